@@ -1,0 +1,82 @@
+"""The one error tree.
+
+    StrategistError
+    ├── InputError          something the user gave is wrong; carries every fault found
+    ├── SolveError          the solver ended without an answer it can stand by
+    └── DisagreementError   the model and the independent evaluator differ: a defect of ours
+
+Messages are whole: where, what was found, what is allowed. The library prints nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+__all__ = ["DisagreementError", "Fault", "InputError", "SolveError", "StrategistError"]
+
+_SHOWN_CHARACTERS = 60  # of an offending value: enough to find it, short enough for a terminal
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One thing wrong in what the user gave.
+
+    `source` is a file name (or the name of a request part), `line` counts from 1 and is None
+    where lines mean nothing, `column` is a column name or a JSON path such as
+    `read_points.bay-1.loss`, `value` the text found (empty when something is missing), and
+    `allowed` says what would be accepted.
+    """
+
+    source: str
+    line: int | None
+    column: str | None
+    value: str
+    allowed: str
+
+    def __str__(self) -> str:
+        where = self.source
+        if self.line is not None:
+            where += f", line {self.line}"
+        if self.column is not None:
+            where += f", {self.column}"
+        value = self.value
+        if len(value) > _SHOWN_CHARACTERS:
+            value = f"{value[:_SHOWN_CHARACTERS]}… ({len(value)} characters)"
+        found = f'found "{value}"' if value else "found nothing"
+        # A terminal must never be steered by what a file holds.
+        found = "".join(c if c.isprintable() else f"\\x{ord(c):02x}" for c in found)
+        return f"{where}: {found}; allowed: {self.allowed}"
+
+
+class StrategistError(Exception):
+    """Base of every error that strategist raises on purpose."""
+
+
+class InputError(StrategistError):
+    """Something the user gave is wrong. `faults` holds all that was found, in file order."""
+
+    def __init__(self, faults: Iterable[Fault]) -> None:
+        self.faults: tuple[Fault, ...] = tuple(faults)
+        super().__init__("\n".join(str(fault) for fault in self.faults))
+
+    @classmethod
+    def one(
+        cls,
+        source: str,
+        value: object,
+        allowed: str,
+        *,
+        line: int | None = None,
+        column: str | None = None,
+    ) -> InputError:
+        """An error with a single fault."""
+        return cls([Fault(source, line, column, str(value), allowed)])
+
+
+class SolveError(StrategistError):
+    """The solver ended without an answer that it can stand by (not: infeasible, not: timed out)."""
+
+
+class DisagreementError(StrategistError):
+    """The model's loss and the evaluator's loss of the same strategy differ: our defect."""

@@ -1,0 +1,71 @@
+"""A strategy: what the reader at a read point is told to do."""
+
+from __future__ import annotations
+
+import itertools
+from typing import Annotated, Any
+
+from pydantic import Field, TypeAdapter, field_validator
+from pydantic.dataclasses import dataclass
+
+from strategist.survey.json_text import parse_json
+from strategist.survey.policy import RSSI_DBM_MAX, RSSI_DBM_MIN, STRICT, Dbm, Whole
+from strategist.tags.mask import Mask
+
+__all__ = ["Strategy", "read_strategy"]
+
+
+@dataclass(frozen=True, config=STRICT)
+class Strategy:
+    """One level (fixed power) or several ascending ones (a step ladder), stop rule, cutoff, masks.
+
+    Levels are conducted dBm. `cutoff_dbm` None means no cutoff; a read passes when its RSSI is at
+    or above it. An empty mask chain lets every tag through.
+    """
+
+    levels_dbm: Annotated[tuple[Dbm, ...], Field(min_length=1)]
+    stop_after: Annotated[Whole, Field(ge=1)] = 1
+    cutoff_dbm: Annotated[float, Field(ge=RSSI_DBM_MIN, le=RSSI_DBM_MAX)] | None = None
+    masks: tuple[Mask, ...] = ()
+
+    @field_validator("levels_dbm")
+    @classmethod
+    def _ascending(cls, levels: tuple[float, ...]) -> tuple[float, ...]:
+        if any(low >= high for low, high in itertools.pairwise(levels)):
+            raise ValueError("levels in ascending order, each once")
+        return tuple(float(level) for level in levels)
+
+    @field_validator("masks")
+    @classmethod
+    def _joined(cls, masks: tuple[Mask, ...]) -> tuple[Mask, ...]:
+        for position, mask in enumerate(masks):
+            if (mask.join is None) != (position == 0):
+                raise ValueError('"join" ("and" or "or") on every mask but the first')
+        return masks
+
+    def to_json(self) -> dict[str, Any]:
+        """The strategy as plain JSON values; `join` is written only where a mask has one."""
+        return {
+            "levels_dbm": list(self.levels_dbm),
+            "stop_after": self.stop_after,
+            "cutoff_dbm": self.cutoff_dbm,
+            "masks": [
+                ({} if mask.join is None else {"join": mask.join})
+                | {
+                    "bank": mask.bank,
+                    "pointer": mask.pointer,
+                    "length": mask.length,
+                    "pattern": mask.pattern,
+                    "negate": mask.negate,
+                }
+                for mask in self.masks
+            ],
+        }
+
+
+STRATEGY: TypeAdapter[Strategy] = TypeAdapter(Strategy)
+
+
+def read_strategy(data: bytes, source: str) -> Strategy:
+    """The strategy in a JSON text; raises InputError with every fault."""
+    return parse_json(data, STRATEGY, source)

@@ -1,0 +1,100 @@
+"""JSON text to a valid object: one door for files, command line and HTTP bodies."""
+
+from __future__ import annotations
+
+import difflib
+import json
+from typing import Any, TypeVar
+
+from pydantic import TypeAdapter, ValidationError
+
+from strategist.errors import Fault, InputError
+
+__all__ = ["parse_json"]
+
+T = TypeVar("T")
+
+
+def parse_json(data: bytes, kind: TypeAdapter[T], source: str) -> T:
+    """The object of type `kind` that the UTF-8 JSON text `data` describes.
+
+    Raises InputError with every fault at once: broken JSON by line, unknown keys by name with
+    the nearest known key, wrong values by JSON path. A key given twice is refused, since one of
+    the two would be lost.
+    """
+    _refuse_broken(data, source)
+    try:
+        return kind.validate_json(data)
+    except ValidationError as error:
+        schema = kind.json_schema()
+        raise InputError(
+            _fault(dict(detail), schema, source) for detail in error.errors(include_url=False)
+        ) from None
+
+
+def _refuse_broken(data: bytes, source: str) -> None:
+    try:
+        json.loads(data.decode("utf-8"), object_pairs_hook=_no_key_twice)
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        value = f"byte 0x{data[error.start]:02x}"
+        raise InputError.one(source, value, "UTF-8 text", line=line) from None
+    except json.JSONDecodeError as error:
+        found = error.doc[error.pos : error.pos + 20]
+        raise InputError.one(source, found, f"JSON ({error.msg})", line=error.lineno) from None
+    except RecursionError:
+        raise InputError.one(source, "very deep nesting", "JSON of a few levels") from None
+    except _KeyTwiceError as error:
+        raise InputError.one(source, str(error), "each key once in an object") from None
+    except ValueError as error:  # a number of thousands of digits
+        raise InputError.one(source, str(error), "JSON with numbers of usual size") from None
+
+
+class _KeyTwiceError(Exception):
+    pass
+
+
+def _no_key_twice(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found = dict(pairs)
+    if len(found) < len(pairs):
+        keys = [key for key, _ in pairs]
+        raise _KeyTwiceError(next(key for key in keys if keys.count(key) > 1))
+    return found
+
+
+def _fault(detail: dict[str, Any], schema: dict[str, Any], source: str) -> Fault:
+    location: tuple[str | int, ...] = detail["loc"]
+    path = ".".join(str(part) for part in location)
+    if detail["type"] in ("extra_forbidden", "unexpected_keyword_argument"):
+        known = _known_keys(schema, location[:-1])
+        nearest = difflib.get_close_matches(str(location[-1]), known, n=1, cutoff=0.4)
+        hint = f' (nearest: "{nearest[0]}")' if nearest else ""
+        return Fault(source, None, path, str(location[-1]), f"{', '.join(known)}{hint}")
+    missing = detail["type"] in ("missing", "missing_argument")
+    value = "" if missing else json.dumps(detail["input"], default=str, ensure_ascii=False)
+    message = str(detail["msg"])
+    for noise in ("Value error, ", "Input should be "):
+        message = message.removeprefix(noise)
+    return Fault(source, None, path or None, value.strip('"'), message)
+
+
+def _known_keys(schema: dict[str, Any], location: tuple[str | int, ...]) -> list[str]:
+    """The property names that the schema knows at a place; walks $ref, arrays and maps."""
+    definitions = schema.get("$defs", {})
+
+    def resolve(node: dict[str, Any]) -> dict[str, Any]:
+        while "$ref" in node:
+            node = definitions[node["$ref"].rsplit("/", 1)[-1]]
+        for option in node.get("anyOf", ()):
+            if option.get("type") != "null":
+                return resolve(option)
+        return node
+
+    node = resolve(schema)
+    for part in location:
+        if isinstance(part, int):
+            node = resolve(node.get("items", {}))
+        else:
+            child = node.get("properties", {}).get(part, node.get("additionalProperties", {}))
+            node = resolve(child if isinstance(child, dict) else {})
+    return list(node.get("properties", {}))

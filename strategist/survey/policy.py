@@ -1,0 +1,125 @@
+"""The policy of a read point: what the planner allows, fears and weighs (its part of site.json)."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator, ConfigDict, Field, TypeAdapter, field_validator
+from pydantic.dataclasses import dataclass
+
+__all__ = [
+    "LEVEL_DBM_MAX",
+    "LEVEL_DBM_MIN",
+    "RSSI_DBM_MAX",
+    "RSSI_DBM_MIN",
+    "STRICT",
+    "Dbm",
+    "Guard",
+    "Limits",
+    "Loss",
+    "Policy",
+    "Reader",
+    "Site",
+    "Technique",
+    "Whole",
+]
+
+LEVEL_DBM_MIN, LEVEL_DBM_MAX = -20.0, 40.0  # conducted transmit power that a survey may hold
+RSSI_DBM_MIN, RSSI_DBM_MAX = -120.0, 0.0  # peak RSSI that a reader may report
+
+STRICT = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False)
+
+
+def _whole(value: Any) -> Any:
+    """JSON Schema calls 3.0 an integer; so do we."""
+    return int(value) if isinstance(value, float) and value.is_integer() else value
+
+
+Whole = Annotated[int, BeforeValidator(_whole)]
+Dbm = Annotated[float, Field(ge=LEVEL_DBM_MIN, le=LEVEL_DBM_MAX)]
+Technique = Literal["power", "ladder", "cutoff", "masks"]
+TECHNIQUES: tuple[Technique, ...] = ("power", "ladder", "cutoff", "masks")
+
+
+@dataclass(frozen=True, config=STRICT)
+class Loss:
+    """Weight of one missed wanted tag and of one stray tag reported; both above 0."""
+
+    missed: Annotated[float, Field(gt=0, le=1e6)] = 5.0
+    stray: Annotated[float, Field(gt=0, le=1e6)] = 1.0
+
+
+@dataclass(frozen=True, config=STRICT)
+class Reader:
+    """What the reader can do: steps of a ladder, masks in a chain, mask alignment and size (bits).
+
+    A mask starts and ends on a multiple of `mask_step_bits` of its bank's data.
+    """
+
+    ladder_steps_max: Annotated[Whole, Field(ge=1, le=32)] = 5
+    mask_slots: Annotated[Whole, Field(ge=0, le=32)] = 3
+    mask_step_bits: Annotated[Whole, Field(ge=1, le=64)] = 8
+    mask_bits_max: Annotated[Whole, Field(ge=1, le=255)] = 96  # Select's Length field has 8 bits
+
+
+@dataclass(frozen=True, config=STRICT)
+class Guard:
+    """How far (dB) power and RSSI may drift before the guarded loss looks at the damage."""
+
+    power_db: Annotated[float, Field(ge=0, le=30)] = 1.0
+    rssi_db: Annotated[float, Field(ge=0, le=60)] = 2.0
+
+
+@dataclass(frozen=True, config=STRICT)
+class Limits:
+    """Hard limits; None means no limit. Missed per wanted tag presented; strays per pass."""
+
+    missed_rate_max: Annotated[float, Field(ge=0, le=1)] | None = None
+    stray_rate_max: Annotated[float, Field(ge=0)] | None = None
+
+
+@dataclass(frozen=True, config=STRICT)
+class Policy:
+    """Everything about a read point that is decided and not measured; defaults are the norm.
+
+    `levels_dbm` None means: the levels found in the reads. `untried` says what to do with (pass,
+    level) pairs that were not surveyed: refuse to solve, leave out their levels or their passes.
+    """
+
+    levels_dbm: Annotated[tuple[Dbm, ...], Field(min_length=1)] | None = None
+    unlisted: Literal["stray", "ignore", "error"] = "stray"
+    loss: Loss = Loss()
+    stop_after: Annotated[Whole, Field(ge=1)] = 1
+    allow: tuple[Technique, ...] = TECHNIQUES
+    reader: Reader = Reader()
+    guard: Guard = Guard()
+    limits: Limits = Limits()
+    untried: Literal["refuse", "leave_out_level", "leave_out_pass"] = "refuse"
+
+    @field_validator("levels_dbm")
+    @classmethod
+    def _ascending(cls, levels: tuple[float, ...] | None) -> tuple[float, ...] | None:
+        if levels is None:
+            return None
+        if len(set(levels)) < len(levels):
+            raise ValueError("each level once")
+        return tuple(sorted(float(level) for level in levels))
+
+    @field_validator("allow")
+    @classmethod
+    def _each_once(cls, allow: tuple[Technique, ...]) -> tuple[Technique, ...]:
+        if len(set(allow)) < len(allow):
+            raise ValueError("each technique once")
+        return allow
+
+
+@dataclass(frozen=True, config=STRICT)
+class Site:
+    """The whole of site.json: a site's name and the policy of each of its read points."""
+
+    read_points: dict[Annotated[str, Field(min_length=1)], Policy]
+    site: str = ""
+
+
+SITE: TypeAdapter[Site] = TypeAdapter(Site)
+POLICY: TypeAdapter[Policy] = TypeAdapter(Policy)

@@ -1,0 +1,133 @@
+"""What was measured at one read point: tags, roster, reads, and which pairs were tried."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from strategist.survey.policy import Policy
+
+__all__ = ["Case", "ReadPoint", "Survey", "Tag"]
+
+Ints = npt.NDArray[np.int64]
+Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class Tag:
+    """What one tag carries. Banks are upper-case hex of whole bytes; None means not recorded.
+
+    `epc` is the EPC alone (it begins at bit 32 of the EPC bank), `tid` and `user` begin at bit 0.
+    """
+
+    epc: str
+    tid: str | None = None
+    user: str | None = None
+    tag_type: str | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Survey:
+    """The measurements of one read point, as parallel read-only arrays.
+
+    Roster entry i says that tag `roster_tag[i]` was present in pass `roster_pass[i]`, wanted or
+    stray by `roster_wanted[i]`; `roster_listed[i]` is False for a tag that was read without being
+    on the roster and counts as stray. Read j says that in pass `read_pass[j]`, at level index
+    `read_level[j]`, tag `read_tag[j]` was seen with `read_rssi[j]` dBm; the same triple may come
+    several times. `tried[p, l]` is False where pass p was not surveyed at level l, which is not
+    the same as surveyed and not read (True, and no read).
+
+    Raises ValueError when the arrays contradict each other; users' files are judged before that,
+    with better words, by `strategist.survey.reading`.
+    """
+
+    read_point: str
+    levels_dbm: Floats
+    pass_ids: tuple[str, ...]
+    tags: tuple[Tag, ...]
+    roster_pass: Ints
+    roster_tag: Ints
+    roster_wanted: Bools
+    roster_listed: Bools
+    read_pass: Ints
+    read_level: Ints
+    read_tag: Ints
+    read_rssi: Floats
+    tried: Bools
+
+    def __post_init__(self) -> None:
+        passes, levels, tags = len(self.pass_ids), len(self.levels_dbm), len(self.tags)
+        if not passes or not levels or np.any(np.diff(self.levels_dbm) <= 0):
+            raise ValueError("a survey needs passes and ascending levels")
+        if self.tried.shape != (passes, levels):
+            raise ValueError(f"tried has shape {self.tried.shape}, not {(passes, levels)}")
+        roster = (self.roster_pass, self.roster_tag, self.roster_wanted, self.roster_listed)
+        reads = (self.read_pass, self.read_level, self.read_tag, self.read_rssi)
+        for columns in (roster, reads):
+            if len({len(column) for column in columns}) != 1:
+                raise ValueError("parallel arrays of different length")
+        for index, size in (
+            (self.roster_pass, passes),
+            (self.roster_tag, tags),
+            (self.read_pass, passes),
+            (self.read_level, levels),
+            (self.read_tag, tags),
+        ):
+            if len(index) and not (index.min() >= 0 and index.max() < size):
+                raise ValueError("an index points outside its axis")
+        entries = self.roster_pass * tags + self.roster_tag
+        if len(np.unique(entries)) < len(entries):
+            raise ValueError("a tag is on the roster of a pass twice")
+        if not np.isin(self.read_pass * tags + self.read_tag, entries).all():
+            raise ValueError("a read has no roster entry")
+        if not self.tried[self.read_pass, self.read_level].all():
+            raise ValueError("a read at a level where its pass was not tried")
+        for array in (*roster, *reads, self.levels_dbm, self.tried):
+            array.setflags(write=False)
+
+    def keep(self, *, passes: Bools | None = None, levels: Bools | None = None) -> Survey:
+        """The survey of a part of the passes or levels (boolean masks over their axes)."""
+        keep_p = np.ones(len(self.pass_ids), bool) if passes is None else passes
+        keep_l = np.ones(len(self.levels_dbm), bool) if levels is None else levels
+        new_p, new_l = np.cumsum(keep_p) - 1, np.cumsum(keep_l) - 1
+        of_roster = keep_p[self.roster_pass]
+        of_reads = keep_p[self.read_pass] & keep_l[self.read_level]
+        return Survey(
+            read_point=self.read_point,
+            levels_dbm=self.levels_dbm[keep_l],
+            pass_ids=tuple(p for p, kept in zip(self.pass_ids, keep_p, strict=True) if kept),
+            tags=self.tags,
+            roster_pass=new_p[self.roster_pass[of_roster]],
+            roster_tag=self.roster_tag[of_roster],
+            roster_wanted=self.roster_wanted[of_roster],
+            roster_listed=self.roster_listed[of_roster],
+            read_pass=new_p[self.read_pass[of_reads]],
+            read_level=new_l[self.read_level[of_reads]],
+            read_tag=self.read_tag[of_reads],
+            read_rssi=self.read_rssi[of_reads],
+            tried=self.tried[np.ix_(keep_p, keep_l)],
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class ReadPoint:
+    """A survey with its policy, and the warnings of its reading (whole sentences)."""
+
+    survey: Survey
+    policy: Policy
+    warnings: tuple[str, ...] = ()
+
+    @property
+    def name(self) -> str:
+        return self.survey.read_point
+
+
+@dataclass(frozen=True, eq=False)
+class Case:
+    """A site: its name and its read points, in the order of site.json."""
+
+    site: str
+    read_points: tuple[ReadPoint, ...]

@@ -1,0 +1,95 @@
+"""Masks on tag data, and chains of them, as readers test them (Gen2 bit addresses)."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+from pydantic.dataclasses import dataclass
+
+from strategist.survey.policy import STRICT, Whole
+from strategist.survey.records import Tag
+
+__all__ = ["EPC_START", "Bank", "Mask", "bank_bits", "chain_accepts", "window"]
+
+Bank = Literal["epc", "tid", "user"]
+EPC_START = 32  # bits 0–15 of the EPC bank hold the CRC, 16–31 the PC word (Gen2)
+
+
+@dataclass(frozen=True, config=STRICT)
+class Mask:
+    """Bits `pointer … pointer+length−1` of a bank equal `pattern` (left-aligned hex).
+
+    `negate` turns the test round. `join` ties the mask to the chain before it and is None only on
+    a chain's first mask. A tag that is too short, or whose bank was not recorded, does not match.
+    """
+
+    bank: Bank
+    pointer: Annotated[Whole, Field(ge=0, le=4095)]
+    length: Annotated[Whole, Field(ge=1, le=255)]
+    pattern: str
+    negate: bool = False
+    join: Literal["and", "or"] | None = None
+
+    @model_validator(mode="after")
+    def _pattern_fits(self) -> Mask:
+        size = (self.length + 7) // 8
+        try:
+            bits = bytes.fromhex(self.pattern)
+        except ValueError:
+            raise ValueError("pattern: hex digits without prefix") from None
+        if len(bits) != size or len(self.pattern) != 2 * size:
+            raise ValueError(f"pattern: {2 * size} hex digits for a length of {self.length} bits")
+        if int.from_bytes(bits) & ((1 << (8 * size - self.length)) - 1):
+            raise ValueError("pattern: zero in the bits behind the length")
+        object.__setattr__(self, "pattern", self.pattern.upper())
+        return self
+
+    @classmethod
+    def of_value(cls, bank: Bank, pointer: int, length: int, value: int) -> Mask:
+        """The mask for an unsigned `value` of `length` bits."""
+        size = (length + 7) // 8
+        return cls(bank, pointer, length, f"{value << (8 * size - length):0{2 * size}X}")
+
+    @property
+    def value(self) -> int:
+        """The pattern as an unsigned number of `length` bits."""
+        return int(self.pattern, 16) >> (-self.length % 8)
+
+    def matches(self, tag: Tag) -> bool:
+        """Whether the tag passes this mask alone, `negate` included."""
+        return (window(tag, self.bank, self.pointer, self.length) == self.value) != self.negate
+
+
+def bank_bits(tag: Tag, bank: Bank) -> tuple[int, int, int] | None:
+    """(value, bits, address of the first bit) of what is recorded of a bank; None if nothing is."""
+    data = {"epc": tag.epc, "tid": tag.tid, "user": tag.user}[bank]
+    if not data:
+        return None
+    return int(data, 16), 4 * len(data), EPC_START if bank == "epc" else 0
+
+
+def window(tag: Tag, bank: Bank, pointer: int, length: int) -> int | None:
+    """The `length` bits from bit address `pointer` of a bank; None where they are not recorded."""
+    recorded = bank_bits(tag, bank)
+    if recorded is None:
+        return None
+    value, bits, start = recorded
+    behind = start + bits - pointer - length
+    if pointer < start or behind < 0:
+        return None
+    return (value >> behind) & ((1 << length) - 1)
+
+
+def chain_accepts(chain: Sequence[Mask], tag: Tag) -> bool:
+    """Whether a mask chain, read left to right, lets the tag through; an empty chain lets all."""
+    accepted = True
+    for position, mask in enumerate(chain):
+        if position == 0:
+            accepted = mask.matches(tag)
+        elif mask.join == "and":
+            accepted = accepted and mask.matches(tag)
+        else:
+            accepted = accepted or mask.matches(tag)
+    return accepted
