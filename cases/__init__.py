@@ -1,0 +1,1 @@
+"""Demo cases and the seeded program that draws them."""

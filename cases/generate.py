@@ -1,0 +1,165 @@
+"""Draw the demo case: `python -m cases.generate [FOLDER]` writes cases/linen-service/.
+
+The site is fixed (`cases.linen`); a survey of it is drawn from a seed, and the same seed gives the
+same bytes. `draw` gives new surveys of the same read points, `mint` new tags of the same kinds.
+"""
+
+from __future__ import annotations
+
+import csv
+import json
+import random
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+
+from cases.linen import KINDS, MAKER, MOULDED, PLACES, TEXTILE, Group, Place
+from cases.physics import Chip, Point, TagType, read_pass, turn_loss_db
+
+SEED = 2024
+FOLDER = Path(__file__).parent / "linen-service"
+READS = ("read_point", "pass_id", "power_dbm", "epc", "rssi_dbm")
+ROSTER = ("read_point", "pass_id", "epc", "role", "tid", "user", "tag_type")
+WASHES_MAX = 180
+
+
+@dataclass(frozen=True)
+class Item:
+    """One tag: what its banks hold (hex; "" is not recorded) and its chip."""
+
+    epc: str
+    tid: str
+    user: str
+    tag_type: str
+    chip: Chip
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """A survey as it would be written down: rows in the columns of READS and ROSTER."""
+
+    reads: list[tuple[str, ...]]
+    roster: list[tuple[str, ...]]
+
+
+def mint(kind: str, rng: random.Random, with_tid: bool = True) -> Item:
+    """A new tag of a kind of `cases.linen.KINDS`, with a random serial."""
+    what = KINDS[kind]
+    made = MOULDED if rng.random() < what.moulded_share else TEXTILE
+    epc = what.epc(rng.getrandbits(58 - what.reference_bits if what.reference_bits else 48))
+    tid = _tid(made, rng)
+    user = f"{rng.randrange(WASHES_MAX):04X}0000" if rng.random() < 0.5 else ""
+    chip = Chip.draw(made, rng)
+    return Item(epc, tid if with_tid else "", user if with_tid else "", made.name, chip)
+
+
+def _tid(made: TagType, rng: random.Random) -> str:
+    """A TID of 96 bits: E2h, X=1, maker, model, extended header 2000h, serial (TDS 16)."""
+    return f"E2{(0b100 << 21 | MAKER << 12 | made.model):06X}2000{rng.getrandbits(48):012X}"
+
+
+def draw(read_point: str, passes: int, seed: int) -> Drawn:
+    """A survey of `passes` passes at a read point, each at every level of its range."""
+    place = PLACES[read_point]
+    rng = random.Random(f"linen-service/{read_point}/{seed}")
+    fixed = _fixed(read_point, place)
+    before: dict[str, list[Item]] = {}
+    drawn = Drawn([], [])
+    for number in range(1, passes + 1):
+        pass_id = f"p{number:04d}"
+        present = _present(place, fixed, before, rng)
+        before = {group.name: [item for item, _ in tags] for group, tags in present}
+        _write_roster(drawn, read_point, pass_id, present)
+        tags = [tag for _, group_tags in present for tag in group_tags]
+        for level in place.levels_dbm:
+            heard = read_pass(place.field, [(i.chip, gain) for i, gain in tags], level, rng)
+            drawn.reads.extend(
+                (read_point, pass_id, str(level), item.epc, f"{rssi:.1f}")
+                for (item, _), rssi in zip(tags, heard, strict=True)
+                if rssi is not None
+            )
+    return drawn
+
+
+Tags = list[tuple[Item, float]]  # each with its one-way gain in dB
+
+
+def _present(
+    place: Place, fixed: dict[str, Tags], before: dict[str, list[Item]], rng: random.Random
+) -> list[tuple[Group, Tags]]:
+    """Who is there in one pass, and how well the field reaches each tag."""
+    present = []
+    for group in place.groups:
+        if group.fixed:
+            present.append((group, fixed[group.name]))
+            continue
+        count = rng.randint(*group.count)
+        items = before.get(group.next_of or "", [])[:count]
+        while len(items) < count:
+            items = [*items, mint(rng.choice(group.kinds), rng, place.with_tid)]
+        load = rng.uniform(*group.load_db)
+        present.append((group, [(item, _gain(place, group, rng) - load) for item in items]))
+    return present
+
+
+def _fixed(read_point: str, place: Place) -> dict[str, Tags]:
+    """The tags that are part of the site: the same in every survey of it."""
+    rng = random.Random(f"linen-service/{read_point}/fixed")
+    return {
+        group.name: [
+            (mint(rng.choice(group.kinds), rng, place.with_tid), _gain(place, group, rng))
+            for _ in range(group.count[0])
+        ]
+        for group in place.groups
+        if group.fixed
+    }
+
+
+def _gain(place: Place, group: Group, rng: random.Random) -> float:
+    """One-way gain (dB) of a tag somewhere in its group's box, turned at random."""
+    x, y, z = (rng.uniform(*span) for span in group.box)
+    spot: Point = (x, y, z)
+    return place.field.gain_db(spot) - turn_loss_db(rng) - rng.uniform(*group.tag_db)
+
+
+def _write_roster(
+    drawn: Drawn, read_point: str, pass_id: str, present: list[tuple[Group, Tags]]
+) -> None:
+    for group, tags in present:
+        role = "wanted" if group.wanted else "stray"
+        drawn.roster.extend(
+            (read_point, pass_id, item.epc, role, item.tid, item.user, item.tag_type)
+            for item, _ in tags
+            if group.listed
+        )
+
+
+def write_case(folder: Path, seed: int = SEED, passes: int | None = None) -> None:
+    """Write reads.csv, roster.csv and site.json of a survey of the whole site.
+
+    `passes` None draws at each read point as many as its survey had.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    drawn = [draw(name, passes or place.passes, seed) for name, place in PLACES.items()]
+    _write_csv(folder / "reads.csv", READS, [row for one in drawn for row in one.reads])
+    _write_csv(folder / "roster.csv", ROSTER, [row for one in drawn for row in one.roster])
+    site = {
+        "site": "Linen service demo",
+        "read_points": {
+            name: {"levels_dbm": list(place.levels_dbm), **place.policy}
+            for name, place in PLACES.items()
+        },
+    }
+    text = json.dumps(site, indent=1) + "\n"
+    (folder / "site.json").write_text(text, encoding="utf-8", newline="\n")
+
+
+def _write_csv(path: Path, columns: tuple[str, ...], rows: list[tuple[str, ...]]) -> None:
+    with path.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.writer(file, lineterminator="\n")
+        writer.writerow(columns)
+        writer.writerows(rows)
+
+
+if __name__ == "__main__":
+    write_case(Path(sys.argv[1]) if len(sys.argv) > 1 else FOLDER)
