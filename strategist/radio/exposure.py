@@ -1,0 +1,138 @@
+"""How near a person may come: reference levels for RF exposure, and the distance they imply.
+
+The result is a caution for the sheet. It replaces neither a measurement nor the assessment of a
+qualified person.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+from strategist.errors import InputError
+from strategist.radio.units import bounded, dbm_to_w
+
+__all__ = [
+    "GROUND_FACTOR_OET65",
+    "ExposureDistance",
+    "Group",
+    "Guideline",
+    "exposure_distance",
+    "local_reference_w_m2",
+    "reference_field_v_m",
+    "reference_w_m2",
+]
+
+Guideline = Literal["icnirp", "fcc"]
+Group = Literal["public", "occupational"]
+
+GROUND_FACTOR_OET65 = 2.56  # a reflecting ground adds 60 % to the field: 1.6 squared (OET-65)
+
+# (lowest MHz, highest MHz, W/m² per MHz for the public, the same at work, source)
+_LEVELS: dict[str, tuple[float, float, float, float, str]] = {
+    "icnirp": (400, 2000, 1 / 200, 1 / 40, "ICNIRP 1998 and 2020, whole body, f/200 and f/40 W/m²"),
+    "fcc": (300, 1500, 10 / 1500, 10 / 300, "47 CFR 1.1310, f/1500 and f/300 mW/cm²"),
+}
+_AVERAGING = {
+    "icnirp": "averaged over the whole body (30 min in the 2020 edition, 6 min in 1998)",
+    "fcc": "averaged over 30 min for the public and 6 min at work (OET-65)",
+}
+_CAUTION = (
+    "Inside {metres:.2f} m of the antenna the {guideline} reference level for {group} exposure may "
+    "be exceeded: keep people out of it or have a qualified person assess the place. Local rules "
+    "and licensed practice come first; implants and other devices may need more distance."
+)
+
+
+def _row(guideline: str, group: str, mhz: float) -> tuple[float, str]:
+    """Reference level in W/m² and its source."""
+    if guideline not in _LEVELS:
+        raise InputError.one("radio", guideline, "icnirp or fcc", column="guideline")
+    if group not in ("public", "occupational"):
+        raise InputError.one("radio", group, "public or occupational", column="group")
+    low, high, public, occupational, source = _LEVELS[guideline]
+    frequency = bounded("mhz", mhz, low, high, "MHz")
+    return frequency * (public if group == "public" else occupational), source
+
+
+def reference_w_m2(guideline: Guideline, group: Group, mhz: float) -> float:
+    """Whole-body reference level in W/m² at `mhz`.
+
+    ICNIRP (1998 and 2020): f/200 for the public, f/40 at work, 400-2000 MHz. FCC 47 CFR 1.1310:
+    f/1500 and f/300 mW/cm², 300-1500 MHz (f/1500 and f/300 from memory). Raises InputError
+    outside those bands.
+    """
+    return _row(guideline, group, mhz)[0]
+
+
+def reference_field_v_m(group: Group, mhz: float) -> float:
+    """ICNIRP field reference level in V/m, 400-2000 MHz: 1.375 sqrt f, at work 3 sqrt f.
+
+    Both factors from memory.
+    """
+    _row("icnirp", group, mhz)
+    return (1.375 if group == "public" else 3.0) * math.sqrt(mhz)
+
+
+def local_reference_w_m2(group: Group, mhz: float) -> float:
+    """ICNIRP 2020 local exposure (6 min), W/m², 400-2000 MHz: 0.058 f^0.86, at work 0.29 f^0.86."""
+    _row("icnirp", group, mhz)
+    return float((0.058 if group == "public" else 0.29) * mhz**0.86)
+
+
+@dataclass(frozen=True)
+class ExposureDistance:
+    """The distance in m inside which the reference level may be exceeded, with its grounds."""
+
+    metres: float
+    eirp_dbm: float
+    mhz: float
+    guideline: Guideline
+    group: Group
+    reference_w_m2: float
+    ground_factor: float
+    source: str
+    assumptions: tuple[str, ...]
+    caution: str
+
+
+def exposure_distance(
+    eirp_dbm: float,
+    mhz: float,
+    guideline: Guideline = "icnirp",
+    group: Group = "public",
+    ground_factor: float = 1.0,
+) -> ExposureDistance:
+    """Distance sqrt(k EIRP / (4 pi S)) at which the power density S is the reference level.
+
+    `eirp_dbm` counts the whole gain of the antenna (dBic for a circular one). `mhz`: take the
+    lowest frequency of the band, where the level is strictest. `ground_factor` k is 1 in free
+    space and 2.56 with the ground reflection of OET-65.
+    """
+    watts = dbm_to_w(bounded("eirp_dbm", eirp_dbm, -30, 70, "dBm"))
+    factor = bounded("ground_factor", ground_factor, 1, 4, "")
+    level, source = _row(guideline, group, mhz)
+    metres = math.sqrt(factor * watts / (4 * math.pi * level))
+    names = {"icnirp": "ICNIRP", "fcc": "FCC"}
+    people = {"public": "general public", "occupational": "occupational"}
+    assumptions = (
+        "one antenna sends all the time at this power, in the direction of its most gain",
+        "far field; nearer than about 2 D²/wavelength (D the antenna's size) the figure is rough",
+        f"ground reflection counted {factor:g} times in power density; no other reflector",
+        f"whole-body level, {_AVERAGING[guideline]}",
+    )
+    return ExposureDistance(
+        metres=metres,
+        eirp_dbm=float(eirp_dbm),
+        mhz=float(mhz),
+        guideline=guideline,
+        group=group,
+        reference_w_m2=level,
+        ground_factor=factor,
+        source=source,
+        assumptions=assumptions,
+        caution=_CAUTION.format(
+            metres=math.ceil(metres * 100) / 100, guideline=names[guideline], group=people[group]
+        ),
+    )

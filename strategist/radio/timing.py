@@ -1,0 +1,169 @@
+"""Air-interface times of Gen2 / ISO 18000-63: link profile, frames and slots.
+
+Formulas of the link timing as in Gen2 (Table 6-16) and in an academic implementation of it
+(A. Larionov's thesis models). All times in microseconds. Bits of changing content are taken as
+half ones.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from strategist.errors import InputError
+from strategist.radio.units import bounded
+
+__all__ = [
+    "LINK_PROFILES",
+    "LinkProfile",
+    "blf_khz",
+    "t1_range_us",
+    "t1_us",
+    "t2_range_us",
+    "t4_us",
+]
+
+DivideRatio = Literal["8", "64/3"]
+_RATIOS = {"8": 8.0, "64/3": 64 / 3}
+_DELIMITER_US = 12.5
+_QUERY_BITS, _QUERY_REP_BITS, _ACK_BITS, _SELECT_BITS = 22, 4, 18, 45
+_RN16_BITS, _PC_AND_CRC_BITS = 16, 32
+_BLF_SLACK = 1.005  # TRcal is printed rounded: 33.3 us at 64/3 is 640.6 kHz
+
+
+def blf_khz(divide_ratio: DivideRatio, trcal_us: float) -> float:
+    """Backscatter link frequency in kHz: DR / TRcal."""
+    if divide_ratio not in _RATIOS:
+        raise InputError.one("radio", divide_ratio, "8 or 64/3", column="divide_ratio")
+    return _RATIOS[divide_ratio] / bounded("trcal_us", trcal_us, 10, 250, "us") * 1000
+
+
+def t1_us(rtcal_us: float, khz: float) -> float:
+    """Nominal wait in us from a command to the tag's reply: max(RTcal, 10 Tpri)."""
+    return max(bounded("rtcal_us", rtcal_us, 10, 100, "us"), 10 * _tpri_us(khz))
+
+
+def t1_range_us(rtcal_us: float, khz: float, tolerance: float) -> tuple[float, float]:
+    """Shortest and longest T1 in us; `tolerance` is the link frequency's, as a share (FrT)."""
+    share = bounded("tolerance", tolerance, 0, 0.25, "")
+    nominal = t1_us(rtcal_us, khz)
+    return nominal * (1 - share) - 2, nominal * (1 + share) + 2
+
+
+def t2_range_us(khz: float) -> tuple[float, float]:
+    """Shortest and longest wait in us of the reader after a tag's reply: 3 to 20 Tpri."""
+    return 3 * _tpri_us(khz), 20 * _tpri_us(khz)
+
+
+def t4_us(rtcal_us: float) -> float:
+    """Shortest wait in us between two commands such as Select: 2 RTcal."""
+    return 2 * bounded("rtcal_us", rtcal_us, 10, 100, "us")
+
+
+def _tpri_us(khz: float) -> float:
+    return 1000 / bounded("blf_khz", khz, 40 / _BLF_SLACK, 640 * _BLF_SLACK, "kHz")
+
+
+@dataclass(frozen=True)
+class LinkProfile:
+    """How a reader and its tags talk. Raises InputError outside the ranges of Gen2.
+
+    `tari_us` 6.25-25; `data1_tari` length of a one, 1.5-2 Tari; `trcal_us` 1.1-3 RTcal; `miller`
+    symbols a bit of the tag (1 is FM0); `long_preamble` is TRext; `t2_tpri` the reader's wait
+    after a reply, 3-20 Tpri, and `t3_rtcal` its extra wait, after T1, for a reply that does not
+    come, in RTcal; `session` 0-3; `epc_bits` the EPC sent.
+    """
+
+    tari_us: float
+    data1_tari: float
+    trcal_us: float
+    divide_ratio: DivideRatio = "64/3"
+    miller: int = 1
+    long_preamble: bool = False
+    t2_tpri: float = 11.5  # the middle of the range
+    t3_rtcal: float = 1.0
+    session: int = 1
+    epc_bits: int = 96
+
+    def __post_init__(self) -> None:
+        bounded("tari_us", self.tari_us, 6.25, 25, "us")
+        bounded("data1_tari", self.data1_tari, 1.5, 2, "Tari")
+        bounded("trcal_us", self.trcal_us, 1.1 * self.rtcal_us, 3 * self.rtcal_us, "us")
+        bounded("t2_tpri", self.t2_tpri, 3, 20, "Tpri")
+        bounded("t3_rtcal", self.t3_rtcal, 0, 10, "RTcal")
+        if self.miller not in (1, 2, 4, 8):
+            raise InputError.one("radio", self.miller, "1, 2, 4 or 8", column="miller")
+        if self.session not in (0, 1, 2, 3):
+            raise InputError.one("radio", self.session, "0, 1, 2 or 3", column="session")
+        if self.epc_bits not in range(0, 497, 16):
+            allowed = "whole words of 16 bits, at most 496"
+            raise InputError.one("radio", self.epc_bits, allowed, column="epc_bits")
+        _tpri_us(self.blf_khz)
+
+    @property
+    def rtcal_us(self) -> float:
+        """A zero and a one together."""
+        return self.tari_us * (1 + self.data1_tari)
+
+    @property
+    def blf_khz(self) -> float:
+        return blf_khz(self.divide_ratio, self.trcal_us)
+
+    @property
+    def t1_us(self) -> float:
+        return t1_us(self.rtcal_us, self.blf_khz)
+
+    @property
+    def t2_us(self) -> float:
+        return self.t2_tpri * 1000 / self.blf_khz
+
+    def command_us(self, bits: int, ones: float | None = None) -> float:
+        """A command after its frame-sync; half of its bits are ones if `ones` is not known."""
+        many = bits / 2 if ones is None else ones
+        sync = _DELIMITER_US + self.tari_us + self.rtcal_us
+        return sync + self.tari_us * ((bits - many) + many * self.data1_tari)
+
+    @property
+    def query_us(self) -> float:
+        """Query: the only command with TRcal in its preamble."""
+        return self.command_us(_QUERY_BITS) + self.trcal_us
+
+    @property
+    def query_rep_us(self) -> float:
+        """QueryRep: 00 and the two bits of the session."""
+        return self.command_us(_QUERY_REP_BITS, ones=self.session.bit_count())
+
+    def select_us(self, length: int, pointer: int = 0) -> float:
+        """Select with a mask of `length` bits: 45 + L bits, 8 more per further pointer byte."""
+        bounded("length", length, 0, 255, "bits")
+        bounded("pointer", pointer, 0, 2**28 - 1, "")
+        further = max(1, -(-int(pointer).bit_length() // 7)) - 1
+        return self.command_us(_SELECT_BITS + int(length) + 8 * further)
+
+    def reply_us(self, bits: int) -> float:
+        """A tag's reply: preamble, bits, and the dummy bit at the end."""
+        preamble = (18 if self.long_preamble else 6) + (0 if self.miller == 1 else 4)
+        return (preamble + bits + 1) * self.miller * 1000 / self.blf_khz
+
+    @property
+    def empty_slot_us(self) -> float:
+        """A slot in which no tag answers: T1 + T3, without the QueryRep that opens it."""
+        return self.t1_us + self.t3_rtcal * self.rtcal_us
+
+    @property
+    def collided_slot_us(self) -> float:
+        """A slot in which several answer and none is understood: T1 + RN16 + T2."""
+        return self.t1_us + self.reply_us(_RN16_BITS) + self.t2_us
+
+    @property
+    def read_slot_us(self) -> float:
+        """A slot in which one tag is read: T1 + RN16 + T2 + ACK + T1 + (PC, EPC, CRC) + T2."""
+        epc = self.reply_us(_PC_AND_CRC_BITS + self.epc_bits)
+        return self.collided_slot_us + self.command_us(_ACK_BITS) + self.t1_us + epc + self.t2_us
+
+
+# Two settings at the ends of the range, to be named by the user: common practice, no source.
+LINK_PROFILES: dict[str, LinkProfile] = {
+    "fm0-640": LinkProfile(6.25, 1.5, 100 / 3),
+    "miller4-256": LinkProfile(25.0, 1.5, 250 / 3, miller=4),
+}
