@@ -1,0 +1,249 @@
+"""A strategy in LLRP: named parameters, their bytes, and what is left for the host.
+
+Source: LLRP 1.0.1, TLV parameters (6 zero bits, 10 bits of type, 16 bits of length, big-endian);
+state-unaware actions of clause 15.2.1.2.1.1.3.
+"""
+
+from __future__ import annotations
+
+import math
+import struct
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from strategist.tags.frames import BANK_BITS
+from strategist.tags.mask import Mask
+from strategist.tags.power_table import PowerTable
+
+__all__ = [
+    "TYPES",
+    "Setup",
+    "Singulation",
+    "encode_parameter",
+    "filter_parameters",
+    "llrp_document",
+    "llrp_lines",
+    "tlv",
+]
+
+TYPES = {
+    "RFTransmitter": 224,
+    "C1G2InventoryCommand": 330,
+    "C1G2Filter": 331,
+    "C1G2TagInventoryMask": 332,
+    "C1G2TagInventoryStateUnawareFilterAction": 334,
+    "C1G2SingulationControl": 336,
+}
+
+# The words for the actions of the state-unaware filter: matching tags / the others.
+UNAWARE_ACTIONS = (
+    "select matching, unselect others",
+    "select matching",
+    "unselect others",
+    "unselect matching",
+    "unselect matching, select others",
+    "select others",
+)
+
+# (join, negate) → action. The first filter decides for every tag, so no older state survives it.
+_ACTION_OF = {
+    (None, False): 0,
+    (None, True): 4,
+    ("or", False): 1,
+    ("and", False): 2,
+    ("and", True): 3,
+    ("or", True): 5,
+}
+
+_DO_NOT_TRUNCATE = 1
+_UNAWARE = "C1G2TagInventoryStateUnawareFilterAction"
+
+
+@dataclass(frozen=True, slots=True)
+class Singulation:
+    """C1G2SingulationControl: session 0–3, expected tags in the field, transit time in ms.
+
+    Raises ValueError on values that the parameter cannot hold.
+    """
+
+    session: int
+    tag_population: int
+    tag_transit_ms: int = 0
+
+    def __post_init__(self) -> None:
+        fits = 0 <= self.tag_population < 2**16 and 0 <= self.tag_transit_ms < 2**32
+        if not (0 <= self.session <= 3 and fits):
+            raise ValueError("session 0–3, population up to 65535, transit time up to 32 bits")
+
+
+@dataclass(frozen=True, slots=True)
+class Setup:
+    """What a strategy does not decide and the parameters must hold: the reader's own channel plan.
+
+    Raises ValueError on values that the parameter cannot hold.
+    """
+
+    hop_table_id: int = 1
+    channel_index: int = 1
+    singulation: Singulation | None = None
+
+    def __post_init__(self) -> None:
+        if not (0 <= self.hop_table_id < 2**16 and 0 <= self.channel_index < 2**16):
+            raise ValueError("hop table and channel index up to 65535")
+
+
+def tlv(kind: int, body: bytes) -> bytes:
+    """A TLV parameter of a type and a body; raises ValueError where type or length do not fit."""
+    if not 0 <= kind < 2**10 or len(body) + 4 >= 2**16:
+        raise ValueError("a type of 10 bits and a body that fits into 16 bits of length")
+    return struct.pack(">HH", kind, len(body) + 4) + body
+
+
+def filter_parameters(chain: Sequence[Mask]) -> list[dict[str, Any]]:
+    """The C1G2Filter parameters of a mask chain, in order, with state-unaware actions."""
+    return [
+        {
+            "T": _DO_NOT_TRUNCATE,
+            "C1G2TagInventoryMask": {
+                "MB": BANK_BITS[mask.bank],
+                "Pointer": mask.pointer,
+                "MaskBitCount": mask.length,
+                "TagMask": mask.pattern,
+            },
+            "C1G2TagInventoryStateUnawareFilterAction": {
+                "Action": _ACTION_OF[None if position == 0 else mask.join, mask.negate]
+            },
+        }
+        for position, mask in enumerate(chain)
+    ]
+
+
+def encode_parameter(name: str, fields: dict[str, Any]) -> bytes:
+    """The bytes of a parameter from its named fields, as `llrp_document` gives them.
+
+    Parameters inside it stand under their names; an action or a control that is absent is left
+    out. Raises ValueError on a name that is not in TYPES, KeyError on a field that is missing.
+    """
+    if name not in TYPES:
+        raise ValueError(f"{name} is none of {', '.join(TYPES)}")
+    return tlv(TYPES[name], _body(name, fields))
+
+
+def _body(name: str, fields: dict[str, Any]) -> bytes:
+    if name == "RFTransmitter":
+        channel = (fields["HopTableID"], fields["ChannelIndex"])
+        return struct.pack(">HHH", *channel, fields["TransmitPower"])
+    if name == "C1G2InventoryCommand":
+        filters = [encode_parameter("C1G2Filter", one) for one in fields["C1G2Filter"]]
+        head = bytes([fields["TagInventoryStateAware"] << 7])
+        return head + b"".join(filters) + _inside(fields, "C1G2SingulationControl")
+    if name == "C1G2Filter":
+        parts = ("C1G2TagInventoryMask", "C1G2TagInventoryStateUnawareFilterAction")
+        return bytes([fields["T"] << 6]) + b"".join(_inside(fields, part) for part in parts)
+    if name == "C1G2TagInventoryMask":
+        head = struct.pack(">BHH", fields["MB"] << 6, fields["Pointer"], fields["MaskBitCount"])
+        return head + bytes.fromhex(fields["TagMask"])
+    if name == "C1G2SingulationControl":
+        counts = (fields["TagPopulation"], fields["TagTransitTime"])
+        return struct.pack(">BHI", fields["Session"] << 6, *counts)
+    return bytes([fields["Action"]])
+
+
+def _inside(fields: dict[str, Any], name: str) -> bytes:
+    return encode_parameter(name, fields[name]) if name in fields else b""
+
+
+def host_work(
+    levels_dbm: Sequence[float], stop_after: int, cutoff_dbm: float | None, masks: Sequence[Mask]
+) -> tuple[str, ...]:
+    """What the parameters cannot say and the host must do, as whole sentences."""
+    work = []
+    if cutoff_dbm is not None:
+        whole = math.ceil(cutoff_dbm)
+        work.append(
+            f"Cutoff: ask for PeakRSSI in the reports and drop each below {cutoff_dbm:g} dBm. LLRP has no "
+            f"cutoff, and PeakRSSI is a whole number of dBm, so keep {whole} dBm and above."
+        )
+    if len(levels_dbm) > 1:
+        work.append(
+            f"Ladder: apply the {len(levels_dbm)} steps in order, one inventory for each; LLRP has "
+            "no ladder."
+        )
+        work.append(
+            f"Stop rule: after each step count the different tags kept so far and stop at "
+            f"{stop_after} or more, or after the last step. LLRP's own triggers count neither the "
+            "cutoff nor the steps."
+        )
+    if masks:
+        work.append(
+            f"Filters: check that the reader takes {len(masks)} per query (C1G2LLRPCapabilities, "
+            "MaxNumSelectFiltersPerQuery)."
+        )
+    work.append(
+        "Channel: HopTableID and ChannelIndex must be those of the reader's own regulatory region."
+    )
+    work.append(
+        "Power: the table holds conducted power. With antenna gain and cable loss keep the "
+        "radiated power within local rules; licensed practice decides."
+    )
+    return tuple(work)
+
+
+def llrp_document(
+    levels_dbm: Sequence[float],
+    masks: Sequence[Mask],
+    table: PowerTable,
+    *,
+    stop_after: int = 1,
+    cutoff_dbm: float | None = None,
+    setup: Setup | None = None,
+) -> dict[str, Any]:
+    """A strategy as plain JSON values: for each ladder step the parameters and their bytes (hex).
+
+    Both parameters of a step belong into an AntennaConfiguration. Raises InputError where a level
+    is not in the reader's power table.
+    """
+    setup = setup or Setup()
+    inventory: dict[str, Any] = {
+        "TagInventoryStateAware": 0,
+        "C1G2Filter": filter_parameters(masks),
+    }
+    if setup.singulation is not None:
+        inventory["C1G2SingulationControl"] = {
+            "Session": setup.singulation.session,
+            "TagPopulation": setup.singulation.tag_population,
+            "TagTransitTime": setup.singulation.tag_transit_ms,
+        }
+    steps = []
+    for number, level in enumerate(levels_dbm, 1):
+        transmitter = {
+            "HopTableID": setup.hop_table_id,
+            "ChannelIndex": setup.channel_index,
+            "TransmitPower": table.index_of(level),
+        }
+        parameters = {"RFTransmitter": transmitter, "C1G2InventoryCommand": inventory}
+        coded = {
+            name: encode_parameter(name, fields).hex().upper()
+            for name, fields in parameters.items()
+        }
+        steps.append({"step": number, "power_dbm": level, "parameters": parameters, "bytes": coded})
+    work = host_work(levels_dbm, stop_after, cutoff_dbm, masks)
+    return {"format": "llrp", "steps": steps, "host_work": list(work)}
+
+
+def llrp_lines(document: dict[str, Any]) -> tuple[str, ...]:
+    """The document of `llrp_document` as lines for a person."""
+    lines = []
+    for step in document["steps"]:
+        power = step["parameters"]["RFTransmitter"]["TransmitPower"]
+        lines.append(f"Step {step['step']}: {step['power_dbm']:g} dBm, TransmitPower {power}")
+        for number, one in enumerate(step["parameters"]["C1G2InventoryCommand"]["C1G2Filter"], 1):
+            mask, action = one["C1G2TagInventoryMask"], one[_UNAWARE]["Action"]
+            lines.append(
+                f"  filter {number}: MB {mask['MB']}, Pointer {mask['Pointer']}, MaskBitCount "
+                f"{mask['MaskBitCount']}, TagMask {mask['TagMask']}, Action {action} "
+                f"({UNAWARE_ACTIONS[action]})"
+            )
+        lines += [f"  {name} bytes {coded}" for name, coded in step["bytes"].items()]
+    return (*lines, "Work for the host:", *(f"  {said}" for said in document["host_work"]))

@@ -1,0 +1,102 @@
+"""A reader's own table of transmit powers: which index stands for which dBm.
+
+LLRP sets a power by its index in the table that the reader reports (1.0.1, UHFBandCapabilities), so
+the table must come from the reader at hand. It is never guessed.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+import re
+import struct
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from strategist.errors import Fault, InputError
+
+__all__ = ["PowerTable", "read_power_table", "read_power_table_bytes"]
+
+TOLERANCE_DB = 0.005  # tables are in hundredths of a dB, so this is the same entry or none
+_COLUMNS = ["index", "power_dbm"]
+_ENTRY_TYPE, _ENTRY_BYTES = 145, 8  # TransmitPowerLevelTableEntry
+_ROW = re.compile(r" *[0-9]{1,5} *, *[+-]?[0-9]{1,3}(\.[0-9]*)? *")
+_INDEX_ALLOWED = "a whole number from 0 to 65535, each once"
+_POWER_ALLOWED = "a finite number of dBm"
+
+
+@dataclass(frozen=True, slots=True)
+class PowerTable:
+    """(index, conducted dBm) entries. Raises InputError when empty or an entry is not possible."""
+
+    entries: tuple[tuple[int, float], ...]
+
+    def __post_init__(self) -> None:
+        _judge([(None, *entry) for entry in self.entries], "power table")
+
+    def index_of(self, power_dbm: float) -> int:
+        """The index of a power that the table holds to 0.005 dB; the lowest where several do.
+
+        Raises InputError naming the two nearest entries where none does.
+        """
+        ranked = sorted(self.entries, key=lambda entry: (abs(entry[1] - power_dbm), entry[0]))
+        index, nearest = ranked[0]
+        if abs(nearest - power_dbm) > TOLERANCE_DB + 1e-9:
+            near = " or ".join(f"{dbm:g} dBm (index {number})" for number, dbm in ranked[:2])
+            allowed = f"a power of the reader's table; nearest: {near}"
+            raise InputError.one("power table", f"{power_dbm:g} dBm", allowed)
+        return index
+
+
+def read_power_table(text: str, source: str) -> PowerTable:
+    """The table in a CSV text with columns `index, power_dbm`; raises InputError, all faults."""
+    reader = csv.reader(io.StringIO(text.removeprefix("\ufeff")))
+    first = next(reader, [])
+    if [name.strip() for name in first] != _COLUMNS:
+        raise InputError.one(source, ",".join(first), "a first line index,power_dbm", line=1)
+    entries: list[tuple[int | None, int, float]] = []
+    faults: list[Fault] = []
+    for row in reader:
+        line, written = reader.line_num, ",".join(row)
+        if _ROW.fullmatch(written):
+            entries.append((line, int(row[0]), float(row[1])))
+        elif row:
+            allowed = "a whole number and a number of dBm"
+            faults.append(Fault(source, line, None, written, allowed))
+    if faults:
+        raise InputError(faults)
+    _judge(entries, source)
+    return PowerTable(tuple((index, power) for _, index, power in entries))
+
+
+def read_power_table_bytes(data: bytes, source: str = "power table") -> PowerTable:
+    """The table in a row of LLRP TransmitPowerLevelTableEntry parameters (type 145), as sent.
+
+    The value counts hundredths of a dBm, signed (LLRP 1.0.1, 10.2.4.1.1, from memory). Raises
+    InputError where the bytes are anything else.
+    """
+    entries = []
+    for at in range(0, len(data), _ENTRY_BYTES):
+        entry = data[at : at + _ENTRY_BYTES]
+        if entry[:4] != struct.pack(">HH", _ENTRY_TYPE, _ENTRY_BYTES) or len(entry) < _ENTRY_BYTES:
+            allowed = "TransmitPowerLevelTableEntry parameters (00910008…) of 8 bytes"
+            raise InputError.one(source, entry.hex().upper(), allowed, column=f"byte {at}")
+        index, hundredths = struct.unpack(">Hh", entry[4:])
+        entries.append((index, hundredths / 100))
+    return PowerTable(tuple(entries))
+
+
+def _judge(entries: Iterable[tuple[int | None, int, float]], source: str) -> None:
+    faults = []
+    seen: set[int] = set()
+    for line, index, power in entries:
+        if not 0 <= index <= 65535 or index in seen:
+            faults.append(Fault(source, line, "index", str(index), _INDEX_ALLOWED))
+        if not math.isfinite(power):
+            faults.append(Fault(source, line, "power_dbm", str(power), _POWER_ALLOWED))
+        seen.add(index)
+    if not seen:
+        faults.append(Fault(source, None, None, "", "at least one entry"))
+    if faults:
+        raise InputError(faults)
