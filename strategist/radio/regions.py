@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from strategist.errors import InputError
-from strategist.radio.units import bounded, erp_to_eirp_dbm, w_to_dbm
+from strategist.radio.units import bounded, erp_to_eirp_dbm, w_to_dbm, whole
 
 __all__ = [
     "CAUTION",
@@ -213,11 +213,7 @@ def _no_claim(why: str) -> LawfulLevel:
 
 def _limit_w(region: Region, hop_channels: int | None) -> float | None:
     """The limit for that many hopping channels; None where the rule allows none with so few."""
-    if not region.hops:
-        return region.limits_w[0][1]
-    hops = bounded(
-        "hop_channels", -1 if hop_channels is None else hop_channels, 1, 1000, "channels"
-    )
+    hops = 0 if hop_channels is None else whole("hop_channels", hop_channels, 1, 1000, "channels")
     allowed = [watts for fewest, watts in region.limits_w if hops >= fewest]
     return allowed[-1] if allowed else None
 

@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from strategist.radio.timing import LinkProfile, t4_us
-from strategist.radio.units import bounded
+from strategist.radio.units import bounded, whole
 
 __all__ = [
     "TAGS_MAX",
@@ -46,8 +46,8 @@ class SlotShares:
 
 def slot_shares(tags: int, slots: int) -> SlotShares:
     """Framed ALOHA, exact binomial: each of `tags` takes one of `slots` slots, all alike."""
-    many = bounded("tags", tags, 0, 1_000_000, "tags")
-    chance = 1 / bounded("slots", slots, 1, 2**15, "slots")
+    many = whole("tags", tags, 0, 1_000_000, "tags")
+    chance = 1 / whole("slots", slots, 1, 2**15, "slots")
     if many == 0:
         return SlotShares(1.0, 0.0, 0.0)
     empty = float((1 - chance) ** many)
@@ -57,13 +57,13 @@ def slot_shares(tags: int, slots: int) -> SlotShares:
 
 def nearest_q(tags: int) -> int:
     """The Q (0-15) whose 2^Q slots are nearest to the number of tags, on a logarithmic scale."""
-    many = bounded("tags", tags, 0, 1_000_000, "tags")
+    many = whole("tags", tags, 0, 1_000_000, "tags")
     return min(15, round(math.log2(many))) if many > 1 else 0
 
 
 def round_us(tags: int, q: int, profile: LinkProfile) -> float:
     """Expected length in us of one inventory round of 2^Q slots with `tags` answering."""
-    slots = 2 ** int(bounded("q", q, 0, 15, ""))
+    slots = 1 << whole("q", q, 0, 15, "")
     share = slot_shares(tags, slots)
     slot = (
         share.empty * profile.empty_slot_us
@@ -75,7 +75,7 @@ def round_us(tags: int, q: int, profile: LinkProfile) -> float:
 
 @dataclass(frozen=True)
 class StepTime:
-    """Time in s of one ladder step: mean, and the `quantile` that few steps exceed."""
+    """Time in s of one ladder step: mean, and the `quantile` (never below the mean)."""
 
     expected_s: float
     worst_s: float
@@ -101,7 +101,7 @@ def step_seconds(
     carrier settling and the reader's own time. The rounds are simulated 1000 times with a fixed
     seed, so the same input gives the same answer.
     """
-    count = int(bounded("tags", tags, 0, TAGS_MAX, "tags"))
+    count = whole("tags", tags, 0, TAGS_MAX, "tags")
     share = bounded("quantile", quantile, 0.5, 0.999, "")
     fixed = bounded("overhead_s", overhead_s, 0, 60, "s")
     waits = (
@@ -109,9 +109,11 @@ def step_seconds(
     )
     select_s = math.fsum(waits) / 1e6
     total_us, rounds = _simulated_us(count, profile)
+    mean_us = float(total_us.mean())
+    worst_us = max(mean_us, float(np.quantile(total_us, share)))
     return StepTime(
-        expected_s=fixed + select_s + float(total_us.mean()) / 1e6,
-        worst_s=fixed + select_s + float(np.quantile(total_us, share)) / 1e6,
+        expected_s=fixed + select_s + mean_us / 1e6,
+        worst_s=fixed + select_s + worst_us / 1e6,
         quantile=share,
         select_s=select_s,
         rounds=float(rounds.mean()),

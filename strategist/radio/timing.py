@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from strategist.errors import InputError
-from strategist.radio.units import bounded
+from strategist.radio.units import bounded, whole
 
 __all__ = [
     "LINK_PROFILES",
@@ -135,10 +135,10 @@ class LinkProfile:
 
     def select_us(self, length: int, pointer: int = 0) -> float:
         """Select with a mask of `length` bits: 45 + L bits, 8 more per further pointer byte."""
-        bounded("length", length, 0, 255, "bits")
-        bounded("pointer", pointer, 0, 2**28 - 1, "")
-        further = max(1, -(-int(pointer).bit_length() // 7)) - 1
-        return self.command_us(_SELECT_BITS + int(length) + 8 * further)
+        mask_bits = whole("length", length, 0, 255, "bits")
+        address_bits = whole("pointer", pointer, 0, 2**28 - 1, "").bit_length()
+        further = max(1, -(-address_bits // 7)) - 1  # an EBV byte holds 7 bits
+        return self.command_us(_SELECT_BITS + mask_bits + 8 * further)
 
     def reply_us(self, bits: int) -> float:
         """A tag's reply: preamble, bits, and the dummy bit at the end."""

@@ -26,6 +26,7 @@ __all__ = [
     "ratio_to_db",
     "w_to_dbm",
     "wavelength_m",
+    "whole",
 ]
 
 SPEED_OF_LIGHT = 299_792_458.0  # m/s, exact by definition of the metre
@@ -43,6 +44,15 @@ def bounded(name: str, value: float, low: float, high: float, unit: str) -> floa
         allowed = f"a number from {low:g} to {high:g} {unit}".rstrip()
         raise InputError.one("radio", value, allowed, column=name)
     return float(value)
+
+
+def whole(name: str, value: int, low: int, high: int, unit: str) -> int:
+    """`value` as an int if it is a whole number in low..high; InputError as `bounded` otherwise."""
+    number = bounded(name, value, low, high, unit)
+    if not number.is_integer():
+        allowed = f"a whole number from {low} to {high} {unit}".rstrip()
+        raise InputError.one("radio", value, allowed, column=name)
+    return int(value)
 
 
 def db_to_ratio(db: float) -> float:
