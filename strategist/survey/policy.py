@@ -8,6 +8,7 @@ from pydantic import BeforeValidator, ConfigDict, Field, TypeAdapter, field_vali
 from pydantic.dataclasses import dataclass
 
 __all__ = [
+    "DECIMALS",
     "LEVEL_DBM_MAX",
     "LEVEL_DBM_MIN",
     "RSSI_DBM_MAX",
@@ -26,6 +27,7 @@ __all__ = [
 
 LEVEL_DBM_MIN, LEVEL_DBM_MAX = -20.0, 40.0  # conducted transmit power that a survey may hold
 RSSI_DBM_MIN, RSSI_DBM_MAX = -120.0, 0.0  # peak RSSI that a reader may report
+DECIMALS = 6  # levels and RSSI are rounded to this, so that equal figures are equal numbers
 
 STRICT = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False)
 
@@ -101,9 +103,10 @@ class Policy:
     def _ascending(cls, levels: tuple[float, ...] | None) -> tuple[float, ...] | None:
         if levels is None:
             return None
-        if len(set(levels)) < len(levels):
+        rounded = {round(float(level), DECIMALS) for level in levels}
+        if len(rounded) < len(levels):
             raise ValueError("each level once")
-        return tuple(sorted(float(level) for level in levels))
+        return tuple(sorted(rounded))
 
     @field_validator("allow")
     @classmethod

@@ -1,0 +1,270 @@
+"""From the judged rows of one read point to its survey; finds what rows and files contradict."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from strategist.errors import Fault
+from strategist.survey.faults import FaultList
+from strategist.survey.judge import Rows
+from strategist.survey.order import figure, natural, some
+from strategist.survey.policy import Policy
+from strategist.survey.records import Bools, Floats, Ints, ReadPoint, Survey, Tag
+from strategist.survey.tables import Texts
+
+__all__ = ["PointRows", "build"]
+
+
+@dataclass(frozen=True, eq=False)
+class PointRows:
+    """The rows of one read point in each file; `tried` None when the case has no such file."""
+
+    name: str
+    policy: Policy
+    roster: Rows
+    reads: Rows
+    tried: Rows | None
+    policy_source: str
+
+
+@dataclass(frozen=True, eq=False)
+class _Axes:
+    """Pass ids in natural order and EPCs in text order; places on them are a survey's indices."""
+
+    passes: tuple[str, ...]
+    epcs: tuple[str, ...]
+
+    def pass_of(self, rows: Rows) -> Ints:
+        """The place of each row's pass."""
+        return _places(rows.texts["pass_id"], self.passes)
+
+    def tag_of(self, rows: Rows) -> Ints:
+        """The place of each row's tag."""
+        return _places(rows.texts["epc"], self.epcs)
+
+    def pair_of(self, rows: Rows) -> Ints:
+        """One number for each row's (pass, tag)."""
+        return self.pass_of(rows) * len(self.epcs) + self.tag_of(rows)
+
+
+def build(point: PointRows, warnings: list[str], faults: FaultList) -> list[ReadPoint]:
+    """The read point, alone in a list, or an empty list after adding its faults."""
+    found = FaultList()
+    if not len(point.roster):
+        allowed = f'at least one row of read point "{point.name}"'
+        faults.add(Fault(point.roster.source, None, "read_point", "", allowed))
+        return []
+    axes = _axes(point)
+    _refuse_twice(point.roster, axes, found)
+    tags = _tags(point.roster, axes, found)
+    levels = _levels(point, warnings, found)
+    tried = _tried(point, axes, levels, found)
+    listed = np.isin(axes.pair_of(point.reads), axes.pair_of(point.roster))
+    keep = _judge_unlisted(point, ~listed, warnings, found)
+    if found:
+        faults.extend(found)
+        return []
+    off_roster = sorted(set(axes.passes) - _names("pass_id", point.roster), key=natural)
+    if off_roster:
+        warnings.append(
+            f"{len(off_roster)} passes without a roster row ({some(off_roster)}) are taken as "
+            "passes in which no listed tag was present."
+        )
+    survey = _survey(replace(point, reads=point.reads.take(keep)), axes, tags, levels, tried)
+    return [ReadPoint(survey, point.policy, tuple(warnings))]
+
+
+def _names(column: str, *files: Rows | None) -> set[str]:
+    return {
+        rows.texts[column].values[code]
+        for rows in files
+        if rows is not None
+        for code in pd.unique(rows.texts[column].codes)
+    }
+
+
+def _places(column: Texts, names: tuple[str, ...]) -> Ints:
+    place = {name: number for number, name in enumerate(names)}
+    codes, used = pd.factorize(column.codes)
+    return np.array([place[column.values[code]] for code in used], np.int64)[codes]
+
+
+def _axes(point: PointRows) -> _Axes:
+    passes = _names("pass_id", point.roster, point.reads, point.tried)
+    epcs = _names("epc", point.roster, point.reads)
+    return _Axes(tuple(sorted(passes, key=natural)), tuple(sorted(epcs)))
+
+
+def _refuse_twice(roster: Rows, axes: _Axes, faults: FaultList) -> None:
+    """A tag stands once on the roster of a pass."""
+    _, first, which = np.unique(axes.pair_of(roster), return_index=True, return_inverse=True)
+    again = np.flatnonzero(first[which] != np.arange(len(roster)))
+    faults.add_rows(
+        roster.source,
+        "epc",
+        roster.lines[again],
+        lambda i: roster.texts["epc"][again[i]],
+        lambda i: (
+            f'a tag once in pass "{roster.texts["pass_id"][again[i]]}"; '
+            f"line {roster.lines[first[which[again[i]]]]} lists it already"
+        ),
+    )
+
+
+def _tags(roster: Rows, axes: _Axes, faults: FaultList) -> tuple[Tag, ...]:
+    """The tags of the EPC axis; what a tag carries may be given on any of its rows."""
+    tag = axes.tag_of(roster)
+    tid, user, tag_type = (
+        _carried(roster, tag, column, faults) for column in ("tid", "user", "tag_type")
+    )
+    return tuple(
+        Tag(epc, tid.get(i), user.get(i), tag_type.get(i)) for i, epc in enumerate(axes.epcs)
+    )
+
+
+def _carried(roster: Rows, tag: Ints, name: str, faults: FaultList) -> dict[int, str]:
+    """Tag index → value of a column where any row gives one; rows that differ are faults."""
+    if name not in roster.texts:
+        return {}
+    column = roster.texts[name]
+    given = np.flatnonzero(np.array([bool(v) for v in column.values], bool)[column.codes])
+    owners, first, which = np.unique(tag[given], return_index=True, return_inverse=True)
+    source_row = given[first]
+    differs = np.flatnonzero(column.codes[given] != column.codes[source_row[which]])
+    bad, good = given[differs], source_row[which[differs]]
+    faults.add_rows(
+        roster.source,
+        name,
+        roster.lines[bad],
+        lambda i: column[bad[i]],
+        lambda i: f'"{column[good[i]]}", as line {roster.lines[good[i]]} says of the same EPC',
+    )
+    return {int(t): column[row] for t, row in zip(owners, source_row, strict=True)}
+
+
+def _levels(point: PointRows, warnings: list[str], faults: FaultList) -> Floats:
+    """Levels of the policy, or with a warning those found; empty after adding a fault."""
+    if point.policy.levels_dbm is not None:
+        return np.array(point.policy.levels_dbm, np.float64)
+    files = [point.reads] if point.tried is None else [point.reads, point.tried]
+    levels = np.unique(np.concatenate([rows.numbers["power_dbm"] for rows in files]))
+    sources = " and ".join(rows.source for rows in files)
+    if len(levels):
+        span = f"{figure(levels[0])} to {figure(levels[-1])} dBm"
+        warnings.append(
+            f"No levels_dbm in {point.policy_source}: the {len(levels)} levels found in {sources} "
+            f"are taken ({span}); a level at which nothing was read may be lacking."
+        )
+    else:
+        allowed = f"the levels surveyed, since {sources} names none for this read point"
+        column = f"read_points.{point.name}.levels_dbm"
+        faults.add(Fault(point.policy_source, None, column, "", allowed))
+    return levels
+
+
+def _tried(point: PointRows, axes: _Axes, levels: Floats, faults: FaultList) -> Bools:
+    """Which (pass, level) pairs were surveyed; reads at others are faults."""
+    read_level = _level_of(point.reads, levels, faults)
+    if point.tried is None:
+        return np.ones((len(axes.passes), len(levels)), bool)
+    tried_level = _level_of(point.tried, levels, faults)
+    tried = np.zeros((len(axes.passes), len(levels)), bool)
+    known = tried_level >= 0
+    tried[axes.pass_of(point.tried)[known], tried_level[known]] = True
+    reads, source = point.reads, point.tried.source
+    known = read_level >= 0
+    stray = np.flatnonzero(known)[~tried[axes.pass_of(reads)[known], read_level[known]]]
+    faults.add_rows(
+        reads.source,
+        "pass_id",
+        reads.lines[stray],
+        lambda i: reads.texts["pass_id"][stray[i]],
+        lambda i: (
+            f"a pass that {source} lists at {figure(reads.numbers['power_dbm'][stray[i]])} dBm"
+        ),
+    )
+    return tried
+
+
+def _level_of(rows: Rows, levels: Floats, faults: FaultList) -> Ints:
+    """The level index of each row; −1, and a fault, where the power is none of the levels."""
+    power = rows.numbers["power_dbm"]
+    if not len(levels):
+        return np.full(len(power), -1)
+    index = np.minimum(np.searchsorted(levels, power), len(levels) - 1)
+    off = np.flatnonzero(levels[index] != power)
+    allowed = f"levels_dbm of the read point: {', '.join(figure(level) for level in levels)}"
+    faults.add_rows(
+        rows.source,
+        "power_dbm",
+        rows.lines[off],
+        lambda i: figure(power[off[i]]),
+        lambda _: allowed,
+    )
+    index[off] = -1
+    return index
+
+
+def _judge_unlisted(
+    point: PointRows, unlisted: Bools, warnings: list[str], faults: FaultList
+) -> Bools:
+    """Which reads stay, by the rule for tags that are read but not on the roster of the pass."""
+    reads, rule = point.reads, point.policy.unlisted
+    rows = np.flatnonzero(unlisted)
+    epc = reads.texts["epc"]
+    _, first, count = np.unique(epc.codes[rows], return_index=True, return_counts=True)
+    if rule == "ignore" and len(rows):
+        warnings.append(
+            f"{len(rows)} reads of {len(count)} tags that are not on the roster of their pass "
+            "were ignored (unlisted: ignore)."
+        )
+    if rule == "error":
+        by_line = np.argsort(first)
+        shown, count = rows[first[by_line]], count[by_line]
+        faults.add_rows(
+            reads.source,
+            "epc",
+            reads.lines[shown],
+            lambda i: epc[shown[i]],
+            lambda i: (
+                f'a tag on the roster of pass "{reads.texts["pass_id"][shown[i]]}" '
+                f"(unlisted: error; {count[i]} such reads of this tag)"
+            ),
+        )
+    return ~unlisted if rule == "ignore" else np.ones(len(reads), bool)
+
+
+def _survey(
+    point: PointRows, axes: _Axes, tags: tuple[Tag, ...], levels: Floats, tried: Bools
+) -> Survey:
+    """The survey of sound rows, in an order that does not depend on theirs."""
+    read_pair, roster_pair = axes.pair_of(point.reads), axes.pair_of(point.roster)
+    extra = np.setdiff1d(read_pair, roster_pair)
+    roles = point.roster.texts["role"]
+    wanted = np.array([role == "wanted" for role in roles.values], bool)[roles.codes]
+    pair = np.concatenate([roster_pair, extra])
+    order = np.argsort(pair)
+    roster_pass, roster_tag = np.divmod(pair[order], len(axes.epcs))
+    read_pass, read_tag = np.divmod(read_pair, len(axes.epcs))
+    read_level = np.searchsorted(levels, point.reads.numbers["power_dbm"])
+    rssi = point.reads.numbers["rssi_dbm"]
+    sequence = np.lexsort((rssi, read_tag, read_level, read_pass))
+    present, roster_tag = np.unique(roster_tag, return_inverse=True)
+    return Survey(
+        read_point=point.name,
+        levels_dbm=levels,
+        pass_ids=axes.passes,
+        tags=tuple(tags[i] for i in present),
+        roster_pass=roster_pass,
+        roster_tag=roster_tag,
+        roster_wanted=np.append(wanted, np.zeros(len(extra), bool))[order],
+        roster_listed=(np.arange(len(pair)) < len(roster_pair))[order],
+        read_pass=read_pass[sequence],
+        read_level=read_level[sequence],
+        read_tag=np.searchsorted(present, read_tag[sequence]),
+        read_rssi=rssi[sequence],
+        tried=tried,
+    )

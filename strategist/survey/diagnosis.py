@@ -1,0 +1,153 @@
+"""What is weak in a survey, as findings that a planner can act upon."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from strategist.survey.order import figure, some
+from strategist.survey.records import Bools, ReadPoint, Survey
+from strategist.survey.untried import untried_pairs
+
+__all__ = ["COPY_READS_MIN", "PASSES_MIN", "Finding", "diagnose", "zero_event_bound"]
+
+PASSES_MIN = 30  # below this even a faultless survey leaves a true rate near 10 % possible
+
+COPY_READS_MIN = 5  # fewer reads than this may well come out equal twice by chance
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing to know about a survey: `kind` is a short code, `text` gives the figure.
+
+    `weak` means that an answer drawn from the survey may not hold; `note` that it may surprise.
+    """
+
+    read_point: str
+    kind: str
+    text: str
+    advice: str
+    severity: Literal["weak", "note"]
+
+
+def zero_event_bound(trials: int) -> float:
+    """Upper bound (one-sided, 95 %) of a rate of which no case was seen in `trials` trials.
+
+    1 − 0.05^(1/n): Hanley & Lippman-Hand, "If nothing goes wrong, is everything all right?",
+    JAMA 249 (1983), 1743–1745. Raises ValueError below one trial.
+    """
+    if trials < 1:
+        raise ValueError("trials: 1 or more")
+    return float(1 - 0.05 ** (1 / trials))
+
+
+def diagnose(read_point: ReadPoint) -> tuple[Finding, ...]:
+    """The findings on a read point: those that make it weak first."""
+    survey = read_point.survey
+    found = [
+        Finding(survey.read_point, kind, text, advice, severity)
+        for check in (_coverage, _classes, _reads, _amount)
+        for severity, kind, text, advice in check(survey)
+    ]
+    return tuple(sorted(found, key=lambda finding: finding.severity != "weak"))
+
+
+_Found = Iterator[tuple[Literal["weak", "note"], str, str, str]]
+
+
+def _coverage(survey: Survey) -> _Found:
+    """Pairs that were not surveyed, and levels at which nothing was read."""
+    pairs = untried_pairs(survey)
+    if pairs:
+        listed = some([f"{pass_id} at {figure(level)} dBm" for pass_id, level in pairs])
+        text = f"{len(pairs)} of {survey.tried.size} pairs of pass and level were not surveyed: "
+        advice = "Survey them, or let untried leave out their levels or their passes."
+        yield "weak", "untried", f"{text}{listed}.", advice
+    read = np.bincount(survey.read_level, minlength=len(survey.levels_dbm)) > 0
+    silent = [figure(level) for level in survey.levels_dbm[~read & survey.tried.any(axis=0)]]
+    if silent:
+        text = f"At {len(silent)} of {len(read)} levels nothing was read: {some(silent)} dBm."
+        yield "note", "silent_levels", text, "Check that the reader was on at these levels."
+
+
+def _classes(survey: Survey) -> _Found:
+    """Roles that do not occur, in the survey or in a pass."""
+    wanted = survey.roster_wanted
+    if not wanted.any():
+        text = f"None of the {len(wanted)} tags presented is wanted."
+        yield "weak", "no_wanted", text, "List the tags that belong there with the role wanted."
+    if wanted.all():
+        text = f"None of the {len(wanted)} tags presented is a stray."
+        advice = "Survey with the neighbouring tags in place, or stray reads cannot be judged."
+        yield "weak", "no_stray", text, advice
+    without = np.bincount(survey.roster_pass[wanted], minlength=len(survey.pass_ids)) == 0
+    if wanted.any() and without.any():
+        named = some([survey.pass_ids[p] for p in np.flatnonzero(without)])
+        text = f"{without.sum()} of {len(without)} passes have no wanted tag: {named}."
+        yield "note", "passes_without_wanted", text, "Check the roster unless they were empty runs."
+
+
+def _reads(survey: Survey) -> _Found:
+    """Wanted tags that no level reads, and strays that no roster lists."""
+    entry = survey.roster_pass * len(survey.tags) + survey.roster_tag
+    read = np.isin(entry, survey.read_pass * len(survey.tags) + survey.read_tag)
+    unread = survey.roster_wanted & ~read
+    if unread.any():
+        text = (
+            f"{unread.sum()} of {survey.roster_wanted.sum()} wanted tags presented were read at no "
+            f"level ({_epcs(survey, unread)}): every strategy misses them."
+        )
+        advice = "Check these tags and the antennas, or survey higher levels where that is lawful."
+        yield "weak", "wanted_never_read", text, advice
+    unlisted = ~survey.roster_listed
+    if unlisted.any():
+        text = (
+            f"{unlisted.sum()} of {(~survey.roster_wanted).sum()} strays presented are tags read "
+            f"without being on the roster ({_epcs(survey, unlisted)})."
+        )
+        yield "note", "strays_unlisted", text, "Find out where they are, or list them as stray."
+
+
+def _amount(survey: Survey) -> _Found:
+    """Too few passes, and passes that are copies."""
+    passes = len(survey.pass_ids)
+    if passes < PASSES_MIN:
+        text = (
+            f"Only {passes} passes: a failure seen in none of them may still come in up to "
+            f"{zero_event_bound(passes):.1%} of passes (95 % confidence)."
+        )
+        yield "weak", "few_passes", text, f"Survey at least {PASSES_MIN} passes."
+    copies = _copies(survey)
+    if copies:
+        text = f"{len(copies)} of {passes} passes repeat another to the last read: {some(copies)}."
+        yield "weak", "repeated_passes", text, "Make sure that no pass was copied."
+
+
+def _epcs(survey: Survey, entries: Bools) -> str:
+    epcs = [survey.tags[t].epc for t in np.unique(survey.roster_tag[entries])]
+    return f"{len(epcs)} EPCs: {some(epcs[:3])}{', …' if len(epcs) > 3 else ''}"
+
+
+def _copies(survey: Survey) -> list[str]:
+    """Ids of passes whose roster and reads equal those of an earlier pass."""
+    seen: Counter[bytes] = Counter()
+    copies: list[str] = []
+    order = np.lexsort((survey.read_rssi, survey.read_tag, survey.read_level, survey.read_pass))
+    reads = np.column_stack([survey.read_level, survey.read_tag, survey.read_rssi])[order]
+    ends = np.searchsorted(survey.read_pass[order], np.arange(len(survey.pass_ids) + 1))
+    entries = np.lexsort((survey.roster_tag, survey.roster_pass))
+    roster = np.column_stack([survey.roster_tag, survey.roster_wanted])[entries]
+    stops = np.searchsorted(survey.roster_pass[entries], np.arange(len(survey.pass_ids) + 1))
+    for p, pass_id in enumerate(survey.pass_ids):
+        if ends[p + 1] - ends[p] < COPY_READS_MIN:
+            continue
+        content = reads[ends[p] : ends[p + 1]].tobytes()
+        key = content + b"|" + roster[stops[p] : stops[p + 1]].tobytes()
+        if seen[key]:
+            copies.append(pass_id)
+        seen[key] += 1
+    return copies

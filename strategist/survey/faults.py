@@ -1,0 +1,81 @@
+"""Faults of several files, gathered before the one raise, in bounded memory."""
+
+from __future__ import annotations
+
+import difflib
+from collections import Counter
+from collections.abc import Callable, Iterable
+
+from strategist.errors import Fault, InputError
+from strategist.survey.records import Ints
+
+__all__ = ["FAULTS_SHOWN", "FaultList", "nearest_hint"]
+
+FAULTS_SHOWN = 1000  # of one source; a file with more is a wrong file, not a file to mend
+
+
+class FaultList:
+    """Faults in the order of their sources and lines; the first 1,000 of a source and a count."""
+
+    def __init__(self) -> None:
+        self._kept: dict[str, dict[str | None, list[Fault]]] = {}
+        self._found: Counter[str] = Counter()
+
+    def __bool__(self) -> bool:
+        return bool(self._found)
+
+    def add(self, fault: Fault) -> None:
+        """Take a fault; faults of one column come in the order of their lines."""
+        self._found[fault.source] += 1
+        kept = self._kept.setdefault(fault.source, {}).setdefault(fault.column, [])
+        if len(kept) < FAULTS_SHOWN:
+            kept.append(fault)
+
+    def add_rows(
+        self,
+        source: str,
+        column: str | None,
+        lines: Ints,
+        found: Callable[[int], str],
+        allowed: Callable[[int], str],
+    ) -> None:
+        """Take one fault for each of `lines`; `found(i)` and `allowed(i)` word the i-th."""
+        for i in range(min(len(lines), FAULTS_SHOWN)):
+            self.add(Fault(source, int(lines[i]), column, found(i), allowed(i)))
+        if len(lines) > FAULTS_SHOWN:
+            self._found[source] += len(lines) - FAULTS_SHOWN
+
+    def extend(self, other: FaultList) -> None:
+        """Take all the faults of another list."""
+        for source, count in other._found.items():
+            kept = [fault for column in other._kept[source].values() for fault in column]
+            for fault in kept:
+                self.add(fault)
+            self._found[source] += count - len(kept)
+
+    def faults(self) -> tuple[Fault, ...]:
+        """What was found, source by source in the order of lines; the last says what is not shown.
+
+        Faults of a whole file come before those of its lines.
+        """
+        shown: list[Fault] = []
+        for source, columns in self._kept.items():
+            of_source = [fault for column in columns.values() for fault in column]
+            of_source.sort(key=lambda fault: fault.line or 0)
+            shown += of_source[:FAULTS_SHOWN]
+            more = self._found[source] - min(len(of_source), FAULTS_SHOWN)
+            if more:
+                allowed = f"no faults; the first {FAULTS_SHOWN:,} are listed"
+                shown.append(Fault(source, None, None, f"{more:,} more faults", allowed))
+        return tuple(shown)
+
+    def raise_any(self) -> None:
+        """Raise InputError with all faults if there are any."""
+        if self:
+            raise InputError(self.faults())
+
+
+def nearest_hint(name: str, known: Iterable[str]) -> str:
+    """` (nearest: "…")` for the known name most like `name`, or nothing."""
+    nearest = difflib.get_close_matches(name, list(known), n=1, cutoff=0.4)
+    return f' (nearest: "{nearest[0]}")' if nearest else ""

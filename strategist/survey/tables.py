@@ -1,0 +1,271 @@
+"""From CSV bytes or JSON rows to plain columns of text that know their lines; nothing is judged."""
+
+from __future__ import annotations
+
+import csv
+import io
+from array import array
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Literal
+
+import numpy as np
+import pandas as pd
+
+from strategist.errors import Fault
+from strategist.survey.faults import FaultList, nearest_hint
+from strategist.survey.records import Ints
+
+__all__ = ["Kind", "Table", "Tables", "Texts", "read_bytes", "table_from_csv", "table_from_rows"]
+
+Kind = Literal["reads", "roster", "tried"]
+
+_POWER = ("power_dbm", "power_mw")  # one of the two, never both
+_NEEDED: dict[Kind, tuple[str, ...]] = {
+    "reads": ("read_point", "pass_id", "power_dbm", "epc", "rssi_dbm"),
+    "roster": ("read_point", "pass_id", "epc", "role"),
+    "tried": ("read_point", "pass_id", "power_dbm"),
+}
+_OPTIONAL: dict[Kind, tuple[str, ...]] = {
+    "reads": ("power_mw", "antenna", "reads"),
+    "roster": ("tid", "user", "tag_type"),
+    "tried": ("power_mw",),
+}
+_NUMBERS = frozenset({"power_dbm", "power_mw", "rssi_dbm", "antenna", "reads"})
+
+
+@dataclass(frozen=True, eq=False)
+class Texts:
+    """A column of text: row i holds `values[codes[i]]`; each value stands once in `values`."""
+
+    codes: Ints
+    values: tuple[str, ...]
+
+    def __getitem__(self, row: int) -> str:
+        return self.values[int(self.codes[row])]
+
+    def take(self, rows: Ints) -> Texts:
+        """The column of some of the rows."""
+        return Texts(self.codes[rows], self.values)
+
+
+@dataclass(frozen=True, eq=False)
+class Table:
+    """A file as columns of text, with the line (from 1) that each row starts on.
+
+    `faults` holds what made parts of the file unreadable: rows of the wrong length are left out,
+    and a file without a usable header has no columns. Values are judged later.
+    """
+
+    kind: Kind
+    source: str
+    columns: Mapping[str, Texts]
+    lines: Ints
+    faults: FaultList = field(default_factory=FaultList)
+
+
+@dataclass(frozen=True, eq=False)
+class Tables:
+    """The three tables of a case; `tried` None means that every pass was tried at every level."""
+
+    reads: Table
+    roster: Table
+    tried: Table | None = None
+
+
+def read_bytes(path: Path, source: str, faults: FaultList) -> bytes | None:
+    """The content of a file, or None and a fault that says why it cannot be read."""
+    try:
+        if path.exists() and not path.is_file():
+            faults.add(Fault(source, None, None, "something else than a file", "a file"))
+            return None
+        return path.read_bytes()
+    except FileNotFoundError:
+        faults.add(Fault(source, None, None, "", f"a file {path}"))
+    except (OSError, ValueError) as error:
+        why = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        faults.add(Fault(source, None, None, why, "a file that can be read"))
+    return None
+
+
+def table_from_csv(data: bytes | Path, source: str, kind: Kind) -> Table:
+    """The table in a CSV file or in its bytes: UTF-8 (BOM allowed), comma, header line first.
+
+    Quoted fields, CRLF and blank lines are read as usual. Never raises: what is wrong is in the
+    table's `faults`.
+    """
+    faults = FaultList()
+    content = read_bytes(data, source, faults) if isinstance(data, Path) else data
+    if content is None or not _is_text(content, source, faults):
+        return _empty(kind, source, faults)
+    content = content.removeprefix(b"\xef\xbb\xbf").rstrip()
+    reader = _records(content, source, faults)
+    line, header = next(reader, (1, []))
+    names = [name.strip() for name in header]
+    if not _judge_header(names, line, source, kind, faults):
+        return _empty(kind, source, faults)
+    quick = _parse_quickly(content, names)
+    columns, lines = quick or _parse_slowly(reader, names, source, faults)
+    return Table(kind, source, columns, lines, faults)
+
+
+def table_from_rows(rows: Sequence[Mapping[str, Any]], source: str, kind: Kind) -> Table:
+    """The table in JSON rows (one object a row); the line of a row is its number, from 1.
+
+    None and an absent key mean not given. Numbers may stand in number columns only, so that no
+    EPC loses its leading zeros. Never raises: what is wrong is in the table's `faults`.
+    """
+    faults = FaultList()
+    names = list(dict.fromkeys(name for row in rows for name in row)) or list(_NEEDED[kind])
+    if not _judge_header(names, None, source, kind, faults):
+        return _empty(kind, source, faults)
+    kept: list[list[str]] = []
+    lines: list[int] = []
+    for line, row in enumerate(rows, 1):
+        texts = [_text_of(row.get(name), name) for name in names]
+        for name, text in zip(names, texts, strict=True):
+            if text is None:
+                allowed = "a number or text" if name in _NUMBERS else "text"
+                faults.add(Fault(source, line, name, repr(row[name]), allowed))
+        if None not in texts:
+            kept.append([text for text in texts if text is not None])
+            lines.append(line)
+    return Table(kind, source, _coded(names, kept), np.array(lines, np.int64), faults)
+
+
+def _empty(kind: Kind, source: str, faults: FaultList) -> Table:
+    return Table(kind, source, {}, np.empty(0, np.int64), faults)
+
+
+def _text_of(value: Any, name: str) -> str | None:
+    if value is None:
+        return ""
+    if isinstance(value, str):
+        return value
+    is_number = isinstance(value, int | float) and not isinstance(value, bool)
+    try:
+        return repr(value) if is_number and name in _NUMBERS else None
+    except ValueError:  # an integer of thousands of digits
+        return None
+
+
+def _is_text(data: bytes, source: str, faults: FaultList) -> bool:
+    """Whether the bytes are UTF-8 text that is neither empty nor binary; else one fault."""
+    if not data.strip():
+        faults.add(Fault(source, None, None, "", "a header line and rows; the file is empty"))
+        return False
+    position = data.find(b"\0")
+    if position < 0 and not data.isascii():
+        try:
+            data.decode("utf-8")
+        except UnicodeDecodeError as error:
+            position = error.start
+    if position >= 0:
+        line = data.count(b"\n", 0, position) + 1
+        value = f"byte 0x{data[position]:02x} at offset {position}"
+        faults.add(Fault(source, line, None, value, "UTF-8 text"))
+    return position < 0
+
+
+def _records(data: bytes, source: str, faults: FaultList) -> Iterator[tuple[int, list[str]]]:
+    """(line it starts on, fields) of each record that is not blank; ends at broken quoting."""
+    reader = csv.reader(io.TextIOWrapper(io.BytesIO(data), "utf-8", newline=""), strict=True)
+    line = 1
+    try:
+        for record in reader:
+            if len(record) > 1 or (record and record[0].strip()):
+                yield line, record
+            line = reader.line_num + 1
+    except csv.Error as error:
+        faults.add(Fault(source, line, None, str(error), "well-formed CSV, quotes in pairs"))
+
+
+def _judge_header(
+    names: list[str], line: int | None, source: str, kind: Kind, faults: FaultList
+) -> bool:
+    """Whether the column names are those of the kind: each once, none missing, none unknown."""
+    known = _NEEDED[kind] + _OPTIONAL[kind]
+    found: list[Fault] = []
+    for name in dict.fromkeys(names):
+        if name not in known:
+            hint = nearest_hint(name, known) if name else " (a column without a name)"
+            if len(names) == 1 and any(mark in name for mark in ";\t|"):
+                hint = ", separated by commas"
+            found.append(Fault(source, line, None, name, f"columns {', '.join(known)}{hint}"))
+        elif names.count(name) > 1:
+            found.append(Fault(source, line, name, f"{names.count(name)} times", "a column once"))
+    both = set(_POWER) <= set(names)
+    if both and "power_mw" in known:
+        found.append(Fault(source, line, None, " and ".join(_POWER), "one of the two, not both"))
+    for name in _NEEDED[kind]:
+        if name not in names and not (name == "power_dbm" and "power_mw" in names):
+            found.append(Fault(source, line, name, "", f"a column {name}"))
+    for fault in found:
+        faults.add(fault)
+    return not found
+
+
+def _parse_quickly(data: bytes, names: list[str]) -> tuple[dict[str, Texts], Ints] | None:
+    """The columns by pandas' parser, or None where only the careful one knows every line.
+
+    Without quotes, a file has one row a line and the same number of commas in each exactly when
+    the totals fit, no line is too long (which pandas refuses) and the first row is not.
+    """
+    if b'"' in data or data.count(b"\r") != data.count(b"\r\n"):
+        return None
+    lines = data.count(b"\n") + 1
+    commas = len(names) - 1
+    start = data.find(b"\n") + 1
+    end = max(data.find(b"\n", start), start)
+    if data.count(b",") != commas * lines or data.count(b",", start, end) > commas:
+        return None
+    try:
+        frame = pd.read_csv(
+            io.BytesIO(data),
+            dtype=str,
+            na_filter=False,
+            names=names,
+            header=0,
+            quoting=csv.QUOTE_NONE,
+        )
+    except ValueError:
+        return None
+    if len(frame) != lines - 1 or list(frame.columns) != names:
+        return None
+    columns = {}
+    for name in names:
+        codes, values = pd.factorize(frame[name])
+        columns[name] = Texts(codes.astype(np.int64), tuple(values))
+    return columns, np.arange(2, lines + 1)
+
+
+def _parse_slowly(
+    reader: Iterable[tuple[int, list[str]]], names: list[str], source: str, faults: FaultList
+) -> tuple[dict[str, Texts], Ints]:
+    lines = array("q")
+
+    def whole() -> Iterator[list[str]]:
+        for line, record in reader:
+            if len(record) == len(names):
+                lines.append(line)
+                yield record
+            else:
+                allowed = f"{len(names)} fields, as in the header"
+                faults.add(Fault(source, line, None, f"{len(record)} fields", allowed))
+
+    columns = _coded(names, whole())
+    return columns, np.array(lines, np.int64)
+
+
+def _coded(names: list[str], records: Iterable[list[str]]) -> dict[str, Texts]:
+    seen: list[dict[str, int]] = [{} for _ in names]
+    codes = [array("q") for _ in names]
+    columns = list(zip(seen, codes, strict=True))
+    for record in records:
+        for (values, places), text in zip(columns, record, strict=True):
+            places.append(values.setdefault(text, len(values)))
+    return {
+        name: Texts(np.array(places, np.int64), tuple(values))
+        for name, (values, places) in zip(names, columns, strict=True)
+    }
