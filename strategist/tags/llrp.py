@@ -162,8 +162,8 @@ def host_work(
     if cutoff_dbm is not None:
         whole = math.ceil(cutoff_dbm)
         work.append(
-            f"Cutoff: ask for PeakRSSI in the reports and drop each below {cutoff_dbm:g} dBm. LLRP has no "
-            f"cutoff, and PeakRSSI is a whole number of dBm, so keep {whole} dBm and above."
+            f"Cutoff: ask for PeakRSSI in the reports and drop each below {cutoff_dbm:g} dBm. LLRP "
+            f"has no cutoff, and PeakRSSI is a whole number of dBm, so keep {whole} dBm and above."
         )
     if len(levels_dbm) > 1:
         work.append(

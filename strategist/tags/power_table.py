@@ -52,13 +52,17 @@ class PowerTable:
 def read_power_table(text: str, source: str) -> PowerTable:
     """The table in a CSV text with columns `index, power_dbm`; raises InputError, all faults."""
     reader = csv.reader(io.StringIO(text.removeprefix("\ufeff")))
-    first = next(reader, [])
+    try:
+        rows = [(reader.line_num, row) for row in reader]
+    except csv.Error as why:
+        raise InputError.one(source, str(why), "CSV text", line=reader.line_num) from None
+    first = rows[0][1] if rows else []
     if [name.strip() for name in first] != _COLUMNS:
         raise InputError.one(source, ",".join(first), "a first line index,power_dbm", line=1)
     entries: list[tuple[int | None, int, float]] = []
     faults: list[Fault] = []
-    for row in reader:
-        line, written = reader.line_num, ",".join(row)
+    for line, row in rows[1:]:
+        written = ",".join(row)
         if _ROW.fullmatch(written):
             entries.append((line, int(row[0]), float(row[1])))
         elif row:

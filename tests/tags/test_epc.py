@@ -1,0 +1,184 @@
+"""EPC fields: what malformed content does, and that fields always cover the bits."""
+
+from __future__ import annotations
+
+import contextlib
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from strategist.errors import InputError
+from strategist.survey.records import Tag
+from strategist.tags.epc import decode, encode
+from strategist.tags.fields import words_of
+from strategist.tags.mask import EPC_START, window
+from strategist.tags.schemes import LAYOUTS
+
+GOOD = "3066C4409047E140075BCD15"
+
+
+def any_epc(sizes: st.SearchStrategy[int]) -> st.SearchStrategy[str]:
+    """EPCs of so many bytes, half of them with the header of a known layout."""
+    headers = st.sampled_from([*LAYOUTS, 0xF1, 0xF7, 0xE2]) | st.integers(0, 255)
+    return st.builds(
+        lambda header, size, seed: (bytes([header]) + seed.to_bytes(62)[:size]).hex()[: 2 * size],
+        headers,
+        sizes,
+        st.integers(0, 2**496 - 1),
+    )
+
+
+@given(any_epc(st.integers(2, 62)))
+def test_any_epc_of_16_to_496_bits_is_covered_by_fields_without_gaps(epc: str) -> None:
+    found = decode(epc)
+    at = EPC_START
+    for field in found.fields:
+        assert field.pointer == at
+        assert field.value == window(Tag(epc), "epc", field.pointer, field.length)
+        at += field.length
+    assert at == EPC_START + 4 * len(epc)
+    assert (found.uri is None) == (found.note is not None)
+    if found.uri is not None:
+        assert encode(found.uri) == epc.upper()
+
+
+@given(any_epc(st.just(12)))
+def test_a_uri_is_claimed_only_if_it_encodes_back(epc: str) -> None:
+    found = decode(epc)
+    if found.uri is not None:
+        assert encode(found.uri) == epc.upper()
+
+
+@given(st.text(max_size=40))
+def test_any_text_decodes_or_raises_our_own_error(text: str) -> None:
+    for pc in (None, text):
+        with contextlib.suppress(InputError):
+            decode(text, pc)
+
+
+@given(st.text(max_size=40), st.sampled_from([scheme.name.lower() for scheme in LAYOUTS.values()]))
+def test_any_uri_encodes_or_raises_our_own_error(text: str, name: str) -> None:
+    for uri in (text, f"urn:epc:tag:{name}:{text}"):
+        with contextlib.suppress(InputError):
+            assert decode(encode(uri)).uri is not None
+
+
+@pytest.mark.parametrize("text", ["3", "30G0", "0x30", " 30", "30 74", "３０"])
+def test_what_is_not_hex_of_whole_bytes_is_refused(text: str) -> None:
+    with pytest.raises(InputError, match="whole bytes"):
+        decode(text)
+
+
+@pytest.mark.parametrize(
+    ("epc", "why"),
+    [
+        (GOOD[:-4], "takes 96 bits and this EPC has 80"),
+        (GOOD + "0000", "takes 96 bits and this EPC has 112"),
+        ("307C" + GOOD[4:], "partition 7 is none of 0 to 6"),
+        ("3067FFFFFFFFFFFFFFFFFFFF", "company prefix 137438953471 has more than 11 digits"),
+        ("3074257BF7FFFE4000001A85", "item class 1048569 has more than 6 digits"),
+        ("3174257BF4499602D2000001", "reserved bits are not all zero"),
+        ("3666C4409047E159B2C2BF100000000000000000000000000001", "padding bits are not all zero"),
+        ("3666C4409047E1400000000000000000000000000000000000".ljust(52, "0"), "serial is empty"),
+        ("3666C4409047E159B2C2BF100000000000000000000000010000", "serial goes on behind its end"),
+        ("3666C4409047E150" + "0" * 36, "serial holds a character that GS1 does not allow"),
+        ("2F3" + "2" * 12 + "00000162E", "no code of 5 or 6 capitals and digits"),
+    ],
+)
+def test_a_rule_broken_means_plain_bits_and_a_note(epc: str, why: str) -> None:
+    found = decode(epc)
+    assert found.scheme is None and found.uri is None
+    assert [field.structural for field in found.fields] == [False]
+    assert found.note is not None and why in found.note
+    assert found.note.startswith(f"header {epc[:2]} is that of ")
+
+
+@pytest.mark.parametrize(
+    ("epc", "why"),
+    [("00" * 12, "unprogrammed"), ("E2" * 12, "TID"), ("FF" * 12, "longer"), ("7F00", "assigned")],
+)
+def test_headers_of_no_scheme_stay_plain_bits(epc: str, why: str) -> None:
+    found = decode(epc)
+    assert found.scheme is None
+    assert found.note is not None and why in found.note
+
+
+def test_no_bits_are_no_scheme() -> None:
+    assert decode("").fields == ()
+
+
+def test_a_toggle_bit_in_the_pc_word_means_no_epc() -> None:
+    assert decode(GOOD, "3000").scheme == "SGTIN-96"
+    found = decode(GOOD, "31A2")
+    assert found.scheme is None
+    assert found.note == "the PC word says ISO application family A2, so this is no EPC"
+
+
+@pytest.mark.parametrize(
+    ("uri", "part"),
+    [
+        ("urn:epc:id:sgtin:0614141.812345.6789", None),
+        ("urn:epc:tag:sgtin-97:3.0614141.812345.6789", None),
+        ("urn:epc:tag:sgtin-96:3.0614141.812345", None),
+        ("urn:epc:tag:sgtin-96:8.0614141.812345.6789", "filter"),
+        ("urn:epc:tag:sgtin-96:3.06141.81234567.6789", "company prefix"),
+        ("urn:epc:tag:sgtin-96:3.061414x.812345.6789", "company prefix"),
+        ("urn:epc:tag:sgtin-96:3.0614141.12345.6789", "item class"),
+        ("urn:epc:tag:sgtin-96:3.0614141.812345." + "9" * 5000, "serial"),
+        ("urn:epc:tag:sgtin-198:3.0614141.812345.a/b", "serial"),
+        ("urn:epc:tag:sgtin-198:3.0614141.812345.ä", "serial"),
+        ("urn:epc:tag:sgtin-198:3.0614141.812345." + "a" * 21, "serial"),
+        ("urn:epc:tag:sgtin-198:3.0614141.812345.", "serial"),
+        ("urn:epc:tag:usdod-96:3.CAGEO.5678", "manager"),
+        ("urn:epc:tag:cpi-96:3.952114100000.1234.1", "part reference"),
+    ],
+)
+def test_a_uri_that_breaks_a_rule_is_refused_naming_the_part(uri: str, part: str | None) -> None:
+    with pytest.raises(InputError) as caught:
+        encode(uri)
+    assert [fault.column for fault in caught.value.faults] == [part]
+
+
+def test_words_for_runs_of_fields() -> None:
+    epc = encode("urn:epc:tag:sgtin-96:4.9521141.000212.77")
+    header, filter_, partition, company, item, serial = decode(epc).fields
+    assert words_of([company, item]) == "item class 000212 of company 9521141"
+    assert words_of([partition, company]) == "company 9521141"
+    assert words_of([header, filter_]) == "scheme SGTIN-96, filter 4 (inner pack)"
+    assert words_of([partition]) == "partition 5 (company prefix of 7 digits)"
+    assert words_of([item]) == "item class 000212"
+    assert words_of([item, serial]) == "item class 000212, serial 77"
+
+
+@pytest.mark.parametrize(
+    ("uri", "structural", "serial"),
+    [
+        ("sgtin-96:1.9521141.000212.7", "item class", "serial"),
+        ("sscc-96:0.9521141.1234567890", "company prefix", "serial reference"),
+        ("sgln-96:0.9521141.12345.7", "location reference", "extension"),
+        ("grai-96:0.9521141.12345.7", "asset type", "serial"),
+        ("giai-96:0.9521141.7", "company prefix", "asset reference"),
+        ("gsrn-96:0.9521141.1234567890", "company prefix", "service reference"),
+        ("gdti-96:0.9521141.12345.7", "document type", "serial"),
+        ("cpi-96:0.9521141.12345.7", "part reference", "serial"),
+        ("gid-96:31415.271828.7", "object class", "serial"),
+    ],
+)
+def test_structural_parts_come_before_serial_parts(uri: str, structural: str, serial: str) -> None:
+    fields = decode(encode(f"urn:epc:tag:{uri}")).fields
+    names = [field.name for field in fields if field.structural]
+    assert names[0] == "header" and names[-1] == structural
+    assert next(field.name for field in fields if not field.structural) == serial
+
+
+def test_letter_case_of_hex_and_escapes_does_not_matter() -> None:
+    assert decode(GOOD.lower()) == decode(GOOD)
+    uri = "urn:epc:tag:sgtin-198:3.95060001343.05.32a%2fb"
+    assert decode(encode(uri)).uri == uri.replace("%2f", "%2F")
+
+
+def test_a_location_without_digits_is_written_empty() -> None:
+    """A company prefix of 12 digits leaves none to the location reference."""
+    uri = "urn:epc:tag:sgln-96:0.952114100000..7"
+    assert decode(encode(uri)).uri == uri

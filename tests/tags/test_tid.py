@@ -1,0 +1,67 @@
+"""TID fields: short recordings, other classes, and that fields always cover the bits."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from strategist.errors import InputError
+from strategist.survey.records import Tag
+from strategist.tags.fields import words_of
+from strategist.tags.mask import window
+from strategist.tags.tid import decode_tid
+
+GOOD = "E28123452000000000ABCDEF"
+
+
+@given(st.sampled_from([b"\xe2", b"\xe0", b"\x30"]), st.binary(max_size=40))
+def test_any_tid_is_covered_by_fields_without_gaps(first: bytes, rest: bytes) -> None:
+    tid = (first + rest).hex()
+    at = 0
+    for field in decode_tid(tid).fields:
+        assert field.pointer == at
+        assert field.value == window(Tag("3000", tid=tid), "tid", at, field.length)
+        at += field.length
+    assert at == 4 * len(tid)
+
+
+@pytest.mark.parametrize(
+    ("tid", "kind", "note"),
+    [
+        (GOOD[:6], None, "only 24 bits recorded"),
+        (GOOD[:8], "E2", "the XTID header was not recorded"),
+        (GOOD[:-2], "E2", "only a part of the 48 bits of its serial was recorded"),
+        ("E2012345" + GOOD[8:], "E2", "no XTID"),
+        ("E28123450000", "E2", "no serial"),
+        ("E0040102030405", None, "only 56 bits recorded"),
+        ("E1" * 12, None, "not E2h or E0h"),
+        ("", None, "a TID of no bits"),
+    ],
+)
+def test_what_cannot_be_read_is_said(tid: str, kind: str | None, note: str) -> None:
+    found = decode_tid(tid)
+    assert found.kind == kind
+    assert found.uri is None
+    assert found.note is not None and note in found.note
+
+
+@pytest.mark.parametrize(("version", "bits"), [(1, 48), (2, 64), (7, 144)])
+def test_serial_length_follows_the_xtid_header(version: int, bits: int) -> None:
+    found = decode_tid(f"E2812345{version << 13:04X}" + "A5" * (bits // 8))
+    assert found.fields[-1].name == "serial"
+    assert found.fields[-1].length == bits
+    assert found.note is None
+
+
+def test_structural_fields_name_the_chip_and_not_the_tag() -> None:
+    fields = decode_tid(GOOD).fields
+    structural = [field for field in fields if field.structural]
+    assert [field.name for field in structural][-2:] == ["mask designer", "model"]
+    assert words_of(structural[-2:]) == "model 345h of mask designer 012h"
+    assert not fields[-1].structural
+
+
+def test_what_is_not_hex_is_refused() -> None:
+    with pytest.raises(InputError, match="TID"):
+        decode_tid("E2Z0")
