@@ -175,6 +175,13 @@ def host_work(
             f"{stop_after} or more, or after the last step. LLRP's own triggers count neither the "
             "cutoff nor the steps."
         )
+    if len(levels_dbm) > 1 and cutoff_dbm is not None:
+        # Persistence of the inventoried flags: from memory of Gen2.
+        work.append(
+            "Session: a tag dropped at one step must be able to answer at the next. Use a session "
+            "whose inventoried flag does not last from step to step, as session 0 with the "
+            "carrier off in between."
+        )
     if masks:
         work.append(
             f"Filters: check that the reader takes {len(masks)} per query (C1G2LLRPCapabilities, "

@@ -55,8 +55,14 @@ def test_what_llrp_cannot_say_is_work_for_the_host() -> None:
     assert "below -58.5 dBm" in full and "keep -58 dBm and above" in full
     assert "stop at 3 or more" in full
     assert "takes 2 per query" in full
+    assert "Session: a tag dropped at one step" in full
     bare = " ".join(llrp_document([17], (), TABLE)["host_work"])
-    assert "Cutoff" not in bare and "Ladder" not in bare and "Filters" not in bare
+    assert (
+        "Cutoff" not in bare
+        and "Session" not in bare
+        and "Ladder" not in bare
+        and "Filters" not in bare
+    )
     assert "local rules" in bare and "HopTableID" in bare
 
 
