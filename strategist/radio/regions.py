@@ -89,7 +89,7 @@ REGIONS: dict[str, Region] = {
             868.0,
             "erp",
             ((0, 2.0),),
-            "ETSI EN 302 208, lower band, 2 W e.r.p.",
+            "ETSI EN 302 208, lower band",
             "V3.3.1 and V3.4",
             _ETSI_CONDITIONS,
             linear_component_db=3.0,  # from memory: e.r.p. is measured with a linear antenna
@@ -100,7 +100,7 @@ REGIONS: dict[str, Region] = {
             921.0,
             "erp",
             ((0, 4.0),),
-            "ETSI EN 302 208, upper band, 4 W e.r.p.",
+            "ETSI EN 302 208, upper band",
             "V3.3.1 and V3.4",
             _ETSI_CONDITIONS,
             linear_component_db=3.0,  # from memory, as above

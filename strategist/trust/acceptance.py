@@ -18,6 +18,7 @@ from strategist.trust.intervals import (
     check_confidence,
     check_counts,
     lower_bound,
+    percent_down,
     percent_up,
     upper_bound,
 )
@@ -37,6 +38,7 @@ Verdict = Literal["pass", "fail", "not enough"]
 
 _HAIR = 1e-12  # floating-point noise of the binomial sums
 _FAILURES_MAX = 1000
+_ALLOWED = ("failures_allowed", "passes")  # the names of the counts of a plan
 _SHOWN = (0.1, 0.25, 0.5, 0.75, 1.0, 1.5, 2.0)  # true rates of the printed curve, in limits
 
 
@@ -44,7 +46,7 @@ def operating_characteristic(
     passes: int, failures_allowed: int, true_rates: Sequence[float]
 ) -> tuple[float, ...]:
     """Chance of passing for each true failure rate (0 to 1): P(failures <= allowed)."""
-    allowed, count = check_counts(failures_allowed, passes)
+    allowed, count = check_counts(failures_allowed, passes, _ALLOWED)
     rates = [_check_rate("true_rates", rate, 0.0, 1.0) for rate in true_rates]
     return tuple(float(stats.binom.cdf(allowed, count, rate)) for rate in rates)
 
@@ -65,7 +67,7 @@ class AcceptancePlan:
     def __post_init__(self) -> None:
         _check_limit(self.rate_limit)
         check_confidence(self.confidence)
-        check_counts(self.failures_allowed, self.passes)
+        check_counts(self.failures_allowed, self.passes, _ALLOWED)
         if not _shows(self.rate_limit, self.confidence, self.passes, self.failures_allowed):
             allowed = (
                 f"enough passes to show at most {self.rate_limit:g} at confidence "
@@ -92,8 +94,8 @@ class AcceptancePlan:
             f"a failure rate of at most {self.rate_limit * 100:g} % with "
             f"{self.confidence * 100:g} % confidence. A site that truly fails in "
             f"{good * 100:g} % of passes is accepted with a chance of "
-            f"{100 * self.pass_probability(good):.0f} %. Fix the number of passes beforehand: a run made "
-            f"longer after a look at it shows less."
+            f"{100 * self.pass_probability(good):.0f} %. Fix the number of passes "
+            "beforehand: a run made longer after a look at it shows less."
         )
 
     def to_json(self) -> dict[str, Any]:
@@ -113,7 +115,7 @@ def plan_acceptance(
     """The plan with the fewest passes for that many failures."""
     limit = _check_limit(rate_limit)
     share = check_confidence(confidence)
-    allowed, _ = check_counts(failures_allowed, _FAILURES_MAX)
+    allowed, _ = check_counts(failures_allowed, _FAILURES_MAX, _ALLOWED)
     return AcceptancePlan(limit, share, _fewest_passes(limit, share, allowed), allowed)
 
 
@@ -166,7 +168,7 @@ def judge(rate_limit: float, failures: int, passes: int, confidence: float = 0.9
     """
     limit = _check_limit(rate_limit)
     share = check_confidence(confidence)
-    k, n = check_counts(failures, passes)
+    k, n = check_counts(failures, passes, ("failures", "passes"))
     lower, upper = lower_bound(k, n, share), upper_bound(k, n, share)
     verdict: Verdict = "not enough"
     if _shows(limit, share, n, k):  # the same as upper <= limit, free of root-finding noise
@@ -176,7 +178,7 @@ def judge(rate_limit: float, failures: int, passes: int, confidence: float = 0.9
     percent = f"{limit * 100:g} %"
     shown: dict[Verdict, str] = {
         "pass": f"the true rate is at most {percent_up(upper)}, within the limit of {percent}.",
-        "fail": f"the true rate is at least {lower * 100:.2g} %, above the limit of {percent}.",
+        "fail": f"the true rate is at least {percent_down(lower)}, above the limit of {percent}.",
         "not enough": f"the true rate may be up to {percent_up(upper)}, and the limit is "
         f"{percent}: neither side of it is shown.",
     }
@@ -185,7 +187,8 @@ def judge(rate_limit: float, failures: int, passes: int, confidence: float = 0.9
     )
     if verdict == "not enough" and k <= _FAILURES_MAX:
         needed = _fewest_passes(limit, share, k)
-        sentence += f" A new run of {needed} passes with at most {k} failures would pass."
+        so_many = f"at most {k} failures" if k else "no failure"
+        sentence += f" A new run of {needed} passes with {so_many} would pass."
     return Judgement(verdict, k, n, limit, share, lower, upper, sentence)
 
 

@@ -7,7 +7,7 @@ angle and the hand that moved it and may fail together; then `bootstrap_rate` is
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from numbers import Integral, Real
 from typing import Literal
@@ -25,6 +25,7 @@ __all__ = [
     "check_counts",
     "clopper_pearson",
     "lower_bound",
+    "percent_down",
     "percent_up",
     "rate_sentence",
     "upper_bound",
@@ -63,9 +64,11 @@ def check_confidence(confidence: float) -> float:
     return float(confidence)
 
 
-def check_counts(events: int, trials: int) -> tuple[int, int]:
-    """Both counts as int, 0 <= events <= trials; InputError otherwise."""
-    for name, value, most in (("trials", trials, 10**9), ("events", events, trials)):
+def check_counts(
+    events: int, trials: int, names: tuple[str, str] = ("events", "trials")
+) -> tuple[int, int]:
+    """Both counts as int, 0 <= events <= trials; InputError, by their `names`, otherwise."""
+    for name, value, most in ((names[1], trials, 10**9), (names[0], events, trials)):
         whole = isinstance(value, Integral) and not isinstance(value, bool)
         if not (whole and 0 <= value <= most):
             allowed = f"a whole number from 0 to {most}"
@@ -120,12 +123,20 @@ def lower_bound(events: int, trials: int, confidence: float = 0.95) -> float:
 
 def percent_up(share: float) -> str:
     """A share as per cent, rounded up to two figures: 0.0487 is "4.9 %", 0.151 is "16 %"."""
+    return _percent(share, math.ceil, -1e-9)
+
+
+def percent_down(share: float) -> str:
+    """The same rounded down: a lower bound must not say more than was shown."""
+    return _percent(share, math.floor, 1e-9)
+
+
+def _percent(share: float, towards: Callable[[float], int], hair: float) -> str:
     percent = 100 * share
     if percent <= 0:
         return "0 %"
     places = max(0, 1 - math.floor(math.log10(percent) + 1e-9))
-    raised = math.ceil(percent * 10**places - 1e-9) / 10**places
-    return f"{raised:.{places}f} %"
+    return f"{towards(percent * 10**places + hair) / 10**places:.{places}f} %"
 
 
 def rate_sentence(events: int, trials: int, what: str = "missed", confidence: float = 0.95) -> str:
@@ -181,7 +192,7 @@ def bootstrap_rate(
 def _by_pass(
     missed_by_pass: Counts, presented_by_pass: Counts
 ) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
-    """Both counts of the passes that presented a tag; InputError names the first bad pass."""
+    """Both counts of the passes that presented a tag; InputError for a bad one."""
     if len(missed_by_pass) != len(presented_by_pass):
         raise InputError.one(
             "statistics",
@@ -189,7 +200,9 @@ def _by_pass(
             f"one count for each of the {len(presented_by_pass)} passes",
             column="missed_by_pass",
         )
-    pairs = [check_counts(m, n) for m, n in zip(missed_by_pass, presented_by_pass, strict=True)]
+    names = ("missed_by_pass", "presented_by_pass")
+    both = zip(missed_by_pass, presented_by_pass, strict=True)
+    pairs = [check_counts(m, n, names) for m, n in both]
     counts = np.array([pair for pair in pairs if pair[1]], np.int64).reshape(-1, 2)
     return counts[:, 0], counts[:, 1]
 

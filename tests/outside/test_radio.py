@@ -1,0 +1,245 @@
+"""Radio and exposure against published values. The source stands beside each check.
+
+V reproduced with an independent library, R read in a copy of the document, C computed from the
+formula named, M from memory.
+"""
+
+import math
+
+import pytest
+
+from strategist.radio import exposure, link, regions, units
+
+close = pytest.approx
+
+
+# --- units -----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("milliwatts", "dbm"),
+    [(1, 0.0), (10, 10.0), (500, 26.990), (1000, 30.0), (2000, 33.0103), (4000, 36.0206)],
+)
+def test_dbm_anchors(milliwatts, dbm):
+    """V: astropy and scikit-rf."""
+    assert units.mw_to_dbm(milliwatts) == close(dbm, abs=5e-4)
+    assert units.dbm_to_mw(units.mw_to_dbm(milliwatts)) == close(milliwatts)
+
+
+def test_dbm_to_milliwatts_anchors():
+    """V: astropy and scikit-rf."""
+    assert units.dbm_to_mw(15) == close(31.623, abs=5e-4)
+    assert units.dbm_to_mw(-18) * 1000 == close(15.849, abs=5e-4)
+
+
+def test_erp_and_eirp():
+    """V: astropy and scikit-rf with the factor 1.64."""
+    assert units.ratio_to_db(units.DIPOLE_GAIN) == close(2.148, abs=5e-4)
+    assert units.erp_to_eirp_w(2) == close(3.28)
+    assert units.erp_to_eirp_w(4) == close(6.56)
+    assert units.eirp_to_erp_w(4) == close(2.44, abs=5e-3)
+    assert units.erp_to_eirp_dbm(units.w_to_dbm(2)) == close(35.16, abs=5e-3)
+    assert units.erp_to_eirp_dbm(units.w_to_dbm(4)) == close(38.17, abs=5e-3)
+    assert units.eirp_to_erp_dbm(units.erp_to_eirp_dbm(33)) == close(33)
+
+
+# --- path loss and fields --------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("mhz", "metres", "loss"),
+    [
+        (866.5, 1, 31.16),
+        (866.5, 10, 51.16),
+        (915, 1, 31.63),
+        (915, 3, 41.17),
+        (915, 5, 45.61),
+        (915, 10, 51.63),
+    ],
+)
+def test_free_space_loss_with_the_rounded_constant(mhz, metres, loss):
+    """ITU-R P.525 (formula R, values C)."""
+    assert link.free_space_loss_p525_db(mhz, metres) == close(loss, abs=5.1e-3)
+
+
+@pytest.mark.parametrize(
+    ("mhz", "metres", "loss"),
+    [
+        (915, 1, 31.6762),
+        (915, 2, 37.6968),
+        (915, 3, 41.2186),
+        (915, 5, 45.6556),
+        (915, 10, 51.6762),
+        (866.5, 1, 31.2032),
+        (866.5, 10, 51.2032),
+    ],
+)
+def test_exact_friis(mhz, metres, loss):
+    """V: pycraf.conversions.free_space_loss."""
+    assert link.free_space_loss_db(mhz, metres) == close(loss, abs=6e-5)
+
+
+def test_field_and_power_density_of_4_w_at_1_m():
+    """ITU-R P.525 eq. (1) (R); S: V pycraf, which gives 10.951 V/m for the field."""
+    four_watts = units.w_to_dbm(4)
+    assert link.field_strength_v_m(four_watts, 1) == close(10.954, abs=5e-4)
+    assert link.power_density_w_m2(four_watts, 1) == close(0.31831, abs=5e-6)
+
+
+@pytest.mark.parametrize(
+    ("coefficient", "metres", "loss"),
+    [(33, 10, 64.23), (33, 20, 74.16), (20, 10, 51.23), (20, 20, 57.25)],
+)
+def test_indoor_loss(coefficient, metres, loss):
+    """ITU-R P.1238 (formula R); the coefficients 33 and 20 near 900 MHz from memory (M)."""
+    assert link.indoor_loss_db(915, metres, coefficient) == close(loss, abs=5e-3)
+    # floor losses of 9, 19 and 24 dB for one to three floors: from memory (M)
+    assert link.indoor_loss_db(915, metres, coefficient, 19) == close(loss + 19, abs=5e-3)
+
+
+# --- tag range and RSSI ----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("sensitivity", "polarisation", "metres"),
+    [
+        (-10, 0, 6.663),
+        (-14, 0, 10.561),
+        (-15, 0, 11.849),
+        (-18, 0, 16.737),
+        (-20, 0, 21.071),
+        (-10, 3, 4.717),
+        (-18, 3, 11.849),
+    ],
+)
+def test_tag_range_at_36_dbm_eirp(sensitivity, polarisation, metres):
+    """Ahson and Ilyas, RFID Handbook, eq. 4.4-4.5 (formula R, values C); 3 dB of loss R."""
+    found = link.tag_range_m(
+        36, 915, sensitivity, tag_gain_dbi=2.15, polarisation_loss_db=polarisation
+    )
+    assert found == close(metres, abs=6e-4)
+
+
+def test_tag_range_in_the_lower_band():
+    """The same formula (C): 866.5 MHz, 35.15 dBm e.i.r.p., -18 dBm."""
+    assert link.tag_range_m(35.15, 866.5, -18, tag_gain_dbi=2.15) == close(16.027, abs=6e-4)
+
+
+def test_budget_of_48_db():
+    """C: 30 dBm + 6 dBi + 2 dBi against -10 dBm leaves 48 dB, 6.55 m at 915 MHz."""
+    radiated = link.eirp_dbm(30, 6)
+    metres = link.tag_range_m(radiated, 915, -10, tag_gain_dbi=2)
+    assert link.free_space_loss_db(915, metres) == close(48)
+    assert metres == close(6.55, abs=5e-3)
+    assert link.turn_on_dbm(915, metres, 6, -10, tag_gain_dbi=2) == close(30)
+
+
+@pytest.mark.parametrize(("metres", "rssi"), [(1, -23.35), (2, -35.39), (5, -51.31), (10, -63.35)])
+def test_monostatic_rssi(metres, rssi):
+    """Radar equation (C): 30 dBm, 6 dBi, 2 dBi, K = -6 dB, 915 MHz."""
+    assert link.monostatic_rssi_dbm(30, 915, metres, 6, tag_gain_dbi=2) == close(rssi, abs=5.1e-3)
+
+
+def test_rssi_slopes():
+    """1 dB per dB of power ("linear function of transmission power", R abstract, slope C) and
+    12.04 dB per doubling of distance (C)."""
+    at = [link.monostatic_rssi_dbm(power, 915, 2, 6) for power in (20, 21)]
+    assert at[1] - at[0] == close(1)
+    near, far = (link.monostatic_rssi_dbm(20, 915, metres, 6) for metres in (2, 4))
+    assert near - far == close(12.04, abs=2e-3)
+
+
+# --- lawful levels ---------------------------------------------------------------------------
+
+FCC = regions.region_named("fcc-902-928")
+ETSI_LOW = regions.region_named("etsi-865-868")
+ETSI_HIGH = regions.region_named("etsi-915-921")
+
+
+@pytest.mark.parametrize(
+    ("gain", "dbm"), [(0, 30), (2, 30), (6, 30), (8, 28), (8.5, 27.5), (9, 27), (12, 24)]
+)
+def test_fcc_conducted_maximum_against_gain(gain, dbm):
+    """47 CFR 15.247(b)(2), (b)(4) (rule R, values C): dB for dB above 6 dBi, 36 dBm e.i.r.p."""
+    level = regions.highest_conducted_dbm(FCC, gain, "linear", hop_channels=50)
+    assert level.dbm == close(dbm)
+    assert level.eirp_dbm <= 36 + 1e-9
+    assert "15.247" in level.reason
+
+
+@pytest.mark.parametrize(
+    ("hops", "watts"), [(24, None), (25, 0.25), (49, 0.25), (50, 1.0), (80, 1.0)]
+)
+def test_fcc_limit_by_hopping_channels(hops, watts):
+    """47 CFR 15.247(a)(1)(i), (b)(2) (R): 1 W from 50 channels, 0.25 W from 25 to 49."""
+    level = regions.highest_conducted_dbm(FCC, 6, "linear", hop_channels=hops)
+    if watts is None:
+        assert level.dbm is None
+    else:
+        assert units.dbm_to_w(level.dbm) == close(watts)
+
+
+@pytest.mark.parametrize(("gain", "dbm"), [(6, 29.16), (7, 28.16), (8.5, 26.66), (9, 26.16)])
+def test_etsi_conducted_maximum_for_2_w_erp(gain, dbm):
+    """ETSI EN 302 208 lower band, 2 W e.r.p. (R, scope; values C), no cable loss."""
+    level = regions.highest_conducted_dbm(ETSI_LOW, gain, "linear")
+    assert level.dbm == close(dbm, abs=5e-3)
+    assert level.eirp_dbm == close(35.16, abs=5e-3)
+    assert "EN 302 208" in level.reason
+
+
+def test_etsi_upper_band():
+    """ETSI EN 302 208 upper band, 4 W e.r.p. (R, scope) = 38.17 dBm e.i.r.p. (V)."""
+    level = regions.highest_conducted_dbm(ETSI_HIGH, 9, "linear", 1.0)
+    assert level.eirp_dbm == close(38.17, abs=5e-3)
+    assert level.dbm == close(38.17 - 9 + 1, abs=5e-3)
+
+
+# --- exposure --------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("mhz", "level"), [(865.6, 4.328), (868, 4.34), (915, 4.575), (928, 4.64)])
+def test_icnirp_reference_levels(mhz, level):
+    """ICNIRP 1998 and 2020, whole body: f/200 for the public, f/40 at work (R)."""
+    assert exposure.reference_w_m2("icnirp", "public", mhz) == close(level)
+    assert exposure.reference_w_m2("icnirp", "occupational", mhz) == close(5 * level)
+
+
+def test_icnirp_field_level():
+    """ICNIRP 1998: 1.375 sqrt f V/m (from memory, value C)."""
+    assert exposure.reference_field_v_m("public", 915) == close(41.59, abs=5e-3)
+    # The far field of f/200 W/m² in 377 ohm gives nearly the same field.
+    assert math.sqrt(915 / 200 * 376.73) == close(41.59, rel=3e-3)
+
+
+def test_icnirp_local_level():
+    """ICNIRP 2020 local exposure over 6 min: 0.058 f^0.86, at work 0.29 f^0.86 (R, value C)."""
+    assert exposure.local_reference_w_m2("public", 915) == close(20.43, abs=5e-3)
+    assert exposure.local_reference_w_m2("occupational", 915) == close(5 * 20.43, abs=0.03)
+
+
+def test_fcc_reference_level():
+    """47 CFR 1.1310: f/1500 mW/cm² (from memory), 4/3 of ICNIRP (Mazar, R), and 0.2 mW/cm² at
+    300 MHz, where the 30-300 MHz row ends (R)."""
+    assert exposure.reference_w_m2("fcc", "public", 915) == close(6.10, abs=5e-3)
+    ratio = exposure.reference_w_m2("fcc", "public", 915) / (915 / 200)
+    assert ratio == close(4 / 3)
+    assert exposure.reference_w_m2("fcc", "public", 300) == close(2.0)
+
+
+@pytest.mark.parametrize(
+    ("watts", "mhz", "guideline", "ground", "metres"),
+    [
+        (4, 915, "icnirp", 1.0, 0.2638),  # V: pycraf gives 4.575 W/m² at 0.26377 m
+        (4, 915, "fcc", 1.0, 0.2284),  # V
+        (4, 915, "fcc", exposure.GROUND_FACTOR_OET65, 0.3655),  # V; OET-65 ground factor R
+        (2 * 1.64, 865.6, "icnirp", 1.0, 0.2456),  # C: 2 W e.r.p.
+        (4 * 1.64, 915, "icnirp", 1.0, 0.3378),  # C: 4 W e.r.p.
+    ],
+)
+def test_exposure_distance(watts, mhz, guideline, ground, metres):
+    """Far-field distance sqrt(k EIRP / 4 pi S); the row's source stands beside it."""
+    found = exposure.exposure_distance(
+        units.w_to_dbm(watts), mhz, guideline, "public", ground_factor=ground
+    )
+    assert found.metres == close(metres, abs=6e-5)

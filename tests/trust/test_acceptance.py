@@ -1,0 +1,109 @@
+import json
+
+import numpy as np
+import pytest
+
+from strategist.errors import InputError
+from strategist.trust.acceptance import (
+    AcceptancePlan,
+    judge,
+    operating_characteristic,
+    plan_acceptance,
+    plan_for_good_site,
+    plans,
+)
+from strategist.trust.intervals import lower_bound, upper_bound
+
+
+def test_operating_characteristic_by_hand():
+    """Two passes, one failure allowed: 1 - p²; none allowed: (1 - p)²."""
+    assert operating_characteristic(2, 1, [0, 0.3, 1]) == pytest.approx((1, 0.91, 0))
+    assert operating_characteristic(2, 0, [0.3]) == pytest.approx((0.49,))
+
+
+def test_a_plan_is_the_shortest_that_shows_the_limit():
+    for plan in plans(0.03, 0.9, (0, 1, 4)):
+        assert plan.pass_probability(0.03) <= 0.1
+        with pytest.raises(InputError, match="enough passes"):
+            AcceptancePlan(0.03, 0.9, plan.passes - 1, plan.failures_allowed)
+
+
+def test_a_plan_at_the_very_edge_of_rounding():
+    """0.1 chance of a success each: one pass shows 90 % at confidence 90 %, exactly."""
+    assert plan_acceptance(0.9, 0.9).passes == 1
+    assert plan_acceptance(0.5, 0.75).passes == 2
+
+
+def test_producers_risk_falls_as_failures_are_allowed():
+    risks = [plan.producers_risk(0.005) for plan in plans(0.05, 0.95, range(6))]
+    assert risks == sorted(risks, reverse=True)
+    assert risks[0] == pytest.approx(1 - 0.995**59)
+
+
+def test_the_plan_for_a_good_site():
+    plan = plan_for_good_site(0.05, 0.01)
+    assert plan.producers_risk(0.01) <= 0.1
+    shorter = plan_acceptance(0.05, 0.95, plan.failures_allowed - 1)
+    assert shorter.producers_risk(0.01) > 0.1
+    assert plan_for_good_site(0.05, 0).failures_allowed == 0
+
+
+def test_json_and_sentence():
+    plan = plan_acceptance(0.05)
+    told = json.loads(json.dumps(plan.to_json()))
+    assert (told["passes"], told["failures_allowed"], told["rate_limit"]) == (59, 0, 0.05)
+    curve = {row["true_rate"]: row["pass_probability"] for row in told["operating_characteristic"]}
+    assert curve[0.05] == pytest.approx(0.95**59)
+    assert "Run 59 independent passes" in told["sentence"]
+    assert "at most 5 % with 95 % confidence" in told["sentence"]
+
+
+def test_verdicts():
+    assert judge(0.05, 0, 59).verdict == "pass"
+    assert judge(0.05, 0, 58).verdict == "not enough"
+    assert judge(0.05, 9, 60).verdict == "fail"
+    assert judge(0.05, 0, 0).verdict == "not enough"
+    assert "A new run of 93 passes with at most 1 failures" in judge(0.05, 1, 70).sentence
+    assert "One-sided, 95 %" in judge(0.05, 9, 60).sentence
+
+
+def test_a_run_that_keeps_its_plan_passes():
+    for plan in plans(0.02, 0.9, (0, 1, 2, 5)):
+        assert judge(0.02, plan.failures_allowed, plan.passes, 0.9).verdict == "pass"
+        assert judge(0.02, plan.failures_allowed + 1, plan.passes, 0.9).verdict != "pass"
+
+
+def test_the_verdict_follows_the_exact_bounds():
+    for failures in range(21):
+        found = judge(0.1, failures, 60)
+        upper, lower = upper_bound(failures, 60), lower_bound(failures, 60)
+        expected = "pass" if upper <= 0.1 else "fail" if lower > 0.1 else "not enough"
+        assert (found.verdict, found.upper, found.lower) == (expected, upper, lower)
+
+
+def test_a_bad_site_seldom_passes_and_a_site_at_the_limit_seldom_fails():
+    generator = np.random.default_rng(3)
+    verdicts = [judge(0.05, k, 124).verdict for k in range(125)]
+    at_limit = [verdicts[k] for k in generator.binomial(124, 0.05, 4000)]
+    assert at_limit.count("pass") <= 0.06 * 4000
+    assert at_limit.count("fail") <= 0.06 * 4000
+
+
+@pytest.mark.parametrize(
+    ("call", "column"),
+    [
+        (lambda: plan_acceptance(0), "rate_limit"),
+        (lambda: plan_acceptance(5), "rate_limit"),
+        (lambda: plan_acceptance(float("nan")), "rate_limit"),
+        (lambda: plan_acceptance(0.05, 95), "confidence"),
+        (lambda: plan_acceptance(0.05, 0.95, -1), "failures_allowed"),
+        (lambda: judge(0.05, 61, 60), "failures"),
+        (lambda: judge(0.05, 1, -60), "passes"),
+        (lambda: operating_characteristic(10, 1, [1.2]), "true_rates"),
+        (lambda: plan_for_good_site(0.05, 0.06), "good_rate"),
+    ],
+)
+def test_values_that_cannot_be(call, column):
+    with pytest.raises(InputError) as caught:
+        call()
+    assert caught.value.faults[0].column == column
