@@ -1,0 +1,137 @@
+"""The one verb: from a surveyed read point to a strategy with its proof."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from strategist.errors import DisagreementError
+from strategist.optimise.finish import finish
+from strategist.optimise.model import prove_by_model
+from strategist.optimise.problem import Answer, Counts, Problem, pose
+from strategist.optimise.search import Clock, TooManySelectionsError, search
+from strategist.optimise.strategy import Strategy
+from strategist.survey.records import ReadPoint
+from strategist.survey.untried import complete
+from strategist.trust.evaluate import Outcome, evaluate
+
+__all__ = ["Options", "Result", "Status", "choose"]
+
+Status = Literal["optimal", "feasible", "infeasible", "undecided"]
+Prover = Literal["auto", "search", "model"]
+_SAME_LOSS = 1e-6
+
+
+@dataclass(frozen=True)
+class Options:
+    """How to solve. `time_limit_s` None: until proven. `seed` feeds the mixed-integer solver.
+
+    `prover` "search" is the exact search, "model" the mixed-integer model with HiGHS; "auto" takes
+    the search unless the chains are too many to list. Both prove the same optimum.
+    """
+
+    time_limit_s: float | None = None
+    seed: int = 0
+    prover: Prover = "auto"
+
+
+@dataclass(frozen=True)
+class Result:
+    """A strategy, what it does in the survey, and what is proven of it.
+
+    `bound` is a loss that no strategy of the searched set is below; `status` is "optimal" only when
+    it equals the loss; "infeasible" when no strategy keeps the hard limits (this one exceeds them
+    least) and "undecided" when time ran out before one was found that does, or none was proven to.
+    """
+
+    read_point: str
+    status: Status
+    loss: float
+    bound: float
+    strategy: Strategy
+    outcome: Outcome
+    searched: dict[str, int]
+    proof: dict[str, Any]
+    warnings: tuple[str, ...]
+    seconds: float
+
+    @property
+    def gap(self) -> float:
+        """(loss − bound) ÷ loss; 0 where both are 0."""
+        return (self.loss - self.bound) / self.loss if self.loss > self.bound else 0.0
+
+    def to_json(self) -> dict[str, Any]:
+        return {
+            "read_point": self.read_point,
+            "status": self.status,
+            "loss": self.loss,
+            "bound": self.bound,
+            "gap": self.gap,
+            "strategy": self.strategy.to_json(),
+            "outcome": self.outcome.to_json(),
+            "searched": self.searched,
+            "proof": self.proof,
+            "warnings": list(self.warnings),
+            "seconds": round(self.seconds, 3),
+        }
+
+
+def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
+    """The best strategy for a read point, in the order: limits, loss, least work to install.
+
+    Raises InputError where pairs were not surveyed and the policy does not say what to leave out,
+    DisagreementError where the independent evaluator finds another loss than the optimiser did.
+    """
+    options = options or Options()
+    clock = Clock(options.time_limit_s)
+    started = time.monotonic()
+    whole = complete(read_point)
+    problem = pose(whole.survey, whole.policy)
+    answer, prover = _prove(problem, options, clock)
+    strategy, counts = finish(problem, answer)
+    outcome = evaluate(whole.survey, whole.policy, strategy)
+    _compare(counts, outcome, problem)
+    return Result(
+        read_point=read_point.name,
+        status=_status(answer),
+        loss=problem.loss(answer.counts),
+        bound=answer.bound[1] if answer.bound[0] >= answer.key[0] else 0.0,
+        strategy=strategy,
+        outcome=outcome,
+        searched={
+            "levels": len(problem.profile.levels_dbm),
+            "cutoffs": len(problem.thresholds),
+            "masks": len(problem.candidates.masks),
+        },
+        proof={"by": prover, **dict(answer.effort)},
+        warnings=whole.warnings,
+        seconds=time.monotonic() - started,
+    )
+
+
+def _prove(problem: Problem, options: Options, clock: Clock) -> tuple[Answer, str]:
+    if options.prover != "model":
+        try:
+            return search(problem, clock), "search"
+        except TooManySelectionsError:
+            if options.prover == "search":
+                raise
+    return prove_by_model(problem, clock, options.seed), "model"
+
+
+def _status(answer: Answer) -> Status:
+    if answer.key[0] > 0:
+        return "infeasible" if answer.bound[0] >= answer.key[0] else "undecided"
+    return "optimal" if answer.proven else "feasible"
+
+
+def _compare(counts: Counts, outcome: Outcome, problem: Problem) -> None:
+    """The optimiser does not mark its own work."""
+    if (outcome.missed, outcome.stray) != (counts.missed, counts.stray) or abs(
+        outcome.loss - problem.loss(counts)
+    ) > _SAME_LOSS * max(1.0, outcome.loss):
+        raise DisagreementError(
+            f"the optimiser counts {counts.missed} missed and {counts.stray} stray, the evaluator "
+            f"{outcome.missed} and {outcome.stray}, for the same strategy: please report this"
+        )

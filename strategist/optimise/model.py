@@ -1,0 +1,304 @@
+"""The whole choice as one mixed-integer model: levels, ladder, stop rule, cutoff and mask chain.
+
+Variables, with r a row of the profile, p its pass group, k its class, l a level, i an RSSI value:
+
+    y[l]           level l is a step of the ladder
+    z[c], w[i]     cutoff c is chosen (0: none); reads of value i pass it
+    x[s, j]        slot s of the chain holds literal j
+    either[s]      slot s is joined by "or"
+    through[s, k]  class k passes slots 0 … s
+    going[p, l]    pass p has not stopped before level l
+    g[r, l]        r is accepted at l while its pass still walks
+    u[r, l]        r is reported by level l
+
+With y, z, x and either whole numbers, all the others follow. Readability is data: any pattern of
+reads over the levels is allowed, monotonic or not.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import replace
+
+import numpy as np
+import pulp
+
+from strategist.optimise.problem import Answer, Chain, Literal, Problem, value
+from strategist.optimise.search import Clock, search
+from strategist.optimise.solver import Outcome, Solved, solve_mip
+
+__all__ = ["Model", "prove_by_model"]
+
+_LEVELS_AT_ONCE = 10  # levels weighed in one objective: 2^10 stays far from the tolerances
+_HELD = 1e-6  # by how much an objective may exceed its best once it is held
+
+
+def prove_by_model(problem: Problem, clock: Clock, seed: int = 0) -> Answer:
+    """The most preferred strategy by the mixed-integer model, objective after objective.
+
+    Each objective of the order of preference is minimised with those before it held at their best.
+    When the clock runs out, the best strategy so far is given with the true bound.
+    """
+    model = Model(problem)
+    best = search(replace(problem, slots=0), Clock())
+    bound = (0.0, 0.0)
+    nodes = 0
+    for name, objective, constant in model.objectives():
+        left = None if clock.seconds is None else max(0.1, clock.seconds - clock.spent)
+        solved = solve_mip(model.aim(objective), seconds=left, seed=seed, start=model.start(best))
+        nodes += solved.nodes
+        if solved.objective is not None:
+            best = min(best, model.answer(), key=lambda found: found.key)
+        if name in ("excess", "loss") and solved.bound is not None:
+            least = value(max(0.0, solved.bound + constant))
+            bound = (least, 0.0) if name == "excess" else (bound[0], least)
+        if solved.outcome is not Outcome.OPTIMAL:
+            break
+        model.hold(objective, solved)
+    size = {"variables": len(model.mip.variables()), "rows": len(model.mip.constraints)}
+    return best.bounded(bound, nodes=nodes, **size)
+
+
+class Model:
+    """The PuLP model of a problem, and the way back from its variables to a strategy."""
+
+    def __init__(self, problem: Problem) -> None:
+        self.problem = problem
+        self.mip = pulp.LpProblem("read_point", pulp.LpMinimize)
+        levels = len(problem.profile.levels_dbm)
+        self.y = [self._binary("y", level) for level in range(levels)]
+        self.z = [self._binary("z", c) for c in range(len(problem.thresholds))]
+        self.x = [
+            [self._binary("x", s, j) for j in range(2 * len(problem.candidates.masks))]
+            for s in range(problem.slots)
+        ]
+        self.either = [self._binary("either", s) for s in range(problem.slots)]
+        self._ladder()
+        self._passing = self._cutoff()
+        self._through = self._chain()
+        self._order_of_literals()
+        self._reported = self._walk()
+
+    def _binary(self, name: str, *index: int) -> pulp.LpVariable:
+        return pulp.LpVariable(_name(name, *index), cat="Binary")
+
+    def _share(self, name: str, *index: int) -> pulp.LpVariable:
+        return pulp.LpVariable(_name(name, *index), 0, 1)
+
+    def _ladder(self) -> None:
+        """1 ≤ Σ y ≤ steps_max; where power is not free the highest level is a step."""
+        self.mip += pulp.lpSum(self.y) >= 1
+        self.mip += pulp.lpSum(self.y) <= self.problem.steps_max
+        if self.problem.top_fixed:
+            self.mip += self.y[-1] == 1
+
+    def _cutoff(self) -> list[pulp.LpVariable]:
+        """Σ z = 1 and w[i] = Σ (z[c] : c ≤ i), with cutoff c > 0 just below value c."""
+        self.mip += pulp.lpSum(self.z) == 1
+        w = [self._share("w", i) for i in range(len(self.z))]
+        for i, z in enumerate(self.z):
+            self.mip += w[i] == z + (w[i - 1] if i else 0)
+        return w
+
+    def _chain(self) -> list[pulp.LpAffineExpression]:
+        """What each class meets; an unused slot changes nothing, an empty chain lets all through.
+
+        and: t ≤ before, t ≤ lit, t ≥ before + lit − 1;  or: t ≥ before, t ≥ lit, t ≤ before + lit.
+        """
+        classes = range(self.problem.profile.classes)
+        used = [pulp.lpSum(slot) for slot in self.x]
+        through = [pulp.LpAffineExpression(1) for _ in classes]
+        for s, slot in enumerate(self.x):
+            self.mip += used[s] <= (used[s - 1] if s else 1)
+            self.mip += self.either[s] >= 1 - used[s] if s else self.either[s] == 0
+            for k in classes:
+                hit = pulp.lpSum(slot[j] for j in self._literals_of(k))
+                if s == 0:
+                    through[k] = hit + 1 - used[0]
+                    continue
+                before, now, either = through[k], self._share("t", s, k), self.either[s]
+                self.mip += now <= before + either
+                self.mip += now <= hit + either
+                self.mip += now >= before + hit - 1
+                self.mip += now >= before - 1 + either
+                self.mip += now >= hit - 1 + either
+                self.mip += now <= before + hit
+                through[k] = pulp.LpAffineExpression(now)
+        return through
+
+    def _literals_of(self, k: int) -> list[int]:
+        """The literals that class k passes."""
+        matches = self.problem.candidates.matches[:, k]
+        return [2 * m + (0 if match else 1) for m, match in enumerate(matches)]
+
+    def _order_of_literals(self) -> None:
+        """Neighbours joined alike stand in order of number: swapping them would change nothing."""
+        size = 2 * len(self.problem.candidates.masks)
+        place = [pulp.lpSum((j + 1) * x for j, x in enumerate(slot)) for slot in self.x]
+        for s in range(1, self.problem.slots):
+            unused = 1 - pulp.lpSum(self.x[s])
+            turn: pulp.LpAffineExpression | int = 0
+            if s > 1:
+                turn = self._binary("turn", s)
+                joins = self.either[s] + self.either[s - 1]
+                self.mip += turn <= joins
+                self.mip += turn <= 2 - joins
+            self.mip += place[s] >= place[s - 1] + 1 - (size + 1) * (unused + turn)
+
+    def _walk(self) -> list[pulp.LpVariable | None]:
+        """What each row comes to, level by level; returns whether it is reported in the end.
+
+        g = y ∧ going ∧ through ∧ w, and u[r, l] = u[r, l−1] ∨ g[r, l].
+        """
+        profile = self.problem.profile
+        values = np.unique(profile.rssi[np.isfinite(profile.rssi)])
+        last = len(self.z) - 1
+        reported: list[pulp.LpVariable | None] = [None] * len(profile.row_pass)
+        going: dict[int, pulp.LpVariable | int] = defaultdict(lambda: 1)
+        for level in range(len(profile.levels_dbm)):
+            found: dict[int, list[tuple[int, pulp.LpVariable]]] = defaultdict(list)
+            for r in np.flatnonzero(np.isfinite(profile.rssi[:, level])).tolist():
+                p, k = int(profile.row_pass[r]), int(profile.row_class[r])
+                i = min(int(np.searchsorted(values, profile.rssi[r, level])), last)
+                parts = [self.y[level], going[p], self._through[k], self._passing[i]]
+                accepted = self._share("g", r, level)
+                for part in parts:
+                    self.mip += accepted <= part
+                self.mip += accepted >= pulp.lpSum(parts) - 3
+                reported[r] = self._either_of(reported[r], accepted, r, level)
+                found[p].append((r, accepted))
+            if level + 1 < len(profile.levels_dbm):
+                for p, hits in found.items():
+                    going[p] = self._still_going(p, level, going[p], hits, reported)
+        return reported
+
+    def _either_of(
+        self, before: pulp.LpVariable | None, now: pulp.LpVariable, r: int, level: int
+    ) -> pulp.LpVariable:
+        """u = before ∨ now."""
+        if before is None:
+            return now
+        u = self._share("u", r, level)
+        self.mip += u >= before
+        self.mip += u >= now
+        self.mip += u <= before + now
+        return u
+
+    def _still_going(
+        self,
+        p: int,
+        level: int,
+        before: pulp.LpVariable | int,
+        hits: list[tuple[int, pulp.LpVariable]],
+        reported: list[pulp.LpVariable | None],
+    ) -> pulp.LpVariable:
+        """going[p, l+1] = 1 exactly while fewer than `stop_after` tags are reported."""
+        stop_after = self.problem.policy.stop_after
+        if stop_after == 1:
+            after = self._share("going", p, level + 1)
+            self.mip += after <= before
+            for _, accepted in hits:
+                self.mip += after <= 1 - accepted
+            self.mip += after >= before - pulp.lpSum(accepted for _, accepted in hits)
+            return after
+        profile = self.problem.profile
+        rows = np.flatnonzero(profile.row_pass == p).tolist()
+        after = self._binary("going", p, level + 1)
+        tags = pulp.lpSum(
+            int(profile.row_count[r]) * u for r in rows if (u := reported[r]) is not None
+        )
+        present = int(profile.row_count[rows].sum())
+        self.mip += tags >= stop_after * (1 - after)
+        self.mip += tags <= stop_after - 1 + max(0, present - stop_after + 1) * (1 - after)
+        return after
+
+    def _counted(self, wanted: bool) -> pulp.LpAffineExpression:
+        """Tags reported, wanted or stray, over all passes."""
+        weight, is_wanted = self.problem.row_weight, self.problem.profile.row_wanted
+        return pulp.lpSum(
+            int(weight[r]) * u
+            for r, u in enumerate(self._reported)
+            if u is not None and is_wanted[r] == wanted
+        )
+
+    def objectives(self) -> list[tuple[str, pulp.LpAffineExpression, float]]:
+        """The order of preference: (name, expression to minimise, constant left out of it)."""
+        loss, wanted = self.problem.policy.loss, self.problem.wanted
+        found, stray = self._counted(True), self._counted(False)
+        bits = [mask.length for mask in self.problem.candidates.masks]
+        of_chain = [(j, x) for slot in self.x for j, x in enumerate(slot)]
+        levels = list(enumerate(self.y))
+        order = [
+            ("loss", loss.stray * stray - loss.missed * found, loss.missed * wanted),
+            # a place for the guarded loss
+            ("masks", pulp.lpSum(x for _, x in of_chain), 0.0),
+            ("cutoff", pulp.lpSum(self.z[1:]), 0.0),
+            ("steps", pulp.lpSum(self.y), 0.0),
+        ]
+        for end in range(len(levels), 0, -_LEVELS_AT_ONCE):
+            some = levels[max(0, end - _LEVELS_AT_ONCE) : end]
+            order.append(("levels", pulp.lpSum(2 ** (i - some[0][0]) * y for i, y in some), 0.0))
+        order.append(("bits", pulp.lpSum(bits[j // 2] * x for j, x in of_chain), 0.0))
+        excess = self._excess(found, stray)
+        return order if excess is None else [("excess", excess, 0.0), *order]
+
+    def _excess(
+        self, found: pulp.LpAffineExpression, stray: pulp.LpAffineExpression
+    ) -> pulp.LpAffineExpression | None:
+        """Σ by how much the rates are over their limits; None where there is no limit."""
+        limits, wanted, passes = (
+            self.problem.policy.limits,
+            self.problem.wanted,
+            self.problem.passes,
+        )
+        over = []
+        if limits.missed_rate_max is not None and wanted:
+            over.append(pulp.LpVariable("over_missed", 0))
+            self.mip += over[-1] >= 1 - limits.missed_rate_max - found * (1 / wanted)
+        if limits.stray_rate_max is not None:
+            over.append(pulp.LpVariable("over_stray", 0))
+            self.mip += over[-1] >= stray * (1 / passes) - limits.stray_rate_max
+        return pulp.lpSum(over) if over else None
+
+    def aim(self, objective: pulp.LpAffineExpression) -> pulp.LpProblem:
+        """The model with this objective."""
+        self.mip.setObjective(objective + 0 * self.y[0])
+        return self.mip
+
+    def hold(self, objective: pulp.LpAffineExpression, solved: Solved) -> None:
+        """Keep an objective at the value it was minimised to."""
+        assert solved.objective is not None
+        self.mip += objective <= solved.objective + _HELD
+
+    def start(self, answer: Answer) -> list[tuple[pulp.LpVariable, float]]:
+        """The deciding variables at a known strategy, for the solver to begin with."""
+        chosen = [(y, float(i in answer.levels)) for i, y in enumerate(self.y)]
+        chosen += [(z, float(c == answer.cutoff)) for c, z in enumerate(self.z)]
+        placed = dict(enumerate(answer.chain.literals))
+        for s, slot in enumerate(self.x):
+            at = 2 * placed[s].mask + placed[s].negate if s in placed else -1
+            chosen += [(x, float(j == at)) for j, x in enumerate(slot)]
+        return chosen
+
+    def answer(self) -> Answer:
+        """The strategy that the solved variables spell out, replayed."""
+        problem = self.problem
+        levels = tuple(i for i, y in enumerate(self.y) if y.value() > 0.5)
+        cutoff = next(c for c, z in enumerate(self.z) if z.value() > 0.5)
+        placed, joins = [], []
+        for slot, either in zip(self.x, self.either, strict=True):
+            for j, x in enumerate(slot):
+                if x.value() > 0.5:
+                    placed.append(Literal(j // 2, bool(j % 2)))
+                    joins.append("or" if either.value() > 0.5 else "and")
+        chain = Chain(tuple(placed), tuple(joins[1:]))
+        counts = problem.replay(levels, cutoff, problem.selection(chain))
+        bits = sum(problem.candidates.masks[literal.mask].length for literal in placed)
+        rank = (len(placed), float(cutoff > 0), len(levels), *levels[::-1], bits)
+        key = (problem.excess(counts), problem.loss(counts), *map(float, rank))
+        return Answer(key, chain, cutoff, levels, counts)
+
+
+def _name(name: str, *index: int) -> str:
+    """Zero-padded, since PuLP sorts variables by name and the order sways the solve."""
+    return "_".join([name, *(f"{number:06d}" for number in index)])

@@ -1,0 +1,207 @@
+"""The choice at one read point, reduced to arrays: what may be chosen and what it would do."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+from strategist.survey.policy import Policy
+from strategist.survey.profile import Profile, aggregate
+from strategist.survey.records import Bools, Floats, Ints, Survey
+from strategist.tags.candidates import Candidates, find_candidates, no_candidates
+from strategist.tags.mask import Mask
+
+__all__ = ["Answer", "Chain", "Counts", "Literal", "Problem", "pose", "value"]
+
+_DIGITS = 6  # losses closer than this many decimals are the same loss
+
+
+def value(loss: float) -> float:
+    """A loss as it is compared: sums of the same weights in another order stay equal."""
+    return round(loss, _DIGITS)
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Literal:
+    """A candidate mask (by index), as it is or negated."""
+
+    mask: int
+    negate: bool
+
+
+@dataclass(frozen=True)
+class Chain:
+    """Literals joined left to right; `joins[i]` ("and"/"or") stands before literal i+1."""
+
+    literals: tuple[Literal, ...] = ()
+    joins: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Counts:
+    """Wanted tags missed and stray tags reported, over all passes."""
+
+    missed: int
+    stray: int
+
+
+@dataclass(frozen=True)
+class Answer:
+    """A strategy in indices of its problem, and what is proven of it.
+
+    `key` is what strategies are compared by, least first: excess over hard limits, loss, masks,
+    cutoff or none, steps, level indices from the top down, mask bits. `levels` are ascending. No
+    strategy of the searched set has a lower (excess, loss) than `bound`. `effort` says in a few
+    numbers what the proof took.
+    """
+
+    key: tuple[float, ...]
+    chain: Chain
+    cutoff: int
+    levels: tuple[int, ...]
+    counts: Counts
+    bound: tuple[float, float] = (0.0, 0.0)
+    effort: tuple[tuple[str, int], ...] = ()
+
+    @property
+    def proven(self) -> bool:
+        return self.bound >= self.key[:2]
+
+    def bounded(self, still_open: tuple[float, float] | None, **effort: int) -> Answer:
+        """The answer with its bound: its own value, or what is `still_open` if that is lower."""
+        own = (self.key[0], self.key[1])
+        bound = own if still_open is None else min(own, still_open)
+        return replace(self, bound=bound, effort=tuple(effort.items()))
+
+
+@dataclass(frozen=True, eq=False)
+class Problem:
+    """One read point's whole choice.
+
+    `profile` holds only the levels that may be chosen. `thresholds[c]` (dBm) is what a read must
+    reach under cutoff index c; index 0 is −inf, no cutoff. Index c > 0 stands for every cutoff
+    above `below[c]`, the next weaker RSSI value, up to the threshold. `top_fixed`: the highest
+    level must be the top step.
+    """
+
+    profile: Profile
+    candidates: Candidates
+    policy: Policy
+    thresholds: Floats
+    below: tuple[float, ...]
+    steps_max: int
+    slots: int
+    top_fixed: bool
+
+    @cached_property
+    def passes(self) -> int:
+        return int(self.profile.pass_count.sum())
+
+    @cached_property
+    def row_weight(self) -> Ints:
+        """Tags behind each row over all passes of its group."""
+        weight: Ints = self.profile.row_count * self.profile.pass_count[self.profile.row_pass]
+        return weight
+
+    @cached_property
+    def wanted(self) -> int:
+        return int(self.row_weight[self.profile.row_wanted].sum())
+
+    def accepted(self, cutoff: int) -> Bools:
+        """Whether each row's reads pass the cutoff, at each level: shape (rows, levels)."""
+        passes: Bools = self.profile.rssi >= max(self.thresholds[cutoff], np.finfo(float).min)
+        return passes
+
+    def loss(self, counts: Counts) -> float:
+        weights = self.policy.loss
+        return value(weights.missed * counts.missed + weights.stray * counts.stray)
+
+    def excess(self, counts: Counts) -> float:
+        """By how much the rates are above their limits, added up; 0 where the limits hold."""
+        limits = self.policy.limits
+        over = 0.0
+        if limits.missed_rate_max is not None and self.wanted:
+            over += max(0.0, counts.missed / self.wanted - limits.missed_rate_max)
+        if limits.stray_rate_max is not None:
+            over += max(0.0, counts.stray / self.passes - limits.stray_rate_max)
+        return value(over)
+
+    def selection(self, chain: Chain) -> Bools:
+        """Which classes a chain lets through."""
+        if not chain.literals:
+            return np.ones(self.profile.classes, bool)
+        tests = [self.candidates.matches[x.mask] != x.negate for x in chain.literals]
+        through = tests[0]
+        for join, test in zip(chain.joins, tests[1:], strict=True):
+            through = through & test if join == "and" else through | test
+        selected: Bools = through
+        return selected
+
+    def masks(self, chain: Chain) -> tuple[Mask, ...]:
+        """The chain as masks of a strategy."""
+        joins: tuple[str | None, ...] = (None, *chain.joins)[: len(chain.literals)]
+        return tuple(
+            Mask(m.bank, m.pointer, m.length, m.pattern, literal.negate, join)  # type: ignore[arg-type]
+            for literal, join in zip(chain.literals, joins, strict=True)
+            for m in (self.candidates.masks[literal.mask],)
+        )
+
+    def replay(self, levels: tuple[int, ...], cutoff: int, through: Bools) -> Counts:
+        """What a ladder (ascending level indices) reports under a cutoff and a class selection."""
+        profile = self.profile
+        accepted = self.accepted(cutoff) & through[profile.row_class][:, None]
+        return walk(self, accepted, levels)
+
+
+def walk(problem: Problem, accepted: Bools, levels: tuple[int, ...]) -> Counts:
+    """Walk a ladder over rows that are `accepted` (rows, levels), pass groups side by side."""
+    profile = problem.profile
+    groups = len(profile.pass_count)
+    reported = np.zeros(len(profile.row_pass), bool)
+    going = np.ones(groups, bool)
+    for level in levels:
+        reported |= accepted[:, level] & going[profile.row_pass]
+        found = np.bincount(profile.row_pass[reported], profile.row_count[reported], groups)
+        going = found < problem.policy.stop_after
+        if not going.any():
+            break
+    weight = problem.row_weight
+    wanted = profile.row_wanted
+    missed = int(weight[wanted & ~reported].sum())
+    return Counts(missed, int(weight[~wanted & reported].sum()))
+
+
+def pose(survey: Survey, policy: Policy) -> Problem:
+    """The problem of a completely surveyed read point (no untried pairs) under its policy."""
+    allow = policy.allow
+    if "masks" in allow and policy.reader.mask_slots:
+        candidates = find_candidates(survey.tags, policy.reader)
+    else:
+        candidates = no_candidates(survey.tags)
+    profile = aggregate(survey, candidates.tag_class)
+    levels = len(profile.levels_dbm)
+    if "power" not in allow and "ladder" not in allow:
+        profile = profile.at_levels(np.arange(levels) == levels - 1)
+    values = _rssi_values(profile.rssi, "cutoff" in allow)
+    return Problem(
+        profile=profile,
+        candidates=candidates,
+        policy=policy,
+        thresholds=np.concatenate([[-np.inf], values[1:]]),
+        below=(-np.inf, *values[:-1].tolist()),
+        steps_max=policy.reader.ladder_steps_max if "ladder" in allow else 1,
+        slots=policy.reader.mask_slots if candidates.masks else 0,
+        top_fixed="power" not in allow,
+    )
+
+
+def _rssi_values(rssi: Floats, allowed: bool) -> Floats:
+    """The RSSI values whose ranges in between are the cutoffs to search; none where not allowed.
+
+    A cutoff at or below the weakest value changes nothing; one above the strongest would silence
+    the read point and is not searched.
+    """
+    values: Floats = np.unique(rssi[np.isfinite(rssi)]) if allowed else np.zeros(0)
+    return values

@@ -1,0 +1,207 @@
+"""The exact search: every mask selection × cutoff × ladder, by bounds that leave nothing out.
+
+Selections are taken by number of masks. For each, and for each cutoff, a lower bound says whether
+any ladder could beat the best strategy so far in the order of preference; only where it could are
+ladders looked at, least bound first. What is cut off is never better, so the end is a proof.
+"""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from strategist.optimise.bounds import View, measures
+from strategist.optimise.ladders import in_order
+from strategist.optimise.problem import Answer, Problem, value, walk
+from strategist.optimise.selections import Selections, grow, literals, no_masks
+from strategist.survey.records import Bools, Floats
+
+__all__ = ["Clock", "TooManySelectionsError", "search"]
+
+SELECTIONS_MAX = (
+    300_000  # before the last mask; beyond it the mixed-integer model is the better way
+)
+_VIEW_CELLS = 30_000_000  # (rows × levels) of views kept at a time
+
+_DIGITS = 6
+
+
+class TooManySelectionsError(Exception):
+    """The chains of this problem make more selections than can be listed."""
+
+
+@dataclass(frozen=True)
+class Clock:
+    """Seconds allowed (None: no limit), counted from its making."""
+
+    seconds: float | None = None
+    started: float = field(default_factory=time.monotonic)
+
+    @property
+    def spent(self) -> float:
+        return time.monotonic() - self.started
+
+    def expired(self) -> bool:
+        return self.seconds is not None and self.spent >= self.seconds
+
+
+def search(problem: Problem, clock: Clock) -> Answer:
+    """The most preferred strategy of the problem, proven unless the clock runs out.
+
+    Raises TooManySelectionsError where listing the chains is out of the question.
+    """
+    run = _Search(problem, clock)
+    selections = no_masks(problem.profile.classes)
+    known = selections.words
+    table = literals(problem.candidates)
+    floor = run.floor()
+    still_open = run.explore(selections, floor)
+    for masks in range(1, problem.slots + 1):
+        if still_open is not None or run.hopeless(*floor, float(masks)):
+            break
+        last = masks == problem.slots
+        worth = run.worth_one_more(selections) if last and masks > 1 else None
+        selections = grow(selections, known, table, worth)
+        known = np.concatenate([known, selections.words])
+        if not last and len(known) > SELECTIONS_MAX:
+            raise TooManySelectionsError
+        if clock.expired():
+            still_open = floor
+            break
+        still_open = run.explore(selections, floor)
+        if still_open is not None and not last:
+            still_open = floor
+    return run.answer(still_open)
+
+
+class _Search:
+    def __init__(self, problem: Problem, clock: Clock) -> None:
+        self.problem = problem
+        self.clock = clock
+        self.measures = measures(problem)
+        self.best: Answer | None = None
+        self.pairs = 0
+        self.explored = 0
+        self._views: dict[int, View] = {}
+
+    def view(self, cutoff: int) -> View:
+        if cutoff not in self._views:
+            cells = self.problem.profile.rssi.size
+            if (len(self._views) + 1) * cells > _VIEW_CELLS:
+                self._views.clear()
+            self._views[cutoff] = View(self.problem, cutoff)
+        return self._views[cutoff]
+
+    def hopeless(self, *key: float) -> bool:
+        """Whether a strategy whose key begins no lower than `key` cannot beat the best."""
+        return self.best is not None and key > self.best.key[: len(key)]
+
+    def excess(self, bounds: Floats) -> Floats:
+        """Least excess over the hard limits; `bounds` has one entry a measure, the loss first."""
+        over = np.zeros(bounds.shape[1:])
+        for measure, bound in zip(self.measures[1:], bounds[1:], strict=True):
+            over += np.maximum(0.0, bound / measure.per - measure.cap)
+        excess: Floats = np.round(over, _DIGITS)
+        return excess
+
+    def bounds(self, held: Floats, undecided: Floats | None = None) -> Floats:
+        """Bounds of selections under each cutoff: shape (measures, selections, cutoffs).
+
+        `held` (selections, classes) are the weights of classes let through; of the `undecided`
+        ones each pass may have those that suit it.
+        """
+        cutoffs = len(self.problem.thresholds)
+        found = np.empty((len(self.measures), len(held), cutoffs))
+        for c in range(cutoffs):
+            for m, measure in enumerate(self.measures):
+                table = self.view(c).by_class(measure)
+                through = held
+                if undecided is not None:
+                    table = np.concatenate([table, np.minimum(table, 0.0)])
+                    through = np.hstack([held, undecided])
+                found[m, :, c] = self.view(c).free_bounds(measure, table, through)
+        return found
+
+    def floor(self) -> tuple[float, float]:
+        """(excess, loss) that no strategy of the problem is below."""
+        none = np.zeros((1, self.problem.profile.classes))
+        bounds = self.bounds(none, none + 1.0)
+        excess, loss = self.excess(bounds)[0], bounds[0, 0]
+        return min(zip(excess.tolist(), np.round(loss, _DIGITS).tolist(), strict=True))
+
+    def _could_win(self, bounds: Floats, masks: int) -> Bools:
+        """Which (selection, cutoff) pairs could beat the best: shape (selections, cutoffs)."""
+        excess, loss = self.excess(bounds), np.round(bounds[0], _DIGITS)
+        if self.best is None:
+            return np.ones(loss.shape, bool)
+        best_excess, best_loss, best_masks = self.best.key[:3]
+        as_good = (loss < best_loss) | ((loss == best_loss) & (masks <= best_masks))
+        could: Bools = (excess < best_excess) | ((excess == best_excess) & as_good)
+        return could
+
+    def worth_one_more(self, base: Selections) -> tuple[Bools, Bools]:
+        """Which selections are worth one more mask by "and" (less of them) and "or" (more)."""
+        held = base.unpack(slice(None)).astype(float)
+        less = self.bounds(np.zeros_like(held), held)
+        more = self.bounds(held, 1.0 - held)
+        masks = base.masks + 1
+        by_and, by_or = self._could_win(less, masks), self._could_win(more, masks)
+        return np.logical_or.reduce(by_and, 1), np.logical_or.reduce(by_or, 1)
+
+    def explore(
+        self, selections: Selections, floor: tuple[float, float]
+    ) -> tuple[float, float] | None:
+        """Look at every pair that could be better; if time runs out: a bound of those left."""
+        bounds = self.bounds(selections.unpack(slice(None)).astype(float))
+        self.pairs += bounds[0].size
+        row, cutoff = np.nonzero(self._could_win(bounds, selections.masks))
+        excess = self.excess(bounds)[row, cutoff]
+        loss = np.round(bounds[0][row, cutoff], _DIGITS)
+        order = np.lexsort((selections.bits[row], cutoff > 0, loss, excess))
+        for position in order:
+            key = (float(excess[position]), float(loss[position]))
+            c = int(cutoff[position])
+            if self.hopeless(*key):
+                break  # sorted: what follows is no better
+            if self.hopeless(*key, selections.masks, float(c > 0), 1):
+                continue
+            if self.best is not None and self.clock.expired():
+                return key
+            self.explored += 1
+            self._ladders(selections, int(row[position]), c)
+        return None
+
+    def _ladders(self, selections: Selections, row: int, cutoff: int) -> None:
+        """Look at the ladders of one pair, in order of preference, where bounds leave any."""
+        problem, view = self.problem, self.view(cutoff)
+        through = selections.unpack(np.array([row]))[0]
+        steps = tuple(view.steps(measure, through) for measure in self.measures)
+        accepted = view.accepted & through[problem.profile.row_class][:, None]
+        top = len(problem.profile.levels_dbm) - 1
+        begin = (float(selections.masks), float(cutoff > 0))
+
+        def hopeless(bounds: tuple[float, ...], levels: tuple[int, ...]) -> bool:
+            excess = float(self.excess(np.array(bounds)[:, None])[0]) if len(bounds) > 1 else 0.0
+            return self.hopeless(excess, value(bounds[0]), *begin, count, *levels)
+
+        for count in range(1, problem.steps_max + 1):
+            tops = range(top if problem.top_fixed else 0, top + 1)
+            for levels in in_order(steps, count, tops, hopeless):
+                counts = walk(problem, accepted, levels[::-1])
+                key = (
+                    problem.excess(counts),
+                    problem.loss(counts),
+                    *begin,
+                    float(count),
+                    *levels,
+                    float(selections.bits[row]),
+                )
+                if self.best is None or key < self.best.key:
+                    self.best = Answer(key, selections.chain(row), cutoff, levels[::-1], counts)
+
+    def answer(self, still_open: tuple[float, float] | None) -> Answer:
+        """The best with its bound; `still_open` bounds what was not looked at (None: nothing)."""
+        assert self.best is not None  # the first pair is looked at whatever the clock says
+        return self.best.bounded(still_open, pairs=self.pairs, explored=self.explored)

@@ -1,0 +1,133 @@
+"""The solver door: one PuLP problem to HiGHS and back, with HiGHS's own words for the outcome.
+
+PuLP's status calls a run that the clock stopped "Optimal" and leaves 0.0 in variables that were
+never solved, so nothing is read from it: outcome, bound and incumbent come from the highspy object.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import functools
+import os
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from enum import Enum
+
+import highspy
+import pulp
+
+from strategist.errors import SolveError
+
+__all__ = ["Outcome", "Solved", "solve_mip"]
+
+
+class Outcome(Enum):
+    """How a solve ended: with proof, on the clock (with or without a solution), or with none."""
+
+    OPTIMAL = "optimal"
+    STOPPED = "stopped"
+    STOPPED_EMPTY = "stopped empty"
+    INFEASIBLE = "infeasible"
+
+
+@dataclass(frozen=True)
+class Solved:
+    """Objective and bound are None where there is no solution. Variable values stay in the PuLP
+    problem and may be read only when `objective` is not None."""
+
+    outcome: Outcome
+    objective: float | None
+    bound: float | None
+    nodes: int
+
+
+def solve_mip(
+    problem: pulp.LpProblem,
+    *,
+    seconds: float | None = None,
+    seed: int = 0,
+    start: Sequence[tuple[pulp.LpVariable, float]] | None = None,
+) -> Solved:
+    """Minimise with HiGHS in this process, on one thread.
+
+    Raises SolveError where HiGHS neither solved nor was stopped by the clock.
+    """
+    _self_test()
+    return _run(problem, seconds, seed, start)
+
+
+def _run(
+    problem: pulp.LpProblem,
+    seconds: float | None,
+    seed: int,
+    start: Sequence[tuple[pulp.LpVariable, float]] | None,
+) -> Solved:
+    options = {"random_seed": seed, "mip_rel_gap": 0.0, "mip_abs_gap": 1e-6}
+    solver = _Started(start, msg=False, threads=1, timeLimit=seconds, **options)
+    problem.solve(solver)
+    highs = problem.solverModel
+    status, info = highs.getModelStatus(), highs.getInfo()
+    found = info.primal_solution_status == highspy.SolutionStatus.kSolutionStatusFeasible
+    codes = highspy.HighsModelStatus
+    if status == codes.kOptimal:
+        outcome = Outcome.OPTIMAL
+    elif status in (codes.kInfeasible, codes.kUnboundedOrInfeasible):
+        return Solved(Outcome.INFEASIBLE, None, None, int(info.mip_node_count))
+    elif status == codes.kTimeLimit:
+        outcome = Outcome.STOPPED if found else Outcome.STOPPED_EMPTY
+    else:
+        raise SolveError(f"HiGHS ended with {highs.modelStatusToString(status)}")
+    return Solved(
+        outcome,
+        float(info.objective_function_value) if found else None,
+        float(info.mip_dual_bound),
+        int(info.mip_node_count),
+    )
+
+
+class _Started(pulp.HiGHS):  # type: ignore[misc]
+    """HiGHS with a first solution handed over."""
+
+    def __init__(
+        self, start: Sequence[tuple[pulp.LpVariable, float]] | None, **options: object
+    ) -> None:
+        super().__init__(**options)
+        self._start = start
+
+    def callSolver(self, lp: pulp.LpProblem) -> None:  # noqa: N802  (PuLP's name)
+        if self._start:
+            indices = [variable.index for variable, _ in self._start]
+            values = [value for _, value in self._start]
+            lp.solverModel.setSolution(len(indices), indices, values)
+        super().callSolver(lp)
+
+
+@functools.cache
+def _self_test() -> None:
+    """A tiny problem with a known answer: some HiGHS releases returned wrong optima.
+
+    The first run happens with standard output closed off, since HiGHS writes a banner there.
+    """
+    problem = pulp.LpProblem("self_test", pulp.LpMinimize)
+    x = [pulp.LpVariable(f"x{i}", cat="Binary") for i in range(3)]
+    problem += -5 * x[0] - 4 * x[1] - 3 * x[2]
+    problem += 2 * x[0] + 3 * x[1] + x[2] <= 5
+    problem += 4 * x[0] + x[1] + 2 * x[2] <= 5
+    with _silenced():
+        solved = _run(problem, None, 0, None)
+    if solved.outcome is not Outcome.OPTIMAL or abs((solved.objective or 0.0) + 9.0) > 1e-6:
+        raise SolveError("HiGHS fails its self-test: install highspy 1.15.1 or newer")
+
+
+@contextlib.contextmanager
+def _silenced() -> Iterator[None]:
+    """Send file descriptor 1 to nowhere for a moment."""
+    kept = os.dup(1)
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    try:
+        os.dup2(nowhere, 1)
+        yield
+    finally:
+        os.dup2(kept, 1)
+        os.close(kept)
+        os.close(nowhere)

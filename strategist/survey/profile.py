@@ -1,0 +1,100 @@
+"""The aggregated profile of a survey: what the optimiser needs to know, and no more."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from strategist.survey.records import Bools, Floats, Ints, Survey
+
+__all__ = ["Profile", "aggregate"]
+
+
+@dataclass(frozen=True, eq=False)
+class Profile:
+    """Presentations with the same consequences, counted once.
+
+    Row r stands for `row_count[r]` tags of class `row_class[r]` (tags that no candidate mask tells
+    apart) in pass group `row_pass[r]`, all wanted or all stray by `row_wanted[r]`. `rssi[r, l]`
+    is the peak in dBm at level index l; −inf: tried and not read; NaN: not surveyed. Pass group p
+    stands for `pass_count[p]` passes that are equal in all this. Rows are sorted by pass group.
+    """
+
+    levels_dbm: Floats
+    row_pass: Ints
+    row_class: Ints
+    row_wanted: Bools
+    row_count: Ints
+    rssi: Floats
+    pass_count: Ints
+    classes: int
+
+    def at_levels(self, keep: Bools) -> Profile:
+        """The profile at some of the levels only (rows are not merged again)."""
+        return Profile(
+            self.levels_dbm[keep],
+            self.row_pass,
+            self.row_class,
+            self.row_wanted,
+            self.row_count,
+            self.rssi[:, keep],
+            self.pass_count,
+            self.classes,
+        )
+
+
+def peaks(survey: Survey) -> Floats:
+    """Strongest read of each roster entry at each level: shape (entries, levels), in dBm.
+
+    −inf where the pass was tried at that level and the tag not read, NaN where it was not tried.
+    """
+    tags = len(survey.tags)
+    keys = survey.roster_pass * tags + survey.roster_tag
+    order = np.argsort(keys, kind="stable")
+    entry = order[np.searchsorted(keys[order], survey.read_pass * tags + survey.read_tag)]
+    found = np.where(survey.tried[survey.roster_pass], -np.inf, np.nan)
+    np.maximum.at(found, (entry, survey.read_level), survey.read_rssi)
+    return found
+
+
+def aggregate(survey: Survey, tag_class: Ints) -> Profile:
+    """Merge equal tags within a pass, then equal passes; `tag_class[t]` classes the survey's tags.
+
+    Equal means: same class, same role and the same peak at every level. Order of passes and tags in
+    the survey does not show in the profile.
+    """
+    rssi = peaks(survey)
+    klass = tag_class[survey.roster_tag]
+    table = np.column_stack([klass, survey.roster_wanted, np.where(np.isnan(rssi), 1.0, rssi)])
+    # +0.0 turns −0.0 into 0.0, so that equal values have equal bytes
+    kinds, kind_of = np.unique(table + 0.0, axis=0, return_inverse=True)
+    kind_of = kind_of.reshape(-1)
+    passes = len(survey.pass_ids)
+    pairs, counts = np.unique(survey.roster_pass * len(kinds) + kind_of, return_counts=True)
+    pair_pass, pair_kind = pairs // max(len(kinds), 1), pairs % max(len(kinds), 1)
+    starts = np.searchsorted(pair_pass, np.arange(passes + 1))
+    groups: dict[tuple[bytes, bytes], int] = {}
+    for p in range(passes):
+        rows = slice(starts[p], starts[p + 1])
+        key = (pair_kind[rows].tobytes(), counts[rows].tobytes())
+        groups[key] = groups.get(key, 0) + 1
+    row_pass, row_kind, row_count = [], [], []
+    ordered = sorted(groups)
+    for number, (kind_bytes, count_bytes) in enumerate(ordered):
+        of_group = np.frombuffer(kind_bytes, np.int64)
+        row_pass.append(np.full(len(of_group), number))
+        row_kind.append(of_group)
+        row_count.append(np.frombuffer(count_bytes, np.int64))
+    kind = np.concatenate(row_kind).astype(np.int64)
+    values = kinds[kind, 2:]
+    return Profile(
+        levels_dbm=survey.levels_dbm,
+        row_pass=np.concatenate(row_pass).astype(np.int64),
+        row_class=kinds[kind, 0].astype(np.int64),
+        row_wanted=kinds[kind, 1] > 0,
+        row_count=np.concatenate(row_count).astype(np.int64),
+        rssi=np.where(values > 0, np.nan, values),
+        pass_count=np.array([groups[key] for key in ordered], np.int64),
+        classes=int(tag_class.max(initial=0)) + 1,
+    )

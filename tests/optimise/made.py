@@ -1,0 +1,159 @@
+"""Small made-up read points for the tests, and brute force over every strategy of their search."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+
+from strategist.optimise.problem import pose
+from strategist.optimise.strategy import Strategy
+from strategist.survey.policy import Guard, Limits, Loss, Policy, Reader
+from strategist.survey.records import ReadPoint, Survey, Tag
+from strategist.tags.mask import Mask
+from strategist.trust.evaluate import Outcome, evaluate
+
+
+def survey_of(
+    levels: list[float],
+    passes: list[list[tuple[str, bool, list[float | None]]]],
+    tags: dict[str, Tag] | None = None,
+) -> Survey:
+    """A survey from passes of (EPC, wanted, RSSI at each level or None)."""
+    names = sorted({epc for entries in passes for epc, _, _ in entries})
+    roster = [(p, names.index(e), w) for p, entries in enumerate(passes) for e, w, _ in entries]
+    reads = [
+        (p, level, names.index(epc), rssi)
+        for p, entries in enumerate(passes)
+        for epc, _, curve in entries
+        for level, rssi in enumerate(curve)
+        if rssi is not None
+    ]
+    return Survey(
+        read_point="made",
+        levels_dbm=np.array(levels, float),
+        pass_ids=tuple(f"p{i:04d}" for i in range(len(passes))),
+        tags=tuple((tags or {}).get(name, Tag(name)) for name in names),
+        roster_pass=np.array([r[0] for r in roster], np.int64),
+        roster_tag=np.array([r[1] for r in roster], np.int64),
+        roster_wanted=np.array([r[2] for r in roster], bool),
+        roster_listed=np.ones(len(roster), bool),
+        read_pass=np.array([r[0] for r in reads], np.int64),
+        read_level=np.array([r[1] for r in reads], np.int64),
+        read_tag=np.array([r[2] for r in reads], np.int64),
+        read_rssi=np.array([r[3] for r in reads], float),
+        tried=np.ones((len(passes), len(levels)), bool),
+    )
+
+
+def random_read_point(seed: int, size: int = 1) -> ReadPoint:
+    """A random small read point; readability is not monotonic in power in most of them."""
+    rng = np.random.default_rng(seed)
+    levels = int(rng.integers(2, 4 + size))
+    ragged = rng.choice([0.0, 0.15, 0.4])
+    epcs = [f"{a:02X}{b:02X}" for a in (0x30, 0x35, 0x36) for b in (0x01, 0x02)]
+    passes = []
+    for _ in range(int(rng.integers(2, 5 + 3 * size))):
+        entries = []
+        for epc in rng.choice(epcs, int(rng.integers(1, 4 + size)), replace=False):
+            first, base = int(rng.integers(0, levels + 1)), float(rng.integers(-70, -62))
+            curve = [
+                base + step if step >= first and rng.random() >= ragged else None
+                for step in range(levels)
+            ]
+            entries.append((str(epc), bool(rng.random() < 0.5), curve))
+        passes.append(entries)
+    limits = Limits(
+        missed_rate_max=float(rng.choice([0.1, 0.4])) if rng.random() < 0.25 else None,
+        stray_rate_max=float(rng.choice([0.0, 0.3])) if rng.random() < 0.25 else None,
+    )
+    policy = Policy(
+        loss=Loss(float(rng.choice([1, 2, 5])), float(rng.choice([1, 2]))),
+        stop_after=int(rng.choice([1, 1, 2, 3])),
+        reader=Reader(
+            ladder_steps_max=int(rng.integers(1, 4)), mask_slots=int(rng.integers(0, 3))
+        ),
+        limits=limits,
+        guard=Guard(0.0, 0.0),
+        allow=("power", "ladder", "cutoff", "masks") if rng.random() < 0.8 else ("ladder", "cutoff"),
+    )
+    tags = {
+        epc: Tag(epc, tid=f"E2{rng.integers(0, 2):02X}" if rng.random() < 0.8 else None)
+        for epc in epcs
+    }
+    return ReadPoint(survey_of([10.0 + i for i in range(levels)], passes, tags), policy)
+
+
+def strategies(read_point: ReadPoint) -> Iterator[Strategy]:
+    """Every ladder × cutoff × mask chain of the searched set, written out plainly."""
+    survey, policy = read_point.survey, read_point.policy
+    levels = [float(level) for level in survey.levels_dbm]
+    most = policy.reader.ladder_steps_max if "ladder" in policy.allow else 1
+    ladders = [
+        ladder
+        for n in range(1, most + 1)
+        for ladder in itertools.combinations(levels, n)
+        if "power" in policy.allow or ladder[-1] == levels[-1]
+    ]
+    values = sorted(set(survey.read_rssi.tolist()))
+    cutoffs: list[float | None] = [None]
+    if "cutoff" in policy.allow:
+        cutoffs += [(low + high) / 2 for low, high in itertools.pairwise(values)]
+    candidates = pose(survey, policy).candidates.masks
+    for ladder, cutoff in itertools.product(ladders, cutoffs):
+        for chain in chains(candidates, policy.reader.mask_slots):
+            yield Strategy(ladder, policy.stop_after, cutoff, chain)
+
+
+def chains(candidates: tuple[Mask, ...], slots: int) -> Iterator[tuple[Mask, ...]]:
+    """Every chain of up to `slots` masks, each as it is or negated, joined by "and" or "or"."""
+    yield ()
+    for n in range(1, slots + 1 if candidates else 1):
+        for masks in itertools.product(candidates, repeat=n):
+            for signs in itertools.product([False, True], repeat=n):
+                for joins in itertools.product(["and", "or"], repeat=n - 1):
+                    parts = zip(masks, signs, [None, *joins], strict=True)
+                    yield tuple(
+                        Mask(m.bank, m.pointer, m.length, m.pattern, sign, join)
+                        for m, sign, join in parts
+                    )
+
+
+def excess(outcome: Outcome, policy: Policy) -> float:
+    """By how much an outcome's rates are over the hard limits, summed."""
+    over = 0.0
+    limits = policy.limits
+    if limits.missed_rate_max is not None and outcome.missed_rate is not None:
+        over += max(0.0, outcome.missed_rate - limits.missed_rate_max)
+    if limits.stray_rate_max is not None:
+        over += max(0.0, outcome.stray_rate - limits.stray_rate_max)
+    return round(over, 6)
+
+
+def brute_force(read_point: ReadPoint) -> tuple[tuple[Any, ...], int]:
+    """The least (excess, loss, masks, cutoff, steps, levels from the top, mask bits), and how many
+    strategies were evaluated for it."""
+    best: tuple[Any, ...] | None = None
+    count = 0
+    for strategy in strategies(read_point):
+        outcome = evaluate(read_point.survey, read_point.policy, strategy)
+        key = preference(strategy, outcome, read_point.policy)
+        best = key if best is None else min(best, key)
+        count += 1
+    assert best is not None
+    return best, count
+
+
+def preference(strategy: Strategy, outcome: Outcome, policy: Policy) -> tuple[Any, ...]:
+    """The order of preference, written out a second time."""
+    return (
+        excess(outcome, policy),
+        round(outcome.loss, 6),
+        len(strategy.masks),
+        strategy.cutoff_dbm is not None,
+        len(strategy.levels_dbm),
+        strategy.levels_dbm[::-1],
+        sum(mask.length for mask in strategy.masks),
+    )
