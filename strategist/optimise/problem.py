@@ -177,7 +177,7 @@ def pose(survey: Survey, policy: Policy) -> Problem:
     """The problem of a completely surveyed read point (no untried pairs) under its policy."""
     allow = policy.allow
     if "masks" in allow and policy.reader.mask_slots:
-        candidates = find_candidates(survey.tags, policy.reader)
+        candidates = find_candidates(survey.tags, policy.reader, serial_masks=policy.serial_masks)
     else:
         candidates = no_candidates(survey.tags)
     profile = aggregate(survey, candidates.tag_class)

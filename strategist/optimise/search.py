@@ -8,15 +8,16 @@ ladders looked at, least bound first. What is cut off is never better, so the en
 from __future__ import annotations
 
 import time
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
 
-from strategist.optimise.bounds import View, measures
+from strategist.optimise.bounds import Completion, View, measures
 from strategist.optimise.ladders import in_order
 from strategist.optimise.problem import Answer, Problem, value, walk
 from strategist.optimise.selections import Selections, grow, literals, no_masks
-from strategist.survey.records import Bools, Floats
+from strategist.survey.records import Bools, Floats, Ints
 
 __all__ = ["Clock", "TooManySelectionsError", "search"]
 
@@ -25,7 +26,9 @@ SELECTIONS_MAX = (
 )
 _VIEW_CELLS = 30_000_000  # (rows × levels) of views kept at a time
 
+_SPAN = 7  # cutoffs looked at together for the floor of the whole problem
 _DIGITS = 6
+_COMPLETIONS: tuple[Completion, Completion] = ("less", "more")
 
 
 class TooManySelectionsError(Exception):
@@ -57,7 +60,7 @@ def search(problem: Problem, clock: Clock) -> Answer:
     known = selections.words
     table = literals(problem.candidates)
     floor = run.floor()
-    still_open = run.explore(selections, floor)
+    still_open = run.explore(selections)
     for masks in range(1, problem.slots + 1):
         if still_open is not None or run.hopeless(*floor, float(masks)):
             break
@@ -70,7 +73,7 @@ def search(problem: Problem, clock: Clock) -> Answer:
         if clock.expired():
             still_open = floor
             break
-        still_open = run.explore(selections, floor)
+        still_open = run.explore(selections)
         if still_open is not None and not last:
             still_open = floor
     return run.answer(still_open)
@@ -84,15 +87,16 @@ class _Search:
         self.best: Answer | None = None
         self.pairs = 0
         self.explored = 0
-        self._views: dict[int, View] = {}
+        self._views: dict[tuple[int, int], View] = {}
 
-    def view(self, cutoff: int) -> View:
-        if cutoff not in self._views:
+    def view(self, low: int, high: int) -> View:
+        """The view under cutoffs `low` to `high`, kept for a while."""
+        if (low, high) not in self._views:
             cells = self.problem.profile.rssi.size
             if (len(self._views) + 1) * cells > _VIEW_CELLS:
                 self._views.clear()
-            self._views[cutoff] = View(self.problem, cutoff)
-        return self._views[cutoff]
+            self._views[low, high] = View(self.problem, low, high)
+        return self._views[low, high]
 
     def hopeless(self, *key: float) -> bool:
         """Whether a strategy whose key begins no lower than `key` cannot beat the best."""
@@ -106,33 +110,28 @@ class _Search:
         excess: Floats = np.round(over, _DIGITS)
         return excess
 
-    def bounds(self, held: Floats, undecided: Floats | None = None) -> Floats:
-        """Bounds of selections under each cutoff: shape (measures, selections, cutoffs).
-
-        `held` (selections, classes) are the weights of classes let through; of the `undecided`
-        ones each pass may have those that suit it.
-        """
-        cutoffs = len(self.problem.thresholds)
-        found = np.empty((len(self.measures), len(held), cutoffs))
-        for c in range(cutoffs):
-            for m, measure in enumerate(self.measures):
-                table = self.view(c).by_class(measure)
-                through = held
-                if undecided is not None:
-                    table = np.concatenate([table, np.minimum(table, 0.0)])
-                    through = np.hstack([held, undecided])
-                found[m, :, c] = self.view(c).free_bounds(measure, table, through)
-        return found
-
     def floor(self) -> tuple[float, float]:
         """(excess, loss) that no strategy of the problem is below."""
-        none = np.zeros((1, self.problem.profile.classes))
-        bounds = self.bounds(none, none + 1.0)
-        excess, loss = self.excess(bounds)[0], bounds[0, 0]
-        return min(zip(excess.tolist(), np.round(loss, _DIGITS).tolist(), strict=True))
+        nothing = np.zeros((1, self.problem.profile.classes), bool)
+        last = len(self.problem.thresholds) - 1
+        floors = [
+            self._value(self._bounds(nothing, (c, min(c + _SPAN, last)), "more"))[0]
+            for c in range(0, last + 1, _SPAN + 1)
+        ]
+        return min(floors)
+
+    def _bounds(self, through: Bools, cutoffs: tuple[int, int], completion: Completion) -> Floats:
+        """Bounds of selections under a range of cutoffs: shape (measures, selections)."""
+        view = self.view(*cutoffs)
+        return np.array([view.bounds(m, through, completion) for m in self.measures])
+
+    def _value(self, bounds: Floats) -> list[tuple[float, float]]:
+        """(excess, loss) of each selection."""
+        loss = np.round(bounds[0], _DIGITS)
+        return list(zip(self.excess(bounds).tolist(), loss.tolist(), strict=True))
 
     def _could_win(self, bounds: Floats, masks: int) -> Bools:
-        """Which (selection, cutoff) pairs could beat the best: shape (selections, cutoffs)."""
+        """Which selections could beat the best, given their bounds."""
         excess, loss = self.excess(bounds), np.round(bounds[0], _DIGITS)
         if self.best is None:
             return np.ones(loss.shape, bool)
@@ -141,24 +140,47 @@ class _Search:
         could: Bools = (excess < best_excess) | ((excess == best_excess) & as_good)
         return could
 
+    def promising(
+        self, selections: Selections, completion: Completion, masks: int
+    ) -> Iterator[tuple[Ints, int, Floats]]:
+        """(rows, cutoff, bounds) of the selections that could beat the best under each cutoff.
+
+        Cutoffs are taken in ranges first, which are halved while some selection is promising.
+        """
+        last = len(self.problem.thresholds) - 1
+        ranges = [(0, 0)] if last == 0 else [(0, 0), (1, last)]
+        stack = [(cutoffs, np.arange(len(selections))) for cutoffs in reversed(ranges)]
+        while stack:
+            (low, high), rows = stack.pop()
+            bounds = self._bounds(selections.unpack(rows), (low, high), completion)
+            could = self._could_win(bounds, masks)
+            rows, bounds = rows[could], bounds[:, could]
+            if not len(rows):
+                continue
+            if low == high:
+                yield rows, low, bounds
+            else:
+                middle = (low + high) // 2
+                stack += [((middle + 1, high), rows), ((low, middle), rows)]
+
     def worth_one_more(self, base: Selections) -> tuple[Bools, Bools]:
         """Which selections are worth one more mask by "and" (less of them) and "or" (more)."""
-        held = base.unpack(slice(None)).astype(float)
-        less = self.bounds(np.zeros_like(held), held)
-        more = self.bounds(held, 1.0 - held)
-        masks = base.masks + 1
-        by_and, by_or = self._could_win(less, masks), self._could_win(more, masks)
-        return np.logical_or.reduce(by_and, 1), np.logical_or.reduce(by_or, 1)
+        worth = np.zeros((2, len(base)), bool)
+        for way, completion in enumerate(_COMPLETIONS):
+            for rows, _, _ in self.promising(base, completion, base.masks + 1):
+                worth[way, rows] = True
+        return worth[0], worth[1]
 
-    def explore(
-        self, selections: Selections, floor: tuple[float, float]
-    ) -> tuple[float, float] | None:
+    def explore(self, selections: Selections) -> tuple[float, float] | None:
         """Look at every pair that could be better; if time runs out: a bound of those left."""
-        bounds = self.bounds(selections.unpack(slice(None)).astype(float))
-        self.pairs += bounds[0].size
-        row, cutoff = np.nonzero(self._could_win(bounds, selections.masks))
-        excess = self.excess(bounds)[row, cutoff]
-        loss = np.round(bounds[0][row, cutoff], _DIGITS)
+        self.pairs += len(selections) * len(self.problem.thresholds)
+        found = list(self.promising(selections, "as is", selections.masks))
+        if not found:
+            return None
+        row = np.concatenate([rows for rows, _, _ in found])
+        cutoff = np.concatenate([np.full(len(rows), c) for rows, c, _ in found])
+        bounds = np.concatenate([bounds for _, _, bounds in found], axis=1)
+        excess, loss = self.excess(bounds), np.round(bounds[0], _DIGITS)
         order = np.lexsort((selections.bits[row], cutoff > 0, loss, excess))
         for position in order:
             key = (float(excess[position]), float(loss[position]))
@@ -175,7 +197,7 @@ class _Search:
 
     def _ladders(self, selections: Selections, row: int, cutoff: int) -> None:
         """Look at the ladders of one pair, in order of preference, where bounds leave any."""
-        problem, view = self.problem, self.view(cutoff)
+        problem, view = self.problem, self.view(cutoff, cutoff)
         through = selections.unpack(np.array([row]))[0]
         steps = tuple(view.steps(measure, through) for measure in self.measures)
         accepted = view.accepted & through[problem.profile.row_class][:, None]

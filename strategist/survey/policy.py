@@ -86,6 +86,7 @@ class Policy:
 
     `levels_dbm` None means: the levels found in the reads. `untried` says what to do with (pass,
     level) pairs that were not surveyed: refuse to solve, leave out their levels or their passes.
+    `serial_masks` lets masks test serial parts, which hold for the surveyed tags alone.
     """
 
     levels_dbm: Annotated[tuple[Dbm, ...], Field(min_length=1)] | None = None
@@ -96,6 +97,7 @@ class Policy:
     reader: Reader = Reader()
     guard: Guard = Guard()
     limits: Limits = Limits()
+    serial_masks: bool = False
     untried: Literal["refuse", "leave_out_level", "leave_out_pass"] = "refuse"
 
     @field_validator("levels_dbm")
