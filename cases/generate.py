@@ -21,6 +21,7 @@ FOLDER = Path(__file__).parent / "linen-service"
 READS = ("read_point", "pass_id", "power_dbm", "epc", "rssi_dbm")
 ROSTER = ("read_point", "pass_id", "epc", "role", "tid", "user", "tag_type")
 WASHES_MAX = 180
+SERIAL_BITS = 32  # serials are drawn at random from about four thousand million
 
 
 @dataclass(frozen=True)
@@ -46,7 +47,7 @@ def mint(kind: str, rng: random.Random, with_tid: bool = True) -> Item:
     """A new tag of a kind of `cases.linen.KINDS`, with a random serial."""
     what = KINDS[kind]
     made = MOULDED if rng.random() < what.moulded_share else TEXTILE
-    epc = what.epc(rng.getrandbits(58 - what.reference_bits if what.reference_bits else 48))
+    epc = what.epc(rng.getrandbits(SERIAL_BITS))
     tid = _tid(made, rng)
     user = f"{rng.randrange(WASHES_MAX):04X}0000" if rng.random() < 0.5 else ""
     chip = Chip.draw(made, rng)
@@ -72,7 +73,7 @@ def draw(read_point: str, passes: int, seed: int) -> Drawn:
         _write_roster(drawn, read_point, pass_id, present)
         tags = [tag for _, group_tags in present for tag in group_tags]
         for level in place.levels_dbm:
-            heard = read_pass(place.field, [(i.chip, gain) for i, gain in tags], level, rng)
+            heard = read_pass(place.radio, [(i.chip, gain) for i, gain in tags], level, rng)
             drawn.reads.extend(
                 (read_point, pass_id, str(level), item.epc, f"{rssi:.1f}")
                 for (item, _), rssi in zip(tags, heard, strict=True)
@@ -119,7 +120,7 @@ def _gain(place: Place, group: Group, rng: random.Random) -> float:
     """One-way gain (dB) of a tag somewhere in its group's box, turned at random."""
     x, y, z = (rng.uniform(*span) for span in group.box)
     spot: Point = (x, y, z)
-    return place.field.gain_db(spot) - turn_loss_db(rng) - rng.uniform(*group.tag_db)
+    return place.radio.gain_db(spot) - turn_loss_db(rng) - rng.uniform(*group.tag_db)
 
 
 def _write_roster(

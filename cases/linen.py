@@ -90,7 +90,7 @@ class Group:
 class Place:
     """A read point: its radio field, who comes by, and what the planner decided about it."""
 
-    field: Field
+    radio: Field
     groups: tuple[Group, ...]
     levels_dbm: range
     passes: int
@@ -99,7 +99,7 @@ class Place:
 
 
 CHUTE = Place(
-    field=Field((Mirror(2, -1.1, 0.5), Mirror(1, 2.2, 0.85), Mirror(0, 4.6, 0.6))),
+    radio=Field((Mirror(2, -1.1, 0.5), Mirror(1, 2.2, 0.85), Mirror(0, 4.6, 0.6))),
     groups=(
         Group(
             "bag",
@@ -122,7 +122,7 @@ CHUTE = Place(
             ("bag",),
             (2, 3),
             ((2.2, 4.2), (-1.4, 1.6), (-0.8, 0.0)),
-            load_db=(2.0, 7.0),
+            load_db=(1.0, 6.0),
             tag_db=(0.0, 6.0),
         ),
     ),
@@ -136,7 +136,7 @@ CHUTE = Place(
 )
 
 BELT = Place(
-    field=Field((Mirror(0, 0.95, 0.35), Mirror(1, -0.9, 0.7), Mirror(1, 1.9, 0.7))),
+    radio=Field((Mirror(0, 0.95, 0.35), Mirror(1, -0.9, 0.7), Mirror(1, 1.9, 0.7))),
     groups=(
         Group(
             "piece",
@@ -173,7 +173,7 @@ BELT = Place(
 )
 
 GATE = Place(
-    field=Field(
+    radio=Field(
         (Mirror(2, -1.2, 0.5), Mirror(0, 2.2, 0.5), Mirror(1, 1.8, 0.6)), slip=0.02, crowd=0.001
     ),
     groups=(
@@ -220,7 +220,7 @@ GATE = Place(
 )
 
 CABINET = Place(
-    field=Field((Mirror(2, -0.9, 0.5), Mirror(1, -0.4, 0.8), Mirror(0, 2.6, 0.6))),
+    radio=Field((Mirror(2, -0.9, 0.5), Mirror(1, -0.4, 0.8), Mirror(0, 2.6, 0.6))),
     groups=(
         Group(
             "in stock",
@@ -262,7 +262,7 @@ CABINET = Place(
     policy={
         "loss": {"missed": 5, "stray": 1},
         "stop_after": 4,
-        "reader": {"ladder_steps_max": 3, "mask_slots": 3},
+        "reader": {"ladder_steps_max": 3, "mask_slots": 2},
     },
 )
 

@@ -63,7 +63,9 @@ class Field:
         """Complex amplitude of one ray from an antenna at `start` that looks along ±x."""
         distance = max(math.dist(start, place), WAVELENGTH / 2)  # nearer, Friis does not hold
         ahead = max(looks * (place[0] - start[0]) / distance, 0.0)
-        pattern = 0.12 + 0.88 * ahead**1.5  # half power about 33 degrees off; -18 dB behind
+        pattern = 0.12 + 0.88 * math.pow(
+            ahead, 1.5
+        )  # half power about 33 degrees off; -18 dB behind
         phase = -2 * math.pi * distance / WAVELENGTH
         return WAVELENGTH / (4 * math.pi * distance) * pattern * cmath.exp(1j * phase)
 

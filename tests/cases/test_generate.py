@@ -63,7 +63,7 @@ def test_the_field_has_cold_spots_near_and_hot_spots_far() -> None:
         spots = [
             (rng.uniform(near, far), rng.uniform(-1, 1), rng.uniform(-0.8, 0)) for _ in "x" * 500
         ]
-        return sorted(CHUTE.field.gain_db(spot) for spot in spots)
+        return sorted(CHUTE.radio.gain_db(spot) for spot in spots)
 
     close, distant = gains(1.2, 1.8), gains(2.6, 4.0)
     assert close[250] > distant[250] + 3  # the middle of them falls off with distance
