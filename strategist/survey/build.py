@@ -70,8 +70,8 @@ def build(point: PointRows, warnings: list[str], faults: FaultList) -> list[Read
     off_roster = sorted(set(axes.passes) - _names("pass_id", point.roster), key=natural)
     if off_roster:
         warnings.append(
-            f"{len(off_roster)} passes without a roster row ({some(off_roster)}) are taken as "
-            "passes in which no listed tag was present."
+            "Passes without a roster row, taken as passes in which no listed tag was present: "
+            f"{some(off_roster)}."
         )
     survey = _survey(replace(point, reads=point.reads.take(keep)), axes, tags, levels, tried)
     return [ReadPoint(survey, point.policy, tuple(warnings))]

@@ -16,8 +16,10 @@ from strategist.survey.policy import (
     DECIMALS,
     LEVEL_DBM_MAX,
     LEVEL_DBM_MIN,
+    NAME_ALLOWED,
     RSSI_DBM_MAX,
     RSSI_DBM_MIN,
+    is_name,
 )
 from strategist.survey.records import Floats, Ints
 from strategist.survey.tables import Table, Texts
@@ -25,7 +27,6 @@ from strategist.survey.tables import Table, Texts
 __all__ = ["Rows", "judge"]
 
 EPC_BYTES_MAX = 62  # the 5-bit length field of the PC word counts at most 31 words of 16 bits
-NAME_CHARACTERS_MAX = 200
 
 _NUMBER = re.compile(r"[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][+-]?[0-9]{1,3})?")
 _WHOLE = re.compile(r"[0-9]{1,18}(\.0*)?")
@@ -78,8 +79,7 @@ class _Rule:
 
 
 def _name(text: str) -> str | None:
-    fits = 0 < len(text) <= NAME_CHARACTERS_MAX
-    return text if fits and all(c.isprintable() or c == "\u00a0" for c in text) else None
+    return text if is_name(text) else None
 
 
 def _or_empty(rule: Callable[[str], str | float | None]) -> Callable[[str], str | float | None]:
@@ -119,11 +119,10 @@ def _at_least(low: int) -> Callable[[str], str | None]:
     return lambda text: text if _WHOLE.fullmatch(text) and float(text) >= low else None
 
 
-_NAME = f"text of 1 to {NAME_CHARACTERS_MAX} printable characters"
 _BANK = "hex of whole bytes without prefix, or empty"
 _RULES = {
-    "read_point": _Rule(_NAME, _name),
-    "pass_id": _Rule(_NAME, _name),
+    "read_point": _Rule(NAME_ALLOWED, _name),
+    "pass_id": _Rule(NAME_ALLOWED, _name),
     "power_dbm": _Rule(
         f"a number from {LEVEL_DBM_MIN:g} to {LEVEL_DBM_MAX:g} (dBm)",
         _within(LEVEL_DBM_MIN, LEVEL_DBM_MAX),
@@ -140,7 +139,7 @@ _RULES = {
     "role": _Rule("wanted or stray", _role),
     "tid": _Rule(_BANK, _or_empty(_hex)),
     "user": _Rule(_BANK, _or_empty(_hex)),
-    "tag_type": _Rule(f"{_NAME}, or empty", _or_empty(_name)),
+    "tag_type": _Rule(f"{NAME_ALLOWED}, or empty", _or_empty(_name)),
     "antenna": _Rule("a whole number of 0 or more, or empty", _or_empty(_at_least(0))),
     "reads": _Rule("a whole number of 1 or more, or empty", _or_empty(_at_least(1))),
 }

@@ -4,13 +4,21 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from pydantic import BeforeValidator, ConfigDict, Field, TypeAdapter, field_validator
+from pydantic import (
+    AfterValidator,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    TypeAdapter,
+    field_validator,
+)
 from pydantic.dataclasses import dataclass
 
 __all__ = [
     "DECIMALS",
     "LEVEL_DBM_MAX",
     "LEVEL_DBM_MIN",
+    "NAME_ALLOWED",
     "RSSI_DBM_MAX",
     "RSSI_DBM_MIN",
     "STRICT",
@@ -18,16 +26,20 @@ __all__ = [
     "Guard",
     "Limits",
     "Loss",
+    "Name",
     "Policy",
     "Reader",
     "Site",
     "Technique",
     "Whole",
+    "is_name",
 ]
 
 LEVEL_DBM_MIN, LEVEL_DBM_MAX = -20.0, 40.0  # conducted transmit power that a survey may hold
 RSSI_DBM_MIN, RSSI_DBM_MAX = -120.0, 0.0  # peak RSSI that a reader may report
 DECIMALS = 6  # levels and RSSI are rounded to this, so that equal figures are equal numbers
+NAME_CHARACTERS_MAX = 200
+NAME_ALLOWED = f"text of 1 to {NAME_CHARACTERS_MAX} printable characters"
 
 STRICT = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False)
 
@@ -37,7 +49,20 @@ def _whole(value: Any) -> Any:
     return int(value) if isinstance(value, float) and value.is_integer() else value
 
 
+def _printable(text: str) -> str:
+    if not is_name(text):
+        raise ValueError(NAME_ALLOWED)
+    return text
+
+
+def is_name(text: str) -> bool:
+    """Whether a text may name a read point or a pass: it is printed, so it must be printable."""
+    fits = 0 < len(text) <= NAME_CHARACTERS_MAX
+    return fits and all(c.isprintable() or c == "\u00a0" for c in text)
+
+
 Whole = Annotated[int, BeforeValidator(_whole)]
+Name = Annotated[str, AfterValidator(_printable)]
 Dbm = Annotated[float, Field(ge=LEVEL_DBM_MIN, le=LEVEL_DBM_MAX)]
 Technique = Literal["power", "ladder", "cutoff", "masks"]
 TECHNIQUES: tuple[Technique, ...] = ("power", "ladder", "cutoff", "masks")
@@ -122,8 +147,8 @@ class Policy:
 class Site:
     """The whole of site.json: a site's name and the policy of each of its read points."""
 
-    read_points: dict[Annotated[str, Field(min_length=1)], Policy]
-    site: str = ""
+    read_points: dict[Name, Policy]
+    site: Name | Literal[""] = ""
 
 
 SITE: TypeAdapter[Site] = TypeAdapter(Site)

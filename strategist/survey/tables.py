@@ -186,12 +186,13 @@ def _judge_header(
 ) -> bool:
     """Whether the column names are those of the kind: each once, none missing, none unknown."""
     known = _NEEDED[kind] + _OPTIONAL[kind]
+    if len(names) == 1 and any(mark in names[0] for mark in ";\t|"):
+        faults.add(Fault(source, line, None, names[0], "column names separated by commas"))
+        return False
     found: list[Fault] = []
     for name in dict.fromkeys(names):
         if name not in known:
             hint = nearest_hint(name, known) if name else " (a column without a name)"
-            if len(names) == 1 and any(mark in name for mark in ";\t|"):
-                hint = ", separated by commas"
             found.append(Fault(source, line, None, name, f"columns {', '.join(known)}{hint}"))
         elif names.count(name) > 1:
             found.append(Fault(source, line, name, f"{names.count(name)} times", "a column once"))
@@ -243,7 +244,8 @@ def _parse_quickly(data: bytes, names: list[str]) -> tuple[dict[str, Texts], Int
 def _parse_slowly(
     reader: Iterable[tuple[int, list[str]]], names: list[str], source: str, faults: FaultList
 ) -> tuple[dict[str, Texts], Ints]:
-    lines = array("q")
+    """The columns by the standard parser, which knows each line; ragged lines are faults."""
+    lines, ragged, fields = array("q"), array("q"), array("q")
 
     def whole() -> Iterator[list[str]]:
         for line, record in reader:
@@ -251,10 +253,17 @@ def _parse_slowly(
                 lines.append(line)
                 yield record
             else:
-                allowed = f"{len(names)} fields, as in the header"
-                faults.add(Fault(source, line, None, f"{len(record)} fields", allowed))
+                ragged.append(line)
+                fields.append(len(record))
 
     columns = _coded(names, whole())
+    faults.add_rows(
+        source,
+        None,
+        np.array(ragged, np.int64),
+        lambda i: f"{fields[i]} fields",
+        lambda _: f"{len(names)} fields, as in the header",
+    )
     return columns, np.array(lines, np.int64)
 
 
