@@ -8,7 +8,9 @@ with the l that suits it best, this bounds every ladder at once; `ladders` ties 
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
@@ -55,7 +57,8 @@ class View:
     """A problem as seen under a range of cutoffs, `low` (weak) to `high` (strong), or under one.
 
     Under a range a wanted read counts as accepted where the weakest cutoff lets it pass, a stray
-    read where even the strongest does: no cutoff of the range does better.
+    read where even the strongest does; a pass could stop by what the weakest lets pass, and stops
+    for sure by what the strongest does. No cutoff of the range does better.
     """
 
     def __init__(self, problem: Problem, low: int, high: int) -> None:
@@ -63,73 +66,96 @@ class View:
         self.problem = problem
         self.groups, self.levels = len(profile.pass_count), len(profile.levels_dbm)
         wanted = profile.row_wanted[:, None]
-        self.accepted = problem.accepted(low)
-        if high > low:
-            self.accepted = np.where(wanted, self.accepted, problem.accepted(high))
-        alone = problem.steps_max == 1 or problem.policy.stop_after == 1
-        union = np.logical_or.accumulate(self.accepted, axis=1)
-        self._union = union
-        self._reach = self.accepted if alone else np.where(wanted, union, self.accepted)
-        rows = np.arange(len(profile.row_pass))
-        shape = (self.groups, len(rows))
-        self._by_group = sparse.csr_array((np.ones(len(rows)), (profile.row_pass, rows)), shape)
+        weak, strong = problem.accepted(low), problem.accepted(high)
+        union = np.logical_or.accumulate(weak, axis=1)
+        self.accepted = weak
+        reach = weak if problem.steps_max == 1 or problem.policy.stop_after == 1 else union
+        self._reach = np.where(wanted, reach, strong).astype(float)
+        self._union, self._strong = union.astype(float), strong.astype(float)
 
-    def _signed(self, measure: Measure) -> Floats:
-        """What reporting each row adds to the measure (negative for wanted)."""
-        wanted = self.problem.profile.row_wanted
-        sign: Floats = np.where(wanted, -measure.missed, measure.stray)
-        return self.problem.row_weight * sign
-
-    def _missed_all(self, measure: Measure) -> Floats:
-        """The measure of each pass group when nothing is reported."""
-        wanted = self.problem.profile.row_wanted
-        found: Floats = self._by_group @ (self.problem.row_weight * wanted * measure.missed)
-        return found
-
-    def _by_class(self, measure: Measure) -> Floats:
-        """Change of the measure by letting a class through: shape (classes, groups × levels)."""
+    def _collected(self, weight: Floats, cells: Floats) -> Floats:
+        """Σ weight × cells over the rows of each class and pass: (classes, groups × levels)."""
         profile = self.problem.profile
-        rows = np.arange(len(profile.row_pass))
         cell = profile.row_class * self.groups + profile.row_pass
-        shape = (profile.classes * self.groups, len(rows))
-        collect = sparse.csr_array((self._signed(measure), (cell, rows)), shape)
-        table: Floats = collect @ self._reach.astype(float)
+        shape = (profile.classes * self.groups, len(weight))
+        collect = sparse.csr_array((weight, (cell, np.arange(len(weight)))), shape)
+        table: Floats = np.asarray(collect @ cells)
         return table.reshape(profile.classes, -1)
 
-    def bounds(self, measure: Measure, through: Bools, completion: Completion) -> Floats:
+    @cached_property
+    def _tags(self) -> tuple[Floats, Floats]:
+        """Tags of each class that could be reported by a level, and that are for sure at it."""
+        count = self.problem.profile.row_count.astype(float)
+        could, sure = self._collected(count, self._union), self._collected(count, self._strong)
+        return could.astype("f4"), sure.astype("f4")
+
+    @cached_property
+    def _tables(self) -> dict[Measure, tuple[Floats, Floats]]:
+        return {}
+
+    def _table(self, measure: Measure) -> tuple[Floats, Floats]:
+        """Change of the measure by each class let through, and the measure when none is."""
+        if measure not in self._tables:
+            profile, weight = self.problem.profile, self.problem.row_weight
+            sign = np.where(profile.row_wanted, -measure.missed, measure.stray)
+            table = self._collected((weight * sign).astype(float), self._reach)
+            lost = np.bincount(
+                profile.row_pass, weight * profile.row_wanted * measure.missed, self.groups
+            )
+            self._tables[measure] = table, np.repeat(lost, self.levels)
+        return self._tables[measure]
+
+    def free_bounds(self, measure: Measure, through: Bools, completion: Completion) -> Floats:
         """Bound of each selection, every pass stopping where that suits it best.
 
         `through` has shape (selections, classes). "less": each pass may still lose any of the
         classes; "more": it may gain any. The result has shape (selections,).
         """
-        table = self._by_class(measure)
-        base = np.repeat(self._missed_all(measure), self.levels)
-        if completion == "less":
-            table = np.minimum(table, 0.0)
-        elif completion == "more":
-            base = base + np.minimum(table, 0.0).sum(axis=0)
-            table = np.maximum(table, 0.0)
-        largest = np.abs(table).sum(axis=0).max(initial=0.0) + np.abs(base).max(initial=0.0)
-        whole = bool((table == np.round(table)).all() and (base == np.round(base)).all())
-        kind = "f4" if whole and largest < _EXACT_IN_SINGLE else "f8"
-        table, base = table.astype(kind), base.astype(kind)
-        size = max(1, _CELLS // table.shape[1])
+        table, base = _completed(*self._table(measure), completion)
         found = np.empty(len(through))
-        for start in range(0, len(through), size):
-            part = through[start : start + size].astype(kind) @ table + base
-            best = part.reshape(-1, self.groups, self.levels).min(axis=2)
-            found[start : start + size] = best.sum(axis=1, dtype=float)
+        for rows in self._blocks(len(through)):
+            cost = through[rows].astype(table.dtype) @ table + base
+            best = cost.reshape(-1, self.groups, self.levels).min(axis=2)
+            found[rows] = best.sum(axis=1, dtype=float)
         return found
 
-    def steps(self, measure: Measure, through: Bools) -> Steps:
-        """Bounds for the ladders of one selection; this view must be of one cutoff."""
-        problem = self.problem
-        selected = through[problem.profile.row_class]
-        signed = (self._signed(measure) * selected)[:, None] * self._reach
-        cost = self._missed_all(measure)[:, None] + self._by_group @ signed
-        tags = (problem.profile.row_count * selected)[:, None]
-        stop_after = problem.policy.stop_after
-        sure = self._by_group @ (tags * self.accepted) >= stop_after
-        could = self._by_group @ (tags * self._union) >= stop_after
-        turn = np.where(could.any(axis=1), could.argmax(axis=1), self.levels)
-        return path_bounds(cost, turn, sure, problem.steps_max)
+    def path_bounds(self, measure: Measure, through: Bools, completion: Completion) -> Floats:
+        """Bound of each selection over whole ladders: `free_bounds`, with passes tied together."""
+        found = np.empty(len(through))
+        for rows in self._blocks(len(through)):
+            steps = self.steps(measure, through[rows], completion)
+            found[rows] = steps.total.min(axis=(1, 2))
+        return found
+
+    def steps(self, measure: Measure, through: Bools, completion: Completion = "as is") -> Steps:
+        """Bounds for the ladders of each selection."""
+        shape = (len(through), self.groups, self.levels)
+        table, base = _completed(*self._table(measure), completion)
+        cost = (through.astype(table.dtype) @ table + base).reshape(shape)
+        could_be, sure_is = self._tags
+        held = np.zeros_like(through) if completion == "less" else through
+        open_ = np.ones_like(through) if completion == "more" else through
+        stop_after = self.problem.policy.stop_after
+        sure = (held.astype("f4") @ sure_is >= stop_after).reshape(shape)
+        could = (open_.astype("f4") @ could_be >= stop_after).reshape(shape)
+        return path_bounds(cost, could, sure, self.problem.steps_max)
+
+    def _blocks(self, selections: int) -> Iterator[slice]:
+        size = max(1, _CELLS // (self.groups * self.levels))
+        return (slice(start, start + size) for start in range(0, selections, size))
+
+
+def _completed(table: Floats, base: Floats, completion: Completion) -> tuple[Floats, Floats]:
+    """Table and base of a measure where classes may still leave or join a selection.
+
+    In single precision where all sums are whole numbers small enough to be exact in it.
+    """
+    if completion == "less":
+        table = np.minimum(table, 0.0)
+    elif completion == "more":
+        base = base + np.minimum(table, 0.0).sum(axis=0)
+        table = np.maximum(table, 0.0)
+    largest = np.abs(table).sum() + np.abs(base).sum()
+    whole = bool((table == np.round(table)).all() and (base == np.round(base)).all())
+    kind = "f4" if whole and largest < _EXACT_IN_SINGLE else "f8"
+    return table.astype(kind), base.astype(kind)

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from strategist.survey.records import Bools, Floats, Ints
+from strategist.survey.records import Bools, Floats
 
 __all__ = ["Steps", "in_order", "path_bounds"]
 
@@ -25,12 +25,12 @@ Levels = tuple[int, ...]  # level indices from the top step down
 
 @dataclass(frozen=True, eq=False)
 class Steps:
-    """Lower bounds for ladders by one measure.
+    """Lower bounds for ladders by one measure; b runs over selections.
 
-    `edge[u, t]` (u = 0 stands for "no lower step", u = i + 1 for level i): cost of the passes whose
-    turn lies above u and at or below t, when t is not the top; `top[u, t]` the same, and all whose
-    turn lies above t, when it is. `least[n, t]`: least sum of n + 1 steps ending at t, not the top.
-    `total[n, t]`: least bound of a ladder of n + 1 steps with top t.
+    `edge[b, u, t]` (u = 0 stands for "no lower step", u = i + 1 for level i): cost of the passes
+    whose turn lies above u and at or below t, when t is not the top; `top[b, u, t]` the same, and
+    all whose turn lies above t, when it is. `least[b, n, t]`: least sum of n + 1 steps ending at t,
+    not the top. `total[b, n, t]`: least bound of a ladder of n + 1 steps with top t.
     """
 
     edge: Floats
@@ -39,36 +39,41 @@ class Steps:
     total: Floats
 
 
-def path_bounds(cost: Floats, turn: Ints, sure: Bools, steps_max: int) -> Steps:
-    """Bounds for ladders of up to `steps_max` steps.
+def path_bounds(cost: Floats, could: Bools, sure: Bools, steps_max: int) -> Steps:
+    """Bounds for ladders of up to `steps_max` steps, for many selections side by side.
 
-    `cost` has shape (groups, levels), weighted by the passes in a group; `turn` holds level indices
-    (the number of levels: never); `sure[p, l]`: p stops at l if it walks l at all.
+    `cost`, `could` and `sure` have shape (selections, groups, levels). `cost` is weighted by the
+    passes in a group; `could[b, p, l]`: the turn of p is at or below l; `sure[b, p, l]`: p stops at
+    l if it walks l at all.
     """
-    levels = cost.shape[1]
-    later = np.minimum.accumulate(cost[:, ::-1], axis=1)[:, ::-1]
-    edge, _ = _met(np.where(sure, cost, later), turn)
-    met, beyond = _met(cost, turn)
-    top = met + beyond
-    least = np.full((steps_max, levels), np.inf)
-    total = np.full((steps_max, levels), np.inf)
-    least[0], total[0] = edge[0], top[0]
+    selections, _, levels = cost.shape
+    turned = could.astype(cost.dtype).transpose(0, 2, 1)
+    met, own = _met(turned, cost)
+    top = met + (cost.sum(axis=1) - own)[:, None, :]
+    least = np.full((selections, steps_max, levels), np.inf, cost.dtype)
+    total = np.full((selections, steps_max, levels), np.inf, cost.dtype)
+    total[:, 0] = top[:, 0]
+    if steps_max == 1:
+        return Steps(met, top, least, total)
+    later = np.minimum.accumulate(cost[:, :, ::-1], axis=2)[:, :, ::-1]
+    edge, _ = _met(turned, np.where(sure, cost, later))
+    least[:, 0] = edge[:, 0]
     for n in range(1, steps_max):
-        least[n] = (least[n - 1][:, None] + edge[1:]).min(axis=0)
-        total[n] = (least[n - 1][:, None] + top[1:]).min(axis=0)
+        for t in range(n, levels):
+            before = least[:, n - 1, :t]
+            least[:, n, t] = (before + edge[:, 1 : t + 1, t]).min(axis=1)
+            total[:, n, t] = (before + top[:, 1 : t + 1, t]).min(axis=1)
     return Steps(edge, top, least, total)
 
 
-def _met(cost: Floats, turn: Ints) -> tuple[Floats, Floats]:
-    """Cost at t of the passes whose turn is above u and up to t (u, t), and above t (t)."""
-    levels = cost.shape[1]
-    by_turn = np.zeros((levels + 1, levels))
-    np.add.at(by_turn, turn, cost)
-    upto = np.cumsum(by_turn, axis=0)
-    own = upto.diagonal()
-    met = np.vstack([own, own - upto[:levels]])
-    met[1:][np.tril_indices(levels)] = np.inf
-    return met, upto[-1] - own
+def _met(turned: Floats, cost: Floats) -> tuple[Floats, Floats]:
+    """Cost at t of the passes whose turn is above u and up to t (b, u, t), and up to t (b, t)."""
+    upto = np.matmul(turned, cost)
+    own = upto.diagonal(axis1=1, axis2=2)
+    met = np.concatenate([own[:, None, :], own[:, None, :] - upto], axis=1)
+    below, above = np.tril_indices(cost.shape[2])
+    met[:, 1 + below, above] = np.inf
+    return met, own
 
 
 def in_order(
@@ -79,18 +84,18 @@ def in_order(
 ) -> Iterator[Levels]:
     """Ladders of `count` steps by lowest top level, then lower next level, and so on.
 
-    `steps` holds bounds by several measures; what `hopeless(bounds, levels so far)` cuts off is not
-    gone into.
+    `steps` holds the bounds of one selection, by several measures; what `hopeless(bounds, levels
+    so far)` cuts off is not gone into.
     """
     for top in tops:
-        bounds = tuple(float(s.total[count - 1, top]) for s in steps)
+        bounds = tuple(float(s.total[0, count - 1, top]) for s in steps)
         if np.isinf(bounds[0]) or hopeless(bounds, (top,)):
             continue
         if count == 1:
             yield (top,)
             continue
         for level in range(count - 2, top):
-            spent = tuple(float(s.top[level + 1, top]) for s in steps)
+            spent = tuple(float(s.top[0, level + 1, top]) for s in steps)
             yield from _descend(steps, (top, level), spent, count - 2, hopeless)
 
 
@@ -104,7 +109,7 @@ def _descend(
     """Ladders with the given upper steps, `below` more of them to be chosen underneath."""
     lowest = levels[-1]
     bound = tuple(
-        so_far + float(s.least[below, lowest]) for s, so_far in zip(steps, spent, strict=True)
+        so_far + float(s.least[0, below, lowest]) for s, so_far in zip(steps, spent, strict=True)
     )
     if hopeless(bound, levels):
         return
@@ -113,7 +118,7 @@ def _descend(
         return
     for level in range(below - 1, lowest):
         reached = tuple(
-            so_far + float(s.edge[level + 1, lowest])
+            so_far + float(s.edge[0, level + 1, lowest])
             for s, so_far in zip(steps, spent, strict=True)
         )
         yield from _descend(steps, (*levels, level), reached, below - 1, hopeless)

@@ -7,8 +7,9 @@ ladders looked at, least bound first. What is cut off is never better, so the en
 
 from __future__ import annotations
 
+import contextlib
 import time
-from collections.abc import Iterator
+from collections.abc import Generator
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -59,15 +60,23 @@ def search(problem: Problem, clock: Clock) -> Answer:
     selections = no_masks(problem.profile.classes)
     known = selections.words
     table = literals(problem.candidates)
+    singles = selections
     floor = run.floor()
     still_open = run.explore(selections)
     for masks in range(1, problem.slots + 1):
         if still_open is not None or run.hopeless(*floor, float(masks)):
             break
         last = masks == problem.slots
-        worth = run.worth_one_more(selections) if last and masks > 1 else None
+        worth = None
+        if last and masks > 1:
+            left, right = run.worth(selections, masks), run.worth(singles, masks)
+            worth = (
+                (left[0], singles.chain_of[right[0], 0]),
+                (left[1], singles.chain_of[right[1], 0]),
+            )
         selections = grow(selections, known, table, worth)
         known = np.concatenate([known, selections.words])
+        singles = selections if masks == 1 else singles
         if not last and len(known) > SELECTIONS_MAX:
             raise TooManySelectionsError
         if clock.expired():
@@ -120,10 +129,20 @@ class _Search:
         ]
         return min(floors)
 
-    def _bounds(self, through: Bools, cutoffs: tuple[int, int], completion: Completion) -> Floats:
-        """Bounds of selections under a range of cutoffs: shape (measures, selections)."""
+    def _bounds(
+        self,
+        through: Bools,
+        cutoffs: tuple[int, int],
+        completion: Completion,
+        tied: bool = False,
+    ) -> Floats:
+        """Bounds of selections under a range of cutoffs: shape (measures, selections).
+
+        `tied` bounds hold the passes to one ladder; they are tighter and take longer.
+        """
         view = self.view(*cutoffs)
-        return np.array([view.bounds(m, through, completion) for m in self.measures])
+        bound = view.path_bounds if tied else view.free_bounds
+        return np.array([bound(m, through, completion) for m in self.measures])
 
     def _value(self, bounds: Floats) -> list[tuple[float, float]]:
         """(excess, loss) of each selection."""
@@ -140,36 +159,64 @@ class _Search:
         could: Bools = (excess < best_excess) | ((excess == best_excess) & as_good)
         return could
 
+    def _survivors(
+        self,
+        selections: Selections,
+        rows: Ints,
+        cutoffs: tuple[int, int],
+        completion: Completion,
+        masks: int,
+    ) -> tuple[Ints, Floats]:
+        """Which of the rows could beat the best under a range of cutoffs, with their bounds.
+
+        The tight bounds are worth their time under a single cutoff only.
+        """
+        single = cutoffs[0] == cutoffs[1] and self.problem.steps_max > 1 and self.best is not None
+        bounds = np.zeros((len(self.measures), 0))
+        for tied in (False, True) if single else (False,):
+            bounds = self._bounds(selections.unpack(rows), cutoffs, completion, tied)
+            could = self._could_win(bounds, masks)
+            rows, bounds = rows[could], bounds[:, could]
+        return rows, bounds
+
     def promising(
         self, selections: Selections, completion: Completion, masks: int
-    ) -> Iterator[tuple[Ints, int, Floats]]:
+    ) -> Generator[tuple[Ints, int, Floats], bool | None, None]:
         """(rows, cutoff, bounds) of the selections that could beat the best under each cutoff.
 
         Cutoffs are taken in ranges first, which are halved while some selection is promising.
+        Sending True drops the rows just yielded from what follows.
         """
         last = len(self.problem.thresholds) - 1
-        ranges = [(0, 0)] if last == 0 else [(0, 0), (1, last)]
-        stack = [(cutoffs, np.arange(len(selections))) for cutoffs in reversed(ranges)]
+        dropped = np.zeros(len(selections), bool)
+        stack = [((1, last), np.arange(len(selections)))] if last else []
+        stack.append(((0, 0), np.arange(len(selections))))
         while stack:
             (low, high), rows = stack.pop()
-            bounds = self._bounds(selections.unpack(rows), (low, high), completion)
-            could = self._could_win(bounds, masks)
-            rows, bounds = rows[could], bounds[:, could]
-            if not len(rows):
-                continue
-            if low == high:
-                yield rows, low, bounds
-            else:
+            rows, bounds = self._survivors(
+                selections, rows[~dropped[rows]], (low, high), completion, masks
+            )
+            if len(rows) and low == high:
+                if (yield rows, low, bounds):
+                    dropped[rows] = True
+            elif len(rows):
                 middle = (low + high) // 2
                 stack += [((middle + 1, high), rows), ((low, middle), rows)]
 
-    def worth_one_more(self, base: Selections) -> tuple[Bools, Bools]:
-        """Which selections are worth one more mask by "and" (less of them) and "or" (more)."""
-        worth = np.zeros((2, len(base)), bool)
+    def worth(self, base: Selections, masks: int) -> tuple[Ints, Ints]:
+        """Rows that may be a part of a better chain of `masks` masks: (by "and", by "or").
+
+        A last "and" leaves less than either of its parts, a last "or" more.
+        """
+        found = np.zeros((2, len(base)), bool)
         for way, completion in enumerate(_COMPLETIONS):
-            for rows, _, _ in self.promising(base, completion, base.masks + 1):
-                worth[way, rows] = True
-        return worth[0], worth[1]
+            candidates = self.promising(base, completion, masks)
+            with contextlib.suppress(StopIteration):
+                rows, _, _ = next(candidates)
+                while True:
+                    found[way, rows] = True
+                    rows, _, _ = candidates.send(True)
+        return np.flatnonzero(found[0]), np.flatnonzero(found[1])
 
     def explore(self, selections: Selections) -> tuple[float, float] | None:
         """Look at every pair that could be better; if time runs out: a bound of those left."""
@@ -198,9 +245,9 @@ class _Search:
     def _ladders(self, selections: Selections, row: int, cutoff: int) -> None:
         """Look at the ladders of one pair, in order of preference, where bounds leave any."""
         problem, view = self.problem, self.view(cutoff, cutoff)
-        through = selections.unpack(np.array([row]))[0]
+        through = selections.unpack(np.array([row]))
         steps = tuple(view.steps(measure, through) for measure in self.measures)
-        accepted = view.accepted & through[problem.profile.row_class][:, None]
+        accepted = view.accepted & through[0, problem.profile.row_class][:, None]
         top = len(problem.profile.levels_dbm) - 1
         begin = (float(selections.masks), float(cutoff > 0))
 

@@ -15,6 +15,7 @@ from strategist.tags.candidates import Candidates
 __all__ = ["Literals", "Selections", "grow", "literals", "no_masks"]
 
 Words = npt.NDArray[np.uint64]
+Parts = tuple[Ints, Ints]  # base selections, literals
 _BATCH = 1 << 20  # combinations looked at together: bounds the memory
 
 
@@ -87,12 +88,12 @@ def grow(
     base: Selections,
     known: Words,
     table: Literals,
-    worth: tuple[Bools, Bools] | None = None,
+    worth: tuple[Parts, Parts] | None = None,
 ) -> Selections:
     """The selections with one mask more than `base` that are not among `known` (rows of words).
 
-    `worth` = (and, or) says for each base selection whether it is worth being joined to one more
-    mask that way (None: all). Of chains with the same selection the one with the fewest mask bits
+    `worth` says by "and" and by "or" which base selections, and which literals, are worth being
+    joined that way (None: all). Of chains with the same selection the one with the fewest mask bits
     is kept, then the first in order.
     """
     words, bits, origin = [known[:0]], [base.bits[:0]], [np.zeros((0, 3), np.int64)]
@@ -123,16 +124,16 @@ def grow(
 
 
 def _combinations(
-    base: Selections, table: Literals, worth: tuple[Bools, Bools] | None
+    base: Selections, table: Literals, worth: tuple[Parts, Parts] | None
 ) -> Iterator[tuple[Ints, Ints, bool]]:
     """(base rows, literals, joined by "or") in batches; the first mask of a chain has no join."""
-    width = len(table)
+    every = (np.arange(len(base)), np.arange(len(table)))
     for either in (False, True) if base.masks else (False,):
-        rows = np.arange(len(base)) if worth is None else np.flatnonzero(worth[int(either)])
-        size = max(1, _BATCH // max(width, 1))
+        rows, joined = every if worth is None else worth[int(either)]
+        size = max(1, _BATCH // max(len(joined), 1))
         for start in range(0, len(rows), size):
             part = rows[start : start + size]
-            yield np.repeat(part, width), np.tile(np.arange(width), len(part)), either
+            yield np.repeat(part, len(joined)), np.tile(joined, len(part)), either
 
 
 def _first_of_each(words: Words, bits: Ints, known: Words) -> Ints:
