@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from strategist.errors import DisagreementError
@@ -15,6 +15,7 @@ from strategist.optimise.strategy import Strategy
 from strategist.survey.records import ReadPoint
 from strategist.survey.untried import complete
 from strategist.trust.evaluate import Outcome, evaluate
+from strategist.trust.unseen import Unseen, thin_classes, unseen_rates
 
 __all__ = ["Options", "Result", "Status", "choose"]
 
@@ -28,21 +29,25 @@ class Options:
     """How to solve. `time_limit_s` None: until proven. `seed` feeds the mixed-integer solver.
 
     `prover` "search" is the exact search, "model" the mixed-integer model with HiGHS; "auto" takes
-    the search unless the chains are too many to list. Both prove the same optimum.
+    the search unless the chains are too many to list. Both prove the same optimum. `unseen` asks
+    how the masks hold for tags left out of the survey, which takes a few more solves.
     """
 
     time_limit_s: float | None = None
     seed: int = 0
     prover: Prover = "auto"
+    unseen: bool = True
 
 
 @dataclass(frozen=True)
 class Result:
     """A strategy, what it does in the survey, and what is proven of it.
 
-    `bound` is a loss that no strategy of the searched set is below; `status` is "optimal" only when
-    it equals the loss; "infeasible" when no strategy keeps the hard limits (this one exceeds them
-    least) and "undecided" when time ran out before one was found that does, or none was proven to.
+    `mask_words` says what each mask of the strategy stands for; `unseen` how the masks hold for
+    tags left out (None: no masks, or not asked for). `bound` is a loss that no strategy of the
+    searched set is below; `status` is "optimal" only when it equals the loss; "infeasible" when no
+    strategy keeps the hard limits (this one exceeds them least) and "undecided" when time ran out
+    before one was found that does, or none was proven to. `seconds` is the time of the proof.
     """
 
     read_point: str
@@ -51,6 +56,8 @@ class Result:
     bound: float
     strategy: Strategy
     outcome: Outcome
+    mask_words: tuple[str, ...]
+    unseen: Unseen | None
     searched: dict[str, int]
     proof: dict[str, Any]
     warnings: tuple[str, ...]
@@ -70,6 +77,8 @@ class Result:
             "gap": self.gap,
             "strategy": self.strategy.to_json(),
             "outcome": self.outcome.to_json(),
+            "mask_words": list(self.mask_words),
+            "unseen": None if self.unseen is None else self.unseen.to_json(),
             "searched": self.searched,
             "proof": self.proof,
             "warnings": list(self.warnings),
@@ -92,6 +101,12 @@ def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
     strategy, counts = finish(problem, answer)
     outcome = evaluate(whole.survey, whole.policy, strategy)
     _compare(counts, outcome, problem)
+    seconds = time.monotonic() - started
+    unseen = None
+    if options.unseen and strategy.masks:
+        again = replace(options, unseen=False)
+        unseen = unseen_rates(whole, strategy, lambda part: choose(part, again).strategy)
+    thin = thin_classes(whole.survey) if strategy.masks else ()
     return Result(
         read_point=read_point.name,
         status=_status(answer),
@@ -99,14 +114,16 @@ def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
         bound=answer.bound[1] if answer.bound[0] >= answer.key[0] else 0.0,
         strategy=strategy,
         outcome=outcome,
+        mask_words=tuple(problem.candidates.words[x.mask] for x in answer.chain.literals),
+        unseen=unseen,
         searched={
             "levels": len(problem.profile.levels_dbm),
             "cutoffs": len(problem.thresholds),
             "masks": len(problem.candidates.masks),
         },
         proof={"by": prover, **dict(answer.effort)},
-        warnings=whole.warnings,
-        seconds=time.monotonic() - started,
+        warnings=(*whole.warnings, *thin, *(unseen.warnings if unseen else ())),
+        seconds=seconds,
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -109,6 +109,23 @@ class Survey:
             read_tag=self.read_tag[of_reads],
             read_rssi=self.read_rssi[of_reads],
             tried=self.tried[np.ix_(keep_p, keep_l)],
+        )
+
+    def without_tags(self, out: Bools) -> Survey:
+        """The survey as if the tags marked in `out` had never been there."""
+        of_roster, of_reads = ~out[self.roster_tag], ~out[self.read_tag]
+        number = np.cumsum(~out) - 1
+        return replace(
+            self,
+            tags=tuple(tag for tag, gone in zip(self.tags, out, strict=True) if not gone),
+            roster_pass=self.roster_pass[of_roster],
+            roster_tag=number[self.roster_tag[of_roster]],
+            roster_wanted=self.roster_wanted[of_roster],
+            roster_listed=self.roster_listed[of_roster],
+            read_pass=self.read_pass[of_reads],
+            read_level=self.read_level[of_reads],
+            read_tag=number[self.read_tag[of_reads]],
+            read_rssi=self.read_rssi[of_reads],
         )
 
 

@@ -5,7 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from strategist.survey.policy import Loss, Policy, Reader
-from strategist.survey.records import ReadPoint, Survey, Tag
+from strategist.survey.records import Bools, ReadPoint, Survey, Tag
+from strategist.tags.epc import encode
+
+_COMPANIES = ("9521141", "9520001", "952012", "9525555")  # prefixes that GS1 keeps for examples
 
 
 def large_read_point(
@@ -13,50 +16,70 @@ def large_read_point(
     levels: int,
     tags_a_pass: int,
     *,
-    classes: int = 24,
+    kinds: int = 24,
+    tags_of_kind: int = 12,
     seed: int = 0,
     steps: int = 5,
     slots: int = 3,
     stop_after: int = 1,
-    masks: int | None = None,
     rssi_values: int | None = None,
+    overlap: float = 0.03,
 ) -> ReadPoint:
-    """A read point whose wanted tags are nearer and mostly of some classes of tag data.
+    """A read point whose wanted tags are nearer and mostly of some kinds of tag.
 
-    Plain EPCs of 12 bytes under a header that no standard uses: 8 bytes of class data, in which
-    classes share values, and a serial. `masks` adds plain bytes until about that many candidate
-    masks (before merging) are listed. RSSI comes in 0.5 dB steps, or in `rssi_values` steps.
+    A kind is a company, an item class, a chip model and a word of user memory; a quarter of the
+    kinds are mostly wanted, of the others `overlap` are. 4 % of the reads above turn-on fail, so
+    readability is not monotonic. RSSI comes in 0.5 dB steps, or in `rssi_values` steps.
     """
     rng = np.random.default_rng(seed)
-    bytes_of = rng.integers(0, 4, (classes, 8))
-    serials = max(2, passes * tags_a_pass // 8 // classes)
-    pool = [
-        (k, f"AB{bytes(bytes_of[k].tolist()).hex()}{serial % 251:02x}{serial:04x}".upper())
-        for k in range(classes)
-        for serial in range(serials)
-    ]
+    pool = [tag for kind in range(kinds) for tag in _tags(rng, kind, tags_of_kind)]
     chosen = np.array([rng.choice(len(pool), tags_a_pass, replace=False) for _ in range(passes)])
-    klass = np.array([k for k, _ in pool])[chosen]
-    wanted = rng.random((passes, tags_a_pass)) < np.where(klass < classes // 4, 0.4, 0.03)
+    near_kind = chosen // tags_of_kind < kinds // 4
+    wanted = rng.random(chosen.shape) < np.where(near_kind, 0.4, overlap)
     wanted[:, 0] |= ~wanted.any(axis=1)
+    turn_on = np.where(
+        wanted,
+        rng.normal(levels * 0.4, 2.0, wanted.shape),
+        rng.normal(levels * 0.75, 4.0, wanted.shape),
+    )[:, :, None]
     level = np.arange(levels)
-    near = np.where(wanted, rng.normal(levels * 0.4, 2.0, wanted.shape), 0.0)
-    far = np.where(wanted, 0.0, rng.normal(levels * 0.75, 4.0, wanted.shape))
-    turn_on = (near + far)[:, :, None]
     read = (level >= turn_on) & (rng.random((*wanted.shape, levels)) > 0.04)
     rssi = -72.0 + (level - turn_on) * 0.9 + rng.normal(0, 1.0, (*wanted.shape, 1))
-    rssi = np.round(rssi * 2) / 2
+    rssi = np.clip(np.round(rssi * 2) / 2, -119.0, -1.0)
     if rssi_values is not None:
         edges = np.quantile(rssi[read], np.linspace(0, 1, rssi_values + 1)[1:-1])
         rssi = -70.0 + np.searchsorted(edges, rssi)
+    reader = Reader(ladder_steps_max=steps, mask_slots=slots)
+    policy = Policy(loss=Loss(5.0, 1.0), stop_after=stop_after, reader=reader)
+    return ReadPoint(_survey(pool, chosen, wanted, read, rssi), policy)
+
+
+def _tags(rng: np.random.Generator, kind: int, count: int) -> list[Tag]:
+    company = _COMPANIES[kind % len(_COMPANIES)]
+    item = f"0{rng.integers(0, 10 ** (12 - len(company))):0{12 - len(company)}d}"
+    model, word = int(rng.integers(0, 6)), int(rng.integers(0, 5))
+    return [
+        Tag(
+            encode(f"urn:epc:tag:sgtin-96:{kind % 3}.{company}.{item}.{1000 * kind + number}"),
+            tid=f"E2812{model:03X}2000{int(rng.integers(0, 2**48)):012X}",
+            user=f"{word:04X}{int(rng.integers(0, 2**16)):04X}",
+        )
+        for number in range(count)
+    ]
+
+
+def _survey(
+    pool: list[Tag], chosen: np.ndarray, wanted: Bools, read: Bools, rssi: np.ndarray
+) -> Survey:
+    passes, tags_a_pass, levels = read.shape
     p, t, at = np.nonzero(read)
     used, tag_of = np.unique(chosen, return_inverse=True)
     tag_of = tag_of.reshape(chosen.shape)
-    survey = Survey(
+    return Survey(
         read_point=f"made-{passes}x{levels}x{tags_a_pass}",
-        levels_dbm=10.0 + level,
+        levels_dbm=10.0 + np.arange(levels),
         pass_ids=tuple(f"p{i:05d}" for i in range(passes)),
-        tags=tuple(Tag(pool[i][1]) for i in used),
+        tags=tuple(pool[i] for i in used),
         roster_pass=np.repeat(np.arange(passes), tags_a_pass),
         roster_tag=tag_of.reshape(-1),
         roster_wanted=wanted.reshape(-1),
@@ -64,9 +87,6 @@ def large_read_point(
         read_pass=p,
         read_level=at,
         read_tag=tag_of[p, t],
-        read_rssi=np.clip(rssi[p, t, at], -119.0, -1.0),
+        read_rssi=rssi[p, t, at],
         tried=np.ones((passes, levels), bool),
     )
-    reader = Reader(ladder_steps_max=steps, mask_slots=slots)
-    policy = Policy(loss=Loss(5.0, 1.0), stop_after=stop_after, reader=reader)
-    return ReadPoint(survey, policy)

@@ -1,0 +1,44 @@
+"""What a given strategy would do at a read point, as surveyed: the answer of `evaluate`."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from strategist.optimise.strategy import Strategy
+from strategist.survey.records import ReadPoint
+from strategist.survey.untried import complete
+from strategist.trust.evaluate import Outcome, evaluate
+
+__all__ = ["Evaluation", "evaluate_at"]
+
+
+@dataclass(frozen=True)
+class Evaluation:
+    """A strategy with its outcome; `warnings` are those of the survey, in whole sentences."""
+
+    read_point: str
+    strategy: Strategy
+    outcome: Outcome
+    warnings: tuple[str, ...]
+
+    def to_json(self) -> dict[str, Any]:
+        """The keys that it shares with a result mean the same there."""
+        return {
+            "read_point": self.read_point,
+            "loss": self.outcome.loss,
+            "strategy": self.strategy.to_json(),
+            "outcome": self.outcome.to_json(),
+            "warnings": list(self.warnings),
+        }
+
+
+def evaluate_at(read_point: ReadPoint, strategy: Strategy) -> Evaluation:
+    """The evaluation on the same passes and levels that `choose` would look at.
+
+    Raises InputError where the strategy uses a level that was not surveyed, and where pairs were
+    not surveyed and the policy does not say what to leave out.
+    """
+    whole = complete(read_point)
+    outcome = evaluate(whole.survey, whole.policy, strategy)
+    return Evaluation(read_point.name, strategy, outcome, whole.warnings)

@@ -1,0 +1,180 @@
+"""Do the masks hold for tags that were not surveyed? Leave tags out, choose again, and look.
+
+Masks are judged alone here, tag by tag: a wanted tag that the chain rejects can never be reported,
+and a stray tag that it rejects never will be, whatever power and cutoff do.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from scipy import stats
+
+from strategist.optimise.strategy import Strategy
+from strategist.survey.records import Bools, Ints, ReadPoint, Survey
+from strategist.tags.candidates import tag_fields
+from strategist.tags.fields import words_of
+from strategist.tags.mask import Mask, chain_accepts
+from strategist.trust.intervals import Rate, clopper_pearson
+
+__all__ = ["Held", "Unseen", "item_class", "thin_classes", "unseen_rates"]
+
+FOLDS = 4  # parts that are left out in turn; each costs one more choice
+THIN_CLASS = 5  # a wanted item class seen on fewer tags than this is said
+_REAL = 0.05  # a gap is called real below this probability that chance alone made it
+
+
+@dataclass(frozen=True)
+class Held:
+    """What a chain does to tags: wanted ones rejected, strays let through, each once per role."""
+
+    wanted_rejected: Rate
+    stray_let_through: Rate
+
+    def to_json(self) -> dict[str, Any]:
+        return {
+            "wanted_rejected": _rate_json(self.wanted_rejected),
+            "stray_let_through": _rate_json(self.stray_let_through),
+        }
+
+
+@dataclass(frozen=True)
+class Unseen:
+    """The chain on the tags it was fitted to, and re-chosen chains on the tags they never saw.
+
+    `by_tag` leaves out single tags of known classes, `by_class` whole item classes at a time (None
+    where there are too few to leave any out). `warnings` are sentences, for gaps that are real.
+    """
+
+    fitted: Held
+    by_tag: Held | None
+    by_class: Held | None
+    warnings: tuple[str, ...]
+
+    def to_json(self) -> dict[str, Any]:
+        return {
+            "fitted": self.fitted.to_json(),
+            "by_tag": None if self.by_tag is None else self.by_tag.to_json(),
+            "by_class": None if self.by_class is None else self.by_class.to_json(),
+        }
+
+
+def item_class(survey: Survey, tag: int) -> str:
+    """What the structure of a tag's EPC says it is, in words; plain data goes by its length."""
+    fields = [field for field in tag_fields(survey.tags[tag], "epc") if field.structural]
+    return words_of(fields) if fields else f"plain data of {4 * len(survey.tags[tag].epc)} bits"
+
+
+def thin_classes(survey: Survey) -> tuple[str, ...]:
+    """One sentence for each wanted item class that was seen on few tags."""
+    seen: dict[str, set[int]] = defaultdict(set)
+    for tag in np.unique(survey.roster_tag[survey.roster_wanted]).tolist():
+        seen[item_class(survey, tag)].add(tag)
+    return tuple(
+        f"wanted {words} was seen on {len(tags)} tag{'s' if len(tags) > 1 else ''} only: "
+        f"survey at least {THIN_CLASS}"
+        for words, tags in sorted(seen.items())
+        if len(tags) < THIN_CLASS
+    )
+
+
+def unseen_rates(
+    read_point: ReadPoint, strategy: Strategy, chooser: Callable[[ReadPoint], Strategy]
+) -> Unseen:
+    """Leave out tags, one of `FOLDS` parts at a time, choose again, and test the new chain on them.
+
+    The parts are made by tag number within the survey's order, so the answer is repeatable. Rates
+    carry 95 % Clopper–Pearson intervals; a gap is real when Fisher's exact test says so.
+    """
+    survey = read_point.survey
+    fitted = _held([_count(survey, strategy.masks, np.ones(len(survey.tags), bool))])
+    classes = [item_class(survey, tag) for tag in range(len(survey.tags))]
+    names = {name: number for number, name in enumerate(sorted(set(classes)))}
+    by_class_part = np.array([names[name] for name in classes])
+    within: dict[str, int] = defaultdict(int)
+    by_tag_part = np.zeros(len(classes), np.int64)
+    for tag, name in enumerate(classes):  # every class is spread over all parts
+        by_tag_part[tag] = (within[name] + names[name]) % FOLDS
+        within[name] += 1
+    by_tag = _left_out(read_point, by_tag_part, chooser)
+    by_class = _left_out(read_point, by_class_part % FOLDS, chooser) if len(names) > 1 else None
+    warnings = [
+        *_gaps(fitted, by_tag, "those left out one by one"),
+        *_gaps(fitted, by_class, "those in item classes left out"),
+    ]
+    return Unseen(fitted, by_tag, by_class, tuple(warnings))
+
+
+Tally = tuple[int, int, int, int]  # wanted rejected, wanted, strays let through, strays
+
+
+def _left_out(
+    read_point: ReadPoint, part: Ints, chooser: Callable[[ReadPoint], Strategy]
+) -> Held | None:
+    """What chains chosen without a part of the tags do to that part, over all parts."""
+    survey = read_point.survey
+    tallies = []
+    for number in range(FOLDS):
+        out = part == number
+        kept = survey.without_tags(out)
+        if not out.any() or not kept.roster_wanted.any() or kept.roster_wanted.all():
+            continue
+        without = ReadPoint(kept, read_point.policy)
+        tallies.append(_count(survey, chooser(without).masks, out))
+    return _held(tallies) if tallies else None
+
+
+def _count(survey: Survey, chain: Sequence[Mask], of: Bools) -> Tally:
+    """A tag counts once as wanted and once as stray, for the roles it had."""
+    accepted = np.array([chain_accepts(chain, tag) for tag in survey.tags], bool)
+    wanted, stray = np.zeros(len(of), bool), np.zeros(len(of), bool)
+    wanted[survey.roster_tag[survey.roster_wanted]] = True
+    stray[survey.roster_tag[~survey.roster_wanted]] = True
+    wanted, stray = wanted & of, stray & of
+    return (
+        int((wanted & ~accepted).sum()),
+        int(wanted.sum()),
+        int((stray & accepted).sum()),
+        int(stray.sum()),
+    )
+
+
+def _held(tallies: list[Tally]) -> Held:
+    rejected, wanted, through, stray = np.sum(tallies, axis=0).tolist()
+    return Held(clopper_pearson(rejected, wanted), clopper_pearson(through, stray))
+
+
+def _gaps(fitted: Held, unseen: Held | None, which: str) -> list[str]:
+    """A sentence for each rate that is really worse on unseen tags."""
+    if unseen is None:
+        return []
+    said = []
+    for before, after, what in (
+        (fitted.wanted_rejected, unseen.wanted_rejected, "rejected wanted"),
+        (fitted.stray_let_through, unseen.stray_let_through, "let-through stray"),
+    ):
+        table = np.array([[r.events, r.trials - r.events] for r in (after, before)])
+        if stats.fisher_exact(table, alternative="greater").pvalue < _REAL:
+            said.append(
+                f"the masks fit the survey better than they hold: {what} tags, "
+                f"{_percent(after)} of {which} against {_percent(before)} of those fitted to"
+            )
+    return said
+
+
+def _percent(rate: Rate) -> str:
+    return f"{100 * rate.events / max(rate.trials, 1):.0f} % ({rate.events} of {rate.trials})"
+
+
+def _rate_json(rate: Rate) -> dict[str, Any]:
+    return {
+        "events": rate.events,
+        "trials": rate.trials,
+        "rate": rate.rate,
+        "low": rate.low,
+        "high": rate.high,
+    }
