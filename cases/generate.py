@@ -20,7 +20,7 @@ SEED = 2024
 FOLDER = Path(__file__).parent / "linen-service"
 READS = ("read_point", "pass_id", "power_dbm", "epc", "rssi_dbm")
 ROSTER = ("read_point", "pass_id", "epc", "role", "tid", "user", "tag_type")
-WASHES_MAX = 180
+WASHES_MAX, WASHES_A_GRADE = 180, 45  # user memory, where written, begins with a grade of wear
 SERIAL_BITS = 32  # serials are drawn at random from about four thousand million
 
 
@@ -49,7 +49,7 @@ def mint(kind: str, rng: random.Random, with_tid: bool = True) -> Item:
     made = MOULDED if rng.random() < what.moulded_share else TEXTILE
     epc = what.epc(rng.getrandbits(SERIAL_BITS))
     tid = _tid(made, rng)
-    user = f"{rng.randrange(WASHES_MAX):04X}0000" if rng.random() < 0.5 else ""
+    user = f"{rng.randrange(WASHES_MAX) // WASHES_A_GRADE:02X}000000" if rng.random() < 0.5 else ""
     chip = Chip.draw(made, rng)
     return Item(epc, tid if with_tid else "", user if with_tid else "", made.name, chip)
 

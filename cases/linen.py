@@ -262,7 +262,7 @@ CABINET = Place(
     policy={
         "loss": {"missed": 5, "stray": 1},
         "stop_after": 4,
-        "reader": {"ladder_steps_max": 3, "mask_slots": 2},
+        "reader": {"ladder_steps_max": 3, "mask_slots": 3},
     },
 )
 

@@ -128,7 +128,7 @@ def best_mask_pair(field: Field) -> float:
     let_through = (both, a + b - both, a - both, everything - b + both, everything - a - b + both)
     out = min(float(part.min()) for part in let_through)
     single = min(0.0, everything, float(alone.min()), everything - float(alone.max()))
-    return base + min(out, everything - float(both.max()), single)
+    return float(base + min(out, everything - float(both.max()), single))
 
 
 def _all_masks(field: Field) -> Bools:
