@@ -1,0 +1,126 @@
+"""From a survey of a UHF RFID read point to the proven best power, ladder, cutoff and masks.
+
+The names below are the library. Each is loaded when it is first used, so that importing the package
+costs nothing (numpy, pandas and the solver together take most of a second).
+"""
+
+from __future__ import annotations
+
+import importlib
+import sys
+from types import ModuleType
+from typing import TYPE_CHECKING, Any
+
+from strategist.errors import DisagreementError, Fault, InputError, SolveError, StrategistError
+
+if TYPE_CHECKING:
+    from strategist.choose import Options, Result, choose
+    from strategist.optimise.search import TooManySelectionsError
+    from strategist.optimise.strategy import Strategy, read_strategy
+    from strategist.optimise.strategy_file import StrategyFile, parse_strategy_file
+    from strategist.report.check import Checked, check, check_text
+    from strategist.report.output import refuse_target, write_whole
+    from strategist.report.settings import settings_document, settings_text
+    from strategist.report.text import evaluation_text, result_text
+    from strategist.survey.diagnosis import Finding, diagnose
+    from strategist.survey.one_file import read_file, read_text
+    from strategist.survey.policy import Policy, Site
+    from strategist.survey.reading import read_case
+    from strategist.survey.records import Case, ReadPoint, Survey, Tag
+    from strategist.survey.untried import complete
+    from strategist.tags.mask import Mask
+    from strategist.tags.power_table import PowerTable, read_power_table
+    from strategist.trust.evaluate import Outcome, evaluate
+    from strategist.trust.evaluation import Evaluation, evaluate_at
+
+__version__ = "0.1.0"
+
+__all__ = [
+    "Case",
+    "Checked",
+    "DisagreementError",
+    "Evaluation",
+    "Fault",
+    "Finding",
+    "InputError",
+    "Mask",
+    "Options",
+    "Outcome",
+    "Policy",
+    "PowerTable",
+    "ReadPoint",
+    "Result",
+    "Site",
+    "SolveError",
+    "StrategistError",
+    "Strategy",
+    "StrategyFile",
+    "Survey",
+    "Tag",
+    "TooManySelectionsError",
+    "check",
+    "check_text",
+    "choose",
+    "complete",
+    "diagnose",
+    "evaluate",
+    "evaluate_at",
+    "evaluation_text",
+    "parse_strategy_file",
+    "read_case",
+    "read_file",
+    "read_power_table",
+    "read_strategy",
+    "read_text",
+    "refuse_target",
+    "result_text",
+    "settings_document",
+    "settings_text",
+    "write_whole",
+]
+
+_LATE = {
+    "choose": ("Options", "Result", "choose"),
+    "optimise.search": ("TooManySelectionsError",),
+    "optimise.strategy": ("Strategy", "read_strategy"),
+    "optimise.strategy_file": ("StrategyFile", "parse_strategy_file"),
+    "report.check": ("Checked", "check", "check_text"),
+    "report.output": ("refuse_target", "write_whole"),
+    "report.settings": ("settings_document", "settings_text"),
+    "report.text": ("evaluation_text", "result_text"),
+    "survey.diagnosis": ("Finding", "diagnose"),
+    "survey.one_file": ("read_file", "read_text"),
+    "survey.policy": ("Policy", "Site"),
+    "survey.reading": ("read_case",),
+    "survey.records": ("Case", "ReadPoint", "Survey", "Tag"),
+    "survey.untried": ("complete",),
+    "tags.mask": ("Mask",),
+    "tags.power_table": ("PowerTable", "read_power_table"),
+    "trust.evaluate": ("Outcome", "evaluate"),
+    "trust.evaluation": ("Evaluation", "evaluate_at"),
+}
+_HOME = {name: module for module, names in _LATE.items() for name in names}
+
+
+def __getattr__(name: str) -> Any:
+    """Load a public name from the module it lives in."""
+    if name not in _HOME:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    found = getattr(importlib.import_module(f"{__name__}.{_HOME[name]}"), name)
+    globals()[name] = found
+    return found
+
+
+def __dir__() -> list[str]:
+    return sorted([*__all__, "__version__"])
+
+
+class _Package(ModuleType):
+    """Keeps `strategist.choose` the function: importing choose.py would bind the module there."""
+
+    def __setattr__(self, name: str, value: Any) -> None:
+        if not (name in _HOME and isinstance(value, ModuleType)):
+            super().__setattr__(name, value)
+
+
+sys.modules[__name__].__class__ = _Package

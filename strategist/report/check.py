@@ -1,0 +1,86 @@
+"""What `check` finds in a case that could be read, and how it says so."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from strategist.errors import InputError
+from strategist.report.lines import paragraph, plain
+from strategist.survey.diagnosis import Finding, diagnose
+from strategist.survey.order import figure
+from strategist.survey.records import Case, ReadPoint
+from strategist.survey.untried import complete
+
+__all__ = ["Checked", "check", "check_text"]
+
+
+@dataclass(frozen=True, eq=False)
+class Checked:
+    """A read point with its findings; `refusal` says why it cannot be solved, None if it can."""
+
+    read_point: ReadPoint
+    findings: tuple[Finding, ...]
+    refusal: InputError | None
+
+    @property
+    def weak(self) -> bool:
+        """Whether an answer drawn from the survey may not hold."""
+        return any(finding.severity == "weak" for finding in self.findings)
+
+
+def check(case: Case) -> tuple[Checked, ...]:
+    """The findings on each read point of a case."""
+    return tuple(Checked(point, diagnose(point), _refusal(point)) for point in case.read_points)
+
+
+def check_text(case: Case, checked: Sequence[Checked]) -> str:
+    """The findings by read point and a verdict in the last line, in lines of 80 columns."""
+    lines = [plain(case.site)] if case.site else []
+    for one in checked:
+        lines += ["", *_heading(one.read_point), *_said(one)]
+    return "\n".join([*lines, "", _verdict(checked)])
+
+
+def _refusal(read_point: ReadPoint) -> InputError | None:
+    try:
+        complete(read_point)
+    except InputError as error:
+        return error
+    return None
+
+
+def _heading(read_point: ReadPoint) -> list[str]:
+    survey = read_point.survey
+    levels = [figure(level) for level in survey.levels_dbm]
+    span = f"{levels[0]} to {levels[-1]} dBm" if len(levels) > 1 else f"{levels[0]} dBm"
+    wanted = int(survey.roster_wanted.sum())
+    text = (
+        f"{plain(read_point.name)}: passes {len(survey.pass_ids)}; levels {len(levels)} ({span}); "
+        f"tags presented {wanted} wanted, {len(survey.roster_wanted) - wanted} stray; "
+        f"reads {len(survey.read_pass)}"
+    )
+    return paragraph(text, 0, 2)
+
+
+def _said(one: Checked) -> list[str]:
+    said = [("unusable", str(one.refusal), "")] if one.refusal is not None else []
+    said += [(f.severity, f.text, f.advice) for f in one.findings]
+    said += [("note", warning, "") for warning in one.read_point.warnings]
+    lines = []
+    for mark, text, advice in said:
+        lines += paragraph(f"{mark}: {text}", hanging=2)
+        if advice:
+            lines += paragraph(f"-> {advice}", 4, 3)
+    return lines or ["  nothing weak found"]
+
+
+def _verdict(checked: Sequence[Checked]) -> str:
+    refused = sum(one.refusal is not None for one in checked)
+    weak = sum(one.weak for one in checked)
+    points = f"{len(checked)} read point{'' if len(checked) == 1 else 's'}"
+    if refused:
+        return f"Unusable: {refused} of {points} cannot be solved as the case stands."
+    if weak:
+        return f"Usable, with weak points: {weak} of {points}."
+    return f"Usable: {points}, nothing weak found."

@@ -1,0 +1,56 @@
+"""Writing a file whole or not at all."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+from pathlib import Path
+
+from strategist.errors import InputError
+
+__all__ = ["refuse_target", "write_whole"]
+
+
+def refuse_target(path: str | Path) -> None:
+    """Raise InputError where a file cannot be written: to be asked before the work begins."""
+    try:
+        target = Path(path).resolve()
+        if target.is_dir():
+            raise InputError.one(str(path), "a folder", "the name of a file")
+        if target.exists() and not target.is_file():
+            allowed = "the name of a file, or - for standard output"
+            raise InputError.one(str(path), "something else than a file", allowed)
+        if not target.parent.is_dir():
+            allowed = "a file in a folder that exists"
+            raise InputError.one(str(path), f"no folder {target.parent}", allowed)
+        if not os.access(target.parent, os.W_OK):
+            found = f"no right to write in {target.parent}"
+            raise InputError.one(str(path), found, "a file in a folder that may be written to")
+    except (OSError, ValueError, RuntimeError) as error:  # a name that no file system takes
+        raise _refused(path, error) from None
+
+
+def write_whole(path: str | Path, text: str) -> None:
+    """Write a UTF-8 text under a temporary name beside the file and put it in its place.
+
+    Raises InputError where that fails; what stood there before then stands there still.
+    """
+    refuse_target(path)
+    target = Path(path).resolve()
+    beside = target.with_name(f".strategist-{os.getpid()}.part")
+    try:
+        with beside.open("x", encoding="utf-8", newline="\n") as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+        beside.replace(target)
+    except OSError as error:
+        raise _refused(path, error) from None
+    finally:
+        with contextlib.suppress(OSError):
+            beside.unlink(missing_ok=True)
+
+
+def _refused(path: str | Path, error: Exception) -> InputError:
+    why = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+    return InputError.one(str(path), why, "a file that can be written")

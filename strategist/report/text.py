@@ -1,0 +1,193 @@
+"""A result or an evaluation in words, for a person at a terminal: what to set, and what it does."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from strategist.choose import Result
+from strategist.optimise.strategy import Strategy
+from strategist.report.lines import labelled, paragraph, plain
+from strategist.survey.order import figure, some
+from strategist.survey.policy import Policy
+from strategist.tags.mask import EPC_START, Mask
+from strategist.trust.evaluate import Outcome
+from strategist.trust.evaluation import Evaluation
+
+__all__ = ["CAUTION", "evaluation_text", "result_text"]
+
+CAUTION = (
+    "Levels are conducted power. With antenna gain and cable loss keep the radiated power within "
+    "the lawful limit for your antenna and region; local rules and licensed practice decide. The "
+    "counts hold for the surveyed passes: try the settings on site before a line depends on them."
+)
+
+_HEADS = {
+    "optimal": "best strategy, proven",
+    "feasible": "best strategy found in time, not proven",
+    "infeasible": "no strategy keeps the limits; this one exceeds them least",
+    "undecided": "undecided when time ran out; this strategy exceeds a limit",
+}
+_PROVERS = {"search": "exact search", "model": "mixed-integer model"}
+
+
+def result_text(result: Result, policy: Policy, *, caution: bool = True) -> str:
+    """A result of `choose` under the read point's policy, in lines of 80 columns.
+
+    `caution` may be False where another result with the same caution follows at once.
+    """
+    return "\n".join(
+        [
+            f"{plain(result.read_point)}: {_HEADS[result.status]}",
+            *_what_to_set(result.strategy),
+            *_what_it_does(result.outcome, policy),
+            "Proof",
+            *paragraph(_proof(result, policy)),
+            *_warnings(result.warnings),
+            *(["Caution", *paragraph(CAUTION)] if caution else []),
+        ]
+    )
+
+
+def evaluation_text(evaluation: Evaluation, policy: Policy) -> str:
+    """An evaluation of a given strategy, in lines of 80 columns."""
+    return "\n".join(
+        [
+            f"{plain(evaluation.read_point)}: the given strategy",
+            *_what_to_set(evaluation.strategy),
+            *_what_it_does(evaluation.outcome, policy),
+            *_warnings(evaluation.warnings),
+            "Caution",
+            *paragraph(CAUTION),
+        ]
+    )
+
+
+def _what_to_set(strategy: Strategy) -> list[str]:
+    levels = ", ".join(figure(level) for level in strategy.levels_dbm)
+    steps = len(strategy.levels_dbm)
+    lines = ["To set"]
+    if steps == 1:
+        lines += labelled("power", f"{levels} dBm, fixed")
+    else:
+        lines += labelled("power", f"step ladder: {levels} dBm, in this order")
+        tags = "one tag has" if strategy.stop_after == 1 else f"{strategy.stop_after} tags have"
+        text = f"as soon as {tags} passed cutoff and masks, counted over the steps walked so far; "
+        lines += labelled("stop", f"{text}else after the last step")
+    if strategy.cutoff_dbm is None:
+        lines += labelled("cutoff", "none")
+    else:
+        cutoff = figure(strategy.cutoff_dbm)
+        lines += labelled("cutoff", f"{cutoff} dBm: drop every read with a weaker RSSI")
+    return lines + _masks(strategy.masks)
+
+
+def _masks(masks: Sequence[Mask]) -> list[str]:
+    if not masks:
+        return labelled("masks", "none")
+    mixed = len({mask.join for mask in masks[1:]}) > 1
+    lines = labelled("masks", f"keep a tag when{', taken one after the other,' if mixed else ''}")
+    for number, mask in enumerate(masks, 1):
+        begin = f"{number}. {mask.join or '':<3} " if len(masks) > 1 else ""
+        lines += paragraph(begin + _mask(mask), 12, len(begin))
+    if any(mask.bank == "epc" for mask in masks):
+        lines += paragraph(f"(pointers as on the air: the EPC begins at bit {EPC_START})", 12)
+    return lines
+
+
+def _mask(mask: Mask) -> str:
+    """Bank, pointer, length and value: in hex, or in bits where these are no whole hex digits."""
+    value = f"{mask.value:0{mask.length}b} binary"
+    if mask.length % 4 == 0:
+        value = f"{mask.pattern[: mask.length // 4]} hex"
+    test = "not " if mask.negate else ""
+    return f"{mask.bank.upper()} bank, pointer {mask.pointer}, length {mask.length}: {test}{value}"
+
+
+def _what_it_does(outcome: Outcome, policy: Policy) -> list[str]:
+    missed_in = [p.pass_id for p in outcome.by_pass if p.missed]
+    stray_in = [p.pass_id for p in outcome.by_pass if p.stray]
+    rate = outcome.missed_rate
+    share = "" if rate is None else f" ({_percent(rate)})"
+    weights = policy.loss
+    loss = f"{figure(outcome.loss)} = {figure(weights.missed)} x {outcome.missed} missed + "
+    return [
+        f"In this survey of {_count(outcome.passes, 'pass', 'passes')}",
+        *labelled(
+            "missed", f"{outcome.missed} of {outcome.wanted} wanted{share}{_passes(missed_in)}"
+        ),
+        *labelled(
+            "stray",
+            f"{outcome.stray} of {outcome.stray_presented} stray let through "
+            f"({outcome.stray_rate:.3g} a pass){_passes(stray_in)}",
+        ),
+        *labelled("loss", f"{loss}{figure(weights.stray)} x {outcome.stray} stray"),
+        *_limits(outcome, policy),
+    ]
+
+
+def _limits(outcome: Outcome, policy: Policy) -> list[str]:
+    """The hard limits with the rates that they cap: kept, or exceeded by how much."""
+    limits, rate = policy.limits, outcome.missed_rate
+    lines: list[str] = []
+    if limits.missed_rate_max is not None and rate is not None:
+        over = rate - limits.missed_rate_max
+        verdict = f"EXCEEDED by {100 * over:.3g} points" if over > 0 else "kept"
+        text = f"missed rate {_percent(rate)}, at most {_percent(limits.missed_rate_max)}"
+        lines += labelled("limit", f"{text}: {verdict}")
+    if limits.stray_rate_max is not None:
+        over = outcome.stray_rate - limits.stray_rate_max
+        verdict = f"EXCEEDED by {over:.3g}" if over > 0 else "kept"
+        text = f"stray {outcome.stray_rate:.3g} a pass, at most {limits.stray_rate_max:.3g}"
+        lines += labelled("limit", f"{text}: {verdict}")
+    return lines
+
+
+def _proof(result: Result, policy: Policy) -> str:
+    how = f"({_PROVERS[result.proof['by']]}, {result.seconds:.1f} s)"
+    among = f"no strategy among {_searched(result, policy)}"
+    if result.status == "optimal":
+        return f"Proven: {among} has a lower loss {how}."
+    if result.status == "feasible":
+        return (
+            f"Not proven: time ran out {how}. {among[0].upper()}{among[1:]} has a loss below "
+            f"{figure(result.bound)}; this one has {figure(result.loss)}, a gap of "
+            f"{_percent(result.gap)}."
+        )
+    if result.status == "infeasible":
+        return f"Proven: {among} keeps the limits, and none exceeds them less {how}."
+    return (
+        f"Not proven: time ran out {how}. Whether a strategy among "
+        f"{_searched(result, policy)} keeps the limits is open. Allow more time."
+    )
+
+
+def _searched(result: Result, policy: Policy) -> str:
+    searched, reader = result.searched, policy.reader
+    steps = reader.ladder_steps_max if "ladder" in policy.allow else 1
+    levels = _count(searched["levels"], "level", "levels")
+    slots = min(reader.mask_slots, searched["masks"])
+    ladder = "" if steps == 1 or searched["levels"] == 1 else f" (up to {steps} steps)"
+    chain = f" (up to {slots} in a chain)" if searched["masks"] else ""
+    return (
+        f"{levels}{ladder}, {_count(searched['cutoffs'] - 1, 'cutoff', 'cutoffs')} and "
+        f"{_count(searched['masks'], 'mask', 'masks')}{chain}"
+    )
+
+
+def _warnings(warnings: Sequence[str]) -> list[str]:
+    lines = [line for text in warnings for line in paragraph(f"- {text}", hanging=2)]
+    return ["Warnings", *lines] if lines else []
+
+
+def _passes(names: Sequence[str]) -> str:
+    if not names:
+        return ""
+    return f", in {_count(len(names), 'pass', 'passes')}: {some(names)}"
+
+
+def _count(number: int, one: str, many: str) -> str:
+    return f"{number} {one if number == 1 else many}"
+
+
+def _percent(rate: float) -> str:
+    return f"{100 * rate:.3g} %"
