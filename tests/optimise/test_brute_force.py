@@ -1,0 +1,107 @@
+"""The optimiser against brute force: every ladder × cutoff × mask chain, replayed one by one.
+
+Brute force is written out plainly in `made.py` and counts with the evaluator, which shares no code
+with search and model. What must agree is the whole key of preference, not the loss alone.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pulp
+import pytest
+
+from strategist.choose import Options, Prover, Result, choose
+from strategist.optimise.model import Model
+from strategist.optimise.problem import Problem, pose
+from strategist.survey.records import ReadPoint
+from tests.optimise.made import brute_force, preference, random_read_point
+
+PROVERS: tuple[Prover, ...] = ("search", "model")
+SMALL = range(60)
+LARGER = [3, 4, 8, 10, 11, 17, 23, 24, 25, 28, 30, 33, 40]
+MORE_THAN_BRUTE_FORCE = [(1, seed) for seed in range(100, 116)] + [(2, 200), (2, 203), (2, 207)]
+
+
+def strategies_of(problem: Problem) -> int:
+    """How many strategies brute force goes through, by counting rules."""
+    levels = len(problem.profile.levels_dbm)
+    ladders = sum(math.comb(levels, n) for n in range(1, problem.steps_max + 1))
+    signed = 2 * len(problem.candidates.masks)
+    chains = 1 + sum(signed**n * 2 ** (n - 1) for n in range(1, problem.slots + 1))
+    return ladders * len(problem.thresholds) * chains
+
+
+def assert_proven(result: Result) -> None:
+    assert result.status in ("optimal", "infeasible")
+    assert result.bound == result.loss == pytest.approx(result.outcome.loss, abs=1e-6)
+    assert result.gap == 0
+
+
+def key_of(result: Result, read_point: ReadPoint) -> tuple[object, ...]:
+    return preference(result.strategy, result.outcome, read_point.policy)
+
+
+def assert_like_brute_force(read_point: ReadPoint) -> None:
+    best, _ = brute_force(read_point)
+    for prover in PROVERS:
+        result = choose(read_point, Options(prover=prover))
+        assert_proven(result)
+        assert key_of(result, read_point) == best, prover
+        assert (result.status == "infeasible") == (best[0] > 0)
+
+
+@pytest.mark.parametrize("seed", SMALL)
+def test_small_read_points_equal_brute_force(seed: int) -> None:
+    assert_like_brute_force(random_read_point(seed, 0))
+
+
+@pytest.mark.parametrize("seed", LARGER)
+def test_larger_read_points_equal_brute_force(seed: int) -> None:
+    assert_like_brute_force(random_read_point(seed, 1))
+
+
+def test_the_small_read_points_are_not_all_alike() -> None:
+    """Otherwise the equality above would say little: each feature of a read point must occur."""
+    points = [random_read_point(seed, 0) for seed in SMALL]
+    problems = [pose(point.survey, point.policy) for point in points]
+    policies = [point.policy for point in points]
+    assert sum(problem.slots == 2 for problem in problems) >= 8
+    assert sum(problem.steps_max > 1 for problem in problems) >= 20
+    assert sum(problem.top_fixed for problem in problems) >= 8
+    assert sum(policy.stop_after > 1 for policy in policies) >= 15
+    assert sum(policy.limits.stray_rate_max is not None for policy in policies) >= 8
+    assert sum(policy.limits.missed_rate_max is not None for policy in policies) >= 8
+    assert sum(_falls_silent(problem) for problem in problems) >= 20
+    assert max(strategies_of(problem) for problem in problems) > 10_000
+
+
+def _falls_silent(problem: Problem) -> bool:
+    """Whether some tag that was read at a level is not read at a higher one."""
+    read = np.isfinite(problem.profile.rssi)
+    return bool((read[:, :-1] & ~read[:, 1:]).any())
+
+
+@pytest.mark.parametrize(("size", "seed"), MORE_THAN_BRUTE_FORCE)
+def test_search_and_model_agree(size: int, seed: int) -> None:
+    """Two proofs that share only the problem come to the same key on read points beyond reach."""
+    read_point = random_read_point(seed, size)
+    by_search, by_model = (choose(read_point, Options(prover=prover)) for prover in PROVERS)
+    assert_proven(by_search)
+    assert_proven(by_model)
+    assert by_search.status == by_model.status
+    assert key_of(by_search, read_point) == key_of(by_model, read_point)
+
+
+@pytest.mark.parametrize("seed", [*range(0, 60, 4), *range(300, 306)])
+def test_cbc_as_second_opinion(seed: int) -> None:
+    """Another solver finds the same least value of the model's first objective."""
+    read_point = random_read_point(seed, 0 if seed < 300 else 1)
+    result = choose(read_point, Options(prover="search"))
+    model = Model(pose(read_point.survey, read_point.policy))
+    name, objective, constant = model.objectives()[0]
+    model.aim(objective).solve(pulp.PULP_CBC_CMD(msg=False, threads=1, gapRel=0.0))
+    assert model.mip.sol_status == pulp.LpSolutionOptimal
+    expected = result.loss if name == "loss" else key_of(result, read_point)[0]
+    assert pulp.value(objective) + constant == pytest.approx(expected, abs=1e-5)
