@@ -1,0 +1,114 @@
+"""Published interval partitions laid out as step ladders.
+
+A ladder whose top is the highest level cuts the levels into intervals, each closed by a step. Let
+pass w have one wanted tag, read from level w upward. The ladder stops for it at the first step t at
+or above w, and it reports the strays read at t. Level for level their number may be any, since
+nothing is assumed monotonic. So a cost W(u, t) of the interval from u (left out) to t becomes a
+read point where pass w has W(w−1, t) − W(w, t) strays at level t: summed over u < w ≤ t that is
+W(u, t), for every W that never falls when the interval grows downward.
+"""
+
+from __future__ import annotations
+
+import functools
+import itertools
+from collections.abc import Callable
+from fractions import Fraction
+
+import numpy as np
+import pytest
+
+from strategist.choose import Options, Prover, choose
+from strategist.survey.policy import Loss, Policy, Reader
+from strategist.survey.records import ReadPoint, Survey, Tag
+
+PROVERS: list[Prover] = ["search", "model"]
+PRICES = (0, 1, 5, 8, 9, 10, 17, 17, 20, 24, 30)  # of a rod of length 0 … 10
+REVENUES = (0, 1, 5, 8, 10, 13, 17, 18, 22, 25, 30)
+A_LENGTH = 7  # no centimetre more raises a price by more: the cost below is never negative
+VALUES = (-1, 2, -1, 2, 4, 5, 6, -1, 2, -1)
+
+
+def partition_point(n: int, steps: int, cost: Callable[[int, int], int]) -> ReadPoint:
+    """`cost(u, t)` of the interval u < w ≤ t as a read point with levels 1 … n dBm."""
+    strays = {(w, t): cost(w - 1, t) - cost(w, t) for w in range(1, n + 1) for t in range(w, n + 1)}
+    assert min(strays.values()) >= 0
+    most = max(strays.values())
+    roster = [(w - 1, tag) for w in range(1, n + 1) for tag in range(most + 1)]
+    reads = [(w - 1, t - 1, tag) for (w, t), number in strays.items() for tag in range(number + 1)]
+    survey = Survey(
+        read_point="partition",
+        levels_dbm=np.arange(1.0, n + 1),
+        pass_ids=tuple(f"w{w:02d}" for w in range(1, n + 1)),
+        tags=tuple(Tag(f"AB{tag:06X}") for tag in range(most + 1)),
+        roster_pass=np.array([p for p, _ in roster]),
+        roster_tag=np.array([tag for _, tag in roster]),
+        roster_wanted=np.array([tag == 0 for _, tag in roster]),
+        roster_listed=np.ones(len(roster), bool),
+        read_pass=np.array([p for p, _, _ in reads]),
+        read_level=np.array([level for _, level, _ in reads]),
+        read_tag=np.array([tag for _, _, tag in reads]),
+        read_rssi=np.full(len(reads), -60.0),
+        tried=np.ones((n, n), bool),
+    )
+    reader = Reader(ladder_steps_max=steps)
+    return ReadPoint(survey, Policy(loss=Loss(1, 1), allow=("ladder",), reader=reader))
+
+
+def rod(n: int, pieces: int) -> ReadPoint:
+    """A piece of length m costs 7 m less its price, so that a loss is 7 n less the revenue."""
+    return partition_point(n, pieces, lambda u, t: A_LENGTH * (t - u) - PRICES[t - u])
+
+
+def revenue(n: int, pieces: int, prover: Prover) -> float:
+    result = choose(rod(n, pieces), Options(prover=prover))
+    assert result.status == "optimal" and result.bound == result.loss
+    cuts = [0.0, *result.strategy.levels_dbm]
+    sold = sum(PRICES[round(high - low)] for low, high in itertools.pairwise(cuts))
+    assert cuts[-1] == n and sold == A_LENGTH * n - result.loss
+    return sold
+
+
+@pytest.mark.parametrize("prover", PROVERS)
+@pytest.mark.parametrize("n", range(1, 11))
+def test_rod_cutting(n: int, prover: Prover) -> None:
+    """Cormen, Leiserson, Rivest, Stein: Introduction to Algorithms, 15.1: r1 … r10 (from memory)."""
+    assert revenue(n, n, prover) == REVENUES[n]
+
+
+@pytest.mark.parametrize("prover", PROVERS)
+@pytest.mark.parametrize(("n", "pieces", "best"), [(8, 1, 20), (8, 2, 22), (9, 1, 24), (9, 2, 25)])
+def test_rod_cutting_with_few_pieces(n: int, pieces: int, best: int, prover: Prover) -> None:
+    """The same table with at most k pieces (CHECKS §7 g, computed)."""
+    assert revenue(n, pieces, prover) == best
+
+
+@functools.cache
+def within(u: int, t: int) -> Fraction:
+    """Squared distance to their mean of the values of kinds u+1 … t."""
+    kinds = sorted(set(VALUES))[u:t]
+    own = [Fraction(v) for v in VALUES if v in kinds]
+    return sum(((v - sum(own) / len(own)) ** 2 for v in own), Fraction(0))
+
+
+@pytest.mark.parametrize("prover", PROVERS)
+def test_one_dimensional_clusters(prover: Prover) -> None:
+    """Wang and Song 2011, Ckmeans.1d.dp, example with k = 3: sizes 4, 3, 3, withinss 0, 0, 2.
+
+    A level for each of the five kinds of value; the sums of squares are scaled to whole strays.
+    """
+    scale = 630
+    point = partition_point(5, 3, lambda u, t: _whole(scale * within(u, t)))
+    result = choose(point, Options(prover=prover))
+    assert result.status == "optimal"
+    assert result.loss == scale * 2
+    assert result.strategy.levels_dbm == (1, 2, 5)  # −1 alone, 2 alone, then 4, 5 and 6
+    kinds = sorted(set(VALUES))
+    edges = [kinds[round(level) - 1] for level in result.strategy.levels_dbm]
+    sizes = np.bincount(np.searchsorted(edges, VALUES)).tolist()
+    assert sizes == [4, 3, 3]
+
+
+def _whole(number: Fraction) -> int:
+    assert number.denominator == 1
+    return number.numerator
