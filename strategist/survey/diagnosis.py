@@ -129,7 +129,7 @@ def _amount(survey: Survey) -> _Found:
 
 def _epcs(survey: Survey, entries: Bools) -> str:
     epcs = [survey.tags[t].epc for t in np.unique(survey.roster_tag[entries])]
-    return f"{len(epcs)} EPCs: {some(epcs[:3])}{', …' if len(epcs) > 3 else ''}"
+    return f"EPC {', '.join(epcs[:3])}{f', … ({len(epcs)} in all)' if len(epcs) > 3 else ''}"
 
 
 def _copies(survey: Survey) -> list[str]:
