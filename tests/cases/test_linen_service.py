@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import json
 import re
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 
+from cases.generate import write_case
 from cases.linen import PLACES
 from strategist.optimise.strategy import read_strategy
 from strategist.survey.reading import read_case
@@ -70,3 +72,14 @@ def test_together_beats_the_best_technique_alone_by_far(name: str) -> None:
     said = figures(name)
     alone = min(value for column, value in said.items() if column.endswith("alone"))
     assert said["together"] <= 0.65 * alone
+
+
+def test_the_strategies_still_win_in_new_passes_of_the_same_site(tmp_path: Path) -> None:
+    """The rivals are chosen with the new passes in hand, the strategies were not."""
+    write_case(tmp_path, seed=99, passes=100)
+    for point in read_case(tmp_path).read_points:
+        strategy = read_strategy(json.dumps(STRATEGIES[point.name]).encode(), point.name)
+        loss = evaluate(point.survey, point.policy, strategy).loss
+        field = load(point.name, tmp_path)
+        rivals = min(best_power(field), best_ladder(field), best_cutoff(field))
+        assert loss < 0.8 * rivals, point.name
