@@ -1,0 +1,456 @@
+"""The command line: what it prints, writes and returns, and that no traceback reaches a user."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import signal
+import stat
+import subprocess
+import sys
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+import strategist
+from strategist.__main__ import main
+from strategist.errors import DisagreementError, SolveError
+
+# A read point worked by hand. Wanted W1 is read from 20 dBm on, W2 at 23 only; stray S at 23 and
+# weaker than W2. At 23 dBm with a cutoff in (−60, −50] all is well; without one the stray costs 1.
+W1, W2, S = "3034AA01", "3034AA02", "3034BB01"
+READS = [
+    ("p1", 20, W1, -55),
+    ("p1", 23, W1, -50),
+    ("p2", 23, W2, -50),
+    ("p2", 23, S, -60),
+]
+ROSTER = [("p1", W1, "wanted"), ("p2", W2, "wanted"), ("p2", S, "stray")]
+
+
+def case(folder: Path, points: dict[str, dict[str, Any]], reads: Any = READS) -> Path:
+    """A case folder with the same survey at each of the read points."""
+    folder.mkdir()
+    rows = [f"{name},{p},{dbm},{epc},{rssi}" for name in points for p, dbm, epc, rssi in reads]
+    header = "read_point,pass_id,power_dbm,epc,rssi_dbm"
+    (folder / "reads.csv").write_text("\n".join([header, *rows]) + "\n")
+    rows = [f"{name},{p},{epc},{role}" for name in points for p, epc, role in ROSTER]
+    (folder / "roster.csv").write_text("\n".join(["read_point,pass_id,epc,role", *rows]) + "\n")
+    site = {
+        "site": "Made",
+        "read_points": {n: {"levels_dbm": [20, 23]} | p for n, p in points.items()},
+    }
+    (folder / "site.json").write_text(json.dumps(site))
+    return folder
+
+
+@pytest.fixture
+def one(tmp_path: Path) -> Path:
+    return case(tmp_path / "one", {"door": {"allow": ["power", "cutoff"]}})
+
+
+@pytest.fixture
+def two(tmp_path: Path) -> Path:
+    return case(
+        tmp_path / "two", {"door": {"allow": ["power", "cutoff"]}, "dock": {"allow": ["power"]}}
+    )
+
+
+def run(capsys: pytest.CaptureFixture[str], *argv: object) -> tuple[int, str, str]:
+    """(exit status, standard output, standard error) of a command in this process."""
+    try:
+        status = main([str(argument) for argument in argv])
+    except SystemExit as error:  # argparse
+        status = int(error.code or 0)
+    out, err = capsys.readouterr()
+    assert "Traceback" not in err
+    return status, out, err
+
+
+def shell(*argv: object, **how: Any) -> subprocess.CompletedProcess[str]:
+    """The command in a process of its own."""
+    command = [sys.executable, "-m", "strategist", *map(str, argv)]
+    return subprocess.run(command, capture_output=True, text=True, check=False, **how)
+
+
+def test_solve_says_what_to_set_what_it_does_and_the_proof(capsys: Any, one: Path) -> None:
+    status, out, err = run(capsys, "solve", one)
+    assert (status, err) == (0, "")
+    assert out.startswith("door: best strategy, proven\n")
+    assert "  power     23 dBm, fixed\n" in out
+    assert "  cutoff    -55 dBm: drop every read with a weaker RSSI\n" in out
+    assert "  masks     none\n" in out
+    assert "  missed    0 of 2 wanted (0 %)\n" in out
+    assert "  stray     0 of 1 stray let through (0 a pass)\n" in out
+    assert "  loss      0 = 5 x 0 missed + 1 x 0 stray\n" in out
+    assert "Proven: no strategy among 2 levels, 2 cutoffs and 0 masks has a lower" in out
+    assert "radiated" in out
+    assert max(len(line) for line in out.splitlines()) <= 80
+
+
+def test_solve_writes_the_result(capsys: Any, one: Path, tmp_path: Path) -> None:
+    file = tmp_path / "result.json"
+    assert run(capsys, "solve", one, "--out", file)[0] == 0
+    found = json.loads(file.read_text())
+    wanted = strategist.choose(strategist.read_case(one).read_points[0]).to_json()
+    assert found | {"seconds": 0} == wanted | {"seconds": 0}
+    assert stat.S_IMODE(file.stat().st_mode) & 0o400
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["one", "result.json"]
+
+
+@pytest.mark.parametrize("prover", ["auto", "search", "model"])
+def test_solve_to_standard_output_is_json_alone(one: Path, prover: str) -> None:
+    """A process of its own: HiGHS writes to file descriptor 1 behind Python's back."""
+    done = shell(
+        "solve", one, "--out", "-", "--prover", prover, "--seed", "3", "--time-limit", "60"
+    )
+    assert (done.returncode, done.stderr) == (0, "")
+    found = json.loads(done.stdout)
+    assert (found["status"], found["loss"], found["bound"]) == ("optimal", 0.0, 0.0)
+    assert found["proof"]["by"] == ("search" if prover == "auto" else prover)
+
+
+def test_solve_takes_every_read_point_in_turn(capsys: Any, two: Path) -> None:
+    status, out, _ = run(capsys, "solve", two)
+    assert status == 0
+    heads = [line for line in out.splitlines() if line.endswith("best strategy, proven")]
+    assert heads == ["door: best strategy, proven", "dock: best strategy, proven"]
+    assert out.count("Caution") == 1  # once, behind the last
+    assert "  loss      1 = 5 x 0 missed + 1 x 1 stray\n" in out  # dock has no cutoff
+
+
+def test_solve_of_one_read_point(capsys: Any, two: Path) -> None:
+    status, out, _ = run(capsys, "solve", two, "--read-point", "dock", "--out", "-")
+    assert (status, json.loads(out)["read_point"]) == (0, "dock")
+
+
+def test_out_needs_one_read_point(capsys: Any, two: Path, tmp_path: Path) -> None:
+    status, out, err = run(capsys, "solve", two, "--out", tmp_path / "x.json")
+    assert (status, out) == (2, "")
+    assert err == "--read-point: found nothing; allowed: one read point for --out: door, dock\n"
+    assert not (tmp_path / "x.json").exists()
+
+
+def test_one_unsolvable_read_point_does_not_stop_the_others(capsys: Any, two: Path) -> None:
+    pairs = [("door", "p1", 20), ("door", "p1", 23), ("door", "p2", 23)]
+    pairs += [("dock", p, dbm) for p in ("p1", "p2") for dbm in (20, 23)]
+    text = "\n".join(["read_point,pass_id,power_dbm", *(f"{n},{p},{d}" for n, p, d in pairs)])
+    (two / "tried.csv").write_text(text)
+    status, out, err = run(capsys, "solve", two)
+    assert status == 2
+    assert out.startswith("dock: best strategy, proven")
+    assert "read_points.door.untried" in err and "p2 at 20 dBm" in err
+    status, out, err = run(capsys, "check", two)
+    assert (status, err) == (1, "")
+    assert out.endswith("Unusable: 1 of 2 read points cannot be solved as the case stands.\n")
+    assert "unusable: site.json, read_points.door.untried" in out
+
+
+def test_limit_that_cannot_be_kept_is_named_with_its_excess(capsys: Any, tmp_path: Path) -> None:
+    policy = {"allow": ["power"], "limits": {"missed_rate_max": 0.1, "stray_rate_max": 0.25}}
+    status, out, _ = run(capsys, "solve", case(tmp_path / "c", {"door": policy}))
+    assert status == 0
+    assert out.startswith("door: no strategy keeps the limits; this one exceeds them least\n")
+    # 20 dBm: missed 0.5, over by 0.4. 23 dBm: one stray in two passes, over by 0.25.
+    assert "  limit     missed rate 0 %, at most 10 %: kept\n" in out
+    assert "  limit     stray 0.5 a pass, at most 0.25: EXCEEDED by 0.25\n" in out
+    assert "keeps the limits, and none exceeds them less" in re.sub(r"\s+", " ", out)
+
+
+def test_time_that_runs_out_is_said_with_the_true_gap(
+    capsys: Any, monkeypatch: pytest.MonkeyPatch, one: Path
+) -> None:
+    """The words only: a result as the clock would leave it."""
+    result = strategist.choose(strategist.read_case(one).read_points[0])
+    stopped = replace(result, status="feasible", loss=8.0, bound=2.0)
+    monkeypatch.setattr(strategist, "choose", lambda *_: stopped)
+    status, out, _ = run(capsys, "solve", one)
+    words = re.sub(r"\s+", " ", out)
+    assert status == 0
+    assert out.startswith("door: best strategy found in time, not proven\n")
+    assert "has a loss below 2; this one has 8, a gap of 75 %." in words
+
+
+STRATEGY = {
+    "levels_dbm": [20, 23],
+    "stop_after": 2,
+    "cutoff_dbm": None,
+    "masks": [
+        {"bank": "epc", "pointer": 48, "length": 8, "pattern": "AA"},
+        {"join": "or", "bank": "epc", "pointer": 32, "length": 5, "pattern": "30", "negate": True},
+        {"join": "and", "bank": "tid", "pointer": 0, "length": 8, "pattern": "e2", "negate": True},
+    ],
+}
+
+
+def test_evaluate_a_given_strategy(capsys: Any, one: Path, tmp_path: Path) -> None:
+    """By hand: the masks keep W1 and W2 (AA; no TID, so not E2) and silence the stray."""
+    file = tmp_path / "strategy.json"
+    file.write_text(json.dumps(STRATEGY))
+    status, out, err = run(capsys, "evaluate", one, "--strategy", file)
+    assert (status, err) == (0, "")
+    assert out.startswith("door: the given strategy\n")
+    assert "  power     step ladder: 20, 23 dBm, in this order\n" in out
+    assert "as soon as 2 tags have passed cutoff and masks" in out
+    assert "keep a tag when, taken one after the other,\n" in out
+    assert "            1.     EPC bank, pointer 48, length 8: AA hex\n" in out
+    assert "            2. or  EPC bank, pointer 32, length 5: not 00110 binary\n" in out
+    assert "            3. and TID bank, pointer 0, length 8: not E2 hex\n" in out
+    assert "  missed    0 of 2 wanted (0 %)\n" in out
+    assert max(len(line) for line in out.splitlines()) <= 80
+
+
+def test_evaluate_says_which_passes(capsys: Any, one: Path, tmp_path: Path) -> None:
+    file = tmp_path / "strategy.json"
+    file.write_text('{"levels_dbm": [20]}')
+    out = run(capsys, "evaluate", one, "--strategy", file)[1]
+    assert "  missed    1 of 2 wanted (50 %), in 1 pass: p2\n" in out
+    status, out, _ = run(capsys, "evaluate", one, "--strategy", file, "--out", "-")
+    found = json.loads(out)
+    assert (status, found["loss"], found["outcome"]["missed"]) == (0, 5.0, 1)
+    assert list(found) == ["read_point", "loss", "strategy", "outcome", "warnings"]
+
+
+def test_evaluate_takes_a_result_and_its_read_point(capsys: Any, two: Path, tmp_path: Path) -> None:
+    file = tmp_path / "result.json"
+    run(capsys, "solve", two, "--read-point", "dock", "--out", file)
+    status, out, _ = run(capsys, "evaluate", two, "--strategy", file)
+    assert (status, out.splitlines()[0]) == (0, "dock: the given strategy")
+    status, out, _ = run(capsys, "evaluate", two, "--strategy", file, "--read-point", "door")
+    assert (status, out.splitlines()[0]) == (0, "door: the given strategy")
+    file.write_text(json.dumps(json.loads(file.read_text())["strategy"]))
+    status, _, err = run(capsys, "evaluate", two, "--strategy", file)
+    assert status == 2
+    assert "one read point for the strategy: door, dock" in err
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ('{"levels_dbm": [21]}', "levels_dbm.0"),
+        ('{"levels": [20]}', 'nearest: "levels_dbm"'),
+        ('{"strategy": {"levels_dbm": [23, 20]}}', "strategy.levels_dbm"),
+        ('{"strategy": {"levels_dbm": [20]}, "strategy": 1}', "each key once"),
+        ("[1]", "found"),
+        ('{"levels_dbm": [20', "line 1"),
+        ("", "line 1"),
+        ("\udcff", "UTF-8"),
+    ],
+)
+def test_bad_strategy_is_refused(
+    capsys: Any, one: Path, tmp_path: Path, text: str, said: str
+) -> None:
+    file = tmp_path / "strategy.json"
+    file.write_bytes(text.encode(errors="surrogateescape"))
+    status, out, err = run(capsys, "evaluate", one, "--strategy", file)
+    assert (status, out) == (2, "")
+    assert said in err
+
+
+def test_export_gen2(capsys: Any, one: Path, tmp_path: Path) -> None:
+    file = tmp_path / "strategy.json"
+    file.write_text(json.dumps(STRATEGY))
+    status, out, _ = run(capsys, "export", one, "--strategy", file, "--as", "gen2")
+    assert (status, out.count("Select SL, action")) == (0, 3)
+    assert max(len(line) for line in out.splitlines()) <= 80
+    made = tmp_path / "gen2.json"
+    assert run(capsys, "export", one, "--strategy", file, "--as", "gen2", "--out", made)[0] == 0
+    document = json.loads(made.read_text())
+    assert (document["format"], len(document["commands"])) == ("gen2", 3)
+
+
+def test_export_llrp_needs_the_readers_own_table(capsys: Any, one: Path, tmp_path: Path) -> None:
+    file, table = tmp_path / "strategy.json", tmp_path / "table.csv"
+    file.write_text(json.dumps(STRATEGY))
+    argv = ("export", one, "--strategy", file, "--as", "llrp")
+    status, _, err = run(capsys, *argv)
+    assert status == 2 and "reader's own table" in err
+    table.write_text("index,power_dbm\n1,20\n4,23\n")
+    status, out, _ = run(capsys, *argv, "--power-table", table, "--out", "-")
+    steps = json.loads(out)["steps"]
+    power = [step["parameters"]["RFTransmitter"]["TransmitPower"] for step in steps]
+    assert (status, power) == (0, [1, 4])
+    status, out, _ = run(capsys, *argv, "--power-table", table)
+    assert status == 0 and max(len(line) for line in out.splitlines()) <= 80
+    table.write_text("index,power_dbm\n1,20\n4,22\n")
+    status, _, err = run(capsys, *argv, "--power-table", table)
+    assert status == 2 and "23 dBm" in err
+    table.write_bytes(b"index,power_dbm\n1,\xff\n")
+    status, _, err = run(capsys, *argv, "--power-table", table)
+    assert status == 2 and f"{table}, line 2" in err
+    status, _, err = run(capsys, *argv[:-1], "gen2", "--power-table", table)
+    assert status == 2 and "only with --as llrp" in err
+
+
+def test_check_groups_findings_and_ends_with_a_verdict(capsys: Any, one: Path) -> None:
+    status, out, err = run(capsys, "check", one)
+    assert (status, err) == (0, "")
+    lines = out.splitlines()
+    assert lines[0] == "Made"
+    assert lines[2].startswith(
+        "door: passes 2; levels 2 (20 to 23 dBm); tags presented 2 wanted, 1"
+    )
+    assert any(line.startswith("  weak: Only 2 passes") for line in lines)
+    assert any(line.startswith("    -> Survey at least 30 passes.") for line in lines)
+    assert lines[-1] == "Usable, with weak points: 1 of 1 read point."
+    assert max(len(line) for line in lines) <= 80
+
+
+BROKEN = {
+    "empty": ("reads.csv", b""),
+    "binary": ("roster.csv", bytes(range(256))),
+    "cut off": ("site.json", b'{"site": "Made", "read_po'),
+    "a quote left open": ("reads.csv", b'read_point,pass_id,power_dbm,epc,rssi_dbm\n"door,p1'),
+    "not UTF-8": ("roster.csv", "read_point,pass_id,epc,role\ntür,p,30,wanted".encode("latin-1")),
+    "a wrong role": ("roster.csv", b"read_point,pass_id,epc,role\ndoor,p1,30,wnted\n"),
+    "steering": ("roster.csv", b"read_point,pass_id,epc,role\ndoor,p1,30,\x1b[2J\n"),
+}
+
+
+@pytest.mark.parametrize("defect", BROKEN)
+def test_broken_case(capsys: Any, one: Path, defect: str) -> None:
+    name, data = BROKEN[defect]
+    (one / name).write_bytes(data)
+    status, out, err = run(capsys, "solve", one)
+    assert (status, out) == (2, "")
+    assert err.startswith(name) or f"\n{name}" in err
+    assert "allowed: " in err and "\x1b" not in err
+    status, out, said = run(capsys, "check", one)
+    assert (status, said) == (1, err)
+    assert out.startswith("Unusable: ")
+
+
+def test_folder_that_is_not_there(capsys: Any, tmp_path: Path) -> None:
+    status, out, err = run(capsys, "solve", tmp_path / "none")
+    assert (status, out) == (2, "")
+    assert "no such folder" in err
+
+
+@pytest.mark.parametrize(
+    "argv",
+    [
+        [],
+        ["solv"],
+        ["solve"],
+        ["solve", "x", "--time-limit", "0"],
+        ["solve", "x", "--time-limit", "nan"],
+        ["solve", "x", "--time-limit", "soon"],
+        ["solve", "x", "--seed", "-1"],
+        ["solve", "x", "--seed", "1e3"],
+        ["solve", "x", "--seed", "99999999999"],
+        ["solve", "x", "--prover", "guess"],
+        ["solve", "x", "--read", "door"],
+        ["evaluate", "x"],
+        ["export", "x", "--strategy", "y", "--as", "tape"],
+    ],
+)
+def test_wrong_usage(capsys: Any, argv: list[str]) -> None:
+    status, out, err = run(capsys, *argv)
+    assert (status, out) == (2, "")
+    assert err.startswith("usage: strategist")
+
+
+def test_targets_that_cannot_be_written(capsys: Any, one: Path, tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe")
+    for target, said in (
+        (tmp_path, "a folder"),
+        (tmp_path / "none" / "x.json", "no folder"),
+        (tmp_path / "pipe", "something else than a file"),
+        (tmp_path / ("x" * 300), "too long"),
+        ("/dev/null", "something else than a file"),
+    ):
+        status, out, err = run(capsys, "solve", one, "--out", target)
+        assert (status, out) == (2, ""), target
+        assert said in err
+    assert Path("/dev/null").is_char_device()
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["one", "pipe"]
+
+
+def test_failed_write_leaves_the_old_file(
+    capsys: Any, monkeypatch: pytest.MonkeyPatch, one: Path, tmp_path: Path
+) -> None:
+    file = tmp_path / "result.json"
+    file.write_text("old")
+
+    def full(_: int) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(os, "fsync", full)
+    status, out, err = run(capsys, "solve", one, "--out", file)
+    assert (status, out) == (2, "")
+    assert "No space left on device" in err
+    assert file.read_text() == "old"
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["one", "result.json"]
+
+
+def test_a_link_stays_a_link(capsys: Any, one: Path, tmp_path: Path) -> None:
+    real, link = tmp_path / "real.json", tmp_path / "link.json"
+    link.symlink_to(real)
+    assert run(capsys, "solve", one, "--out", link)[0] == 0
+    assert link.is_symlink() and json.loads(real.read_text())["read_point"] == "door"
+
+
+@pytest.mark.parametrize(
+    ("error", "status", "said"),
+    [
+        (SolveError("HiGHS ended with Unknown"), 3, "HiGHS ended with Unknown"),
+        (DisagreementError("1 and 2"), 3, "1 and 2"),
+        (MemoryError(), 3, "not enough memory"),
+        (KeyboardInterrupt(), 130, "Interrupted."),
+        (strategist.TooManySelectionsError(), 2, "auto or model"),
+    ],
+)
+def test_errors_have_a_status_and_a_sentence(
+    request: pytest.FixtureRequest, one: Path, error: BaseException, status: int, said: str
+) -> None:
+    def fail(*_: object) -> None:
+        raise error
+
+    request.getfixturevalue("monkeypatch").setattr(strategist, "choose", fail)
+    found, out, err = run(request.getfixturevalue("capsys"), "solve", one)
+    assert (found, out) == (status, "")
+    assert said in err and err.count("\n") == 1
+
+
+def test_output_that_nobody_reads_is_quiet(one: Path) -> None:
+    read, write = os.pipe()
+    os.close(read)
+    command = [sys.executable, "-m", "strategist", "check", str(one)]
+    done = subprocess.run(command, stdout=write, stderr=subprocess.PIPE, text=True, check=False)
+    os.close(write)
+    assert (done.returncode, done.stderr) == (128 + signal.SIGPIPE, "")
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no /dev/full on this system")
+def test_full_output_is_said(one: Path) -> None:
+    with open("/dev/full", "w") as full:
+        command = [sys.executable, "-m", "strategist", "check", str(one)]
+        done = subprocess.run(command, stdout=full, stderr=subprocess.PIPE, text=True, check=False)
+    assert (done.returncode, done.stderr) == (2, "standard output: No space left on device\n")
+
+
+def test_names_outside_the_terminals_alphabet(tmp_path: Path) -> None:
+    folder = case(tmp_path / "c", {"Tür\u2192": {}})
+    environment = {**os.environ, "PYTHONIOENCODING": "ascii"}
+    done = shell("solve", folder, env=environment)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert done.stdout.startswith("T\\xfcr\\u2192: best strategy, proven")
+
+
+def test_survey_without_a_single_read(capsys: Any, tmp_path: Path) -> None:
+    """Nothing read at all: every strategy misses both, and that is said."""
+    folder = case(tmp_path / "c", {"door": {}}, reads=[])
+    status, out, _ = run(capsys, "solve", folder)
+    assert status == 0
+    assert "  missed    2 of 2 wanted (100 %), in 2 passes: p1, p2\n" in out
+    status, out, _ = run(capsys, "check", folder)
+    assert status == 0 and "2 of 2 wanted tags presented were read at no level" in re.sub(
+        r"\s+", " ", out
+    )
+
+
+def test_version(capsys: Any) -> None:
+    assert run(capsys, "--version")[:2] == (0, f"{strategist.__version__}\n")
