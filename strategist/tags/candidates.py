@@ -8,6 +8,7 @@ of serial parts only where the read point asks for them.
 
 from __future__ import annotations
 
+import math
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
@@ -24,6 +25,7 @@ from strategist.tags.tid import decode_tid
 __all__ = ["Candidates", "LeftOut", "find_candidates", "no_candidates", "tag_fields"]
 
 _SHARED_BY = 2  # a plain value seen on one tag alone says nothing about the tags of next week
+_SERIAL_LIKE = 0.6  # share of the distinct values that pure chance would show
 _BANKS: tuple[Bank, ...] = ("epc", "tid", "user")
 
 
@@ -177,9 +179,13 @@ class _Listing:
         everything = (1 << len(self.tags)) - 1
         for key in sorted(set(self.structural) | self.plain):
             named = self.structural.get(key, {})
-            for value, selected in self._selected(key).items():
+            by_value = self._selected(key)
+            plain = key in self.plain and not _looks_serial(by_value, key[2])
+            if key in self.plain and not plain:
+                self.left_out["plain bits as varied as a serial number"] += len(by_value)
+            for value, selected in by_value.items():
                 shared = selected.bit_count() >= _SHARED_BY
-                if value not in named and not (key in self.plain and shared):
+                if value not in named and not (plain and shared):
                     continue
                 if selected == everything:
                     self.left_out["selects every tag of the survey"] += 1
@@ -197,6 +203,14 @@ class _Listing:
             if value is not None:
                 by_value[value] |= 1 << number
         return by_value
+
+
+def _looks_serial(by_value: dict[int, int], length: int) -> bool:
+    """Whether the values of a window are about as many as random numbers would be."""
+    tags = sum(selected.bit_count() for selected in by_value.values())
+    values = 2.0**length
+    by_chance = -values * math.expm1(tags * math.log1p(-1 / values)) if length > 1 else 2.0
+    return len(by_value) > _SERIAL_LIKE * by_chance and len(by_value) > 2
 
 
 def _runs(fields: Iterable[Field]) -> Iterator[tuple[Field, ...]]:
