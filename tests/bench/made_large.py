@@ -1,4 +1,4 @@
-"""Generated read points of any size for the benchmarks: near and far tags, ragged reads, GS1 EPCs."""
+"""Generated read points of any size for benchmarks: near and far tags, ragged reads, GS1 EPCs."""
 
 from __future__ import annotations
 

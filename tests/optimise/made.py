@@ -10,7 +10,7 @@ import numpy as np
 
 from strategist.optimise.problem import pose
 from strategist.optimise.strategy import Strategy
-from strategist.survey.policy import Guard, Limits, Loss, Policy, Reader
+from strategist.survey.policy import TECHNIQUES, Guard, Limits, Loss, Policy, Reader
 from strategist.survey.records import ReadPoint, Survey, Tag
 from strategist.tags.mask import Mask
 from strategist.trust.evaluate import Outcome, evaluate
@@ -72,12 +72,10 @@ def random_read_point(seed: int, size: int = 1) -> ReadPoint:
     policy = Policy(
         loss=Loss(float(rng.choice([1, 2, 5])), float(rng.choice([1, 2]))),
         stop_after=int(rng.choice([1, 1, 2, 3])),
-        reader=Reader(
-            ladder_steps_max=int(rng.integers(1, 4)), mask_slots=int(rng.integers(0, 3))
-        ),
+        reader=Reader(ladder_steps_max=int(rng.integers(1, 4)), mask_slots=int(rng.integers(0, 3))),
         limits=limits,
         guard=Guard(0.0, 0.0),
-        allow=("power", "ladder", "cutoff", "masks") if rng.random() < 0.8 else ("ladder", "cutoff"),
+        allow=TECHNIQUES if rng.random() < 0.8 else ("ladder", "cutoff"),
     )
     tags = {
         epc: Tag(epc, tid=f"E2{rng.integers(0, 2):02X}" if rng.random() < 0.8 else None)

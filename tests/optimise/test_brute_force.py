@@ -46,7 +46,7 @@ def key_of(result: Result, read_point: ReadPoint) -> tuple[object, ...]:
 def assert_like_brute_force(read_point: ReadPoint) -> None:
     best, _ = brute_force(read_point)
     for prover in PROVERS:
-        result = choose(read_point, Options(prover=prover))
+        result = choose(read_point, Options(prover=prover, unseen=False))
         assert_proven(result)
         assert key_of(result, read_point) == best, prover
         assert (result.status == "infeasible") == (best[0] > 0)
@@ -87,7 +87,9 @@ def _falls_silent(problem: Problem) -> bool:
 def test_search_and_model_agree(size: int, seed: int) -> None:
     """Two proofs that share only the problem come to the same key on read points beyond reach."""
     read_point = random_read_point(seed, size)
-    by_search, by_model = (choose(read_point, Options(prover=prover)) for prover in PROVERS)
+    by_search, by_model = (
+        choose(read_point, Options(prover=prover, unseen=False)) for prover in PROVERS
+    )
     assert_proven(by_search)
     assert_proven(by_model)
     assert by_search.status == by_model.status
@@ -98,7 +100,7 @@ def test_search_and_model_agree(size: int, seed: int) -> None:
 def test_cbc_as_second_opinion(seed: int) -> None:
     """Another solver finds the same least value of the model's first objective."""
     read_point = random_read_point(seed, 0 if seed < 300 else 1)
-    result = choose(read_point, Options(prover="search"))
+    result = choose(read_point, Options(prover="search", unseen=False))
     model = Model(pose(read_point.survey, read_point.policy))
     name, objective, constant = model.objectives()[0]
     model.aim(objective).solve(pulp.PULP_CBC_CMD(msg=False, threads=1, gapRel=0.0))

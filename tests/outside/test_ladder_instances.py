@@ -61,7 +61,7 @@ def rod(n: int, pieces: int) -> ReadPoint:
 
 
 def revenue(n: int, pieces: int, prover: Prover) -> float:
-    result = choose(rod(n, pieces), Options(prover=prover))
+    result = choose(rod(n, pieces), Options(prover=prover, unseen=False))
     assert result.status == "optimal" and result.bound == result.loss
     cuts = [0.0, *result.strategy.levels_dbm]
     sold = sum(PRICES[round(high - low)] for low, high in itertools.pairwise(cuts))
@@ -72,7 +72,7 @@ def revenue(n: int, pieces: int, prover: Prover) -> float:
 @pytest.mark.parametrize("prover", PROVERS)
 @pytest.mark.parametrize("n", range(1, 11))
 def test_rod_cutting(n: int, prover: Prover) -> None:
-    """Cormen, Leiserson, Rivest, Stein: Introduction to Algorithms, 15.1: r1 … r10 (from memory)."""
+    """Cormen et al., Introduction to Algorithms, section 15.1: r1 … r10 (from memory)."""
     assert revenue(n, n, prover) == REVENUES[n]
 
 
@@ -99,7 +99,7 @@ def test_one_dimensional_clusters(prover: Prover) -> None:
     """
     scale = 630
     point = partition_point(5, 3, lambda u, t: _whole(scale * within(u, t)))
-    result = choose(point, Options(prover=prover))
+    result = choose(point, Options(prover=prover, unseen=False))
     assert result.status == "optimal"
     assert result.loss == scale * 2
     assert result.strategy.levels_dbm == (1, 2, 5)  # −1 alone, 2 alone, then 4, 5 and 6
