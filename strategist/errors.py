@@ -45,8 +45,8 @@ class Fault:
             value = f"{value[:_SHOWN_CHARACTERS]}… ({len(value)} characters)"
         found = f'found "{value}"' if value else "found nothing"
         # A terminal must never be steered by what a file holds.
-        found = "".join(c if c.isprintable() else f"\\x{ord(c):02x}" for c in found)
-        return f"{where}: {found}; allowed: {self.allowed}"
+        text = f"{where}: {found}; allowed: {self.allowed}"
+        return "".join(c if c.isprintable() else f"\\x{ord(c):02x}" for c in text)
 
 
 class StrategistError(Exception):
