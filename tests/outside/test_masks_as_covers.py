@@ -7,7 +7,6 @@ step holds one feature. There is one level and one RSSI: masks are all that can 
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator
 
 import pytest
 
@@ -34,20 +33,21 @@ def has_line(board: str, player: str) -> bool:
     return any(all(board[square] == player for square in line) for line in LINES)
 
 
-def end_boards(board: str = "." * 9, player: str = "x") -> Iterator[str]:
-    """Every board at which a game ends, as often as games lead to it; x moves first."""
-    if has_line(board, "x") or has_line(board, "o") or "." not in board:
-        yield board
-        return
-    for square in range(9):
-        if board[square] == ".":
-            after = board[:square] + player + board[square + 1 :]
-            yield from end_boards(after, "o" if player == "x" else "x")
+def end_boards() -> list[str]:
+    """Every board at which a game ends; x moves first."""
+    ended: set[str] = set()
+    boards = {"." * 9}
+    for player in "xoxoxoxox":
+        boards = {b[:s] + player + b[s + 1 :] for b in boards for s in range(9) if b[s] == "."}
+        over = {b for b in boards if has_line(b, player) or "." not in b}
+        ended |= over
+        boards -= over
+    return sorted(ended)
 
 
 @pytest.fixture(scope="module")
 def boards() -> list[str]:
-    return sorted(set(end_boards()))
+    return end_boards()
 
 
 def tic_tac_toe(boards: list[str], slots: int) -> ReadPoint:
@@ -83,7 +83,7 @@ def covered(boards: list[str], slots: int, prover: Prover) -> int:
     return result.outcome.wanted - result.outcome.missed
 
 
-@pytest.mark.parametrize("slots", range(1, 9))
+@pytest.mark.parametrize("slots", [1, 2, 3])
 def test_tic_tac_toe_cover_curve(
     boards: list[str], slots: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -144,17 +144,18 @@ def test_monk_1(slots: int) -> None:
     """Thrun 1991, MONK-1: a1 = a2 or a5 = 1; 432 cells, 216 of them in the concept.
 
     Published: four masks are needed to be exact, and 1 … 4 masks joined by "or" leave at least
-    108, 72, 36, 0 errors (CHECKS §7 c, proven optimum). Chains may negate and join by "and" too, so
-    they could do better with fewer masks; enumeration of all of them says whether they do.
+    108, 72, 36, 0 errors (CHECKS §7 c, proven optimum). There a mask may ask for any attributes at
+    once; here for one, or for a1 and a2, but chains may negate and join by "and" too. So neither
+    bounds the other, and the exact least comes from enumeration of all chains. It happens to equal
+    the published errors at every k: negation saves no mask.
     """
     point = monk_1(slots)
     assert int(point.survey.roster_wanted.sum()) == 216
     result = solved(point, "search")
     assert result.loss == least_errors(pose(point.survey, point.policy), point, slots)
-    assert result.loss <= MONK_1_ERRORS[slots - 1]
+    assert result.loss == MONK_1_ERRORS[slots - 1]
 
 
-@pytest.mark.parametrize("slots", [1, 2])
-def test_monk_1_by_the_model(slots: int) -> None:
-    """Thrun 1991, MONK-1, by the mixed-integer model."""
-    assert solved(monk_1(slots), "model").loss == solved(monk_1(slots), "search").loss
+def test_monk_1_by_the_model() -> None:
+    """Thrun 1991, MONK-1, one mask, by the mixed-integer model (two take it 20 seconds)."""
+    assert solved(monk_1(1), "model").loss == MONK_1_ERRORS[0]
