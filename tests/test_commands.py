@@ -160,6 +160,17 @@ def test_limit_that_cannot_be_kept_is_named_with_its_excess(capsys: Any, tmp_pat
     assert "keeps the limits, and none exceeds them less" in re.sub(r"\s+", " ", out)
 
 
+def test_masks_are_said_in_words(capsys: Any, monkeypatch: pytest.MonkeyPatch, one: Path) -> None:
+    """What a mask of a result stands for is said beside it."""
+    result = strategist.choose(strategist.read_case(one).read_points[0])
+    mask = strategist.Mask("epc", 32, 8, "30")
+    strategy = replace(result.strategy, masks=(mask,))
+    told = replace(result, strategy=strategy, mask_words=("scheme SGTIN-96",))
+    monkeypatch.setattr(strategist, "choose", lambda *_: told)
+    out = run(capsys, "solve", one)[1]
+    assert "            EPC bank, pointer 32, length 8: 30 hex (scheme SGTIN-96)\n" in out
+
+
 def test_time_that_runs_out_is_said_with_the_true_gap(
     capsys: Any, monkeypatch: pytest.MonkeyPatch, one: Path
 ) -> None:

@@ -38,7 +38,7 @@ def result_text(result: Result, policy: Policy, *, caution: bool = True) -> str:
     return "\n".join(
         [
             f"{plain(result.read_point)}: {_HEADS[result.status]}",
-            *_what_to_set(result.strategy),
+            *_what_to_set(result.strategy, result.mask_words),
             *_what_it_does(result.outcome, policy),
             "Proof",
             *paragraph(_proof(result, policy)),
@@ -62,7 +62,7 @@ def evaluation_text(evaluation: Evaluation, policy: Policy) -> str:
     )
 
 
-def _what_to_set(strategy: Strategy) -> list[str]:
+def _what_to_set(strategy: Strategy, mask_words: Sequence[str] = ()) -> list[str]:
     levels = ", ".join(figure(level) for level in strategy.levels_dbm)
     steps = len(strategy.levels_dbm)
     lines = ["To set"]
@@ -78,17 +78,19 @@ def _what_to_set(strategy: Strategy) -> list[str]:
     else:
         cutoff = figure(strategy.cutoff_dbm)
         lines += labelled("cutoff", f"{cutoff} dBm: drop every read with a weaker RSSI")
-    return lines + _masks(strategy.masks)
+    return lines + _masks(strategy.masks, mask_words)
 
 
-def _masks(masks: Sequence[Mask]) -> list[str]:
+def _masks(masks: Sequence[Mask], words: Sequence[str]) -> list[str]:
+    """The chain, mask by mask; `words` say what each stands for and may be lacking."""
     if not masks:
         return labelled("masks", "none")
     mixed = len({mask.join for mask in masks[1:]}) > 1
     lines = labelled("masks", f"keep a tag when{', taken one after the other,' if mixed else ''}")
     for number, mask in enumerate(masks, 1):
         begin = f"{number}. {mask.join or '':<3} " if len(masks) > 1 else ""
-        lines += paragraph(begin + _mask(mask), 12, len(begin))
+        said = f" ({words[number - 1]})" if words else ""
+        lines += paragraph(f"{begin}{_mask(mask)}{said}", 12, len(begin))
     if any(mask.bank == "epc" for mask in masks):
         lines += paragraph(f"(pointers as on the air: the EPC begins at bit {EPC_START})", 12)
     return lines
