@@ -63,6 +63,8 @@ def search(problem: Problem, clock: Clock) -> Answer:
     singles = selections
     floor = run.floor()
     still_open = run.explore(selections)
+    if still_open is not None and problem.slots:
+        still_open = floor
     for masks in range(1, problem.slots + 1):
         if still_open is not None or run.hopeless(*floor, float(masks)):
             break

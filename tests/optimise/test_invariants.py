@@ -166,3 +166,28 @@ def test_a_heavier_miss_never_makes_more_of_them(seed: int) -> None:
     missed, stray = [o.missed for o in outcomes], [o.stray for o in outcomes]
     assert missed == sorted(missed, reverse=True)
     assert stray == sorted(stray)
+
+
+@pytest.mark.parametrize("prover", ["search", "model"])
+@pytest.mark.parametrize("seed", SEEDS[:8])
+def test_a_stopped_run_says_no_more_than_it_knows(seed: int, prover: Prover) -> None:
+    """With no time at all: the true optimum lies between bound and loss, and status fits both.
+
+    "infeasible" speaks of the limits: the least excess is proven, the loss by its bound alone.
+    """
+    point = random_read_point(seed, 2)
+    proven = solved(point)
+    stopped = choose(point, Options(time_limit_s=0.0, prover=prover, unseen=False))
+    assert least(stopped, point.policy) >= least(proven, point.policy)
+    assert stopped.bound <= stopped.loss
+    if excess(stopped.outcome, point.policy):
+        assert stopped.status in ("undecided", "infeasible")
+        if stopped.status == "infeasible":
+            assert excess(stopped.outcome, point.policy) == excess(proven.outcome, point.policy)
+            assert stopped.bound <= proven.loss
+    else:
+        assert stopped.bound <= proven.loss
+        assert (stopped.status == "optimal") == (stopped.bound == stopped.loss)
+        assert stopped.status in ("optimal", "feasible")
+    if stopped.status == "optimal":
+        assert least(stopped, point.policy) == least(proven, point.policy)

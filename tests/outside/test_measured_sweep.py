@@ -26,7 +26,11 @@ from strategist.survey.records import ReadPoint, Survey, Tag
 from strategist.tags.epc import encode
 
 Floats = npt.NDArray[np.float64]
-PLACES = {"4 m from 5-8 m": (4, (5, 6, 7, 8)), "6 m from 7-8 m": (6, (7, 8))}
+PLACES = {
+    "4 m from 5-8 m": (4, (5, 6, 7, 8)),
+    "6 m from 7-8 m": (6, (7, 8)),
+    "5 m from 4 and 6 m": (5, (4, 6)),
+}
 TYPES = {"A": ("A",), "B": ("B",), "A and B": ("A", "B")}
 SPOTS = [(place, types) for place in PLACES for types in TYPES]
 MISSED, STRAY = 5.0, 1.0
@@ -129,10 +133,11 @@ def assert_like_brute_force(sweep: Sweep, steps: int, prover: Prover) -> None:
     assert result.bound == result.loss == least_loss(sweep, steps)[0]
 
 
+@pytest.mark.parametrize("steps", [1, 2])
 @pytest.mark.parametrize(("place", "types"), SPOTS)
-def test_all_levels_one_step(place: str, types: str) -> None:
-    """91 levels: every power × every cutoff."""
-    assert_like_brute_force(measured(place, types), 1, "search")
+def test_all_levels(place: str, types: str, steps: int) -> None:
+    """91 levels: every power, and every ladder of two steps, × every cutoff."""
+    assert_like_brute_force(measured(place, types), steps, "search")
 
 
 @pytest.mark.parametrize(("place", "types"), SPOTS)
@@ -161,14 +166,14 @@ def test_more_steps_and_levels_never_worsen(place: str) -> None:
 def main() -> None:
     """Print for each read point what was chosen and what brute force finds."""
     for (place, types), (every, steps) in itertools.product(
-        SPOTS, [(1, 1), (4, 3), (4, 5), (1, 5)]
+        SPOTS, [(1, 1), (1, 2), (4, 5), (1, 5)]
     ):
         sweep = measured(place, types, every)
         started = time.monotonic()
         result = choose(read_point_of(sweep, steps), Options(prover="search", unseen=False))
         seconds = time.monotonic() - started
         brute = "not by brute force"
-        if every > 1 or steps == 1:
+        if every > 1 or steps <= 2:
             started = time.monotonic()
             least, tried = least_loss(sweep, steps)
             brute = f"brute force {least:g} of {tried} in {time.monotonic() - started:.1f} s"

@@ -1,0 +1,92 @@
+"""From indices to dBm: where the cutoff is put, and what is said of hard limits; worked by hand."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from strategist.choose import Options, Result, choose
+from strategist.survey.policy import Limits, Loss, Policy, Technique
+from strategist.survey.records import ReadPoint
+from strategist.trust.evaluate import evaluate
+from tests.optimise.made import random_read_point, survey_of
+
+WANTED, STRAY = True, False
+
+
+def answer(
+    tags: list[tuple[bool, float]],
+    allow: tuple[Technique, ...] = ("cutoff",),
+    limits: Limits | None = None,
+) -> Result:
+    """One pass, one level: tags by role and RSSI. A missed tag counts as much as a stray."""
+    entries: list[tuple[str, bool, list[float | None]]] = [
+        (f"AB{number:02X}", wanted, [rssi]) for number, (wanted, rssi) in enumerate(tags)
+    ]
+    policy = Policy(loss=Loss(1, 1), allow=allow, limits=limits or Limits())
+    return choose(ReadPoint(survey_of([20.0], [entries]), policy), Options(unseen=False))
+
+
+@pytest.mark.parametrize(
+    ("stray", "wanted", "cutoff"),
+    [
+        (-64.0, -60.0, -62.0),  # the middle is on the raster
+        (-63.0, -60.5, -62.0),  # −61.75 is as far from −61.5: the weaker one
+        (-60.3, -60.0, -60.0),  # −60.15 rounded stays inside: the strongest may be the cutoff
+        (-60.5, -60.1, -60.3),  # −60.5 is the stray itself: nothing of the raster is inside
+        (-60.3, -60.1, -60.2),
+    ],
+)
+def test_cutoff_in_the_middle_of_its_range(stray: float, wanted: float, cutoff: float) -> None:
+    result = answer([(STRAY, stray), (WANTED, wanted)])
+    assert result.loss == 0
+    assert result.strategy.cutoff_dbm == pytest.approx(cutoff, abs=1e-9)
+
+
+def test_no_cutoff_before_a_cutoff() -> None:
+    """A cutoff in (−64, −60] would change nothing for the better."""
+    result = answer([(WANTED, -64.0), (WANTED, -60.0)])
+    assert result.loss == 0 and result.strategy.cutoff_dbm is None
+
+
+def test_the_widest_of_ranges_with_the_same_loss() -> None:
+    """(−70, −69] lets one stray through, (−60, −50] misses one wanted tag: the second is wider."""
+    result = answer([(STRAY, -70.0), (WANTED, -69.0), (STRAY, -60.0), (WANTED, -50.0)])
+    assert result.loss == 1 and result.status == "optimal"
+    assert result.strategy.cutoff_dbm == -55.0
+    assert (result.outcome.missed, result.outcome.stray) == (1, 0)
+
+
+def test_a_limit_that_cannot_hold_is_exceeded_least() -> None:
+    """No technique but the cutoff, and two strays stronger than the wanted tag: both come along."""
+    tags = [(WANTED, -60.0), (STRAY, -50.0), (STRAY, -40.0)]
+    result = answer(tags, limits=Limits(stray_rate_max=0.0))
+    assert result.status == "infeasible"
+    assert (result.outcome.missed, result.outcome.stray) == (1, 1)  # cutoff in (−50, −40]
+    assert result.strategy.cutoff_dbm == -45.0
+
+
+def test_a_limit_goes_before_the_loss() -> None:
+    """Without the limit 3 strays are let through for 4 wanted tags; with it the 4 are given up."""
+    tags = [*[(WANTED, -60.0)] * 4, *[(STRAY, -55.0)] * 3, (WANTED, -50.0)]
+    assert answer(tags).loss == 3
+    limited = answer(tags, limits=Limits(stray_rate_max=2.5))
+    assert (limited.status, limited.loss) == ("optimal", 4)
+    assert limited.outcome.missed == 4 and limited.strategy.cutoff_dbm == -52.5
+
+
+@pytest.mark.parametrize("seed", range(500, 530))
+def test_cutoffs_nearby_do_the_same(seed: int) -> None:
+    """The cutoff stands inside a range: the values measured next to it bound what changes."""
+    point = random_read_point(seed, 1)
+    result = choose(point, Options(unseen=False))
+    cutoff = result.strategy.cutoff_dbm
+    if cutoff is None:
+        return
+    values = np.unique(point.survey.read_rssi)
+    low, high = values[values < cutoff].max(), values[values >= cutoff].min()
+    for other in (low + 1e-3, (low + high) / 2, high):
+        moved = replace(result.strategy, cutoff_dbm=float(other))
+        assert evaluate(point.survey, point.policy, moved).by_pass == result.outcome.by_pass
