@@ -26,11 +26,7 @@ from strategist.survey.records import ReadPoint, Survey, Tag
 from strategist.tags.epc import encode
 
 Floats = npt.NDArray[np.float64]
-PLACES = {
-    "4 m from 5-8 m": (4, (5, 6, 7, 8)),
-    "6 m from 7-8 m": (6, (7, 8)),
-    "5 m from 4 and 6 m": (5, (4, 6)),
-}
+PLACES = {"4 m from 5-8 m": (4, (5, 6, 7, 8)), "6 m from 7-8 m": (6, (7, 8))}
 TYPES = {"A": ("A",), "B": ("B",), "A and B": ("A", "B")}
 SPOTS = [(place, types) for place in PLACES for types in TYPES]
 MISSED, STRAY = 5.0, 1.0
