@@ -21,6 +21,7 @@ from tests.optimise.made import brute_force, preference, random_read_point
 PROVERS: tuple[Prover, ...] = ("search", "model")
 SMALL = [*range(60), 63, 73, 153, 172, 183, 209]
 LARGER = [3, 4, 8, 10, 11, 17, 23, 24, 25, 28, 30, 33, 40]
+HELD_TOO_TIGHTLY = [(0, 105), (1, 22), (1, 72), (1, 311)]  # once: an objective held within 1e-6
 MORE_THAN_BRUTE_FORCE = [(1, seed) for seed in range(100, 116)] + [(2, 200), (2, 203), (2, 207)]
 
 
@@ -30,7 +31,7 @@ def strategies_of(problem: Problem) -> int:
     ladders = sum(math.comb(levels, n) for n in range(1, problem.steps_max + 1))
     signed = 2 * len(problem.candidates.masks)
     chains = 1 + sum(signed**n * 2 ** (n - 1) for n in range(1, problem.slots + 1))
-    return ladders * len(problem.thresholds) * chains
+    return int(ladders * len(problem.thresholds) * chains)
 
 
 def assert_proven(result: Result) -> None:
@@ -83,7 +84,7 @@ def _falls_silent(problem: Problem) -> bool:
     return bool((read[:, :-1] & ~read[:, 1:]).any())
 
 
-@pytest.mark.parametrize(("size", "seed"), MORE_THAN_BRUTE_FORCE)
+@pytest.mark.parametrize(("size", "seed"), [*HELD_TOO_TIGHTLY, *MORE_THAN_BRUTE_FORCE])
 def test_search_and_model_agree(size: int, seed: int) -> None:
     """Two proofs that share only the problem come to the same key on read points beyond reach."""
     read_point = random_read_point(seed, size)

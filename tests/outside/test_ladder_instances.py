@@ -88,7 +88,8 @@ def within(u: int, t: int) -> Fraction:
     """Squared distance to their mean of the values of kinds u+1 … t."""
     kinds = sorted(set(VALUES))[u:t]
     own = [Fraction(v) for v in VALUES if v in kinds]
-    return sum(((v - sum(own) / len(own)) ** 2 for v in own), Fraction(0))
+    mean = sum(own, Fraction(0)) / max(len(own), 1)
+    return sum(((v - mean) * (v - mean) for v in own), Fraction(0))
 
 
 @pytest.mark.parametrize("prover", PROVERS)
