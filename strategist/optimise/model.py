@@ -45,7 +45,7 @@ def prove_by_model(problem: Problem, clock: Clock, seed: int = 0) -> Answer:
     nodes = 0
     for name, objective, constant in model.objectives():
         left = None if clock.seconds is None else max(0.1, clock.seconds - clock.spent)
-        solved = solve_mip(model.aim(objective), seconds=left, seed=seed, start=model.start(best))
+        solved = solve_mip(model.aim(objective), seconds=left, seed=seed)
         nodes += solved.nodes
         if solved.objective is not None:
             best = min(best, model.answer(), key=lambda found: found.key)
@@ -269,16 +269,6 @@ class Model:
         """Keep an objective at the value it was minimised to."""
         assert solved.objective is not None
         self.mip += objective <= solved.objective + _HELD
-
-    def start(self, answer: Answer) -> list[tuple[pulp.LpVariable, float]]:
-        """The deciding variables at a known strategy, for the solver to begin with."""
-        chosen = [(y, float(i in answer.levels)) for i, y in enumerate(self.y)]
-        chosen += [(z, float(c == answer.cutoff)) for c, z in enumerate(self.z)]
-        placed = dict(enumerate(answer.chain.literals))
-        for s, slot in enumerate(self.x):
-            at = 2 * placed[s].mask + placed[s].negate if s in placed else -1
-            chosen += [(x, float(j == at)) for j, x in enumerate(slot)]
-        return chosen
 
     def answer(self) -> Answer:
         """The strategy that the solved variables spell out, replayed."""

@@ -9,7 +9,7 @@ from __future__ import annotations
 import contextlib
 import functools
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import Enum
 
@@ -19,6 +19,8 @@ import pulp
 from strategist.errors import SolveError
 
 __all__ = ["Outcome", "Solved", "solve_mip"]
+
+_SAME = 1e-5  # times the size of an objective above 1
 
 
 class Outcome(Enum):
@@ -46,24 +48,24 @@ def solve_mip(
     *,
     seconds: float | None = None,
     seed: int = 0,
-    start: Sequence[tuple[pulp.LpVariable, float]] | None = None,
 ) -> Solved:
-    """Minimise with HiGHS in this process, on one thread.
+    """Minimise with HiGHS in this process, on one thread, from no solution of ours.
 
-    Raises SolveError where HiGHS neither solved nor was stopped by the clock.
+    HiGHS 1.16.0 was seen to report another objective than that of the values it gave where a first
+    solution was handed over. Raises SolveError where objective and values differ, and
+    where HiGHS neither solved nor was stopped by the clock.
     """
     _self_test()
-    return _run(problem, seconds, seed, start)
+    return _run(problem, seconds, seed)
 
 
 def _run(
     problem: pulp.LpProblem,
     seconds: float | None,
     seed: int,
-    start: Sequence[tuple[pulp.LpVariable, float]] | None,
 ) -> Solved:
     options = {"random_seed": seed, "mip_rel_gap": 0.0, "mip_abs_gap": 1e-6}
-    solver = _Started(start, msg=False, threads=1, timeLimit=seconds, **options)
+    solver = pulp.HiGHS(msg=False, threads=1, timeLimit=seconds, **options)
     problem.solve(solver)
     highs = problem.solverModel
     status, info = highs.getModelStatus(), highs.getInfo()
@@ -77,29 +79,16 @@ def _run(
         outcome = Outcome.STOPPED if found else Outcome.STOPPED_EMPTY
     else:
         raise SolveError(f"HiGHS ended with {highs.modelStatusToString(status)}")
+    if found and abs(pulp.value(problem.objective) - info.objective_function_value) > _SAME * max(
+        1.0, abs(info.objective_function_value)
+    ):
+        raise SolveError("HiGHS reports another objective than that of its values")
     return Solved(
         outcome,
         float(info.objective_function_value) if found else None,
         float(info.mip_dual_bound),
         int(info.mip_node_count),
     )
-
-
-class _Started(pulp.HiGHS):  # type: ignore[misc]
-    """HiGHS with a first solution handed over."""
-
-    def __init__(
-        self, start: Sequence[tuple[pulp.LpVariable, float]] | None, **options: object
-    ) -> None:
-        super().__init__(**options)
-        self._start = start
-
-    def callSolver(self, lp: pulp.LpProblem) -> None:  # noqa: N802  (PuLP's name)
-        if self._start:
-            indices = [variable.index for variable, _ in self._start]
-            values = [value for _, value in self._start]
-            lp.solverModel.setSolution(len(indices), indices, values)
-        super().callSolver(lp)
 
 
 @functools.cache
@@ -114,7 +103,7 @@ def _self_test() -> None:
     problem += 2 * x[0] + 3 * x[1] + x[2] <= 5
     problem += 4 * x[0] + x[1] + 2 * x[2] <= 5
     with _silenced():
-        solved = _run(problem, None, 0, None)
+        solved = _run(problem, None, 0)
     if solved.outcome is not Outcome.OPTIMAL or abs((solved.objective or 0.0) + 9.0) > 1e-6:
         raise SolveError("HiGHS fails its self-test: install highspy 1.15.1 or newer")
 

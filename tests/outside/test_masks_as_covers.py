@@ -83,7 +83,7 @@ def covered(boards: list[str], slots: int, prover: Prover) -> int:
     return result.outcome.wanted - result.outcome.missed
 
 
-@pytest.mark.parametrize("slots", [1, 2, 3])
+@pytest.mark.parametrize("slots", range(1, 9))
 def test_tic_tac_toe_cover_curve(
     boards: list[str], slots: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
