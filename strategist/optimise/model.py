@@ -23,6 +23,7 @@ from dataclasses import replace
 import numpy as np
 import pulp
 
+from strategist.errors import SolveError
 from strategist.optimise.problem import Answer, Chain, Literal, Problem, value
 from strategist.optimise.search import Clock, search
 from strategist.optimise.solver import Outcome, Solved, solve_mip
@@ -52,6 +53,8 @@ def prove_by_model(problem: Problem, clock: Clock, seed: int = 0) -> Answer:
         if name in ("excess", "loss") and solved.bound is not None:
             least = value(max(0.0, solved.bound + constant))
             bound = (least, 0.0) if name == "excess" else (bound[0], least)
+        if solved.outcome is Outcome.INFEASIBLE:
+            raise SolveError(f"HiGHS calls the model infeasible at the objective {name}")
         if solved.outcome is not Outcome.OPTIMAL:
             break
         model.hold(objective, solved)

@@ -11,7 +11,6 @@ import itertools
 import pytest
 
 from strategist.choose import Options, Prover, Result, choose
-from strategist.optimise import search
 from strategist.optimise.problem import Problem, pose
 from strategist.survey.policy import Limits, Loss, Policy, Reader
 from strategist.survey.records import ReadPoint
@@ -84,19 +83,13 @@ def covered(boards: list[str], slots: int, prover: Prover) -> int:
 
 
 @pytest.mark.parametrize("slots", range(1, 9))
-def test_tic_tac_toe_cover_curve(
-    boards: list[str], slots: int, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_tic_tac_toe_cover_curve(boards: list[str], slots: int) -> None:
     """UCI Tic-Tac-Toe Endgame: boards won by x that k lines cover, no other board let through.
 
     The curve is that of k lines joined by "or" (CHECKS §7 a, by enumeration). No chain does better:
     it must reject a board without a line, on which its k masks all fail or would if not negated. So
     whatever it accepts has one of its k lines, and the "or" of these accepts that too.
-
-    Eight masks make more selections than the search lists by default, and the model needs minutes
-    for them; with room for a million the search proves them as well.
     """
-    monkeypatch.setattr(search, "SELECTIONS_MAX", 1_000_000)
     assert covered(boards, slots, "search") == COVERED[slots - 1]
 
 
