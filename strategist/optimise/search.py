@@ -22,9 +22,7 @@ from strategist.survey.records import Bools, Floats, Ints
 
 __all__ = ["Clock", "TooManySelectionsError", "search"]
 
-SELECTIONS_MAX = (
-    300_000  # before the last mask; beyond it the mixed-integer model is the better way
-)
+SELECTIONS_MAX = 1_000_000  # before the last mask; beyond it the model takes over
 _VIEW_CELLS = 30_000_000  # (rows × levels) of views kept at a time
 
 _SPAN = 7  # cutoffs looked at together for the floor of the whole problem
