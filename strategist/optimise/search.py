@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from strategist.errors import SolveError
 from strategist.optimise.bounds import Completion, View, measures
 from strategist.optimise.ladders import in_order
 from strategist.optimise.problem import Answer, Problem, value, walk
@@ -30,8 +31,12 @@ _DIGITS = 6
 _COMPLETIONS: tuple[Completion, Completion] = ("less", "more")
 
 
-class TooManySelectionsError(Exception):
+class TooManySelectionsError(SolveError):
     """The chains of this problem make more selections than can be listed."""
+
+
+class _OutOfTimeError(Exception):
+    """The clock ran out while bounds were computed."""
 
 
 @dataclass(frozen=True)
@@ -55,11 +60,21 @@ def search(problem: Problem, clock: Clock) -> Answer:
     Raises TooManySelectionsError where listing the chains is out of the question.
     """
     run = _Search(problem, clock)
+    floor = run.floor()
+    try:
+        still_open = _by_number_of_masks(run, floor)
+    except _OutOfTimeError:
+        still_open = floor
+    return run.answer(still_open)
+
+
+def _by_number_of_masks(run: _Search, floor: tuple[float, float]) -> tuple[float, float] | None:
+    """Explore chains of no mask, one, two and so on; a bound of what time did not allow."""
+    problem, clock = run.problem, run.clock
     selections = no_masks(problem.profile.classes)
     known = selections.words
     table = literals(problem.candidates)
     singles = selections
-    floor = run.floor()
     still_open = run.explore(selections)
     if still_open is not None and problem.slots:
         still_open = floor
@@ -78,14 +93,15 @@ def search(problem: Problem, clock: Clock) -> Answer:
         known = np.concatenate([known, selections.words])
         singles = selections if masks == 1 else singles
         if not last and len(known) > SELECTIONS_MAX:
-            raise TooManySelectionsError
+            raise TooManySelectionsError(
+                f"the mask chains make over {SELECTIONS_MAX} selections: too many for the search"
+            )
         if clock.expired():
-            still_open = floor
-            break
+            return floor
         still_open = run.explore(selections)
         if still_open is not None and not last:
             still_open = floor
-    return run.answer(still_open)
+    return still_open
 
 
 class _Search:
@@ -192,6 +208,8 @@ class _Search:
         stack = [((1, last), np.arange(len(selections)))] if last else []
         stack.append(((0, 0), np.arange(len(selections))))
         while stack:
+            if self.best is not None and self.clock.expired():
+                raise _OutOfTimeError
             (low, high), rows = stack.pop()
             rows, bounds = self._survivors(
                 selections, rows[~dropped[rows]], (low, high), completion, masks

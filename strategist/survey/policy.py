@@ -70,10 +70,13 @@ TECHNIQUES: tuple[Technique, ...] = ("power", "ladder", "cutoff", "masks")
 
 @dataclass(frozen=True, config=STRICT)
 class Loss:
-    """Weight of one missed wanted tag and of one stray tag reported; both above 0."""
+    """Weight of one missed wanted tag and of one stray tag reported.
 
-    missed: Annotated[float, Field(gt=0, le=1e6)] = 5.0
-    stray: Annotated[float, Field(gt=0, le=1e6)] = 1.0
+    Bounded, since losses are compared to six decimals.
+    """
+
+    missed: Annotated[float, Field(ge=1e-3, le=1e6)] = 5.0
+    stray: Annotated[float, Field(ge=1e-3, le=1e6)] = 1.0
 
 
 @dataclass(frozen=True, config=STRICT)

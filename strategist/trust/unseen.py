@@ -103,8 +103,8 @@ def unseen_rates(
     by_tag = _left_out(read_point, by_tag_part, chooser)
     by_class = _left_out(read_point, by_class_part % FOLDS, chooser) if len(names) > 1 else None
     warnings = [
-        *_gaps(fitted, by_tag, "those left out one by one"),
-        *_gaps(fitted, by_class, "those in item classes left out"),
+        *_gaps(fitted, by_tag, "the masks fit the surveyed tags better than others of their kind"),
+        *_gaps(fitted, by_class, "a new item class may need a new survey"),
     ]
     return Unseen(fitted, by_tag, by_class, tuple(warnings))
 
@@ -148,26 +148,23 @@ def _held(tallies: list[Tally]) -> Held:
     return Held(clopper_pearson(rejected, wanted), clopper_pearson(through, stray))
 
 
-def _gaps(fitted: Held, unseen: Held | None, which: str) -> list[str]:
-    """A sentence for each rate that is really worse on unseen tags."""
+def _gaps(fitted: Held, unseen: Held | None, lesson: str) -> list[str]:
+    """A sentence with its lesson for each rate that is really worse on tags left out in turn."""
     if unseen is None:
         return []
     said = []
     for before, after, what in (
-        (fitted.wanted_rejected, unseen.wanted_rejected, "rejected wanted"),
-        (fitted.stray_let_through, unseen.stray_let_through, "let-through stray"),
+        (fitted.wanted_rejected, unseen.wanted_rejected, "wanted tags were rejected"),
+        (fitted.stray_let_through, unseen.stray_let_through, "stray tags passed the masks"),
     ):
         table = np.array([[r.events, r.trials - r.events] for r in (after, before)])
         if stats.fisher_exact(table, alternative="greater").pvalue < _REAL:
-            said.append(
-                f"the masks fit the survey better than they hold: {what} tags, "
-                f"{_percent(after)} of {which} against {_percent(before)} of those fitted to"
-            )
+            said.append(f"{lesson}: left out in turn, {_of(after)} {what}; fitted, {_of(before)}")
     return said
 
 
-def _percent(rate: Rate) -> str:
-    return f"{100 * rate.events / max(rate.trials, 1):.0f} % ({rate.events} of {rate.trials})"
+def _of(rate: Rate) -> str:
+    return f"{rate.events} of {rate.trials}"
 
 
 def _rate_json(rate: Rate) -> dict[str, Any]:

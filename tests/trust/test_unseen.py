@@ -1,0 +1,91 @@
+"""What masks do to tags that were left out, on read points small enough to see through."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from strategist.choose import Options, choose
+from strategist.optimise.strategy import Strategy
+from strategist.survey.policy import Policy
+from strategist.survey.records import ReadPoint
+from strategist.tags.epc import encode
+from strategist.trust.unseen import FOLDS, THIN_CLASS, thin_classes, unseen_rates
+from tests.optimise.made import survey_of
+
+
+def sgtin(company_item: str, serial: int) -> str:
+    return encode(f"urn:epc:tag:sgtin-96:0.{company_item}.{serial}")
+
+
+def made(wanted: list[str], stray: list[str], tags: int = 40) -> ReadPoint:
+    passes = [
+        [
+            (sgtin(wanted[i % len(wanted)], 1000 + i), True, [-50.0]),
+            (sgtin(stray[i % len(stray)], 5000 + i), False, [-50.0]),
+        ]
+        for i in range(tags)
+    ]
+    return ReadPoint(survey_of([20.0], passes), Policy())
+
+
+ONE_KIND = (["9521141.000100"], ["9520001.000900", "9520001.000901"])
+
+
+def test_structural_masks_hold_for_tags_left_out() -> None:
+    """One wanted company: no tag left out is treated otherwise than those fitted to."""
+    result = choose(made(*ONE_KIND))
+    assert result.loss == 0
+    assert result.unseen is not None and result.unseen.by_tag is not None
+    held = result.unseen.by_tag
+    assert (held.wanted_rejected.events, held.wanted_rejected.trials) == (0, 40)
+    assert (held.stray_let_through.events, held.stray_let_through.trials) == (0, 40)
+    assert result.unseen.warnings == ()
+
+
+def test_masks_of_item_classes_do_not_hold_for_a_new_class() -> None:
+    """Wanted and stray classes under several companies: a class left out is not known to masks."""
+    wanted = ["9521141.000100", "9520001.200100", "9525555.300100"]
+    stray = ["9521141.700900", "9520001.800900", "9525555.900900"]
+    result = choose(made(wanted, stray, 60))
+    assert result.loss == 0
+    assert result.unseen is not None and result.unseen.by_class is not None
+    by_class = result.unseen.by_class
+    assert by_class.wanted_rejected.events + by_class.stray_let_through.events > 0
+    assert any(warning.startswith("a new item class") for warning in result.unseen.warnings)
+
+
+def test_the_choice_is_made_without_the_tags_left_out() -> None:
+    """Each part is gone from the survey that the chooser sees, tags and all."""
+    point = made(*ONE_KIND)
+    seen: list[set[str]] = []
+
+    def chooser(part: ReadPoint) -> Strategy:
+        seen.append({tag.epc for tag in part.survey.tags})
+        return choose(part, Options(unseen=False)).strategy
+
+    unseen_rates(point, choose(point, Options(unseen=False)).strategy, chooser)
+    everything = {tag.epc for tag in point.survey.tags}
+    by_tag = seen[:FOLDS]
+    assert all(len(part) < len(everything) for part in seen)
+    assert set.union(*by_tag) == everything
+    assert sum(len(everything - part) for part in by_tag) == len(everything)
+
+
+def test_thin_wanted_classes_are_said() -> None:
+    """A wanted class on fewer tags than the least is named, one on enough is not."""
+    few = made(*ONE_KIND, tags=THIN_CLASS - 1)
+    enough = made(*ONE_KIND, tags=THIN_CLASS)
+    (sentence,) = thin_classes(few.survey)
+    assert "9521141" in sentence and str(THIN_CLASS - 1) in sentence
+    assert thin_classes(enough.survey) == ()
+
+
+def test_without_tags_numbers_the_rest_anew() -> None:
+    """Roster and reads point at the same EPCs as before."""
+    survey = made(*ONE_KIND).survey
+    out = np.arange(len(survey.tags)) % 3 == 0
+    rest = survey.without_tags(out)
+    before = [survey.tags[t].epc for t in survey.roster_tag if not out[t]]
+    assert [rest.tags[t].epc for t in rest.roster_tag] == before
+    reads = [survey.tags[t].epc for t in survey.read_tag if not out[t]]
+    assert [rest.tags[t].epc for t in rest.read_tag] == reads
