@@ -17,7 +17,7 @@ from tests.optimise.made import random_read_point
 def test_a_disagreement_is_an_error(
     change: dict[str, float], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """If the evaluator counts one tag, or half a loss, more than the optimiser, no answer leaves."""
+    """Where the evaluator counts a tag, or half a loss, more than the optimiser, none leaves."""
     module = importlib.import_module("strategist.choose")
 
     def other(*given: Any) -> Outcome:
