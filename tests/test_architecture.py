@@ -25,10 +25,11 @@ RANK = {
     "choose": 5,
     "report": 6,
     "batch": 7,
-    "__main__": 8,
+    "commands": 8,
+    "__main__": 9,
 }
-# The package's __init__ names modules of every room without loading them, and __main__ uses these
-# names: slow libraries load late without a single import inside a function.
+# The package's __init__ names modules of every room without loading them, and the commands use
+# these names: slow libraries load late without a single import inside a function.
 FRONT = "strategist/__init__.py"
 TRUST_MAY_TAKE = {"strategist.optimise.strategy"}  # the evaluator shares no code with the model
 SOLVERS = {"pulp", "highspy"}
@@ -90,7 +91,7 @@ def _inside(file: str, module: str, names: tuple[str, ...]) -> Iterator[str]:
         return
     own = file.removeprefix("strategist/").removesuffix(".py").split("/")[0]
     if module == "strategist":
-        if own != "__main__":
+        if own not in {"commands", "__main__"}:
             yield "imports the package itself, which hides what it takes"
         return
     other = module.split(".")[1]

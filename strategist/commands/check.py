@@ -1,0 +1,29 @@
+"""`check`: what is wrong or weak in a case."""
+
+from __future__ import annotations
+
+import argparse
+
+import strategist
+from strategist.commands.arguments import OK, UNUSABLE, Commands, add_case, add_command, say
+from strategist.errors import InputError
+
+__all__ = ["add"]
+
+
+def add(commands: Commands) -> None:
+    command = add_command(commands, "check", _check, "say what is wrong or weak in a case")
+    add_case(command)
+
+
+def _check(arguments: argparse.Namespace) -> int:
+    try:
+        case = strategist.read_case(arguments.case)
+    except InputError as error:
+        say(str(error), UNUSABLE)
+        faults = len(error.faults)
+        print(f"Unusable: {faults} fault{'' if faults == 1 else 's'}, listed above.")
+        return UNUSABLE
+    checked = strategist.check(case)
+    print(strategist.check_text(case, checked))
+    return UNUSABLE if any(one.refusal is not None for one in checked) else OK

@@ -1,0 +1,57 @@
+"""`export`: a strategy in the terms of open standards."""
+
+from __future__ import annotations
+
+import argparse
+
+import strategist
+from strategist.commands.arguments import (
+    OK,
+    Commands,
+    add_case,
+    add_command,
+    add_out,
+    add_read_point,
+    add_strategy,
+    give,
+    given,
+    refuse_out,
+)
+from strategist.errors import InputError
+
+__all__ = ["add"]
+
+
+def add(commands: Commands) -> None:
+    what = "write a strategy in terms of open standards"
+    command = add_command(commands, "export", _export, what)
+    add_case(command)
+    add_strategy(command)
+    add_read_point(command)
+    add_out(command)
+    command.add_argument(
+        "--as",
+        dest="form",
+        choices=("gen2", "llrp"),
+        required=True,
+        help="Gen2 Select commands, or LLRP parameters",
+    )
+    command.add_argument(
+        "--power-table",
+        metavar="FILE",
+        help="CSV with index,power_dbm: the reader's own table of transmit powers (for llrp)",
+    )
+
+
+def _export(arguments: argparse.Namespace) -> int:
+    refuse_out(arguments.out)
+    table = None
+    if arguments.power_table is not None:
+        if arguments.form != "llrp":
+            raise InputError.one("--power-table", arguments.power_table, "only with --as llrp")
+        source = arguments.power_table
+        table = strategist.read_power_table(strategist.read_text(source), source)
+    point, strategy = given(arguments)
+    document = strategist.settings_document(point, strategy, arguments.form, table)
+    give(arguments.out, document, strategist.settings_text(document))
+    return OK
