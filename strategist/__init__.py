@@ -15,7 +15,7 @@ from strategist.errors import DisagreementError, Fault, InputError, SolveError, 
 
 if TYPE_CHECKING:
     from strategist.choose import Options, Result, choose
-    from strategist.optimise.search import TooManySelectionsError
+    from strategist.optimise.selections import TooManySelectionsError
     from strategist.optimise.strategy import Strategy, read_strategy
     from strategist.optimise.strategy_file import StrategyFile, parse_strategy_file
     from strategist.report.check import Checked, check, check_text
@@ -81,7 +81,7 @@ __all__ = [
 
 _LATE = {
     "choose": ("Options", "Result", "choose"),
-    "optimise.search": ("TooManySelectionsError",),
+    "optimise.selections": ("TooManySelectionsError",),
     "optimise.strategy": ("Strategy", "read_strategy"),
     "optimise.strategy_file": ("StrategyFile", "parse_strategy_file"),
     "report.check": ("Checked", "check", "check_text"),

@@ -10,7 +10,8 @@ from strategist.errors import DisagreementError
 from strategist.optimise.finish import finish
 from strategist.optimise.model import prove_by_model
 from strategist.optimise.problem import Answer, Counts, Problem, pose
-from strategist.optimise.search import Clock, TooManySelectionsError, search
+from strategist.optimise.search import Clock, search
+from strategist.optimise.selections import TooManySelectionsError
 from strategist.optimise.strategy import Strategy
 from strategist.survey.records import ReadPoint
 from strategist.survey.untried import complete

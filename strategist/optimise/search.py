@@ -1,42 +1,43 @@
-"""The exact search: every mask selection × cutoff × ladder, by bounds that leave nothing out.
+"""The exact search: cutoffs and top levels are branched on, chains and ladders pruned by bounds.
 
-Selections are taken by number of masks. For each, and for each cutoff, a lower bound says whether
-any ladder could beat the best strategy so far in the order of preference; only where it could are
-ladders looked at, least bound first. What is cut off is never better, so the end is a proof.
+A branch is a cutoff, then a cutoff with a top level. Branches are taken by least bound; what cannot
+beat the best strategy so far is dropped. In those that stay a bound linear in the classes weighs
+every chain with one matrix product, a bound for whole ladders those that are left, and ladders are
+replayed last. What is cut off is never better, so the end is a proof.
 """
 
 from __future__ import annotations
 
-import contextlib
+import heapq
+import itertools
 import time
-from collections.abc import Generator
 from dataclasses import dataclass, field
 
 import numpy as np
 
-from strategist.errors import SolveError
-from strategist.optimise.bounds import Completion, View, measures
-from strategist.optimise.ladders import in_order
+from strategist.optimise.branch import Branch, strongest
+from strategist.optimise.cells import Layout
+from strategist.optimise.chains import Chains, TooManyLeftError
+from strategist.optimise.kernel import bounds_of, step_costs
+from strategist.optimise.ladders import in_order, steps_of
+from strategist.optimise.measures import Aim, aim_at, measures
 from strategist.optimise.problem import Answer, Problem, value, walk
-from strategist.optimise.selections import Selections, grow, literals, no_masks
-from strategist.survey.records import Bools, Floats, Ints
+from strategist.optimise.selections import Selections
+from strategist.optimise.starts import Starts
+from strategist.survey.records import Bools, Floats
 
-__all__ = ["Clock", "TooManySelectionsError", "search"]
+__all__ = ["Clock", "search"]
 
-SELECTIONS_MAX = 1_000_000  # before the last mask; beyond it the model takes over
-_VIEW_CELLS = 30_000_000  # (rows × levels) of views kept at a time
-
-_SPAN = 7  # cutoffs looked at together for the floor of the whole problem
 _DIGITS = 6
-_COMPLETIONS: tuple[Completion, Completion] = ("less", "more")
+_MANY = 200  # chains left in a branch that are worth splitting it, times (50 + classes)
+_SAMPLE = 3_000  # chains that linear bounds are found on
+_AT_ONCE = 2_000  # selections bounded between two looks at the clock
 
-
-class TooManySelectionsError(SolveError):
-    """The chains of this problem make more selections than can be listed."""
+Bound = tuple[float, float]
 
 
 class _OutOfTimeError(Exception):
-    """The clock ran out while bounds were computed."""
+    """The clock ran out."""
 
 
 @dataclass(frozen=True)
@@ -60,68 +61,30 @@ def search(problem: Problem, clock: Clock) -> Answer:
     Raises TooManySelectionsError where listing the chains is out of the question.
     """
     run = _Search(problem, clock)
-    floor = run.floor()
     try:
-        still_open = _by_number_of_masks(run, floor)
+        run.start()
+        still_open: Bound | None = run.prove()
     except _OutOfTimeError:
-        still_open = floor
+        still_open = run.floor
     return run.answer(still_open)
-
-
-def _by_number_of_masks(run: _Search, floor: tuple[float, float]) -> tuple[float, float] | None:
-    """Explore chains of no mask, one, two and so on; a bound of what time did not allow."""
-    problem, clock = run.problem, run.clock
-    selections = no_masks(problem.profile.classes)
-    known = selections.words
-    table = literals(problem.candidates)
-    singles = selections
-    still_open = run.explore(selections)
-    if still_open is not None and problem.slots:
-        still_open = floor
-    for masks in range(1, problem.slots + 1):
-        if still_open is not None or run.hopeless(*floor, float(masks)):
-            break
-        last = masks == problem.slots
-        worth = None
-        if last and masks > 1:
-            left, right = run.worth(selections, masks), run.worth(singles, masks)
-            worth = (
-                (left[0], singles.chain_of[right[0], 0]),
-                (left[1], singles.chain_of[right[1], 0]),
-            )
-        selections = grow(selections, known, table, worth)
-        known = np.concatenate([known, selections.words])
-        singles = selections if masks == 1 else singles
-        if not last and len(known) > SELECTIONS_MAX:
-            raise TooManySelectionsError(
-                f"the mask chains make over {SELECTIONS_MAX} selections: too many for the search"
-            )
-        if clock.expired():
-            return floor
-        still_open = run.explore(selections)
-        if still_open is not None and not last:
-            still_open = floor
-    return still_open
 
 
 class _Search:
     def __init__(self, problem: Problem, clock: Clock) -> None:
         self.problem = problem
         self.clock = clock
+        self.layout = Layout(problem)
         self.measures = measures(problem)
+        self.chains = Chains(problem)
         self.best: Answer | None = None
-        self.pairs = 0
-        self.explored = 0
-        self._views: dict[tuple[int, int], View] = {}
+        self.floor: Bound = (0.0, 0.0)
+        self.branches = 0
+        self.weighed = 0
+        self.replayed = 0
+        self._heap: list[tuple[Bound, int, int, Branch]] = []
+        self._order = itertools.count()
 
-    def view(self, low: int, high: int) -> View:
-        """The view under cutoffs `low` to `high`, kept for a while."""
-        if (low, high) not in self._views:
-            cells = self.problem.profile.rssi.size
-            if (len(self._views) + 1) * cells > _VIEW_CELLS:
-                self._views.clear()
-            self._views[low, high] = View(self.problem, low, high)
-        return self._views[low, high]
+    # what the best strategy so far leaves possible
 
     def hopeless(self, *key: float) -> bool:
         """Whether a strategy whose key begins no lower than `key` cannot beat the best."""
@@ -135,36 +98,6 @@ class _Search:
         excess: Floats = np.round(over, _DIGITS)
         return excess
 
-    def floor(self) -> tuple[float, float]:
-        """(excess, loss) that no strategy of the problem is below."""
-        nothing = np.zeros((1, self.problem.profile.classes), bool)
-        last = len(self.problem.thresholds) - 1
-        floors = [
-            self._value(self._bounds(nothing, (c, min(c + _SPAN, last)), "more"))[0]
-            for c in range(0, last + 1, _SPAN + 1)
-        ]
-        return min(floors)
-
-    def _bounds(
-        self,
-        through: Bools,
-        cutoffs: tuple[int, int],
-        completion: Completion,
-        tied: bool = False,
-    ) -> Floats:
-        """Bounds of selections under a range of cutoffs: shape (measures, selections).
-
-        `tied` bounds hold the passes to one ladder; they are tighter and take longer.
-        """
-        view = self.view(*cutoffs)
-        bound = view.path_bounds if tied else view.free_bounds
-        return np.array([bound(m, through, completion) for m in self.measures])
-
-    def _value(self, bounds: Floats) -> list[tuple[float, float]]:
-        """(excess, loss) of each selection."""
-        loss = np.round(bounds[0], _DIGITS)
-        return list(zip(self.excess(bounds).tolist(), loss.tolist(), strict=True))
-
     def _could_win(self, bounds: Floats, masks: int) -> Bools:
         """Which selections could beat the best, given their bounds."""
         excess, loss = self.excess(bounds), np.round(bounds[0], _DIGITS)
@@ -175,120 +108,173 @@ class _Search:
         could: Bools = (excess < best_excess) | ((excess == best_excess) & as_good)
         return could
 
-    def _survivors(
-        self,
-        selections: Selections,
-        rows: Ints,
-        cutoffs: tuple[int, int],
-        completion: Completion,
-        masks: int,
-    ) -> tuple[Ints, Floats]:
-        """Which of the rows could beat the best under a range of cutoffs, with their bounds.
+    # looking at selections one by one
 
-        The tight bounds are worth their time under a single cutoff only.
-        """
-        single = cutoffs[0] == cutoffs[1] and self.problem.steps_max > 1 and self.best is not None
-        bounds = np.zeros((len(self.measures), 0))
-        for tied in (False, True) if single else (False,):
-            bounds = self._bounds(selections.unpack(rows), cutoffs, completion, tied)
-            could = self._could_win(bounds, masks)
-            rows, bounds = rows[could], bounds[:, could]
-        return rows, bounds
+    def _look(self, selections: Selections, branch: Branch) -> None:
+        """Replay what could beat the best, of some selections, with the ladders of a branch."""
+        for start in range(0, len(selections), _AT_ONCE):
+            part = np.arange(start, min(start + _AT_ONCE, len(selections)))
+            self._look_at(selections.at(part), branch)
 
-    def promising(
-        self, selections: Selections, completion: Completion, masks: int
-    ) -> Generator[tuple[Ints, int, Floats], bool | None, None]:
-        """(rows, cutoff, bounds) of the selections that could beat the best under each cutoff.
-
-        Cutoffs are taken in ranges first, which are halved while some selection is promising.
-        Sending True drops the rows just yielded from what follows.
-        """
-        last = len(self.problem.thresholds) - 1
-        dropped = np.zeros(len(selections), bool)
-        stack = [((1, last), np.arange(len(selections)))] if last else []
-        stack.append(((0, 0), np.arange(len(selections))))
-        while stack:
+    def _look_at(self, selections: Selections, branch: Branch) -> None:
+        policy, steps = self.problem.policy, self.problem.steps_max
+        rows = np.arange(len(selections))
+        bounds = np.zeros((0, len(rows)))
+        self.weighed += len(rows)
+        for number, measure in enumerate(self.measures):
             if self.best is not None and self.clock.expired():
                 raise _OutOfTimeError
-            (low, high), rows = stack.pop()
-            rows, bounds = self._survivors(
-                selections, rows[~dropped[rows]], (low, high), completion, masks
-            )
-            if len(rows) and low == high:
-                if (yield rows, low, bounds):
-                    dropped[rows] = True
-            elif len(rows):
-                middle = (low + high) // 2
-                stack += [((middle + 1, high), rows), ((low, middle), rows)]
-
-    def worth(self, base: Selections, masks: int) -> tuple[Ints, Ints]:
-        """Rows that may be a part of a better chain of `masks` masks: (by "and", by "or").
-
-        A last "and" leaves less than either of its parts, a last "or" more.
-        """
-        found = np.zeros((2, len(base)), bool)
-        for way, completion in enumerate(_COMPLETIONS):
-            candidates = self.promising(base, completion, masks)
-            with contextlib.suppress(StopIteration):
-                rows, _, _ = next(candidates)
-                while True:
-                    found[way, rows] = True
-                    rows, _, _ = candidates.send(True)
-        return np.flatnonzero(found[0]), np.flatnonzero(found[1])
-
-    def explore(self, selections: Selections) -> tuple[float, float] | None:
-        """Look at every pair that could be better; if time runs out: a bound of those left."""
-        self.pairs += len(selections) * len(self.problem.thresholds)
-        found = list(self.promising(selections, "as is", selections.masks))
-        if not found:
-            return None
-        row = np.concatenate([rows for rows, _, _ in found])
-        cutoff = np.concatenate([np.full(len(rows), c) for rows, c, _ in found])
-        bounds = np.concatenate([bounds for _, _, bounds in found], axis=1)
+            feasible = self.best is not None and self.best.key[0] == 0 and number == 0
+            limit = self.best.key[1] if self.best is not None and feasible else np.inf
+            state = selections.unpack(rows).astype(np.int64)
+            cells = branch.cells_by(measure)
+            found = bounds_of(state, cells, policy.stop_after, steps, branch.must, limit)
+            bounds = np.vstack([bounds, found])
+            kept = np.round(found, _DIGITS) <= limit
+            rows, bounds = rows[kept], bounds[:, kept]
+        could = self._could_win(bounds, selections.masks)
+        rows, bounds = rows[could], bounds[:, could]
         excess, loss = self.excess(bounds), np.round(bounds[0], _DIGITS)
-        order = np.lexsort((selections.bits[row], cutoff > 0, loss, excess))
-        for position in order:
-            key = (float(excess[position]), float(loss[position]))
-            c = int(cutoff[position])
-            if self.hopeless(*key):
+        for position in np.lexsort((selections.bits[rows], loss, excess)):
+            begin = (float(excess[position]), float(loss[position]))
+            if self.hopeless(*begin):
                 break  # sorted: what follows is no better
-            if self.hopeless(*key, selections.masks, float(c > 0), 1):
-                continue
-            if self.best is not None and self.clock.expired():
-                return key
-            self.explored += 1
-            self._ladders(selections, int(row[position]), c)
-        return None
+            if not self.hopeless(*begin, selections.masks, float(branch.cutoff > 0), 1):
+                self._ladders(selections, int(rows[position]), branch)
 
-    def _ladders(self, selections: Selections, row: int, cutoff: int) -> None:
-        """Look at the ladders of one pair, in order of preference, where bounds leave any."""
-        problem, view = self.problem, self.view(cutoff, cutoff)
-        through = selections.unpack(np.array([row]))
-        steps = tuple(view.steps(measure, through) for measure in self.measures)
-        accepted = view.accepted & through[0, problem.profile.row_class][:, None]
-        top = len(problem.profile.levels_dbm) - 1
-        begin = (float(selections.masks), float(cutoff > 0))
+    def _ladders(self, selections: Selections, row: int, branch: Branch) -> None:
+        """Replay the ladders of one selection, in order of preference, where bounds leave any."""
+        problem, levels = self.problem, branch.levels
+        through = selections.unpack(np.array([row]))[0]
+        none = np.zeros(len(self.layout.klass))
+        state, stop_after = through.astype(np.int64), problem.policy.stop_after
+        steps = tuple(
+            steps_of(
+                *step_costs(state, none, branch.cells_by(measure), stop_after, branch.must)[:2],
+                problem.steps_max,
+            )
+            for measure in self.measures
+        )
+        accepted = problem.accepted(branch.cutoff) & through[problem.profile.row_class][:, None]
+        begin = (float(selections.masks), float(branch.cutoff > 0))
+        self.replayed += 1
 
-        def hopeless(bounds: tuple[float, ...], levels: tuple[int, ...]) -> bool:
+        def hopeless(bounds: tuple[float, ...], places: tuple[int, ...]) -> bool:
             excess = float(self.excess(np.array(bounds)[:, None])[0]) if len(bounds) > 1 else 0.0
-            return self.hopeless(excess, value(bounds[0]), *begin, count, *levels)
+            return self.hopeless(excess, value(bounds[0]), *begin, count, *levels[list(places)])
 
+        tops = range(int(np.flatnonzero(branch.must).max(initial=0)), len(levels))
         for count in range(1, problem.steps_max + 1):
-            tops = range(top if problem.top_fixed else 0, top + 1)
-            for levels in in_order(steps, count, tops, hopeless):
-                counts = walk(problem, accepted, levels[::-1])
+            for places in in_order(steps, count, tops, hopeless):
+                ladder = tuple(int(level) for level in levels[list(places)])
+                counts = walk(problem, accepted, ladder[::-1])
                 key = (
                     problem.excess(counts),
                     problem.loss(counts),
                     *begin,
                     float(count),
-                    *levels,
+                    *ladder,
                     float(selections.bits[row]),
                 )
                 if self.best is None or key < self.best.key:
-                    self.best = Answer(key, selections.chain(row), cutoff, levels[::-1], counts)
+                    chain = selections.chain(row)
+                    self.best = Answer(key, chain, branch.cutoff, ladder[::-1], counts)
 
-    def answer(self, still_open: tuple[float, float] | None) -> Answer:
+    # the search
+
+    def start(self) -> None:
+        """A first bound of each cutoff, and a good strategy: without masks, then with some."""
+        for cutoff in range(len(self.problem.thresholds)):
+            branch = self._branch(cutoff)
+            self._look(self.chains.listed(0), branch)
+            if branch.aim == self._aim():
+                branch.raise_bound(self._target(branch), 1)
+            self._push(0, branch)
+        self.floor = self._heap[0][0]
+        if self.problem.slots:
+            for selections, cutoff in Starts(self.problem, self.chains).promising():
+                self._look(selections, self._branch(cutoff))
+
+    def _aim(self) -> Aim:
+        return aim_at(self.measures, 0.0 if self.best is None else self.best.key[0])
+
+    def _branch(self, cutoff: int) -> Branch:
+        every = np.arange(len(self.problem.profile.levels_dbm))
+        must = (every == every[-1]) & self.problem.top_fixed
+        return Branch(self.layout, self._aim(), cutoff, every, must)
+
+    def _push(self, stage: int, branch: Branch) -> None:
+        branch.rest()
+        bound = (branch.bound, 0.0) if branch.aim.excess else (0.0, branch.bound)
+        heapq.heappush(self._heap, (bound, next(self._order), stage, branch))
+
+    def prove(self) -> Bound | None:
+        """Work off the branches; if time runs out: a bound of what is still open."""
+        while self._heap:
+            bound, _, stage, branch = heapq.heappop(self._heap)
+            if self.hopeless(*bound):
+                return None
+            self.floor = bound
+            if self.clock.expired():
+                return bound
+            if not self.hopeless(*bound, 0, float(branch.cutoff > 0), 1):
+                self.branches += 1
+                self._work_on(branch, stage)
+        return None
+
+    def _work_on(self, branch: Branch, stage: int) -> None:
+        """Take a branch one stage further: bound, split by top level, tighten, explore."""
+        if branch.aim != self._aim():
+            self._push(0, self._branch(branch.cutoff))
+            return
+        target = self._target(branch)
+        if stage == 0:
+            branch.raise_bound(target)
+            self._push(1, branch)
+        elif stage == 1:
+            branch.tighten(target)
+            self._push(2, branch)
+        elif not self._explore(branch):
+            for part in branch.split() or ():
+                part.raise_bound(target, 1)
+                self._push(1, part)
+
+    def _target(self, branch: Branch) -> float:
+        """The value of the branch's aim that the best strategy has."""
+        assert self.best is not None
+        return self.best.key[0] if branch.aim.excess else self.best.key[1]
+
+    def _explore(self, branch: Branch) -> bool:
+        """Look at the chains of a branch that its bounds leave; False: better split it."""
+        many = np.inf if branch.must.all() else _MANY * (50 + len(branch.state))
+        cuts = branch.penalties()
+        for masks in range(self.problem.slots + 1):
+            limit = self._limit(branch, masks)
+            sample = self.chains.sample(masks)
+            left = sample
+            for cut in cuts:
+                left = cut.within(left, limit)
+            cuts = strongest([*cuts, *branch.cuts(left.thinned(_SAMPLE), limit)], sample, limit)
+            try:
+                selections = branch.sieve(self.chains.worth(cuts, limit, masks), limit)
+            except TooManyLeftError:
+                return False
+            if len(selections) > many:
+                return False
+            self._look(selections, branch)
+        return True
+
+    def _limit(self, branch: Branch, masks: int) -> float:
+        """The bound above which a strategy of the branch with so many masks cannot win."""
+        assert self.best is not None
+        limit = self._target(branch) + branch.aim.offset
+        key = (*self.best.key[:2], masks, float(branch.cutoff > 0), max(1, int(branch.must.sum())))
+        ties = branch.aim.excess or not self.hopeless(*key)
+        return limit if ties else limit - branch.aim.step
+
+    def answer(self, still_open: Bound | None) -> Answer:
         """The best with its bound; `still_open` bounds what was not looked at (None: nothing)."""
         assert self.best is not None  # the first pair is looked at whatever the clock says
-        return self.best.bounded(still_open, pairs=self.pairs, explored=self.explored)
+        return self.best.bounded(
+            still_open, branches=self.branches, chains=self.weighed, replayed=self.replayed
+        )

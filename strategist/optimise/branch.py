@@ -1,0 +1,331 @@
+"""One branch of the search: a cutoff and some steps of the ladder; chains and other steps are open.
+
+The branch is relaxed: a class of tags may be let through in one pass and not in the next, and a
+pass that walks on may end at any level of the branch. Shifts (Lagrange multipliers of "the same in
+all passes") pull the bound of the relaxation up, step by step along its slope. Then classes are
+tried in and out, and levels as steps: what takes the bound above the best strategy so far is fixed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from strategist.optimise.cells import Layout, cells_of
+from strategist.optimise.kernel import (
+    IN,
+    OPEN,
+    OUT,
+    Cells,
+    best_ladder,
+    open_choices,
+    penalties_of,
+    step_costs,
+)
+from strategist.optimise.measures import Aim, Measure
+from strategist.optimise.selections import Selections
+from strategist.survey.records import Bools, Floats, Ints
+
+__all__ = ["Branch", "Penalties", "strongest"]
+
+_ROUNDS = 100  # steps along the slope at most
+_PATIENCE = 6  # steps without a better bound before they are halved
+_OVER = 1.02  # the slope is walked towards a little more than is needed
+_FEW = 100  # selections that are sooner looked at than sieved
+_THINNED = 0.7  # share left that is worth another round of the sieve
+_SAMPLE = 3_000  # selections that linear bounds are found on
+_CUTS = 8  # linear bounds that all chains are held against
+_LEAST_STEP = 0.02
+
+
+@dataclass(frozen=True, eq=False)
+class Penalties:
+    """A bound that is linear in the classes: `base` + Σ `weight` over the classes let through.
+
+    `fixed_in` and `fixed_out` are class indices; a selection that goes against them is out.
+    """
+
+    base: float
+    weight: Floats
+    fixed_in: Ints
+    fixed_out: Ints
+
+    def linear(self, limit: float) -> tuple[float, Floats]:
+        """(base, weight), with what is fixed as weights that take a bound over the limit."""
+        weight = self.weight.copy()
+        over = 2.0 * max(0.0, limit - self.base + float(np.maximum(0.0, -weight).sum())) + 1.0
+        weight[self.fixed_in] = -over
+        weight[self.fixed_out] = over
+        return self.base + over * len(self.fixed_in), weight
+
+    def within(self, selections: Selections, limit: float) -> Selections:
+        """The selections whose bound is not above the limit."""
+        base, weight = self.linear(limit)
+        return selections.at(np.flatnonzero(base + selections.sums(weight) <= limit + 1e-6))
+
+
+class Branch:
+    """Ladders of some levels (ascending indices) under a cutoff.
+
+    Those that `must` be are steps of every ladder, the others may be.
+    """
+
+    def __init__(self, layout: Layout, aim: Aim, cutoff: int, levels: Ints, must: Bools) -> None:
+        self.layout = layout
+        self.aim = aim
+        self.cutoff = cutoff
+        self.levels = levels
+        self.must = must
+        self.state = np.full(layout.problem.profile.classes, OPEN)
+        self.shift = np.zeros(len(layout.klass))
+        self.bound = 0.0
+        self._cells: Cells | None = None
+
+    @property
+    def cells(self) -> Cells:
+        """Made when they are needed; `rest` lets go of them."""
+        if self._cells is None:
+            self._cells = cells_of(self.layout, self.cutoff, self.levels, self.aim.measure)
+        return self._cells
+
+    def cells_by(self, measure: Measure) -> Cells:
+        """The cells of the branch by another measure than its aim's; not kept."""
+        if measure == self.aim.measure:
+            return self.cells
+        return cells_of(self.layout, self.cutoff, self.levels, measure)
+
+    def rest(self) -> None:
+        """Let go of the tables, which a branch that waits for its turn does not need."""
+        self._cells = None
+
+    def _steps(self) -> tuple[Floats, Floats]:
+        stop_after = self.layout.problem.policy.stop_after
+        edge, top, _ = step_costs(self.state, self.shift, self.cells, stop_after, self.must)
+        return edge, top
+
+    def _ladder(self) -> tuple[float, Ints]:
+        edge, top = self._steps()
+        bound, ladder = best_ladder(edge, top, self.layout.problem.steps_max, self.must)
+        return bound, ladder
+
+    def split(self) -> tuple[Branch, Branch] | None:
+        """Two branches, with and without a level as a step; None where all levels are settled.
+
+        At first it is the step of the relaxed ladder that is hardest to do without; then those that
+        could still be the top, since passes that nothing stops end there; then the others.
+        """
+        _, ladder = self._ladder()
+        final = int(np.flatnonzero(self.must).max(initial=-1))
+        open_ = np.flatnonzero(~self.must)
+        if not len(open_):
+            return None
+        above = open_[open_ > final]
+        if final >= 0 and len(above):
+            place = int(above[0])
+        else:
+            place = max(np.intersect1d(open_, ladder).tolist() or open_.tolist(), key=self._without)
+        must = self.must.copy()
+        must[place] = True
+        keep = np.arange(len(self.levels)) != place
+        return self._part(self.levels, must), self._part(self.levels[keep], self.must[keep])
+
+    def _without(self, place: int) -> float:
+        """The bound of the ladders that do without a level."""
+        edge, top = self._steps()
+        edge[:, place] = top[:, place] = np.inf
+        return best_ladder(edge, top, self.layout.problem.steps_max, self.must)[0]
+
+    def _part(self, levels: Ints, must: Bools) -> Branch:
+        part = Branch(self.layout, self.aim, self.cutoff, levels, must)
+        part.shift, part.bound, part.state = self.shift, self.bound, self.state.copy()
+        return part
+
+    def tighten(self, target: float) -> None:
+        """Raise the bound and fix classes and levels, as long as one helps the other."""
+        self.raise_bound(target)
+        while self.bound <= target:
+            settled = self.settle_levels(target)
+            fixed = self.fix_classes(target)
+            if not (fixed or settled):
+                return
+            self.raise_bound(target, _ROUNDS // 3)
+
+    def raise_bound(self, target: float, rounds: int = _ROUNDS) -> None:
+        """Shift along the slope of the bound until it is above the target, or rises no more."""
+        stop_after = self.layout.problem.policy.stop_after
+        klass, size = self.layout.klass, np.maximum(self.layout.size, 1)
+        is_open = (self.state == OPEN)[klass]
+        goal = target + self.aim.offset
+        step, stale, best, kept = 1.0, 0, -np.inf, self.shift
+        bound, ladder = self._ladder()
+        for _ in range(rounds):
+            if bound > best + 1e-9:
+                best, kept, stale = bound, self.shift, 0
+            else:
+                stale += 1
+            if self.aim.rounded(best) > target:
+                break
+            if stale >= _PATIENCE:
+                step, stale, self.shift = step / 2, 0, kept
+                bound, ladder = self._ladder()
+            if step < _LEAST_STEP:
+                break
+            chosen, _ = open_choices(
+                self.state, self.shift, self.cells, stop_after, self.must, ladder
+            )
+            share = np.bincount(klass, chosen, len(size)) / size
+            slope = (chosen - share[klass]) * is_open
+            length = slope @ slope
+            if length < 1e-12:
+                break
+            self.shift = self.shift + step * max(1e-3 * goal, _OVER * goal - bound) / length * slope
+            bound, ladder = self._ladder()
+        self.shift = kept
+        self.bound = max(self.bound, self.aim.rounded(best))
+
+    def fix_classes(self, target: float) -> bool:
+        """Fix what, tried the other way, takes the bound above the target; whether any was."""
+        fixed = False
+        for k in np.flatnonzero(self.state == OPEN):
+            for tried, other in ((OUT, IN), (IN, OUT)):
+                self.state[k] = tried
+                bound, _ = self._ladder()
+                self.state[k] = OPEN
+                if self.aim.rounded(bound) > target:
+                    self.state[k] = other
+                    fixed = True
+                    break
+        return fixed
+
+    def settle_levels(self, target: float) -> bool:
+        """Settle levels that must be steps, and drop those that cannot; whether there were any."""
+        edge, top = self._steps()
+        steps_max = self.layout.problem.steps_max
+        keep, must = np.ones(len(self.levels), bool), self.must.copy()
+        for place in np.flatnonzero(~self.must):
+            without, with_it = (edge.copy(), top.copy()), self.must.copy()
+            for table in without:
+                table[:, place] = np.inf
+            with_it[place] = True
+            if self.aim.rounded(best_ladder(*without, steps_max, self.must)[0]) > target:
+                must[place] = True
+            elif self.aim.rounded(best_ladder(edge, top, steps_max, with_it)[0]) > target:
+                keep[place] = False
+        if keep.all() and (must == self.must).all():
+            return False
+        self.levels, self.must = self.levels[keep], must[keep]
+        self.rest()
+        return True
+
+    def penalties(self) -> list[Penalties]:
+        """Bounds linear in the classes, from several shifts; each holds for every selection."""
+        raised = self.shift
+        level = self._evened(np.full(len(self.layout.start) - 1, -1))
+        ladder = self._evened(self._relaxed()[1])
+        return [self._penalties(shift) for shift in (level, raised, ladder, (raised + level) / 2)]
+
+    def sieve(self, selections: Selections, limit: float) -> Selections:
+        """The selections that no linear bound takes above the limit.
+
+        The bounds are found on a sample of the selections, then taken to all of them, as long as
+        that thins them out.
+        """
+        while len(selections) > _FEW:
+            left = selections
+            for cut in self.cuts(selections.thinned(_SAMPLE), limit):
+                left = cut.within(left, limit)
+            thinned, selections = len(left) < _THINNED * len(selections), left
+            if not thinned:
+                break
+        return selections
+
+    def cuts(self, sample: Selections, limit: float) -> list[Penalties]:
+        """Linear bounds that take out what they can of a sample, step by step along the slope.
+
+        The shifts of a class need not add up to zero here: what they add up to is its weight, so
+        that what the passes gain the selections pay for. In each step the selection of least bound
+        is made dearer, and what is above the limit leaves the sample.
+        """
+        before, through = self.shift, sample.unpack(slice(None))
+        klass, is_open = self.layout.klass, (self.state == OPEN)[self.layout.klass]
+        cuts, step, best, stale, kept = [], 1.0, -np.inf, 0, self.shift
+        for _ in range(_ROUNDS):
+            penalties = self._penalties(self.shift)
+            base, weight = penalties.linear(limit)
+            bounds = base + through @ weight
+            out = bounds > limit + 1e-6
+            if out.any():
+                cuts.append(penalties)
+                through, bounds = through[~out], bounds[~out]
+                best = -np.inf
+            if len(through) <= _FEW * len(sample) // _SAMPLE:
+                break
+            least = float(bounds.min())
+            if least > best + 1e-9:
+                best, stale, kept = least, 0, self.shift
+            else:
+                stale += 1
+            if stale >= _PATIENCE:
+                step, stale, self.shift = step / 2, 0, kept
+                if step < _LEAST_STEP:
+                    break
+                continue
+            chosen, _ = self._relaxed()
+            slope = (chosen - through[int(bounds.argmin())][klass]) * is_open
+            length = slope @ slope
+            if length < 1e-12:
+                break
+            self.shift = (
+                self.shift + step * max(1e-3 * limit, _OVER * limit - least) / length * slope
+            )
+        self.shift = before
+        return cuts
+
+    def _evened(self, stop: Ints) -> Floats:
+        """Shifts that make a class count the same in each of its passes if pass p stops there."""
+        klass, size = self.layout.klass, np.maximum(self.layout.size, 1)
+        of_cell = np.repeat(stop, np.diff(self.layout.start))
+        gain = self.cells.gain[np.arange(len(klass)), of_cell]
+        shift: Floats = (np.bincount(klass, gain, len(size)) / size)[klass] - gain
+        return shift
+
+    def _relaxed(self) -> tuple[Floats, Ints]:
+        """What the relaxed branch does: cells let through, and where each pass ends (by place)."""
+        stop_after = self.layout.problem.policy.stop_after
+        _, ladder = self._ladder()
+        chosen, stops = open_choices(
+            self.state, self.shift, self.cells, stop_after, self.must, ladder
+        )
+        return chosen, stops
+
+    def _penalties(self, shift: Floats) -> Penalties:
+        stop_after = self.layout.problem.policy.stop_after
+        into, out = penalties_of(self.state, shift, self.cells, stop_after, self.must)
+        before, self.shift = self.shift, shift
+        bound, _ = self._ladder()
+        self.shift = before
+        sums = np.bincount(self.layout.klass, shift, len(self.state)) * (self.state == OPEN)
+        return Penalties(
+            bound + float(out.sum()),
+            into - out - sums,
+            np.flatnonzero(self.state == IN),
+            np.flatnonzero(self.state == OUT),
+        )
+
+
+def strongest(cuts: list[Penalties], sample: Selections, limit: float) -> list[Penalties]:
+    """A few of the cuts that together take out most of a sample, the one that takes most first."""
+    through = sample.thinned(_SAMPLE).unpack(slice(None))
+    bounds = [base + through @ weight for base, weight in (cut.linear(limit) for cut in cuts)]
+    out = np.array(bounds) > limit + 1e-6
+    chosen: list[Penalties] = []
+    left = np.ones(len(through), bool)
+    while len(chosen) < _CUTS:
+        taken = (out & left).sum(axis=1)
+        best = int(taken.argmax())
+        if chosen and not taken[best]:
+            break
+        chosen.append(cuts[best])
+        left &= ~out[best]
+    return chosen

@@ -1,0 +1,302 @@
+"""Compiled loops: lower bounds of ladders for one cutoff and selections of tag classes.
+
+A *cell* is a class in a pass group; cells are sorted by pass group. A class is out of a selection,
+in it, or open: an open class may be let through in one pass and not in the next, whichever suits
+the pass. What an open class changes in its passes may be shifted: shifts that add up to zero over
+the passes change nothing for selections that treat all passes alike, and raise the bound.
+
+Each pass has a cost at each level, if that is the last level it walks, and a *turn*: the lowest
+level by which it could have stopped. A ladder …, u, t, … meets the turn on one step (u < turn ≤ t),
+or on none. Met on a lower step t the pass stops there, for sure or if that suits it, or walks on,
+and then without the open classes that would have stopped it at t. Met on the top step, or not at
+all, it ends at the top. So a bound of a ladder is a sum over its steps.
+"""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+import numba
+import numpy as np
+
+from strategist.survey.records import Bools, Floats, Ints
+
+__all__ = [
+    "IN",
+    "OPEN",
+    "OUT",
+    "Cells",
+    "best_ladder",
+    "bounds_of",
+    "open_choices",
+    "penalties_of",
+    "step_costs",
+]
+
+OUT, IN, OPEN = 0, 1, 2  # states of a class
+
+
+class Cells(NamedTuple):
+    """What classes do in passes under one cutoff; c is a cell, r a row, p a pass group, l a level.
+
+    Cells `start[p] … start[p + 1]` are those of pass p. `gain[c, l]` changes the cost of the pass
+    when the class is let through, `hold[c, l]` counts its tags accepted at l; `base[p]` is the cost
+    when nothing is. Rows `row_start[p] …` are (class, first level accepted, tags), by first level.
+    `flip[flip_start[p * levels + l] …]` are the cells whose tags begin or cease to be accepted at
+    l, going up.
+    """
+
+    start: Ints
+    klass: Ints
+    gain: Floats
+    hold: Floats
+    base: Floats
+    row_start: Ints
+    row_class: Ints
+    row_first: Ints
+    row_count: Floats
+    flip_start: Ints
+    flip: Ints
+
+
+@numba.njit(cache=True)
+def _cost_of_pass(
+    p: int, state: Ints, shift: Floats, cells: Any, cost: Floats, sure: Floats
+) -> bool:
+    """Fill in the cost of pass p at each level, and how many tags stop it there for sure.
+
+    Returns whether a class of the pass is open.
+    """
+    klass, gain, hold = cells.klass, cells.gain, cells.hold
+    levels = len(cost)
+    anything_open = False
+    for level in range(levels):
+        cost[level] = cells.base[p]
+        sure[level] = 0.0
+    for c in range(cells.start[p], cells.start[p + 1]):
+        kind = state[klass[c]]
+        if kind == IN:
+            for level in range(levels):
+                cost[level] += gain[c, level]
+                sure[level] += hold[c, level]
+        elif kind == OPEN:
+            anything_open = True
+            by = shift[c]
+            for level in range(levels):
+                cost[level] += min(0.0, gain[c, level] + by)
+    return anything_open
+
+
+@numba.njit(cache=True)
+def _turn(p: int, state: Ints, cells: Any, stop_after: int, levels: int) -> int:
+    """The lowest level by which pass p could have stopped; `levels` if there is none."""
+    found = 0.0
+    for r in range(cells.row_start[p], cells.row_start[p + 1]):
+        if state[cells.row_class[r]] != OUT:
+            found += cells.row_count[r]
+            if found >= stop_after:
+                return int(cells.row_first[r])
+    return levels
+
+
+@numba.njit(cache=True)
+def _end(sure: Floats, stop_after: int, must: Bools) -> int:
+    """The place of the step that a pass does not walk past: one where it stops for sure, or top."""
+    for place in range(len(sure)):
+        if must[place] and sure[place] >= stop_after:
+            return place
+    return len(sure) - 1
+
+
+@numba.njit(cache=True)
+def step_costs(
+    state: Ints, shift: Floats, cells: Any, stop_after: int, must: Bools
+) -> tuple[Floats, Floats, float]:
+    """(edge, top, free): costs by step as in `ladders.Steps`, and with each pass at its best level.
+
+    `edge[u, t]` (u = 0: no lower step, u = i + 1: level i) is the cost of the passes whose turn is
+    above u and at or below t, when t is not the top; `top[u, t]` of these and all later ones, when
+    it is. Levels that `must` be are steps of every ladder.
+    """
+    klass, gain, hold = cells.klass, cells.gain, cells.hold
+    flip_start, flip = cells.flip_start, cells.flip
+    levels = gain.shape[1]
+    edge = np.zeros((levels + 1, levels))
+    top = np.zeros((levels + 1, levels))
+    total = np.zeros(levels)
+    cost, sure, walk = np.empty(levels), np.empty(levels), np.empty(levels)
+    free = 0.0
+    for p in range(len(cells.base)):
+        anything_open = _cost_of_pass(p, state, shift, cells, cost, sure)
+        turn = _turn(p, state, cells, stop_after, levels)
+        end = _end(sure, stop_after, must)
+        least = cost[0]
+        for t in range(levels):
+            walk[t] = cost[t]
+            total[t] += cost[t]
+            least = min(least, cost[t])
+        free += least
+        for t in range(levels):
+            if anything_open and stop_after == 1:
+                # from walking past t − 1 to walking past t: open classes accepted at t are missing
+                for f in range(flip_start[p * levels + t], flip_start[p * levels + t + 1]):
+                    c = flip[f]
+                    if state[klass[c]] == OPEN:
+                        sign = -1.0 if hold[c, t] > 0 else 1.0
+                        by = shift[c]
+                        for other in range(t + 1, levels):
+                            walk[other] += sign * min(0.0, gain[c, other] + by)
+            if t < turn:
+                continue
+            least = cost[t]
+            if sure[t] < stop_after:
+                for other in range(t + 1, end + 1):
+                    least = min(least, walk[other])
+            edge[turn, t] += least
+            top[turn, t] += cost[t]
+    for t in range(levels):
+        met, ended = 0.0, 0.0
+        for u in range(t, -1, -1):
+            met += edge[u, t]
+            edge[u, t] = met
+        for u in range(t + 1):
+            turned = top[u, t]
+            top[u, t] = total[t] - ended
+            ended += turned
+    return edge, top, free
+
+
+@numba.njit(cache=True)
+def best_ladder(edge: Floats, top: Floats, steps_max: int, must: Bools) -> tuple[float, Ints]:
+    """The least bound of a ladder of up to `steps_max` steps, and that ladder, ascending.
+
+    Levels that `must` be are steps of it. Without any ladder the bound is inf.
+    """
+    levels = edge.shape[1]
+    least = np.full((steps_max, levels), np.inf)  # with n + 1 steps, the last of them at t
+    came = np.full((steps_max, levels), -1)
+    best, count, under, last = np.inf, 0, -1, levels - 1
+    lowest = 0  # the level that a step at t must not pass over
+    final = 0
+    for t in range(levels):
+        final = t if must[t] else final
+    for t in range(levels):
+        is_top = t >= final
+        if not must[:t].any():
+            least[0, t] = edge[0, t]
+            if is_top and top[0, t] < best:
+                best, count, last = top[0, t], 0, t
+        for n in range(1, steps_max):
+            for u in range(lowest, t):
+                met = least[n - 1, u] + edge[u + 1, t]
+                if met < least[n, t]:
+                    least[n, t], came[n, t] = met, u
+                whole = least[n - 1, u] + top[u + 1, t]
+                if is_top and whole < best:
+                    best, count, under, last = whole, n, u, t
+        if must[t]:
+            lowest = t
+    ladder = np.empty(count + 1, np.int64)
+    ladder[count] = last
+    for n in range(count - 1, -1, -1):
+        ladder[n] = under
+        under = came[n, under]
+    return best, ladder
+
+
+@numba.njit(cache=True)
+def open_choices(
+    state: Ints, shift: Floats, cells: Any, stop_after: int, must: Bools, ladder: Ints
+) -> tuple[Floats, Ints]:
+    """What the bound of a ladder makes of the passes.
+
+    For each cell of an open class 1 where it is let through, else 0; for each pass where it ends.
+    """
+    levels = cells.gain.shape[1]
+    chosen = np.zeros(len(cells.klass))
+    stops = np.empty(len(cells.base), np.int64)
+    cost, sure, walk = np.empty(levels), np.empty(levels), np.empty(levels)
+    for p in range(len(cells.base)):
+        _cost_of_pass(p, state, shift, cells, cost, sure)
+        turn = _turn(p, state, cells, stop_after, levels)
+        stop, passed = ladder[-1], -1
+        for t in ladder[:-1]:
+            if t >= turn:
+                stop = t
+                break
+        if stop != ladder[-1] and sure[stop] < stop_after:
+            walk[:] = cost
+            least, t = cost[stop], stop
+            if stop_after == 1:
+                for c in range(cells.start[p], cells.start[p + 1]):
+                    if state[cells.klass[c]] == OPEN and cells.hold[c, t] > 0:
+                        for other in range(t + 1, levels):
+                            walk[other] -= min(0.0, cells.gain[c, other] + shift[c])
+            for other in range(t + 1, _end(sure, stop_after, must) + 1):
+                if walk[other] < least:
+                    least, stop, passed = walk[other], other, t
+        stops[p] = stop
+        for c in range(cells.start[p], cells.start[p + 1]):
+            blocked = passed >= 0 and stop_after == 1 and cells.hold[c, passed] > 0
+            if not blocked and state[cells.klass[c]] == OPEN and cells.gain[c, stop] + shift[c] < 0:
+                chosen[c] = 1.0
+    return chosen, stops
+
+
+@numba.njit(cache=True)
+def bounds_of(
+    through: Ints, cells: Any, stop_after: int, steps_max: int, must: Bools, limit: float
+) -> Floats:
+    """The least bound of each selection (row of class states); one above `limit` may be too low,
+    but is above it."""
+    found = np.empty(len(through))
+    shift = np.zeros(len(cells.klass))
+    for i in range(len(through)):
+        edge, top, free = step_costs(through[i], shift, cells, stop_after, must)
+        found[i] = free
+        if free <= limit:
+            found[i], _ = best_ladder(edge, top, steps_max, must)
+    return found
+
+
+@numba.njit(cache=True)
+def penalties_of(
+    state: Ints, shift: Floats, cells: Any, stop_after: int, must: Bools
+) -> tuple[Floats, Floats]:
+    """What each open class adds to the bound at least: when it is let through, and when not.
+
+    A pass ends at a level that may be the top, or where something could stop it, and not past a
+    step that must be where it stops for sure. A class without which a pass walks on may cost
+    nothing when it is kept out.
+    """
+    klass, gain, hold = cells.klass, cells.gain, cells.hold
+    levels = gain.shape[1]
+    into, out = np.zeros(len(state)), np.zeros(len(state))
+    cost, sure, could = np.empty(levels), np.empty(levels), np.empty(levels, np.bool_)
+    final = 0
+    for place in range(levels):
+        final = place if must[place] else final
+    for p in range(len(cells.base)):
+        _cost_of_pass(p, state, shift, cells, cost, sure)
+        turn, end = _turn(p, state, cells, stop_after, levels), _end(sure, stop_after, must)
+        for place in range(levels):
+            could[place] = place >= turn and stop_after > 1
+        for c in range(cells.start[p], cells.start[p + 1]):
+            if state[klass[c]] != OUT and stop_after == 1:
+                for place in range(levels):
+                    could[place] = could[place] or hold[c, place] > 0
+        for place in range(final, levels):
+            could[place] = True
+        for c in range(cells.start[p], cells.start[p + 1]):
+            if state[klass[c]] != OPEN:
+                continue
+            least_in, least_out, blocks = np.inf, np.inf, False
+            for place in range(end + 1):
+                if could[place]:
+                    changed = gain[c, place] + shift[c]
+                    least_in = min(least_in, max(0.0, changed))
+                    least_out = min(least_out, 0.0 if blocks else max(0.0, -changed))
+                blocks = blocks or (stop_after == 1 and hold[c, place] > 0)
+            into[klass[c]] += least_in
+            out[klass[c]] += least_out
+    return into, out

@@ -1,0 +1,66 @@
+"""Good strategies to begin with: chains picked by what they do at single levels."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from strategist.optimise.chains import Chains
+from strategist.optimise.problem import Problem
+from strategist.optimise.selections import Selections, grow
+from strategist.survey.records import Floats, Ints
+
+__all__ = ["Starts"]
+
+_CUTOFFS = 24  # cutoffs, evenly spread, that chains are tried under
+_CORNERS = 48  # (cutoff, level) pairs kept of them
+_BEAM = 12  # chains kept at each number of masks
+
+
+class Starts:
+    """At a single level without a ladder, loss is a sum over classes: a matrix product."""
+
+    def __init__(self, problem: Problem, chains: Chains) -> None:
+        self.problem = problem
+        self.chains = chains
+        cutoffs = np.unique(np.linspace(0, len(problem.thresholds) - 1, _CUTOFFS).astype(int))
+        levels = len(problem.profile.levels_dbm)
+        lowest = levels - 1 if problem.top_fixed else 0
+        tables = [self._changes(int(c))[:, lowest:] for c in cutoffs]
+        self.changes = np.concatenate(tables, axis=1)
+        self.cutoff = np.repeat(cutoffs, levels - lowest)
+        best = self._losses(chains.listed(1)).min(axis=0)
+        kept = np.argsort(best, kind="stable")[:_CORNERS]
+        self.changes, self.cutoff = self.changes[:, kept], self.cutoff[kept]
+
+    def _changes(self, cutoff: int) -> Floats:
+        """What letting a class through changes in the loss, at each level: (classes, levels)."""
+        profile, weights = self.problem.profile, self.problem.policy.loss
+        sign = np.where(profile.row_wanted, -weights.missed, weights.stray)
+        changed = (self.problem.row_weight * sign)[:, None] * self.problem.accepted(cutoff)
+        order = np.argsort(profile.row_class, kind="stable")
+        starts = np.searchsorted(profile.row_class[order], np.arange(profile.classes))
+        table: Floats = np.add.reduceat(changed[order], starts, axis=0)
+        return table
+
+    def _losses(self, selections: Selections) -> Floats:
+        through = selections.unpack(np.arange(len(selections))).astype(float)
+        losses: Floats = through @ self.changes
+        return losses
+
+    def promising(self) -> Iterator[tuple[Selections, int]]:
+        """Chains with the cutoff that suits them, by number of masks."""
+        beam = self.chains.listed(0)
+        for masks in range(1, self.problem.slots + 1):
+            more = (
+                self.chains.listed(1) if masks == 1 else grow(beam, beam.words, self.chains.table)
+            )
+            if not len(more):
+                return
+            losses = self._losses(more)
+            rows: Ints = np.argsort(losses.min(axis=1), kind="stable")[:_BEAM]
+            beam = more.at(rows)
+            for row in rows:
+                cutoff = int(self.cutoff[losses[row].argmin()])
+                yield more.at(np.array([row])), cutoff
