@@ -1,0 +1,156 @@
+"""One measurement: a task in a fresh process on one core, with its time and its peak of memory."""
+
+from __future__ import annotations
+
+import gc
+import importlib
+import multiprocessing
+import os
+import resource
+import signal
+import time
+from dataclasses import dataclass
+from multiprocessing.connection import Connection
+from pathlib import Path
+
+from strategist.errors import SolveError
+from strategist.survey.records import ReadPoint
+from tests.bench.made_large import large_read_point
+
+__all__ = ["Found", "Measured", "Size", "measure"]
+
+_GRACE = 30.0  # seconds beyond 1.1 times its limit before a process is ended
+
+
+@dataclass(frozen=True)
+class Size:
+    """What a read point is generated from; `read_point()` gives the same one each time."""
+
+    passes: int
+    levels: int
+    tags_a_pass: int
+    kinds: int
+    rssi_values: int | None = None
+    steps: int = 5
+    slots: int = 3
+    stop_after: int = 1
+    tags_of_kind: int = 12
+    seed: int = 0
+
+    def read_point(self) -> ReadPoint:
+        return large_read_point(
+            self.passes,
+            self.levels,
+            self.tags_a_pass,
+            kinds=self.kinds,
+            rssi_values=self.rssi_values,
+            steps=self.steps,
+            slots=self.slots,
+            stop_after=self.stop_after,
+            tags_of_kind=self.tags_of_kind,
+            seed=self.seed,
+        )
+
+
+@dataclass(frozen=True)
+class Found:
+    """The loss of the best strategy found (None: none was) and the bound below all losses."""
+
+    loss: float | None
+    bound: float
+    proven: bool
+
+    @property
+    def gap(self) -> float | None:
+        """(loss − bound) ÷ loss; None where there is no loss, or no bound to speak of."""
+        if self.loss is None or self.bound == float("-inf"):
+            return None
+        return 0.0 if self.proven or not self.loss else (self.loss - self.bound) / self.loss
+
+
+@dataclass(frozen=True)
+class Measured:
+    """Seconds by the clock and of processor time, peak memory of the process, and what was found.
+
+    `found` is None where the process gave no answer; `why` then says why, in a few words.
+    """
+
+    found: Found | None
+    wall: float
+    cpu: float
+    peak_mb: float
+    why: str = ""
+
+    @property
+    def proven(self) -> bool:
+        return self.found is not None and self.found.proven
+
+
+def measure(task: str, size: Size, limit: float | None) -> Measured:
+    """Run `task` ("module:function", called with the read point and the limit in seconds).
+
+    Only the call is measured, not the imports and not the making of the read point. A process that
+    overruns its limit by far is ended.
+    """
+    spawn = multiprocessing.get_context("spawn")
+    receiver, sender = spawn.Pipe(duplex=False)
+    process = spawn.Process(target=_work, args=(sender, task, size, limit))
+    process.start()
+    sender.close()
+    measured = None
+    try:
+        if receiver.poll(None if limit is None else 1.1 * limit + _GRACE):
+            measured = receiver.recv()
+    except EOFError:
+        pass
+    if measured is None:
+        over = process.is_alive() and limit is not None
+        measured = Measured(None, limit if over and limit else 0.0, 0.0, 0.0, "no answer")
+    _end(process)
+    return measured
+
+
+def _end(process: multiprocessing.process.BaseProcess) -> None:
+    """End the process and what it started; it leads a group of its own."""
+    if process.pid is not None and process.is_alive():
+        try:
+            if os.getpgid(process.pid) == process.pid:
+                os.killpg(process.pid, signal.SIGKILL)
+        except ProcessLookupError:
+            pass
+    process.join()
+
+
+def _work(sender: Connection, task: str, size: Size, limit: float | None) -> None:
+    os.setsid()
+    os.sched_setaffinity(0, {max(os.sched_getaffinity(0))})
+    os.dup2(os.open(os.devnull, os.O_WRONLY), 1)  # HiGHS writes a banner there
+    module, name = task.split(":")
+    try:
+        function = getattr(importlib.import_module(module), name)
+    except ImportError as absent:
+        sender.send(Measured(None, 0.0, 0.0, 0.0, f"{absent.name} is not installed"))
+        return
+    read_point = size.read_point()
+    gc.collect()
+    Path("/proc/self/clear_refs").write_text("5", encoding="ascii")  # the peak starts anew
+    wall, cpu = time.perf_counter(), _cpu()
+    found, why = None, ""
+    try:
+        found = function(read_point, limit)
+    except SolveError as error:
+        why = type(error).__name__
+    wall, cpu = time.perf_counter() - wall, _cpu() - cpu
+    sender.send(Measured(found, wall, cpu, _peak_mb(), why))
+
+
+def _cpu() -> float:
+    """Seconds of processor time of this process and of those it waited for."""
+    of = [resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
+    return sum(usage.ru_utime + usage.ru_stime for usage in of)
+
+
+def _peak_mb() -> float:
+    """Peak resident memory of this process, or of a process it started if that was larger."""
+    of = [resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
+    return max(usage.ru_maxrss for usage in of) / 1024
