@@ -11,13 +11,13 @@ import platform
 import sys
 from importlib.metadata import PackageNotFoundError, version
 
-from tests.bench.tables import TABLES, Plan
+from tests.bench.tables import TABLES, ContradictionError, Plan
 
 PACKAGES = ("highspy", "pulp", "ortools", "numpy")
 
 
 def main(arguments: list[str]) -> int:
-    """Print the tables asked for; returns 1 where two proofs contradict each other."""
+    """Print the tables asked for; returns 1 where two results contradict each other."""
     parser = argparse.ArgumentParser(prog="python -m tests.bench", description=__doc__)
     parser.add_argument("--tables", nargs="+", choices=TABLES, default=list(TABLES))
     parser.add_argument("--quick", action="store_true", help="only small sizes of race and growth")
@@ -31,7 +31,7 @@ def main(arguments: list[str]) -> int:
         try:
             for line in TABLES[name](Plan(given.limit, given.quick)):
                 print(line, flush=True)
-        except ValueError as contradiction:
+        except ContradictionError as contradiction:
             print(f"CONTRADICTION: {contradiction}", flush=True)
             return 1
     return 0

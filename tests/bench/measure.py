@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import gc
 import importlib
 import multiprocessing
 import os
 import resource
 import signal
+import tempfile
 import time
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
@@ -20,6 +22,7 @@ from tests.bench.made_large import large_read_point
 __all__ = ["Found", "Measured", "Size", "measure"]
 
 _GRACE = 30.0  # seconds beyond 1.1 times its limit before a process is ended
+_RUNS, _SHORT = 3, 5.0  # runs of one task where they take less than so many seconds
 
 
 @dataclass(frozen=True)
@@ -89,40 +92,52 @@ class Measured:
 def measure(task: str, size: Size, limit: float | None) -> Measured:
     """Run `task` ("module:function", called with the read point and the limit in seconds).
 
-    Only the call is measured, not the imports and not the making of the read point. A process that
-    overruns its limit by far is ended.
+    Only the call is measured, not the imports and not the making of the read point. Short runs are
+    repeated and the one with the least processor time given, since others disturb short runs most.
     """
+    run = least = _once(task, size, limit)
+    for _ in range(1, _RUNS):
+        if run.found is None or run.wall > _SHORT:
+            break
+        run = _once(task, size, limit)
+        least = min(run, least, key=lambda one: (one.found is not None, one.cpu))
+    return least
+
+
+def _once(task: str, size: Size, limit: float | None) -> Measured:
+    """One run in a process of its own, which is ended where it overruns its limit by far."""
     spawn = multiprocessing.get_context("spawn")
     receiver, sender = spawn.Pipe(duplex=False)
-    process = spawn.Process(target=_work, args=(sender, task, size, limit))
-    process.start()
-    sender.close()
-    measured = None
-    try:
-        if receiver.poll(None if limit is None else 1.1 * limit + _GRACE):
-            measured = receiver.recv()
-    except EOFError:
-        pass
-    if measured is None:
-        over = process.is_alive() and limit is not None
-        measured = Measured(None, limit if over and limit else 0.0, 0.0, 0.0, "no answer")
-    _end(process)
-    return measured
+    with tempfile.TemporaryDirectory() as folder:
+        process = spawn.Process(target=_work, args=(sender, task, size, limit, folder))
+        process.start()
+        sender.close()
+        try:
+            if not receiver.poll(None if limit is None else 1.1 * limit + _GRACE):
+                return Measured(None, 0.0, 0.0, 0.0, f"> {limit:g} s: no answer in time, ended")
+            measured: Measured = receiver.recv()
+            process.join(_GRACE)
+            return measured
+        except EOFError:
+            process.join(_GRACE)
+            return Measured(None, 0.0, 0.0, 0.0, f"died with exit code {process.exitcode}")
+        finally:
+            _end(process)
 
 
 def _end(process: multiprocessing.process.BaseProcess) -> None:
-    """End the process and what it started; it leads a group of its own."""
+    """End a process that still runs, and what it started: it leads a group of its own."""
     if process.pid is not None and process.is_alive():
-        try:
+        with contextlib.suppress(ProcessLookupError):
             if os.getpgid(process.pid) == process.pid:
                 os.killpg(process.pid, signal.SIGKILL)
-        except ProcessLookupError:
-            pass
+        process.kill()
     process.join()
 
 
-def _work(sender: Connection, task: str, size: Size, limit: float | None) -> None:
+def _work(sender: Connection, task: str, size: Size, limit: float | None, folder: str) -> None:
     os.setsid()
+    os.environ["TMPDIR"] = tempfile.tempdir = folder  # CBC leaves files when it is ended
     os.sched_setaffinity(0, {max(os.sched_getaffinity(0))})
     os.dup2(os.open(os.devnull, os.O_WRONLY), 1)  # HiGHS writes a banner there
     module, name = task.split(":")
