@@ -34,14 +34,14 @@ RACE = (
     REAL,
 )
 MIDDLE = Size(60, 13, 5, kinds=24, rssi_values=28, steps=3, slots=2)
-GROWTH: dict[str, tuple[tuple[str, tuple[int, ...]], ...]] = {
-    "passes": (("passes", (15, 30, 60, 120, 240, 480)),),
-    "levels": (("levels", (4, 7, 13, 25, 49)),),
-    "cutoffs": (("rssi_values", (4, 8, 16, 28, 60)),),
-    "masks": (("kinds", (6, 12, 24, 48, 96)),),
-    "tags a pass": (("tags_a_pass", (3, 5, 10, 20, 40, 80)),),
-    "ladder steps": (("steps", (1, 2, 3, 5, 8)),),
-    "mask slots": (("slots", (0, 1, 2, 3, 4)),),
+GROWTH: dict[str, tuple[str, tuple[int, ...]]] = {
+    "passes": ("passes", (15, 30, 60, 120, 240, 480)),
+    "levels": ("levels", (4, 7, 13, 25, 49)),
+    "cutoffs": ("rssi_values", (4, 8, 16, 28, 60)),
+    "masks": ("kinds", (6, 12, 24, 48, 96)),
+    "tags a pass": ("tags_a_pass", (3, 5, 10, 20, 40, 80)),
+    "ladder steps": ("steps", (1, 2, 3, 5, 8)),
+    "mask slots": ("slots", (0, 1, 2, 3, 4)),
 }
 LARGE = (
     (Size(200, 25, 40, kinds=116), None),  # 1,000 masks listed before merging
@@ -67,9 +67,9 @@ def race(plan: Plan) -> Iterator[str]:
     Raises ContradictionError where a bound is above a loss that was reached.
     """
     yield "Race: one core and one thread each. The time includes building the model."
-    yield "The straightforward model and brute force: see tests/bench/reference.py, made.py."
-    yield "It minimises the loss alone; this solver and its own model the whole order of"
-    yield "preference. '× ours' compares processor time, which others cannot disturb."
+    yield "The straightforward MIP (tests/bench/reference.py) minimises the loss alone;"
+    yield "this solver, its own model and brute force the whole order of preference."
+    yield "'× ours' compares processor time, which other work on the machine disturbs less."
     for size in QUICK if plan.quick else RACE:
         yield ""
         yield from _shape(size)
@@ -92,7 +92,7 @@ def race(plan: Plan) -> Iterator[str]:
 def _agree(runs: list[Measured]) -> None:
     """No bound is above a loss that was found."""
     found = [run.found for run in runs if run.found is not None]
-    bound = max(f.bound for f in found)
+    bound = max((f.bound for f in found), default=-math.inf)
     loss = min((f.loss for f in found if f.loss is not None), default=math.inf)
     if bound > loss + SAME * max(1.0, abs(loss)):
         raise ContradictionError(f"a bound of {bound:g} is above a loss of {loss:g}")
@@ -103,19 +103,18 @@ def growth(plan: Plan) -> Iterator[str]:
     yield "Growth: this solver on one core, one size grown at a time. '× before' compares"
     yield "processor time with the line above. The middle:"
     yield from _shape(MIDDLE)
-    for name, ways in GROWTH.items():
+    for name, (attribute, values) in GROWTH.items():
         yield ""
         yield (
             f"  {name:>12}{'masks':>7}{'cutoffs':>9}{'wall s':>10}{'CPU s':>10}"
             f"{'× before':>10}{'gap':>9}{'MB':>7}"
         )
-        for attribute, values in ways:
-            before = None
-            for number in values[:3] if plan.quick else values:
-                size = replace(MIDDLE, **{attribute: number})
-                run = measure(OURS, size, plan.limit)
-                yield _grown(name, number, size, run, before)
-                before = run
+        before = None
+        for number in values[:3] if plan.quick else values:
+            size = replace(MIDDLE, **{attribute: number})
+            run = measure(OURS, size, plan.limit)
+            yield _grown(name, number, size, run, before)
+            before = run
 
 
 def _grown(name: str, number: int, size: Size, run: Measured, before: Measured | None) -> str:
@@ -138,9 +137,10 @@ def large(plan: Plan) -> Iterator[str]:
         run = measure(OURS, size, limit)
         yield f"  limit {limit:g} s"
         yield f"  {'wall s':>9}{'CPU s':>10}{'loss':>10}{'bound':>10}{'gap':>9}{'MB':>7}"
-        loss = bound = run.why
-        if run.found is not None:
-            loss, bound = f"{run.found.loss:g}", f"{run.found.bound:g}"
+        if run.found is None:
+            yield f"  {run.why}"
+            continue
+        loss, bound = f"{run.found.loss:g}", f"{run.found.bound:g}"
         yield (
             f"  {run.wall:>9.2f}{run.cpu:>10.2f}{loss:>10}{bound:>10}{_gap(run):>9}"
             f"{run.peak_mb:>7.0f}"
