@@ -1,4 +1,4 @@
-"""The benchmark: `python -m tests.bench [--tables race growth large] [--quick] [--limit 300]`.
+"""The benchmark: `python -m tests.bench [--tables race growth …] [--quick] [--limit 300]`.
 
 Prints plain text as it goes. Every measurement has a fresh process on one core. No test is timed;
 read ratios, and run it on a machine that has little else to do.
@@ -20,7 +20,9 @@ def main(arguments: list[str]) -> int:
     """Print the tables asked for; returns 1 where two results contradict each other."""
     parser = argparse.ArgumentParser(prog="python -m tests.bench", description=__doc__)
     parser.add_argument("--tables", nargs="+", choices=TABLES, default=list(TABLES))
-    parser.add_argument("--quick", action="store_true", help="only small sizes of race and growth")
+    parser.add_argument(
+        "--quick", action="store_true", help="only small sizes; not for the table large"
+    )
     parser.add_argument(
         "--limit", type=float, default=300.0, help="seconds for each measurement (default 300)"
     )

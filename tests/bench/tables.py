@@ -8,8 +8,9 @@ from dataclasses import dataclass, replace
 
 from strategist.optimise.problem import pose
 from tests.bench.measure import Measured, Size, measure
+from tests.bench.switches import SWITCHES
 
-__all__ = ["TABLES", "ContradictionError", "Plan", "growth", "large", "race"]
+__all__ = ["TABLES", "ContradictionError", "Plan", "growth", "large", "race", "switches"]
 
 OURS = "tests.bench.ours:by_search"
 OTHERS = {
@@ -47,6 +48,9 @@ LARGE = (
     (Size(200, 25, 40, kinds=116), None),  # 1,000 masks listed before merging
     (Size(2000, 25, 40, kinds=116), 60.0),
 )
+COARSE = Size(5000, 4, 2, kinds=4, rssi_values=3, steps=3, tags_of_kind=6)  # many equal passes
+SWITCHED = (COARSE, replace(REAL, slots=2))
+_HEAD = f"{'wall s':>9}{'CPU s':>9}{'loss':>9}{'gap':>8}{'× ours':>9}{'MB':>6}"
 
 
 class ContradictionError(Exception):
@@ -73,7 +77,7 @@ def race(plan: Plan) -> Iterator[str]:
     for size in QUICK if plan.quick else RACE:
         yield ""
         yield from _shape(size)
-        yield f"  {'':27}{'wall s':>9}{'CPU s':>9}{'loss':>9}{'gap':>8}{'× ours':>9}{'MB':>6}"
+        yield f"  {'solver':27}{_HEAD}"
         ours = measure(OURS, size, plan.limit)
         yield _competitor("this solver", ours, ours)
         runs = [ours]
@@ -147,6 +151,24 @@ def large(plan: Plan) -> Iterator[str]:
         )
 
 
+def switches(plan: Plan) -> Iterator[str]:
+    """This solver with one reduction after the other switched off.
+
+    Raises ContradictionError where that changes the answer.
+    """
+    yield "Switches: this solver with one reduction switched off; '× ours' compares"
+    yield "processor time with all of them on."
+    for size in SWITCHED[:1] if plan.quick else SWITCHED:
+        yield ""
+        yield from _shape(size)
+        yield f"  {'switched off':27}{_HEAD}"
+        runs: list[Measured] = []
+        for name, task in SWITCHES.items():
+            runs.append(measure(task, size, plan.limit))
+            yield _competitor(name, runs[-1], runs[0])
+        _agree(runs)
+
+
 def strategies(size: Size) -> int:
     """How many strategies there are to choose from, by counting rules."""
     masks, _, cutoffs = _choices(size)
@@ -193,4 +215,4 @@ def _gap(run: Measured) -> str:
     return f"{100 * gap:.1f} %"
 
 
-TABLES = {"race": race, "growth": growth, "large": large}
+TABLES = {"race": race, "growth": growth, "large": large, "switches": switches}
