@@ -27,12 +27,12 @@ TINY = Size(4, 3, 2, kinds=2, rssi_values=5, steps=2, slots=2)
 SMALL = Size(6, 5, 3, kinds=3, rssi_values=7, steps=2, slots=2)
 QUICK = (TINY, SMALL, Size(12, 6, 3, kinds=6, rssi_values=8, steps=3, slots=2))
 REAL = Size(60, 13, 5, kinds=47, rssi_values=60)  # 20 cutoffs, 92 masks
+REALS = (replace(REAL, slots=2), REAL)
 RACE = (
     *QUICK,
     Size(20, 8, 4, kinds=10, rssi_values=10, steps=3, slots=2),
     Size(30, 10, 4, kinds=20, rssi_values=16, steps=4, slots=2),
-    replace(REAL, slots=2),
-    REAL,
+    *REALS,
 )
 MIDDLE = Size(60, 13, 5, kinds=24, rssi_values=28, steps=3, slots=2)
 GROWTH: dict[str, tuple[str, tuple[int, ...]]] = {
@@ -59,10 +59,11 @@ class ContradictionError(Exception):
 
 @dataclass(frozen=True)
 class Plan:
-    """Seconds allowed to each competitor, and whether small sizes will do."""
+    """Seconds allowed to each measurement; only small sizes, or only real ones in the race."""
 
     limit: float
-    quick: bool
+    quick: bool = False
+    real: bool = False
 
 
 def race(plan: Plan) -> Iterator[str]:
@@ -74,7 +75,7 @@ def race(plan: Plan) -> Iterator[str]:
     yield "The straightforward MIP (tests/bench/reference.py) minimises the loss alone;"
     yield "this solver, its own model and brute force the whole order of preference."
     yield "'× ours' compares processor time, which other work on the machine disturbs less."
-    for size in QUICK if plan.quick else RACE:
+    for size in QUICK if plan.quick else REALS if plan.real else RACE:
         yield ""
         yield from _shape(size)
         yield f"  {'solver':27}{_HEAD}"
