@@ -65,10 +65,10 @@ class Found:
 
     @property
     def gap(self) -> float | None:
-        """(loss − bound) ÷ loss; None where there is no loss, or no bound to speak of."""
-        if self.loss is None or self.bound == float("-inf"):
+        """(loss − bound) ÷ loss, at most 1: no loss is below 0. None where nothing was found."""
+        if self.loss is None:
             return None
-        return 0.0 if self.proven or not self.loss else (self.loss - self.bound) / self.loss
+        return (self.loss - max(0.0, self.bound)) / self.loss if self.loss else 0.0
 
 
 @dataclass(frozen=True)

@@ -13,9 +13,9 @@ __all__ = ["by_search", "found_of"]
 def by_search(read_point: ReadPoint, seconds: float | None) -> Found:
     """The whole order of preference, by the exact search."""
     clock = Clock(seconds)
-    return found_of(search(pose(read_point.survey, read_point.policy), clock))
+    return found_of(search(pose(read_point.survey, read_point.policy), clock), clock)
 
 
-def found_of(answer: Answer) -> Found:
-    """The loss of an answer with its bound."""
-    return Found(answer.key[1], answer.bound[1], answer.proven)
+def found_of(answer: Answer, clock: Clock) -> Found:
+    """The loss of an answer with its bound; proven where the rest of the order is so too."""
+    return Found(answer.key[1], answer.bound[1], answer.proven and not clock.expired())

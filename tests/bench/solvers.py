@@ -30,7 +30,7 @@ _HELD = 1e-4  # by how much the excess may be above its least once the loss is m
 def by_own_model(read_point: ReadPoint, seconds: float | None) -> Found:
     """Our mixed-integer model with HiGHS: the whole order of preference."""
     clock = Clock(seconds)
-    return found_of(prove_by_model(pose(read_point.survey, read_point.policy), clock, 0))
+    return found_of(prove_by_model(pose(read_point.survey, read_point.policy), clock, 0), clock)
 
 
 def by_highs(read_point: ReadPoint, seconds: float | None) -> Found:

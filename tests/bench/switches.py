@@ -29,7 +29,7 @@ def tags_and_passes_apart(read_point: ReadPoint, seconds: float | None) -> Found
     clock = Clock(seconds)
     problem = pose(read_point.survey, read_point.policy)
     profile = _apart(read_point.survey, problem.candidates.tag_class, problem.profile)
-    return found_of(search(replace(problem, profile=profile), clock))
+    return found_of(search(replace(problem, profile=profile), clock), clock)
 
 
 def _apart(survey: Survey, tag_class: Ints, merged: Profile) -> Profile:
