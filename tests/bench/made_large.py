@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from strategist.survey.policy import Loss, Policy, Reader
-from strategist.survey.records import Bools, ReadPoint, Survey, Tag
+from strategist.survey.records import Bools, Floats, ReadPoint, Survey, Tag
 from strategist.tags.epc import encode
 
 _COMPANIES = ("9521141", "9520001", "952012", "9525555")  # prefixes that GS1 keeps for examples
@@ -45,13 +45,13 @@ def large_read_point(
     level = np.arange(levels)
     read = (level >= turn_on) & (rng.random((*wanted.shape, levels)) > 0.04)
     rssi = -72.0 + (level - turn_on) * 0.9 + rng.normal(0, 1.0, (*wanted.shape, 1))
-    rssi = np.clip(np.round(rssi * 2) / 2, -119.0, -1.0)
+    peaks: Floats = np.clip(np.round(rssi * 2) / 2, -119.0, -1.0)
     if rssi_values is not None:
-        edges = np.quantile(rssi[read], np.linspace(0, 1, rssi_values + 1)[1:-1])
-        rssi = -70.0 + np.searchsorted(edges, rssi)
+        edges = np.quantile(peaks[read], np.linspace(0, 1, rssi_values + 1)[1:-1])
+        peaks = (-70.0 + np.searchsorted(edges, peaks)).astype(np.float64)
     reader = Reader(ladder_steps_max=steps, mask_slots=slots)
     policy = Policy(loss=Loss(5.0, 1.0), stop_after=stop_after, reader=reader)
-    return ReadPoint(_survey(pool, chosen, wanted, read, rssi), policy)
+    return ReadPoint(_survey(pool, chosen, wanted, read, peaks), policy)
 
 
 def _tags(rng: np.random.Generator, kind: int, count: int) -> list[Tag]:
@@ -77,7 +77,7 @@ def _survey(
     tag_of = tag_of.reshape(chosen.shape)
     return Survey(
         read_point=f"made-{passes}x{levels}x{tags_a_pass}",
-        levels_dbm=10.0 + np.arange(levels),
+        levels_dbm=np.arange(10.0, 10.0 + levels),
         pass_ids=tuple(f"p{i:05d}" for i in range(passes)),
         tags=tuple(pool[i] for i in used),
         roster_pass=np.repeat(np.arange(passes), tags_a_pass),
