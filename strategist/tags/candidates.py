@@ -73,7 +73,7 @@ def tag_fields(tag: Tag, bank: Bank) -> tuple[Field, ...]:
     if bank == "tid" and tag.tid is not None:
         return decode_tid(tag.tid).fields
     value, bits, start = recorded
-    return (Field("bits", start, bits, value, tag.user or "", False, "user memory"),)
+    return (Field("bits", start, bits, value, tag.user or "", False, f"user memory {tag.user}"),)
 
 
 def find_candidates(
