@@ -27,6 +27,7 @@ __all__ = ["Candidates", "LeftOut", "find_candidates", "no_candidates", "tag_fie
 
 _SHARED_BY = 2  # a plain value seen on one tag alone says nothing about the tags of next week
 _SERIAL_LIKE = 0.6  # share of the distinct values that pure chance would show
+_BYTE = 8
 _WORDS_MAX = 3  # examples in the words of a mask on a part of a field
 _BANKS: tuple[Bank, ...] = ("epc", "tid", "user")
 _Window = tuple[Bank, int, int]  # bank, pointer, length
@@ -195,7 +196,7 @@ class _Listing:
         for key in sorted(set(self.structural) | self.plain):
             named = self.structural.get(key, {})
             by_value = self._selected(key)
-            serial = not self.serial_masks and _looks_serial(by_value, key[2])
+            serial = not self.serial_masks and self._looks_serial(key)
             for value, selected in by_value.items():
                 if value not in named and key not in self.plain:
                     continue  # another scheme has its fields there
@@ -221,6 +222,22 @@ class _Listing:
             return f"tells only whether the {key[0].upper()} bank was recorded"
         return None
 
+    def _looks_serial(self, key: _Window) -> bool:
+        """Whether the values of a window are about as many as random numbers would be.
+
+        A window of less than a byte is judged by the whole bytes around it: a few bits take all
+        their values in a serial number and in a number that means something.
+        """
+        bank, begin, length = key
+        if length < _BYTE:
+            end = -(-(begin + length) // _BYTE) * _BYTE
+            begin -= begin % _BYTE
+            length = end - begin
+        by_value = self._selected((bank, begin, length))
+        tags = sum(selected.bit_count() for selected in by_value.values())
+        by_chance = -(2.0**length) * math.expm1(tags * math.log1p(-(2.0**-length)))
+        return len(by_value) > _SERIAL_LIKE * by_chance and len(by_value) > 2
+
     def _selected(self, key: _Window) -> dict[int, int]:
         """The tags, as bits of a number, by their value in a window."""
         by_value: dict[int, int] = defaultdict(int)
@@ -229,14 +246,6 @@ class _Listing:
             if value is not None:
                 by_value[value] |= 1 << number
         return by_value
-
-
-def _looks_serial(by_value: dict[int, int], length: int) -> bool:
-    """Whether the values of a window are about as many as random numbers would be."""
-    tags = sum(selected.bit_count() for selected in by_value.values())
-    values = 2.0**length
-    by_chance = -values * math.expm1(tags * math.log1p(-1 / values)) if length > 1 else 2.0
-    return len(by_value) > _SERIAL_LIKE * by_chance and len(by_value) > 2
 
 
 def _runs(fields: Iterable[Field]) -> Iterator[tuple[Field, ...]]:
@@ -257,7 +266,12 @@ def _stop(run: Sequence[Field]) -> int:
 
 
 def _bits(mask: Mask) -> str:
-    return f"bits {mask.pointer}–{mask.pointer + mask.length - 1} {mask.pattern}"
+    """A mask on data of no known structure, in hex as far as the bits reach."""
+    if mask.length == 1:
+        return f"bit {mask.pointer} {mask.value}"
+    digits = mask.pattern[: -(-mask.length // 4)]
+    shift = "" if mask.length % 4 == 0 else " left-aligned"
+    return f"bits {mask.pointer}–{mask.pointer + mask.length - 1} {digits}{shift}"
 
 
 def _said(fields: dict[str, bool]) -> str:
