@@ -196,9 +196,10 @@ class _Listing:
         for key in sorted(set(self.structural) | self.plain):
             named = self.structural.get(key, {})
             by_value = self._selected(key)
-            serial = not self.serial_masks and self._looks_serial(key)
+            plain = key in self.plain
+            serial = plain and not self.serial_masks and self._looks_serial(key)
             for value, selected in by_value.items():
-                if value not in named and key not in self.plain:
+                if value not in named and not plain:
                     continue  # another scheme has its fields there
                 reason = self._against(key, value, selected, serial)
                 if reason is not None:
