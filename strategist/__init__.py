@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from strategist.optimise.strategy import Strategy, read_strategy
     from strategist.optimise.strategy_file import StrategyFile, parse_strategy_file
     from strategist.report.check import Checked, check, check_text
+    from strategist.report.masks import MaskList, list_masks, masks_text
     from strategist.report.output import refuse_target, write_whole
     from strategist.report.settings import settings_document, settings_text
     from strategist.report.text import evaluation_text, result_text
@@ -44,6 +45,7 @@ __all__ = [
     "Finding",
     "InputError",
     "Mask",
+    "MaskList",
     "Options",
     "Outcome",
     "Policy",
@@ -66,6 +68,8 @@ __all__ = [
     "evaluate",
     "evaluate_at",
     "evaluation_text",
+    "list_masks",
+    "masks_text",
     "parse_strategy_file",
     "read_case",
     "read_file",
@@ -85,6 +89,7 @@ _LATE = {
     "optimise.strategy": ("Strategy", "read_strategy"),
     "optimise.strategy_file": ("StrategyFile", "parse_strategy_file"),
     "report.check": ("Checked", "check", "check_text"),
+    "report.masks": ("MaskList", "list_masks", "masks_text"),
     "report.output": ("refuse_target", "write_whole"),
     "report.settings": ("settings_document", "settings_text"),
     "report.text": ("evaluation_text", "result_text"),

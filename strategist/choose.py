@@ -15,6 +15,7 @@ from strategist.optimise.selections import TooManySelectionsError
 from strategist.optimise.strategy import Strategy
 from strategist.survey.records import ReadPoint
 from strategist.survey.untried import complete
+from strategist.tags.mask import unrecorded
 from strategist.trust.evaluate import Outcome, evaluate
 from strategist.trust.unseen import Unseen, thin_classes, unseen_rates
 
@@ -107,7 +108,8 @@ def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
     if options.unseen and strategy.masks:
         again = replace(options, unseen=False)
         unseen = unseen_rates(whole, strategy, lambda part: choose(part, again).strategy)
-    thin = thin_classes(whole.survey) if strategy.masks else ()
+    weak = thin_classes(whole.survey) if strategy.masks else ()
+    weak += unrecorded(strategy.masks, whole.survey.tags)
     return Result(
         read_point=read_point.name,
         status=_status(answer),
@@ -123,7 +125,7 @@ def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
             "masks": len(problem.candidates.masks),
         },
         proof={"by": prover, **dict(answer.effort)},
-        warnings=(*whole.warnings, *thin, *(unseen.warnings if unseen else ())),
+        warnings=(*whole.warnings, *weak, *(unseen.warnings if unseen else ())),
         seconds=seconds,
     )
 

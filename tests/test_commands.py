@@ -273,6 +273,31 @@ def test_export_gen2(capsys: Any, one: Path, tmp_path: Path) -> None:
     assert (document["format"], len(document["commands"])) == ("gen2", 3)
 
 
+def test_export_offers_truncation_where_it_is_permitted(
+    capsys: Any, one: Path, tmp_path: Path
+) -> None:
+    """A mask that ends inside the shortest EPC of the survey (32 bits), and one that does not."""
+    file = tmp_path / "strategy.json"
+    for length, permitted in ((32, True), (40, False)):
+        pattern = "3034AA0100"[: length // 4]
+        mask = {"bank": "epc", "pointer": 32, "length": length, "pattern": pattern}
+        file.write_text(json.dumps({"levels_dbm": [20], "masks": [mask]}))
+        _, out, _ = run(capsys, "export", one, "--strategy", file, "--as", "gen2")
+        words = re.sub(r"\s+", " ", out)
+        assert ("Truncate may be set in the last Select." in words) is permitted
+        assert ("no PC word, so the host learns neither the length" in words) is permitted
+
+
+def test_a_mask_on_the_pc_word_is_warned_of(capsys: Any, one: Path, tmp_path: Path) -> None:
+    file = tmp_path / "strategy.json"
+    mask = {"bank": "epc", "pointer": 16, "length": 5, "pattern": "10"}
+    file.write_text(json.dumps({"levels_dbm": [23], "masks": [mask]}))
+    for command in (("evaluate",), ("export", "--as", "gen2")):
+        status, out, _ = run(capsys, command[0], one, "--strategy", file, *command[1:])
+        assert status == 0
+        assert "A mask tests the CRC or PC word" in re.sub(r"\s+", " ", out)
+
+
 def test_export_llrp_needs_the_readers_own_table(capsys: Any, one: Path, tmp_path: Path) -> None:
     file, table = tmp_path / "strategy.json", tmp_path / "table.csv"
     file.write_text(json.dumps(STRATEGY))

@@ -12,8 +12,10 @@ from strategist.survey.policy import Policy
 from strategist.tags.mask import EPC_START, Mask
 from strategist.trust.evaluate import Outcome
 from strategist.trust.evaluation import Evaluation
+from strategist.trust.intervals import Rate
+from strategist.trust.unseen import Unseen
 
-__all__ = ["CAUTION", "evaluation_text", "result_text"]
+__all__ = ["CAUTION", "evaluation_text", "mask_text", "result_text"]
 
 CAUTION = (
     "Levels are conducted power. With antenna gain and cable loss keep the radiated power within "
@@ -40,6 +42,7 @@ def result_text(result: Result, policy: Policy, *, caution: bool = True) -> str:
             f"{plain(result.read_point)}: {_HEADS[result.status]}",
             *_what_to_set(result.strategy, result.mask_words),
             *_what_it_does(result.outcome, policy),
+            *_unseen(result.unseen),
             "Proof",
             *paragraph(_proof(result, policy)),
             *_warnings(result.warnings),
@@ -90,13 +93,13 @@ def _masks(masks: Sequence[Mask], words: Sequence[str]) -> list[str]:
     for number, mask in enumerate(masks, 1):
         begin = f"{number}. {mask.join or '':<3} " if len(masks) > 1 else ""
         said = f" ({words[number - 1]})" if words else ""
-        lines += paragraph(f"{begin}{_mask(mask)}{said}", 12, len(begin))
+        lines += paragraph(f"{begin}{mask_text(mask)}{said}", 12, len(begin))
     if any(mask.bank == "epc" for mask in masks):
         lines += paragraph(f"(pointers as on the air: the EPC begins at bit {EPC_START})", 12)
     return lines
 
 
-def _mask(mask: Mask) -> str:
+def mask_text(mask: Mask) -> str:
     """Bank, pointer, length and value: in hex, or in bits where these are no whole hex digits."""
     value = f"{mask.value:0{mask.length}b} binary"
     if mask.length % 4 == 0:
@@ -142,6 +145,27 @@ def _limits(outcome: Outcome, policy: Policy) -> list[str]:
         text = f"stray {outcome.stray_rate:.3g} a pass, at most {limits.stray_rate_max:.3g}"
         lines += labelled("limit", f"{text}: {verdict}")
     return lines
+
+
+def _unseen(unseen: Unseen | None) -> list[str]:
+    """How the masks hold for tags they were not fitted to, with the intervals of the rates."""
+    if unseen is None:
+        return []
+    held = [("fitted", unseen.fitted), ("tags left out", unseen.by_tag)]
+    held += [("item classes left out", unseen.by_class)]
+    known = [(name, one) for name, one in held if one is not None]
+    rejected = "; ".join(f"{name}, {_rate(one.wanted_rejected)}" for name, one in known)
+    through = "; ".join(f"{name}, {_rate(one.stray_let_through)}" for name, one in known)
+    return [
+        "Masks alone, on tags left out of the choice (95 % intervals)",
+        *labelled("wanted", f"rejected: {rejected}"),
+        *labelled("stray", f"let through: {through}"),
+    ]
+
+
+def _rate(rate: Rate) -> str:
+    said = f"{rate.events} of {rate.trials}"
+    return f"{said} ({_percent(rate.low)} to {_percent(rate.high)})" if rate.trials else said
 
 
 def _proof(result: Result, policy: Policy) -> str:

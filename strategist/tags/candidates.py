@@ -3,13 +3,14 @@
 A mask is worth something when it stands for what many tags share and tags of next week will share
 too. So candidates are made of structural fields (scheme, filter, company, item class, tag maker and
 model); where data has no known structure, of prefixes and single steps that several tags share; and
-of serial parts only where the read point asks for them.
+of serial parts only where the read point asks for them. Prefixes are what ranges of values are
+covered with: each aligned block of a range is a prefix.
 """
 
 from __future__ import annotations
 
 import math
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
@@ -26,7 +27,10 @@ __all__ = ["Candidates", "LeftOut", "find_candidates", "no_candidates", "tag_fie
 
 _SHARED_BY = 2  # a plain value seen on one tag alone says nothing about the tags of next week
 _SERIAL_LIKE = 0.6  # share of the distinct values that pure chance would show
+_BYTE = 8
+_WORDS_MAX = 3  # examples in the words of a mask on a part of a field
 _BANKS: tuple[Bank, ...] = ("epc", "tid", "user")
+_Window = tuple[Bank, int, int]  # bank, pointer, length
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +74,7 @@ def tag_fields(tag: Tag, bank: Bank) -> tuple[Field, ...]:
     if bank == "tid" and tag.tid is not None:
         return decode_tid(tag.tid).fields
     value, bits, start = recorded
-    return (Field("bits", start, bits, value, tag.user or "", False, "user memory"),)
+    return (Field("bits", start, bits, value, tag.user or "", False, f"user memory {tag.user}"),)
 
 
 def find_candidates(
@@ -82,74 +86,87 @@ def find_candidates(
     at most `reader.mask_bits_max` bits. Within a run of structural fields each aligned piece that
     begins with a field is a candidate: whole fields, neighbours together, and prefixes of them,
     which stand for ranges of values. A field that is not aligned gives the widest
-    aligned piece inside it. With `serial_masks`, data behind the structure counts as plain data.
+    aligned piece inside it. With `serial_masks`, data behind the structure counts as plain data,
+    and plain data may be as varied as serial numbers are. A plain value counts from two tags on.
     Of masks with the same selection, or the opposite one (a mask can be negated), the one that is
     most made of whole fields is kept, then the shortest.
     """
-    listing = _Listing(tags, reader)
-    for number, tag in enumerate(tags):
+    listing = _Listing(tags, reader, serial_masks)
+    for tag in tags:
         for bank in _BANKS:
-            listing.note(number, bank, tag_fields(tag, bank), serial_masks)
+            listing.note(bank, tag_fields(tag, bank))
     return listing.merged()
 
 
 class _Listing:
     """Collects windows worth a mask, then the masks and what they select."""
 
-    def __init__(self, tags: Sequence[Tag], reader: Reader) -> None:
+    def __init__(self, tags: Sequence[Tag], reader: Reader, serial_masks: bool) -> None:
         self.tags = tags
         self.step = reader.mask_step_bits
         self.bits_max = reader.mask_bits_max
-        self.structural: dict[tuple[Bank, int, int], dict[int, str]] = defaultdict(dict)
-        self.whole: set[tuple[Bank, int, int]] = set()
-        self.plain: set[tuple[Bank, int, int]] = set()
-        self.left_out: Counter[str] = Counter()
-        self._seen: set[tuple[Bank, tuple[tuple[str, int, int], ...], int]] = set()
+        self.serial_masks = serial_masks
+        # window → value → words of the fields → whether it is the whole of them
+        self.structural: dict[_Window, dict[int, dict[str, bool]]] = defaultdict(dict)
+        self.plain: set[_Window] = set()
+        self.left_out: dict[str, set[tuple[_Window, int]]] = defaultdict(set)
+        self._recorded = {
+            bank: sum(1 << n for n, tag in enumerate(tags) if bank_bits(tag, bank) is not None)
+            for bank in _BANKS
+        }
 
-    def note(self, tag: int, bank: Bank, fields: tuple[Field, ...], serial_masks: bool) -> None:
+    def note(self, bank: Bank, fields: tuple[Field, ...]) -> None:
         """Take the windows that one tag's bank suggests."""
         for run in _runs(fields):
             if run[0].structural:
                 self._structure(bank, run)
-            elif (run[0].name == "bits" and run[0] is fields[0]) or serial_masks:
-                first = fields[0].pointer
-                self.plain.update(
-                    self._plain_windows(bank, first, run[-1].pointer + run[-1].length)
-                )
+            elif (run[0].name == "bits" and run[0] is fields[0]) or self.serial_masks:
+                self._plain(bank, fields, run)
             else:
-                self.left_out["serial or unstructured part (serial_masks is false)"] += 1
+                reason = "serial or unstructured part (serial_masks is false)"
+                self._leave_out(reason, bank, run, run[0].pointer, _stop(run))
 
     def _structure(self, bank: Bank, run: tuple[Field, ...]) -> None:
-        start = EPC_START if bank == "epc" else 0
-        ends = {f.pointer + f.length for f in run}
-        stop = run[-1].pointer + run[-1].length
         for position, field in enumerate(run):
-            begin = start + -(-(field.pointer - start) // self.step) * self.step
-            value = 0
-            for end in range(begin + self.step, stop + 1, self.step):
+            begin, stop = self._aligned(bank, field.pointer), _stop((field,))
+            if begin + self.step > stop:
+                reason = f"{field.name}: no {self.step}-bit step fits inside it alone"
+                self._leave_out(reason, bank, (field,), field.pointer, stop)
+            if begin >= stop:
+                continue  # the field behind it begins the same windows
+            for end in range(begin + self.step, _stop(run) + 1, self.step):
                 if end - begin > self.bits_max:
-                    self.left_out[f"longer than {self.bits_max} bits (mask_bits_max)"] += 1
+                    self._leave_out(self._too_long(), bank, run, begin, end)
                     break
                 covered = [f for f in run[position:] if f.pointer < end]
-                value = _cut(run, begin, end)
-                key = (bank, begin, end - begin)
-                partial = covered[-1].pointer + covered[-1].length > end
-                words = words_of(covered)
-                if partial:
-                    words = f"first bits of: {words}"
-                elif begin == field.pointer and end in ends:
-                    self.whole.add(key)
-                self.structural[key].setdefault(value, words)
-            if begin + self.step > field.pointer + field.length and field.length > 0:
-                reason = f"{field.name}: no {self.step}-bit step fits inside it alone"
-                self.left_out[reason] += 1
+                whole = begin == field.pointer and end == _stop(covered)
+                named = self.structural[bank, begin, end - begin]
+                named.setdefault(_cut(run, begin, end), {})[words_of(covered)] = whole
 
-    def _plain_windows(self, bank: Bank, first: int, stop: int) -> Iterator[tuple[Bank, int, int]]:
-        """Prefixes, and single steps, of data from bit `first` to `stop`."""
+    def _plain(self, bank: Bank, fields: tuple[Field, ...], run: tuple[Field, ...]) -> None:
+        """Prefixes of the bank up to the end of a run, and single steps."""
+        first, stop = fields[0].pointer, _stop(run)
         for begin in range(first, stop - self.step + 1, self.step):
-            yield bank, begin, self.step
-            if begin + self.step - first <= self.bits_max:
-                yield bank, first, begin + self.step - first
+            length = begin + self.step - first
+            if self.step <= self.bits_max:
+                self.plain.add((bank, begin, self.step))
+            if length <= self.bits_max:
+                self.plain.add((bank, first, length))
+            else:
+                self._leave_out(self._too_long(), bank, fields, first, first + length)
+
+    def _aligned(self, bank: Bank, pointer: int) -> int:
+        """The first multiple of the step at or behind a bit address."""
+        start = EPC_START if bank == "epc" else 0
+        return start + -(-(pointer - start) // self.step) * self.step
+
+    def _too_long(self) -> str:
+        return f"longer than {self.bits_max} bits (mask_bits_max)"
+
+    def _leave_out(
+        self, reason: str, bank: Bank, run: Sequence[Field], begin: int, end: int
+    ) -> None:
+        self.left_out[reason].add(((bank, begin, end - begin), _cut(run, begin, end)))
 
     def merged(self) -> Candidates:
         """One candidate for each selection."""
@@ -171,31 +188,58 @@ class _Listing:
             columns,
             tag_class.reshape(-1),
             len(found),
-            tuple(LeftOut(reason, count) for reason, count in sorted(self.left_out.items())),
+            tuple(LeftOut(reason, len(masks)) for reason, masks in sorted(self.left_out.items())),
         )
 
     def _masks(self) -> Iterator[tuple[Mask, int, str, int]]:
-        """(mask, rank, words, selected tags as bits) of everything that selects some, not all."""
-        everything = (1 << len(self.tags)) - 1
+        """(mask, rank, words, selected tags as bits) of everything that is worth a mask."""
         for key in sorted(set(self.structural) | self.plain):
             named = self.structural.get(key, {})
             by_value = self._selected(key)
-            plain = key in self.plain and not _looks_serial(by_value, key[2])
-            if key in self.plain and not plain:
-                self.left_out["plain bits as varied as a serial number"] += len(by_value)
+            plain = key in self.plain
+            serial = plain and not self.serial_masks and self._looks_serial(key)
             for value, selected in by_value.items():
-                shared = selected.bit_count() >= _SHARED_BY
-                if value not in named and not (plain and shared):
+                if value not in named and not plain:
+                    continue  # another scheme has its fields there
+                reason = self._against(key, value, selected, serial)
+                if reason is not None:
+                    self.left_out[reason].add((key, value))
                     continue
-                if selected == everything:
-                    self.left_out["selects every tag of the survey"] += 1
-                    continue
-                rank = 0 if key in self.whole and value in named else 1 if value in named else 2
                 mask = Mask.of_value(*key, value)
-                words = named.get(value, f"bits {key[1]}–{key[1] + key[2] - 1} {mask.pattern}")
-                yield mask, rank, words, selected
+                fields = named.get(value, {})
+                rank = 0 if any(fields.values()) else 1 if fields else 2
+                yield mask, rank, _said(fields) or _bits(mask), selected
 
-    def _selected(self, key: tuple[Bank, int, int]) -> dict[int, int]:
+    def _against(self, key: _Window, value: int, selected: int, serial: bool) -> str | None:
+        """Why a value of a window is worth no mask; None where it is."""
+        if value not in self.structural.get(key, {}):
+            if serial:
+                return "plain bits as varied as a serial number (serial_masks is false)"
+            if selected.bit_count() < _SHARED_BY:
+                return "plain value seen on one tag alone"
+        if selected == (1 << len(self.tags)) - 1:
+            return "selects every tag of the survey"
+        if selected == self._recorded[key[0]]:
+            return f"tells only whether the {key[0].upper()} bank was recorded"
+        return None
+
+    def _looks_serial(self, key: _Window) -> bool:
+        """Whether the values of a window are about as many as random numbers would be.
+
+        A window of less than a byte is judged by the whole bytes around it: a few bits take all
+        their values in a serial number and in a number that means something.
+        """
+        bank, begin, length = key
+        if length < _BYTE:
+            end = -(-(begin + length) // _BYTE) * _BYTE
+            begin -= begin % _BYTE
+            length = end - begin
+        by_value = self._selected((bank, begin, length))
+        tags = sum(selected.bit_count() for selected in by_value.values())
+        by_chance = -(2.0**length) * math.expm1(tags * math.log1p(-(2.0**-length)))
+        return len(by_value) > _SERIAL_LIKE * by_chance and len(by_value) > 2
+
+    def _selected(self, key: _Window) -> dict[int, int]:
         """The tags, as bits of a number, by their value in a window."""
         by_value: dict[int, int] = defaultdict(int)
         for number, tag in enumerate(self.tags):
@@ -203,14 +247,6 @@ class _Listing:
             if value is not None:
                 by_value[value] |= 1 << number
         return by_value
-
-
-def _looks_serial(by_value: dict[int, int], length: int) -> bool:
-    """Whether the values of a window are about as many as random numbers would be."""
-    tags = sum(selected.bit_count() for selected in by_value.values())
-    values = 2.0**length
-    by_chance = -values * math.expm1(tags * math.log1p(-1 / values)) if length > 1 else 2.0
-    return len(by_value) > _SERIAL_LIKE * by_chance and len(by_value) > 2
 
 
 def _runs(fields: Iterable[Field]) -> Iterator[tuple[Field, ...]]:
@@ -225,9 +261,35 @@ def _runs(fields: Iterable[Field]) -> Iterator[tuple[Field, ...]]:
         yield tuple(run)
 
 
+def _stop(run: Sequence[Field]) -> int:
+    """The bit address behind a run of fields."""
+    return run[-1].pointer + run[-1].length
+
+
+def _bits(mask: Mask) -> str:
+    """A mask on data of no known structure, in hex as far as the bits reach."""
+    if mask.length == 1:
+        return f"bit {mask.pointer} {mask.value}"
+    digits = mask.pattern[: -(-mask.length // 4)]
+    shift = "" if mask.length % 4 == 0 else " left-aligned"
+    return f"bits {mask.pointer}–{mask.pointer + mask.length - 1} {digits}{shift}"
+
+
+def _said(fields: dict[str, bool]) -> str:
+    """What a mask stands for: whole fields, then fields that it holds a part of; "" for none."""
+    whole = [words for words, all_of_it in fields.items() if all_of_it]
+    part = [words for words, all_of_it in fields.items() if not all_of_it]
+    return "; ".join([*_first(whole), *([f"part of {'; '.join(_first(part))}"] if part else [])])
+
+
+def _first(words: list[str]) -> list[str]:
+    more = [f"… ({len(words)} in all)"] if len(words) > _WORDS_MAX else []
+    return words[:_WORDS_MAX] + more
+
+
 def _cut(run: Sequence[Field], begin: int, end: int) -> int:
     """Bits `begin … end−1` of a run of neighbouring fields."""
     value = 0
     for field in run:
         value = value << field.length | field.value
-    return (value >> (run[-1].pointer + run[-1].length - end)) & ((1 << (end - begin)) - 1)
+    return (value >> (_stop(run) - end)) & ((1 << (end - begin)) - 1)

@@ -12,7 +12,7 @@ from typing import Any
 
 from strategist.survey.records import Tag
 from strategist.tags.frames import BANK_BITS, crc16, ebv
-from strategist.tags.mask import EPC_START, Bank, Mask
+from strategist.tags.mask import EPC_START, Bank, Mask, chain_notes
 
 __all__ = [
     "ACTIONS",
@@ -237,18 +237,8 @@ def _command_json(command: Select) -> dict[str, Any]:
 
 
 def _notes(chain: Sequence[Mask]) -> list[str]:
-    notes = [
+    return [
         "Levels, cutoff and stop rule are no part of Gen2 commands: the reader and its host set "
         "them.",
+        *chain_notes(chain),
     ]
-    if any(mask.bank == "epc" and mask.pointer < EPC_START for mask in chain):
-        notes.append(
-            "A mask tests the CRC or PC word, which a survey does not record: planned as never "
-            "matching, though a real tag may match it."
-        )
-    if any(mask.bank != "epc" for mask in chain):
-        notes.append(
-            "A mask tests TID or user memory. A tag whose bank was not recorded is planned as not "
-            "matching, though the real tag may match."
-        )
-    return notes

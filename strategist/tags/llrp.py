@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from strategist.tags.frames import BANK_BITS
-from strategist.tags.mask import Mask
+from strategist.tags.mask import Mask, chain_notes
 from strategist.tags.power_table import PowerTable
 
 __all__ = [
@@ -187,6 +187,7 @@ def host_work(
             f"Filters: check that the reader takes {len(masks)} per query (C1G2LLRPCapabilities, "
             "MaxNumSelectFiltersPerQuery)."
         )
+    work += chain_notes(masks)
     work.append(
         "Channel: HopTableID and ChannelIndex must be those of the reader's own regulatory region."
     )

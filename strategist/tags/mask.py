@@ -11,10 +11,25 @@ from pydantic.dataclasses import dataclass
 from strategist.survey.policy import STRICT, Whole
 from strategist.survey.records import Tag
 
-__all__ = ["EPC_START", "Bank", "Mask", "bank_bits", "chain_accepts", "window"]
+__all__ = [
+    "EPC_START",
+    "Bank",
+    "Mask",
+    "bank_bits",
+    "chain_accepts",
+    "chain_notes",
+    "unrecorded",
+    "window",
+]
 
 Bank = Literal["epc", "tid", "user"]
 EPC_START = 32  # bits 0–15 of the EPC bank hold the CRC, 16–31 the PC word (Gen2)
+
+_BANK_WORDS: dict[Bank, str] = {"tid": "TID memory", "user": "user memory"}
+_CONTROL = (
+    "A mask tests the CRC or PC word (bits 0 to 31 of the EPC bank), which a survey does not "
+    "record: planned as never matching, though a real tag may match it."
+)
 
 
 @dataclass(frozen=True, config=STRICT)
@@ -93,3 +108,40 @@ def chain_accepts(chain: Sequence[Mask], tag: Tag) -> bool:
         else:
             accepted = accepted or mask.matches(tag)
     return accepted
+
+
+def chain_notes(chain: Sequence[Mask]) -> tuple[str, ...]:
+    """Sentences on masks that test what a survey may not have recorded."""
+    notes = [_CONTROL] if any(map(_on_control, chain)) else []
+    if any(mask.bank != "epc" for mask in chain):
+        notes.append(
+            "A mask tests TID or user memory. A tag whose bank was not recorded is planned as not "
+            "matching, though the real tag may match."
+        )
+    return tuple(notes)
+
+
+def unrecorded(chain: Sequence[Mask], tags: Sequence[Tag]) -> tuple[str, ...]:
+    """Sentences on what the masks test and these tags' records lack, so that it counts as no match.
+
+    The CRC and PC words, which no survey holds, and TID or user memory that was not recorded, or
+    not as far as a mask reaches. An EPC is recorded whole, so a tag too short for a mask is.
+    """
+    notes = [_CONTROL] if any(map(_on_control, chain)) else []
+    banks: tuple[Bank, ...] = ("tid", "user")
+    for bank in banks:
+        masks = [mask for mask in chain if mask.bank == bank]
+        lacking = sum(
+            any(window(tag, bank, mask.pointer, mask.length) is None for mask in masks)
+            for tag in tags
+        )
+        if lacking:
+            notes.append(
+                f"A mask tests {_BANK_WORDS[bank]} that was not recorded of {lacking} of "
+                f"{len(tags)} tags: planned as not matching, though the real tags may match."
+            )
+    return tuple(notes)
+
+
+def _on_control(mask: Mask) -> bool:
+    return mask.bank == "epc" and mask.pointer < EPC_START

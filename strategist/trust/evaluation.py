@@ -8,6 +8,7 @@ from typing import Any
 from strategist.optimise.strategy import Strategy
 from strategist.survey.records import ReadPoint
 from strategist.survey.untried import complete
+from strategist.tags.mask import unrecorded
 from strategist.trust.evaluate import Outcome, evaluate
 
 __all__ = ["Evaluation", "evaluate_at"]
@@ -15,7 +16,8 @@ __all__ = ["Evaluation", "evaluate_at"]
 
 @dataclass(frozen=True)
 class Evaluation:
-    """A strategy with its outcome; `warnings` are those of the survey, in whole sentences."""
+    """A strategy with its outcome; `warnings` are whole sentences, on the survey and on masks
+    that test what it did not record."""
 
     read_point: str
     strategy: Strategy
@@ -41,4 +43,5 @@ def evaluate_at(read_point: ReadPoint, strategy: Strategy) -> Evaluation:
     """
     whole = complete(read_point)
     outcome = evaluate(whole.survey, whole.policy, strategy)
-    return Evaluation(read_point.name, strategy, outcome, whole.warnings)
+    warnings = (*whole.warnings, *unrecorded(strategy.masks, whole.survey.tags))
+    return Evaluation(read_point.name, strategy, outcome, warnings)

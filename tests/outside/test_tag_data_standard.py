@@ -15,7 +15,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from strategist.errors import InputError
+from strategist.survey.records import Tag
 from strategist.tags.epc import decode, encode
+from strategist.tags.mask import Mask
 from strategist.tags.pc import pc_fields, pc_word
 from strategist.tags.schemes import HEADERS, LAYOUTS, SPECIAL_HEADERS
 from strategist.tags.tid import decode_tid
@@ -352,3 +354,36 @@ def _filters(scheme: type) -> list[object]:
 def test_pyepc_decodes_any_sgtin_96_and_sscc_96_to_the_same(uri: str) -> None:
     theirs = pyepc.decode(encode(uri))
     assert theirs.pure_identity_uri.split(":")[-1] == uri.partition(".")[2]
+
+
+_DIGITS = {"sgtin-96": 13, "grai-96": 12}  # of company prefix and item class or asset type
+POOL = st.tuples(
+    st.sampled_from(sorted(_DIGITS)),
+    st.sampled_from(["0", "1"]),
+    st.sampled_from(["9521141", "9524321", "95060001343"]),
+    st.integers(0, 3),
+    st.integers(0, 2**38 - 1),
+).map(lambda t: (*t[:3], f"{t[3]:0{_DIGITS[t[0]] - len(t[2])}d}", t[4]))
+
+
+@settings(max_examples=200, deadline=None)
+@given(POOL, st.lists(POOL, min_size=1, max_size=20), st.integers(1, 5))
+def test_a_mask_of_fields_admits_what_the_pattern_uri_admits(
+    one: tuple[str, str, str, str, int], others: list[tuple[str, str, str, str, int]], fields: int
+) -> None:
+    """TDS 13.2: a tag fits urn:epc:pat:scheme:a.b.*.* when every component that is no * is equal.
+
+    The mask is the first fields of one EPC: header, filter, partition and company, item class. A
+    partition alone fixes the number of digits of the company prefix.
+    """
+    pattern = decode(encode("urn:epc:tag:{}:{}.{}.{}.{}".format(*one))).fields[:fields]
+    value = 0
+    for field in pattern:
+        value = value << field.length | field.value
+    mask = Mask.of_value("epc", 0x20, sum(field.length for field in pattern), value)
+    for other in (one, *others):
+        tag = Tag(encode("urn:epc:tag:{}:{}.{}.{}.{}".format(*other)))
+        same = [mine == theirs for mine, theirs in zip(one[:4], other[:4], strict=True)]
+        scheme, filter_value, company, item = same
+        fits = (scheme, filter_value, len(one[2]) == len(other[2]), company, item)
+        assert mask.matches(tag) == all(fits[:fields])

@@ -58,6 +58,8 @@ FAULTS: dict[str, list[tuple[int | None, str | None, str]]] = {
     "roster_role_unknown.csv": [(2, "role", "Wanted")],
     "roster_tag_twice.csv": [(4, "epc", "3001")],
     "roster_tid_differs.csv": [(3, "tid", "E281")],
+    "roster_tid_odd_digits.csv": [(2, "tid", "E28")],
+    "roster_user_odd_digits.csv": [(2, "user", "00F"), (3, "user", "0x00")],
     "site_broken.json": [(1, None, "")],
     "site_key_twice.json": [(None, None, "gate")],
     "site_key_unknown.json": [(None, "read_points.gate.level_dbm", "level_dbm")],

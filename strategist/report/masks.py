@@ -1,0 +1,214 @@
+"""The fields that a read point's tags carry, the masks that may be chosen, and why not others."""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from strategist.report.lines import labelled, paragraph, plain
+from strategist.report.text import mask_text
+from strategist.survey.records import Bools, ReadPoint, Survey
+from strategist.tags.candidates import LeftOut, find_candidates, tag_fields
+from strategist.tags.mask import Bank, Mask
+from strategist.trust.unseen import thin_classes
+
+__all__ = ["CandidateMask", "CarriedField", "MaskList", "Presented", "list_masks", "masks_text"]
+
+_EXAMPLES = 3
+_WORDS_MAX = 48  # characters of an example in the text; the document has all of it
+_BANKS: tuple[Bank, ...] = ("epc", "tid", "user")
+
+
+@dataclass(frozen=True, slots=True)
+class Presented:
+    """Tags, and how often they were presented as wanted and as stray, over all passes."""
+
+    tags: int
+    wanted: int
+    stray: int
+
+    def to_json(self) -> dict[str, int]:
+        return {"tags": self.tags, "wanted": self.wanted, "stray": self.stray}
+
+
+@dataclass(frozen=True, slots=True)
+class CarriedField:
+    """A field at bits `pointer … pointer+length−1` of a bank, on the tags counted in `on`.
+
+    `values` is the number of distinct contents, `examples` the commonest of them in words.
+    `structural` is True for what many tags share and False for serial and unstructured data.
+    """
+
+    bank: Bank
+    name: str
+    pointer: int
+    length: int
+    structural: bool
+    values: int
+    examples: tuple[str, ...]
+    on: Presented
+
+    def to_json(self) -> dict[str, Any]:
+        return {
+            "bank": self.bank,
+            "name": self.name,
+            "pointer": self.pointer,
+            "length": self.length,
+            "structural": self.structural,
+            "values": self.values,
+            "examples": list(self.examples),
+            **self.on.to_json(),
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class CandidateMask:
+    """A mask that may enter a chain, what it stands for, and the tags that match it."""
+
+    mask: Mask
+    words: str
+    selects: Presented
+
+    def to_json(self) -> dict[str, Any]:
+        return {
+            "bank": self.mask.bank,
+            "pointer": self.mask.pointer,
+            "length": self.mask.length,
+            "pattern": self.mask.pattern,
+            "words": self.words,
+            **self.selects.to_json(),
+        }
+
+
+@dataclass(frozen=True)
+class MaskList:
+    """What `solve` may choose masks from at a read point, and what it may not.
+
+    `listed` counts the masks before those with the same selection, or the opposite one, were
+    merged into the `candidates`. `warnings` are whole sentences.
+    """
+
+    read_point: str
+    presented: Presented
+    fields: tuple[CarriedField, ...]
+    candidates: tuple[CandidateMask, ...]
+    listed: int
+    left_out: tuple[LeftOut, ...]
+    warnings: tuple[str, ...]
+
+    def to_json(self) -> dict[str, Any]:
+        return {
+            "read_point": self.read_point,
+            **self.presented.to_json(),
+            "fields": [field.to_json() for field in self.fields],
+            "candidates": [candidate.to_json() for candidate in self.candidates],
+            "listed": self.listed,
+            "kept": len(self.candidates),
+            "left_out": [{"reason": one.reason, "masks": one.masks} for one in self.left_out],
+            "warnings": list(self.warnings),
+        }
+
+
+def list_masks(read_point: ReadPoint) -> MaskList:
+    """The fields and candidate masks of a read point under its policy.
+
+    Candidates are listed even where the policy allows no masks; a warning then says so.
+    """
+    survey, policy = read_point.survey, read_point.policy
+    found = find_candidates(survey.tags, policy.reader, serial_masks=policy.serial_masks)
+    candidates = tuple(
+        CandidateMask(mask, words, _presented(survey, matches[found.tag_class]))
+        for mask, words, matches in zip(found.masks, found.words, found.matches, strict=True)
+    )
+    merged = found.listed - len(candidates)
+    same = LeftOut("selects the same tags as one that was kept, or exactly the others", merged)
+    warnings = [*read_point.warnings, *thin_classes(survey)]
+    if "masks" not in policy.allow:
+        warnings.append("allow has no masks here, so none of them is searched.")
+    elif not policy.reader.mask_slots:
+        warnings.append("mask_slots is 0 here, so none of them is searched.")
+    return MaskList(
+        read_point.name,
+        _presented(survey, np.ones(len(survey.tags), bool)),
+        _fields(survey),
+        candidates,
+        found.listed,
+        (*([same] if merged else []), *found.left_out),
+        tuple(warnings),
+    )
+
+
+def masks_text(found: MaskList) -> str:
+    """The list for a person, in lines of 80 columns."""
+    lines = paragraph(f"{plain(found.read_point)}: {_counted(found.presented)} presentations", 0, 2)
+    lines.append("Fields, by bank and pointer")
+    for field in found.fields:
+        values = "1 value" if field.values == 1 else f"{field.values} values"
+        kind = "structural" if field.structural else "not structural"
+        text = f"{field.name} at {field.pointer}, length {field.length}, {kind}: {values}"
+        lines += labelled(field.bank.upper(), f"{text} on {_counted(field.on)}")
+        examples = [_short(words) for words in field.examples]
+        more = ["…"] if field.values > len(examples) else []
+        lines += paragraph(f"{', '.join(examples + more)}", 14, 2)
+    lines.append(f"Candidates: {found.listed} before merging, {len(found.candidates)} after")
+    for number, one in enumerate(found.candidates, 1):
+        lines += labelled(f"{number}.", f"{mask_text(one.mask)}: {_counted(one.selects)}")
+        lines += paragraph(one.words, 14, 2)
+    if found.left_out:
+        lines.append("Left out, with the number of masks")
+        for left in found.left_out:
+            lines += labelled(f"{left.masks}", left.reason)
+    if found.warnings:
+        lines.append("Warnings")
+        lines += [line for text in found.warnings for line in paragraph(f"- {text}", hanging=2)]
+    return "\n".join(lines)
+
+
+def _counted(on: Presented) -> str:
+    return f"{on.tags} tag{'' if on.tags == 1 else 's'}, {on.wanted} wanted + {on.stray} stray"
+
+
+def _short(words: str) -> str:
+    return words if len(words) <= _WORDS_MAX else f"{words[: _WORDS_MAX - 1]}…"
+
+
+def _presented(survey: Survey, tags: Bools) -> Presented:
+    """The presentations of the tags that are marked in `tags`."""
+    entries = tags[survey.roster_tag]
+    wanted = int((entries & survey.roster_wanted).sum())
+    return Presented(int(tags.sum()), wanted, int(entries.sum()) - wanted)
+
+
+def _fields(survey: Survey) -> tuple[CarriedField, ...]:
+    """The fields of all tags, by bank and pointer."""
+    carriers: dict[tuple[int, int, int, str, bool], list[int]] = defaultdict(list)
+    contents: dict[tuple[int, int, int, str, bool], Counter[tuple[int, str]]] = defaultdict(Counter)
+    for number, tag in enumerate(survey.tags):
+        for place, bank in enumerate(_BANKS):
+            for field in tag_fields(tag, bank):
+                key = (place, field.pointer, field.length, field.name, field.structural)
+                carriers[key].append(number)
+                contents[key][field.value, field.words] += 1
+    found = []
+    for key in sorted(carriers):
+        place, pointer, length, name, structural = key
+        common = sorted(contents[key].items(), key=lambda item: (-item[1], item[0]))
+        examples = tuple(words for (_, words), _ in common[:_EXAMPLES])
+        on = np.zeros(len(survey.tags), bool)
+        on[carriers[key]] = True
+        found.append(
+            CarriedField(
+                _BANKS[place],
+                name,
+                pointer,
+                length,
+                structural,
+                len(common),
+                examples,
+                _presented(survey, on),
+            )
+        )
+    return tuple(found)

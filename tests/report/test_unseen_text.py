@@ -1,0 +1,40 @@
+"""The rates of masks on tags left out stand in the text of a result."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from strategist.choose import Options, choose
+from strategist.report.text import result_text
+from strategist.trust.intervals import clopper_pearson
+from strategist.trust.unseen import Held, Unseen
+from tests.trust.test_unseen import ONE_KIND, made
+
+HEAD = "Masks alone, on tags left out of the choice (95 % intervals)\n"
+
+
+def test_rates_and_their_intervals_are_printed() -> None:
+    """0 of 20: up to 16.84 % (CHECKS §6, Clopper-Pearson, scipy and statsmodels)."""
+    point = made(*ONE_KIND)
+    result = choose(point)
+    fitted = Held(clopper_pearson(0, 20), clopper_pearson(10, 20))
+    by_tag = Held(clopper_pearson(1, 29), clopper_pearson(15, 148))
+    by_class = Held(clopper_pearson(0, 0), clopper_pearson(0, 20))
+    told = replace(result, unseen=Unseen(fitted, by_tag, by_class, ()))
+    text = result_text(told, point.policy)
+    words = " ".join(text.split())
+    assert HEAD in text
+    assert "wanted rejected: fitted, 0 of 20 (0 % to 16.8 %); tags left out, 1 of 29" in words
+    assert "% to 17.8 %); item classes left out, 0 of 0 stray let through" in words
+    assert "fitted, 10 of 20 (27.2 % to 72.8 %); tags left out, 15 of 148" in words
+    assert max(map(len, text.splitlines())) <= 80
+    alone = result_text(replace(result, unseen=Unseen(fitted, by_tag, None, ())), point.policy)
+    assert "item classes left out" not in alone
+
+
+def test_the_real_rates_are_printed_and_nothing_where_none_were_asked_for() -> None:
+    point = made(*ONE_KIND)
+    result = choose(point)
+    assert result.unseen is not None and HEAD in result_text(result, point.policy)
+    quick = choose(point, Options(unseen=False))
+    assert HEAD not in result_text(quick, point.policy)
