@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any, Literal
 
 from strategist.errors import DisagreementError
@@ -15,9 +16,10 @@ from strategist.optimise.strategy import Strategy
 from strategist.survey.records import ReadPoint
 from strategist.survey.untried import complete
 from strategist.trust.evaluate import Outcome, evaluate
+from strategist.trust.standing import Standing, standing_of
 from strategist.trust.unseen import Unseen, thin_classes, unseen_rates
 
-__all__ = ["Options", "Result", "Status", "choose"]
+__all__ = ["Options", "Result", "Status", "best_strategies", "best_strategy", "choose"]
 
 Status = Literal["optimal", "feasible", "infeasible", "undecided"]
 Prover = Literal["auto", "search", "model"]
@@ -44,7 +46,8 @@ class Result:
     """A strategy, what it does in the survey, and what is proven of it.
 
     `mask_words` says what each mask of the strategy stands for; `unseen` how the masks hold for
-    tags left out (None: no masks, or not asked for). `bound` is a loss that no strategy of the
+    tags left out (None: no masks, or not asked for); `standing` holds rates with their intervals,
+    the guarded loss and the margins. `bound` is a loss that no strategy of the
     searched set is below; `status` is "optimal" only when it equals the loss; "infeasible" when no
     strategy keeps the hard limits (this one exceeds them least) and "undecided" when time ran out
     before one was found that does, or none was proven to. `seconds` is the time of the proof.
@@ -56,6 +59,7 @@ class Result:
     bound: float
     strategy: Strategy
     outcome: Outcome
+    standing: Standing
     mask_words: tuple[str, ...]
     unseen: Unseen | None
     searched: dict[str, int]
@@ -77,6 +81,7 @@ class Result:
             "gap": self.gap,
             "strategy": self.strategy.to_json(),
             "outcome": self.outcome.to_json(),
+            **self.standing.to_json(),
             "mask_words": list(self.mask_words),
             "unseen": None if self.unseen is None else self.unseen.to_json(),
             "searched": self.searched,
@@ -96,16 +101,12 @@ def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
     clock = Clock(options.time_limit_s)
     started = time.monotonic()
     whole = complete(read_point)
-    problem = pose(whole.survey, whole.policy)
-    answer, prover = _prove(problem, options, clock)
-    strategy, counts = finish(problem, answer)
-    outcome = evaluate(whole.survey, whole.policy, strategy)
-    _compare(counts, outcome, problem)
+    found = _decide(whole, options, clock)
+    problem, answer, strategy = found.problem, found.answer, found.strategy
     seconds = time.monotonic() - started
     unseen = None
     if options.unseen and strategy.masks:
-        again = replace(options, unseen=False)
-        unseen = unseen_rates(whole, strategy, lambda part: choose(part, again).strategy)
+        unseen = unseen_rates(whole, strategy, lambda parts: best_strategies(parts, options))
     thin = thin_classes(whole.survey) if strategy.masks else ()
     return Result(
         read_point=read_point.name,
@@ -113,7 +114,8 @@ def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
         loss=problem.loss(answer.counts),
         bound=answer.bound[1] if answer.bound[0] >= answer.key[0] else 0.0,
         strategy=strategy,
-        outcome=outcome,
+        outcome=found.outcome,
+        standing=standing_of(whole.survey, whole.policy, strategy, found.outcome),
         mask_words=tuple(problem.candidates.words[x.mask] for x in answer.chain.literals),
         unseen=unseen,
         searched={
@@ -121,10 +123,42 @@ def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
             "cutoffs": len(problem.thresholds),
             "masks": len(problem.candidates.masks),
         },
-        proof={"by": prover, **dict(answer.effort)},
+        proof={"by": found.prover, **dict(answer.effort)},
         warnings=(*whole.warnings, *thin, *(unseen.warnings if unseen else ())),
         seconds=seconds,
     )
+
+
+def best_strategies(parts: Sequence[ReadPoint], options: Options) -> list[Strategy]:
+    """The best strategy of each part of a read point, checked by the evaluator and no more.
+
+    For judging how a choice holds when it is repeated; each part has the whole time limit.
+    """
+    return [best_strategy(part, options) for part in parts]
+
+
+def best_strategy(part: ReadPoint, options: Options) -> Strategy:
+    """The best strategy of one part."""
+    return _decide(complete(part), options, Clock(options.time_limit_s)).strategy
+
+
+@dataclass(frozen=True, eq=False)
+class _Decided:
+    problem: Problem
+    answer: Answer
+    prover: str
+    strategy: Strategy
+    outcome: Outcome
+
+
+def _decide(whole: ReadPoint, options: Options, clock: Clock) -> _Decided:
+    """Pose, prove, finish, and have the evaluator replay the answer."""
+    problem = pose(whole.survey, whole.policy)
+    answer, prover = _prove(problem, options, clock)
+    strategy, counts = finish(problem, answer)
+    outcome = evaluate(whole.survey, whole.policy, strategy)
+    _compare(counts, outcome, problem)
+    return _Decided(problem, answer, prover, strategy, outcome)
 
 
 def _prove(problem: Problem, options: Options, clock: Clock) -> tuple[Answer, str]:

@@ -222,7 +222,8 @@ def test_evaluate_says_which_passes(capsys: Any, one: Path, tmp_path: Path) -> N
     status, out, _ = run(capsys, "evaluate", one, "--strategy", file, "--out", "-")
     found = json.loads(out)
     assert (status, found["loss"], found["outcome"]["missed"]) == (0, 5.0, 1)
-    assert list(found) == ["read_point", "loss", "strategy", "outcome", "warnings"]
+    standing = ["guarded_loss", "guarded", "rates", "margins"]
+    assert list(found) == ["read_point", "loss", "strategy", "outcome", *standing, "warnings"]
 
 
 def test_evaluate_takes_a_result_and_its_read_point(capsys: Any, two: Path, tmp_path: Path) -> None:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from strategist.choose import Result
 from strategist.optimise.strategy import Strategy
 from strategist.report.lines import labelled, paragraph, plain
+from strategist.report.standing import standing_lines
 from strategist.survey.order import figure, some
 from strategist.survey.policy import Policy
 from strategist.tags.mask import EPC_START, Mask
@@ -40,6 +41,7 @@ def result_text(result: Result, policy: Policy, *, caution: bool = True) -> str:
             f"{plain(result.read_point)}: {_HEADS[result.status]}",
             *_what_to_set(result.strategy, result.mask_words),
             *_what_it_does(result.outcome, policy),
+            *standing_lines(result.standing),
             "Proof",
             *paragraph(_proof(result, policy)),
             *_warnings(result.warnings),
@@ -55,6 +57,7 @@ def evaluation_text(evaluation: Evaluation, policy: Policy) -> str:
             f"{plain(evaluation.read_point)}: the given strategy",
             *_what_to_set(evaluation.strategy),
             *_what_it_does(evaluation.outcome, policy),
+            *standing_lines(evaluation.standing),
             *_warnings(evaluation.warnings),
             "Caution",
             *paragraph(CAUTION),

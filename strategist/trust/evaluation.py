@@ -9,6 +9,7 @@ from strategist.optimise.strategy import Strategy
 from strategist.survey.records import ReadPoint
 from strategist.survey.untried import complete
 from strategist.trust.evaluate import Outcome, evaluate
+from strategist.trust.standing import Standing, standing_of
 
 __all__ = ["Evaluation", "evaluate_at"]
 
@@ -20,6 +21,7 @@ class Evaluation:
     read_point: str
     strategy: Strategy
     outcome: Outcome
+    standing: Standing
     warnings: tuple[str, ...]
 
     def to_json(self) -> dict[str, Any]:
@@ -29,6 +31,7 @@ class Evaluation:
             "loss": self.outcome.loss,
             "strategy": self.strategy.to_json(),
             "outcome": self.outcome.to_json(),
+            **self.standing.to_json(),
             "warnings": list(self.warnings),
         }
 
@@ -41,4 +44,5 @@ def evaluate_at(read_point: ReadPoint, strategy: Strategy) -> Evaluation:
     """
     whole = complete(read_point)
     outcome = evaluate(whole.survey, whole.policy, strategy)
-    return Evaluation(read_point.name, strategy, outcome, whole.warnings)
+    standing = standing_of(whole.survey, whole.policy, strategy, outcome)
+    return Evaluation(read_point.name, strategy, outcome, standing, whole.warnings)

@@ -96,7 +96,7 @@ def test_the_mask_chain_is_unchanged() -> None:
 
 
 def test_guarded_may_be_below_the_loss() -> None:
-    """The stray is read at 21 and not at 22, a hot spot that closed: the plain loss alone has it."""
+    """The stray is read at 21 and not at 22, a spot gone cold: the plain loss alone has it."""
     survey = survey_of(LEVELS, [[(S, False, [None, -50, None])]])
     assert evaluate(survey, POLICY, Strategy((21.0,))).loss == 1.0
     assert guarded_loss(survey, POLICY, Strategy((21.0,))) == 0.0
