@@ -13,8 +13,10 @@ from strategist.optimise.model import prove_by_model
 from strategist.optimise.problem import Answer, Counts, Problem, pose
 from strategist.optimise.search import Clock, TooManySelectionsError, search
 from strategist.optimise.strategy import Strategy
+from strategist.survey.finding import Finding
 from strategist.survey.records import ReadPoint
 from strategist.survey.untried import complete
+from strategist.trust.diagnosis import diagnose
 from strategist.trust.evaluate import Outcome, evaluate
 from strategist.trust.standing import Standing, standing_of
 from strategist.trust.unseen import Unseen, thin_classes, unseen_rates
@@ -47,10 +49,11 @@ class Result:
 
     `mask_words` says what each mask of the strategy stands for; `unseen` how the masks hold for
     tags left out (None: no masks, or not asked for); `standing` holds rates with their intervals,
-    the guarded loss and the margins. `bound` is a loss that no strategy of the
-    searched set is below; `status` is "optimal" only when it equals the loss; "infeasible" when no
-    strategy keeps the hard limits (this one exceeds them least) and "undecided" when time ran out
-    before one was found that does, or none was proven to. `seconds` is the time of the proof.
+    the guarded loss and the margins; `findings` is the diagnosis of the survey. `bound` is a loss
+    that no strategy of the searched set is below; `status` is "optimal" only when it equals the
+    loss; "infeasible" when no strategy keeps the hard limits (this one exceeds them least) and
+    "undecided" when time ran out before one was found that does, or none was proven to. `seconds`
+    is the time of the proof.
     """
 
     read_point: str
@@ -64,6 +67,7 @@ class Result:
     unseen: Unseen | None
     searched: dict[str, int]
     proof: dict[str, Any]
+    findings: tuple[Finding, ...]
     warnings: tuple[str, ...]
     seconds: float
 
@@ -86,6 +90,7 @@ class Result:
             "unseen": None if self.unseen is None else self.unseen.to_json(),
             "searched": self.searched,
             "proof": self.proof,
+            "findings": [finding.to_json() for finding in self.findings],
             "warnings": list(self.warnings),
             "seconds": round(self.seconds, 3),
         }
@@ -124,6 +129,7 @@ def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
             "masks": len(problem.candidates.masks),
         },
         proof={"by": found.prover, **dict(answer.effort)},
+        findings=diagnose(read_point, strategy),
         warnings=(*whole.warnings, *thin, *(unseen.warnings if unseen else ())),
         seconds=seconds,
     )

@@ -14,7 +14,7 @@ from strategist.tags.mask import EPC_START, Mask
 from strategist.trust.evaluate import Outcome
 from strategist.trust.evaluation import Evaluation
 
-__all__ = ["CAUTION", "evaluation_text", "result_text"]
+__all__ = ["CAUTION", "caution_lines", "evaluation_text", "result_text"]
 
 CAUTION = (
     "Levels are conducted power. With antenna gain and cable loss keep the radiated power within "
@@ -31,10 +31,11 @@ _HEADS = {
 _PROVERS = {"search": "exact search", "model": "mixed-integer model"}
 
 
-def result_text(result: Result, policy: Policy, *, caution: bool = True) -> str:
+def result_text(result: Result, policy: Policy, *, caution: bool = True, weak: bool = True) -> str:
     """A result of `choose` under the read point's policy, in lines of 80 columns.
 
-    `caution` may be False where another result with the same caution follows at once.
+    `caution` may be False where another result with the same caution follows at once, `weak`
+    where the whole diagnosis follows.
     """
     return "\n".join(
         [
@@ -44,8 +45,13 @@ def result_text(result: Result, policy: Policy, *, caution: bool = True) -> str:
             *standing_lines(result.standing),
             "Proof",
             *paragraph(_proof(result, policy)),
-            *_warnings(result.warnings),
-            *(["Caution", *paragraph(CAUTION)] if caution else []),
+            *_warnings(
+                [
+                    *(f.text for f in result.findings if weak and f.severity == "weak"),
+                    *result.warnings,
+                ]
+            ),
+            *(caution_lines() if caution else []),
         ]
     )
 
@@ -59,10 +65,14 @@ def evaluation_text(evaluation: Evaluation, policy: Policy) -> str:
             *_what_it_does(evaluation.outcome, policy),
             *standing_lines(evaluation.standing),
             *_warnings(evaluation.warnings),
-            "Caution",
-            *paragraph(CAUTION),
+            *caution_lines(),
         ]
     )
+
+
+def caution_lines() -> list[str]:
+    """What to mind before anything is installed."""
+    return ["Caution", *paragraph(CAUTION)]
 
 
 def _what_to_set(strategy: Strategy, mask_words: Sequence[str] = ()) -> list[str]:
