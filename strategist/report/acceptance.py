@@ -30,7 +30,7 @@ def plan_text(plan: AcceptancePlan) -> str:
         chance = 100 * row["pass_probability"]
         lines.append(f"  true rate {100 * row['true_rate']:>6.3g} % of passes: {chance:5.1f} %")
     mind = (
-        "A site is accepted for sure only if it is much better than the limit: allow more failures "
+        "A site passes easily only if it is much better than the limit: allow more failures "
         "(--errors) and run more passes where a good site must not be refused."
     )
     return "\n".join([*lines, *paragraph(mind)])
