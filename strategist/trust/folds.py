@@ -175,6 +175,8 @@ def _chance(worse: Floats) -> float:
     changed = worse[worse != 0]
     if not len(changed) or changed.sum() <= 0:
         return 1.0
+    if len(changed) == 1:  # one pair may fall either way
+        return 0.5
     test = stats.permutation_test(
         (changed,),
         np.mean,

@@ -1,7 +1,8 @@
 """Do intervals hold the truth, and does cross-validation tell it? Surveys with known true rates.
 
-`python -m tests.bench.coverage [SURVEYS] [READ_POINT…]` draws so many surveys (500) of each read
-point of the demo site, of the size that its survey has. True rates are those of thousands of new
+`python -m tests.bench.coverage [SURVEYS [CHOSEN]] [READ_POINT…]` draws so many surveys (500) of each
+read point of the demo site, of the size that its survey has; in CHOSEN of them (all) the whole
+choice is made anew and cross-validated, which takes seconds each. True rates are those of thousands of new
 passes. Printed are the coverage of the 95 % intervals of a fixed strategy, and the fitted,
 held-out and true rates of the strategies chosen anew in each survey.
 """
@@ -99,7 +100,7 @@ def told(values: Iterable[float]) -> str:
     return f"{found.mean():+.4f} ± {found.std(ddof=1) / np.sqrt(len(found)):.4f}"
 
 
-def lines(name: str, surveys: int, pool: ProcessPoolExecutor) -> Iterator[str]:
+def lines(name: str, surveys: int, chosen: int, pool: ProcessPoolExecutor) -> Iterator[str]:
     """What is found at one read point, as printed."""
     seeds = range(FIRST_SEED, FIRST_SEED + surveys)
     fixed = best_strategy(drawn_read_point(name, PLACES[name].passes, SEED), Options())
@@ -107,9 +108,9 @@ def lines(name: str, surveys: int, pool: ProcessPoolExecutor) -> Iterator[str]:
     hits = np.array(list(pool.map(partial(covered, name, fixed, truth), seeds, chunksize=10)))
     share = ", ".join(f"{w} {100 * s:.1f} %" for w, s in zip(NAMES, hits.mean(axis=0), strict=True))
     yield f"{name}: {surveys} surveys; 95 % intervals of a fixed strategy hold the truth: {share}"
-    found = list(pool.map(partial(judged, name), seeds, chunksize=5))
+    found = list(pool.map(partial(judged, name), seeds[:chosen], chunksize=5))
     yield (
-        f"{name}: loss per pass: fitted {np.mean([j.fitted for j in found]):.3f}, held out "
+        f"{name}: chosen anew in {chosen}: loss per pass: fitted {np.mean([j.fitted for j in found]):.3f}, held out "
         f"{np.mean([j.held_out for j in found]):.3f}, true {np.mean([j.true for j in found]):.3f}"
     )
     yield f"{name}: fitted - true: {told(j.fitted - j.true for j in found)}"
@@ -126,10 +127,12 @@ def lines(name: str, surveys: int, pool: ProcessPoolExecutor) -> Iterator[str]:
 
 
 def main() -> None:
-    surveys = int(sys.argv[1]) if len(sys.argv) > 1 else 500
+    counts = [int(text) for text in sys.argv[1:3] if text.isdigit()]
+    surveys, chosen = (counts * 2)[:2] if counts else (500, 500)
+    names = sys.argv[1 + len(counts) :] or list(PLACES)
     with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
-        for name in sys.argv[2:] or list(PLACES):
-            for line in lines(name, surveys, pool):
+        for name in names:
+            for line in lines(name, surveys, min(chosen, surveys), pool):
                 print(line, flush=True)
 
 

@@ -24,7 +24,12 @@ def test_a_sound_survey_has_no_weak_findings(tmp_path: Path) -> None:
     header, head = READS.splitlines()[0], ROSTER.splitlines()[0]
     reads = [f"gate,p{p},{15 + p % 2},3001,{-50 - p}" for p in range(30)]
     roster = [f"gate,p{p},{epc}" for p in range(30) for epc in ("3001,wanted", "3002,stray")]
-    found = findings(tmp_path, reads="\n".join([header, *reads]), roster="\n".join([head, *roster]))
+    found = findings(
+        tmp_path,
+        reads="\n".join([header, *reads]),
+        roster="\n".join([head, *roster]),
+        site=SITE.replace("[15, 16]", "[15, 16, 17]"),
+    )
     assert not {kind for kind, finding in found.items() if finding.severity == "weak"}
 
 

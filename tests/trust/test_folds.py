@@ -74,6 +74,15 @@ def test_an_optimistic_fit_is_warned_of_with_its_figures() -> None:
     assert any("0 of 20 missed and 10 stray" in warning for warning in worse.warnings)
 
 
+def test_one_pass_that_changed_proves_nothing() -> None:
+    """Only the last pass loses more under the strategy that its fold got."""
+    entries = [[("30", True, [None if p == 7 else -50.0, -50.0])] for p in range(8)]
+    point = ReadPoint(survey_of([20.0, 21.0], entries), POLICY)
+    found = crossed(point, HIGH, [HIGH, LOW])
+    assert (found.held_out, found.chance) == (5 / 8, 0.5)
+    assert not any("optimistic" in warning for warning in found.warnings)
+
+
 def test_how_often_each_setting_came_again() -> None:
     mask = Mask("epc", 32, 8, "30")
     own = Strategy((20.0,), 1, -70.0, (mask,))
