@@ -1,10 +1,10 @@
 """Do intervals hold the truth, and does cross-validation tell it? Surveys with known true rates.
 
-`python -m tests.bench.coverage [SURVEYS [CHOSEN]] [READ_POINT…]` draws so many surveys (500) of each
-read point of the demo site, of the size that its survey has; in CHOSEN of them (all) the whole
-choice is made anew and cross-validated, which takes seconds each. True rates are those of thousands of new
-passes. Printed are the coverage of the 95 % intervals of a fixed strategy, and the fitted,
-held-out and true rates of the strategies chosen anew in each survey.
+`python -m tests.bench.coverage [SURVEYS [CHOSEN]] [READ_POINT…]` draws so many surveys (500) of
+each read point of the demo site, of the size that its survey has; in CHOSEN of them (all) the
+whole choice is made anew and cross-validated, which takes seconds each. True rates are those of
+thousands of new passes. Printed are the coverage of the 95 % intervals of a fixed strategy, and the
+fitted, held-out and true rates of the strategies chosen anew.
 """
 
 from __future__ import annotations
@@ -110,8 +110,10 @@ def lines(name: str, surveys: int, chosen: int, pool: ProcessPoolExecutor) -> It
     yield f"{name}: {surveys} surveys; 95 % intervals of a fixed strategy hold the truth: {share}"
     found = list(pool.map(partial(judged, name), seeds[:chosen], chunksize=5))
     yield (
-        f"{name}: chosen anew in {chosen}: loss per pass: fitted {np.mean([j.fitted for j in found]):.3f}, held out "
-        f"{np.mean([j.held_out for j in found]):.3f}, true {np.mean([j.true for j in found]):.3f}"
+        f"{name}: chosen anew in {chosen}: loss per pass: "
+        f"fitted {np.mean([j.fitted for j in found]):.3f}, "
+        f"held out {np.mean([j.held_out for j in found]):.3f}, "
+        f"true {np.mean([j.true for j in found]):.3f}"
     )
     yield f"{name}: fitted - true: {told(j.fitted - j.true for j in found)}"
     yield f"{name}: held out - true of the folds: {told(j.held_out - j.true_folds for j in found)}"
