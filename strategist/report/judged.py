@@ -44,7 +44,8 @@ def _cross(cross: CrossValidation) -> list[str]:
         ("passes with a stray", fitted.stray_by_pass, held.stray_by_pass),
     ):
         lines.append(f"  {label:<22}{rate_words(one):<26}{rate_words(other)}")
-    lines.append(f"  {'loss a pass':<22}{cross.fitted:<26.3g}{cross.held_out:.3g}")
+    loss = [figure(round(one, 3)) for one in (cross.fitted, cross.held_out)]
+    lines.append(f"  {'loss a pass':<22}{loss[0]:<26}{loss[1]}")
     return [*lines, f"Chosen again in {again.folds} folds", *_chosen(again)]
 
 

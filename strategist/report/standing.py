@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from strategist.report.lines import labelled
 from strategist.survey.order import figure
-from strategist.trust.intervals import Rate
+from strategist.trust.intervals import Rate, interval_words, percent
 from strategist.trust.margins import PowerMargin, RssiMargin
 from strategist.trust.standing import Standing
 
@@ -25,10 +25,10 @@ def standing_lines(standing: Standing) -> list[str]:
 
 
 def rate_words(rate: Rate) -> str:
-    """A rate with its interval: "1.7 % (0.042 to 8.9 %)"."""
+    """A rate with its interval, rounded outward: "1.7 % (0.042 to 9.0 %)"."""
     if rate.rate is None:
         return "unknown (no trials)"
-    return f"{100 * rate.rate:.2g} % ({100 * rate.low:.2g} to {100 * rate.high:.2g} %)"
+    return f"{percent(rate.rate)} ({interval_words(rate)})"
 
 
 def _guarded(standing: Standing) -> list[str]:

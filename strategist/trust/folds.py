@@ -14,6 +14,7 @@ import numpy as np
 from scipy import stats
 
 from strategist.optimise.strategy import Strategy
+from strategist.survey.order import figure
 from strategist.survey.policy import Policy
 from strategist.survey.records import Floats, ReadPoint
 from strategist.tags.mask import Mask
@@ -133,8 +134,8 @@ def cross_validate(
     warnings = []
     if chance < _REAL:
         warnings.append(
-            f"the fit is optimistic: chosen without them, passes lose {lost.mean():.2g} each, and "
-            f"{fitted.mean():.2g} as fitted; expect {_missed(held_out)}, not {_missed(outcome)}"
+            f"the fit is optimistic: chosen without them, passes lose {_figure(lost)} each, and "
+            f"{_figure(fitted)} as fitted; expect {_missed(held_out)}, not {_missed(outcome)}"
         )
     warnings += _unsteady(again)
     return CrossValidation(
@@ -168,6 +169,10 @@ def _losses(outcome: Outcome, policy: Policy) -> Floats:
     return np.array(
         [weights.missed * len(p.missed) + weights.stray * len(p.stray) for p in outcome.by_pass]
     )
+
+
+def _figure(losses: Floats) -> str:
+    return figure(round(float(losses.mean()), 3))
 
 
 def _chance(worse: Floats) -> float:

@@ -16,7 +16,7 @@ from strategist.survey.records import ReadPoint
 from strategist.trust.acceptance import plan_acceptance
 from strategist.trust.evaluate import Outcome
 from strategist.trust.folds import CrossValidation
-from strategist.trust.intervals import Rate, clopper_pearson
+from strategist.trust.intervals import Rate, clopper_pearson, interval_words, percent
 from strategist.trust.rates import rates_of
 
 __all__ = ["NextSurvey", "next_survey"]
@@ -89,14 +89,14 @@ def _passes(rate: Rate, policy: Policy) -> tuple[int, str]:
         more = max(0, needed - rate.trials)
         return more, (
             f"{more} passes more would show the limit of {100 * limit:g} % by pass if "
-            f"{100 * (rate.rate or 0.0):.2g} % of passes go on to have a miss"
+            f"{percent(rate.rate or 0.0)} of passes go on to have a miss"
         )
     more = max(rate.trials, 1)
     while _half(_with_more(rate, more)) > _half(rate) / 2 and more < _PASSES_MAX:
         more += max(1, more // 4)
     return more, (
         f"{more} passes more would halve the interval of passes with a miss, now "
-        f"{100 * rate.low:.2g} to {100 * rate.high:.2g} %"
+        f"{interval_words(rate)}"
     )
 
 
