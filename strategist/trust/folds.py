@@ -72,7 +72,9 @@ class CrossValidation:
     """The answer on the passes it was chosen from, and re-chosen strategies on passes left out.
 
     `fitted` and `held_out` are losses per pass. `optimism` is their difference, `chance` the
-    probability that the folds' luck alone makes one so large (paired by pass, signs flipped).
+    probability that the folds' luck alone makes one so large (paired by pass, signs flipped). The
+    intervals of the held-out rates allow for the luck of the passes and not for that of the
+    choice, so they hold the answer's true rates less often than they say.
     `warnings` are sentences for what does not hold.
     """
 
