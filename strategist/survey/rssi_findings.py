@@ -23,7 +23,7 @@ def rssi_findings(survey: Survey, on: TurnOn) -> Found:
     """Separation in RSSI, offsets between tag types, clipped and coarse values."""
     yield from _separation(survey, on)
     yield from _offsets(survey, on)
-    yield from _values(survey)
+    yield from _values(on)
 
 
 def _separation(survey: Survey, on: TurnOn) -> Found:
@@ -68,11 +68,12 @@ def _offsets(survey: Survey, on: TurnOn) -> Found:
             yield "note", "types_differ", text, advice
 
 
-def _values(survey: Survey) -> Found:
+def _values(on: TurnOn) -> Found:
     """Values that pile up at an end, or lie far apart."""
-    if len(survey.read_rssi) < READS_MIN:
+    peaks = on.peaks[np.isfinite(on.peaks)]
+    if len(peaks) < READS_MIN:
         return
-    values, counts = np.unique(survey.read_rssi, return_counts=True)
+    values, counts = np.unique(peaks, return_counts=True)
     share = counts / counts.sum()
     for place, name, neighbour in ((-1, "strongest", -2), (0, "weakest", 1)):
         piled = len(values) > 2 and share[place] >= CLIPPED_SHARE

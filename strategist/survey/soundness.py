@@ -62,7 +62,7 @@ def _classes(survey: Survey) -> Found:
         yield "weak", "no_stray", text, advice
     without = np.bincount(survey.roster_pass[wanted], minlength=len(survey.pass_ids)) == 0
     if wanted.any() and without.any():
-        named = some([survey.pass_ids[p] for p in np.flatnonzero(without)])
+        named = some(sorted(survey.pass_ids[p] for p in np.flatnonzero(without)))
         text = f"{without.sum()} of {len(without)} passes have no wanted tag: {named}."
         yield "note", "passes_without_wanted", text, "Check the roster unless they were empty runs."
 
@@ -104,7 +104,7 @@ def _amount(survey: Survey) -> Found:
 
 
 def _epcs(survey: Survey, entries: Bools) -> str:
-    epcs = [survey.tags[t].epc for t in np.unique(survey.roster_tag[entries])]
+    epcs = sorted(survey.tags[t].epc for t in np.unique(survey.roster_tag[entries]))
     return f"EPC {', '.join(epcs[:3])}{f', … ({len(epcs)} in all)' if len(epcs) > 3 else ''}"
 
 
@@ -118,7 +118,7 @@ def _copies(survey: Survey) -> list[str]:
     entries = np.lexsort((survey.roster_tag, survey.roster_pass))
     roster = np.column_stack([survey.roster_tag, survey.roster_wanted])[entries]
     stops = np.searchsorted(survey.roster_pass[entries], np.arange(len(survey.pass_ids) + 1))
-    for p, pass_id in enumerate(survey.pass_ids):
+    for pass_id, p in sorted((pass_id, p) for p, pass_id in enumerate(survey.pass_ids)):
         if ends[p + 1] - ends[p] < COPY_READS_MIN:
             continue
         content = reads[ends[p] : ends[p + 1]].tobytes()

@@ -120,10 +120,10 @@ class _Shift:
                 found = replay(
                     self.survey, self.policy, self.strategy, [self.at[level] for level in moved]
                 )
-                new = sorted(worse(found) - before)
+                new = worse(found) - before
                 if new:
-                    number, tag = new[0]
-                    pass_id, epc = self.survey.pass_ids[number], self.survey.tags[tag].epc
+                    passes, tags = self.survey.pass_ids, self.survey.tags
+                    pass_id, epc = min((passes[number], tags[tag].epc) for number, tag in new)
                     return PowerMargin(holds, db, pass_id, epc, len(new) - 1)
                 seen = moved
             holds = db
@@ -165,7 +165,7 @@ def _rssi(
     def least(found: list[tuple[float, int, int]]) -> RssiMargin | None:
         if not found:
             return None
-        db, number, tag = min(found)
-        return RssiMargin(db, survey.pass_ids[number], survey.tags[tag].epc)
+        named = [(db, survey.pass_ids[number], survey.tags[tag].epc) for db, number, tag in found]
+        return RssiMargin(*min(named))
 
     return least(wanted), least(stray)

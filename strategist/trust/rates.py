@@ -53,7 +53,7 @@ class Rates:
 
 def rates_of(outcome: Outcome) -> Rates:
     """The rates of an outcome, from its passes."""
-    passes = outcome.by_pass
+    passes = sorted(outcome.by_pass, key=lambda p: p.pass_id)  # their order must not show
     missed = [len(p.missed) for p in passes]
     wanted = [p.wanted for p in passes]
     if max(wanted, default=0) > 1:
