@@ -11,21 +11,30 @@ import sys
 from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
-from strategist.errors import DisagreementError, Fault, InputError, SolveError, StrategistError
+from strategist.errors import (
+    DisagreementError,
+    Fault,
+    InputError,
+    MalformedError,
+    SolveError,
+    StrategistError,
+)
 
 if TYPE_CHECKING:
     from strategist.choose import Options, Result, choose
     from strategist.optimise.search import TooManySelectionsError
     from strategist.optimise.strategy import Strategy, read_strategy
     from strategist.optimise.strategy_file import StrategyFile, parse_strategy_file
-    from strategist.report.check import Checked, check, check_text
+    from strategist.report.check import Checked, check, check_document, check_text
     from strategist.report.output import refuse_target, write_whole
     from strategist.report.settings import settings_document, settings_text
     from strategist.report.text import evaluation_text, result_text
     from strategist.survey.diagnosis import Finding, diagnose
+    from strategist.survey.document import CaseDocument, read_case_document
+    from strategist.survey.json_text import parse_json
     from strategist.survey.one_file import read_file, read_text
     from strategist.survey.policy import Policy, Site
-    from strategist.survey.reading import read_case
+    from strategist.survey.reading import read_case, read_case_files
     from strategist.survey.records import Case, ReadPoint, Survey, Tag
     from strategist.survey.untried import complete
     from strategist.tags.mask import Mask
@@ -37,12 +46,14 @@ __version__ = "0.1.0"
 
 __all__ = [
     "Case",
+    "CaseDocument",
     "Checked",
     "DisagreementError",
     "Evaluation",
     "Fault",
     "Finding",
     "InputError",
+    "MalformedError",
     "Mask",
     "Options",
     "Outcome",
@@ -59,6 +70,7 @@ __all__ = [
     "Tag",
     "TooManySelectionsError",
     "check",
+    "check_document",
     "check_text",
     "choose",
     "complete",
@@ -66,8 +78,11 @@ __all__ = [
     "evaluate",
     "evaluate_at",
     "evaluation_text",
+    "parse_json",
     "parse_strategy_file",
     "read_case",
+    "read_case_document",
+    "read_case_files",
     "read_file",
     "read_power_table",
     "read_strategy",
@@ -84,14 +99,16 @@ _LATE = {
     "optimise.search": ("TooManySelectionsError",),
     "optimise.strategy": ("Strategy", "read_strategy"),
     "optimise.strategy_file": ("StrategyFile", "parse_strategy_file"),
-    "report.check": ("Checked", "check", "check_text"),
+    "report.check": ("Checked", "check", "check_document", "check_text"),
     "report.output": ("refuse_target", "write_whole"),
     "report.settings": ("settings_document", "settings_text"),
     "report.text": ("evaluation_text", "result_text"),
     "survey.diagnosis": ("Finding", "diagnose"),
+    "survey.document": ("CaseDocument", "read_case_document"),
+    "survey.json_text": ("parse_json",),
     "survey.one_file": ("read_file", "read_text"),
     "survey.policy": ("Policy", "Site"),
-    "survey.reading": ("read_case",),
+    "survey.reading": ("read_case", "read_case_files"),
     "survey.records": ("Case", "ReadPoint", "Survey", "Tag"),
     "survey.untried": ("complete",),
     "tags.mask": ("Mask",),

@@ -15,7 +15,7 @@ from strategist.optimise.strategy import Strategy
 from strategist.survey.records import ReadPoint
 from strategist.survey.untried import complete
 from strategist.trust.evaluate import Outcome, evaluate
-from strategist.trust.unseen import Unseen, thin_classes, unseen_rates
+from strategist.trust.unseen import SOLVES_MAX, Unseen, thin_classes, unseen_rates
 
 __all__ = ["Options", "Result", "Status", "choose"]
 
@@ -27,6 +27,8 @@ _SAME_LOSS = 1e-6
 @dataclass(frozen=True)
 class Options:
     """How to solve. `time_limit_s` None: until proven. `seed` feeds the mixed-integer solver.
+    `total_limit_s` bounds the whole answer: the proof, and with what it leaves the further solves
+    for `unseen`, shared evenly (None: each has its own `time_limit_s`).
 
     `prover` "search" is the exact search, "model" the mixed-integer model with HiGHS; "auto" takes
     the search unless the chains are too many to list. Both prove the same optimum. `unseen` asks
@@ -37,6 +39,7 @@ class Options:
     seed: int = 0
     prover: Prover = "auto"
     unseen: bool = True
+    total_limit_s: float | None = None
 
 
 @dataclass(frozen=True)
@@ -93,8 +96,8 @@ def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
     DisagreementError where the independent evaluator finds another loss than the optimiser did.
     """
     options = options or Options()
-    clock = Clock(options.time_limit_s)
     started = time.monotonic()
+    clock = Clock(_least(options.time_limit_s, options.total_limit_s))
     whole = complete(read_point)
     problem = pose(whole.survey, whole.policy)
     answer, prover = _prove(problem, options, clock)
@@ -104,8 +107,7 @@ def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
     seconds = time.monotonic() - started
     unseen = None
     if options.unseen and strategy.masks:
-        again = replace(options, unseen=False)
-        unseen = unseen_rates(whole, strategy, lambda part: choose(part, again).strategy)
+        unseen = _unseen(whole, strategy, options, seconds)
     thin = thin_classes(whole.survey) if strategy.masks else ()
     return Result(
         read_point=read_point.name,
@@ -135,6 +137,33 @@ def _prove(problem: Problem, options: Options, clock: Clock) -> tuple[Answer, st
             if options.prover == "search":
                 raise
     return prove_by_model(problem, clock, options.seed), "model"
+
+
+def _unseen(whole: ReadPoint, strategy: Strategy, options: Options, spent: float) -> Unseen:
+    """How the masks hold for tags left out; each solve without some has its share of the time."""
+    total, limit = options.total_limit_s, options.time_limit_s
+    if total is not None:
+        limit = _least(limit, max(0.0, total - spent) / SOLVES_MAX)
+    again = replace(options, unseen=False, time_limit_s=limit, total_limit_s=None)
+    proven: list[bool] = []
+
+    def chooser(part: ReadPoint) -> Strategy:
+        result = choose(part, again)
+        proven.append(result.status in ("optimal", "infeasible"))
+        return result.strategy
+
+    unseen = unseen_rates(whole, strategy, chooser)
+    if all(proven):
+        return unseen
+    warning = (
+        f"{proven.count(False)} of {len(proven)} choices without some of the tags were not proven "
+        "in the time given: how the masks hold for tags left out is less sure"
+    )
+    return replace(unseen, warnings=(*unseen.warnings, warning))
+
+
+def _least(*limits: float | None) -> float | None:
+    return min((limit for limit in limits if limit is not None), default=None)
 
 
 def _status(answer: Answer) -> Status:
