@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from strategist.survey.document import CaseDocument, read_case_document
     from strategist.survey.json_text import parse_json
     from strategist.survey.one_file import read_file, read_text
-    from strategist.survey.policy import Policy, Site
+    from strategist.survey.policy import Loss, Policy, Site
     from strategist.survey.reading import read_case, read_case_files
     from strategist.survey.records import Case, ReadPoint, Survey, Tag
     from strategist.survey.untried import complete
@@ -53,6 +53,7 @@ __all__ = [
     "Fault",
     "Finding",
     "InputError",
+    "Loss",
     "MalformedError",
     "Mask",
     "Options",
@@ -107,7 +108,7 @@ _LATE = {
     "survey.document": ("CaseDocument", "read_case_document"),
     "survey.json_text": ("parse_json",),
     "survey.one_file": ("read_file", "read_text"),
-    "survey.policy": ("Policy", "Site"),
+    "survey.policy": ("Loss", "Policy", "Site"),
     "survey.reading": ("read_case", "read_case_files"),
     "survey.records": ("Case", "ReadPoint", "Survey", "Tag"),
     "survey.untried": ("complete",),

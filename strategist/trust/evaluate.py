@@ -122,17 +122,16 @@ def _surveyed_steps(survey: Survey, strategy: Strategy) -> list[int]:
     steps = []
     surveyed = ", ".join(f"{level:g}" for level in survey.levels_dbm)
     for position, level in enumerate(strategy.levels_dbm):
-        column = f"levels_dbm.{position}"
+        column, path = f"levels_dbm.{position}", ("levels_dbm", position)
         close = np.flatnonzero(np.abs(survey.levels_dbm - level) < _SAME_LEVEL_DB)
         if not len(close):
-            raise InputError.one(
-                "strategy", f"{level:g}", f"a level surveyed here: {surveyed}", column=column
-            )
+            allowed = f"a level surveyed here: {surveyed}"
+            raise InputError.one("strategy", f"{level:g}", allowed, column=column, path=path)
         step = int(close[0])
         if not survey.tried[:, step].all():
             untried = survey.pass_ids[int(np.flatnonzero(~survey.tried[:, step])[0])]
             allowed = f"a level that every pass was tried at (pass {untried} was not)"
-            raise InputError.one("strategy", f"{level:g}", allowed, column=column)
+            raise InputError.one("strategy", f"{level:g}", allowed, column=column, path=path)
         steps.append(step)
     return steps
 
