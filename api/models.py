@@ -69,6 +69,12 @@ class PromptOptions(_Options):
     time_limit_s: Annotated[float, Field(gt=0, le=PROMPT_TIME_S)] = 10.0
 
 
+class ComparisonOptions(PromptOptions):
+    """How to solve for the entries with weights, which share the time limit evenly."""
+
+    unseen: bool = False
+
+
 class BatchOptions(_Options):
     """How to solve each read point of a batch; the limit is for the whole answer, in seconds."""
 
@@ -142,7 +148,7 @@ class ComparisonRequest(AtPoint):
     """Strategies and settings of weights on one read point, side by side."""
 
     entries: Annotated[list[Entry], Field(min_length=2, max_length=ENTRIES)]
-    options: PromptOptions = PromptOptions()
+    options: ComparisonOptions = ComparisonOptions()
 
 
 class BatchItem(Model):

@@ -7,6 +7,7 @@ import fcntl
 import logging
 import signal
 import threading
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -27,6 +28,7 @@ _LOG = logging.getLogger("api.server")
 THREADS = 32  # more than may wait for answers and streams at once, so that others are served
 _END_S = 40  # longer than any answer takes
 _LEAVE_S = 0.5  # for load balancers to see /readyz turn before the port closes
+_FLUSH_S = 0.2  # for the last answers to leave
 
 
 class InUseError(Exception):
@@ -63,15 +65,12 @@ def serve(
     )
     supervisor = Supervisor(service.database, url, workers)
     supervisor.start()
-    stopper = _on_signals(service, server)
+    _end_on_signals(service, server)
     _LOG.info("serving on http://%s:%s", host, server.effective_port)
     print(f"strategist API on http://{host}:{server.effective_port}", flush=True)
     try:
-        with contextlib.suppress(SystemExit):
-            server.run()
+        server.run()
     finally:
-        stopper.cancel()
-        server.task_dispatcher.shutdown(cancel_pending=False, timeout=_END_S)
         server.close()
         supervisor.stop()
         service.database.close()
@@ -85,18 +84,26 @@ def recover(database: Database) -> None:
         free_keys(database)
 
 
-def _on_signals(service: Service, server: Any) -> threading.Timer:
-    """At the first signal say so at /readyz, a moment later stop accepting."""
+def _end_on_signals(service: Service, server: Any) -> None:
+    """At SIGTERM or SIGINT take no more work, let what is in flight end, then stop the loop.
 
-    def end() -> None:
-        signal.raise_signal(signal.SIGUSR1)
+    The loop of waitress sends what the threads answer, so it must run until they have.
+    """
+    main = threading.main_thread().ident
+    assert main is not None
 
-    timer = threading.Timer(_LEAVE_S, end)
+    def drain() -> None:
+        time.sleep(_LEAVE_S)
+        dispatcher, end = server.task_dispatcher, time.monotonic() + _END_S
+        while (dispatcher.active_count or dispatcher.queue) and time.monotonic() < end:
+            time.sleep(0.05)
+        time.sleep(_FLUSH_S)
+        signal.pthread_kill(main, signal.SIGUSR1)
 
     def begin_end(*_: Any) -> None:
         if not service.stopping.is_set():
             service.stopping.set()
-            timer.start()
+            threading.Thread(target=drain, daemon=True).start()
 
     def stop(*_: Any) -> None:
         raise SystemExit
@@ -104,4 +111,3 @@ def _on_signals(service: Service, server: Any) -> threading.Timer:
     signal.signal(signal.SIGUSR1, stop)
     signal.signal(signal.SIGTERM, begin_end)
     signal.signal(signal.SIGINT, begin_end)
-    return timer
