@@ -4,15 +4,9 @@ from __future__ import annotations
 
 import argparse
 import ipaddress
-import os
-import secrets
-import signal
 import sys
-import threading
 from collections.abc import Sequence
 from contextlib import nullcontext
-from pathlib import Path
-from typing import Any
 
 from sqlalchemy.exc import ArgumentError, NoSuchModuleError
 
@@ -20,7 +14,7 @@ from api.limits import Limits
 from api.log import to_stderr
 from api.server import THREADS, InUseError, own_folder, serve
 from api.service import Service
-from api.store.database import Database, StoreError, open_database, sqlite_url
+from api.store.database import StoreError, open_database
 from api.store.tokens import (
     NAME_ALLOWED,
     add_token,
@@ -28,16 +22,18 @@ from api.store.tokens import (
     list_clients,
     remove_tokens,
 )
-from api.worker import Worker, pulse
+from api.store.where import add_store, open_store, store_url
+from api.worker_process import main as work
 
 __all__ = ["main"]
-
-_DATABASE = "STRATEGIST_DATABASE"
 
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run a command; `argv` None takes the process's own. Returns the exit status."""
-    arguments = _parser().parse_args(argv)
+    given = sys.argv[1:] if argv is None else list(argv)
+    if given[:1] == ["work"]:
+        return work(given[1:])
+    arguments = _parser().parse_args(given)
     try:
         status: int = arguments.run(arguments)
         return status
@@ -50,7 +46,7 @@ def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="python -m api", description="The JSON HTTP API of strategist.", allow_abbrev=False
     )
-    _add_store(parser)
+    add_store(parser)
     parser.add_argument("--host", default="127.0.0.1", help="address to serve on (127.0.0.1)")
     parser.add_argument("--port", type=int, default=8420, help="port to serve on (8420)")
     parser.add_argument("--workers", type=int, default=2, help="processes that solve (2)")
@@ -65,53 +61,21 @@ def _parser() -> argparse.ArgumentParser:
         ("remove", _token_remove, "take back all tokens of a client"),
     ):
         action = actions.add_parser(name, help=what, description=what)
-        _add_store(action)
+        add_store(action)
         action.set_defaults(run=run)
         if name != "list":
             action.add_argument("name", metavar="NAME", help=NAME_ALLOWED)
-    work = commands.add_parser("work", help="a worker for the store of a server, here or elsewhere")
-    _add_store(work)
-    work.add_argument("--prompt-only", action="store_true", help="only what clients wait for")
-    work.add_argument("--name", default=None, help=argparse.SUPPRESS)
-    work.add_argument("--parent", type=int, default=0, help=argparse.SUPPRESS)
-    work.set_defaults(run=_work)
+    commands.add_parser(
+        "work", help="a worker for the store of a server, here or elsewhere", add_help=False
+    )
     return parser
-
-
-def _add_store(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "--data",
-        metavar="FOLDER",
-        default=argparse.SUPPRESS,
-        help="folder of the store, made if there is none (strategist-data)",
-    )
-    parser.add_argument(
-        "--database",
-        metavar="URL",
-        default=argparse.SUPPRESS,
-        help=f"another database, such as postgresql+psycopg://… (or in {_DATABASE})",
-    )
-
-
-def _url(arguments: argparse.Namespace) -> tuple[str, Path | None]:
-    """The URL of the store, and its folder where it has one."""
-    url = getattr(arguments, "database", None) or os.environ.get(_DATABASE)
-    if url and not hasattr(arguments, "data"):
-        return url, None
-    folder = Path(getattr(arguments, "data", "strategist-data"))
-    folder.mkdir(parents=True, exist_ok=True, mode=0o700)
-    return sqlite_url(folder.resolve()), folder
-
-
-def _open(arguments: argparse.Namespace) -> Database:
-    return open_database(_url(arguments)[0], connections=4)
 
 
 def _serve(arguments: argparse.Namespace) -> int:
     if arguments.open and not _is_loopback(arguments.host):
         print("--open: only with --host 127.0.0.1 or another loopback address", file=sys.stderr)
         return 2
-    url, folder = _url(arguments)
+    url, folder = store_url(arguments)
     limits = Limits()
     with nullcontext() if folder is None else own_folder(folder):
         database = open_database(url, connections=THREADS + 8)
@@ -136,39 +100,20 @@ def _token_add(arguments: argparse.Namespace) -> int:
     if not is_client_name(arguments.name):
         print(f'NAME: found "{arguments.name}"; allowed: {NAME_ALLOWED}', file=sys.stderr)
         return 2
-    print(add_token(_open(arguments), arguments.name))
+    print(add_token(open_store(arguments), arguments.name))
     return 0
 
 
 def _token_list(arguments: argparse.Namespace) -> int:
-    for client, count in list_clients(_open(arguments)):
+    for client, count in list_clients(open_store(arguments)):
         print(f"{client}\t{count}")
     return 0
 
 
 def _token_remove(arguments: argparse.Namespace) -> int:
-    removed = remove_tokens(_open(arguments), arguments.name)
+    removed = remove_tokens(open_store(arguments), arguments.name)
     print(f"{removed} removed")
     return 0 if removed else 1
-
-
-def _work(arguments: argparse.Namespace) -> int:
-    """Work until SIGTERM; what is in hand then goes back to the queue."""
-    to_stderr()
-    stop = threading.Event()
-
-    def end(*_: Any) -> None:
-        stop.set()
-        if worker.at is not None:
-            raise SystemExit
-
-    name = arguments.name or f"{os.uname().nodename[:40]}-{secrets.token_hex(8)}"
-    worker = Worker(_open(arguments), name, prompt_only=arguments.prompt_only)
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # a Ctrl-C goes to the whole group; the server
-    signal.signal(signal.SIGTERM, end)  # ends its workers itself
-    threading.Thread(target=pulse, args=(worker, arguments.parent), daemon=True).start()
-    worker.run(stop)
-    return 0
 
 
 if __name__ == "__main__":

@@ -6,9 +6,10 @@ import json
 import logging
 import sys
 import time
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from flask import Request
+if TYPE_CHECKING:
+    from flask import Request
 
 __all__ = ["log_request", "to_stderr"]
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 
 from api.store.database import Database, StoreError
 from api.store.jobs import release, sweep
+from api.store.where import DATABASE
 
 __all__ = ["Supervisor"]
 
@@ -102,11 +103,11 @@ class Supervisor:
 
     def _fill(self, place: _Place) -> None:
         place.name = f"{os.getpid()}-{secrets.token_hex(8)}"
-        command = [sys.executable, "-m", "api", "work", "--name", place.name]
+        command = [sys.executable, "-m", "api.worker_process", "--name", place.name]
         command += ["--parent", str(os.getpid())]
         if place.prompt_only:
             command.append("--prompt-only")
         # The URL may hold a password, which other users of the machine could read in a command.
-        environment = os.environ | {"STRATEGIST_DATABASE": self._url}
+        environment = os.environ | {DATABASE: self._url}
         place.started = time.monotonic()
         place.process = subprocess.Popen(command, env=environment, stdin=subprocess.DEVNULL)

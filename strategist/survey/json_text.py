@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import json
+from functools import cache
 from typing import Any, TypeVar
 
 from pydantic import TypeAdapter, ValidationError
@@ -26,10 +27,8 @@ def parse_json(data: bytes, kind: TypeAdapter[T], source: str) -> T:
     try:
         return kind.validate_json(data)
     except ValidationError as error:
-        schema = kind.json_schema()
         raise InputError(
-            _fault(dict(detail), schema, source, given)
-            for detail in error.errors(include_url=False)
+            _fault(dict(detail), kind, source, given) for detail in error.errors(include_url=False)
         ) from None
 
 
@@ -64,12 +63,12 @@ def _no_key_twice(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     return found
 
 
-def _fault(detail: dict[str, Any], schema: dict[str, Any], source: str, given: Any) -> Fault:
+def _fault(detail: dict[str, Any], kind: TypeAdapter[Any], source: str, given: Any) -> Fault:
     location: tuple[str | int, ...] = detail["loc"]
     place = _place(location, given)
     path = ".".join(str(part) for part in location)
     if detail["type"] in ("extra_forbidden", "unexpected_keyword_argument"):
-        known = _known_keys(schema, location[:-1])
+        known = _known_keys(_schema(kind), location[:-1])
         nearest = difflib.get_close_matches(str(location[-1]), known, n=1, cutoff=0.4)
         hint = f' (nearest: "{nearest[0]}")' if nearest else ""
         return Fault(source, None, path, str(location[-1]), f"{', '.join(known)}{hint}", place)
@@ -95,6 +94,11 @@ def _place(location: tuple[str | int, ...], given: Any) -> tuple[str | int, ...]
             continue
         place.append(part)
     return tuple(place)
+
+
+@cache
+def _schema(kind: TypeAdapter[Any]) -> dict[str, Any]:
+    return kind.json_schema()
 
 
 def _known_keys(schema: dict[str, Any], location: tuple[str | int, ...]) -> list[str]:

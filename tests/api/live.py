@@ -124,3 +124,10 @@ def wait_until(what: Any, seconds: float) -> None:
     while not what():
         assert time.monotonic() < end, "it did not come true in time"
         time.sleep(0.1)
+
+
+def client_token(data: Path, name: str = "planner") -> str:
+    """A token for a client of the server of a data folder, made by the command."""
+    command = [sys.executable, "-m", "api", "token", "add", name, "--data", str(data)]
+    made = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=True)
+    return made.stdout.strip()
