@@ -49,7 +49,9 @@ def _parser() -> argparse.ArgumentParser:
     add_store(parser)
     parser.add_argument("--host", default="127.0.0.1", help="address to serve on (127.0.0.1)")
     parser.add_argument("--port", type=int, default=8420, help="port to serve on (8420)")
-    parser.add_argument("--workers", type=int, default=2, help="processes that solve (2)")
+    parser.add_argument(
+        "--workers", type=int, default=2, help="processes that solve (2; 0: others work)"
+    )
     parser.add_argument("--open", action="store_true", help="ask for no token: on loopback only")
     parser.set_defaults(run=_serve)
     commands = parser.add_subparsers(title="commands", metavar="COMMAND")

@@ -38,12 +38,15 @@ class _Place:
 
 
 class Supervisor:
-    """`workers` processes for all work, and one more for answers that clients wait for."""
+    """`workers` processes for all work, and one more for answers that clients wait for.
+
+    No worker at all where `workers` is 0: others work for the store.
+    """
 
     def __init__(self, database: Database, url: str, workers: int) -> None:
         self._database = database
         self._url = url
-        self._places = [_Place(False) for _ in range(workers)] + [_Place(True)]
+        self._places = [_Place(False) for _ in range(workers)] + [_Place(True)] * bool(workers)
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._watch, name="supervisor", daemon=True)
 

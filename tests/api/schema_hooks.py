@@ -26,11 +26,21 @@ def before_call(context: Any, case: Any, kwargs: Any) -> None:
         return
     for name, value in (case.path_parameters or {}).items():
         case.path_parameters[name] = RANDOM.choice(IDS.get(name, [value]))
-    if case.operation.path == "/v1/surveys" and case.media_type == "application/json":
-        case.body = case_document()
-    elif isinstance(case.body, dict) and "survey" in case.body:
-        case.body |= {"survey": RANDOM.choice(IDS["survey_id"]), "read_point": "gate-1"}
-        if case.body.get("strategy_id") is not None:
-            case.body["strategy_id"] = RANDOM.choice(IDS["strategy_id"])
-    elif isinstance(case.body, dict) and "items" in case.body:
-        case.body["items"] = [{"survey": RANDOM.choice(IDS["survey_id"])}]
+    if case.operation.path == "/v1/surveys":
+        case.body = case_document() if case.media_type == "application/json" else case.body
+    elif isinstance(case.body, dict):
+        case.body |= named(case.operation.path)
+
+
+def named(path: str) -> dict[str, Any]:
+    """The part of a body that names things that are there."""
+    at = {"survey": RANDOM.choice(IDS["survey_id"]), "read_point": "gate-1"}
+    stored = {"strategy": None, "strategy_id": RANDOM.choice(IDS["strategy_id"])}
+    entries = [{"name": "stored"} | stored, {"name": "weights", "loss": {"missed": 9}}]
+    return {
+        "/v1/strategies": at,
+        "/v1/evaluations": at | stored,
+        "/v1/comparisons": at | {"entries": entries},
+        "/v1/settings": at | stored | {"form": "gen2", "power_table": None},
+        "/v1/batches": {"items": [{"survey": at["survey"]}]},
+    }[path]
