@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from sqlalchemy import delete, insert, select, update
+from sqlalchemy.exc import IntegrityError
 
 from api.store.database import Database
 from api.store.tables import keys
@@ -38,6 +39,13 @@ def begin(database: Database, client: str, key: str, *, path: str, digest: str) 
     was cut off is begun anew with the same nonce, so that what it had made is found and not made
     twice.
     """
+    try:
+        return _begin(database, client, key, path=path, digest=digest)
+    except IntegrityError:  # another server's, at this very moment
+        return Held("busy")
+
+
+def _begin(database: Database, client: str, key: str, *, path: str, digest: str) -> Held:
     now = time.time()
     mine = (keys.c.client == client) & (keys.c.key == key)
     with database.write() as connection:

@@ -66,6 +66,8 @@ def read(ask: Ask) -> Answer:
 def read_file(ask: Ask) -> Answer:
     """One file of a survey, exactly as it was given."""
     survey, name = _mine(ask), ask.path["name"]
+    if name not in (*_FORMS, DOCUMENT):
+        raise missing("file")
     content = survey_file(ask.service.database, survey["id"], name)
     if content is None:
         raise missing("file")

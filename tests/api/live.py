@@ -33,9 +33,10 @@ class Reply:
 class Live:
     """`python -m api` on a free port of loopback; started and killed as often as a test likes."""
 
-    def __init__(self, data: Path, *options: str, token: str = "", **process: Any) -> None:
-        self._command = [sys.executable, "-m", "api", "--data", str(data), "--port", "0", *options]
-        self._process_options = process
+    def __init__(self, data: Path, *options: str, token: str = "", folder: bool = True) -> None:
+        self._command = [sys.executable, "-m", "api", "--port", "0", *options]
+        if folder:
+            self._command += ["--data", str(data)]
         self._token = token
         self.log = data.parent / f"{data.name}.log"
         self.process: subprocess.Popen[str] | None = None
@@ -49,7 +50,6 @@ class Live:
                 stdout=subprocess.PIPE,
                 stderr=log,
                 text=True,
-                **self._process_options,
             )
         assert self.process.stdout is not None
         line = self.process.stdout.readline()  # said once the port is bound
