@@ -24,17 +24,18 @@ _RETRY = {"Retry-After": "5"}
 def wait_for(ask: Ask, job: Job, seconds: float) -> RowMapping:
     """Hand a job to the workers and wait for its answer.
 
-    Raises ProblemError where too many wait already, where no answer came within `seconds` and a
-    grace (the job is cancelled then), and where the job was refused.
+    Raises ProblemError where too many wait already, where no worker or no answer came within
+    `seconds` and a grace (the job is cancelled then), and where the job was refused.
     """
     database = ask.service.database
     deadline = time.time() + seconds + _GRACE_S
     keep(ask, job, deadline=deadline)
-    pause = 0.01
+    pause, begun = 0.01, False
     while time.time() < deadline:
         row = find_job(database, ask.client, job.kind, job.id)
         if row is None or row["state"] == "cancelled":
             break
+        begun = begun or row["state"] == "running"
         if row["state"] == "done":
             return row
         if row["state"] == "failed":
@@ -42,6 +43,8 @@ def wait_for(ask: Ask, job: Job, seconds: float) -> RowMapping:
         time.sleep(pause)
         pause = min(1.3 * pause, 0.15)
     cancel(database, jobs.c.id == job.id)
+    if not begun:
+        raise ProblemError("queue-full", "No worker was free within that time.", headers=_RETRY)
     raise ProblemError("no-time", f"None within {seconds:g} s.", headers=_RETRY)
 
 

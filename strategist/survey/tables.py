@@ -131,18 +131,33 @@ def table_from_rows(rows: Sequence[Mapping[str, Any]], source: str, kind: Kind) 
     names = list(dict.fromkeys(name for row in rows for name in row)) or list(NEEDED[kind])
     if not _judge_header(names, None, source, kind, faults):
         return _empty(kind, source, faults)
-    kept: list[list[str]] = []
-    lines: list[int] = []
-    for line, row in enumerate(rows, 1):
-        texts = [_text_of(row.get(name), name) for name in names]
-        for name, text in zip(names, texts, strict=True):
-            if text is None:
-                allowed = "a number or text" if name in NUMBERS else "text"
-                faults.add(Fault(source, line, name, repr(row[name]), allowed))
-        if None not in texts:
-            kept.append([text for text in texts if text is not None])
-            lines.append(line)
-    return Table(kind, source, _coded(names, kept), np.array(lines, np.int64), faults)
+    good = np.ones(len(rows), bool)
+    columns: dict[str, Texts] = {}
+    for name in names:
+        values = [row.get(name) for row in rows]
+        columns[name], bad = _texts_of(values, name)
+        allowed = "a number or text" if name in NUMBERS else "text"
+        for row in bad:
+            faults.add(Fault(source, int(row) + 1, name, repr(values[row]), allowed))
+        good[bad] = False
+    kept = np.flatnonzero(good)
+    texts = {name: column.take(kept) for name, column in columns.items()}
+    return Table(kind, source, texts, kept + 1, faults)
+
+
+def _texts_of(values: Sequence[Any], name: str) -> tuple[Texts, Ints]:
+    """A column of JSON values as text, each value looked at once, and the rows that have none."""
+    places: dict[tuple[type, Any], int] = {}
+    codes = [
+        places.setdefault((v.__class__, repr(v) if v.__class__ in (list, dict) else v), len(places))
+        for v in values
+    ]
+    texts = [None if kind in (list, dict) else _text_of(value, name) for kind, value in places]
+    known = {text: place for place, text in enumerate(dict.fromkeys(text or "" for text in texts))}
+    same = np.array([known[text or ""] for text in texts], np.int64)
+    unfit = np.array([text is None for text in texts], bool)
+    rows = np.array(codes, np.int64)
+    return Texts(same[rows], tuple(known)), np.flatnonzero(unfit[rows])
 
 
 def _empty(kind: Kind, source: str, faults: FaultList) -> Table:

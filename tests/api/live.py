@@ -99,6 +99,7 @@ class Live:
         given = {name.replace("_", "-"): value for name, value in headers.items()}
         if document is not None and not isinstance(document, bytes):
             data = json.dumps(document).encode()
+        if document is not None:
             given.setdefault("Content-Type", "application/json")
         if self._token:
             given["Authorization"] = f"Bearer {self._token}"

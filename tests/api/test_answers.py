@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+import threading
 from typing import Any
 
 import pytest
 
 from api.limits import Limits
 from api.service import Service
+from api.store.jobs import claim
 from api.worker import Worker
 from strategist import (
     PowerTable,
@@ -19,6 +21,7 @@ from strategist import (
     settings_document,
 )
 from tests.api.given import STRATEGY, Client, case_document
+from tests.api.live import wait_until
 
 
 def gate() -> Any:
@@ -154,6 +157,22 @@ def test_no_worker_no_answer(client: Client, survey: str, monkeypatch: pytest.Mo
     """A client never waits longer than its limit and the grace; the job is cancelled then."""
     monkeypatch.setattr("api.prompt._GRACE_S", 0.1)
     refused = client.post("/v1/strategies", at_gate(survey, options={"time_limit_s": 0.1}))
+    assert refused.status_code == 429
+
+
+def test_a_worker_that_is_too_slow(
+    client: Client, survey: str, service: Service, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It has the job, but brings nothing in time."""
+    monkeypatch.setattr("api.prompt._GRACE_S", 0.5)
+
+    def take() -> None:
+        wait_until(lambda: claim(service.database, "slow") is not None, 10)
+
+    thread = threading.Thread(target=take)
+    thread.start()
+    refused = client.post("/v1/strategies", at_gate(survey, options={"time_limit_s": 1}))
+    thread.join()
     assert refused.status_code == 503
     assert refused.json["type"] == "/docs#problem-no-time"
 
