@@ -5,7 +5,9 @@ from __future__ import annotations
 import csv
 import io
 import json
+import threading
 import time
+from contextlib import suppress
 from typing import Any
 
 from sqlalchemy import select, update
@@ -15,7 +17,7 @@ from api.results import safe_cell
 from api.service import Service
 from api.store.jobs import ATTEMPTS_MAX, claim, finish, release, renew, sweep, take_back_all
 from api.store.tables import jobs
-from api.worker import Worker
+from api.worker import Worker, pulse
 from tests.api.given import Client, case_document
 from tests.api.live import wait_until
 
@@ -97,6 +99,28 @@ def test_cancel(client: Client, service: Service) -> None:
     assert not renew(service.database, running["id"], "w1")
     assert not finish(service.database, running["id"], "w1", result={})
     assert client.delete(path).status_code == 200
+
+
+def test_cancel_ends_the_process_that_is_at_it(client: Client, service: Service) -> None:
+    """A solve cannot be asked to stop, so the thread that keeps its lease ends the process."""
+    batch = submitted(client, 1)
+    row = claim(service.database, "w")
+    assert row is not None
+    worker, ended = Worker(service.database, "w"), threading.Event()
+    worker.at = row["id"]
+
+    def end(_: int) -> None:
+        ended.set()
+        raise SystemExit
+
+    def beat() -> None:
+        with suppress(SystemExit):
+            pulse(worker, 0, end)
+
+    threading.Thread(target=beat, daemon=True).start()
+    assert not ended.wait(1.5), "the lease was renewed"
+    client.delete(f"/v1/batches/{batch['id']}")
+    assert ended.wait(3)
 
 
 def test_full_queue(client: Client, service: Service, survey: str) -> None:
