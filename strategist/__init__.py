@@ -11,7 +11,14 @@ import sys
 from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
-from strategist.errors import DisagreementError, Fault, InputError, SolveError, StrategistError
+from strategist.errors import (
+    DisagreementError,
+    Fault,
+    InputError,
+    MalformedError,
+    SolveError,
+    StrategistError,
+)
 
 if TYPE_CHECKING:
     from strategist.choose import Options, Result, choose
@@ -20,16 +27,18 @@ if TYPE_CHECKING:
     from strategist.optimise.strategy import Strategy, read_strategy
     from strategist.optimise.strategy_file import StrategyFile, parse_strategy_file
     from strategist.report.acceptance import acceptance_text, plan_text
-    from strategist.report.check import Checked, check, check_text
+    from strategist.report.check import Checked, check, check_document, check_text
     from strategist.report.judged import judged_text
     from strategist.report.masks import MaskList, list_masks, masks_text
     from strategist.report.output import refuse_target, write_whole
     from strategist.report.settings import settings_document, settings_text
     from strategist.report.text import evaluation_text, result_text
+    from strategist.survey.document import CaseDocument, read_case_document
     from strategist.survey.finding import Finding
+    from strategist.survey.json_text import parse_json
     from strategist.survey.one_file import read_file, read_text
-    from strategist.survey.policy import Policy, Site
-    from strategist.survey.reading import read_case
+    from strategist.survey.policy import Loss, Policy, Site
+    from strategist.survey.reading import read_case, read_case_files
     from strategist.survey.records import Case, ReadPoint, Survey, Tag
     from strategist.survey.untried import complete
     from strategist.tags.mask import Mask
@@ -47,6 +56,7 @@ __all__ = [
     "AcceptancePlan",
     "AcceptanceRun",
     "Case",
+    "CaseDocument",
     "Checked",
     "DisagreementError",
     "Evaluation",
@@ -55,6 +65,8 @@ __all__ = [
     "GuardedOutcome",
     "InputError",
     "Judged",
+    "Loss",
+    "MalformedError",
     "Mask",
     "MaskList",
     "Options",
@@ -74,6 +86,7 @@ __all__ = [
     "accept",
     "acceptance_text",
     "check",
+    "check_document",
     "check_text",
     "choose",
     "complete",
@@ -87,10 +100,13 @@ __all__ = [
     "judged_text",
     "list_masks",
     "masks_text",
+    "parse_json",
     "parse_strategy_file",
     "plan_acceptance",
     "plan_text",
     "read_case",
+    "read_case_document",
+    "read_case_files",
     "read_file",
     "read_power_table",
     "read_strategy",
@@ -109,16 +125,18 @@ _LATE = {
     "optimise.strategy": ("Strategy", "read_strategy"),
     "optimise.strategy_file": ("StrategyFile", "parse_strategy_file"),
     "report.acceptance": ("acceptance_text", "plan_text"),
-    "report.check": ("Checked", "check", "check_text"),
+    "report.check": ("Checked", "check", "check_document", "check_text"),
     "report.masks": ("MaskList", "list_masks", "masks_text"),
     "report.judged": ("judged_text",),
     "report.output": ("refuse_target", "write_whole"),
     "report.settings": ("settings_document", "settings_text"),
     "report.text": ("evaluation_text", "result_text"),
     "survey.finding": ("Finding",),
+    "survey.document": ("CaseDocument", "read_case_document"),
+    "survey.json_text": ("parse_json",),
     "survey.one_file": ("read_file", "read_text"),
-    "survey.policy": ("Policy", "Site"),
-    "survey.reading": ("read_case",),
+    "survey.policy": ("Loss", "Policy", "Site"),
+    "survey.reading": ("read_case", "read_case_files"),
     "survey.records": ("Case", "ReadPoint", "Survey", "Tag"),
     "survey.untried": ("complete",),
     "tags.mask": ("Mask",),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from strategist.errors import DisagreementError
@@ -21,7 +21,7 @@ from strategist.tags.mask import unrecorded
 from strategist.trust.diagnosis import diagnose
 from strategist.trust.evaluate import Outcome, evaluate
 from strategist.trust.standing import Standing, standing_of
-from strategist.trust.unseen import Unseen, thin_classes, unseen_rates
+from strategist.trust.unseen import SOLVES_MAX, Unseen, thin_classes, unseen_rates
 
 __all__ = ["Options", "Result", "Status", "best_strategies", "best_strategy", "choose"]
 
@@ -33,6 +33,8 @@ _SAME_LOSS = 1e-6
 @dataclass(frozen=True)
 class Options:
     """How to solve. `time_limit_s` None: until proven. `seed` feeds the mixed-integer solver.
+    `total_limit_s` bounds the whole answer: the proof, and with what it leaves the further solves
+    for `unseen`, shared evenly (None: each has its own `time_limit_s`).
 
     `prover` "search" is the exact search, "model" the mixed-integer model with HiGHS; "auto" takes
     the search unless the chains are too many to list. Both prove the same optimum. `unseen` asks
@@ -43,6 +45,7 @@ class Options:
     seed: int = 0
     prover: Prover = "auto"
     unseen: bool = True
+    total_limit_s: float | None = None
 
 
 @dataclass(frozen=True)
@@ -105,15 +108,15 @@ def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
     DisagreementError where the independent evaluator finds another loss than the optimiser did.
     """
     options = options or Options()
-    clock = Clock(options.time_limit_s)
     started = time.monotonic()
+    clock = Clock(_least(options.time_limit_s, options.total_limit_s))
     whole = complete(read_point)
     found = _decide(whole, options, clock)
     problem, answer, strategy = found.problem, found.answer, found.strategy
     seconds = time.monotonic() - started
     unseen = None
     if options.unseen and strategy.masks:
-        unseen = unseen_rates(whole, strategy, lambda parts: best_strategies(parts, options))
+        unseen = _unseen(whole, strategy, options, seconds)
     weak = thin_classes(whole.survey) if strategy.masks else ()
     weak += unrecorded(strategy.masks, whole.survey.tags)
     return Result(
@@ -178,6 +181,33 @@ def _prove(problem: Problem, options: Options, clock: Clock) -> tuple[Answer, st
             if options.prover == "search":
                 raise
     return prove_by_model(problem, clock, options.seed), "model"
+
+
+def _unseen(whole: ReadPoint, strategy: Strategy, options: Options, spent: float) -> Unseen:
+    """How the masks hold for tags left out; each solve without some has its share of the time."""
+    total, limit = options.total_limit_s, options.time_limit_s
+    if total is not None:
+        limit = _least(limit, max(0.0, total - spent) / SOLVES_MAX)
+    again = replace(options, time_limit_s=limit, total_limit_s=None)
+    proven: list[bool] = []
+
+    def chooser(parts: Sequence[ReadPoint]) -> list[Strategy]:
+        found = [_decide(complete(part), again, Clock(limit)) for part in parts]
+        proven.extend(one.answer.proven for one in found)
+        return [one.strategy for one in found]
+
+    unseen = unseen_rates(whole, strategy, chooser)
+    if all(proven):
+        return unseen
+    warning = (
+        f"{proven.count(False)} of {len(proven)} choices without some of the tags were not proven "
+        "in the time given: how the masks hold for tags left out is less sure"
+    )
+    return replace(unseen, warnings=(*unseen.warnings, warning))
+
+
+def _least(*limits: float | None) -> float | None:
+    return min((limit for limit in limits if limit is not None), default=None)
 
 
 def _status(answer: Answer) -> Status:

@@ -2,6 +2,7 @@
 
     StrategistError
     ├── InputError          something the user gave is wrong; carries every fault found
+    │   └── MalformedError  a text that should be JSON is none
     ├── SolveError          the solver ended without an answer it can stand by
     └── DisagreementError   the model and the independent evaluator differ: a defect of ours
 
@@ -11,9 +12,16 @@ Messages are whole: where, what was found, what is allowed. The library prints n
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
-__all__ = ["DisagreementError", "Fault", "InputError", "SolveError", "StrategistError"]
+__all__ = [
+    "DisagreementError",
+    "Fault",
+    "InputError",
+    "MalformedError",
+    "SolveError",
+    "StrategistError",
+]
 
 _SHOWN_CHARACTERS = 60  # of an offending value: enough to find it, short enough for a terminal
 
@@ -25,7 +33,8 @@ class Fault:
     `source` is a file name (or the name of a request part), `line` counts from 1 and is None
     where lines mean nothing, `column` is a column name or a JSON path such as
     `read_points.bay-1.loss`, `value` the text found (empty when something is missing), and
-    `allowed` says what would be accepted.
+    `allowed` says what would be accepted. `path` is the place as keys and indices where it lies in
+    JSON (empty: not known), since a key may hold the dots that join `column`.
     """
 
     source: str
@@ -33,6 +42,7 @@ class Fault:
     column: str | None
     value: str
     allowed: str
+    path: tuple[str | int, ...] = field(default=(), compare=False)
 
     def __str__(self) -> str:
         where = self.source
@@ -69,9 +79,14 @@ class InputError(StrategistError):
         *,
         line: int | None = None,
         column: str | None = None,
+        path: tuple[str | int, ...] = (),
     ) -> InputError:
         """An error with a single fault."""
-        return cls([Fault(source, line, column, str(value), allowed)])
+        return cls([Fault(source, line, column, str(value), allowed, path)])
+
+
+class MalformedError(InputError):
+    """A text that should be JSON is none: broken, not UTF-8, too deep, or with a key twice."""
 
 
 class SolveError(StrategistError):

@@ -87,7 +87,7 @@ def _inside(file: str, module: str, names: tuple[str, ...]) -> Iterator[str]:
     if file.startswith("api/"):
         if module == "strategist.errors":
             return
-        if module != "strategist" or set(names) - set(strategist.__all__):
+        if module != "strategist" or set(names) - set(dir(strategist)):
             yield f"imports {module} ({', '.join(names)}): api uses the public names only"
         return
     own = file.removeprefix("strategist/").removesuffix(".py").split("/")[0]

@@ -322,6 +322,17 @@ def test_export_llrp_needs_the_readers_own_table(capsys: Any, one: Path, tmp_pat
     assert status == 2 and "only with --as llrp" in err
 
 
+def test_check_as_json(capsys: Any, one: Path) -> None:
+    """The same findings as the text, alone on standard output."""
+    status, out, _ = run(capsys, "check", one, "--out", "-")
+    assert status == 0
+    found = json.loads(out)
+    case = strategist.read_case(one)
+    assert found == strategist.check_document(case, strategist.check(case))
+    assert found["read_points"][0]["usable"]
+    assert {finding["kind"] for finding in found["read_points"][0]["findings"]} >= {"few_passes"}
+
+
 def test_check_groups_findings_and_ends_with_a_verdict(capsys: Any, one: Path) -> None:
     status, out, err = run(capsys, "check", one)
     assert (status, err) == (0, "")

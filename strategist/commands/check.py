@@ -5,7 +5,17 @@ from __future__ import annotations
 import argparse
 
 import strategist
-from strategist.commands.arguments import OK, UNUSABLE, Commands, add_case, add_command, say
+from strategist.commands.arguments import (
+    OK,
+    UNUSABLE,
+    Commands,
+    add_case,
+    add_command,
+    add_out,
+    give,
+    refuse_out,
+    say,
+)
 from strategist.errors import InputError
 
 __all__ = ["add"]
@@ -14,16 +24,20 @@ __all__ = ["add"]
 def add(commands: Commands) -> None:
     command = add_command(commands, "check", _check, "say what is wrong or weak in a case")
     add_case(command)
+    add_out(command)
 
 
 def _check(arguments: argparse.Namespace) -> int:
+    refuse_out(arguments.out)
     try:
         case = strategist.read_case(arguments.case)
     except InputError as error:
         say(str(error), UNUSABLE)
         faults = len(error.faults)
-        print(f"Unusable: {faults} fault{'' if faults == 1 else 's'}, listed above.")
+        if arguments.out != "-":
+            print(f"Unusable: {faults} fault{'' if faults == 1 else 's'}, listed above.")
         return UNUSABLE
     checked = strategist.check(case)
-    print(strategist.check_text(case, checked))
+    document = strategist.check_document(case, checked)
+    give(arguments.out, document, strategist.check_text(case, checked))
     return UNUSABLE if any(one.refusal is not None for one in checked) else OK

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
+from typing import Any
 
 from strategist.errors import InputError
 from strategist.report.lines import paragraph, plain
@@ -13,7 +14,7 @@ from strategist.survey.records import Case, ReadPoint
 from strategist.survey.untried import complete
 from strategist.trust.diagnosis import diagnose
 
-__all__ = ["Checked", "check", "check_text"]
+__all__ = ["Checked", "check", "check_document", "check_text"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -29,10 +30,32 @@ class Checked:
         """Whether an answer drawn from the survey may not hold."""
         return any(finding.severity == "weak" for finding in self.findings)
 
+    def to_json(self) -> dict[str, Any]:
+        """What was surveyed, in counts, and what was found."""
+        survey = self.read_point.survey
+        wanted = int(survey.roster_wanted.sum())
+        return {
+            "read_point": self.read_point.name,
+            "passes": len(survey.pass_ids),
+            "levels_dbm": survey.levels_dbm.tolist(),
+            "wanted_presented": wanted,
+            "stray_presented": len(survey.roster_wanted) - wanted,
+            "reads": len(survey.read_pass),
+            "usable": self.refusal is None,
+            "refusal": None if self.refusal is None else str(self.refusal),
+            "findings": [asdict(finding) for finding in self.findings],
+            "warnings": list(self.read_point.warnings),
+        }
+
 
 def check(case: Case) -> tuple[Checked, ...]:
     """The findings on each read point of a case."""
     return tuple(Checked(point, diagnose(point), _refusal(point)) for point in case.read_points)
+
+
+def check_document(case: Case, checked: Sequence[Checked]) -> dict[str, Any]:
+    """The findings by read point as plain JSON values."""
+    return {"site": case.site, "read_points": [one.to_json() for one in checked]}
 
 
 def check_text(case: Case, checked: Sequence[Checked]) -> str:

@@ -161,7 +161,8 @@ def _levels(point: PointRows, warnings: list[str], faults: FaultList) -> Floats:
     else:
         allowed = f"the levels surveyed, since {sources} names none for this read point"
         column = f"read_points.{point.name}.levels_dbm"
-        faults.add(Fault(point.policy_source, None, column, "", allowed))
+        path = ("read_points", point.name, "levels_dbm")
+        faults.add(Fault(point.policy_source, None, column, "", allowed, path))
     return levels
 
 

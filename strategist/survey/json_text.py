@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import difflib
 import json
+from functools import cache
 from typing import Any, TypeVar
 
 from pydantic import TypeAdapter, ValidationError
 
-from strategist.errors import Fault, InputError
+from strategist.errors import Fault, InputError, MalformedError
 
 __all__ = ["parse_json"]
 
@@ -18,36 +19,36 @@ T = TypeVar("T")
 def parse_json(data: bytes, kind: TypeAdapter[T], source: str) -> T:
     """The object of type `kind` that the UTF-8 JSON text `data` describes.
 
-    Raises InputError with every fault at once: broken JSON by line, unknown keys by name with
-    the nearest known key, wrong values by JSON path. A key given twice is refused, since one of
-    the two would be lost.
+    Raises InputError with every fault at once: unknown keys by name with the nearest known key,
+    wrong values by JSON path; MalformedError where the text is no JSON, by line. A key given twice
+    is refused, since one of the two would be lost.
     """
-    _refuse_broken(data, source)
+    given = _refuse_broken(data, source)
     try:
         return kind.validate_json(data)
     except ValidationError as error:
-        schema = kind.json_schema()
         raise InputError(
-            _fault(dict(detail), schema, source) for detail in error.errors(include_url=False)
+            _fault(dict(detail), kind, source, given) for detail in error.errors(include_url=False)
         ) from None
 
 
-def _refuse_broken(data: bytes, source: str) -> None:
+def _refuse_broken(data: bytes, source: str) -> Any:
+    """The plain values in the text, or MalformedError."""
     try:
-        json.loads(data.decode("utf-8"), object_pairs_hook=_no_key_twice)
+        return json.loads(data.decode("utf-8"), object_pairs_hook=_no_key_twice)
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
         value = f"byte 0x{data[error.start]:02x}"
-        raise InputError.one(source, value, "UTF-8 text", line=line) from None
+        raise MalformedError.one(source, value, "UTF-8 text", line=line) from None
     except json.JSONDecodeError as error:
         found = error.doc[error.pos : error.pos + 20]
-        raise InputError.one(source, found, f"JSON ({error.msg})", line=error.lineno) from None
+        raise MalformedError.one(source, found, f"JSON ({error.msg})", line=error.lineno) from None
     except RecursionError:
-        raise InputError.one(source, "very deep nesting", "JSON of a few levels") from None
+        raise MalformedError.one(source, "very deep nesting", "JSON of a few levels") from None
     except _KeyTwiceError as error:
-        raise InputError.one(source, str(error), "each key once in an object") from None
+        raise MalformedError.one(source, str(error), "each key once in an object") from None
     except ValueError as error:  # a number of thousands of digits
-        raise InputError.one(source, str(error), "JSON with numbers of usual size") from None
+        raise MalformedError.one(source, str(error), "JSON with numbers of usual size") from None
 
 
 class _KeyTwiceError(Exception):
@@ -62,20 +63,42 @@ def _no_key_twice(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     return found
 
 
-def _fault(detail: dict[str, Any], schema: dict[str, Any], source: str) -> Fault:
+def _fault(detail: dict[str, Any], kind: TypeAdapter[Any], source: str, given: Any) -> Fault:
     location: tuple[str | int, ...] = detail["loc"]
+    place = _place(location, given)
     path = ".".join(str(part) for part in location)
     if detail["type"] in ("extra_forbidden", "unexpected_keyword_argument"):
-        known = _known_keys(schema, location[:-1])
+        known = _known_keys(_schema(kind), location[:-1])
         nearest = difflib.get_close_matches(str(location[-1]), known, n=1, cutoff=0.4)
         hint = f' (nearest: "{nearest[0]}")' if nearest else ""
-        return Fault(source, None, path, str(location[-1]), f"{', '.join(known)}{hint}")
+        return Fault(source, None, path, str(location[-1]), f"{', '.join(known)}{hint}", place)
     missing = detail["type"] in ("missing", "missing_argument")
     value = "" if missing else json.dumps(detail["input"], default=str, ensure_ascii=False)
     message = str(detail["msg"])
     for noise in ("Value error, ", "Input should be "):
         message = message.removeprefix(noise)
-    return Fault(source, None, path or None, value.strip('"'), message)
+    return Fault(source, None, path or None, value.strip('"'), message, place)
+
+
+def _place(location: tuple[str | int, ...], given: Any) -> tuple[str | int, ...]:
+    """The part of a location that lies in the text: pydantic adds names of its own types.
+
+    The last part may name a key that is missing.
+    """
+    place: list[str | int] = []
+    for last, part in enumerate(location, 1 - len(location)):
+        is_index = isinstance(given, list) and isinstance(part, int) and part < len(given)
+        if is_index or (isinstance(given, dict) and part in given):
+            given = given[part]
+        elif last or not isinstance(given, dict) or str(part).startswith("["):
+            continue
+        place.append(part)
+    return tuple(place)
+
+
+@cache
+def _schema(kind: TypeAdapter[Any]) -> dict[str, Any]:
+    return kind.json_schema()
 
 
 def _known_keys(schema: dict[str, Any], location: tuple[str | int, ...]) -> list[str]:

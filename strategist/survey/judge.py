@@ -6,6 +6,7 @@ import math
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -22,9 +23,9 @@ from strategist.survey.policy import (
     is_name,
 )
 from strategist.survey.records import Floats, Ints
-from strategist.survey.tables import Table, Texts
+from strategist.survey.tables import NEEDED, NUMBERS, OPTIONAL, Kind, Table, Texts
 
-__all__ = ["Rows", "judge"]
+__all__ = ["Rows", "judge", "row_schema"]
 
 EPC_BYTES_MAX = 62  # the 5-bit length field of the PC word counts at most 31 words of 16 bits
 
@@ -175,3 +176,19 @@ def judge(table: Table, faults: FaultList) -> Rows:
             normal, same = pd.factorize(np.array([str(value) for value in values], object))
             texts[name] = Texts(normal.astype(np.int64)[column.codes], tuple(same))
     return Rows(table.source, table.lines, texts, numbers).take(good)
+
+
+def row_schema(kind: Kind) -> dict[str, Any]:
+    """The JSON Schema of a row given as an object: its keys, their types, what they may hold."""
+    properties: dict[str, Any] = {}
+    for name in NEEDED[kind] + OPTIONAL[kind]:
+        types = ["number", "string"] if name in NUMBERS else ["string"]
+        given = name in NEEDED[kind] or name in _NUMERIC
+        allowed = _RULES[name].allowed
+        properties[name] = {"type": types if given else [*types, "null"], "description": allowed}
+    schema = {"type": "object", "properties": properties, "additionalProperties": False}
+    needed = [name for name in NEEDED[kind] if name not in _NUMERIC or name == "rssi_dbm"]
+    if "power_mw" in properties:
+        powers = [{"required": [name]} for name in ("power_dbm", "power_mw")]
+        return schema | {"required": needed, "oneOf": powers}
+    return schema | {"required": needed}

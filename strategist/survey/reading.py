@@ -1,20 +1,25 @@
-"""Reading a case folder: reads.csv, roster.csv, tried.csv if there is one, and site.json."""
+"""Reading a case: reads.csv, roster.csv, tried.csv if there is one, and site.json."""
 
 from __future__ import annotations
 
 import os
+from collections.abc import Mapping
 from pathlib import Path
 
-from strategist.errors import InputError
+from strategist.errors import Fault, InputError
 from strategist.survey.assemble import assemble
-from strategist.survey.faults import FaultList
+from strategist.survey.faults import FaultList, nearest_hint
 from strategist.survey.json_text import parse_json
 from strategist.survey.judge import judge
 from strategist.survey.policy import SITE, Site
 from strategist.survey.records import Case
-from strategist.survey.tables import Tables, read_bytes, table_from_csv
+from strategist.survey.tables import Kind, Tables, read_bytes, table_from_csv
 
-__all__ = ["read_case"]
+__all__ = ["read_case", "read_case_files"]
+
+_TABLES: dict[str, Kind] = {"reads.csv": "reads", "roster.csv": "roster", "tried.csv": "tried"}
+_NEEDED = ("reads.csv", "roster.csv", "site.json")
+_NAMES = (*_TABLES, "site.json")
 
 
 def read_case(folder: str | Path, read_point: str | None = None) -> Case:
@@ -26,20 +31,45 @@ def read_case(folder: str | Path, read_point: str | None = None) -> Case:
     path = Path(folder)
     if not _is_folder(path):
         raise InputError.one(str(folder), "no such folder", "the folder of a case")
-    reads = table_from_csv(path / "reads.csv", "reads.csv", "reads")
-    roster = table_from_csv(path / "roster.csv", "roster.csv", "roster")
-    tried = None
-    if os.path.lexists(path / "tried.csv"):
-        tried = table_from_csv(path / "tried.csv", "tried.csv", "tried")
-    tables = Tables(reads, roster, tried)
+    return _read(
+        {name: path / name for name in _NAMES if name in _NEEDED or os.path.lexists(path / name)},
+        read_point,
+    )
+
+
+def read_case_files(files: Mapping[str, bytes], read_point: str | None = None) -> Case:
+    """The case whose files are given as name → content, tried.csv or not; faults as `read_case`.
+
+    Raises InputError, too, where a file is missing or another name is given.
+    """
     faults = FaultList()
-    site = _read_site(path / "site.json", faults)
+    for name in files:
+        if name not in _NAMES:
+            allowed = f"{', '.join(_NAMES)}{nearest_hint(name, _NAMES)}"
+            faults.add(Fault("files", None, None, name, allowed))
+    for name in _NEEDED:
+        if name not in files:
+            faults.add(Fault(name, None, None, "", f"a file {name}"))
+    faults.raise_any()
+    return _read(files, read_point)
+
+
+def _read(files: Mapping[str, bytes | Path], read_point: str | None) -> Case:
+    tables = {
+        kind: table_from_csv(files[name], name, kind)
+        for name, kind in _TABLES.items()
+        if name in files
+    }
+    faults = FaultList()
+    site = _read_site(files["site.json"], faults)
     if site is None:
-        for table in (roster, reads, tried):
-            if table is not None:
-                judge(table, faults)
+        for kind in ("roster", "reads", "tried"):
+            if kind in tables:
+                judge(tables[kind], faults)
         raise InputError(faults.faults())
-    return assemble(site, tables, read_point)
+    return assemble(
+        site, Tables(tables["reads"], tables["roster"], tables.get("tried")), read_point
+    )
 
 
 def _is_folder(path: Path) -> bool:
@@ -49,13 +79,13 @@ def _is_folder(path: Path) -> bool:
         return False
 
 
-def _read_site(path: Path, faults: FaultList) -> Site | None:
+def _read_site(given: bytes | Path, faults: FaultList) -> Site | None:
     """The policies, or None after adding the faults of the file."""
-    data = read_bytes(path, path.name, faults)
+    data = read_bytes(given, "site.json", faults) if isinstance(given, Path) else given
     if data is None:
         return None
     try:
-        return parse_json(data.removeprefix(b"\xef\xbb\xbf"), SITE, path.name)
+        return parse_json(data.removeprefix(b"\xef\xbb\xbf"), SITE, "site.json")
     except InputError as error:
         for fault in error.faults:
             faults.add(fault)

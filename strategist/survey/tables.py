@@ -17,22 +17,33 @@ from strategist.errors import Fault
 from strategist.survey.faults import FaultList, nearest_hint
 from strategist.survey.records import Ints
 
-__all__ = ["Kind", "Table", "Tables", "Texts", "read_bytes", "table_from_csv", "table_from_rows"]
+__all__ = [
+    "NEEDED",
+    "NUMBERS",
+    "OPTIONAL",
+    "Kind",
+    "Table",
+    "Tables",
+    "Texts",
+    "read_bytes",
+    "table_from_csv",
+    "table_from_rows",
+]
 
 Kind = Literal["reads", "roster", "tried"]
 
 _POWER = ("power_dbm", "power_mw")  # one of the two, never both
-_NEEDED: dict[Kind, tuple[str, ...]] = {
+NEEDED: dict[Kind, tuple[str, ...]] = {
     "reads": ("read_point", "pass_id", "power_dbm", "epc", "rssi_dbm"),
     "roster": ("read_point", "pass_id", "epc", "role"),
     "tried": ("read_point", "pass_id", "power_dbm"),
 }
-_OPTIONAL: dict[Kind, tuple[str, ...]] = {
+OPTIONAL: dict[Kind, tuple[str, ...]] = {
     "reads": ("power_mw", "antenna", "reads"),
     "roster": ("tid", "user", "tag_type"),
     "tried": ("power_mw",),
 }
-_NUMBERS = frozenset({"power_dbm", "power_mw", "rssi_dbm", "antenna", "reads"})
+NUMBERS = frozenset({"power_dbm", "power_mw", "rssi_dbm", "antenna", "reads"})
 
 
 @dataclass(frozen=True, eq=False)
@@ -117,21 +128,36 @@ def table_from_rows(rows: Sequence[Mapping[str, Any]], source: str, kind: Kind) 
     EPC loses its leading zeros. Never raises: what is wrong is in the table's `faults`.
     """
     faults = FaultList()
-    names = list(dict.fromkeys(name for row in rows for name in row)) or list(_NEEDED[kind])
+    names = list(dict.fromkeys(name for row in rows for name in row)) or list(NEEDED[kind])
     if not _judge_header(names, None, source, kind, faults):
         return _empty(kind, source, faults)
-    kept: list[list[str]] = []
-    lines: list[int] = []
-    for line, row in enumerate(rows, 1):
-        texts = [_text_of(row.get(name), name) for name in names]
-        for name, text in zip(names, texts, strict=True):
-            if text is None:
-                allowed = "a number or text" if name in _NUMBERS else "text"
-                faults.add(Fault(source, line, name, repr(row[name]), allowed))
-        if None not in texts:
-            kept.append([text for text in texts if text is not None])
-            lines.append(line)
-    return Table(kind, source, _coded(names, kept), np.array(lines, np.int64), faults)
+    good = np.ones(len(rows), bool)
+    columns: dict[str, Texts] = {}
+    for name in names:
+        values = [row.get(name) for row in rows]
+        columns[name], bad = _texts_of(values, name)
+        allowed = "a number or text" if name in NUMBERS else "text"
+        for row in bad:
+            faults.add(Fault(source, int(row) + 1, name, repr(values[row]), allowed))
+        good[bad] = False
+    kept = np.flatnonzero(good)
+    texts = {name: column.take(kept) for name, column in columns.items()}
+    return Table(kind, source, texts, kept + 1, faults)
+
+
+def _texts_of(values: Sequence[Any], name: str) -> tuple[Texts, Ints]:
+    """A column of JSON values as text, each value looked at once, and the rows that have none."""
+    places: dict[tuple[type, Any], int] = {}
+    codes = [
+        places.setdefault((v.__class__, repr(v) if v.__class__ in (list, dict) else v), len(places))
+        for v in values
+    ]
+    texts = [None if kind in (list, dict) else _text_of(value, name) for kind, value in places]
+    known = {text: place for place, text in enumerate(dict.fromkeys(text or "" for text in texts))}
+    same = np.array([known[text or ""] for text in texts], np.int64)
+    unfit = np.array([text is None for text in texts], bool)
+    rows = np.array(codes, np.int64)
+    return Texts(same[rows], tuple(known)), np.flatnonzero(unfit[rows])
 
 
 def _empty(kind: Kind, source: str, faults: FaultList) -> Table:
@@ -145,7 +171,7 @@ def _text_of(value: Any, name: str) -> str | None:
         return value
     is_number = isinstance(value, int | float) and not isinstance(value, bool)
     try:
-        return repr(value) if is_number and name in _NUMBERS else None
+        return repr(value) if is_number and name in NUMBERS else None
     except ValueError:  # an integer of thousands of digits
         return None
 
@@ -185,7 +211,7 @@ def _judge_header(
     names: list[str], line: int | None, source: str, kind: Kind, faults: FaultList
 ) -> bool:
     """Whether the column names are those of the kind: each once, none missing, none unknown."""
-    known = _NEEDED[kind] + _OPTIONAL[kind]
+    known = NEEDED[kind] + OPTIONAL[kind]
     if len(names) == 1 and any(mark in names[0] for mark in ";\t|"):
         faults.add(Fault(source, line, None, names[0], "column names separated by commas"))
         return False
@@ -199,7 +225,7 @@ def _judge_header(
     both = set(_POWER) <= set(names)
     if both and "power_mw" in known:
         found.append(Fault(source, line, None, " and ".join(_POWER), "one of the two, not both"))
-    for name in _NEEDED[kind]:
+    for name in NEEDED[kind]:
         if name not in names and not (name == "power_dbm" and "power_mw" in names):
             found.append(Fault(source, line, name, "", f"a column {name}"))
     for fault in found:

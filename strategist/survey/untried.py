@@ -30,7 +30,8 @@ def complete(read_point: ReadPoint) -> ReadPoint:
     survey, policy = read_point.survey, read_point.policy
     if survey.tried.all():
         return read_point
-    column = f"read_points.{survey.read_point}.untried"
+    path = ("read_points", survey.read_point, "untried")
+    column = ".".join(path)
     if policy.untried == "refuse":
         pairs = untried_pairs(survey)
         listed = some([f"{pass_id} at {figure(level)} dBm" for pass_id, level in pairs])
@@ -38,7 +39,7 @@ def complete(read_point: ReadPoint) -> ReadPoint:
             f"leave_out_level or leave_out_pass, or a survey of all pairs (refuse); "
             f"{len(pairs)} not surveyed: {listed}"
         )
-        raise InputError.one("site.json", policy.untried, allowed, column=column)
+        raise InputError.one("site.json", policy.untried, allowed, column=column, path=path)
     if policy.untried == "leave_out_level":
         keep = np.logical_and.reduce(survey.tried, axis=0)
         kind = "levels"
@@ -49,7 +50,7 @@ def complete(read_point: ReadPoint) -> ReadPoint:
         left_out = [survey.pass_ids[p] for p in np.flatnonzero(~keep)]
     if not keep.any():
         allowed = f"another choice: each of the {len(keep)} {kind} has a pair that was not surveyed"
-        raise InputError.one("site.json", policy.untried, allowed, column=column)
+        raise InputError.one("site.json", policy.untried, allowed, column=column, path=path)
     kept = survey.keep(levels=keep) if kind == "levels" else survey.keep(passes=keep)
     warning = (
         f"{len(left_out)} of {len(keep)} {kind} left out, since they were not surveyed in full "

@@ -156,6 +156,7 @@ def surveyed_steps(survey: Survey, strategy: Strategy) -> list[int]:
                 f"{level:g}",
                 f"a level surveyed here: {surveyed}",
                 column=f"levels_dbm.{position}",
+                path=("levels_dbm", position),
             )
         steps.append(int(close[0]))
     return steps

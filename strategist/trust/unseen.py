@@ -23,9 +23,10 @@ from strategist.trust.intervals import Rate, clopper_pearson
 from strategist.trust.parts import Chooser
 from strategist.trust.rates import rate_json
 
-__all__ = ["Held", "Unseen", "item_class", "thin_classes", "unseen_rates"]
+__all__ = ["SOLVES_MAX", "Held", "Unseen", "item_class", "thin_classes", "unseen_rates"]
 
 FOLDS = 4  # parts that are left out in turn; each costs one more choice
+SOLVES_MAX = 2 * FOLDS  # once by tag, once by class
 THIN_CLASS = 5  # a wanted item class seen on fewer tags than this is said
 _REAL = 0.05  # a gap is called real below this probability that chance alone made it
 

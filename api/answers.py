@@ -1,0 +1,220 @@
+"""What clients get, as models that describe it in OpenAPI; keys may be added to any of them."""
+
+from __future__ import annotations
+
+from typing import Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, create_model
+
+from strategist import Strategy
+
+__all__ = [
+    "Batch",
+    "BatchResults",
+    "Checked",
+    "Comparison",
+    "Evaluation",
+    "Health",
+    "Index",
+    "Problem",
+    "Settings",
+    "StrategyAnswer",
+    "Survey",
+    "page_of",
+]
+
+State = Literal["waiting", "running", "done", "failed", "cancelled"]
+
+
+class Given(BaseModel):
+    model_config = ConfigDict(extra="allow")
+
+
+class ProblemFault(Given):
+    """One thing wrong: a JSON pointer into the body, or the file with its line and column."""
+
+    pointer: str
+    source: str
+    line: int | None
+    column: str | None
+    found: str
+    allowed: str
+    detail: str
+
+
+class Problem(Given):
+    """Problem details (RFC 9457)."""
+
+    type: str
+    title: str
+    status: int
+    detail: str
+    request_id: str
+    faults: list[ProblemFault] = []
+
+
+class Finding(Given):
+    read_point: str
+    kind: str
+    text: str
+    advice: str
+    severity: Literal["weak", "note"]
+
+
+class Checked(Given):
+    """What `check` finds at a read point."""
+
+    read_point: str
+    passes: int
+    levels_dbm: list[float]
+    wanted_presented: int
+    stray_presented: int
+    reads: int
+    usable: bool
+    refusal: str | None
+    findings: list[Finding]
+    warnings: list[str]
+
+
+class Survey(Given):
+    id: str
+    label: str
+    created: str
+    digest: str = Field(description="SHA-256 of the contents as given")
+    site: str
+    files: list[str]
+    read_points: list[Checked]
+
+
+class OutcomeJson(Given):
+    passes: int
+    wanted: int
+    missed: int
+    stray_presented: int
+    stray: int
+    missed_rate: float | None
+    stray_rate: float
+
+
+class ResultJson(Given):
+    """The result of `solve` (docs of the project, section 6)."""
+
+    read_point: str
+    status: Literal["optimal", "feasible", "infeasible", "undecided"]
+    loss: float
+    bound: float
+    gap: float
+    strategy: Strategy
+    outcome: OutcomeJson
+    mask_words: list[str]
+    unseen: dict[str, Any] | None
+    searched: dict[str, int]
+    proof: dict[str, Any]
+    warnings: list[str]
+    seconds: float
+
+
+class EvaluationJson(Given):
+    """The result of `evaluate`."""
+
+    read_point: str
+    loss: float
+    strategy: Strategy
+    outcome: OutcomeJson
+    warnings: list[str]
+
+
+class ComparisonRow(Given):
+    """One side: what its strategy does, and its loss under the read point's own weights."""
+
+    name: str
+    chosen: bool = Field(description="Whether it was solved for, under weights of its own")
+    weights: dict[str, float]
+    status: str | None
+    loss: float = Field(description="Under the read point's own weights")
+    loss_own_weights: float
+    strategy: Strategy
+    outcome: OutcomeJson
+    warnings: list[str]
+
+
+class ComparisonJson(Given):
+    read_point: str
+    weights: dict[str, float]
+    rows: list[ComparisonRow]
+    least_loss: list[str] = Field(description="Names of the rows with the least loss")
+
+
+class _Stored(Given):
+    id: str
+    label: str
+    created: str
+    survey: str
+    survey_digest: str
+    read_point: str
+    request: dict[str, Any]
+    version: str = Field(description="Of strategist, which answered")
+
+
+class StrategyAnswer(_Stored):
+    batch: str | None
+    state: State
+    result: ResultJson | None
+    error: dict[str, Any] | None
+
+
+class Evaluation(_Stored):
+    result: EvaluationJson
+
+
+class Comparison(_Stored):
+    result: ComparisonJson
+
+
+class Batch(Given):
+    id: str
+    label: str
+    created: str
+    state: Literal["waiting", "running", "done", "cancelled"]
+    total: int
+    counts: dict[str, int]
+    results: str
+
+
+class BatchRow(Given):
+    position: int
+    survey: str
+    read_point: str
+    state: State
+    strategy: str = Field(description="Its id among the strategies")
+    result: ResultJson | None
+    error: dict[str, Any] | None
+
+
+class BatchResults(Given):
+    items: list[BatchRow]
+    next: int | None
+
+
+class Settings(Given):
+    format: Literal["gen2", "llrp"]
+
+
+class Health(Given):
+    status: Literal["ok"]
+
+
+class Index(Given):
+    version: str
+    limits: dict[str, float]
+    resources: dict[str, str]
+
+
+def page_of(item: type[BaseModel]) -> type[BaseModel]:
+    """A page of a list: the items, and the cursor of the next page (null: this was the last)."""
+    return create_model(
+        f"{item.__name__}Page",
+        __base__=Given,
+        items=(list[item], ...),  # type: ignore[valid-type]
+        next=(str | None, ...),
+    )

@@ -1,0 +1,116 @@
+"""What requests name: a client's survey, a read point of it, a strategy given or stored."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from typing import Any
+
+from sqlalchemy import RowMapping
+
+from api.endpoints import Ask
+from api.models import AtPoint, GivenStrategy
+from api.problems import ProblemError, in_body
+from api.store.jobs import find_job
+from api.store.pages import Place, read_cursor
+from api.store.surveys import find_survey
+from strategist import ReadPoint, Strategy, parse_strategy_file
+from strategist.errors import Fault, InputError
+
+__all__ = [
+    "at_point",
+    "cursor",
+    "faults_of_body",
+    "iso",
+    "listed",
+    "missing",
+    "point_of",
+    "strategy_of",
+    "survey_row",
+]
+
+
+def iso(moment: float) -> str:
+    """A time as RFC 3339 text in UTC, to the millisecond."""
+    return datetime.fromtimestamp(moment, UTC).isoformat(timespec="milliseconds")
+
+
+def missing(what: str) -> ProblemError:
+    """Not there, or another client's: nobody learns which."""
+    return ProblemError("not-found", f"There is no {what} of this id.")
+
+
+def survey_row(ask: Ask, survey_id: str, *path: str | int) -> RowMapping:
+    """The survey that the body names at `path`; raises InputError where the client has none."""
+    row = find_survey(ask.service.database, ask.client, survey_id)
+    if row is None:
+        column = ".".join(map(str, path))
+        allowed = "the id of a survey of yours"
+        raise InputError.one("body", survey_id, allowed, column=column, path=path)
+    return row
+
+
+def refuse_unknown_point(survey: RowMapping, name: str, *path: str | int) -> None:
+    """Raise InputError where the survey has no read point of this name."""
+    known = [point["read_point"] for point in json.loads(survey["summary"])["read_points"]]
+    if name not in known:
+        allowed = f"a read point of the survey: {', '.join(known[:20])}"
+        column = ".".join(map(str, path))
+        raise InputError.one("body", name, allowed, column=column, path=path)
+
+
+@contextmanager
+def faults_of_body() -> Iterator[None]:
+    """Faults of a survey or a strategy, placed at the keys of the body that name them."""
+    try:
+        yield
+    except InputError as error:
+        raise InputError(in_body(fault) for fault in error.faults) from None
+
+
+def at_point(ask: Ask, body: AtPoint) -> RowMapping:
+    """The survey that a request names, after making sure of its read point."""
+    survey = survey_row(ask, body.survey, "survey")
+    refuse_unknown_point(survey, body.read_point, "read_point")
+    return survey
+
+
+def point_of(ask: Ask, body: AtPoint) -> ReadPoint:
+    """The read point that a request names."""
+    at_point(ask, body)
+    case = ask.service.cases.get(body.survey)
+    if case is None:  # deleted since
+        raise InputError.one("body", body.survey, "a survey that is there", path=("survey",))
+    return next(point for point in case.read_points if point.name == body.read_point)
+
+
+def strategy_of(ask: Ask, given: GivenStrategy, *path: str | int) -> Strategy:
+    """The strategy in a request, or the stored one that it names."""
+    if given.strategy is not None:
+        return given.strategy
+    assert given.strategy_id is not None
+    row = find_job(ask.service.database, ask.client, "strategy", given.strategy_id)
+    if row is None or row["result"] is None:
+        place = (*path, "strategy_id")
+        column = ".".join(map(str, place))
+        allowed = "the id of a strategy of yours that is done"
+        raise InputError([Fault("body", None, column, given.strategy_id, allowed, place)])
+    return parse_strategy_file(row["result"].encode(), "strategy").strategy
+
+
+def cursor(ask: Ask) -> Place | None:
+    """The place that the query's cursor stands for."""
+    if ask.query.cursor is None:
+        return None
+    place = read_cursor(ask.query.cursor)
+    if place is None:
+        allowed = "next of the page before"
+        raise InputError.one("query", ask.query.cursor, allowed, column="cursor")
+    return place
+
+
+def listed(items: list[dict[str, Any]], following: str | None) -> dict[str, Any]:
+    """A page as a document."""
+    return {"items": items, "next": following}

@@ -1,0 +1,35 @@
+"""What one client may ask for; published at /v1, and each excess has its own clear answer."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+__all__ = [
+    "BATCH_TIME_S",
+    "ENTRIES",
+    "PAGE",
+    "POWER_ENTRIES",
+    "PROMPT_TIME_S",
+    "READ_POINTS_OF_BATCH",
+    "Limits",
+]
+
+PROMPT_TIME_S = 30.0  # of an answer that the client waits for
+BATCH_TIME_S = 600.0  # of each read point of a batch
+READ_POINTS_OF_BATCH = 1000
+ENTRIES = 10  # of a comparison
+PAGE = 100  # items of a list
+POWER_ENTRIES = 1000  # of a reader's power table
+
+
+@dataclass(frozen=True)
+class Limits:
+    """Limits that the server may be started with; bytes of a body, counts of all else."""
+
+    upload_bytes: int = 64 * 2**20
+    request_bytes: int = 2**20  # of any body but a survey's
+    read_points: int = 500  # of a survey
+    passes: int = 20_000  # of a read point
+    waiting_prompt: int = 8  # answers being waited for, over all clients
+    waiting_batch: int = 10_000  # read points of batches not yet solved, over all clients
+    streams: int = 4  # result streams at once

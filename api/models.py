@@ -1,0 +1,188 @@
+"""What clients send, as models that both validate it and describe it in OpenAPI."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+
+from api.limits import (
+    BATCH_TIME_S,
+    ENTRIES,
+    PAGE,
+    POWER_ENTRIES,
+    PROMPT_TIME_S,
+    READ_POINTS_OF_BATCH,
+)
+from api.store.ids import ID_PATTERN
+from strategist import Loss, Strategy
+
+__all__ = [
+    "AtPoint",
+    "BatchRequest",
+    "ComparisonRequest",
+    "EvaluationRequest",
+    "GivenStrategy",
+    "PageQuery",
+    "PositionQuery",
+    "PromptOptions",
+    "SettingsRequest",
+    "StrategyRequest",
+    "UploadQuery",
+]
+
+
+def _whole(value: Any) -> Any:
+    """JSON Schema calls 3.0 an integer; so do we."""
+    return int(value) if isinstance(value, float) and value.is_integer() else value
+
+
+def _printable(text: str) -> str:
+    if not text.isprintable():
+        raise ValueError("printable characters")
+    return text
+
+
+Whole = Annotated[int, BeforeValidator(_whole)]
+Label = Annotated[
+    str,
+    Field(max_length=200, description="Yours, for finding it again."),
+    AfterValidator(_printable),
+]
+PointName = Annotated[str, Field(min_length=1, max_length=200)]
+Id = Annotated[str, Field(pattern=ID_PATTERN)]
+
+
+class Model(BaseModel):
+    model_config = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False, frozen=True)
+
+
+class _Options(Model):
+    seed: Annotated[Whole, Field(ge=0, le=2**31 - 1, description="Of the solver.")] = 0
+    prover: Literal["auto", "search", "model"] = "auto"
+    unseen: Annotated[bool, Field(description="Ask how masks hold for tags left out.")] = True
+
+
+class PromptOptions(_Options):
+    """How to solve while the client waits; the limit is for the whole answer, in seconds."""
+
+    time_limit_s: Annotated[float, Field(gt=0, le=PROMPT_TIME_S)] = 10.0
+
+
+class ComparisonOptions(PromptOptions):
+    """How to solve for the entries with weights, which share the time limit evenly."""
+
+    unseen: bool = False
+
+
+class BatchOptions(_Options):
+    """How to solve each read point of a batch; the limit is for the whole answer, in seconds."""
+
+    time_limit_s: Annotated[float, Field(gt=0, le=BATCH_TIME_S)] = 60.0
+
+
+class AtPoint(Model):
+    """What names a read point of a survey."""
+
+    survey: Id
+    read_point: PointName
+    label: Label = ""
+
+
+class StrategyRequest(AtPoint):
+    """The best strategy for a read point of a survey."""
+
+    options: PromptOptions = PromptOptions()
+
+
+class GivenStrategy(Model):
+    """A strategy, here or by the id of a stored one."""
+
+    strategy: Strategy | None = None
+    strategy_id: Annotated[Id | None, Field(description="Of an answer that is stored.")] = None
+
+
+class _WithStrategy(AtPoint, GivenStrategy):
+    @model_validator(mode="after")
+    def _one(self) -> _WithStrategy:
+        if (self.strategy is None) == (self.strategy_id is None):
+            raise ValueError("either strategy or strategy_id")
+        return self
+
+
+class EvaluationRequest(_WithStrategy):
+    """What a strategy, given here or stored, would do at a read point."""
+
+
+class PowerEntry(Model):
+    """An entry of the reader's own table of transmit powers."""
+
+    index: Annotated[Whole, Field(ge=0, le=65535)]
+    power_dbm: Annotated[float, Field(ge=-100, le=100)]
+
+
+class SettingsRequest(_WithStrategy):
+    """A strategy in the terms of an open standard; LLRP needs the reader's power table."""
+
+    form: Literal["gen2", "llrp"]
+    power_table: (
+        Annotated[list[PowerEntry], Field(min_length=1, max_length=POWER_ENTRIES)] | None
+    ) = None
+
+
+class Entry(GivenStrategy):
+    """One side of a comparison: a strategy, or the best one under other weights."""
+
+    name: Annotated[Label, Field(min_length=1)]
+    loss: Loss | None = None
+
+    @model_validator(mode="after")
+    def _one(self) -> Entry:
+        given = (self.strategy, self.strategy_id, self.loss)
+        if sum(value is not None for value in given) != 1:
+            raise ValueError("one of strategy, strategy_id, loss")
+        return self
+
+
+class ComparisonRequest(AtPoint):
+    """Strategies and settings of weights on one read point, side by side."""
+
+    entries: Annotated[list[Entry], Field(min_length=2, max_length=ENTRIES)]
+    options: ComparisonOptions = ComparisonOptions()
+
+
+class BatchItem(Model):
+    """Read points of a survey; null means all of them."""
+
+    survey: Id
+    read_points: (
+        Annotated[list[PointName], Field(min_length=1, max_length=READ_POINTS_OF_BATCH)] | None
+    ) = None
+
+
+class BatchRequest(Model):
+    """Many read points, solved one by one by the workers."""
+
+    items: Annotated[list[BatchItem], Field(min_length=1, max_length=READ_POINTS_OF_BATCH)]
+    label: Label = ""
+    options: BatchOptions = BatchOptions()
+
+
+class PageQuery(Model):
+    """A page of a list."""
+
+    limit: Annotated[int, Field(ge=1, le=PAGE)] = 20
+    cursor: Annotated[str | None, Field(max_length=200, description="next of the last page")] = None
+
+
+class PositionQuery(Model):
+    """A page of the read points of a batch, in the order that they were given."""
+
+    limit: Annotated[int, Field(ge=1, le=PAGE)] = 20
+    cursor: Annotated[int, Field(ge=-1, le=10**6, description="next of the last page")] = -1
+
+
+class UploadQuery(Model):
+    """What goes with an upload."""
+
+    label: Label = ""

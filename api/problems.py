@@ -1,0 +1,107 @@
+"""Every way a request can be refused, as RFC 9457 problem details: one table, one form."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from strategist.errors import Fault
+
+__all__ = ["KINDS", "Kind", "ProblemError", "fault_json", "in_body", "problem_json", "type_of"]
+
+
+@dataclass(frozen=True)
+class Kind:
+    """A kind of problem: its HTTP status, a title that never varies, and what to do about it."""
+
+    status: int
+    title: str
+    advice: str
+
+
+KINDS: dict[str, Kind] = {
+    "malformed": Kind(400, "The body cannot be parsed", "Send JSON text in UTF-8, keys once."),
+    "unauthorized": Kind(
+        401, "A valid token is needed", "Send Authorization: Bearer TOKEN; see token add."
+    ),
+    "foreign": Kind(
+        403,
+        "This server answers this machine's own programs only",
+        "A server without tokens refuses other host names and pages of other origins.",
+    ),
+    "not-found": Kind(404, "There is no such thing here", "Check the path and the id."),
+    "method": Kind(405, "This path has no such method", "The header Allow names those it has."),
+    "busy-key": Kind(
+        409, "The same request is still in progress", "Send it again after Retry-After seconds."
+    ),
+    "in-use": Kind(409, "It is still needed", "Cancel the batch, or wait until it is done."),
+    "too-large": Kind(413, "The body is too large", "See the limits at /v1; split the survey."),
+    "media-type": Kind(415, "The body is of an unknown type", "Set the Content-Type."),
+    "invalid": Kind(422, "Something in the request is wrong", "Mend what faults lists."),
+    "other-key": Kind(422, "This idempotency key was used for another request", "Take a new key."),
+    "queue-full": Kind(429, "Too much work is waiting", "Send it again after Retry-After seconds."),
+    "internal": Kind(500, "A defect of the server", "Report the request id."),
+    "unavailable": Kind(503, "The store cannot be used now", "Send it again later."),
+    "no-time": Kind(
+        503, "No answer within the time limit", "Try a longer limit, or a batch, or later."
+    ),
+    "stopping": Kind(503, "The server is stopping", "Send it again after Retry-After seconds."),
+    "full-store": Kind(507, "The store has no room left", "Make room, then send it again."),
+}
+
+
+def in_body(fault: Fault) -> Fault:
+    """The fault of something that a request names, placed at the key that names it."""
+    if fault.source == "body":
+        return fault
+    key = {"strategy": "strategy", "power table": "power_table"}.get(fault.source, "survey")
+    return replace(fault, path=(key, *fault.path) if key == "strategy" else (key,))
+
+
+@dataclass
+class ProblemError(Exception):
+    """A request that is refused: the kind, what is wrong this time, each fault, more headers."""
+
+    kind: str
+    detail: str
+    faults: tuple[Mapping[str, Any], ...] = ()
+    headers: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def status(self) -> int:
+        return KINDS[self.kind].status
+
+
+def type_of(kind: str) -> str:
+    """The URI reference of a kind: its place on the page."""
+    return f"/docs#problem-{kind}"
+
+
+def problem_json(error: ProblemError, request_id: str) -> dict[str, Any]:
+    """RFC 9457 members, the faults, and the request id that the log knows."""
+    kind = KINDS[error.kind]
+    found: dict[str, Any] = {
+        "type": type_of(error.kind),
+        "title": kind.title,
+        "status": kind.status,
+        "detail": error.detail,
+        "request_id": request_id,
+    }
+    if error.faults:
+        found["faults"] = list(error.faults)
+    return found
+
+
+def fault_json(fault: Fault) -> dict[str, Any]:
+    """A fault with a JSON pointer (RFC 6901) into the body, empty where it is not of one place."""
+    steps = (str(part).replace("~", "~0").replace("/", "~1") for part in fault.path)
+    return {
+        "pointer": "".join(f"/{step}" for step in steps),
+        "source": fault.source,
+        "line": fault.line,
+        "column": fault.column,
+        "found": fault.value[:200],
+        "allowed": fault.allowed,
+        "detail": str(fault),
+    }

@@ -1,0 +1,98 @@
+"""Answers that a client waits for: a job like any other, first in the queue, with a deadline."""
+
+from __future__ import annotations
+
+import json
+import time
+from typing import Any
+
+from sqlalchemy import RowMapping
+
+from api.at_point import iso
+from api.endpoints import Answer, Ask
+from api.problems import ProblemError
+from api.store.jobs import Job, RefusedError, add_jobs, cancel, find_job
+from api.store.tables import jobs
+from strategist import __version__
+
+__all__ = ["job_json", "keep", "made", "wait_for"]
+
+_GRACE_S = 8.0  # reading the survey and what a solve does before it looks at its clock
+_RETRY = {"Retry-After": "5"}
+
+
+def wait_for(ask: Ask, job: Job, seconds: float) -> RowMapping:
+    """Hand a job to the workers and wait for its answer.
+
+    Raises ProblemError where too many wait already, where no worker or no answer came within
+    `seconds` and a grace (the job is cancelled then), and where the job was refused.
+    """
+    database = ask.service.database
+    deadline = time.time() + seconds + _GRACE_S
+    keep(ask, job, deadline=deadline)
+    pause, begun = 0.01, False
+    while time.time() < deadline:
+        row = find_job(database, ask.client, job.kind, job.id)
+        if row is None or row["state"] == "cancelled":
+            break
+        begun = begun or row["state"] == "running"
+        if row["state"] == "done":
+            return row
+        if row["state"] == "failed":
+            raise _failed(json.loads(row["error"]))
+        time.sleep(pause)
+        pause = min(1.3 * pause, 0.15)
+    cancel(database, jobs.c.id == job.id)
+    if not begun:
+        raise ProblemError("queue-full", "No worker was free within that time.", headers=_RETRY)
+    raise ProblemError("no-time", f"None within {seconds:g} s.", headers=_RETRY)
+
+
+def keep(ask: Ask, job: Job, deadline: float | None = None) -> RowMapping:
+    """Store a job and give its row; raises ProblemError where too many wait already."""
+    database = ask.service.database
+    queue_max = ask.service.limits.waiting_prompt
+    try:
+        add_jobs(database, ask.client, [job], deadline=deadline, queue_max=queue_max)
+    except RefusedError as error:
+        raise refused(error) from None
+    row = find_job(database, ask.client, job.kind, job.id)
+    assert row is not None
+    return row
+
+
+def refused(error: RefusedError) -> ProblemError:
+    """Why jobs were not accepted."""
+    if error.args == ("survey",):
+        return ProblemError("invalid", "The survey was deleted meanwhile.")
+    return ProblemError("queue-full", "Too many answers are being waited for.", headers=_RETRY)
+
+
+def _failed(error: dict[str, Any]) -> ProblemError:
+    kind = error["problem"] if error["problem"] == "invalid" else "internal"
+    return ProblemError(kind, error.get("detail", "See the log."), tuple(error.get("faults", ())))
+
+
+def made(ask: Ask, resource: str, row: RowMapping) -> Answer:
+    """201 with the place of what was made."""
+    document = job_json(row)
+    return Answer(document, 201, {"Location": f"/v1/{resource}/{row['id']}"})
+
+
+def job_json(row: RowMapping) -> dict[str, Any]:
+    """An answer with what was asked: enough to ask again and know whether it is the same."""
+    found = {
+        "id": row["id"],
+        "label": row["label"],
+        "created": iso(row["created"]),
+        "survey": row["survey"],
+        "survey_digest": row["survey_digest"],
+        "read_point": row["read_point"],
+        "request": json.loads(row["request"]),
+        "version": __version__,
+        "result": None if row["result"] is None else json.loads(row["result"]),
+    }
+    if row["kind"] == "strategy":
+        error = None if row["error"] is None else json.loads(row["error"])
+        found |= {"batch": row["batch"], "state": row["state"], "error": error}
+    return found

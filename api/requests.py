@@ -1,0 +1,156 @@
+"""From an HTTP request to an `Ask` whose every part is valid, or a problem that says why not."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections import Counter
+from collections.abc import Mapping
+from functools import cache
+from typing import Any
+
+from flask import Request
+from pydantic import TypeAdapter, ValidationError
+from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
+
+from api.endpoints import JSON, Ask, Endpoint
+from api.problems import ProblemError, fault_json
+from api.service import Service
+from api.store.ids import is_id
+from api.store.tokens import client_of
+from strategist import parse_json
+from strategist.errors import Fault, InputError, MalformedError
+
+__all__ = ["client_for", "digest_of_request", "invalid", "query_of", "read_body", "refuse_foreign"]
+
+LOCAL = ("127.0.0.1", "localhost", "[::1]")
+FORM = "multipart/form-data"
+_OPEN_CLIENT = ""  # whose everything is where no tokens are asked for
+
+
+def invalid(error: InputError) -> ProblemError:
+    """The problem for bad input, with every fault."""
+    count = len(error.faults)
+    detail = f"{count} fault{'' if count == 1 else 's'}: {str(error.faults[0])[:500]}"
+    faults = tuple(fault_json(fault) for fault in error.faults)
+    kind = "malformed" if isinstance(error, MalformedError) else "invalid"
+    return ProblemError(kind, detail, faults)
+
+
+def refuse_foreign(request: Request) -> None:
+    """Without tokens, a page on the web must not reach us through its visitor's browser."""
+    name = request.host.rsplit(":", 1)[0] if not request.host.endswith("]") else request.host
+    origin = request.headers.get("Origin")
+    if name not in LOCAL or (origin is not None and origin != f"http://{request.host}"):
+        raise ProblemError("foreign", "Host or Origin is not this machine.")
+
+
+def client_for(service: Service, request: Request) -> str:
+    """Whose data the request may see."""
+    if service.open_to_all:
+        return _OPEN_CLIENT
+    scheme, _, token = request.headers.get("Authorization", "").partition(" ")
+    client = client_of(service.database, token) if scheme.lower() == "bearer" and token else None
+    if client is None:
+        headers = {"WWW-Authenticate": 'Bearer realm="strategist"'}
+        raise ProblemError("unauthorized", "No token, or one that is not valid.", headers=headers)
+    return client
+
+
+def ids_of(path: Mapping[str, str]) -> Mapping[str, str]:
+    """The parts of the path; one that should be an id and is none names nothing."""
+    if any(name.endswith("_id") and not is_id(value) for name, value in path.items()):
+        raise ProblemError("not-found", "No such id.")
+    return path
+
+
+def query_of(endpoint: Endpoint, request: Request) -> Any:
+    """The query as the endpoint's model; every key once and known."""
+    given: dict[str, str] = {}
+    for key, values in request.args.lists():
+        if len(values) > 1:
+            raise invalid(InputError.one("query", f"{len(values)} times", "once", column=key))
+        given[key] = values[0]
+    if endpoint.query is None:
+        if given:
+            key = next(iter(given))
+            raise invalid(InputError.one("query", key, "no parameters here", column=key))
+        return None
+    try:
+        return _adapter(endpoint.query).validate_strings(given, strict=False)
+    except ValidationError as error:
+        raise invalid(
+            InputError(
+                Fault("query", None, ".".join(map(str, e["loc"])), str(e["input"]), e["msg"])
+                for e in error.errors(include_url=False)
+            )
+        ) from None
+
+
+def read_body(
+    endpoint: Endpoint, request: Request, service: Service
+) -> tuple[Any, Mapping[str, bytes] | None]:
+    """The JSON body as the endpoint's model, or the parts of its form."""
+    if endpoint.body is None:
+        return None, None
+    request.max_content_length = (
+        service.limits.upload_bytes if endpoint.forms is not None else service.limits.request_bytes
+    )
+    try:
+        if request.mimetype == FORM and endpoint.forms is not None:
+            return None, _parts(endpoint.forms, request)
+        if request.mimetype != JSON:
+            kinds = JSON if endpoint.forms is None else f"{JSON} or {FORM}"
+            found = request.mimetype or "none"
+            raise ProblemError("media-type", f"Content-Type is {found}; send {kinds}.")
+        data = request.get_data(cache=True)
+    except RequestEntityTooLarge:
+        size = request.max_content_length
+        raise ProblemError("too-large", f"At most {size:,} bytes are taken here.") from None
+    except HTTPException:
+        raise ProblemError("malformed", "The body does not follow its Content-Type.") from None
+    if isinstance(endpoint.body, type) and endpoint.body is bytes:
+        return data, None
+    try:
+        return parse_json(data, _adapter(endpoint.body), "body"), None
+    except InputError as error:
+        raise invalid(error) from None
+
+
+@cache
+def _adapter(model: Any) -> TypeAdapter[Any]:
+    """Made once for each model, which takes longer than to use it."""
+    return TypeAdapter(model)
+
+
+def _parts(known: Mapping[str, bool], request: Request) -> dict[str, bytes]:
+    """The file parts of a form by their names; the names that clients give the files are unused."""
+    request.max_form_memory_size = request.max_content_length
+    faults = []
+    counts = Counter(name for name, _ in request.files.items(multi=True))
+    counts.update(name for name, _ in request.form.items(multi=True))
+    for name, count in counts.items():
+        if name not in known:
+            faults.append(Fault("form", None, name, name, ", ".join(known)))
+        elif count > 1:
+            faults.append(Fault("form", None, name, f"{count} times", "once"))
+    parts = {name: file.read() for name, file in request.files.items() if name in known}
+    parts |= {name: text.encode() for name, text in request.form.items() if name in known}
+    for name, needed in known.items():
+        if needed and name not in parts:
+            faults.append(Fault("form", None, name, "", f"a part {name}"))
+    if faults:
+        raise invalid(InputError(faults))
+    return parts
+
+
+def digest_of_request(request: Request, ask: Ask) -> str:
+    """SHA-256 of what is asked: of the query and the body, or of the parts of a form."""
+    total = hashlib.sha256(json.dumps(sorted(request.args.items(multi=True))).encode())
+    if ask.files is None:
+        total.update(request.get_data(cache=True))
+    else:
+        for name, content in sorted(ask.files.items()):
+            total.update(f"{name} {len(content)}\n".encode())
+            total.update(content)
+    return total.hexdigest()

@@ -1,0 +1,129 @@
+"""The results of a batch in the forms that they can be had in."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import time
+from collections.abc import Iterator
+from typing import Any
+
+from sqlalchemy import RowMapping
+
+from api.endpoints import Answer
+from api.problems import ProblemError
+from api.service import Service
+from api.store.batches import batch_counts, finished_since, results_after
+
+__all__ = ["CSV", "NDJSON", "as_csv", "as_ndjson", "result_row", "safe_cell"]
+
+NDJSON = "application/x-ndjson"
+CSV = "text/csv"
+_STREAM_S = 600.0  # then the client asks again
+_PAUSE_S = 0.3
+_OVERLAP_S = 5.0  # a row may become visible a little after its time
+_ROWS = 1000
+_COLUMNS = ("position", "survey", "read_point", "state", "strategy")
+_OF_RESULT = ("status", "loss", "bound", "gap")
+_OF_OUTCOME = ("passes", "wanted", "missed", "stray_presented", "stray")
+
+
+def result_row(row: RowMapping) -> dict[str, Any]:
+    """One read point of a batch: its result, or its error, or neither yet."""
+    return {
+        "position": row["position"],
+        "survey": row["survey"],
+        "read_point": row["read_point"],
+        "state": row["state"],
+        "strategy": row["id"],
+        "result": None if row["result"] is None else json.loads(row["result"]),
+        "error": None if row["error"] is None else json.loads(row["error"]),
+    }
+
+
+def as_ndjson(service: Service, batch_id: str) -> Answer:
+    """A line for each read point as it is finished, those that are first, until all are.
+
+    Raises ProblemError where too many results are being streamed.
+    """
+    if not service.streams.acquire(blocking=False):
+        headers = {"Retry-After": "10"}
+        raise ProblemError("queue-full", "Too many results are being streamed.", headers=headers)
+    return Answer(content=_Lines(service, batch_id), media=NDJSON)
+
+
+class _Lines(Iterator[bytes]):
+    """The lines; gives back its place among the streams when it ends, is closed or forgotten."""
+
+    def __init__(self, service: Service, batch_id: str) -> None:
+        self._service = service
+        self._lines = _finished(service, batch_id)
+        self._open = True
+
+    def __next__(self) -> bytes:
+        try:
+            return next(self._lines)
+        except BaseException:
+            self.close()
+            raise
+
+    def close(self) -> None:
+        if self._open:
+            self._open = False
+            self._service.streams.release()
+
+    def __del__(self) -> None:
+        self.close()
+
+
+def _finished(service: Service, batch_id: str) -> Iterator[bytes]:
+    said: set[int] = set()
+    moment, end = 0.0, time.monotonic() + _STREAM_S
+    while time.monotonic() < end and not service.stopping.is_set():
+        counts = batch_counts(service.database, batch_id)
+        while True:
+            rows = finished_since(
+                service.database, batch_id, moment - _OVERLAP_S, _ROWS + len(said)
+            )
+            new = [row for row in rows if row["position"] not in said]
+            for row in new:
+                said.add(row["position"])
+                moment = row["finished"]
+                yield json.dumps(result_row(row), ensure_ascii=False).encode() + b"\n"
+            if not new:
+                break
+        if not counts["waiting"] + counts["running"]:
+            return
+        time.sleep(_PAUSE_S)
+
+
+def as_csv(service: Service, batch_id: str) -> Answer:
+    """A table of all read points for a spreadsheet, in which no text can act as a formula."""
+    text = io.StringIO(newline="")
+    table = csv.writer(text)
+    table.writerow((*_COLUMNS, *_OF_RESULT, *_OF_OUTCOME))
+    position = -1
+    while rows := results_after(service.database, batch_id, position, _ROWS):
+        for row in map(result_row, rows):
+            table.writerow([safe_cell(value) for value in _cells(row)])
+            position = row["position"]
+    headers = {"Content-Disposition": 'attachment; filename="results.csv"'}
+    return Answer(content=text.getvalue(), media=f"{CSV}; charset=utf-8", headers=headers)
+
+
+def _cells(row: dict[str, Any]) -> list[Any]:
+    result = row["result"] or {}
+    outcome = result.get("outcome", {})
+    return [
+        *(row[name] for name in _COLUMNS),
+        *(result.get(name) for name in _OF_RESULT),
+        *(outcome.get(name) for name in _OF_OUTCOME),
+    ]
+
+
+def safe_cell(value: Any) -> Any:
+    """A cell that a spreadsheet takes for text when it is text, whatever it begins with."""
+    if isinstance(value, str) and value.lstrip()[:1] in ("=", "+", "-", "@", "\t", "\r", "\uff1d"):
+        return f"'{value}"
+    return value

@@ -1,0 +1,113 @@
+"""The server process: waitress before the app, workers beside it, and an orderly end."""
+
+from __future__ import annotations
+
+import contextlib
+import fcntl
+import logging
+import signal
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from waitress.server import create_server
+
+from api.app import create_app
+from api.limits import Limits
+from api.service import Service
+from api.store.database import Database
+from api.store.jobs import take_back_all
+from api.store.keys import free_keys
+from api.supervisor import Supervisor
+
+__all__ = ["THREADS", "InUseError", "own_folder", "serve"]
+
+_LOG = logging.getLogger("api.server")
+THREADS = 32  # more than may wait for answers and streams at once, so that others are served
+_END_S = 40  # longer than any answer takes
+_LEAVE_S = 0.5  # for load balancers to see /readyz turn before the port closes
+_FLUSH_S = 0.2  # for the last answers to leave
+
+
+class InUseError(Exception):
+    """Another server has the data folder."""
+
+
+@contextlib.contextmanager
+def own_folder(folder: Path) -> Iterator[None]:
+    """Hold a data folder for this process alone; however it ends, the lock ends with it."""
+    with (folder / "server.lock").open("a") as lock:
+        try:
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError:
+            raise InUseError(f"another server is using {folder}") from None
+        yield
+
+
+def serve(
+    service: Service, url: str, *, host: str, port: int, workers: int, limits: Limits
+) -> None:
+    """Serve until SIGTERM or SIGINT; then answer what is in flight and end."""
+    recover(service.database)
+    server = create_server(
+        create_app(service),
+        host=host,
+        port=port,
+        threads=THREADS,
+        ident=None,
+        connection_limit=500,
+        backlog=512,
+        channel_timeout=120,
+        max_request_body_size=limits.upload_bytes + 2**16,
+        clear_untrusted_proxy_headers=True,
+    )
+    supervisor = Supervisor(service.database, url, workers)
+    supervisor.start()
+    _end_on_signals(service, server)
+    _LOG.info("serving on http://%s:%s", host, server.effective_port)
+    print(f"strategist API on http://{host}:{server.effective_port}", flush=True)
+    try:
+        server.run()
+    finally:
+        server.close()
+        supervisor.stop()
+        service.database.close()
+        _LOG.info("stopped")
+
+
+def recover(database: Database) -> None:
+    """Take up what a former server of a store of its own left behind."""
+    if database.alone:
+        take_back_all(database)
+        free_keys(database)
+
+
+def _end_on_signals(service: Service, server: Any) -> None:
+    """At SIGTERM or SIGINT take no more work, let what is in flight end, then stop the loop.
+
+    The loop of waitress sends what the threads answer, so it must run until they have.
+    """
+    main = threading.main_thread().ident
+    assert main is not None
+
+    def drain() -> None:
+        time.sleep(_LEAVE_S)
+        dispatcher, end = server.task_dispatcher, time.monotonic() + _END_S
+        while (dispatcher.active_count or dispatcher.queue) and time.monotonic() < end:
+            time.sleep(0.05)
+        time.sleep(_FLUSH_S)
+        signal.pthread_kill(main, signal.SIGUSR1)
+
+    def begin_end(*_: Any) -> None:
+        if not service.stopping.is_set():
+            service.stopping.set()
+            threading.Thread(target=drain, daemon=True).start()
+
+    def stop(*_: Any) -> None:
+        raise SystemExit
+
+    signal.signal(signal.SIGUSR1, stop)
+    signal.signal(signal.SIGTERM, begin_end)
+    signal.signal(signal.SIGINT, begin_end)

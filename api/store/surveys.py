@@ -1,0 +1,146 @@
+"""Surveys: contents exactly as they were given, judged before they come here."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import threading
+import time
+import zlib
+from collections import OrderedDict
+from collections.abc import Mapping
+from typing import Any
+
+from sqlalchemy import RowMapping, delete, exists, insert, select
+
+from api.store.database import Database
+from api.store.pages import Place, page
+from api.store.tables import jobs, survey_files, surveys
+from strategist import Case, read_case_document, read_case_files
+
+__all__ = [
+    "DOCUMENT",
+    "Cases",
+    "add_survey",
+    "digest_of",
+    "drop_survey",
+    "find_survey",
+    "find_surveys",
+    "read_survey",
+    "survey_file",
+]
+
+DOCUMENT = "survey.json"  # the name of a survey that came as one JSON text
+_CASES_KEPT = 4
+
+
+def read_survey(files: Mapping[str, bytes]) -> Case:
+    """The case in what a client gave: its files, or the one document. Raises InputError."""
+    if DOCUMENT in files:
+        return read_case_document(files[DOCUMENT])
+    return read_case_files(files)
+
+
+def digest_of(files: Mapping[str, bytes]) -> str:
+    """SHA-256 of the contents, name by name."""
+    total = hashlib.sha256()
+    for name in sorted(files):
+        total.update(f"{name} {len(files[name])}\n".encode())
+        total.update(files[name])
+    return total.hexdigest()
+
+
+def add_survey(
+    database: Database,
+    survey_id: str,
+    client: str,
+    *,
+    label: str,
+    files: Mapping[str, bytes],
+    summary: Mapping[str, Any],
+) -> RowMapping:
+    """Store a survey unless it is there already (a request done again); returns its row."""
+    row = {
+        "id": survey_id,
+        "client": client,
+        "created": time.time(),
+        "label": label,
+        "digest": digest_of(files),
+        "summary": json.dumps(summary, ensure_ascii=False, allow_nan=False),
+    }
+    packed = [
+        {"survey": survey_id, "name": name, "content": zlib.compress(content, 1)}
+        for name, content in files.items()
+    ]
+    with database.write() as connection:
+        known = connection.execute(select(surveys).where(surveys.c.id == survey_id)).mappings()
+        found = known.one_or_none()
+        if found is None:
+            connection.execute(insert(surveys).values(row))
+            connection.execute(insert(survey_files), packed)
+            again = connection.execute(select(surveys).where(surveys.c.id == survey_id))
+            found = again.mappings().one()
+        return found
+
+
+def find_survey(database: Database, client: str, survey_id: str) -> RowMapping | None:
+    """A client's survey, or None where the client has none of this id."""
+    with database.read() as connection:
+        mine = (surveys.c.id == survey_id) & (surveys.c.client == client)
+        return connection.execute(select(surveys).where(mine)).mappings().one_or_none()
+
+
+def find_surveys(
+    database: Database, client: str, limit: int, after: Place | None
+) -> tuple[list[RowMapping], str | None]:
+    """A page of a client's surveys, newest first."""
+    with database.read() as connection:
+        return page(connection, surveys, surveys.c.client == client, limit, after)
+
+
+def survey_file(database: Database, survey_id: str, name: str) -> bytes | None:
+    """One content as given, or None."""
+    with database.read() as connection:
+        this = (survey_files.c.survey == survey_id) & (survey_files.c.name == name)
+        packed = connection.execute(select(survey_files.c.content).where(this)).scalar_one_or_none()
+    return None if packed is None else zlib.decompress(packed)
+
+
+def drop_survey(database: Database, client: str, survey_id: str) -> bool:
+    """Delete a survey; False where jobs that are not finished need it. Results stay."""
+    with database.write() as connection:
+        open_jobs = (jobs.c.survey == survey_id) & jobs.c.state.in_(("waiting", "running"))
+        if connection.execute(select(exists().where(open_jobs))).scalar_one():
+            return False
+        mine = (surveys.c.id == survey_id) & (surveys.c.client == client)
+        if connection.execute(select(surveys.c.id).where(mine)).first() is not None:
+            connection.execute(delete(survey_files).where(survey_files.c.survey == survey_id))
+            connection.execute(delete(surveys).where(mine))
+        return True
+
+
+class Cases:
+    """Surveys as cases: the last few stay in memory, since a batch asks for one many times."""
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+        self._kept: OrderedDict[str, Case] = OrderedDict()
+        self._lock = threading.Lock()
+
+    def get(self, survey_id: str) -> Case | None:
+        """The case of a survey, or None where it is stored no more. Asks nothing of the client."""
+        with self._lock:
+            if survey_id in self._kept:
+                self._kept.move_to_end(survey_id)
+                return self._kept[survey_id]
+        with self._database.read() as connection:
+            found = select(survey_files).where(survey_files.c.survey == survey_id)
+            rows = list(connection.execute(found).mappings())
+        if not rows:
+            return None
+        case = read_survey({row["name"]: zlib.decompress(row["content"]) for row in rows})
+        with self._lock:
+            self._kept[survey_id] = case
+            while len(self._kept) > _CASES_KEPT:
+                self._kept.popitem(last=False)
+        return case

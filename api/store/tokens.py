@@ -1,0 +1,65 @@
+"""Bearer tokens: 256 random bits given out once, of which only the SHA-256 is kept.
+
+A token is too long to guess, so a slow hash would add nothing but load.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+import secrets
+import time
+
+from sqlalchemy import delete, func, insert, select
+
+from api.store.database import Database
+from api.store.tables import tokens
+
+__all__ = [
+    "NAME_ALLOWED",
+    "add_token",
+    "client_of",
+    "is_client_name",
+    "list_clients",
+    "remove_tokens",
+]
+
+NAME_ALLOWED = "1 to 64 letters, digits, dots, dashes or underscores"
+_NAME = re.compile(r"[A-Za-z0-9._-]{1,64}")
+
+
+def is_client_name(name: str) -> bool:
+    return _NAME.fullmatch(name) is not None
+
+
+def add_token(database: Database, client: str) -> str:
+    """A new token of a client, who may have several; it is shown now and never again."""
+    token = f"st_{secrets.token_urlsafe(32)}"
+    with database.write() as connection:
+        row = {"digest": _digest(token), "client": client, "created": time.time()}
+        connection.execute(insert(tokens).values(row))
+    return token
+
+
+def client_of(database: Database, token: str) -> str | None:
+    """The client whose token this is, or None."""
+    with database.read() as connection:
+        found = select(tokens.c.client).where(tokens.c.digest == _digest(token))
+        return connection.execute(found).scalar_one_or_none()
+
+
+def list_clients(database: Database) -> list[tuple[str, int]]:
+    """Clients with the number of their tokens, by name."""
+    with database.read() as connection:
+        found = select(tokens.c.client, func.count()).group_by(tokens.c.client)
+        return [(client, count) for client, count in connection.execute(found.order_by("client"))]
+
+
+def remove_tokens(database: Database, client: str) -> int:
+    """Take back a client's tokens, but not what is stored for it; returns how many."""
+    with database.write() as connection:
+        return connection.execute(delete(tokens).where(tokens.c.client == client)).rowcount
+
+
+def _digest(token: str) -> str:
+    return hashlib.sha256(token.encode("utf-8", "surrogatepass")).hexdigest()

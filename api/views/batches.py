@@ -1,0 +1,141 @@
+"""Batches: many read points, accepted at once and solved by the workers."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from sqlalchemy import RowMapping
+
+from api.answers import Batch, BatchResults, page_of
+from api.at_point import cursor, iso, listed, missing, refuse_unknown_point, survey_row
+from api.endpoints import Answer, Ask, endpoint
+from api.limits import READ_POINTS_OF_BATCH
+from api.models import BatchRequest, PageQuery, PositionQuery
+from api.prompt import refused
+from api.results import CSV, NDJSON, as_csv, as_ndjson, result_row
+from api.store.batches import batch_counts, find_batch, find_batches, results_after
+from api.store.jobs import Job, RefusedError, add_jobs, cancel
+from api.store.tables import jobs
+from strategist.errors import InputError
+
+_RETRY = "2"  # seconds until a look at the progress is worth it
+
+
+@endpoint("POST", "/v1/batches", gives={202: Batch}, body=BatchRequest, problems=("queue-full",))
+def submit(ask: Ask) -> Answer:
+    """Accept read points to be solved: on disk before this answer leaves."""
+    body: BatchRequest = ask.body
+    new = ask.new_id("ba")
+    asked = _jobs(ask, body, new)
+    batch = {"id": new, "label": body.label, "total": len(asked)}
+    queue_max = ask.service.limits.waiting_batch
+    try:
+        add_jobs(ask.service.database, ask.client, asked, batch=batch, queue_max=queue_max)
+    except RefusedError as error:
+        raise refused(error) from None
+    row = find_batch(ask.service.database, ask.client, new)
+    assert row is not None
+    headers = {"Location": f"/v1/batches/{new}", "Retry-After": _RETRY}
+    return Answer(_document(ask, row), 202, headers)
+
+
+@endpoint("GET", "/v1/batches", gives={200: page_of(Batch)}, query=PageQuery)
+def list_all(ask: Ask) -> Answer:
+    """Your batches, newest first."""
+    limit, after = ask.query.limit, cursor(ask)
+    rows, following = find_batches(ask.service.database, ask.client, limit, after)
+    return Answer(listed([_document(ask, row) for row in rows], following))
+
+
+@endpoint("GET", "/v1/batches/{batch_id}", gives={200: Batch})
+def read(ask: Ask) -> Answer:
+    """How far a batch is."""
+    document = _document(ask, _mine(ask))
+    is_open = document["state"] in ("waiting", "running")
+    return Answer(document, headers={"Retry-After": _RETRY} if is_open else {})
+
+
+@endpoint(
+    "GET",
+    "/v1/batches/{batch_id}/results",
+    gives={200: BatchResults},
+    query=PositionQuery,
+    media=(NDJSON, CSV),
+    problems=("queue-full",),
+)
+def results(ask: Ask) -> Answer:
+    """The results: a page as JSON, all as CSV, or one JSON line each as they come (NDJSON)."""
+    batch = _mine(ask)
+    if ask.accept == NDJSON:
+        return as_ndjson(ask.service, batch["id"])
+    if ask.accept == CSV:
+        return as_csv(ask.service, batch["id"])
+    limit = ask.query.limit
+    rows = results_after(ask.service.database, batch["id"], ask.query.cursor, limit + 1)
+    following = rows[limit - 1]["position"] if len(rows) > limit else None
+    items = [result_row(row) for row in rows[:limit]]
+    return Answer({"items": items, "next": following})
+
+
+@endpoint("DELETE", "/v1/batches/{batch_id}", gives={200: Batch})
+def stop(ask: Ask) -> Answer:
+    """Cancel what is not solved yet; what is solved stays."""
+    batch = _mine(ask)
+    cancel(ask.service.database, jobs.c.batch == batch["id"], batch=batch["id"])
+    return Answer(_document(ask, _mine(ask)))
+
+
+def _mine(ask: Ask) -> RowMapping:
+    row = find_batch(ask.service.database, ask.client, ask.path["batch_id"])
+    if row is None:
+        raise missing("batch")
+    return row
+
+
+def _jobs(ask: Ask, body: BatchRequest, batch: str) -> list[Job]:
+    """A job for each read point; raises InputError where one is unknown, or there are too many."""
+    request = {"options": body.options.model_dump()}
+    found: list[Job] = []
+    for number, item in enumerate(body.items):
+        survey = survey_row(ask, item.survey, "items", number, "survey")
+        names = item.read_points
+        if names is None:
+            points = json.loads(survey["summary"])["read_points"]
+            names = [point["read_point"] for point in points]
+        else:
+            for place, name in enumerate(names):
+                refuse_unknown_point(survey, name, "items", number, "read_points", place)
+        for name in names:
+            position = len(found)
+            new = ask.new_id("st") if position == 0 else _following(found[0].id, position)
+            found.append(
+                Job(new, "strategy", survey, name, request, batch=batch, position=position)
+            )
+    if len(found) > READ_POINTS_OF_BATCH:
+        allowed = f"at most {READ_POINTS_OF_BATCH:,} read points in a batch"
+        raise InputError.one("body", f"{len(found):,}", allowed, column="items", path=("items",))
+    return found
+
+
+def _following(first: str, position: int) -> str:
+    """The id of a further job: the same again when the request is sent again."""
+    number = (int(first[3:], 16) + position) % 2**128
+    return f"{first[:3]}{number:032x}"
+
+
+def _document(ask: Ask, row: RowMapping) -> dict[str, Any]:
+    counts = batch_counts(ask.service.database, row["id"])
+    if counts["waiting"] + counts["running"]:
+        state = "running" if counts["running"] + counts["done"] + counts["failed"] else "waiting"
+    else:
+        state = "done" if row["cancelled"] is None else "cancelled"
+    return {
+        "id": row["id"],
+        "label": row["label"],
+        "created": iso(row["created"]),
+        "state": state,
+        "total": row["total"],
+        "counts": counts,
+        "results": f"/v1/batches/{row['id']}/results",
+    }

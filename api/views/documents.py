@@ -1,0 +1,54 @@
+"""The service itself: what there is, its description, and how it fares."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+
+from api.answers import Health, Index
+from api.endpoints import Answer, Ask, endpoint
+from api.limits import BATCH_TIME_S, ENTRIES, PROMPT_TIME_S, READ_POINTS_OF_BATCH
+from api.problems import ProblemError
+from api.store.database import StoreError
+from api.store.jobs import count_states
+from strategist import __version__
+
+_RESOURCES = ("surveys", "strategies", "evaluations", "comparisons", "batches", "settings")
+
+
+@endpoint("GET", "/v1", gives={200: Index}, needs_token=False)
+def index(ask: Ask) -> Answer:
+    """The resources and the limits of this server."""
+    limits = asdict(ask.service.limits) | {
+        "prompt_time_s": PROMPT_TIME_S,
+        "batch_time_s": BATCH_TIME_S,
+        "read_points_of_batch": READ_POINTS_OF_BATCH,
+        "comparison_entries": ENTRIES,
+    }
+    resources = {name: f"/v1/{name}" for name in _RESOURCES} | {"description": "/docs"}
+    return Answer({"version": __version__, "limits": limits, "resources": resources})
+
+
+@endpoint("GET", "/healthz", gives={200: Health}, needs_token=False)
+def healthy(ask: Ask) -> Answer:
+    """Whether the process answers."""
+    return Answer({"status": "ok"})
+
+
+@endpoint("GET", "/readyz", gives={200: Health}, needs_token=False, problems=("stopping",))
+def ready(ask: Ask) -> Answer:
+    """Whether requests are welcome: the store can be written and the server is not stopping."""
+    if ask.service.stopping.is_set():
+        raise ProblemError("stopping", "No new work is taken.")
+    ask.service.database.try_to_write()
+    return Answer({"status": "ok"})
+
+
+@endpoint("GET", "/metrics", gives={200: str}, media=("text/plain",))
+def metrics(ask: Ask) -> Answer:
+    """Counts for Prometheus."""
+    try:
+        jobs = count_states(ask.service.database)
+    except StoreError:
+        jobs = {}
+    text = ask.service.metrics.text(jobs)
+    return Answer(content=text, media="text/plain; version=0.0.4; charset=utf-8")

@@ -1,0 +1,49 @@
+"""Evaluations: what a given strategy would do at a surveyed read point."""
+
+from __future__ import annotations
+
+from api.answers import Evaluation, page_of
+from api.at_point import at_point, cursor, faults_of_body, listed, missing, point_of, strategy_of
+from api.endpoints import Answer, Ask, endpoint
+from api.models import EvaluationRequest, PageQuery
+from api.prompt import job_json, keep, made
+from api.store.jobs import Job, drop_job, find_job, find_jobs
+from strategist import evaluate_at
+
+
+@endpoint("POST", "/v1/evaluations", gives={201: Evaluation}, body=EvaluationRequest)
+def evaluate(ask: Ask) -> Answer:
+    """What a strategy would do at a read point."""
+    body: EvaluationRequest = ask.body
+    survey, strategy = at_point(ask, body), strategy_of(ask, body)
+    with faults_of_body():
+        result = evaluate_at(point_of(ask, body), strategy).to_json()
+    request = {"strategy": strategy.to_json(), "strategy_id": body.strategy_id}
+    new, label = ask.new_id("ev"), body.label
+    job = Job(new, "evaluation", survey, body.read_point, request, label=label, result=result)
+    return made(ask, "evaluations", keep(ask, job))
+
+
+@endpoint("GET", "/v1/evaluations", gives={200: page_of(Evaluation)}, query=PageQuery)
+def list_all(ask: Ask) -> Answer:
+    """Your evaluations, newest first."""
+    limit, after = ask.query.limit, cursor(ask)
+    rows, following = find_jobs(ask.service.database, ask.client, "evaluation", limit, after)
+    return Answer(listed([job_json(row) for row in rows], following))
+
+
+@endpoint("GET", "/v1/evaluations/{evaluation_id}", gives={200: Evaluation})
+def read(ask: Ask) -> Answer:
+    """An evaluation."""
+    row = find_job(ask.service.database, ask.client, "evaluation", ask.path["evaluation_id"])
+    if row is None or row["result"] is None:
+        raise missing("evaluation")
+    return Answer(job_json(row))
+
+
+@endpoint("DELETE", "/v1/evaluations/{evaluation_id}", gives={204: None})
+def remove(ask: Ask) -> Answer:
+    """Delete an evaluation."""
+    if not drop_job(ask.service.database, ask.client, "evaluation", ask.path["evaluation_id"]):
+        raise missing("evaluation")
+    return Answer(status=204)

@@ -1,0 +1,59 @@
+"""A service over a store of its own, with a worker in a thread; and clients with tokens."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from flask.testing import FlaskClient
+
+from api.app import create_app
+from api.service import Service
+from api.store.database import open_database, sqlite_url
+from api.store.tokens import add_token
+from api.worker import Worker
+from tests.api.given import Client, case_document
+
+
+@pytest.fixture
+def service(tmp_path: Path) -> Iterator[Service]:
+    """A service whose jobs nobody does."""
+    database = open_database(sqlite_url(tmp_path))
+    yield Service(database)
+    database.close()
+
+
+@pytest.fixture
+def worker(service: Service) -> Iterator[Worker]:
+    """A worker that does the jobs of the service, in a thread of the test's process."""
+    worker, stop = Worker(service.database, "in-thread"), threading.Event()
+    thread = threading.Thread(target=worker.run, args=(stop,))
+    thread.start()
+    yield worker
+    stop.set()
+    thread.join()
+
+
+@pytest.fixture
+def flask_client(service: Service) -> FlaskClient:
+    return create_app(service).test_client()
+
+
+@pytest.fixture
+def client(service: Service, flask_client: FlaskClient) -> Client:
+    """A client with a token."""
+    return Client(flask_client, add_token(service.database, "planner"))
+
+
+@pytest.fixture
+def other(service: Service, flask_client: FlaskClient) -> Client:
+    """Another client of the same server."""
+    return Client(flask_client, add_token(service.database, "other"))
+
+
+@pytest.fixture
+def survey(client: Client) -> str:
+    """The id of a small survey of the first client."""
+    return str(client.post("/v1/surveys", case_document()).json["id"])

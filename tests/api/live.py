@@ -1,0 +1,134 @@
+"""A real server process with its workers, for tests that kill, starve or load it."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.request
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+ROOT = Path(__file__).parent.parent.parent
+START_S = 90.0
+
+
+@dataclass(frozen=True)
+class Reply:
+    status: int
+    headers: Mapping[str, str]
+    body: bytes
+
+    @property
+    def json(self) -> Any:
+        return json.loads(self.body)
+
+
+class Live:
+    """`python -m api` on a free port of loopback; started and killed as often as a test likes."""
+
+    def __init__(self, data: Path, *options: str, token: str = "", folder: bool = True) -> None:
+        self._command = [sys.executable, "-m", "api", "--port", "0", *options]
+        if folder:
+            self._command += ["--data", str(data)]
+        self._token = token
+        self.log = data.parent / f"{data.name}.log"
+        self.process: subprocess.Popen[str] | None = None
+        self.url = ""
+
+    def start(self) -> Live:
+        with self.log.open("a") as log:
+            self.process = subprocess.Popen(
+                self._command,
+                cwd=ROOT,
+                stdout=subprocess.PIPE,
+                stderr=log,
+                text=True,
+            )
+        assert self.process.stdout is not None
+        line = self.process.stdout.readline()  # said once the port is bound
+        assert "http://" in line, f"{line}\n{self.log.read_text()[-2000:]}"
+        self.url = line.split()[-1]
+        return self
+
+    def workers(self) -> list[int]:
+        """Process ids of the workers of this server."""
+        assert self.process is not None
+        found = subprocess.run(
+            ["ps", "-o", "pid=", "--ppid", str(self.process.pid)],
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+        return [int(pid) for pid in found.stdout.split()]
+
+    def kill(self, *, workers: bool = True) -> None:
+        """kill -9 of the server and, unless told otherwise, of its workers."""
+        assert self.process is not None
+        for pid in [self.process.pid, *(self.workers() if workers else [])]:
+            try:
+                os.kill(pid, signal.SIGKILL)
+            except ProcessLookupError:
+                continue
+        self._reap()
+
+    def stop(self) -> int:
+        """SIGTERM, and the exit status."""
+        assert self.process is not None
+        self.process.terminate()
+        return self._reap()
+
+    def _reap(self) -> int:
+        assert self.process is not None
+        status = self.process.wait(60)
+        assert self.process.stdout is not None
+        self.process.stdout.close()
+        return status
+
+    def ask(
+        self, method: str, path: str, document: Any = None, timeout: float = 60, **headers: str
+    ) -> Reply:
+        """One request; a refusal is a reply, a connection that breaks raises OSError."""
+        data = document
+        given = {name.replace("_", "-"): value for name, value in headers.items()}
+        if document is not None and not isinstance(document, bytes):
+            data = json.dumps(document).encode()
+        if document is not None:
+            given.setdefault("Content-Type", "application/json")
+        if self._token:
+            given["Authorization"] = f"Bearer {self._token}"
+        request = urllib.request.Request(self.url + path, data, given, method=method)
+        try:
+            with urllib.request.urlopen(request, timeout=timeout) as reply:
+                return Reply(reply.status, reply.headers, reply.read())
+        except urllib.error.HTTPError as error:
+            with error:
+                return Reply(error.code, error.headers, error.read())
+
+    def __enter__(self) -> Live:
+        return self.start()
+
+    def __exit__(self, *_: object) -> None:
+        if self.process is not None and self.process.poll() is None:
+            self.kill()
+
+
+def wait_until(what: Any, seconds: float) -> None:
+    """Wait for a condition that must come true."""
+    end = time.monotonic() + seconds
+    while not what():
+        assert time.monotonic() < end, "it did not come true in time"
+        time.sleep(0.1)
+
+
+def client_token(data: Path, name: str = "planner") -> str:
+    """A token for a client of the server of a data folder, made by the command."""
+    command = [sys.executable, "-m", "api", "token", "add", name, "--data", str(data)]
+    made = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=True)
+    return made.stdout.strip()

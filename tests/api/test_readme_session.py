@@ -1,0 +1,51 @@
+"""The curl session of README.md is run, line by line, against a server of its own."""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+import socket
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from tests.api.live import ROOT
+
+
+def test_curl_session(tmp_path: Path) -> None:
+    """From upload to strategy to comparison to batch; each answer is what it should be."""
+    if shutil.which("curl") is None:
+        pytest.skip("no curl here")
+    (session,) = re.findall(r"```sh api\n(.*?)```", (ROOT / "README.md").read_text(), re.S)
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    session = session.replace(".venv/bin/python -m api &", f"python -m api --port {port} &")
+    session = session.replace(".venv/bin/python", "python").replace("8420", str(port))
+    assert session.count(f":{port}") == 1
+    session = re.sub(r"^curl (?!.*readyz)(.*)$", r"curl -w '\\n' \1", session, flags=re.M)
+    session = session.replace("python -m", f"{sys.executable} -m").replace(
+        "/readyz", "/readyz; echo"
+    )
+    shutil.copytree(ROOT / "cases/linen-service", tmp_path / "cases/linen-service")
+    done = subprocess.run(
+        ["bash", "-em", "-c", session + "\nwait"],
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=300,
+    )
+    lines = [line for line in done.stdout.splitlines() if line.startswith("{")]
+    assert len(lines) == 3 + 4, done.stdout + done.stderr[-3000:]
+    ready, strategy, comparison, *rows = map(json.loads, lines)
+    assert ready == {"status": "ok"}
+    assert strategy["result"]["status"] == "optimal"
+    best, other = comparison["result"]["rows"]
+    assert (best["name"], best["loss"]) == ("best", strategy["result"]["loss"])
+    assert other["weights"] == {"missed": 1, "stray": 20}
+    assert other["loss"] >= best["loss"]
+    assert {row["state"] for row in rows} == {"done"}

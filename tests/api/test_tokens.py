@@ -1,0 +1,156 @@
+"""Tokens: needed, hashed at rest, taken back; and no client ever sees what is another's."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+from flask.testing import FlaskClient
+from sqlalchemy import select
+
+from api.app import ENDPOINTS, create_app
+from api.endpoints import Endpoint
+from api.service import Service
+from api.store.database import open_database, sqlite_url
+from api.store.tables import tokens
+from api.store.tokens import client_of, remove_tokens
+from api.worker import Worker
+from tests.api.given import STRATEGY, Client, case_document
+
+CLOSED = [one for one in ENDPOINTS if one.needs_token]
+
+
+@pytest.mark.parametrize("endpoint", CLOSED, ids=lambda one: one.name)
+@pytest.mark.parametrize("given", [None, "Bearer x", "Basic eDp5", "Bearer", "Bearer \ud7ff"])
+def test_no_token_no_answer(flask_client: FlaskClient, endpoint: Endpoint, given: str) -> None:
+    path = re.sub(r"{(\w+)}", "su_" + 32 * "0", endpoint.path)
+    headers = {} if given is None else {"Authorization": given.encode("utf-8").decode("latin-1")}
+    refused = flask_client.open(path, method=endpoint.method, headers=headers)
+    assert refused.status_code == 401
+    assert refused.headers["WWW-Authenticate"].startswith("Bearer")
+
+
+def test_token_is_hashed_at_rest_and_can_be_taken_back(client: Client, service: Service) -> None:
+    with service.database.read() as connection:
+        kept = list(connection.execute(select(tokens)).mappings())
+    assert all(client.token not in str(row) for row in kept)
+    assert client_of(service.database, client.token) == "planner"
+    assert remove_tokens(service.database, "planner") == 1
+    assert client.get("/v1/surveys").status_code == 401
+
+
+@pytest.fixture
+def things(client: Client, survey: str, worker: Worker) -> dict[str, Any]:
+    """One of each thing, all the first client's."""
+    at = {"survey": survey, "read_point": "gate-1"}
+    entries = [{"name": name, "strategy": STRATEGY} for name in "ab"]
+    return {
+        "survey_id": survey,
+        "strategy_id": client.post("/v1/strategies", at).json["id"],
+        "evaluation_id": client.post("/v1/evaluations", at | {"strategy": STRATEGY}).json["id"],
+        "comparison_id": client.post("/v1/comparisons", at | {"entries": entries}).json["id"],
+        "batch_id": client.post("/v1/batches", {"items": [{"survey": survey}]}).json["id"],
+        "name": "survey.json",
+    }
+
+
+def bodies(things: dict[str, Any], strategy: dict[str, Any]) -> dict[str, dict[str, Any]]:
+    """Every request that names things: the first client's survey, or its strategy."""
+    at = {"survey": things["survey_id"], "read_point": "gate-1"}
+    entries = [{"name": name} | strategy for name in "ab"]
+    return {
+        "/v1/strategies": at,
+        "/v1/evaluations": at | strategy,
+        "/v1/comparisons": at | {"entries": entries},
+        "/v1/batches": {"items": [{"survey": things["survey_id"]}]},
+        "/v1/settings": at | strategy | {"form": "gen2"},
+    }
+
+
+def test_one_client_never_reads_anothers_data(
+    client: Client, other: Client, things: dict[str, Any]
+) -> None:
+    """Every endpoint is walked with the other client's token and the first one's ids."""
+    walked = set()
+    for one in CLOSED:
+        path = re.sub(r"{(\w+)}", lambda part: things[part[1]], one.path)
+        if one.method == "POST":
+            continue
+        reply = other.flask.open(path, method=one.method, headers=other.headers())
+        if "{" in one.path:
+            assert reply.status_code == 404, path
+        elif path.startswith("/v1/"):
+            assert reply.json == {"items": [], "next": None}, path
+        assert not any(thing in reply.text for key, thing in things.items() if key != "name")
+        walked.add(one.name)
+    for path, body in bodies(things, {"strategy": STRATEGY}).items():
+        refused = other.post(path, body)
+        assert refused.status_code == 422, path
+        nobodys = bodies(things | {"survey_id": "su_" + 32 * "0"}, {"strategy": STRATEGY})
+        unknown = other.post(path, nobodys[path])
+        assert without_ids(refused.json) == without_ids(unknown.json), "tells what is not there"
+        walked |= {one.name for one in CLOSED if (one.method, one.path) == ("POST", path)}
+    walked.add("surveys.upload")  # names nothing
+    assert walked == {one.name for one in CLOSED}
+    for key in ("survey_id", "strategy_id", "evaluation_id", "comparison_id"):
+        kind = {"survey_id": "surveys", "strategy_id": "strategies"}.get(key, key[:-3] + "s")
+        assert client.get(f"/v1/{kind}/{things[key]}").status_code == 200, "it is still there"
+    assert client.get(f"/v1/batches/{things['batch_id']}").json["state"] != "cancelled"
+
+
+def test_anothers_strategy_cannot_be_named(other: Client, things: dict[str, Any]) -> None:
+    """Not even with a survey of one's own."""
+    own = other.post("/v1/surveys", case_document()).json["id"]
+    given = bodies(things | {"survey_id": own}, {"strategy_id": things["strategy_id"]})
+    for path in ("/v1/evaluations", "/v1/comparisons", "/v1/settings"):
+        assert other.post(path, given[path]).status_code == 422
+
+
+def without_ids(problem: dict[str, Any]) -> str:
+    return re.sub(r"su_[0-9a-f]{32}|[0-9a-f]{16}", "…", str(problem))
+
+
+def test_keys_of_one_client_are_not_anothers(client: Client, other: Client) -> None:
+    mine = client.post("/v1/surveys", case_document(), Idempotency_Key="k")
+    theirs = other.post("/v1/surveys", case_document(), Idempotency_Key="k")
+    assert mine.json["id"] != theirs.json["id"]
+
+
+def test_open_server_refuses_pages_of_other_origins(service: Service) -> None:
+    """Without tokens, a web page must not reach the server through its visitor's browser."""
+    service.open_to_all = True
+    flask = create_app(service).test_client()
+    assert flask.get("/v1/surveys").status_code == 200
+    foreign = {"Origin": "http://evil.example"}
+    assert flask.get("/v1/surveys", headers=foreign).status_code == 403
+    assert flask.post("/v1/surveys", data={"a": "b"}, headers=foreign).status_code == 403
+    assert flask.get("/v1/surveys", headers={"Host": "evil.example:8420"}).status_code == 403
+    assert flask.get("/v1/surveys", headers={"Host": "[::1]:8420"}).status_code == 200
+
+
+def run(data: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
+    command = [sys.executable, "-m", "api", *arguments, "--data", str(data)]
+    return subprocess.run(command, capture_output=True, text=True, check=False)
+
+
+def test_token_commands(tmp_path: Path) -> None:
+    token = run(tmp_path / "d", "token", "add", "planner").stdout.strip()
+    database = open_database(sqlite_url(tmp_path / "d"))
+    assert client_of(database, token) == "planner"
+    database.close()
+    assert (tmp_path / "d").stat().st_mode & 0o077 == 0
+    assert run(tmp_path / "d", "token", "list").stdout == "planner\t1\n"
+    assert run(tmp_path / "d", "token", "remove", "planner").returncode == 0
+    refused = run(tmp_path / "d", "token", "add", "a b")
+    assert refused.returncode == 2
+    assert 'found "a b"' in refused.stderr
+
+
+def test_open_only_on_loopback(tmp_path: Path) -> None:
+    refused = run(tmp_path, "--open", "--host", "0.0.0.0", "--port", "0")
+    assert refused.returncode == 2
+    assert "loopback" in refused.stderr

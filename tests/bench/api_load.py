@@ -1,0 +1,173 @@
+"""Fifty clients at once on a mixed load, and one large upload: what the server does under it.
+
+`python -m tests.bench.api_load [--clients 50] [--seconds 60] [--pause 1.0]` prints the share of
+each status, the 50th and 95th percentile of the time of GET and POST, how long an upload of
+100,000 reads took, and whether any job was lost or done twice. Read the times as those of this
+machine; the exit status is 1 where anything was lost, doubled, or answered with 5xx.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import random
+import statistics
+import sys
+import tempfile
+import threading
+import time
+import uuid
+from collections import Counter
+from pathlib import Path
+from typing import Any
+
+from tests.api.given import STRATEGY, case_document
+from tests.api.live import Live, client_token, wait_until
+
+READS = 100_000
+BOUNDARY = "strategist-bench"
+
+
+class Tally:
+    """What all clients saw: statuses, times by method, and the batches that were accepted."""
+
+    def __init__(self) -> None:
+        self.lock = threading.Lock()
+        self.statuses: Counter[tuple[str, int]] = Counter()
+        self.times: dict[str, list[float]] = {"GET": [], "POST": [], "wait": []}
+        self.batches: dict[str, int] = {}
+        self.broken = 0
+
+    def note(self, kind: str, method: str, status: int, seconds: float) -> None:
+        with self.lock:
+            self.statuses[kind, status] += 1
+            self.times[method].append(seconds)
+
+
+def client(live: Live, survey: str, tally: Tally, *, end: float, pause: float, seed: int) -> None:
+    """One client: mostly reads, some uploads and evaluations, now and then a solve or a batch."""
+    rng = random.Random(seed)
+    at = {"survey": survey, "read_point": "gate-1"}
+    while time.monotonic() < end:
+        draw = rng.random()
+        if draw < 0.70:
+            path = rng.choice(
+                ("/v1", f"/v1/surveys/{survey}", "/v1/surveys?limit=5", "/v1/batches?limit=5")
+            )
+            asked: tuple[str, str, str, Any] = ("read", "GET", path, None)
+        elif draw < 0.80:
+            asked = ("upload", "POST", "/v1/surveys", case_document(1, shift=rng.randrange(9)))
+        elif draw < 0.92:
+            asked = ("evaluate", "POST", "/v1/evaluations", at | {"strategy": STRATEGY})
+        elif draw < 0.96:
+            asked = ("solve", "POST", "/v1/strategies", at)
+        else:
+            asked = ("batch", "POST", "/v1/batches", {"items": [{"survey": survey}]})
+        kind, method, path, body = asked
+        more = {} if method == "GET" else {"Idempotency_Key": uuid.uuid4().hex}
+        started = time.monotonic()
+        try:
+            reply = live.ask(method, path, body, **more)
+        except OSError:
+            with tally.lock:
+                tally.broken += 1
+            continue
+        seconds = time.monotonic() - started
+        tally.note(kind, "wait" if kind == "solve" else method, reply.status, seconds)
+        if kind == "batch" and reply.status == 202:
+            with tally.lock:
+                tally.batches[reply.json["id"]] = reply.json["total"]
+        time.sleep(rng.uniform(0, 2 * pause))
+
+
+def large_document() -> dict[str, Any]:
+    """A survey of 100,000 reads at one gate."""
+    document = case_document(1, passes=200)
+    base = [row for row in document["reads"] if row["power_dbm"] == 16]
+    document["reads"] += [base[n % len(base)] for n in range(READS - len(document["reads"]))]
+    return document
+
+
+def large_upload(live: Live) -> dict[str, float]:
+    """Seconds for 100,000 reads in one upload, as a JSON document and as the files of a case."""
+    document = json.dumps(large_document()).encode()
+    form = large_form(large_document())
+    kind = f"multipart/form-data; boundary={BOUNDARY}"
+    found = {}
+    for name, body, media in (("JSON", document, "application/json"), ("files", form, kind)):
+        started = time.monotonic()
+        reply = live.ask("POST", "/v1/surveys", body, Content_Type=media)
+        assert reply.status == 201, reply.body[:500]
+        found[name] = time.monotonic() - started
+    return found
+
+
+def large_form(document: dict[str, Any]) -> bytes:
+    """The same survey as the parts of a form."""
+    files = {"site.json": json.dumps(document["site"])}
+    for table in ("reads", "roster"):
+        rows = document[table]
+        lines = [",".join(rows[0]), *(",".join(map(str, row.values())) for row in rows)]
+        files[f"{table}.csv"] = "\n".join(lines)
+    parts = [
+        f'--{BOUNDARY}\r\nContent-Disposition: form-data; name="{name}"; filename="f"\r\n\r\n{text}'
+        for name, text in files.items()
+    ]
+    return ("\r\n".join(parts) + f"\r\n--{BOUNDARY}--\r\n").encode()
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+    parser.add_argument("--clients", type=int, default=50)
+    parser.add_argument("--seconds", type=float, default=60.0)
+    parser.add_argument("--pause", type=float, default=1.0, help="mean seconds between requests")
+    given = parser.parse_args()
+    tally = Tally()
+    with tempfile.TemporaryDirectory() as folder:
+        data = Path(folder) / "data"
+        with Live(data, "--workers", "2", token=client_token(data)) as live:
+            survey = live.ask("POST", "/v1/surveys", case_document(4)).json["id"]
+            at = {"survey": survey, "read_point": "gate-1"}
+            wait_until(lambda: live.ask("POST", "/v1/strategies", at).status == 201, 120)
+            for name, seconds in large_upload(live).items():
+                print(f"{READS:,} reads as {name}: {seconds:.2f} s")
+            end = time.monotonic() + given.seconds
+            threads = [
+                threading.Thread(
+                    target=client,
+                    args=(live, survey, tally),
+                    kwargs={"end": end, "pause": given.pause, "seed": number},
+                )
+                for number in range(given.clients)
+            ]
+            for thread in threads:
+                thread.start()
+            for thread in threads:
+                thread.join()
+            wrong = lost_or_doubled(live, tally)
+            live.stop()
+    for (kind, status), count in sorted(tally.statuses.items()):
+        print(f"{kind} {status}: {count}")
+    for method, times in tally.times.items():
+        if len(times) > 1:
+            cuts = statistics.quantiles(times, n=20)
+            print(f"{method}: {len(times)}, median {cuts[9]:.3f} s, p95 {cuts[18]:.3f} s")
+    fives = sum(count for (_, status), count in tally.statuses.items() if status >= 500)
+    print(f"batches {len(tally.batches)}, lost or doubled {wrong}, 5xx {fives}, cut {tally.broken}")
+    return 1 if wrong or fives or tally.broken else 0
+
+
+def lost_or_doubled(live: Live, tally: Tally) -> int:
+    """Wait for all batches; how many read points have not exactly one result."""
+    wrong = 0
+    for batch, total in tally.batches.items():
+        path = f"/v1/batches/{batch}"
+        wait_until(lambda path=path: live.ask("GET", path).json["state"] == "done", 600)
+        rows = live.ask("GET", f"{path}/results?limit=100").json["items"]
+        points = {row["read_point"] for row in rows if row["state"] == "done"}
+        wrong += abs(total - len(rows)) + total - len(points)
+    return wrong
+
+
+if __name__ == "__main__":
+    sys.exit(main())
