@@ -1,6 +1,6 @@
 """Hooks for schemathesis: requests that are meant to be right name things that are there.
 
-Random text never names a survey, so half of the right requests get one of those that the test made
+Random text never names a survey, so most of the right requests get one of those that the test made
 (`STRATEGIST_IDS`, JSON: kind → ids); those that are meant to be wrong stay as they are.
 """
 
@@ -13,7 +13,7 @@ from typing import Any
 
 import schemathesis
 
-from tests.api.given import case_document
+from tests.api.given import STRATEGY, case_document
 
 IDS: dict[str, list[str]] = json.loads(os.environ["STRATEGIST_IDS"])
 RANDOM = random.Random(1)
@@ -21,26 +21,33 @@ RANDOM = random.Random(1)
 
 @schemathesis.hook
 def before_call(context: Any, case: Any, kwargs: Any) -> None:
-    """Make half of the right requests meaningful."""
-    if case.meta is None or not case.meta.generation.mode.is_positive or RANDOM.random() < 0.5:
+    """Make most of the right requests meaningful."""
+    if case.meta is None or not case.meta.generation.mode.is_positive or RANDOM.random() < 0.2:
         return
     for name, value in (case.path_parameters or {}).items():
-        case.path_parameters[name] = RANDOM.choice(IDS.get(name, [value]))
+        known = IDS.get(name, [value])
+        # Only the last of each kind is ever deleted, so that the others stay to be named.
+        case.path_parameters[name] = known[-1] if case.method == "DELETE" else one_of(known)
     if case.operation.path == "/v1/surveys":
         case.body = case_document() if case.media_type == "application/json" else case.body
     elif isinstance(case.body, dict):
         case.body |= named(case.operation.path)
 
 
+def one_of(known: list[str]) -> str:
+    return RANDOM.choice(known[:-1] or known)
+
+
 def named(path: str) -> dict[str, Any]:
     """The part of a body that names things that are there."""
-    at = {"survey": RANDOM.choice(IDS["survey_id"]), "read_point": "gate-1"}
-    stored = {"strategy": None, "strategy_id": RANDOM.choice(IDS["strategy_id"])}
+    at = {"survey": one_of(IDS["survey_id"]), "read_point": "gate-1"}
+    stored = {"strategy": None, "strategy_id": one_of(IDS["strategy_id"])}
+    given = {"strategy": STRATEGY, "strategy_id": None}
     entries = [{"name": "stored"} | stored, {"name": "weights", "loss": {"missed": 9}}]
     return {
         "/v1/strategies": at,
         "/v1/evaluations": at | stored,
         "/v1/comparisons": at | {"entries": entries},
-        "/v1/settings": at | stored | {"form": "gen2", "power_table": None},
+        "/v1/settings": at | given | {"form": "gen2", "power_table": None},
         "/v1/batches": {"items": [{"survey": at["survey"]}]},
     }[path]

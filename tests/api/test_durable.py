@@ -22,7 +22,7 @@ from tests.bench.api_kill import kill_test
 
 def test_nothing_is_lost_or_done_twice(tmp_path: Path) -> None:
     """Server and workers are killed in the middle, three times; the bench does it 20 times."""
-    report = kill_test(tmp_path, kills=3, read_points=20, workers=1, pause_s=3.0)
+    report = kill_test(tmp_path, kills=3, read_points=20, workers=1, pause_s=15.0)
     assert report.sound, report
 
 

@@ -29,6 +29,7 @@ class Report:
     changed: int
     attempts_failed: int
     kills: int
+    while_it_ran: int
     took_s: float
 
     @property
@@ -49,14 +50,17 @@ def kill_test(
     live.start()
     survey = live.ask("POST", "/v1/surveys", case_document(read_points)).json["id"]
     body = {"items": [{"survey": survey}]}
-    batch, seen, done = "", {}, 0
+    batch, seen, done, during = "", {}, 0, 0
     while done < kills:
-        moment = time.monotonic() + rng.uniform(0.2, pause_s)
+        moment = time.monotonic() + pause_s
         if not batch:
             batch = _try(live, "POST", "/v1/batches", body, Idempotency_Key="once").get("id", "")
-        while time.monotonic() < moment:
-            time.sleep(0.02)
+        goal = _done(live, batch) + rng.randint(1, max(1, read_points // (kills + 1)))
+        while batch and time.monotonic() < moment and _done(live, batch) < goal:
+            time.sleep(0.01)
+        time.sleep(rng.uniform(0, 0.1))
         seen |= _results(live, batch) if batch else {}
+        during += len(seen) < read_points
         live.kill(workers=rng.random() < 0.8)
         done += 1
         live.start()
@@ -76,6 +80,7 @@ def kill_test(
         changed=sum(final[place]["result"] != row["result"] for place, row in seen.items()),
         attempts_failed=sum(row["state"] != "done" for row in final.values()),
         kills=done,
+        while_it_ran=during,
         took_s=time.monotonic() - started,
     )
 
@@ -87,6 +92,12 @@ def _try(live: Live, method: str, path: str, body: Any = None, **headers: str) -
     except OSError:
         return {}
     return dict(reply.json) if reply.status < 300 else {}
+
+
+def _done(live: Live, batch: str) -> int:
+    """How many read points are solved."""
+    counts = _try(live, "GET", f"/v1/batches/{batch}").get("counts", {}) if batch else {}
+    return int(counts.get("done", 0))
 
 
 def _results(live: Live, batch: str) -> dict[int, dict[str, Any]]:
@@ -111,7 +122,7 @@ def main() -> int:
     parser.add_argument("--kills", type=int, default=20)
     parser.add_argument("--read-points", type=int, default=200)
     parser.add_argument("--seed", type=int, default=0)
-    parser.add_argument("--pause", type=float, default=8.0, help="seconds between kills, at most")
+    parser.add_argument("--pause", type=float, default=30.0, help="seconds between kills, at most")
     given = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
         report = kill_test(
