@@ -14,7 +14,7 @@ from strategist.survey.policy import SITE, Site
 from strategist.survey.records import Case
 from strategist.survey.tables import Tables, read_bytes, table_from_csv
 
-__all__ = ["read_case"]
+__all__ = ["is_folder", "read_case"]
 
 
 def read_case(folder: str | Path, read_point: str | None = None) -> Case:
@@ -24,7 +24,7 @@ def read_case(folder: str | Path, read_point: str | None = None) -> Case:
     columns and values; and, when each file is sound, what they contradict (see `assemble`).
     """
     path = Path(folder)
-    if not _is_folder(path):
+    if not is_folder(path):
         raise InputError.one(str(folder), "no such folder", "the folder of a case")
     reads = table_from_csv(path / "reads.csv", "reads.csv", "reads")
     roster = table_from_csv(path / "roster.csv", "roster.csv", "roster")
@@ -42,7 +42,8 @@ def read_case(folder: str | Path, read_point: str | None = None) -> Case:
     return assemble(site, tables, read_point)
 
 
-def _is_folder(path: Path) -> bool:
+def is_folder(path: Path) -> bool:
+    """Whether a folder of this name exists."""
     try:
         return path.is_dir()
     except (OSError, ValueError):  # a name that no file system takes
