@@ -14,6 +14,8 @@ from typing import TYPE_CHECKING, Any
 from strategist.errors import DisagreementError, Fault, InputError, SolveError, StrategistError
 
 if TYPE_CHECKING:
+    from strategist.batch.run import Progress, run_batch
+    from strategist.batch.summary import Summary
     from strategist.choose import Options, Result, choose
     from strategist.optimise.selections import TooManySelectionsError
     from strategist.optimise.strategy import Strategy, read_strategy
@@ -50,6 +52,7 @@ __all__ = [
     "Outcome",
     "Policy",
     "PowerTable",
+    "Progress",
     "ReadPoint",
     "Result",
     "Site",
@@ -57,6 +60,7 @@ __all__ = [
     "StrategistError",
     "Strategy",
     "StrategyFile",
+    "Summary",
     "Survey",
     "Tag",
     "TooManySelectionsError",
@@ -78,12 +82,15 @@ __all__ = [
     "read_text",
     "refuse_target",
     "result_text",
+    "run_batch",
     "settings_document",
     "settings_text",
     "write_whole",
 ]
 
 _LATE = {
+    "batch.run": ("Progress", "run_batch"),
+    "batch.summary": ("Summary",),
     "choose": ("Options", "Result", "choose"),
     "optimise.selections": ("TooManySelectionsError",),
     "optimise.strategy": ("Strategy", "read_strategy"),

@@ -166,7 +166,7 @@ def test_a_file_that_changes_under_the_walk_is_refused(tmp_path: Path) -> None:
 
 
 def test_the_digest_is_of_content(tmp_path: Path) -> None:
-    """Rows of another read point before it change nothing; its own value, its policy, options do."""
+    """Rows of others before it change nothing; a value of its own, its policy, options do."""
     reads = "read_point,pass_id,power_dbm,epc,rssi_dbm\ngate,p1,15,3001,-50\n"
     other = reads.replace("gate", "yard,p1,15,3001,-50\ngate")
     site = '{"read_points": {"gate": {"levels_dbm": [15, 16]}, "yard": {}}}'
