@@ -16,10 +16,13 @@ from strategist.errors import DisagreementError, Fault, InputError, SolveError, 
 if TYPE_CHECKING:
     from strategist.batch.run import Progress, run_batch
     from strategist.batch.summary import Summary
+    from strategist.batch.templates import SiteTemplates, site_templates
+    from strategist.batch.templates_text import templates_text
     from strategist.choose import Options, Result, choose
     from strategist.optimise.selections import TooManySelectionsError
     from strategist.optimise.strategy import Strategy, read_strategy
     from strategist.optimise.strategy_file import StrategyFile, parse_strategy_file
+    from strategist.optimise.templates import Templates, choose_templates, template_curve
     from strategist.report.check import Checked, check, check_text
     from strategist.report.masks import MaskList, list_masks, masks_text
     from strategist.report.output import refuse_target, write_whole
@@ -56,6 +59,7 @@ __all__ = [
     "ReadPoint",
     "Result",
     "Site",
+    "SiteTemplates",
     "SolveError",
     "StrategistError",
     "Strategy",
@@ -63,10 +67,12 @@ __all__ = [
     "Summary",
     "Survey",
     "Tag",
+    "Templates",
     "TooManySelectionsError",
     "check",
     "check_text",
     "choose",
+    "choose_templates",
     "complete",
     "diagnose",
     "evaluate",
@@ -85,16 +91,22 @@ __all__ = [
     "run_batch",
     "settings_document",
     "settings_text",
+    "site_templates",
+    "template_curve",
+    "templates_text",
     "write_whole",
 ]
 
 _LATE = {
     "batch.run": ("Progress", "run_batch"),
     "batch.summary": ("Summary",),
+    "batch.templates": ("SiteTemplates", "site_templates"),
+    "batch.templates_text": ("templates_text",),
     "choose": ("Options", "Result", "choose"),
     "optimise.selections": ("TooManySelectionsError",),
     "optimise.strategy": ("Strategy", "read_strategy"),
     "optimise.strategy_file": ("StrategyFile", "parse_strategy_file"),
+    "optimise.templates": ("Templates", "choose_templates", "template_curve"),
     "report.check": ("Checked", "check", "check_text"),
     "report.masks": ("MaskList", "list_masks", "masks_text"),
     "report.output": ("refuse_target", "write_whole"),

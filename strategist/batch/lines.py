@@ -11,7 +11,7 @@ from typing import Any
 from strategist.errors import InputError
 from strategist.report.output import written_whole
 
-__all__ = ["Lines"]
+__all__ = ["Lines", "read_lines"]
 
 _BLOCK = 1 << 20
 
@@ -55,20 +55,8 @@ class Lines:
         return begins
 
     def each(self) -> Iterator[tuple[int, dict[str, Any]]]:
-        """(where it begins, object) of each line; raises InputError where one is none of ours."""
-        with self.path.open("rb") as file:
-            at = 0
-            for number, line in enumerate(file, 1):
-                try:
-                    found = json.loads(line)
-                except ValueError:
-                    found = None
-                if not isinstance(found, dict) or "case" not in found:
-                    shown = line[:80].decode("utf-8", "replace").strip()
-                    allowed = "a line that a batch wrote; move the file away to start anew"
-                    raise InputError.one(str(self.path), shown, allowed, line=number)
-                yield at, found
-                at += len(line)
+        """(where it begins, object) of each line; raises InputError as `read_lines`."""
+        return read_lines(self.path)
 
     def reorder(self, begins: Iterable[int]) -> None:
         """Keep the lines that begin at `begins`, in that order: all at once, by renaming."""
@@ -78,3 +66,25 @@ class Lines:
                 target.write(file.readline().decode())
         self._file.close()
         self._file = self.path.open("a+b")
+
+
+def read_lines(path: Path) -> Iterator[tuple[int, dict[str, Any]]]:
+    """(where it begins, object) of each whole line of a file of a batch.
+
+    Raises InputError where a line is none that a batch writes.
+    """
+    with path.open("rb") as file:
+        at = 0
+        for number, line in enumerate(file, 1):
+            if not line.endswith(b"\n"):
+                return
+            try:
+                found = json.loads(line)
+            except ValueError:
+                found = None
+            if not isinstance(found, dict) or "case" not in found:
+                shown = line[:80].decode("utf-8", "replace").strip()
+                allowed = "a line that a batch wrote; move the file away to start anew"
+                raise InputError.one(str(path), shown, allowed, line=number)
+            yield at, found
+            at += len(line)

@@ -36,6 +36,7 @@ __all__ = [
     "seconds",
     "seed",
     "solving",
+    "weight",
     "whole",
 ]
 
@@ -146,6 +147,17 @@ def seconds(text: str) -> float:
         found = math.nan
     if not (math.isfinite(found) and found > 0):
         raise argparse.ArgumentTypeError(f'found "{text}"; allowed: a number of seconds above 0')
+    return found
+
+
+def weight(text: str) -> float:
+    """A type of argument: a loss of 0 or more."""
+    try:
+        found = float(text)
+    except ValueError:
+        found = math.nan
+    if not (math.isfinite(found) and found >= 0):
+        raise argparse.ArgumentTypeError(f'found "{text}"; allowed: a loss of 0 or more')
     return found
 
 
