@@ -107,7 +107,7 @@ def rates(case: Path, folder: Path) -> None:
         print(f"{workers} workers: {one.rate:.2f} read points a second; {one.cpu}")
     print(f"scaling from one worker to two: {ran[2].rate / ran[1].rate:.2f}")
     with cluster(folder) as address:
-        dask = run(case, folder / "dask", scheduler=address)
+        dask = run(case, folder / "cluster", scheduler=address)
     share = dask.seconds / ran[2].seconds
     print(f"Dask, 2 workers: {dask.rate:.2f} a second, {share:.2f} of the pool's time")
 
