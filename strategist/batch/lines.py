@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 from collections.abc import Iterable, Iterator, Sequence
@@ -21,11 +22,12 @@ class Lines:
 
     def __init__(self, path: Path) -> None:
         self.path = path
-        self._file = path.open("a+b")
-        end = self._end_of_last_line()
-        if end < self._file.seek(0, os.SEEK_END):
-            self._file.truncate(end)
-            os.fsync(self._file.fileno())
+        with _said_as_input(path):
+            self._file = path.open("a+b")
+            end = self._end_of_last_line()
+            if end < self._file.seek(0, os.SEEK_END):
+                self._file.truncate(end)
+                os.fsync(self._file.fileno())
 
     def close(self) -> None:
         self._file.close()
@@ -43,11 +45,12 @@ class Lines:
 
     def append(self, texts: Sequence[str]) -> list[int]:
         """Add lines and return where each begins, once all are on disk."""
-        at = self._file.seek(0, os.SEEK_END)
         coded = [text.encode() + b"\n" for text in texts]
-        self._file.write(b"".join(coded))
-        self._file.flush()
-        os.fsync(self._file.fileno())
+        with _said_as_input(self.path):
+            at = self._file.seek(0, os.SEEK_END)
+            self._file.write(b"".join(coded))
+            self._file.flush()
+            os.fsync(self._file.fileno())
         begins = []
         for line in coded:
             begins.append(at)
@@ -66,6 +69,15 @@ class Lines:
                 target.write(file.readline().decode())
         self._file.close()
         self._file = self.path.open("a+b")
+
+
+@contextlib.contextmanager
+def _said_as_input(path: Path) -> Iterator[None]:
+    try:
+        yield
+    except OSError as error:
+        allowed = "a file that can be written, with room for it"
+        raise InputError.one(str(path), error.strerror or str(error), allowed) from None
 
 
 def read_lines(path: Path) -> Iterator[tuple[int, dict[str, Any]]]:

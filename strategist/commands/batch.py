@@ -48,13 +48,19 @@ def add_workers(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "--workers",
         type=whole(1, 1000),
-        default=len(os.sched_getaffinity(0)),
+        default=_processors(),
         metavar="N",
         help="processes on this machine (one for each processor)",
     )
     command.add_argument(
         "--scheduler", metavar="ADDRESS", help="a Dask scheduler, as tcp://HOST:8786, instead"
     )
+
+
+def _processors() -> int:
+    """Those that this process may use."""
+    some = hasattr(os, "sched_getaffinity")
+    return len(os.sched_getaffinity(0)) if some else os.cpu_count() or 1
 
 
 def _batch(arguments: argparse.Namespace) -> int:

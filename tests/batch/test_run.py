@@ -147,6 +147,12 @@ def test_an_out_that_is_no_folder_is_refused(site: Path, tmp_path: Path, left: l
         run_batch([site], out / "/".join(left) if left else out, QUICK)
 
 
+def test_results_that_cannot_be_written_end_the_run(site: Path, tmp_path: Path) -> None:
+    (tmp_path / "out/results.jsonl").mkdir(parents=True)
+    with pytest.raises(InputError, match=r"results\.jsonl.*a file that can be written"):
+        run_batch([site], tmp_path / "out", QUICK)
+
+
 def test_kill_at_random_moments_loses_nothing(tmp_path: Path) -> None:
     """kill -9 of the run, resumed each time: the bytes of an uninterrupted run, no worker left."""
     folder = write_site(tmp_path / "site", 30, bad=(7,))

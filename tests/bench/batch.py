@@ -27,6 +27,7 @@ from strategist.survey.parts import open_case
 from tests.bench.made_site import write_made_site
 
 SIZE = (60, 15, 12)  # passes, levels, tags a pass
+Size = tuple[int, int, int]
 QUICKLY = {"allow": ["power"]}  # a policy that leaves next to nothing to solve
 POLICY = {"reader": {"mask_slots": 2}}
 UNSEEN = Options(unseen=False)
@@ -130,16 +131,16 @@ def cluster(folder: Path, workers: int = 2) -> Iterator[str]:
             process.wait()
 
 
-def memory(folder: Path, sizes: list[int]) -> None:
-    """Peak memory of the parent for more and more read points of full size, next to no solving."""
+def memory(folder: Path, counts: list[int], size: Size) -> None:
+    """Peak memory of the parent for more and more read points, with next to no solving."""
     first = None
-    for points in sizes:
-        case = write_made_site(folder / f"memory{points}", points, SIZE, kinds=6, policy=QUICKLY)
-        size = sum(file.stat().st_size for file in case.iterdir()) / 2**20
+    for points in counts:
+        case = write_made_site(folder / f"memory{points}", points, size, kinds=6, policy=QUICKLY)
+        mib = sum(file.stat().st_size for file in case.iterdir()) / 2**20
         ran = run(case, folder / f"memory{points}-out", workers=2)
         first = first or ran.peak_mib
         print(
-            f"{points:>6} read points ({size:,.0f} MiB): peak {ran.peak_mib:.0f} MiB, "
+            f"{points:>6} read points ({mib:,.0f} MiB): peak {ran.peak_mib:.0f} MiB, "
             f"{ran.peak_mib / first:.2f} of the first; {ran.rate:.1f} a second; {ran.cpu}",
             flush=True,
         )
@@ -195,6 +196,12 @@ def main() -> None:
     parser.add_argument("--kinds", type=int, default=6, help="of tag: more make more masks")
     parser.add_argument("--memory", type=int, nargs="*", default=[100, 1000, 10000])
     parser.add_argument("--kills", type=int, default=20)
+    parser.add_argument(
+        "--size",
+        type=lambda text: tuple(map(int, text.split("x"))),
+        default=SIZE,
+        help="of a read point: passes x levels x tags a pass, as 60x15x12",
+    )
     parser.add_argument("--quick", action="store_true")
     given = parser.parse_args()
     if given.quick:
@@ -203,12 +210,12 @@ def main() -> None:
         folder = Path(name)
         if given.points:
             case = write_made_site(
-                folder / "case", given.points, SIZE, kinds=given.kinds, policy=POLICY
+                folder / "case", given.points, given.size, kinds=given.kinds, policy=POLICY
             )
             shares(case, min(given.points, 20))
             rates(case, folder)
         if given.memory:
-            memory(folder, given.memory)
+            memory(folder, given.memory, given.size)
         if given.kills:
             kills(folder, given.kills, 60)
 
