@@ -57,6 +57,8 @@ def mixed(folder: Path, end: str = "\n", quote: str = "") -> Path:
         for t in (1, 2, 3)
         for dbm in (15, 16)
     ]
+    tried = [f"{dbm},p{p},{quote}{n}{quote}" for n in names for p in (1, 2, 3) for dbm in (15, 16)]
+    rng.shuffle(tried)
     rng.shuffle(roster)
     rng.shuffle(reads)
     reads.insert(5, "")
@@ -65,6 +67,7 @@ def mixed(folder: Path, end: str = "\n", quote: str = "") -> Path:
         end.join(["epc,read_point,pass_id,power_dbm,rssi_dbm", *reads]),
         end.join(["", "read_point,pass_id,epc,role", *roster, "", ""]),
         '{"read_points": {"b2": {"levels_dbm": [15, 16]}}}',
+        end.join(["power_dbm,pass_id,read_point", *tried]),
     )
 
 
