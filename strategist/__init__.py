@@ -19,16 +19,19 @@ if TYPE_CHECKING:
     from strategist.batch.templates import SiteTemplates, site_templates
     from strategist.batch.templates_text import templates_text
     from strategist.choose import Options, Result, choose
+    from strategist.judge import Judged, judge
     from strategist.optimise.selections import TooManySelectionsError
     from strategist.optimise.strategy import Strategy, read_strategy
     from strategist.optimise.strategy_file import StrategyFile, parse_strategy_file
     from strategist.optimise.templates import Templates, choose_templates, template_curve
+    from strategist.report.acceptance import acceptance_text, plan_text
     from strategist.report.check import Checked, check, check_text
+    from strategist.report.judged import judged_text
     from strategist.report.masks import MaskList, list_masks, masks_text
     from strategist.report.output import refuse_target, write_whole
     from strategist.report.settings import settings_document, settings_text
     from strategist.report.text import evaluation_text, result_text
-    from strategist.survey.diagnosis import Finding, diagnose
+    from strategist.survey.finding import Finding
     from strategist.survey.one_file import read_file, read_text
     from strategist.survey.policy import Policy, Site
     from strategist.survey.reading import read_case
@@ -36,19 +39,27 @@ if TYPE_CHECKING:
     from strategist.survey.untried import complete
     from strategist.tags.mask import Mask
     from strategist.tags.power_table import PowerTable, read_power_table
+    from strategist.trust.accept import AcceptanceRun, accept
+    from strategist.trust.acceptance import AcceptancePlan, plan_acceptance
+    from strategist.trust.diagnosis import diagnose
     from strategist.trust.evaluate import Outcome, evaluate
     from strategist.trust.evaluation import Evaluation, evaluate_at
+    from strategist.trust.guarded import GuardedOutcome, guarded_loss, guarded_outcome
 
 __version__ = "0.1.0"
 
 __all__ = [
+    "AcceptancePlan",
+    "AcceptanceRun",
     "Case",
     "Checked",
     "DisagreementError",
     "Evaluation",
     "Fault",
     "Finding",
+    "GuardedOutcome",
     "InputError",
+    "Judged",
     "Mask",
     "MaskList",
     "Options",
@@ -69,6 +80,8 @@ __all__ = [
     "Tag",
     "Templates",
     "TooManySelectionsError",
+    "accept",
+    "acceptance_text",
     "check",
     "check_text",
     "choose",
@@ -78,9 +91,15 @@ __all__ = [
     "evaluate",
     "evaluate_at",
     "evaluation_text",
+    "guarded_loss",
+    "guarded_outcome",
+    "judge",
+    "judged_text",
     "list_masks",
     "masks_text",
     "parse_strategy_file",
+    "plan_acceptance",
+    "plan_text",
     "read_case",
     "read_file",
     "read_power_table",
@@ -104,15 +123,18 @@ _LATE = {
     "batch.templates_text": ("templates_text",),
     "choose": ("Options", "Result", "choose"),
     "optimise.selections": ("TooManySelectionsError",),
+    "judge": ("Judged", "judge"),
     "optimise.strategy": ("Strategy", "read_strategy"),
     "optimise.strategy_file": ("StrategyFile", "parse_strategy_file"),
     "optimise.templates": ("Templates", "choose_templates", "template_curve"),
+    "report.acceptance": ("acceptance_text", "plan_text"),
     "report.check": ("Checked", "check", "check_text"),
     "report.masks": ("MaskList", "list_masks", "masks_text"),
+    "report.judged": ("judged_text",),
     "report.output": ("refuse_target", "write_whole"),
     "report.settings": ("settings_document", "settings_text"),
     "report.text": ("evaluation_text", "result_text"),
-    "survey.diagnosis": ("Finding", "diagnose"),
+    "survey.finding": ("Finding",),
     "survey.one_file": ("read_file", "read_text"),
     "survey.policy": ("Policy", "Site"),
     "survey.reading": ("read_case",),
@@ -120,8 +142,12 @@ _LATE = {
     "survey.untried": ("complete",),
     "tags.mask": ("Mask",),
     "tags.power_table": ("PowerTable", "read_power_table"),
+    "trust.accept": ("AcceptanceRun", "accept"),
+    "trust.acceptance": ("AcceptancePlan", "plan_acceptance"),
+    "trust.diagnosis": ("diagnose",),
     "trust.evaluate": ("Outcome", "evaluate"),
     "trust.evaluation": ("Evaluation", "evaluate_at"),
+    "trust.guarded": ("GuardedOutcome", "guarded_loss", "guarded_outcome"),
 }
 _HOME = {name: module for module, names in _LATE.items() for name in names}
 

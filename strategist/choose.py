@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any, Literal
 
 from strategist.errors import DisagreementError
@@ -13,13 +14,16 @@ from strategist.optimise.problem import Answer, Counts, Problem, pose
 from strategist.optimise.search import Clock, search
 from strategist.optimise.selections import TooManySelectionsError
 from strategist.optimise.strategy import Strategy
+from strategist.survey.finding import Finding
 from strategist.survey.records import ReadPoint
 from strategist.survey.untried import complete
 from strategist.tags.mask import unrecorded
+from strategist.trust.diagnosis import diagnose
 from strategist.trust.evaluate import Outcome, evaluate
+from strategist.trust.standing import Standing, standing_of
 from strategist.trust.unseen import Unseen, thin_classes, unseen_rates
 
-__all__ = ["Options", "Result", "Status", "choose"]
+__all__ = ["Options", "Result", "Status", "best_strategies", "best_strategy", "choose"]
 
 Status = Literal["optimal", "feasible", "infeasible", "undecided"]
 Prover = Literal["auto", "search", "model"]
@@ -46,10 +50,12 @@ class Result:
     """A strategy, what it does in the survey, and what is proven of it.
 
     `mask_words` says what each mask of the strategy stands for; `unseen` how the masks hold for
-    tags left out (None: no masks, or not asked for). `bound` is a loss that no strategy of the
-    searched set is below; `status` is "optimal" only when it equals the loss; "infeasible" when no
-    strategy keeps the hard limits (this one exceeds them least) and "undecided" when time ran out
-    before one was found that does, or none was proven to. `seconds` is the time of the proof.
+    tags left out (None: no masks, or not asked for); `standing` holds rates with their intervals,
+    the guarded loss and the margins; `findings` is the diagnosis of the survey. `bound` is a loss
+    that no strategy of the searched set is below; `status` is "optimal" only when it equals the
+    loss; "infeasible" when no strategy keeps the hard limits (this one exceeds them least) and
+    "undecided" when time ran out before one was found that does, or none was proven to. `seconds`
+    is the time of the proof.
     """
 
     read_point: str
@@ -58,10 +64,12 @@ class Result:
     bound: float
     strategy: Strategy
     outcome: Outcome
+    standing: Standing
     mask_words: tuple[str, ...]
     unseen: Unseen | None
     searched: dict[str, int]
     proof: dict[str, Any]
+    findings: tuple[Finding, ...]
     warnings: tuple[str, ...]
     seconds: float
 
@@ -79,10 +87,12 @@ class Result:
             "gap": self.gap,
             "strategy": self.strategy.to_json(),
             "outcome": self.outcome.to_json(),
+            **self.standing.to_json(),
             "mask_words": list(self.mask_words),
             "unseen": None if self.unseen is None else self.unseen.to_json(),
             "searched": self.searched,
             "proof": self.proof,
+            "findings": [finding.to_json() for finding in self.findings],
             "warnings": list(self.warnings),
             "seconds": round(self.seconds, 3),
         }
@@ -98,16 +108,12 @@ def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
     clock = Clock(options.time_limit_s)
     started = time.monotonic()
     whole = complete(read_point)
-    problem = pose(whole.survey, whole.policy)
-    answer, prover = _prove(problem, options, clock)
-    strategy, counts = finish(problem, answer)
-    outcome = evaluate(whole.survey, whole.policy, strategy)
-    _compare(counts, outcome, problem)
+    found = _decide(whole, options, clock)
+    problem, answer, strategy = found.problem, found.answer, found.strategy
     seconds = time.monotonic() - started
     unseen = None
     if options.unseen and strategy.masks:
-        again = replace(options, unseen=False)
-        unseen = unseen_rates(whole, strategy, lambda part: choose(part, again).strategy)
+        unseen = unseen_rates(whole, strategy, lambda parts: best_strategies(parts, options))
     weak = thin_classes(whole.survey) if strategy.masks else ()
     weak += unrecorded(strategy.masks, whole.survey.tags)
     return Result(
@@ -116,7 +122,8 @@ def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
         loss=problem.loss(answer.counts),
         bound=answer.bound[1] if answer.bound[0] >= answer.key[0] else 0.0,
         strategy=strategy,
-        outcome=outcome,
+        outcome=found.outcome,
+        standing=standing_of(whole.survey, whole.policy, strategy, found.outcome),
         mask_words=tuple(problem.candidates.words[x.mask] for x in answer.chain.literals),
         unseen=unseen,
         searched={
@@ -124,10 +131,43 @@ def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
             "cutoffs": len(problem.thresholds),
             "masks": len(problem.candidates.masks),
         },
-        proof={"by": prover, **dict(answer.effort)},
+        proof={"by": found.prover, **dict(answer.effort)},
+        findings=diagnose(read_point, strategy),
         warnings=(*whole.warnings, *weak, *(unseen.warnings if unseen else ())),
         seconds=seconds,
     )
+
+
+def best_strategies(parts: Sequence[ReadPoint], options: Options) -> list[Strategy]:
+    """The best strategy of each part of a read point, checked by the evaluator and no more.
+
+    For judging how a choice holds when it is repeated; each part has the whole time limit.
+    """
+    return [best_strategy(part, options) for part in parts]
+
+
+def best_strategy(part: ReadPoint, options: Options) -> Strategy:
+    """The best strategy of one part."""
+    return _decide(complete(part), options, Clock(options.time_limit_s)).strategy
+
+
+@dataclass(frozen=True, eq=False)
+class _Decided:
+    problem: Problem
+    answer: Answer
+    prover: str
+    strategy: Strategy
+    outcome: Outcome
+
+
+def _decide(whole: ReadPoint, options: Options, clock: Clock) -> _Decided:
+    """Pose, prove, finish, and have the evaluator replay the answer."""
+    problem = pose(whole.survey, whole.policy)
+    answer, prover = _prove(problem, options, clock)
+    strategy, counts = finish(problem, answer)
+    outcome = evaluate(whole.survey, whole.policy, strategy)
+    _compare(counts, outcome, problem)
+    return _Decided(problem, answer, prover, strategy, outcome)
 
 
 def _prove(problem: Problem, options: Options, clock: Clock) -> tuple[Answer, str]:

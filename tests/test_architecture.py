@@ -14,7 +14,7 @@ ROOT = Path(__file__).parent.parent
 SOURCES = sorted((ROOT / "strategist").rglob("*.py")) + sorted((ROOT / "api").rglob("*.py"))
 
 # Rooms from left to right; those of one rank do not import each other. `choose` is a file: it wires
-# the optimiser and the evaluator, so it stands to the right of both.
+# the optimiser and the evaluator, so it stands to the right of both; `judge` calls it repeatedly.
 RANK = {
     "errors": 0,
     "survey": 1,
@@ -23,10 +23,11 @@ RANK = {
     "optimise": 3,
     "trust": 4,
     "choose": 5,
-    "report": 6,
-    "batch": 7,
-    "commands": 8,
-    "__main__": 9,
+    "judge": 6,
+    "report": 7,
+    "batch": 8,
+    "commands": 9,
+    "__main__": 10,
 }
 # The package's __init__ names modules of every room without loading them, and the commands use
 # these names: slow libraries load late without a single import inside a function.

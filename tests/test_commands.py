@@ -222,7 +222,8 @@ def test_evaluate_says_which_passes(capsys: Any, one: Path, tmp_path: Path) -> N
     status, out, _ = run(capsys, "evaluate", one, "--strategy", file, "--out", "-")
     found = json.loads(out)
     assert (status, found["loss"], found["outcome"]["missed"]) == (0, 5.0, 1)
-    assert list(found) == ["read_point", "loss", "strategy", "outcome", "warnings"]
+    standing = ["guarded_loss", "guarded", "rates", "margins"]
+    assert list(found) == ["read_point", "loss", "strategy", "outcome", *standing, "warnings"]
 
 
 def test_evaluate_takes_a_result_and_its_read_point(capsys: Any, two: Path, tmp_path: Path) -> None:
@@ -490,3 +491,51 @@ def test_survey_without_a_single_read(capsys: Any, tmp_path: Path) -> None:
 
 def test_version(capsys: Any) -> None:
     assert run(capsys, "--version")[:2] == (0, f"{strategist.__version__}\n")
+
+
+def test_judge_says_how_far_to_trust_the_answer(capsys: Any, two: Path, tmp_path: Path) -> None:
+    status, out, err = run(capsys, "judge", two)
+    assert (status, err) == (0, "")
+    assert out.count("best strategy, proven") == 2
+    assert out.count("To measure next") == 2
+    assert out.count("Caution") == 1
+    assert max(len(line) for line in out.splitlines()) <= 80
+    file = tmp_path / "judged.json"
+    assert run(capsys, "judge", two, "--read-point", "dock", "--out", file)[0] == 0
+    judged = json.loads(file.read_text())
+    assert judged["next_survey"]["passes"] > 0
+    status, out, _ = run(capsys, "evaluate", two, "--strategy", file)
+    assert (status, out.splitlines()[0]) == (0, "dock: the given strategy")
+    assert "one read point for --out" in run(capsys, "judge", two, "--out", file)[2]
+
+
+def test_plan_acceptance(capsys: Any, tmp_path: Path) -> None:
+    status, out, err = run(capsys, "plan-acceptance", "--rate", "0.05")
+    assert (status, err) == (0, "")
+    assert "Run 59 independent passes" in out
+    assert "true rate      5 % of passes:   4.8 %" in out  # 0.95^59 = 0.0485
+    assert max(len(line) for line in out.splitlines()) <= 80
+    assert "0 and below 1" in run(capsys, "plan-acceptance", "--rate", "5")[2]
+    status, _, err = run(capsys, "plan-acceptance", "--rate", "0.05", "--confidence", "0.2")
+    assert status == 2 and "a share from 0.5 to 0.999999" in err
+    status, _, err = run(capsys, "plan-acceptance", "--rate", "0.05", "--errors", "-1")
+    assert status == 2 and "a whole number from 0 to 1000" in err
+
+
+def test_accept_ends_with_the_verdict(capsys: Any, one: Path, tmp_path: Path) -> None:
+    """Two passes show nothing at 5 %; at 80 % with 60 % confidence none missed is enough."""
+    file = tmp_path / "strategy.json"
+    file.write_text('{"levels_dbm": [23]}')
+    status, out, err = run(capsys, "accept", one, "--strategy", file)
+    assert (status, err) == (1, "")
+    assert out.startswith("door: NOT ENOUGH passes to say\n")
+    loose = ("--rate", "0.8", "--confidence", "0.6")
+    status, out, _ = run(capsys, "accept", one, "--strategy", file, *loose, "--against", one)
+    assert status == 0
+    assert out.startswith("door: PASS\n")
+    assert "Moved since the survey (3 tags in both)" in out
+    assert max(len(line) for line in out.splitlines()) <= 80
+    file.write_text('{"levels_dbm": [20]}')
+    status, out, _ = run(capsys, "accept", one, "--strategy", file, "--rate", "0.01", "--out", "-")
+    found = json.loads(out)
+    assert (status, found["verdict"], found["failures"]) == (1, "fail", 1)

@@ -46,7 +46,7 @@ class Aim:
         least = bound - self.offset
         if self.step:
             return self.step * math.ceil(least / self.step - 1e-6)
-        return least - 1e-9 * max(1.0, abs(bound))
+        return least - max(1.0, abs(bound) * 1e-3) / _UNIT  # compared to six decimals
 
 
 def measures(problem: Problem) -> tuple[Measure, ...]:

@@ -38,6 +38,11 @@ class Chain:
     literals: tuple[Literal, ...] = ()
     joins: tuple[str, ...] = ()
 
+    @property
+    def rank(self) -> tuple[int, tuple[Literal, ...]]:
+        """What chains that are as good are told apart by: few negations, then the list of masks."""
+        return sum(literal.negate for literal in self.literals), self.literals
+
 
 @dataclass(frozen=True, slots=True)
 class Counts:

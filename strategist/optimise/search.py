@@ -176,9 +176,12 @@ class _Search:
                     *ladder,
                     float(selections.bits[row]),
                 )
-                if self.best is None or key < self.best.key:
-                    chain = selections.chain(row)
-                    self.best = Answer(key, chain, branch.cutoff, ladder[::-1], counts)
+                found = Answer(key, selections.chain(row), branch.cutoff, ladder[::-1], counts)
+                if self.best is None or (key, found.chain.rank) < (
+                    self.best.key,
+                    self.best.chain.rank,
+                ):
+                    self.best = found
 
     # the search
 

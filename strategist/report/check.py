@@ -7,10 +7,11 @@ from dataclasses import dataclass
 
 from strategist.errors import InputError
 from strategist.report.lines import paragraph, plain
-from strategist.survey.diagnosis import Finding, diagnose
+from strategist.survey.finding import Finding
 from strategist.survey.order import figure
 from strategist.survey.records import Case, ReadPoint
 from strategist.survey.untried import complete
+from strategist.trust.diagnosis import diagnose
 
 __all__ = ["Checked", "check", "check_text"]
 
@@ -72,7 +73,9 @@ def _said(one: Checked) -> list[str]:
         lines += paragraph(f"{mark}: {text}", hanging=2)
         if advice:
             lines += paragraph(f"-> {advice}", 4, 3)
-    return lines or ["  nothing weak found"]
+    if not one.weak and one.refusal is None:
+        lines = ["  nothing weak found", *lines]
+    return lines
 
 
 def _verdict(checked: Sequence[Checked]) -> str:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from strategist.choose import Result
 from strategist.optimise.strategy import Strategy
 from strategist.report.lines import labelled, paragraph, plain
+from strategist.report.standing import standing_lines
 from strategist.survey.order import figure, some
 from strategist.survey.policy import Policy
 from strategist.tags.mask import EPC_START, Mask
@@ -15,7 +16,14 @@ from strategist.trust.evaluation import Evaluation
 from strategist.trust.intervals import Rate
 from strategist.trust.unseen import Unseen
 
-__all__ = ["CAUTION", "evaluation_text", "mask_text", "result_text", "what_to_set"]
+__all__ = [
+    "CAUTION",
+    "caution_lines",
+    "evaluation_text",
+    "mask_text",
+    "result_text",
+    "what_to_set",
+]
 
 CAUTION = (
     "Levels are conducted power. With antenna gain and cable loss keep the radiated power within "
@@ -32,10 +40,11 @@ _HEADS = {
 _PROVERS = {"search": "exact search", "model": "mixed-integer model"}
 
 
-def result_text(result: Result, policy: Policy, *, caution: bool = True) -> str:
+def result_text(result: Result, policy: Policy, *, caution: bool = True, weak: bool = True) -> str:
     """A result of `choose` under the read point's policy, in lines of 80 columns.
 
-    `caution` may be False where another result with the same caution follows at once.
+    `caution` may be False where another result with the same caution follows at once, `weak`
+    where the whole diagnosis follows.
     """
     return "\n".join(
         [
@@ -43,10 +52,16 @@ def result_text(result: Result, policy: Policy, *, caution: bool = True) -> str:
             *what_to_set(result.strategy, result.mask_words),
             *_what_it_does(result.outcome, policy),
             *_unseen(result.unseen),
+            *standing_lines(result.standing),
             "Proof",
             *paragraph(_proof(result, policy)),
-            *_warnings(result.warnings),
-            *(["Caution", *paragraph(CAUTION)] if caution else []),
+            *_warnings(
+                [
+                    *(f.text for f in result.findings if weak and f.severity == "weak"),
+                    *result.warnings,
+                ]
+            ),
+            *(caution_lines() if caution else []),
         ]
     )
 
@@ -58,11 +73,16 @@ def evaluation_text(evaluation: Evaluation, policy: Policy) -> str:
             f"{plain(evaluation.read_point)}: the given strategy",
             *what_to_set(evaluation.strategy),
             *_what_it_does(evaluation.outcome, policy),
+            *standing_lines(evaluation.standing),
             *_warnings(evaluation.warnings),
-            "Caution",
-            *paragraph(CAUTION),
+            *caution_lines(),
         ]
     )
+
+
+def caution_lines() -> list[str]:
+    """What to mind before anything is installed."""
+    return ["Caution", *paragraph(CAUTION)]
 
 
 def what_to_set(strategy: Strategy, mask_words: Sequence[str] = ()) -> list[str]:

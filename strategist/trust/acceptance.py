@@ -25,9 +25,9 @@ from strategist.trust.intervals import (
 
 __all__ = [
     "AcceptancePlan",
-    "Judgement",
+    "RunVerdict",
     "Verdict",
-    "judge",
+    "judge_run",
     "operating_characteristic",
     "plan_acceptance",
     "plan_for_good_site",
@@ -147,7 +147,7 @@ def plan_for_good_site(
 
 
 @dataclass(frozen=True)
-class Judgement:
+class RunVerdict:
     """What a run has shown. `lower` and `upper` are one-sided exact bounds of the true rate."""
 
     verdict: Verdict
@@ -160,7 +160,9 @@ class Judgement:
     sentence: str
 
 
-def judge(rate_limit: float, failures: int, passes: int, confidence: float = 0.95) -> Judgement:
+def judge_run(
+    rate_limit: float, failures: int, passes: int, confidence: float = 0.95
+) -> RunVerdict:
     """Judge a run of passes against a limit of the true failure rate.
 
     `pass`: the upper bound is at most the limit. `fail`: the lower bound is above it. `not
@@ -189,7 +191,7 @@ def judge(rate_limit: float, failures: int, passes: int, confidence: float = 0.9
         needed = _fewest_passes(limit, share, k)
         so_many = f"at most {k} failures" if k else "no failure"
         sentence += f" A new run of {needed} passes with {so_many} would pass."
-    return Judgement(verdict, k, n, limit, share, lower, upper, sentence)
+    return RunVerdict(verdict, k, n, limit, share, lower, upper, sentence)
 
 
 def _shows(limit: float, confidence: float, passes: int, failures: int) -> bool:

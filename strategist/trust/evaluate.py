@@ -7,6 +7,7 @@ an error in the model's arithmetic cannot hide here.
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Mapping, Sequence, Set
 from dataclasses import dataclass
 from typing import Any
 
@@ -18,7 +19,7 @@ from strategist.survey.policy import Policy
 from strategist.survey.records import Survey
 from strategist.tags.mask import chain_accepts
 
-__all__ = ["Outcome", "PassOutcome", "evaluate"]
+__all__ = ["Outcome", "PassOutcome", "accepted_at", "evaluate", "replay", "surveyed_steps"]
 
 _SAME_LEVEL_DB = 1e-6
 
@@ -27,11 +28,13 @@ _SAME_LEVEL_DB = 1e-6
 class PassOutcome:
     """What one pass came to; tags as indices into the survey's `tags`, ascending.
 
-    `steps` is the number of ladder steps that were walked, at least 1.
+    `wanted` and `stray_presented` count the tags that were there; `steps` is the number of ladder
+    steps that were walked, at least 1.
     """
 
     pass_id: str
     wanted: int
+    stray_presented: int
     missed: tuple[int, ...]
     stray: tuple[int, ...]
     steps: int
@@ -75,10 +78,33 @@ class Outcome:
 def evaluate(survey: Survey, policy: Policy, strategy: Strategy) -> Outcome:
     """What `strategy` would have reported in each pass of the survey, and its loss.
 
-    Raises InputError where the strategy uses a level that was not surveyed, at all or in some pass.
+    Raises InputError where the strategy uses a level that was not surveyed, at all or in a pass
+    that walks up to it.
     """
-    steps = _surveyed_steps(survey, strategy)
-    reads = _reads_by_step(survey, strategy, steps)
+    steps = surveyed_steps(survey, strategy)
+    outcome = replay(survey, policy, strategy, accepted_at(survey, strategy, steps))
+    for number, one in enumerate(outcome.by_pass):
+        for position, step in enumerate(steps[: one.steps]):
+            if not survey.tried[number, step]:
+                raise InputError.one(
+                    "strategy",
+                    f"{strategy.levels_dbm[position]:g}",
+                    f"a level that every pass was tried at (pass {one.pass_id} was not)",
+                    column=f"levels_dbm.{position}",
+                )
+    return outcome
+
+
+def replay(
+    survey: Survey,
+    policy: Policy,
+    strategy: Strategy,
+    accepted: Sequence[Mapping[int, Set[int]]],
+) -> Outcome:
+    """Walk the ladder in each pass: `accepted[i]` maps a pass index to the tags that step i adds.
+
+    A pass that a step's map lacks adds nothing there.
+    """
     present: dict[int, tuple[set[int], set[int]]] = defaultdict(lambda: (set(), set()))
     for entry in range(len(survey.roster_pass)):
         wanted, stray = present[int(survey.roster_pass[entry])]
@@ -89,9 +115,9 @@ def evaluate(survey: Survey, policy: Policy, strategy: Strategy) -> Outcome:
     for number, pass_id in enumerate(survey.pass_ids):
         reported: set[int] = set()
         walked = 0
-        for step in steps:
+        for step in accepted:
             walked += 1
-            reported |= reads.get((number, step), set())
+            reported |= step.get(number, set())
             if len(reported) >= strategy.stop_after:
                 break
         wanted, stray = present[number]
@@ -99,6 +125,7 @@ def evaluate(survey: Survey, policy: Policy, strategy: Strategy) -> Outcome:
             PassOutcome(
                 pass_id,
                 len(wanted),
+                len(stray),
                 tuple(sorted(wanted - reported)),
                 tuple(sorted(stray & reported)),
                 walked,
@@ -110,42 +137,39 @@ def evaluate(survey: Survey, policy: Policy, strategy: Strategy) -> Outcome:
         passes=len(passes),
         wanted=sum(p.wanted for p in passes),
         missed=missed,
-        stray_presented=int((~survey.roster_wanted).sum()),
+        stray_presented=sum(p.stray_presented for p in passes),
         stray=strays,
         loss=policy.loss.missed * missed + policy.loss.stray * strays,
         by_pass=tuple(passes),
     )
 
 
-def _surveyed_steps(survey: Survey, strategy: Strategy) -> list[int]:
-    """Level indices of the strategy's steps, lowest first."""
+def surveyed_steps(survey: Survey, strategy: Strategy) -> list[int]:
+    """Level indices of the strategy's steps, lowest first; InputError for a level not surveyed."""
     steps = []
     surveyed = ", ".join(f"{level:g}" for level in survey.levels_dbm)
     for position, level in enumerate(strategy.levels_dbm):
-        column = f"levels_dbm.{position}"
         close = np.flatnonzero(np.abs(survey.levels_dbm - level) < _SAME_LEVEL_DB)
         if not len(close):
             raise InputError.one(
-                "strategy", f"{level:g}", f"a level surveyed here: {surveyed}", column=column
+                "strategy",
+                f"{level:g}",
+                f"a level surveyed here: {surveyed}",
+                column=f"levels_dbm.{position}",
             )
-        step = int(close[0])
-        if not survey.tried[:, step].all():
-            untried = survey.pass_ids[int(np.flatnonzero(~survey.tried[:, step])[0])]
-            allowed = f"a level that every pass was tried at (pass {untried} was not)"
-            raise InputError.one("strategy", f"{level:g}", allowed, column=column)
-        steps.append(step)
+        steps.append(int(close[0]))
     return steps
 
 
-def _reads_by_step(
-    survey: Survey, strategy: Strategy, steps: list[int]
-) -> dict[tuple[int, int], set[int]]:
-    """(pass, level index) -> tags accepted there: chain holds, one read reaches the cutoff."""
+def accepted_at(
+    survey: Survey, strategy: Strategy, levels: Sequence[int]
+) -> list[dict[int, set[int]]]:
+    """For each of the level indices: pass -> tags with a read that passes chain and cutoff."""
     through_masks = [chain_accepts(strategy.masks, tag) for tag in survey.tags]
-    accepted: dict[tuple[int, int], set[int]] = defaultdict(set)
-    for read in np.flatnonzero(np.isin(survey.read_level, steps)):
+    found: dict[int, dict[int, set[int]]] = {level: defaultdict(set) for level in levels}
+    for read in np.flatnonzero(np.isin(survey.read_level, list(found))):
         tag = int(survey.read_tag[read])
         strong = strategy.cutoff_dbm is None or survey.read_rssi[read] >= strategy.cutoff_dbm
         if strong and through_masks[tag]:
-            accepted[int(survey.read_pass[read]), int(survey.read_level[read])].add(tag)
-    return accepted
+            found[int(survey.read_level[read])][int(survey.read_pass[read])].add(tag)
+    return [found[level] for level in levels]

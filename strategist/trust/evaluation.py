@@ -10,6 +10,7 @@ from strategist.survey.records import ReadPoint
 from strategist.survey.untried import complete
 from strategist.tags.mask import unrecorded
 from strategist.trust.evaluate import Outcome, evaluate
+from strategist.trust.standing import Standing, standing_of
 
 __all__ = ["Evaluation", "evaluate_at"]
 
@@ -22,6 +23,7 @@ class Evaluation:
     read_point: str
     strategy: Strategy
     outcome: Outcome
+    standing: Standing
     warnings: tuple[str, ...]
 
     def to_json(self) -> dict[str, Any]:
@@ -31,6 +33,7 @@ class Evaluation:
             "loss": self.outcome.loss,
             "strategy": self.strategy.to_json(),
             "outcome": self.outcome.to_json(),
+            **self.standing.to_json(),
             "warnings": list(self.warnings),
         }
 
@@ -43,5 +46,6 @@ def evaluate_at(read_point: ReadPoint, strategy: Strategy) -> Evaluation:
     """
     whole = complete(read_point)
     outcome = evaluate(whole.survey, whole.policy, strategy)
+    standing = standing_of(whole.survey, whole.policy, strategy, outcome)
     warnings = (*whole.warnings, *unrecorded(strategy.masks, whole.survey.tags))
-    return Evaluation(read_point.name, strategy, outcome, warnings)
+    return Evaluation(read_point.name, strategy, outcome, standing, warnings)

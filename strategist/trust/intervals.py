@@ -24,7 +24,9 @@ __all__ = [
     "check_confidence",
     "check_counts",
     "clopper_pearson",
+    "interval_words",
     "lower_bound",
+    "percent",
     "percent_down",
     "percent_up",
     "rate_sentence",
@@ -131,12 +133,22 @@ def percent_down(share: float) -> str:
     return _percent(share, math.floor, 1e-9)
 
 
+def percent(share: float) -> str:
+    """The same rounded to the nearest: for a rate as it was counted."""
+    return _percent(share, round, 0.0)
+
+
 def _percent(share: float, towards: Callable[[float], int], hair: float) -> str:
     percent = 100 * share
     if percent <= 0:
         return "0 %"
     places = max(0, 1 - math.floor(math.log10(percent) + 1e-9))
     return f"{towards(percent * 10**places + hair) / 10**places:.{places}f} %"
+
+
+def interval_words(rate: Rate) -> str:
+    """The interval of a rate, rounded outward: "0.042 to 9.0 %"."""
+    return f"{percent_down(rate.low).removesuffix(' %')} to {percent_up(rate.high)}"
 
 
 def rate_sentence(events: int, trials: int, what: str = "missed", confidence: float = 0.95) -> str:

@@ -7,7 +7,7 @@ and a stray tag that it rejects never will be, whatever power and cutoff do.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -20,6 +20,8 @@ from strategist.tags.candidates import tag_fields
 from strategist.tags.fields import words_of
 from strategist.tags.mask import Mask, chain_accepts
 from strategist.trust.intervals import Rate, clopper_pearson
+from strategist.trust.parts import Chooser
+from strategist.trust.rates import rate_json
 
 __all__ = ["Held", "Unseen", "item_class", "thin_classes", "unseen_rates"]
 
@@ -37,8 +39,8 @@ class Held:
 
     def to_json(self) -> dict[str, Any]:
         return {
-            "wanted_rejected": _rate_json(self.wanted_rejected),
-            "stray_let_through": _rate_json(self.stray_let_through),
+            "wanted_rejected": rate_json(self.wanted_rejected),
+            "stray_let_through": rate_json(self.stray_let_through),
         }
 
 
@@ -82,9 +84,7 @@ def thin_classes(survey: Survey) -> tuple[str, ...]:
     )
 
 
-def unseen_rates(
-    read_point: ReadPoint, strategy: Strategy, chooser: Callable[[ReadPoint], Strategy]
-) -> Unseen:
+def unseen_rates(read_point: ReadPoint, strategy: Strategy, chooser: Chooser) -> Unseen:
     """Leave out tags, one of `FOLDS` parts at a time, choose again, and test the new chain on them.
 
     The parts are made by tag number within the survey's order, so the answer is repeatable. Rates
@@ -112,19 +112,21 @@ def unseen_rates(
 Tally = tuple[int, int, int, int]  # wanted rejected, wanted, strays let through, strays
 
 
-def _left_out(
-    read_point: ReadPoint, part: Ints, chooser: Callable[[ReadPoint], Strategy]
-) -> Held | None:
+def _left_out(read_point: ReadPoint, part: Ints, chooser: Chooser) -> Held | None:
     """What chains chosen without a part of the tags do to that part, over all parts."""
     survey = read_point.survey
-    tallies = []
+    outs, parts = [], []
     for number in range(FOLDS):
         out = part == number
         kept = survey.without_tags(out)
         if not out.any() or not kept.roster_wanted.any() or kept.roster_wanted.all():
             continue
-        without = ReadPoint(kept, read_point.policy)
-        tallies.append(_count(survey, chooser(without).masks, out))
+        outs.append(out)
+        parts.append(ReadPoint(kept, read_point.policy))
+    tallies = [
+        _count(survey, strategy.masks, out)
+        for strategy, out in zip(chooser(parts), outs, strict=True)
+    ]
     return _held(tallies) if tallies else None
 
 
@@ -165,13 +167,3 @@ def _gaps(fitted: Held, unseen: Held | None, lesson: str) -> list[str]:
 
 def _of(rate: Rate) -> str:
     return f"{rate.events} of {rate.trials}"
-
-
-def _rate_json(rate: Rate) -> dict[str, Any]:
-    return {
-        "events": rate.events,
-        "trials": rate.trials,
-        "rate": rate.rate,
-        "low": rate.low,
-        "high": rate.high,
-    }

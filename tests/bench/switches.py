@@ -6,22 +6,65 @@ A further switch is a further function here, and its line in `SWITCHES`.
 from __future__ import annotations
 
 from dataclasses import replace
+from unittest.mock import patch
 
 import numpy as np
 
+from strategist.optimise.branch import Branch
 from strategist.optimise.problem import pose
 from strategist.optimise.search import Clock, search
+from strategist.optimise.starts import Starts
 from strategist.survey.profile import Profile, peaks
 from strategist.survey.records import Ints, ReadPoint, Survey
 from tests.bench.measure import Found
-from tests.bench.ours import found_of
+from tests.bench.ours import by_search, found_of
 
 __all__ = ["SWITCHES", "tags_and_passes_apart"]
 
 SWITCHES = {
     "nothing": "tests.bench.ours:by_search",
     "merging of tags and passes": "tests.bench.switches:tags_and_passes_apart",
+    "shifts (bounds of passes alone)": "tests.bench.switches:without_shifts",
+    "fixing of classes": "tests.bench.switches:without_fixed_classes",
+    "settling of levels": "tests.bench.switches:without_settled_levels",
+    "bounds that know the chains": "tests.bench.switches:without_cuts",
+    "chains to begin with": "tests.bench.switches:without_starts",
 }
+
+
+def without_shifts(read_point: ReadPoint, seconds: float | None) -> Found:
+    """Branches are bounded without raising the bound along its slope."""
+    raised = Branch.raise_bound
+
+    def once(self: Branch, target: float, rounds: int = 1) -> None:
+        raised(self, target, 1)
+
+    with patch.object(Branch, "raise_bound", once):
+        return by_search(read_point, seconds)
+
+
+def without_fixed_classes(read_point: ReadPoint, seconds: float | None) -> Found:
+    """No class is settled beforehand."""
+    with patch.object(Branch, "fix_classes", return_value=False):
+        return by_search(read_point, seconds)
+
+
+def without_settled_levels(read_point: ReadPoint, seconds: float | None) -> Found:
+    """No level is dropped or settled beforehand."""
+    with patch.object(Branch, "settle_levels", return_value=False):
+        return by_search(read_point, seconds)
+
+
+def without_cuts(read_point: ReadPoint, seconds: float | None) -> Found:
+    """Chains are weighed by the penalties of the branch alone, without the sieve."""
+    with patch.object(Branch, "cuts", return_value=[]):
+        return by_search(read_point, seconds)
+
+
+def without_starts(read_point: ReadPoint, seconds: float | None) -> Found:
+    """The search begins with the best strategy without masks."""
+    with patch.object(Starts, "promising", return_value=iter(())):
+        return by_search(read_point, seconds)
 
 
 def tags_and_passes_apart(read_point: ReadPoint, seconds: float | None) -> Found:

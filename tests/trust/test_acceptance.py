@@ -6,7 +6,7 @@ import pytest
 from strategist.errors import InputError
 from strategist.trust.acceptance import (
     AcceptancePlan,
-    judge,
+    judge_run,
     operating_characteristic,
     plan_acceptance,
     plan_for_good_site,
@@ -59,23 +59,23 @@ def test_json_and_sentence():
 
 
 def test_verdicts():
-    assert judge(0.05, 0, 59).verdict == "pass"
-    assert judge(0.05, 0, 58).verdict == "not enough"
-    assert judge(0.05, 9, 60).verdict == "fail"
-    assert judge(0.05, 0, 0).verdict == "not enough"
-    assert "A new run of 93 passes with at most 1 failures" in judge(0.05, 1, 70).sentence
-    assert "One-sided, 95 %" in judge(0.05, 9, 60).sentence
+    assert judge_run(0.05, 0, 59).verdict == "pass"
+    assert judge_run(0.05, 0, 58).verdict == "not enough"
+    assert judge_run(0.05, 9, 60).verdict == "fail"
+    assert judge_run(0.05, 0, 0).verdict == "not enough"
+    assert "A new run of 93 passes with at most 1 failures" in judge_run(0.05, 1, 70).sentence
+    assert "One-sided, 95 %" in judge_run(0.05, 9, 60).sentence
 
 
 def test_a_run_that_keeps_its_plan_passes():
     for plan in plans(0.02, 0.9, (0, 1, 2, 5)):
-        assert judge(0.02, plan.failures_allowed, plan.passes, 0.9).verdict == "pass"
-        assert judge(0.02, plan.failures_allowed + 1, plan.passes, 0.9).verdict != "pass"
+        assert judge_run(0.02, plan.failures_allowed, plan.passes, 0.9).verdict == "pass"
+        assert judge_run(0.02, plan.failures_allowed + 1, plan.passes, 0.9).verdict != "pass"
 
 
 def test_the_verdict_follows_the_exact_bounds():
     for failures in range(21):
-        found = judge(0.1, failures, 60)
+        found = judge_run(0.1, failures, 60)
         upper, lower = upper_bound(failures, 60), lower_bound(failures, 60)
         expected = "pass" if upper <= 0.1 else "fail" if lower > 0.1 else "not enough"
         assert (found.verdict, found.upper, found.lower) == (expected, upper, lower)
@@ -83,7 +83,7 @@ def test_the_verdict_follows_the_exact_bounds():
 
 def test_a_bad_site_seldom_passes_and_a_site_at_the_limit_seldom_fails():
     generator = np.random.default_rng(3)
-    verdicts = [judge(0.05, k, 124).verdict for k in range(125)]
+    verdicts = [judge_run(0.05, k, 124).verdict for k in range(125)]
     at_limit = [verdicts[k] for k in generator.binomial(124, 0.05, 4000)]
     assert at_limit.count("pass") <= 0.06 * 4000
     assert at_limit.count("fail") <= 0.06 * 4000
@@ -97,8 +97,8 @@ def test_a_bad_site_seldom_passes_and_a_site_at_the_limit_seldom_fails():
         (lambda: plan_acceptance(float("nan")), "rate_limit"),
         (lambda: plan_acceptance(0.05, 95), "confidence"),
         (lambda: plan_acceptance(0.05, 0.95, -1), "failures_allowed"),
-        (lambda: judge(0.05, 61, 60), "failures"),
-        (lambda: judge(0.05, 1, -60), "passes"),
+        (lambda: judge_run(0.05, 61, 60), "failures"),
+        (lambda: judge_run(0.05, 1, -60), "passes"),
         (lambda: operating_characteristic(10, 1, [1.2]), "true_rates"),
         (lambda: plan_for_good_site(0.05, 0.06), "good_rate"),
     ],

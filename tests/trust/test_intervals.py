@@ -118,3 +118,16 @@ def test_the_interval_holds_the_truth(passes, together):
         rate = bootstrap_rate(missed, [tags] * passes, 5, resamples=400)
         held += rate.low <= true <= rate.high
     assert held >= 0.93 * 200
+
+
+def test_a_rate_in_words_never_needs_an_exponent():
+    """All of 2, none of 2, and one of 60: rounded outward, whole at 100 %."""
+    assert intervals.interval_words(intervals.clopper_pearson(2, 2)) == "15 to 100 %"
+    assert intervals.interval_words(intervals.clopper_pearson(0, 2)) == "0 to 85 %"
+    assert intervals.interval_words(intervals.clopper_pearson(1, 60)) == "0.042 to 9.0 %"
+    assert [intervals.percent(x) for x in (0.0, 0.0167, 0.375, 1.0)] == [
+        "0 %",
+        "1.7 %",
+        "38 %",
+        "100 %",
+    ]

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
-from strategist.choose import Options, choose
+from strategist.choose import Options, best_strategies, choose
 from strategist.optimise.strategy import Strategy
 from strategist.survey.policy import Policy
 from strategist.survey.records import ReadPoint
@@ -59,9 +61,9 @@ def test_the_choice_is_made_without_the_tags_left_out() -> None:
     point = made(*ONE_KIND)
     seen: list[set[str]] = []
 
-    def chooser(part: ReadPoint) -> Strategy:
-        seen.append({tag.epc for tag in part.survey.tags})
-        return choose(part, Options(unseen=False)).strategy
+    def chooser(parts: Sequence[ReadPoint]) -> list[Strategy]:
+        seen.extend({tag.epc for tag in part.survey.tags} for part in parts)
+        return best_strategies(parts, Options())
 
     unseen_rates(point, choose(point, Options(unseen=False)).strategy, chooser)
     everything = {tag.epc for tag in point.survey.tags}

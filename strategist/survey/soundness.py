@@ -1,37 +1,21 @@
-"""What is weak in a survey, as findings that a planner can act upon."""
+"""Is the survey whole? What is lacking in it, odd, or copied."""
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
-from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 
+from strategist.survey.finding import Found
 from strategist.survey.order import figure, some
-from strategist.survey.records import Bools, ReadPoint, Survey
+from strategist.survey.records import Bools, Survey
 from strategist.survey.untried import untried_pairs
 
-__all__ = ["COPY_READS_MIN", "PASSES_MIN", "Finding", "diagnose", "zero_event_bound"]
+__all__ = ["COPY_READS_MIN", "PASSES_MIN", "soundness", "zero_event_bound"]
 
 PASSES_MIN = 30  # below this even a faultless survey leaves a true rate near 10 % possible
 
 COPY_READS_MIN = 5  # fewer reads than this may well come out equal twice by chance
-
-
-@dataclass(frozen=True)
-class Finding:
-    """One thing to know about a survey: `kind` is a short code, `text` gives the figure.
-
-    `weak` means that an answer drawn from the survey may not hold; `note` that it may surprise.
-    """
-
-    read_point: str
-    kind: str
-    text: str
-    advice: str
-    severity: Literal["weak", "note"]
 
 
 def zero_event_bound(trials: int) -> float:
@@ -45,21 +29,13 @@ def zero_event_bound(trials: int) -> float:
     return float(1 - 0.05 ** (1 / trials))
 
 
-def diagnose(read_point: ReadPoint) -> tuple[Finding, ...]:
-    """The findings on a read point: those that make it weak first."""
-    survey = read_point.survey
-    found = [
-        Finding(survey.read_point, kind, text, advice, severity)
-        for check in (_coverage, _classes, _reads, _amount)
-        for severity, kind, text, advice in check(survey)
-    ]
-    return tuple(sorted(found, key=lambda finding: finding.severity != "weak"))
+def soundness(survey: Survey) -> Found:
+    """Pairs, levels, roles, reads and passes that are lacking, odd or copied."""
+    for check in (_coverage, _classes, _reads, _amount):
+        yield from check(survey)
 
 
-_Found = Iterator[tuple[Literal["weak", "note"], str, str, str]]
-
-
-def _coverage(survey: Survey) -> _Found:
+def _coverage(survey: Survey) -> Found:
     """Pairs that were not surveyed, and levels at which nothing was read."""
     pairs = untried_pairs(survey)
     if pairs:
@@ -74,7 +50,7 @@ def _coverage(survey: Survey) -> _Found:
         yield "note", "silent_levels", text, "Check that the reader was on at these levels."
 
 
-def _classes(survey: Survey) -> _Found:
+def _classes(survey: Survey) -> Found:
     """Roles that do not occur, in the survey or in a pass."""
     wanted = survey.roster_wanted
     if not wanted.any():
@@ -86,12 +62,12 @@ def _classes(survey: Survey) -> _Found:
         yield "weak", "no_stray", text, advice
     without = np.bincount(survey.roster_pass[wanted], minlength=len(survey.pass_ids)) == 0
     if wanted.any() and without.any():
-        named = some([survey.pass_ids[p] for p in np.flatnonzero(without)])
+        named = some(sorted(survey.pass_ids[p] for p in np.flatnonzero(without)))
         text = f"{without.sum()} of {len(without)} passes have no wanted tag: {named}."
         yield "note", "passes_without_wanted", text, "Check the roster unless they were empty runs."
 
 
-def _reads(survey: Survey) -> _Found:
+def _reads(survey: Survey) -> Found:
     """Wanted tags that no level reads, and strays that no roster lists."""
     entry = survey.roster_pass * len(survey.tags) + survey.roster_tag
     read = np.isin(entry, survey.read_pass * len(survey.tags) + survey.read_tag)
@@ -112,7 +88,7 @@ def _reads(survey: Survey) -> _Found:
         yield "note", "strays_unlisted", text, "Find out where they are, or list them as stray."
 
 
-def _amount(survey: Survey) -> _Found:
+def _amount(survey: Survey) -> Found:
     """Too few passes, and passes that are copies."""
     passes = len(survey.pass_ids)
     if passes < PASSES_MIN:
@@ -128,7 +104,7 @@ def _amount(survey: Survey) -> _Found:
 
 
 def _epcs(survey: Survey, entries: Bools) -> str:
-    epcs = [survey.tags[t].epc for t in np.unique(survey.roster_tag[entries])]
+    epcs = sorted(survey.tags[t].epc for t in np.unique(survey.roster_tag[entries]))
     return f"EPC {', '.join(epcs[:3])}{f', … ({len(epcs)} in all)' if len(epcs) > 3 else ''}"
 
 
@@ -142,7 +118,7 @@ def _copies(survey: Survey) -> list[str]:
     entries = np.lexsort((survey.roster_tag, survey.roster_pass))
     roster = np.column_stack([survey.roster_tag, survey.roster_wanted])[entries]
     stops = np.searchsorted(survey.roster_pass[entries], np.arange(len(survey.pass_ids) + 1))
-    for p, pass_id in enumerate(survey.pass_ids):
+    for pass_id, p in sorted((pass_id, p) for p, pass_id in enumerate(survey.pass_ids)):
         if ends[p + 1] - ends[p] < COPY_READS_MIN:
             continue
         content = reads[ends[p] : ends[p + 1]].tobytes()

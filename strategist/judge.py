@@ -1,0 +1,78 @@
+"""How far to trust the best strategy of a read point: the answer with everything that tests it."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+from typing import Any
+
+from strategist.choose import Options, Result, best_strategy, choose
+from strategist.optimise.strategy import Strategy
+from strategist.survey.records import ReadPoint
+from strategist.survey.untried import complete
+from strategist.trust.folds import CrossValidation, cross_validate
+from strategist.trust.next_survey import NextSurvey, next_survey
+from strategist.trust.tag_types import TagTypes, judge_cutoff
+from strategist.trust.unseen import unseen_rates
+
+__all__ = ["Judged", "judge"]
+
+# As the built-in `map`; a process pool's own `map` spreads the choices over processors.
+Map = Callable[[Callable[[ReadPoint], Strategy], Sequence[ReadPoint]], Iterable[Strategy]]
+
+
+@dataclass(frozen=True)
+class Judged:
+    """A result with its cross-validation (None where there are too few passes).
+
+    `tag_types` says what a cutoff costs over mixed types, `next_survey` what to measure next;
+    `seconds` is the time of the whole judgement.
+    """
+
+    result: Result
+    cross_validation: CrossValidation | None
+    tag_types: TagTypes
+    next_survey: NextSurvey
+    seconds: float
+
+    def to_json(self) -> dict[str, Any]:
+        """The keys of the result, and those that judging adds."""
+        cross = self.cross_validation
+        return {
+            **self.result.to_json(),
+            "cross_validation": None if cross is None else cross.to_json(),
+            "tag_types": self.tag_types.to_json(),
+            "next_survey": self.next_survey.to_json(),
+            "judged_seconds": round(self.seconds, 3),
+        }
+
+
+def judge(read_point: ReadPoint, options: Options | None = None, mapped: Map = map) -> Judged:
+    """Choose, then choose again without some of the passes and tags, and say what that shows.
+
+    `mapped` runs the further choices; the built-in `map` takes one after the other. Raises what
+    `choose` raises.
+    """
+    options = options or Options()
+    started = time.monotonic()
+    whole = complete(read_point)
+    result = choose(read_point, replace(options, unseen=False))
+    again = partial(best_strategy, options=options)
+
+    def chooser(parts: Sequence[ReadPoint]) -> list[Strategy]:
+        return list(mapped(again, parts))
+
+    cross = cross_validate(whole, result.strategy, result.outcome, chooser)
+    types = judge_cutoff(whole, result.strategy, chooser)
+    warnings = list(cross.warnings) if cross else []
+    if types.sentence is not None and not types.stands:
+        warnings.append(types.sentence)
+    if options.unseen and result.strategy.masks:
+        unseen = unseen_rates(whole, result.strategy, chooser)
+        result = replace(result, unseen=unseen)
+        warnings = [*unseen.warnings, *warnings]
+    result = replace(result, warnings=(*result.warnings, *warnings))
+    following = next_survey(whole, result.strategy, result.outcome, cross)
+    return Judged(result, cross, types, following, time.monotonic() - started)

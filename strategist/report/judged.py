@@ -1,0 +1,84 @@
+"""A judged result in words: the result, then everything that says how far to trust it."""
+
+from __future__ import annotations
+
+from strategist.judge import Judged
+from strategist.report.lines import labelled, paragraph
+from strategist.report.standing import rate_words
+from strategist.report.text import caution_lines, result_text
+from strategist.survey.order import figure
+from strategist.survey.policy import Policy
+from strategist.trust.folds import Again, CrossValidation
+
+__all__ = ["judged_text"]
+
+
+def judged_text(judged: Judged, policy: Policy, *, caution: bool = True) -> str:
+    """The result, its cross-validation, the diagnosis and what to measure next, in 80 columns."""
+    lines = [result_text(judged.result, policy, caution=False, weak=False)]
+    if judged.cross_validation is None:
+        lines += ["Held out", *paragraph("too few passes to leave any out")]
+    else:
+        lines += _cross(judged.cross_validation)
+    if judged.tag_types.sentence is not None:
+        lines += ["Tag types", *paragraph(judged.tag_types.sentence)]
+    lines.append("Diagnosis")
+    for finding in judged.result.findings:
+        lines += paragraph(f"{finding.severity}: {finding.text}", hanging=2)
+        lines += paragraph(f"-> {finding.advice}", 4, 3)
+    lines += _next(judged)
+    if caution:
+        lines += caution_lines()
+    return "\n".join(lines)
+
+
+def _cross(cross: CrossValidation) -> list[str]:
+    """Fitted and held-out figures side by side, and how often settings came again."""
+    again = cross.again
+    head = f"Held out (each of {again.folds} blocks of passes, the rest choosing without it)"
+    lines = [head, f"  {'':<22}{'as fitted':<26}held out"]
+    fitted, held = cross.fitted_rates, cross.held_out_rates
+    for label, one, other in (
+        ("missed, of tags", fitted.missed_by_tag, held.missed_by_tag),
+        ("passes with a miss", fitted.missed_by_pass, held.missed_by_pass),
+        ("passes with a stray", fitted.stray_by_pass, held.stray_by_pass),
+    ):
+        lines.append(f"  {label:<22}{rate_words(one):<26}{rate_words(other)}")
+    loss = [figure(round(one, 3)) for one in (cross.fitted, cross.held_out)]
+    lines.append(f"  {'loss a pass':<22}{loss[0]:<26}{loss[1]}")
+    lines += paragraph("(The intervals allow for the luck of the passes, not of the choice.)")
+    return [*lines, f"Chosen again in {again.folds} folds", *_chosen(again)]
+
+
+def _chosen(again: Again) -> list[str]:
+    lines: list[str] = []
+    for number, (ladder, folds) in enumerate(again.levels):
+        levels = ", ".join(figure(level) for level in ladder)
+        own = " (the answer)" if number == 0 else ""
+        lines += labelled("levels" if number == 0 else "", f"{folds} x {levels} dBm{own}")
+    used = [cutoff for cutoff in again.cutoffs_dbm if cutoff is not None]
+    none = len(again.cutoffs_dbm) - len(used)
+    text = f"none in {none}" if none else ""
+    if used:
+        span = f"{figure(min(used))} to {figure(max(used))} dBm in {len(used)}"
+        text = f"{span}{', ' if text else ''}{text}"
+    lines += labelled("cutoff", text)
+    for number, (mask, folds) in enumerate(again.masks):
+        test = "not " if mask.negate else ""
+        value = f"{mask.value:0{mask.length}b} binary" if mask.length % 4 else mask.pattern
+        lines += labelled(
+            "masks" if number == 0 else "",
+            f"{folds} x {mask.bank.upper()} bank, pointer {mask.pointer}, length {mask.length}: "
+            f"{test}{value}",
+        )
+    return lines
+
+
+def _next(judged: Judged) -> list[str]:
+    following = judged.next_survey
+    levels = ", ".join(figure(level) for level in following.levels_dbm) or "none"
+    lines = ["To measure next", *labelled("passes", f"{following.passes} more")]
+    lines += labelled("levels", f"add {levels} dBm" if following.levels_dbm else "none to add")
+    for reason in following.reasons:
+        lines += paragraph(f"- {reason}", hanging=2)
+    return lines

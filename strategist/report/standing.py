@@ -1,0 +1,84 @@
+"""Rates with intervals, guards and margins in words."""
+
+from __future__ import annotations
+
+from strategist.report.lines import labelled
+from strategist.survey.order import figure
+from strategist.trust.intervals import Rate, interval_words, percent
+from strategist.trust.margins import PowerMargin, RssiMargin
+from strategist.trust.standing import Standing
+
+__all__ = ["rate_words", "standing_lines"]
+
+
+def standing_lines(standing: Standing) -> list[str]:
+    """How far the counts carry: two sections of a result, in lines of 80 columns."""
+    rates = standing.rates
+    lines = ["How far the counts carry (95 % confidence)"]
+    for label, rate, each, sentence in (
+        ("missed", rates.missed_by_tag, "of wanted tags", rates.sentences[0]),
+        ("stray", rates.stray_by_pass, "of passes with a stray", rates.sentences[1]),
+    ):
+        between = f"{rate_words(rate)} {each}; " if rate.rate is not None else ""
+        lines += labelled(label, between + sentence)
+    return [*lines, "Margins", *_guarded(standing), *_margins(standing)]
+
+
+def rate_words(rate: Rate) -> str:
+    """A rate with its interval, rounded outward: "1.7 % (0.042 to 9.0 %)"."""
+    if rate.rate is None:
+        return "unknown (no trials)"
+    return f"{percent(rate.rate)} ({interval_words(rate)})"
+
+
+def _guarded(standing: Standing) -> list[str]:
+    guarded = standing.guarded
+    text = (
+        f"loss {figure(guarded.loss)} ({guarded.outcome.missed} missed, {guarded.outcome.stray} "
+        f"stray) if every tag drifts the wrong way by {figure(guarded.guard.power_db)} dB of "
+        f"power and {figure(guarded.guard.rssi_db)} dB of RSSI"
+    )
+    for one in guarded.stand_ins:
+        text += (
+            f"; {figure(one.asked_dbm)} dBm ({one.role}) was not surveyed, "
+            f"{figure(one.used_dbm)} stands in"
+        )
+    return labelled("guarded", text)
+
+
+def _margins(standing: Standing) -> list[str]:
+    margins = standing.margins
+    lines: list[str] = []
+    if margins.power_wanted is not None:
+        lines += labelled("power", _power(margins.power_wanted, "lowered", "wanted"))
+    if margins.power_stray is not None:
+        label = "" if margins.power_wanted is not None else "power"
+        lines += labelled(label, _power(margins.power_stray, "raised", "stray"))
+    label = "rssi"
+    for margin, text in (
+        (margins.rssi_wanted, "the weakest wanted tag is {} dB above the cutoff"),
+        (margins.rssi_stray, "the strongest stray it rejects is {} dB below"),
+    ):
+        if margin is not None:
+            lines += labelled(label, text.format(figure(margin.db)) + _where(margin))
+            label = ""
+    return lines
+
+
+def _power(margin: PowerMargin, way: str, role: str) -> str:
+    holds = f"{figure(margin.holds_db)} dB"
+    if margin.fails_db is None:
+        return f"{way} by {holds}, all that was surveyed, no further {role} tag fails"
+    more = f" and {margin.others} more" if margin.others else ""
+    begin = f"{way} by {holds} it holds; by" if margin.holds_db else f"{way} by"
+    verb = "are" if margin.others else "is"
+    what = f"{verb} missed" if role == "wanted" else f"{verb} reported"
+    return f"{begin} {figure(margin.fails_db)} dB, {role} {margin.epc}{_in(margin)}{more} {what}"
+
+
+def _where(margin: RssiMargin) -> str:
+    return f": {margin.epc}{_in(margin)}"
+
+
+def _in(margin: PowerMargin | RssiMargin) -> str:
+    return f" in {margin.pass_id}"

@@ -1,0 +1,131 @@
+"""What RSSI tells: how well it parts wanted from stray, and the offset between tag types."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter, defaultdict
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+from scipy import stats
+
+from strategist.survey.records import Bools, Floats, Survey
+from strategist.survey.turn_on import TurnOn
+
+__all__ = ["Area", "TypeOffset", "area", "area_at_equal_level", "type_offsets"]
+
+TAGS_OF_TYPE_MIN = 5  # fewer tags of a type than this give no offset
+
+
+@dataclass(frozen=True)
+class Area:
+    """Area under the curve: chance that a wanted read is stronger than a stray one (ties half).
+
+    0.5: RSSI tells nothing; 1: it parts them. `error` is the standard error of Hanley and McNeil
+    1982 (NaN for an area pooled over levels), with `wanted` and `stray` reads.
+    """
+
+    area: float
+    error: float
+    wanted: int
+    stray: int
+
+
+def area(wanted: npt.ArrayLike, stray: npt.ArrayLike) -> Area:
+    """The area for two samples of RSSI, neither empty (ValueError)."""
+    strong: Floats = np.asarray(wanted, np.float64)
+    weak: Floats = np.asarray(stray, np.float64)
+    n, m = strong.size, weak.size
+    if not n or not m:
+        raise ValueError("both samples need a value")
+    u = float(stats.mannwhitneyu(strong, weak, method="asymptotic").statistic)
+    a = u / (n * m)
+    q1, q2 = a / (2 - a), 2 * a * a / (1 + a)
+    variance = (a * (1 - a) + (n - 1) * (q1 - a * a) + (m - 1) * (q2 - a * a)) / (n * m)
+    return Area(a, math.sqrt(max(variance, 0.0)), n, m)
+
+
+def area_at_equal_level(survey: Survey, on: TurnOn, of: Bools | None = None) -> Area | None:
+    """The area over pairs of a wanted and a stray tag that were read at the same level.
+
+    `of` marks the roster entries to look at (None: all). None where no such pair exists.
+    """
+    chosen = np.ones(len(survey.roster_wanted), bool) if of is None else of
+    won, pairs, wanted_reads, stray_reads = 0.0, 0, 0, 0
+    for level in range(len(survey.levels_dbm)):
+        column = on.peaks[:, level]
+        read = np.isfinite(column) & chosen
+        wanted, stray = column[read & survey.roster_wanted], column[read & ~survey.roster_wanted]
+        if len(wanted) and len(stray):
+            won += area(wanted, stray).area * len(wanted) * len(stray)
+            pairs += len(wanted) * len(stray)
+            wanted_reads += len(wanted)
+            stray_reads += len(stray)
+    return Area(won / pairs, math.nan, wanted_reads, stray_reads) if pairs else None
+
+
+@dataclass(frozen=True)
+class TypeOffset:
+    """RSSI of `tag_type` minus that of `reference` (the commonest type) at equal turn-on power.
+
+    In dB, with a 95 % interval; `tags` and `reference_tags` are what it rests on.
+    """
+
+    tag_type: str
+    reference: str
+    offset_db: float
+    low_db: float
+    high_db: float
+    tags: int
+    reference_tags: int
+
+    @property
+    def real(self) -> bool:
+        """Whether the interval leaves out 0."""
+        return self.low_db > 0 or self.high_db < 0
+
+    def to_json(self) -> dict[str, Any]:
+        return {name: getattr(self, name) for name in self.__dataclass_fields__}
+
+
+def type_offsets(survey: Survey, on: TurnOn) -> tuple[TypeOffset, ...]:
+    """The offsets of all types with enough tags against the commonest; empty with one type.
+
+    Each tag counts once, by its mean over passes. A least-squares line of RSSI at turn-on against
+    turn-on power, with one slope and an intercept for each type: the offset is the difference of
+    intercepts, so types are compared as if they turned on at the same power.
+    """
+    by_tag: dict[int, list[tuple[float, float]]] = defaultdict(list)
+    for entry in np.flatnonzero(on.level >= 0):
+        tag = int(survey.roster_tag[entry])
+        power = float(survey.levels_dbm[on.level[entry]])
+        if survey.tags[tag].tag_type is not None:
+            by_tag[tag].append((power, float(on.rssi[entry])))
+    types = [survey.tags[tag].tag_type or "" for tag in by_tag]
+    count = Counter(types)
+    known = [name for name, n in sorted(count.items()) if n >= TAGS_OF_TYPE_MIN]
+    if len(known) < 2:
+        return ()
+    reference = max(known, key=lambda name: (count[name], name))
+    means = np.array([np.mean(values, axis=0) for values in by_tag.values()])
+    return tuple(
+        _offset(name, reference, means, np.array(types)) for name in known if name != reference
+    )
+
+
+def _offset(name: str, reference: str, means: Floats, types: npt.NDArray[np.str_]) -> TypeOffset:
+    rows = (types == name) | (types == reference)
+    power, rssi = means[rows].T
+    own = types[rows] == name
+    design = np.column_stack([np.ones(len(power)), own, power - power.mean()])
+    solution, *_ = np.linalg.lstsq(design, rssi, rcond=None)
+    rest = rssi - design @ solution
+    freedom = max(1, len(rssi) - np.linalg.matrix_rank(design))
+    covariance = np.linalg.pinv(design.T @ design) * float(rest @ rest) / freedom
+    half = float(stats.t.ppf(0.975, freedom)) * math.sqrt(max(float(covariance[1, 1]), 0.0))
+    offset = float(solution[1])
+    return TypeOffset(
+        name, reference, offset, offset - half, offset + half, int(own.sum()), int((~own).sum())
+    )

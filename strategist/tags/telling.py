@@ -1,0 +1,46 @@
+"""Do wanted and stray tags differ in data? The one field that tells most, as a finding."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from strategist.survey.finding import Found
+from strategist.survey.policy import Policy
+from strategist.survey.records import Survey
+from strategist.tags.candidates import find_candidates
+
+__all__ = ["data_findings"]
+
+TELLS = 0.05  # rejected strays minus rejected wanted, as shares, from which a field is named
+
+
+def data_findings(survey: Survey, policy: Policy) -> Found:
+    """The candidate mask that rejects most strays for the wanted tags it costs."""
+    wanted = survey.roster_wanted
+    if not wanted.any() or wanted.all():
+        return
+    candidates = find_candidates(survey.tags, policy.reader, serial_masks=policy.serial_masks)
+    advice = "Masks cannot part them: power, ladder and cutoff have to."
+    if not candidates.masks:
+        text = "Data: no field differs between the tags seen here."
+        yield "note", "data_alike", text, advice
+        return
+    holds = candidates.matches[:, candidates.tag_class[survey.roster_tag]]
+    kept, through = holds[:, wanted].mean(axis=1), holds[:, ~wanted].mean(axis=1)
+    apart = np.concatenate([kept - through, through - kept])
+    best = int(apart.argmax())
+    mask, negated = best % len(kept), best >= len(kept)
+    keeps, passes = (1 - kept, 1 - through) if negated else (kept, through)
+    words = candidates.words[mask]
+    if apart[best] < TELLS:
+        text = "Data: no single field tells wanted from stray tags."
+        yield "note", "data_alike", text, advice
+        return
+    text = (
+        f"Data: {words} {'does not hold' if negated else 'holds'} for {keeps[mask]:.0%} of wanted "
+        f"and {passes[mask]:.0%} of stray tags presented."
+    )
+    if keeps[mask] == 1 and passes[mask] == 0:
+        yield "note", "data_parts", text, "A mask on it parts them, as long as the numbering holds."
+    else:
+        yield "note", "data_helps", text, "A mask on it helps; what passes is left to the others."

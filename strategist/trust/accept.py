@@ -1,0 +1,87 @@
+"""An acceptance run: a new survey, taken after installation, held against a limit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from strategist.optimise.strategy import Strategy
+from strategist.survey.records import ReadPoint
+from strategist.trust.acceptance import RunVerdict, judge_run
+from strategist.trust.drift import Drift, drift_between
+from strategist.trust.evaluate import Outcome, evaluate
+from strategist.trust.rates import Rates, rates_of
+
+__all__ = ["RATE_LIMIT", "AcceptanceRun", "accept"]
+
+RATE_LIMIT = 0.05  # share of passes with a miss that is accepted where nobody says another
+
+
+@dataclass(frozen=True)
+class AcceptanceRun:
+    """A run of new passes under a strategy, judged by the passes in which a wanted tag was missed.
+
+    Strays are reported with their interval and do not decide. `drift` is None without an earlier
+    survey.
+    """
+
+    read_point: str
+    strategy: Strategy
+    outcome: Outcome
+    rates: Rates
+    verdict: RunVerdict
+    drift: Drift | None
+    warnings: tuple[str, ...]
+
+    @property
+    def passed(self) -> bool:
+        return self.verdict.verdict == "pass"
+
+    def to_json(self) -> dict[str, Any]:
+        verdict = self.verdict
+        return {
+            "read_point": self.read_point,
+            "verdict": verdict.verdict,
+            "sentence": verdict.sentence,
+            "rate_limit": verdict.rate_limit,
+            "confidence": verdict.confidence,
+            "failures": verdict.failures,
+            "passes": verdict.passes,
+            "lower": verdict.lower,
+            "upper": verdict.upper,
+            "strategy": self.strategy.to_json(),
+            "outcome": self.outcome.to_json(),
+            "rates": self.rates.to_json(),
+            "drift": None if self.drift is None else self.drift.to_json(),
+            "warnings": list(self.warnings),
+        }
+
+
+def accept(
+    read_point: ReadPoint,
+    strategy: Strategy,
+    rate_limit: float = RATE_LIMIT,
+    confidence: float = 0.95,
+    against: ReadPoint | None = None,
+) -> AcceptanceRun:
+    """Judge a new survey of a read point: pass, fail, or not enough passes to say.
+
+    A failure is a pass with a wanted tag that the strategy missed; passes without a wanted tag
+    are no trials. A step above the one where a pass stopped need not have been tried there.
+    `against` is the survey that the strategy came from. Raises InputError where a pass was not
+    tried at a step that it walks up to, or for a limit or confidence out of range.
+    """
+    outcome = evaluate(read_point.survey, read_point.policy, strategy)
+    trials = [p for p in outcome.by_pass if p.wanted]
+    failures = sum(bool(p.missed) for p in trials)
+    verdict = judge_run(rate_limit, failures, len(trials), confidence)
+    drift = None if against is None else drift_between(against, read_point)
+    return AcceptanceRun(
+        read_point.name,
+        strategy,
+        outcome,
+        rates_of(outcome),
+        verdict,
+        drift,
+        read_point.warnings,
+    )

@@ -1,0 +1,80 @@
+"""What is weak or telling in a survey, as findings that a planner can act upon."""
+
+from __future__ import annotations
+
+from strategist.optimise.strategy import Strategy
+from strategist.survey.finding import Finding, Found, findings
+from strategist.survey.order import figure
+from strategist.survey.policy import Policy
+from strategist.survey.power_findings import power_findings
+from strategist.survey.records import ReadPoint, Survey
+from strategist.survey.rssi_findings import rssi_findings
+from strategist.survey.soundness import soundness
+from strategist.survey.turn_on import turn_on
+from strategist.tags.telling import data_findings
+from strategist.trust.acceptance import plan_acceptance
+
+__all__ = ["diagnose"]
+
+_RATE_LEAST = 1e-6  # a limit of 0 cannot be shown by any number of passes
+
+
+def diagnose(read_point: ReadPoint, strategy: Strategy | None = None) -> tuple[Finding, ...]:
+    """The findings on a read point, and on the strategy chosen for it: those that weaken it first.
+
+    Each gives a figure and a sentence of advice.
+    """
+    survey, policy = read_point.survey, read_point.policy
+    on = turn_on(survey)
+    checks: list[Found] = [
+        soundness(survey),
+        _passes_for(survey, policy),
+        data_findings(survey, policy),
+        power_findings(survey, on),
+        rssi_findings(survey, on),
+    ]
+    if strategy is not None:
+        checks.append(_edge(survey, strategy))
+    return findings(survey.read_point, checks)
+
+
+def _passes_for(survey: Survey, policy: Policy) -> Found:
+    """Too few passes for the rates asked for, even if nothing had gone wrong in any."""
+    passes = len(survey.pass_ids)
+    for name, limit in (
+        ("missed_rate_max", policy.limits.missed_rate_max),
+        ("stray_rate_max", policy.limits.stray_rate_max),
+    ):
+        if limit is None or not limit < 1:
+            continue
+        if limit < _RATE_LEAST:
+            text = f"The limit {name} is 0: no number of passes shows that."
+            yield (
+                "note",
+                "limit_zero",
+                text,
+                "Say how rare is rare enough, then plan for that rate.",
+            )
+            continue
+        needed = plan_acceptance(limit).passes
+        if passes < needed:
+            text = (
+                f"Too few passes for the limit {name} of {100 * limit:g} %: {passes}, and "
+                f"{needed} without a failure are needed to show it (95 % confidence)."
+            )
+            yield "weak", "few_passes_for_limit", text, f"Survey {needed - passes} passes more."
+
+
+def _edge(survey: Survey, strategy: Strategy) -> Found:
+    """The best step lies at an end of what was surveyed: a better one may lie beyond."""
+    levels = survey.levels_dbm
+    if len(levels) < 2:
+        return
+    if strategy.levels_dbm[-1] == levels[-1]:
+        text = f"The top step, {figure(levels[-1])} dBm, is the highest level surveyed."
+        advice = "Survey higher levels where that is lawful: a better top step may lie there."
+        yield "note", "edge_high", text, advice
+    if strategy.levels_dbm[0] == levels[0]:
+        text = f"The lowest step, {figure(levels[0])} dBm, is the lowest level surveyed."
+        advice = "Survey lower levels: a better first step may lie there."
+        yield "note", "edge_low", text, advice

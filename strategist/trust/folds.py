@@ -1,0 +1,232 @@
+"""Cross-validation: choose again without some passes, and see what the choice does to them.
+
+The passes are cut into blocks of neighbours, not drawn at random: neighbouring passes may share
+tags and a drift of the site, and a block left out keeps those from both sides of the test.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from scipy import stats
+
+from strategist.optimise.strategy import Strategy
+from strategist.survey.order import figure
+from strategist.survey.policy import Policy
+from strategist.survey.records import Floats, ReadPoint
+from strategist.tags.mask import Mask
+from strategist.trust.evaluate import Outcome, PassOutcome, evaluate
+from strategist.trust.parts import Chooser
+from strategist.trust.rates import Rates, rates_of
+
+__all__ = ["FOLDS", "Again", "CrossValidation", "cross_validate"]
+
+FOLDS = 5  # each costs one more choice; more folds would each learn from a little more
+_REAL = 0.05  # held-out loss above the fitted one is called real below this chance
+_RESAMPLES = 2000
+_SEED = 11
+
+
+@dataclass(frozen=True)
+class Again:
+    """How often the choices of the folds took each setting; of the answer's own settings first.
+
+    `levels` counts ladders, `masks` single masks whatever their place in the chain. `cutoffs_dbm`
+    has an entry for each fold, None for no cutoff.
+    """
+
+    folds: int
+    levels: tuple[tuple[tuple[float, ...], int], ...]
+    cutoffs_dbm: tuple[float | None, ...]
+    masks: tuple[tuple[Mask, int], ...]
+
+    def to_json(self) -> dict[str, Any]:
+        used = [cutoff for cutoff in self.cutoffs_dbm if cutoff is not None]
+        return {
+            "folds": self.folds,
+            "levels": [{"levels_dbm": list(ladder), "folds": n} for ladder, n in self.levels],
+            "cutoff": {
+                "none": len(self.cutoffs_dbm) - len(used),
+                "lowest_dbm": min(used, default=None),
+                "highest_dbm": max(used, default=None),
+            },
+            "masks": [
+                {
+                    "bank": mask.bank,
+                    "pointer": mask.pointer,
+                    "length": mask.length,
+                    "pattern": mask.pattern,
+                    "negate": mask.negate,
+                    "folds": n,
+                }
+                for mask, n in self.masks
+            ],
+        }
+
+
+@dataclass(frozen=True)
+class CrossValidation:
+    """The answer on the passes it was chosen from, and re-chosen strategies on passes left out.
+
+    `fitted` and `held_out` are losses per pass. `optimism` is their difference, `chance` the
+    probability that the folds' luck alone makes one so large (paired by pass, signs flipped). The
+    intervals of the held-out rates allow for the luck of the passes and not for that of the
+    choice, so they hold the answer's true rates less often than they say.
+    `warnings` are sentences for what does not hold.
+    """
+
+    fitted: float
+    held_out: float
+    fitted_rates: Rates
+    held_out_rates: Rates
+    chance: float
+    again: Again
+    strategies: tuple[Strategy, ...]
+    warnings: tuple[str, ...]
+
+    @property
+    def optimism(self) -> float:
+        return self.held_out - self.fitted
+
+    def to_json(self) -> dict[str, Any]:
+        return {
+            "folds": self.again.folds,
+            "loss_per_pass": {"fitted": self.fitted, "held_out": self.held_out},
+            "chance": self.chance,
+            "fitted": self.fitted_rates.to_json(),
+            "held_out": self.held_out_rates.to_json(),
+            "chosen_again": self.again.to_json(),
+            "warnings": list(self.warnings),
+        }
+
+
+def cross_validate(
+    read_point: ReadPoint,
+    strategy: Strategy,
+    outcome: Outcome,
+    chooser: Chooser,
+    folds: int = FOLDS,
+) -> CrossValidation | None:
+    """Repeat the whole choice without each fold of passes, and evaluate it on that fold.
+
+    `outcome` is that of `strategy` in the completely surveyed read point. None where there are
+    fewer than two passes a fold.
+    """
+    survey, policy = read_point.survey, read_point.policy
+    passes = len(survey.pass_ids)
+    if passes < 2 * folds:
+        return None
+    fold_of = np.arange(passes) * folds // passes
+    parts = [
+        replace(read_point, survey=survey.keep(passes=fold_of != fold)) for fold in range(folds)
+    ]
+    strategies = tuple(chooser(parts))
+    held = [
+        evaluate(survey.keep(passes=fold_of == fold), policy, chosen)
+        for fold, chosen in enumerate(strategies)
+    ]
+    held_out = _together(held)
+    lost, fitted = _losses(held_out, policy), _losses(outcome, policy)
+    chance = _chance(lost - fitted)
+    again = _again(strategy, strategies)
+    rates, fitted_rates = rates_of(held_out), rates_of(outcome)
+    warnings = []
+    if chance < _REAL:
+        warnings.append(
+            f"the fit is optimistic: chosen without them, passes lose {_figure(lost)} each, and "
+            f"{_figure(fitted)} as fitted; expect {_missed(held_out)}, not {_missed(outcome)}"
+        )
+    warnings += _unsteady(again)
+    return CrossValidation(
+        float(fitted.mean()),
+        float(lost.mean()),
+        fitted_rates,
+        rates,
+        chance,
+        again,
+        strategies,
+        tuple(warnings),
+    )
+
+
+def _together(held: list[Outcome]) -> Outcome:
+    """The outcome of all folds; they are blocks, so the passes stand in the survey's order."""
+    by_pass: tuple[PassOutcome, ...] = sum((one.by_pass for one in held), ())
+    return Outcome(
+        passes=len(by_pass),
+        wanted=sum(one.wanted for one in held),
+        missed=sum(one.missed for one in held),
+        stray_presented=sum(one.stray_presented for one in held),
+        stray=sum(one.stray for one in held),
+        loss=sum(one.loss for one in held),
+        by_pass=by_pass,
+    )
+
+
+def _losses(outcome: Outcome, policy: Policy) -> Floats:
+    weights = policy.loss
+    return np.array(
+        [weights.missed * len(p.missed) + weights.stray * len(p.stray) for p in outcome.by_pass]
+    )
+
+
+def _figure(losses: Floats) -> str:
+    return figure(round(float(losses.mean()), 3))
+
+
+def _chance(worse: Floats) -> float:
+    """One-sided p-value that the mean difference is above 0, by flipping signs of pairs."""
+    changed = worse[worse != 0]
+    if not len(changed) or changed.sum() <= 0:
+        return 1.0
+    if len(changed) == 1:  # one pair may fall either way
+        return 0.5
+    test = stats.permutation_test(
+        (changed,),
+        np.mean,
+        permutation_type="samples",
+        alternative="greater",
+        n_resamples=_RESAMPLES,
+        vectorized=True,
+        rng=np.random.default_rng(_SEED),
+    )
+    return float(test.pvalue)
+
+
+def _again(strategy: Strategy, strategies: tuple[Strategy, ...]) -> Again:
+    ladders = Counter(chosen.levels_dbm for chosen in strategies)
+    masks = Counter(mask for chosen in strategies for mask in set(map(_single, chosen.masks)))
+    own_masks = [_single(mask) for mask in strategy.masks]
+    levels = [strategy.levels_dbm, *(x for x, _ in ladders.most_common())]
+    order = [*own_masks, *(mask for mask, _ in masks.most_common())]
+    return Again(
+        len(strategies),
+        tuple((ladder, ladders[ladder]) for ladder in dict.fromkeys(levels)),
+        tuple(chosen.cutoff_dbm for chosen in strategies),
+        tuple((mask, masks[mask]) for mask in dict.fromkeys(order)),
+    )
+
+
+def _single(mask: Mask) -> Mask:
+    """The mask without its place in a chain."""
+    return replace(mask, join=None)
+
+
+def _unsteady(again: Again) -> list[str]:
+    """Settings of the answer that fewer than half of the folds chose again."""
+    own = again.levels[0]
+    said = []
+    if 2 * own[1] < again.folds:
+        levels = ", ".join(f"{level:g}" for level in own[0])
+        said.append(
+            f"the levels {levels} dBm were chosen again in {own[1]} of {again.folds} folds: "
+            "other passes would have set others"
+        )
+    return said
+
+
+def _missed(outcome: Outcome) -> str:
+    return f"{outcome.missed} of {outcome.wanted} missed and {outcome.stray} stray"

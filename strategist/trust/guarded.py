@@ -1,0 +1,147 @@
+"""The guarded loss: what a strategy costs when power and RSSI drift the wrong way for every tag.
+
+The two guards (`guard.power_db` = d, `guard.rssi_db` = g) turn the reads of each (pass, tag):
+
+- A tag that is wanted in the pass is tried, at a step of L dBm, at the largest surveyed level at
+  or below L - d, and each of its reads there counts as g weaker. Where no surveyed level is so
+  low, the lowest stands in.
+- A tag that is stray in the pass is tried at the smallest surveyed level at or above L + d, and
+  each of its reads there counts as g stronger. Where none is so high, the highest stands in.
+- A level counts as surveyed when every pass was tried at it. Levels that the planner may not
+  choose (`allow` without power and ladder) count too: they were measured.
+- The mask chain is unchanged; a guarded read passes when its RSSI, so shifted and rounded to six
+  decimals, is at or above the cutoff. The ladder walks and stops on what is accepted so.
+
+With both guards 0 the guarded loss is the loss. It may also be lower than the loss, where a stray
+that was read at L was not read at the higher level.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+
+from strategist.optimise.strategy import Strategy
+from strategist.survey.policy import DECIMALS, Guard, Policy
+from strategist.survey.records import Bools, Floats, Survey
+from strategist.tags.mask import chain_accepts
+from strategist.trust.evaluate import Outcome, replay, surveyed_steps
+
+__all__ = ["GuardedOutcome", "StandIn", "guarded_loss", "guarded_outcome", "level_at"]
+
+Way = Literal["down", "up"]
+
+
+@dataclass(frozen=True, slots=True)
+class StandIn:
+    """A level beyond the surveyed range, asked for by the guard, and the end level in its place."""
+
+    role: Literal["wanted", "stray"]
+    asked_dbm: float
+    used_dbm: float
+
+    def to_json(self) -> dict[str, Any]:
+        return {"role": self.role, "asked_dbm": self.asked_dbm, "used_dbm": self.used_dbm}
+
+
+@dataclass(frozen=True)
+class GuardedOutcome:
+    """The outcome under the guards, and where an end level stood in for one beyond the range."""
+
+    guard: Guard
+    outcome: Outcome
+    stand_ins: tuple[StandIn, ...]
+
+    @property
+    def loss(self) -> float:
+        return self.outcome.loss
+
+    def to_json(self) -> dict[str, Any]:
+        return {
+            "power_db": self.guard.power_db,
+            "rssi_db": self.guard.rssi_db,
+            "loss": self.loss,
+            "missed": self.outcome.missed,
+            "stray": self.outcome.stray,
+            "stand_ins": [one.to_json() for one in self.stand_ins],
+        }
+
+
+def guarded_loss(survey: Survey, policy: Policy, strategy: Strategy) -> float:
+    """The loss of `strategy` under the guards of the policy, from the raw reads."""
+    return guarded_outcome(survey, policy, strategy).loss
+
+
+def guarded_outcome(
+    survey: Survey, policy: Policy, strategy: Strategy, guard: Guard | None = None
+) -> GuardedOutcome:
+    """What `strategy` would have reported under the guards (`guard` None: the policy's).
+
+    Raises InputError where the strategy uses a level that was not surveyed.
+    """
+    guard = guard or policy.guard
+    surveyed_steps(survey, strategy)
+    whole = np.logical_and.reduce(survey.tried, axis=0)
+    if not whole.any():
+        whole = np.ones_like(whole)
+    accepted: list[dict[int, set[int]]] = []
+    stand_ins = []
+    wanted = _wanted_reads(survey)
+    roles: tuple[tuple[Literal["wanted", "stray"], Way, Bools, float], ...] = (
+        ("wanted", "down", wanted, -1.0),
+        ("stray", "up", ~wanted, 1.0),
+    )
+    for level in strategy.levels_dbm:
+        step: dict[int, set[int]] = defaultdict(set)
+        for role, way, of_role, sign in roles:
+            asked = round(level + sign * guard.power_db, DECIMALS)
+            used, inside = level_at(survey.levels_dbm, asked, way, whole)
+            if not inside:
+                stand_ins.append(StandIn(role, asked, float(survey.levels_dbm[used])))
+            at = of_role & (survey.read_level == used)
+            _accept(survey, strategy, at, sign * guard.rssi_db, step)
+        accepted.append(step)
+    return GuardedOutcome(guard, replay(survey, policy, strategy, accepted), tuple(stand_ins))
+
+
+def level_at(
+    levels_dbm: Floats, asked_dbm: float, way: Way, whole: Bools | None = None
+) -> tuple[int, bool]:
+    """Index of the surveyed level nearest `down` (at or below) or `up` (at or above) what is asked.
+
+    The second value is False where the range ends before it and the end level stands in. `whole`
+    marks the levels that may be used (None: all).
+    """
+    usable = np.arange(len(levels_dbm)) if whole is None else np.flatnonzero(whole)
+    levels = np.round(levels_dbm[usable], DECIMALS)
+    asked = round(asked_dbm, DECIMALS)
+    if way == "down":
+        place = int(np.searchsorted(levels, asked, "right")) - 1
+        return int(usable[max(place, 0)]), place >= 0
+    place = int(np.searchsorted(levels, asked, "left"))
+    return int(usable[min(place, len(levels) - 1)]), place < len(levels)
+
+
+def _wanted_reads(survey: Survey) -> Bools:
+    """For each read, whether its tag is wanted in its pass."""
+    tags = len(survey.tags)
+    wanted = survey.roster_wanted
+    keys = survey.roster_pass[wanted] * tags + survey.roster_tag[wanted]
+    return np.isin(survey.read_pass * tags + survey.read_tag, keys)
+
+
+def _accept(
+    survey: Survey, strategy: Strategy, at: Bools, shift_db: float, step: dict[int, set[int]]
+) -> None:
+    """Add the tags of the reads `at`, shifted, that pass chain and cutoff."""
+    through: dict[int, bool] = {}
+    for read in np.flatnonzero(at):
+        tag = int(survey.read_tag[read])
+        if tag not in through:
+            through[tag] = chain_accepts(strategy.masks, survey.tags[tag])
+        shifted = round(float(survey.read_rssi[read]) + shift_db, DECIMALS)
+        if through[tag] and (strategy.cutoff_dbm is None or shifted >= strategy.cutoff_dbm):
+            step[int(survey.read_pass[read])].add(tag)

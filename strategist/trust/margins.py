@@ -1,0 +1,171 @@
+"""Margins: how far the ladder and the RSSI may move before a strategy does something worse.
+
+In power the whole ladder moves: lowered by d dB, each step is tried at the surveyed level nearest
+at or below L - d; raised, at the nearest at or above L + d; the end level stands in beyond the
+range. Only shifts that meet a surveyed level are tried, in ascending order, until one costs a
+wanted tag (a stray) that the strategy gets (keeps out) as it is. In RSSI the cutoff stands still:
+the weakest wanted tag reported, by its strongest read on the steps walked, and the strongest stray
+that only the cutoff rejects.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from strategist.optimise.strategy import Strategy
+from strategist.survey.policy import DECIMALS, Policy
+from strategist.survey.records import Survey
+from strategist.tags.mask import chain_accepts
+from strategist.trust.evaluate import Outcome, accepted_at, replay, surveyed_steps
+from strategist.trust.guarded import Way, level_at
+
+__all__ = ["Margins", "PowerMargin", "RssiMargin", "margins_of"]
+
+
+@dataclass(frozen=True, slots=True)
+class PowerMargin:
+    """The ladder holds when moved by `holds_db`; moved by `fails_db`, the tag named sets the end.
+
+    `fails_db`, `pass_id` and `epc` are None where the surveyed levels end before anything fails:
+    then the margin is at least `holds_db`. `others` counts further tags that fail with it.
+    """
+
+    holds_db: float
+    fails_db: float | None = None
+    pass_id: str | None = None
+    epc: str | None = None
+    others: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class RssiMargin:
+    """Distance (dB, not negative) of the read that sets the margin to the cutoff."""
+
+    db: float
+    pass_id: str
+    epc: str
+
+
+@dataclass(frozen=True)
+class Margins:
+    """None where a margin means nothing.
+
+    `power_wanted`: no wanted tag is reported. `power_stray`: every stray is reported already, or
+    none was presented. `rssi_…`: no cutoff, or no such read.
+    """
+
+    power_wanted: PowerMargin | None
+    power_stray: PowerMargin | None
+    rssi_wanted: RssiMargin | None
+    rssi_stray: RssiMargin | None
+
+    def to_json(self) -> dict[str, Any]:
+        def told(margin: PowerMargin | RssiMargin | None) -> dict[str, Any] | None:
+            if margin is None:
+                return None
+            return {name: getattr(margin, name) for name in margin.__dataclass_fields__}
+
+        return {
+            "power": {"wanted": told(self.power_wanted), "stray": told(self.power_stray)},
+            "rssi": {"wanted": told(self.rssi_wanted), "stray": told(self.rssi_stray)},
+        }
+
+
+def margins_of(survey: Survey, policy: Policy, strategy: Strategy, outcome: Outcome) -> Margins:
+    """The margins of a strategy in a completely surveyed read point, whose outcome is known."""
+    shift = _Shift(survey, policy, strategy)
+    rssi_wanted, rssi_stray = _rssi(survey, strategy, outcome)
+    return Margins(
+        shift.margin("down", _missed, outcome) if outcome.missed < outcome.wanted else None,
+        shift.margin("up", _strays, outcome) if outcome.stray < outcome.stray_presented else None,
+        rssi_wanted,
+        rssi_stray,
+    )
+
+
+Entries = set[tuple[int, int]]  # (pass index, tag index)
+
+
+def _missed(outcome: Outcome) -> Entries:
+    return {(number, tag) for number, p in enumerate(outcome.by_pass) for tag in p.missed}
+
+
+def _strays(outcome: Outcome) -> Entries:
+    return {(number, tag) for number, p in enumerate(outcome.by_pass) for tag in p.stray}
+
+
+class _Shift:
+    """A strategy whose ladder is moved up or down as a whole."""
+
+    def __init__(self, survey: Survey, policy: Policy, strategy: Strategy) -> None:
+        self.survey, self.policy, self.strategy = survey, policy, strategy
+        every = range(len(survey.levels_dbm))
+        self.at = accepted_at(survey, strategy, list(every))
+
+    def margin(
+        self, way: Way, worse: Callable[[Outcome], Entries], outcome: Outcome
+    ) -> PowerMargin:
+        """The first shift at which an entry is worse off than in `outcome`."""
+        levels, sign = self.survey.levels_dbm, 1.0 if way == "up" else -1.0
+        steps = np.array(self.strategy.levels_dbm)
+        apart = np.round(sign * (levels[None, :] - steps[:, None]), DECIMALS)
+        before, holds, seen = worse(outcome), 0.0, None
+        for db in np.unique(apart[apart > 0]).tolist():
+            moved = [level_at(levels, step + sign * db, way)[0] for step in steps.tolist()]
+            if moved != seen:
+                found = replay(
+                    self.survey, self.policy, self.strategy, [self.at[level] for level in moved]
+                )
+                new = worse(found) - before
+                if new:
+                    passes, tags = self.survey.pass_ids, self.survey.tags
+                    pass_id, epc = min((passes[number], tags[tag].epc) for number, tag in new)
+                    return PowerMargin(holds, db, pass_id, epc, len(new) - 1)
+                seen = moved
+            holds = db
+        return PowerMargin(holds)
+
+
+def _rssi(
+    survey: Survey, strategy: Strategy, outcome: Outcome
+) -> tuple[RssiMargin | None, RssiMargin | None]:
+    """The weakest wanted tag reported and the strongest stray that the cutoff alone rejects."""
+    if strategy.cutoff_dbm is None:
+        return None, None
+    steps = surveyed_steps(survey, strategy)
+    place = np.full(len(survey.levels_dbm), len(steps))
+    place[steps] = np.arange(len(steps))
+    walked = np.array([p.steps for p in outcome.by_pass])
+    strongest: dict[tuple[int, int], float] = {}
+    for read in np.flatnonzero(place[survey.read_level] < walked[survey.read_pass]):
+        entry = (int(survey.read_pass[read]), int(survey.read_tag[read]))
+        rssi = float(survey.read_rssi[read])
+        strongest[entry] = max(strongest.get(entry, rssi), rssi)
+    wanted: list[tuple[float, int, int]] = []
+    stray: list[tuple[float, int, int]] = []
+    for number, tag, belongs in zip(
+        survey.roster_pass.tolist(),
+        survey.roster_tag.tolist(),
+        survey.roster_wanted.tolist(),
+        strict=True,
+    ):
+        rssi = strongest.get((number, tag), -np.inf)
+        if rssi == -np.inf or not chain_accepts(strategy.masks, survey.tags[tag]):
+            continue
+        db = round(rssi - strategy.cutoff_dbm, DECIMALS)
+        if belongs and db >= 0:
+            wanted.append((db, number, tag))
+        elif not belongs and db < 0:
+            stray.append((-db, number, tag))
+
+    def least(found: list[tuple[float, int, int]]) -> RssiMargin | None:
+        if not found:
+            return None
+        named = [(db, survey.pass_ids[number], survey.tags[tag].epc) for db, number, tag in found]
+        return RssiMargin(*min(named))
+
+    return least(wanted), least(stray)

@@ -1,0 +1,43 @@
+"""How a strategy stands in a survey beyond its loss: rates with intervals, guards, margins."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from strategist.optimise.strategy import Strategy
+from strategist.survey.policy import Policy
+from strategist.survey.records import Survey
+from strategist.trust.evaluate import Outcome
+from strategist.trust.guarded import GuardedOutcome, guarded_outcome
+from strategist.trust.margins import Margins, margins_of
+from strategist.trust.rates import Rates, rates_of
+
+__all__ = ["Standing", "standing_of"]
+
+
+@dataclass(frozen=True)
+class Standing:
+    """What every answer carries of its own weakness."""
+
+    rates: Rates
+    guarded: GuardedOutcome
+    margins: Margins
+
+    def to_json(self) -> dict[str, Any]:
+        """The keys that it adds to a result or an evaluation."""
+        return {
+            "guarded_loss": self.guarded.loss,
+            "guarded": self.guarded.to_json(),
+            "rates": self.rates.to_json(),
+            "margins": self.margins.to_json(),
+        }
+
+
+def standing_of(survey: Survey, policy: Policy, strategy: Strategy, outcome: Outcome) -> Standing:
+    """The standing of a strategy whose outcome in a completely surveyed read point is known."""
+    return Standing(
+        rates_of(outcome),
+        guarded_outcome(survey, policy, strategy),
+        margins_of(survey, policy, strategy, outcome),
+    )

@@ -1,0 +1,87 @@
+"""Mixed tag types: what a cutoff costs where they differ in RSSI, and what leaving it out costs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+from strategist.optimise.strategy import Strategy
+from strategist.survey.policy import DECIMALS, Guard
+from strategist.survey.records import ReadPoint
+from strategist.survey.rssi import TypeOffset, type_offsets
+from strategist.survey.turn_on import turn_on
+from strategist.trust.evaluate import evaluate
+from strategist.trust.guarded import guarded_outcome
+from strategist.trust.parts import Chooser
+
+__all__ = ["TagTypes", "judge_cutoff"]
+
+
+@dataclass(frozen=True)
+class TagTypes:
+    """The offsets between tag types, and losses with and without the cutoff.
+
+    `offset_db` is the largest offset that is real. Guarded losses have it added to the guard of
+    RSSI: each wanted tag may be of the type that answers weaker, each stray of the one that
+    answers stronger. `without` is the best strategy that uses no cutoff. The five values after
+    `offsets` are None where no offset is real or the strategy has no cutoff.
+    """
+
+    offsets: tuple[TypeOffset, ...]
+    offset_db: float | None = None
+    with_cutoff: tuple[float, float] | None = None
+    without_cutoff: tuple[float, float] | None = None
+    without: Strategy | None = None
+
+    @property
+    def stands(self) -> bool | None:
+        """Whether the cutoff is worth keeping under the offset; None where that is no question."""
+        if self.with_cutoff is None or self.without_cutoff is None:
+            return None
+        return self.with_cutoff[1] <= self.without_cutoff[1]
+
+    @property
+    def sentence(self) -> str | None:
+        """What the offset means for the cutoff, for a person."""
+        if self.with_cutoff is None or self.without_cutoff is None:
+            return None
+        (plain, guarded), (plain_out, guarded_out) = self.with_cutoff, self.without_cutoff
+        verdict = "keep it" if self.stands else "leave it out, unless one type alone comes here"
+        return (
+            f"tag types differ by {self.offset_db:.1f} dB: with the cutoff the loss is {plain:g}, "
+            f"and {guarded:g} when guards and this offset go the wrong way; the best without a "
+            f"cutoff has {plain_out:g}, and {guarded_out:g}: {verdict}"
+        )
+
+    def to_json(self) -> dict[str, Any]:
+        def losses(pair: tuple[float, float] | None) -> dict[str, float] | None:
+            return None if pair is None else {"loss": pair[0], "guarded_loss": pair[1]}
+
+        return {
+            "offsets": [one.to_json() for one in self.offsets],
+            "offset_db": self.offset_db,
+            "with_cutoff": losses(self.with_cutoff),
+            "without_cutoff": losses(self.without_cutoff),
+            "strategy_without": None if self.without is None else self.without.to_json(),
+            "cutoff_stands": self.stands,
+            "sentence": self.sentence,
+        }
+
+
+def judge_cutoff(read_point: ReadPoint, strategy: Strategy, chooser: Chooser) -> TagTypes:
+    """The tag types of a completely surveyed read point, and what they mean for the cutoff."""
+    survey, policy = read_point.survey, read_point.policy
+    offsets = type_offsets(survey, turn_on(survey))
+    real = [abs(one.offset_db) for one in offsets if one.real]
+    if not real or strategy.cutoff_dbm is None:
+        return TagTypes(offsets)
+    offset = round(max(real), DECIMALS)
+    without = replace(policy, allow=tuple(way for way in policy.allow if way != "cutoff"))
+    (other,) = chooser([ReadPoint(survey, without)])
+    guard = Guard(policy.guard.power_db, policy.guard.rssi_db + offset)
+
+    def losses(one: Strategy) -> tuple[float, float]:
+        plain = evaluate(survey, policy, one).loss
+        return plain, guarded_outcome(survey, policy, one, guard).loss
+
+    return TagTypes(offsets, offset, losses(strategy), losses(other), other)

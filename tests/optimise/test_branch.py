@@ -1,0 +1,108 @@
+"""Bounds of a branch are never above what a strategy of the branch reaches, whatever the shifts."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+import pytest
+
+from strategist.optimise.branch import Branch
+from strategist.optimise.cells import Layout
+from strategist.optimise.kernel import IN, OPEN, OUT, bounds_of
+from strategist.optimise.measures import Measure, aim_at, measures, spacing
+from strategist.optimise.problem import Problem, pose
+from strategist.survey.records import Bools
+from tests.optimise.made import random_read_point
+
+
+def problem_of(seed: int) -> Problem:
+    read_point = random_read_point(seed, size=1 + seed % 2)
+    return pose(read_point.survey, read_point.policy)
+
+
+def branch_of(problem: Problem, rng: np.random.Generator) -> Branch:
+    """A branch under a random cutoff, with some levels left out and some that must be steps."""
+    cutoff = int(rng.integers(len(problem.thresholds)))
+    levels = np.flatnonzero(rng.random(len(problem.profile.levels_dbm)) < 0.8)
+    if not len(levels):
+        levels = np.array([0])
+    must = np.zeros(len(levels), bool)
+    if rng.random() < 0.6:
+        must[rng.integers(len(levels))] = True
+    aim = aim_at(measures(problem), 0.0)
+    return Branch(Layout(problem), aim, cutoff, levels, must)
+
+
+def ladders_of(branch: Branch, steps_max: int) -> list[tuple[int, ...]]:
+    places = range(len(branch.levels))
+    every = itertools.chain(*(itertools.combinations(places, n + 1) for n in range(steps_max)))
+    needed = set(np.flatnonzero(branch.must).tolist())
+    return [tuple(branch.levels[list(x)].tolist()) for x in every if needed <= set(x)]
+
+
+def least(problem: Problem, branch: Branch, through: Bools) -> float:
+    """The least loss of the branch's ladders, by replaying each of them."""
+    ladders = ladders_of(branch, problem.steps_max)
+    replayed = (problem.loss(problem.replay(x, branch.cutoff, through)) for x in ladders)
+    return min(replayed, default=np.inf)
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_no_bound_is_above_what_is_reached(seed: int) -> None:
+    """For random shifts: the bound of the branch, linear bounds and bounds of ladders."""
+    problem, rng = problem_of(seed), np.random.default_rng(seed)
+    branch = branch_of(problem, rng)
+    classes = problem.profile.classes
+    branch.state = rng.choice([OPEN, OPEN, OPEN, IN, OUT], classes)
+    reached = {}
+    for _ in range(12):
+        through = rng.random(classes) < 0.6
+        through[branch.state == IN], through[branch.state == OUT] = True, False
+        reached[through.tobytes()] = (through, least(problem, branch, through))
+    stop_after = problem.policy.stop_after
+    for through, loss in reached.values():
+        state = through.astype(np.int64)[None, :]
+        ladders = bounds_of(state, branch.cells, stop_after, problem.steps_max, branch.must, np.inf)
+        assert ladders[0] <= loss + 1e-6
+    for _ in range(4):
+        branch.shift = rng.normal(0, 2, len(branch.layout.klass))
+        for cut in branch.penalties():
+            for through, loss in reached.values():
+                base, weight = cut.linear(1000.0)
+                assert base + through @ weight <= loss + 1e-6
+
+
+@pytest.mark.parametrize("seed", range(100, 130))
+def test_tightening_keeps_every_strategy_that_could_win(seed: int) -> None:
+    """Selections as good as the target keep to the classes fixed, their ladders to the levels."""
+    problem, rng = problem_of(seed), np.random.default_rng(seed)
+    branch = branch_of(problem, rng)
+    whole = Branch(branch.layout, branch.aim, branch.cutoff, branch.levels, branch.must)
+    good = []
+    for through in itertools.product([False, True], repeat=problem.profile.classes):
+        good.append((least(problem, whole, np.array(through)), np.array(through)))
+    target = sorted(loss for loss, _ in good)[len(good) // 4]
+    if np.isinf(target):
+        return
+    branch.tighten(target)
+    for loss, through in good:
+        if loss <= target:
+            assert branch.bound <= loss
+            assert through[branch.state == IN].all()
+            assert not through[branch.state == OUT].any()
+            assert least(problem, branch, through) == loss
+
+
+def test_losses_are_multiples_of_the_spacing() -> None:
+    assert spacing(Measure(5.0, 1.0)) == 1.0
+    assert spacing(Measure(2.5, 1.0)) == 0.5
+    assert spacing(Measure(0.3, 0.7)) == pytest.approx(0.1)
+    assert spacing(Measure(1 / 3, 1.0)) == 0.0
+
+
+def test_rounding_up_never_passes_a_value() -> None:
+    """A bound a hair above a loss, by floating point, still allows the loss."""
+    aim = aim_at((Measure(0.3, 0.7),), 0.0)
+    assert aim.rounded(2.1 + 1e-9) <= 2.1 + 1e-12
+    assert aim.rounded(2.11) == pytest.approx(2.2)

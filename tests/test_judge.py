@@ -1,0 +1,61 @@
+"""`judge`: the same answer as `choose`, with what tests it; in words of 80 columns."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterable, Sequence
+
+import strategist
+from strategist.choose import Options, choose
+from strategist.judge import judge
+from strategist.optimise.strategy import Strategy
+from strategist.survey.records import ReadPoint
+from tests.optimise.made import random_read_point
+from tests.trust.test_unseen import ONE_KIND, made
+
+
+def test_the_result_is_that_of_choose() -> None:
+    """Judging adds keys, and sentences to the warnings; it changes nothing."""
+    point = made(*ONE_KIND)
+    judged, result = judge(point).to_json(), choose(point).to_json()
+    added = {"cross_validation", "tag_types", "next_survey", "judged_seconds"}
+    assert set(judged) - set(result) == added
+    for key in set(result) - {"seconds", "warnings"}:
+        assert judged[key] == result[key], key
+    assert set(result["warnings"]) <= set(judged["warnings"])
+    json.dumps(judged, allow_nan=False)
+
+
+def test_every_further_choice_goes_through_the_map() -> None:
+    """Five folds and four parts of the tags (one item class is wanted, so classes are left out
+    too): whoever judges may spread them."""
+    sizes: list[int] = []
+
+    def mapped(
+        function: Callable[[ReadPoint], Strategy], parts: Sequence[ReadPoint]
+    ) -> Iterable[Strategy]:
+        sizes.append(len(parts))
+        return map(function, parts)
+
+    judge(made(*ONE_KIND), Options(), mapped)
+    assert sizes[:2] == [5, 4]
+
+
+def test_too_few_passes_are_said() -> None:
+    point = random_read_point(1)
+    judged = judge(point)
+    assert judged.cross_validation is None
+    assert judged.to_json()["cross_validation"] is None
+    assert "too few passes to leave any out" in strategist.judged_text(judged, point.policy)
+
+
+def test_the_text_has_every_section_within_80_columns() -> None:
+    point = made(*ONE_KIND)
+    text = strategist.judged_text(judge(point), point.policy)
+    lines = text.splitlines()
+    assert max(map(len, lines)) <= 80
+    heads = [line for line in lines if not line.startswith(" ")]
+    order = ["To set", "Margins", "Proof", "Held out", "Chosen again", "Diagnosis", "To measure"]
+    places = [next(i for i, h in enumerate(heads) if h.startswith(name)) for name in order]
+    assert places == sorted(places)
+    assert heads[-1] == "Caution"

@@ -1,0 +1,124 @@
+"""Cross-validation by hand, with choosers that are told what to answer."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+
+import pytest
+
+from strategist.choose import Options, best_strategies, best_strategy
+from strategist.optimise.strategy import Strategy
+from strategist.survey.policy import Loss, Policy
+from strategist.survey.records import ReadPoint
+from strategist.tags.mask import Mask
+from strategist.trust.evaluate import evaluate
+from strategist.trust.folds import FOLDS, CrossValidation, cross_validate
+from tests.optimise.made import random_read_point, survey_of
+
+POLICY = Policy(loss=Loss(5.0, 1.0), allow=("power", "cutoff"))
+LOW, HIGH = Strategy((20.0,)), Strategy((21.0,))
+
+
+def made(passes: int = 20) -> ReadPoint:
+    """The wanted tag answers at 20 dBm in the first half of the passes, at 21 in the second; a
+    stray comes with it at 21 dBm in the first half."""
+    entries = [
+        [("30", True, [-50.0, -50.0]), ("35", False, [None, -60.0])]
+        if p < passes // 2
+        else [("30", True, [None, -50.0])]
+        for p in range(passes)
+    ]
+    return ReadPoint(survey_of([20.0, 21.0], entries), POLICY)
+
+
+def crossed(point: ReadPoint, strategy: Strategy, answers: list[Strategy]) -> CrossValidation:
+    outcome = evaluate(point.survey, point.policy, strategy)
+    found = cross_validate(point, strategy, outcome, lambda parts: answers, folds=len(answers))
+    assert found is not None
+    return found
+
+
+def test_each_fold_is_judged_by_the_strategy_chosen_without_it() -> None:
+    """Low in the first fold: nothing lost. Low in the second: ten misses, 50 over 20 passes."""
+    found = crossed(made(), HIGH, [LOW, LOW])
+    assert (found.fitted, found.held_out) == (0.5, 2.5)  # high: ten strays of weight 1
+    held = found.held_out_rates
+    assert (held.missed_by_tag.events, held.missed_by_tag.trials) == (10, 20)
+    assert held.stray_by_pass.events == 0
+    assert found.fitted_rates.stray_by_pass.events == 10
+    assert json.loads(json.dumps(found.to_json()))["loss_per_pass"]["held_out"] == 2.5
+
+
+def test_the_parts_leave_out_blocks_of_neighbours_and_are_whole() -> None:
+    point = made(12)
+    seen: list[tuple[str, ...]] = []
+
+    def chooser(parts: Sequence[ReadPoint]) -> list[Strategy]:
+        seen.extend(part.survey.pass_ids for part in parts)
+        assert all(part.policy is point.policy for part in parts)
+        return [HIGH] * len(parts)
+
+    cross_validate(point, HIGH, evaluate(point.survey, POLICY, HIGH), chooser, folds=3)
+    ids = point.survey.pass_ids
+    assert seen == [ids[4:], ids[:4] + ids[8:], ids[:8]]
+
+
+def test_an_optimistic_fit_is_warned_of_with_its_figures() -> None:
+    """Ten passes lose 5 more held out and ten lose 1 less: too much for chance."""
+    optimistic = crossed(made(), LOW, [LOW, LOW])
+    assert optimistic.chance == 1.0  # the same strategy again: nothing changes
+    worse = crossed(made(), HIGH, [LOW, LOW])
+    assert worse.chance < 0.05
+    assert any("10 of 20 missed and 0 stray" in warning for warning in worse.warnings)
+    assert any("0 of 20 missed and 10 stray" in warning for warning in worse.warnings)
+
+
+def test_one_pass_that_changed_proves_nothing() -> None:
+    """Only the last pass loses more under the strategy that its fold got."""
+    entries = [[("30", True, [None if p == 7 else -50.0, -50.0])] for p in range(8)]
+    point = ReadPoint(survey_of([20.0, 21.0], entries), POLICY)
+    found = crossed(point, HIGH, [HIGH, LOW])
+    assert (found.held_out, found.chance) == (5 / 8, 0.5)
+    assert not any("optimistic" in warning for warning in found.warnings)
+
+
+def test_how_often_each_setting_came_again() -> None:
+    mask = Mask("epc", 32, 8, "30")
+    own = Strategy((20.0,), 1, -70.0, (mask,))
+    second = Mask("epc", 32, 8, "35", negate=True)
+    joined = Strategy((21.0,), 1, None, (second, Mask("epc", 32, 8, "30", join="and")))
+    found = crossed(made(), own, [own, joined, Strategy((21.0,), 1, -60.0)]).again
+    assert found.levels == (((20.0,), 1), ((21.0,), 2))
+    assert found.cutoffs_dbm == (-70.0, None, -60.0)
+    assert found.masks == ((mask, 2), (second, 1))
+    told = found.to_json()
+    assert told["cutoff"] == {"none": 1, "lowest_dbm": -70.0, "highest_dbm": -60.0}
+
+
+def test_levels_seldom_chosen_again_are_warned_of() -> None:
+    warnings = crossed(made(), LOW, [HIGH, HIGH, LOW]).warnings
+    assert any("the levels 20 dBm were chosen again in 1 of 3 folds" in text for text in warnings)
+
+
+def test_too_few_passes_give_none() -> None:
+    point = made(8)
+    outcome = evaluate(point.survey, POLICY, LOW)
+    assert cross_validate(point, LOW, outcome, lambda parts: [], folds=FOLDS) is None
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_with_the_real_chooser_the_fit_never_loses_to_its_folds_on_their_own_passes(
+    seed: int,
+) -> None:
+    """The fitted strategy is best on all passes, so no fold's strategy beats it over them all."""
+    point = random_read_point(seed, size=2)
+    strategy = best_strategy(point, Options())
+    outcome = evaluate(point.survey, point.policy, strategy)
+    found = cross_validate(
+        point, strategy, outcome, lambda parts: best_strategies(parts, Options()), folds=2
+    )
+    if found is None or point.policy.limits != Policy().limits:
+        return
+    for chosen in found.strategies:
+        assert evaluate(point.survey, point.policy, chosen).loss >= outcome.loss - 1e-9
