@@ -21,11 +21,16 @@ from strategist.errors import (
 )
 
 if TYPE_CHECKING:
+    from strategist.batch.run import Progress, run_batch
+    from strategist.batch.summary import Summary
+    from strategist.batch.templates import SiteTemplates, site_templates
+    from strategist.batch.templates_text import templates_text
     from strategist.choose import Options, Result, choose
     from strategist.judge import Judged, judge
     from strategist.optimise.selections import TooManySelectionsError
     from strategist.optimise.strategy import Strategy, read_strategy
     from strategist.optimise.strategy_file import StrategyFile, parse_strategy_file
+    from strategist.optimise.templates import Templates, choose_templates, template_curve
     from strategist.report.acceptance import acceptance_text, plan_text
     from strategist.report.check import Checked, check, check_document, check_text
     from strategist.report.judged import judged_text
@@ -73,15 +78,19 @@ __all__ = [
     "Outcome",
     "Policy",
     "PowerTable",
+    "Progress",
     "ReadPoint",
     "Result",
     "Site",
+    "SiteTemplates",
     "SolveError",
     "StrategistError",
     "Strategy",
     "StrategyFile",
+    "Summary",
     "Survey",
     "Tag",
+    "Templates",
     "TooManySelectionsError",
     "accept",
     "acceptance_text",
@@ -89,6 +98,7 @@ __all__ = [
     "check_document",
     "check_text",
     "choose",
+    "choose_templates",
     "complete",
     "diagnose",
     "evaluate",
@@ -113,17 +123,26 @@ __all__ = [
     "read_text",
     "refuse_target",
     "result_text",
+    "run_batch",
     "settings_document",
     "settings_text",
+    "site_templates",
+    "template_curve",
+    "templates_text",
     "write_whole",
 ]
 
 _LATE = {
+    "batch.run": ("Progress", "run_batch"),
+    "batch.summary": ("Summary",),
+    "batch.templates": ("SiteTemplates", "site_templates"),
+    "batch.templates_text": ("templates_text",),
     "choose": ("Options", "Result", "choose"),
     "optimise.selections": ("TooManySelectionsError",),
     "judge": ("Judged", "judge"),
     "optimise.strategy": ("Strategy", "read_strategy"),
     "optimise.strategy_file": ("StrategyFile", "parse_strategy_file"),
+    "optimise.templates": ("Templates", "choose_templates", "template_curve"),
     "report.acceptance": ("acceptance_text", "plan_text"),
     "report.check": ("Checked", "check", "check_document", "check_text"),
     "report.masks": ("MaskList", "list_masks", "masks_text"),

@@ -10,16 +10,26 @@ import sys
 from collections.abc import Callable, Sequence
 
 import strategist
-from strategist.commands import acceptance, check, evaluate, export, judge, masks, solve
+from strategist.commands import (
+    acceptance,
+    batch,
+    check,
+    evaluate,
+    export,
+    judge,
+    masks,
+    solve,
+    templates,
+)
 from strategist.commands.arguments import BAD_INPUT, INTERRUPTED, NO_ANSWER, PIPE_CLOSED, say
 from strategist.errors import InputError, StrategistError
 
 __all__ = ["main"]
 
-_COMMANDS = (check, masks, solve, judge, evaluate, export, acceptance)
+_COMMANDS = (check, masks, solve, judge, evaluate, export, batch, templates, acceptance)
 _EPILOG = (
-    "exit status: 0 done; 1 the case is unusable (check) or the run is no pass (accept); 2 bad "
-    "input; 3 no answer that can be stood by; 130 interrupted"
+    "exit status: 0 done; 1 the case is unusable (check), the run is no pass (accept) or read "
+    "points lack an answer (batch); 2 bad input; 3 no answer that can be stood by; 130 interrupted"
 )
 
 

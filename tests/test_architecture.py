@@ -126,7 +126,7 @@ def test_file_keeps_to_the_house(path: Path) -> None:
         ("strategist/report/x.py", "from .text import result_text"),
         ("strategist/trust/x.py", "def f():\n    import pulp"),
         ("strategist/choose.py", "import highspy"),
-        ("strategist/batch.py", "from flask import Flask"),
+        ("strategist/batch/x.py", "from flask import Flask"),
         ("strategist/attic/x.py", "from strategist.errors import Fault"),
         ("api/app.py", "from strategist.survey.reading import read_case"),
         ("api/app.py", "from strategist import no_such_name"),

@@ -15,6 +15,7 @@ from strategist.errors import InputError
 
 __all__ = [
     "BAD_INPUT",
+    "INCOMPLETE",
     "INTERRUPTED",
     "NO_ANSWER",
     "OK",
@@ -25,6 +26,7 @@ __all__ = [
     "add_command",
     "add_out",
     "add_read_point",
+    "add_solving",
     "add_strategy",
     "give",
     "given",
@@ -33,9 +35,13 @@ __all__ = [
     "say",
     "seconds",
     "seed",
+    "solving",
+    "weight",
+    "whole",
 ]
 
 OK, UNUSABLE, BAD_INPUT, NO_ANSWER = 0, 1, 2, 3
+INCOMPLETE = UNUSABLE  # of a batch: some read points have no answer
 INTERRUPTED, PIPE_CLOSED = 130, 141  # 128 + the number of the signal, as shells count
 _SEED_MAX = 2**31 - 1  # of the solver
 
@@ -85,6 +91,24 @@ def add_out(command: argparse.ArgumentParser) -> None:
     )
 
 
+def add_solving(command: argparse.ArgumentParser) -> None:
+    command.add_argument(
+        "--time-limit", type=seconds, metavar="S", help="seconds for each read point (no limit)"
+    )
+    command.add_argument("--seed", type=seed, default=0, metavar="N", help="of the solver (0)")
+    command.add_argument(
+        "--prover",
+        choices=("auto", "search", "model"),
+        default="auto",
+        help="exact search, mixed-integer model, or the one that suits the case (auto)",
+    )
+
+
+def solving(arguments: argparse.Namespace, *, unseen: bool = True) -> strategist.Options:
+    """The options of `add_solving`."""
+    return strategist.Options(arguments.time_limit, arguments.seed, arguments.prover, unseen)
+
+
 def given(arguments: argparse.Namespace) -> tuple[strategist.ReadPoint, strategist.Strategy]:
     """The read point (named, the one that the file was made for, or the only one), the strategy."""
     source = arguments.strategy
@@ -126,8 +150,28 @@ def seconds(text: str) -> float:
     return found
 
 
-def seed(text: str) -> int:
-    if not (text.isascii() and text.isdigit() and len(text) <= 10 and int(text) <= _SEED_MAX):
-        allowed = f"a whole number from 0 to {_SEED_MAX}"
-        raise argparse.ArgumentTypeError(f'found "{text}"; allowed: {allowed}')
-    return int(text)
+def weight(text: str) -> float:
+    """A type of argument: a loss of 0 or more."""
+    try:
+        found = float(text)
+    except ValueError:
+        found = math.nan
+    if not (math.isfinite(found) and found >= 0):
+        raise argparse.ArgumentTypeError(f'found "{text}"; allowed: a loss of 0 or more')
+    return found
+
+
+def whole(low: int, high: int) -> Callable[[str], int]:
+    """A type of argument: whole numbers from `low` to `high`."""
+
+    def number(text: str) -> int:
+        digits = text.isascii() and text.isdigit() and len(text) <= 10
+        if not (digits and low <= int(text) <= high):
+            allowed = f"a whole number from {low} to {high}"
+            raise argparse.ArgumentTypeError(f'found "{text}"; allowed: {allowed}')
+        return int(text)
+
+    return number
+
+
+seed = whole(0, _SEED_MAX)

@@ -13,12 +13,12 @@ from strategist.commands.arguments import (
     add_command,
     add_out,
     add_read_point,
+    add_solving,
     give,
     one_of,
     refuse_out,
     say,
-    seconds,
-    seed,
+    solving,
 )
 from strategist.errors import InputError
 
@@ -30,16 +30,7 @@ def add(commands: Commands) -> None:
     add_case(command)
     add_read_point(command)
     add_out(command)
-    command.add_argument(
-        "--time-limit", type=seconds, metavar="S", help="seconds for each read point (no limit)"
-    )
-    command.add_argument("--seed", type=seed, default=0, metavar="N", help="of the solver (0)")
-    command.add_argument(
-        "--prover",
-        choices=("auto", "search", "model"),
-        default="auto",
-        help="exact search, mixed-integer model, or the one that suits the case (auto)",
-    )
+    add_solving(command)
 
 
 def _solve(arguments: argparse.Namespace) -> int:
@@ -48,7 +39,7 @@ def _solve(arguments: argparse.Namespace) -> int:
     points = case.read_points
     if arguments.out is not None and len(points) > 1:
         raise one_of(case, "one read point for --out")
-    options = strategist.Options(arguments.time_limit, arguments.seed, arguments.prover)
+    options = solving(arguments)
     status = OK
     for number, point in enumerate(points):
         try:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import contextlib
 import os
+from collections.abc import Iterator
 from pathlib import Path
+from typing import TextIO
 
 from strategist.errors import InputError
 
-__all__ = ["refuse_target", "write_whole"]
+__all__ = ["refuse_target", "write_whole", "written_whole"]
 
 
 def refuse_target(path: str | Path) -> None:
@@ -31,7 +33,14 @@ def refuse_target(path: str | Path) -> None:
 
 
 def write_whole(path: str | Path, text: str) -> None:
-    """Write a UTF-8 text under a temporary name beside the file and put it in its place.
+    """Write a UTF-8 text whole or not at all; raises InputError where that fails."""
+    with written_whole(path) as file:
+        file.write(text)
+
+
+@contextlib.contextmanager
+def written_whole(path: str | Path) -> Iterator[TextIO]:
+    """A UTF-8 file to write to, under a temporary name beside `path`, put in its place at the end.
 
     Raises InputError where that fails; what stood there before then stands there still.
     """
@@ -40,7 +49,7 @@ def write_whole(path: str | Path, text: str) -> None:
     beside = target.with_name(f".strategist-{os.getpid()}.part")
     try:
         with beside.open("x", encoding="utf-8", newline="\n") as file:
-            file.write(text)
+            yield file
             file.flush()
             os.fsync(file.fileno())
         beside.replace(target)

@@ -16,7 +16,14 @@ from strategist.trust.evaluation import Evaluation
 from strategist.trust.intervals import Rate
 from strategist.trust.unseen import Unseen
 
-__all__ = ["CAUTION", "caution_lines", "evaluation_text", "mask_text", "result_text"]
+__all__ = [
+    "CAUTION",
+    "caution_lines",
+    "evaluation_text",
+    "mask_text",
+    "result_text",
+    "what_to_set",
+]
 
 CAUTION = (
     "Levels are conducted power. With antenna gain and cable loss keep the radiated power within "
@@ -42,7 +49,7 @@ def result_text(result: Result, policy: Policy, *, caution: bool = True, weak: b
     return "\n".join(
         [
             f"{plain(result.read_point)}: {_HEADS[result.status]}",
-            *_what_to_set(result.strategy, result.mask_words),
+            *what_to_set(result.strategy, result.mask_words),
             *_what_it_does(result.outcome, policy),
             *_unseen(result.unseen),
             *standing_lines(result.standing),
@@ -64,7 +71,7 @@ def evaluation_text(evaluation: Evaluation, policy: Policy) -> str:
     return "\n".join(
         [
             f"{plain(evaluation.read_point)}: the given strategy",
-            *_what_to_set(evaluation.strategy),
+            *what_to_set(evaluation.strategy),
             *_what_it_does(evaluation.outcome, policy),
             *standing_lines(evaluation.standing),
             *_warnings(evaluation.warnings),
@@ -78,7 +85,8 @@ def caution_lines() -> list[str]:
     return ["Caution", *paragraph(CAUTION)]
 
 
-def _what_to_set(strategy: Strategy, mask_words: Sequence[str] = ()) -> list[str]:
+def what_to_set(strategy: Strategy, mask_words: Sequence[str] = ()) -> list[str]:
+    """A strategy in lines of 80 columns below a head; `mask_words` as in a result."""
     levels = ", ".join(figure(level) for level in strategy.levels_dbm)
     steps = len(strategy.levels_dbm)
     lines = ["To set"]

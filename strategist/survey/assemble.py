@@ -13,7 +13,7 @@ from strategist.survey.policy import Policy, Site
 from strategist.survey.records import Case, ReadPoint
 from strategist.survey.tables import Tables
 
-__all__ = ["assemble"]
+__all__ = ["assemble", "policy_of"]
 
 
 def assemble(
@@ -53,7 +53,7 @@ def assemble(
             None if rows is None else parts.get(name, _none_of(rows)) for parts, rows in files
         )
         assert its_roster is not None and its_reads is not None
-        policy, warnings = _policy(site, name, site_source)
+        policy, warnings = policy_of(site, name, site_source)
         point = PointRows(name, policy, its_roster, its_reads, its_tried, site_source)
         points += build(point, warnings, faults)
     faults.raise_any()
@@ -64,7 +64,7 @@ def _none_of(rows: Rows) -> Rows:
     return rows.take(np.empty(0, np.int64))
 
 
-def _policy(site: Site, name: str, site_source: str) -> tuple[Policy, list[str]]:
+def policy_of(site: Site, name: str, site_source: str) -> tuple[Policy, list[str]]:
     """The policy of a read point, and a warning when the site has none for it."""
     if name in site.read_points:
         return site.read_points[name], []

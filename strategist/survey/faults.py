@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 from collections import Counter
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 
 from strategist.errors import Fault, InputError
 from strategist.survey.records import Ints
@@ -52,6 +53,22 @@ class FaultList:
             for fault in kept:
                 self.add(fault)
             self._found[source] += count - len(kept)
+
+    def at_lines(self, line_of: Callable[[int], int]) -> FaultList:
+        """The same faults with their lines counted anew."""
+        moved = FaultList()
+        moved._found = Counter(self._found)
+        moved._kept = {
+            source: {
+                column: [
+                    fault if fault.line is None else replace(fault, line=line_of(fault.line))
+                    for fault in faults
+                ]
+                for column, faults in columns.items()
+            }
+            for source, columns in self._kept.items()
+        }
+        return moved
 
     def faults(self) -> tuple[Fault, ...]:
         """What was found, source by source in the order of lines; the last says what is not shown.

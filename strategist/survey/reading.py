@@ -15,7 +15,7 @@ from strategist.survey.policy import SITE, Site
 from strategist.survey.records import Case
 from strategist.survey.tables import Kind, Tables, read_bytes, table_from_csv
 
-__all__ = ["read_case", "read_case_files"]
+__all__ = ["is_folder", "read_case", "read_case_files"]
 
 _TABLES: dict[str, Kind] = {"reads.csv": "reads", "roster.csv": "roster", "tried.csv": "tried"}
 _NEEDED = ("reads.csv", "roster.csv", "site.json")
@@ -29,7 +29,7 @@ def read_case(folder: str | Path, read_point: str | None = None) -> Case:
     columns and values; and, when each file is sound, what they contradict (see `assemble`).
     """
     path = Path(folder)
-    if not _is_folder(path):
+    if not is_folder(path):
         raise InputError.one(str(folder), "no such folder", "the folder of a case")
     return _read(
         {name: path / name for name in _NAMES if name in _NEEDED or os.path.lexists(path / name)},
@@ -72,7 +72,8 @@ def _read(files: Mapping[str, bytes | Path], read_point: str | None) -> Case:
     )
 
 
-def _is_folder(path: Path) -> bool:
+def is_folder(path: Path) -> bool:
+    """Whether a folder of this name exists."""
     try:
         return path.is_dir()
     except (OSError, ValueError):  # a name that no file system takes

@@ -1,0 +1,129 @@
+"""Read points that hear each other's tags, and how their strategies silence them.
+
+A *hearing* is one stray tag in one pass that was read at any surveyed level. A strategy silences it
+or reports it. A means (power and ladder, cutoff, masks) *alone* silences it when the strategy
+without this means, the others as they are, would report it: without power means at the highest
+surveyed level. What no single means decides is silenced by *several* at once.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections import Counter
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, fields, replace
+from typing import Any
+
+import numpy as np
+
+from strategist.optimise.strategy import Strategy
+from strategist.survey.records import ReadPoint, Survey
+from strategist.trust.evaluate import evaluate
+
+__all__ = ["Coupled", "Hearings", "coupled", "hearings"]
+
+_Heard = set[tuple[int, int]]  # (pass, tag), as indices of a survey
+
+
+@dataclass(frozen=True, slots=True)
+class Hearings:
+    """How many hearings there were and what became of them; a ladder that stops otherwise may
+    count one under two means."""
+
+    heard: int = 0
+    reported: int = 0
+    by_power: int = 0
+    by_cutoff: int = 0
+    by_masks: int = 0
+    by_several: int = 0
+
+    @property
+    def silenced(self) -> int:
+        return self.heard - self.reported
+
+    def to_json(self) -> dict[str, int]:
+        counts = {field.name: getattr(self, field.name) for field in fields(self)}
+        return counts | {"silenced": self.silenced}
+
+
+@dataclass(frozen=True)
+class Coupled:
+    """Tags wanted at one read point of a case and heard as stray at another."""
+
+    case: str
+    wanted_at: str
+    heard_at: str
+    tags: int
+    hearings: Hearings
+
+    def to_json(self) -> dict[str, Any]:
+        names = ("case", "wanted_at", "heard_at", "tags")
+        return {name: getattr(self, name) for name in names} | self.hearings.to_json()
+
+
+def hearings(point: ReadPoint, strategy: Strategy) -> dict[str, Hearings]:
+    """The hearings at a completely surveyed read point by the EPC of the stray tag."""
+    survey = point.survey
+    heard = _heard(survey)
+    highest = replace(strategy, levels_dbm=(float(survey.levels_dbm[-1]),))
+    reported = _reported(point, strategy)
+    silenced = heard - reported
+    without = {
+        "by_power": highest,
+        "by_cutoff": replace(strategy, cutoff_dbm=None),
+        "by_masks": replace(strategy, masks=()),
+    }
+    through = {
+        name: silenced & _reported(point, other) if other != strategy else set()
+        for name, other in without.items()
+    }
+    through["by_several"] = silenced - set().union(*through.values())
+    through |= {"heard": heard, "reported": reported}
+    counts = {name: Counter(tag for _, tag in of) for name, of in through.items()}
+    return {
+        survey.tags[tag].epc: Hearings(**{name: count[tag] for name, count in counts.items()})
+        for tag in sorted(counts["heard"])
+    }
+
+
+def _heard(survey: Survey) -> _Heard:
+    tags = len(survey.tags)
+    stray = ~survey.roster_wanted
+    pairs = (survey.roster_pass * tags + survey.roster_tag)[stray]
+    read = np.intersect1d(pairs, survey.read_pass * tags + survey.read_tag)
+    return {(pair // tags, pair % tags) for pair in read.tolist()}
+
+
+def _reported(point: ReadPoint, strategy: Strategy) -> _Heard:
+    outcome = evaluate(point.survey, point.policy, strategy)
+    return {(p, tag) for p, of_pass in enumerate(outcome.by_pass) for tag in of_pass.stray}
+
+
+def coupled(tag_lines: Iterable[dict[str, Any]], index: sqlite3.Connection) -> Iterator[Coupled]:
+    """The pairs, those with the most hearings of each case first.
+
+    A line holds `case`, `read_point`, `wanted` (EPCs) and `heard` (EPC to the six counts of
+    `Hearings`). `index` is where they are joined, so that memory does not grow with their number.
+    """
+    index.executescript(
+        "CREATE TABLE wanted (case_ TEXT, epc TEXT, point TEXT, PRIMARY KEY (case_, epc, point))"
+        " WITHOUT ROWID;"
+        "CREATE TABLE heard (case_ TEXT, epc TEXT, point TEXT, a INT, b INT, c INT, d INT, e INT,"
+        " f INT);"
+    )
+    for line in tag_lines:
+        case, point = line["case"], line["read_point"]
+        index.executemany(
+            "INSERT INTO wanted VALUES (?, ?, ?)", ((case, epc, point) for epc in line["wanted"])
+        )
+        index.executemany(
+            "INSERT INTO heard VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            ((case, epc, point, *counts) for epc, counts in line["heard"].items()),
+        )
+    rows = index.execute(
+        "SELECT case_, w.point, h.point, count(*), sum(a), sum(b), sum(c), sum(d), sum(e), sum(f)"
+        " FROM heard h JOIN wanted w USING (case_, epc) WHERE w.point <> h.point"
+        " GROUP BY case_, w.point, h.point ORDER BY case_, 5 DESC, w.point, h.point"
+    )
+    for case, wanted_at, heard_at, tags, *counts in rows:
+        yield Coupled(case, wanted_at, heard_at, tags, Hearings(*counts))

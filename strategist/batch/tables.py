@@ -1,0 +1,84 @@
+"""The results of a batch as a flat table, for spreadsheets and data frames."""
+
+from __future__ import annotations
+
+import itertools
+import json
+import os
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+__all__ = ["COLUMNS", "table_row", "write_parquet"]
+
+# Column to the type of its values: text, number or whole number; None where there is no value.
+COLUMNS = {
+    "case": "string",
+    "read_point": "string",
+    "status": "string",
+    "loss": "float64",
+    "bound": "float64",
+    "gap": "float64",
+    "passes": "int64",
+    "wanted": "int64",
+    "missed": "int64",
+    "missed_rate": "float64",
+    "stray_presented": "int64",
+    "stray": "int64",
+    "stray_rate": "float64",
+    "levels_dbm": "string",  # the steps from the lowest up, parted by spaces
+    "stop_after": "int64",
+    "cutoff_dbm": "float64",
+    "masks": "string",  # JSON, as in a strategy
+    "mask_words": "string",
+    "warnings": "int64",
+    "seconds": "float64",
+    "error": "string",
+}
+_RESULT = ("status", "loss", "bound", "gap", "seconds")
+_OUTCOME = (
+    "passes",
+    "wanted",
+    "missed",
+    "missed_rate",
+    "stray_presented",
+    "stray",
+    "stray_rate",
+)
+_AT_ONCE = 1000  # rows of the table in memory
+
+
+def table_row(line: dict[str, Any]) -> dict[str, Any]:
+    """The columns of one line of results.jsonl."""
+    row: dict[str, Any] = dict.fromkeys(COLUMNS)
+    row |= {"case": line["case"], "read_point": line["read_point"], "status": "error"}
+    if "error" in line:
+        return row | {"error": line["error"]["message"]}
+    result = line["result"]
+    strategy, outcome = result["strategy"], result["outcome"]
+    row |= {name: result[name] for name in _RESULT} | {name: outcome[name] for name in _OUTCOME}
+    return row | {
+        "levels_dbm": " ".join(f"{level:g}" for level in strategy["levels_dbm"]),
+        "stop_after": strategy["stop_after"],
+        "cutoff_dbm": strategy["cutoff_dbm"],
+        "masks": json.dumps(strategy["masks"]),
+        "mask_words": "; ".join(result["mask_words"]),
+        "warnings": len(result["warnings"]),
+    }
+
+
+def write_parquet(path: Path, rows: Iterator[dict[str, Any]]) -> None:
+    """The table in Apache Parquet; nothing, and no older file, where pyarrow is not installed."""
+    try:
+        import pyarrow  # noqa: PLC0415 (not always there)
+        import pyarrow.parquet  # noqa: PLC0415
+    except ImportError:
+        path.unlink(missing_ok=True)
+        return
+    types = {"string": pyarrow.string(), "int64": pyarrow.int64(), "float64": pyarrow.float64()}
+    schema = pyarrow.schema([(name, types[kind]) for name, kind in COLUMNS.items()])
+    beside = path.with_name(f".strategist-{os.getpid()}.part")
+    with pyarrow.parquet.ParquetWriter(beside, schema) as writer:
+        while some := list(itertools.islice(rows, _AT_ONCE)):
+            writer.write_batch(pyarrow.RecordBatch.from_pylist(some, schema))
+    beside.replace(path)

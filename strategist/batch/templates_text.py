@@ -1,0 +1,61 @@
+"""The templates of a site in words, for a person at a terminal."""
+
+from __future__ import annotations
+
+from strategist.batch.templates import SiteTemplates
+from strategist.report.lines import paragraph
+from strategist.report.text import what_to_set
+from strategist.survey.order import figure, some
+
+__all__ = ["templates_text"]
+
+
+def templates_text(site: SiteTemplates) -> str:
+    """The curve, the templates with who uses them, and who needs its own."""
+    chosen = site.chosen
+    lines = [
+        f"{_count(len(site.points), 'read point')}: summed loss {figure(site.own_loss)} with a "
+        "strategy of its own each"
+    ]
+    for number, one in enumerate(site.curve, 1):
+        without = f", {_count(one.without, 'read point')} without" if one.without else ""
+        lines.append(f"  {_count(number, 'template'):<13} loss {figure(one.loss)}{without}")
+    for number, column in enumerate(chosen.chosen, 1):
+        users = [place for place, used in enumerate(chosen.use) if used == column]
+        names = [_name(site, place) for place in users]
+        lines.append(f"Template {number}, for {_count(len(users), 'read point')}")
+        lines += what_to_set(site.candidates[column])[1:]
+        lines += paragraph(f"used by   {some(names)}", hanging=10)
+    lines += _needy(site)
+    if len(site.candidates) < site.candidates_of:
+        lines += paragraph(
+            f"Only {len(site.candidates)} of the {site.candidates_of} different strategies were "
+            "candidates; others might do better.",
+            0,
+        )
+    if site.left_out:
+        lines += paragraph(f"Left out, as they have no result: {some(site.left_out)}.", 0)
+    return "\n".join(lines)
+
+
+def _needy(site: SiteTemplates) -> list[str]:
+    lines: list[str] = []
+    for place, point in enumerate(site.points):
+        pays = site.pays(place)
+        if not site.needs_own(place):
+            continue
+        why = "no template may be set there"
+        if pays is not None:
+            why = f"pays {figure(pays)} on top of {figure(point.own_loss)}"
+        lines += paragraph(f"- {_name(site, place)}: {why}", hanging=2)
+    return ["Need a strategy of their own", *lines] if lines else []
+
+
+def _name(site: SiteTemplates, place: int) -> str:
+    point = site.points[place]
+    several = len({one.case for one in site.points}) > 1
+    return f"{point.read_point} ({point.case})" if several else point.read_point
+
+
+def _count(number: int, one: str) -> str:
+    return f"{number} {one}{'' if number == 1 else 's'}"

@@ -1,0 +1,54 @@
+"""`templates`: few strategies for all read points of a batch."""
+
+from __future__ import annotations
+
+import argparse
+
+import strategist
+from strategist.commands.arguments import (
+    OK,
+    Commands,
+    add_command,
+    add_out,
+    give,
+    refuse_out,
+    weight,
+    whole,
+)
+from strategist.commands.batch import add_workers
+
+__all__ = ["add"]
+
+
+def add(commands: Commands) -> None:
+    what = "choose few strategies for all read points of a batch"
+    command = add_command(commands, "templates", _templates, what)
+    command.add_argument("folder", metavar="FOLDER", help="results of batch")
+    command.add_argument(
+        "--at-most",
+        type=whole(1, 1000),
+        default=4,
+        metavar="K",
+        help="different strategies (4)",
+    )
+    command.add_argument(
+        "--may-pay",
+        type=weight,
+        metavar="L",
+        help="loss on top of its own from which a read point needs its own (one missed tag)",
+    )
+    add_workers(command)
+    add_out(command)
+
+
+def _templates(arguments: argparse.Namespace) -> int:
+    refuse_out(arguments.out)
+    site = strategist.site_templates(
+        arguments.folder,
+        arguments.at_most,
+        may_pay=arguments.may_pay,
+        workers=arguments.workers,
+        scheduler=arguments.scheduler,
+    )
+    give(arguments.out, site.to_json(), strategist.templates_text(site))
+    return OK

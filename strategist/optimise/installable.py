@@ -1,0 +1,40 @@
+"""May a strategy that was made for one read point be set at another?"""
+
+from __future__ import annotations
+
+from strategist.optimise.strategy import Strategy
+from strategist.survey.policy import Policy
+from strategist.survey.records import Floats
+from strategist.tags.mask import EPC_START
+
+__all__ = ["installable"]
+
+_SAME_LEVEL_DB = 1e-6
+
+
+def installable(strategy: Strategy, policy: Policy, levels_dbm: Floats) -> bool:
+    """Whether a strategy keeps to what a read point's policy allows and its reader can do.
+
+    `levels_dbm` are its surveyed levels, ascending: those of the strategy must be among them. A
+    ladder must stop as the policy says.
+    """
+    allow, reader, levels = policy.allow, policy.reader, strategy.levels_dbm
+    surveyed = all(abs(levels_dbm - level).min() < _SAME_LEVEL_DB for level in levels)
+    top = abs(levels[-1] - levels_dbm[-1]) < _SAME_LEVEL_DB
+    steps = reader.ladder_steps_max if "ladder" in allow else 1
+    slots = reader.mask_slots if "masks" in allow else 0
+    return (
+        surveyed
+        and (top or "power" in allow)
+        and len(levels) <= steps
+        and (len(levels) == 1 or strategy.stop_after == policy.stop_after)
+        and (strategy.cutoff_dbm is None or "cutoff" in allow)
+        and len(strategy.masks) <= slots
+        and all(
+            mask.length <= reader.mask_bits_max
+            and mask.length % reader.mask_step_bits == 0
+            and (mask.pointer - (EPC_START if mask.bank == "epc" else 0)) % reader.mask_step_bits
+            == 0
+            for mask in strategy.masks
+        )
+    )

@@ -1,0 +1,296 @@
+"""A case read point by read point: each gets only its own rows, and nobody holds the whole.
+
+One walk over each file notes where the rows of each read point stand, in a database on disk that
+vanishes with the object, so that memory grows neither with rows nor with read points.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import itertools
+import json
+import os
+import sqlite3
+from collections.abc import Iterator
+from contextlib import ExitStack
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any, BinaryIO, get_args
+
+import numpy as np
+import pydantic
+from pydantic import TypeAdapter
+
+from strategist.errors import Fault, InputError
+from strategist.survey.assemble import policy_of
+from strategist.survey.build import PointRows, build
+from strategist.survey.faults import FaultList
+from strategist.survey.json_text import parse_json
+from strategist.survey.judge import judge
+from strategist.survey.order import natural
+from strategist.survey.policy import POLICY, STRICT, Name, Policy, Site
+from strategist.survey.reading import is_folder
+from strategist.survey.records import Ints, ReadPoint
+from strategist.survey.runs import header_of, line_ends, runs_of
+from strategist.survey.tables import Kind, Table, read_bytes, table_from_csv
+
+__all__ = ["Part", "Parts", "open_case"]
+
+_KINDS: tuple[Kind, ...] = get_args(Kind)
+_SITE = "site.json"
+_AT_ONCE = 1000  # rows of the index written together
+_TABLES = """
+CREATE TABLE IF NOT EXISTS case_ (id INTEGER PRIMARY KEY);
+CREATE TABLE IF NOT EXISTS point (
+    id INTEGER PRIMARY KEY, case_ INT, name TEXT, policy TEXT, place INT, UNIQUE (case_, name)
+);
+CREATE TABLE IF NOT EXISTS run (
+    kind INT, point INT, start INT, size INT, line INT, PRIMARY KEY (kind, point, start)
+) WITHOUT ROWID;
+"""
+
+
+@pydantic.dataclasses.dataclass(frozen=True, config=STRICT)
+class _Site:
+    """site.json with its policies unjudged: a bad one spoils its own read point alone."""
+
+    read_points: dict[Name, Any]
+    site: str = ""
+
+
+_LOOSE: TypeAdapter[_Site] = TypeAdapter(_Site)
+
+
+@dataclass(frozen=True, eq=False)
+class _Rows:
+    """A part of a file: its header and some of its rows, as bytes.
+
+    Line `at[i]` of the part (from 1) and those after it, up to `at[i + 1]`, are the lines of the
+    file from `lines[i]` on.
+    """
+
+    kind: Kind
+    header: bytes
+    rows: bytes
+    at: Ints
+    lines: Ints
+
+    def table(self) -> Table:
+        table = table_from_csv(self.header + self.rows, f"{self.kind}.csv", self.kind)
+        faults = table.faults.at_lines(lambda line: int(self._line(np.array([line]))[0]))
+        return replace(table, lines=self._line(table.lines), faults=faults)
+
+    def _line(self, here: Ints) -> Ints:
+        run = np.maximum(np.searchsorted(self.at, here, side="right") - 1, 0)
+        in_run: Ints = self.lines[run] + here - self.at[run]
+        return np.where(here < self.at[0], here, in_run)
+
+
+@dataclass(frozen=True, eq=False)
+class Part:
+    """All that a case's files hold of one read point, unread: what a worker needs, and no more.
+
+    `policy` is its part of site.json as JSON text, None where that has none.
+    """
+
+    case: str
+    read_point: str
+    policy: str | None
+    files: tuple[_Rows, ...]
+
+    @property
+    def size(self) -> int:
+        """Bytes of the rows."""
+        return sum(len(file.rows) for file in self.files)
+
+    def digest(self, *also: str) -> str:
+        """SHA-256 (hex) of the content, and of `also`; the place of the rows does not show."""
+        digest = hashlib.sha256()
+        texts = [self.read_point, "" if self.policy is None else self.policy, *also]
+        chunks = [text.encode("utf-8", "backslashreplace") for text in texts]
+        for file in self.files:
+            chunks += [file.kind.encode(), file.header, file.rows]
+        for chunk in chunks:
+            digest.update(len(chunk).to_bytes(8, "big") + chunk)
+        return digest.hexdigest()
+
+    def read(self) -> ReadPoint:
+        """The read point, as `read_case` would give it; raises InputError with its faults."""
+        site = Site({} if self.policy is None else {self.read_point: self._policy()})
+        faults = FaultList()
+        judged = {file.kind: judge(file.table(), faults) for file in self.files}
+        faults.raise_any()
+        policy, warnings = policy_of(site, self.read_point, _SITE)
+        roster, reads, tried = judged["roster"], judged["reads"], judged.get("tried")
+        rows = PointRows(self.read_point, policy, roster, reads, tried, _SITE)
+        found = build(rows, warnings, faults)
+        faults.raise_any()
+        return found[0]
+
+    def _policy(self) -> Policy:
+        assert self.policy is not None
+        try:
+            return parse_json(self.policy.encode("utf-8", "surrogatepass"), POLICY, _SITE)
+        except InputError as error:
+            path = f"read_points.{self.read_point}"
+            raise InputError(
+                replace(fault, column=f"{path}.{fault.column}" if fault.column else path)
+                for fault in error.faults
+            ) from None
+
+
+class Parts:
+    """The read points of a case folder, one after another: those of site.json, then the others.
+
+    Opened by `open_case`. `index` holds where their rows stand; many cases may share one.
+    """
+
+    def __init__(self, folder: Path, case: str, index: sqlite3.Connection) -> None:
+        self.case = case
+        self._folder = folder
+        self._headers: dict[Kind, bytes] = {}
+        self._stamps: dict[Kind, tuple[int, int]] = {}
+        self._index = index
+        index.executescript(_TABLES)
+        self._number = index.execute("INSERT INTO case_ DEFAULT VALUES").lastrowid
+        self._note()
+
+    def __len__(self) -> int:
+        query = "SELECT count(*) FROM point WHERE case_ = ?"
+        return int(self._index.execute(query, (self._number,)).fetchone()[0])
+
+    def names(self) -> Iterator[str]:
+        """The names, in order."""
+        query = "SELECT name FROM point WHERE case_ = ? ORDER BY place"
+        for (name,) in self._index.execute(query, (self._number,)):
+            yield name
+
+    def __iter__(self) -> Iterator[Part]:
+        """The parts, in order. Raises InputError where a file changed since it was opened."""
+        query = "SELECT id, name, policy FROM point WHERE case_ = ? ORDER BY place"
+        with ExitStack() as stack:
+            files = {kind: stack.enter_context(self._opened(kind)) for kind in self._headers}
+            for point, name, policy in self._index.execute(query, (self._number,)):
+                rows = (self._rows(kind, file, point) for kind, file in files.items())
+                yield Part(self.case, name, policy, tuple(rows))
+
+    def _rows(self, kind: Kind, file: BinaryIO, point: int) -> _Rows:
+        header = self._headers[kind]
+        if _stamp(file) != self._stamps[kind]:
+            allowed = "files that stay as they are while they are worked on"
+            raise InputError.one(f"{self.case}/{kind}.csv", "a file that has changed", allowed)
+        query = "SELECT start, size, line FROM run WHERE kind = ? AND point = ? ORDER BY start"
+        pieces, at, lines = [], [], []
+        here = line_ends(header) + 1
+        for start, size, line in self._index.execute(query, (_KINDS.index(kind), point)):
+            piece = os.pread(file.fileno(), size, start)
+            if not piece.endswith((b"\n", b"\r")):
+                piece += b"\n"
+            pieces.append(piece)
+            at.append(here)
+            lines.append(line)
+            here += line_ends(piece)
+        return _Rows(
+            kind, header, b"".join(pieces), np.array(at or [here]), np.array(lines or [here])
+        )
+
+    def _note(self) -> None:
+        """Walk the files once. Raises InputError where the case as a whole cannot be read."""
+        faults = FaultList()
+        self._note_site(self._folder, faults)
+        for kind in _KINDS:
+            if kind == "tried" and not os.path.lexists(self._folder / "tried.csv"):
+                continue
+            try:
+                self._note_file(kind)
+            except InputError as error:
+                for fault in error.faults:
+                    faults.add(fault)
+        faults.raise_any()
+        rest = self._index.execute(
+            "SELECT name, id FROM point WHERE case_ = ? AND place IS NULL", (self._number,)
+        ).fetchall()
+        rest.sort(key=lambda found: natural(found[0]))
+        count = len(self) - len(rest)
+        places = [(count + i, point) for i, (_, point) in enumerate(rest)]
+        self._index.executemany("UPDATE point SET place = ? WHERE id = ?", places)
+
+    def _note_site(self, folder: Path, faults: FaultList) -> None:
+        data = read_bytes(folder / _SITE, _SITE, faults)
+        if data is None:
+            return
+        try:
+            site = parse_json(data.removeprefix(b"\xef\xbb\xbf"), _LOOSE, _SITE)
+        except InputError as error:
+            for fault in error.faults:
+                faults.add(fault)
+            return
+        self._index.executemany(
+            "INSERT INTO point (case_, name, policy, place) VALUES (?, ?, ?, ?)",
+            (
+                (self._number, name, json.dumps(policy, sort_keys=True), place)
+                for place, (name, policy) in enumerate(site.read_points.items())
+            ),
+        )
+
+    def _opened(self, kind: Kind) -> BinaryIO:
+        path = self._folder / f"{kind}.csv"
+        if not path.is_file():
+            faults = FaultList()
+            read_bytes(path, path.name, faults)
+            faults.raise_any()
+        try:
+            return path.open("rb")
+        except OSError as error:
+            why = error.strerror or str(error)
+            raise InputError.one(path.name, why, "a file that can be read") from None
+
+    def _note_file(self, kind: Kind) -> None:
+        number, source = _KINDS.index(kind), f"{kind}.csv"
+        ids: dict[str, int] = {}
+        noted = 0
+        with self._opened(kind) as file:
+            self._stamps[kind] = _stamp(file)
+            header, column = header_of(file, source, kind)
+            self._headers[kind] = header
+            runs = runs_of(file, source, header, column)
+            while some := list(itertools.islice(runs, _AT_ONCE)):
+                noted += len(some)
+                self._index.executemany(
+                    "INSERT INTO run VALUES (?, ?, ?, ?, ?)",
+                    [(number, self._id(name, ids), *where) for name, *where in some],
+                )
+        if kind != "reads" and not noted:
+            raise InputError([Fault(source, None, None, "", "at least one row below the header")])
+
+    def _id(self, name: str, ids: dict[str, int]) -> int:
+        """The number of a read point, new where the name is; `ids` remembers a few."""
+        if name not in ids:
+            its = (self._number, name)
+            self._index.execute("INSERT OR IGNORE INTO point (case_, name) VALUES (?, ?)", its)
+            query = "SELECT id FROM point WHERE case_ = ? AND name = ?"
+            found = self._index.execute(query, its)
+            if len(ids) >= _AT_ONCE:
+                ids.clear()
+            ids[name] = found.fetchone()[0]
+        return ids[name]
+
+
+def open_case(
+    folder: str | Path, case: str | None = None, index: sqlite3.Connection | None = None
+) -> Parts:
+    """The read points of a case folder; `case` is what it is called in what comes of it.
+
+    Raises InputError where the folder, a header or site.json as a whole cannot be read. What is
+    wrong with a single read point is raised by `Part.read`.
+    """
+    if not is_folder(Path(folder)):
+        raise InputError.one(str(folder), "no such folder", "the folder of a case")
+    # "": a database on disk, without a name, gone when it is closed
+    own = sqlite3.connect("") if index is None else index
+    return Parts(Path(folder), str(folder) if case is None else case, own)
+
+
+def _stamp(file: BinaryIO) -> tuple[int, int]:
+    status = os.fstat(file.fileno())
+    return status.st_size, status.st_mtime_ns

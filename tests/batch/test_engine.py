@@ -1,0 +1,51 @@
+"""The executor seam: every job answered once, whatever happens to the workers."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator
+
+import pytest
+
+from strategist.batch.engine import ATTEMPTS, Engine, Processes, Serial, carry_out
+from tests.batch.deadly import Number, doubled
+
+
+def given_up(job: Number) -> int:
+    return -job.value
+
+
+@pytest.mark.parametrize("engine", [Serial(), Processes(2)], ids=["serial", "processes"])
+def test_each_job_is_answered_once(engine: Engine) -> None:
+    jobs = [Number(n) for n in range(50)]
+    found = {job.value: answer for job, answer in carry_out(jobs, doubled, engine, given_up, 50)}
+    assert found == {n: 2 * n for n in range(50)}
+
+
+def test_the_guilty_one_is_given_up_and_no_other() -> None:
+    """Jobs 4 and 5 kill their workers at each attempt; those that flew with them do not pay."""
+    jobs = [Number(n, deadly=n in (4, 5)) for n in range(1, 33)]
+    answers = list(carry_out(jobs, doubled, Processes(2), given_up, 32))
+    assert len(answers) == 32
+    found = {job.value: answer for job, answer in answers}
+    assert found == {n: -n if n in (4, 5) else 2 * n for n in range(1, 33)}
+    assert ATTEMPTS == 3
+
+
+def test_jobs_are_taken_as_they_are_needed() -> None:
+    """Few are in memory: no more than have been answered, and those in flight."""
+    taken = itertools.count()
+    last = 0
+
+    def jobs() -> Iterator[Number]:
+        nonlocal last
+        for n in range(100):
+            last = next(taken)
+            yield Number(n)
+
+    for done, _ in enumerate(carry_out(jobs(), doubled, Serial(), given_up, 100), 1):
+        assert last <= done + 2
+
+
+def test_nothing_to_do() -> None:
+    assert list(carry_out([], doubled, Serial(), given_up, 0)) == []

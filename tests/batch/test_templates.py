@@ -1,0 +1,147 @@
+"""The templates of a site: priced by the evaluator, chosen as by brute force."""
+
+from __future__ import annotations
+
+import itertools
+import json
+import math
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+import strategist
+from strategist import InputError, Options, Strategy, run_batch, site_templates
+from strategist.__main__ import main
+from strategist.optimise.installable import installable
+from strategist.survey.parts import open_case
+from strategist.survey.policy import Policy, Reader
+from strategist.tags.mask import Mask
+from tests.batch.sites import write_site
+from tests.optimise.made import random_read_point
+
+QUICK = Options(unseen=False)
+
+
+@pytest.fixture
+def batch(tmp_path: Path) -> Path:
+    folder = write_site(tmp_path / "site", 8, seed=3, bad=(5,))
+    site = json.loads((folder / "site.json").read_text())
+    site["read_points"]["d01"] |= {"allow": ["power"]}
+    site["read_points"]["d06"] |= {"limits": {"stray_rate_max": 0.2}}
+    site["read_points"]["d07"] |= {"allow": ["cutoff"]}
+    (folder / "site.json").write_text(json.dumps(site))
+    run_batch([folder], tmp_path / "out", QUICK)
+    return tmp_path / "out"
+
+
+def test_prices_are_those_of_the_evaluator(batch: Path) -> None:
+    """Where a strategy keeps to policy, reader and limits; else it may not be set (inf)."""
+    found = site_templates(batch, 2)
+    assert [point.read_point for point in found.points] == [f"d0{n}" for n in (0, 1, 2, 3, 4, 6, 7)]
+    assert len(found.left_out) == 1 and "d05" in found.left_out[0]
+    parts = {part.read_point: part for part in open_case(batch.parent / "site")}
+    allowed = 0
+    for place, point in enumerate(found.points):
+        read_point = parts[point.read_point].read()
+        for column, strategy in enumerate(found.candidates):
+            evaluation = strategist.evaluate_at(read_point, strategy)
+            price = found.loss[place, column]
+            allowed += math.isfinite(price)
+            assert price in (evaluation.outcome.loss, math.inf)
+            if point.read_point == "d01" and math.isfinite(price):
+                fixed = len(strategy.levels_dbm) == 1
+                assert fixed and strategy.cutoff_dbm is None and not strategy.masks
+            if point.read_point == "d06" and math.isfinite(price):
+                assert evaluation.outcome.stray_rate <= 0.2
+            if point.read_point == "d07" and math.isfinite(price):
+                assert strategy.levels_dbm == (21.0,) and not strategy.masks
+        assert point.own_loss == found.loss[place].min()
+    assert allowed > 2 * len(found.points)
+
+
+@pytest.mark.parametrize("at_most", [1, 2, 3])
+def test_the_choice_is_that_of_brute_force(batch: Path, at_most: int) -> None:
+    found = site_templates(batch, at_most)
+    best = min(
+        (np.isinf(b).sum(), b[np.isfinite(b)].sum())
+        for n in range(1, at_most + 1)
+        for columns in itertools.combinations(range(len(found.candidates)), n)
+        for b in (found.loss[:, columns].min(axis=1),)
+    )
+    assert (found.chosen.without, found.chosen.loss) == best
+    assert len(found.chosen.chosen) <= at_most
+
+
+def test_what_each_pays(batch: Path) -> None:
+    found = site_templates(batch, 1, may_pay=2)
+    document = found.to_json()
+    assert len(document["templates"]) == 1
+    for place, row in enumerate(document["read_points"]):
+        if row["template"] is None:
+            assert row["needs_own"] and row["pays"] is None
+        else:
+            assert row["pays"] == row["loss"] - row["own_loss"] >= 0
+            assert row["needs_own"] == (row["pays"] > 2)
+            assert row["loss"] == found.loss[place, found.chosen.chosen[0]]
+    losses = [entry["loss"] for entry in document["curve"] if not entry["without"]]
+    assert losses == sorted(losses, reverse=True) and losses[-1] == found.own_loss
+    assert site_templates(batch, 1).points[0].may_pay == 5.0  # the weight of a missed tag
+    text = strategist.templates_text(found)
+    assert "Need a strategy of their own" in text
+    assert max(map(len, text.splitlines())) <= 80
+
+
+def test_the_command(batch: Path, tmp_path: Path, capsys: Any) -> None:
+    file = tmp_path / "templates.json"
+    status = main(["templates", str(batch), "--at-most", "2", "--workers", "1", "--out", str(file)])
+    found = site_templates(batch, 2)
+    assert status == 0
+    assert json.loads(file.read_text()) == found.to_json()
+    assert capsys.readouterr().out == strategist.templates_text(found) + "\n"
+
+
+def test_cases_that_changed_since_are_refused(batch: Path) -> None:
+    reads = batch.parent / "site/reads.csv"
+    text = reads.read_text()
+    reads.write_text("\n".join(line for line in text.splitlines() if not line.startswith("d03")))
+    with pytest.raises(InputError, match="run that again"):
+        site_templates(batch, 2)
+    with pytest.raises(InputError, match=r"no results\.jsonl.*the folder of a batch"):
+        site_templates(batch.parent, 2)
+
+
+EPC = Mask("epc", 32, 16, "3034")
+LEVELS = np.array([15.0, 18.0, 21.0])
+
+
+@pytest.mark.parametrize(
+    ("strategy", "policy", "may"),
+    [
+        (Strategy((15.0,)), Policy(), True),
+        (Strategy((16.0,)), Policy(), False),
+        (Strategy((15.0,)), Policy(allow=("ladder",)), False),
+        (Strategy((15.0, 21.0)), Policy(allow=("ladder",)), True),
+        (Strategy((15.0, 21.0)), Policy(allow=("power",)), False),
+        (Strategy((15.0, 21.0)), Policy(reader=Reader(ladder_steps_max=1)), False),
+        (Strategy((15.0, 21.0), 2), Policy(), False),
+        (Strategy((15.0,), 2), Policy(), True),
+        (Strategy((15.0,), 1, -60.0), Policy(allow=("power", "masks")), False),
+        (Strategy((15.0,), 1, None, (EPC,)), Policy(), True),
+        (Strategy((15.0,), 1, None, (EPC,)), Policy(allow=("power",)), False),
+        (Strategy((15.0,), 1, None, (EPC,)), Policy(reader=Reader(mask_slots=0)), False),
+        (Strategy((15.0,), 1, None, (EPC,)), Policy(reader=Reader(mask_step_bits=32)), False),
+        (Strategy((15.0,), 1, None, (EPC,)), Policy(reader=Reader(mask_bits_max=8)), False),
+    ],
+)
+def test_what_may_be_set_where(strategy: Strategy, policy: Policy, may: bool) -> None:
+    assert installable(strategy, policy, LEVELS) is may
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_own_strategies_may_be_set(seed: int) -> None:
+    """What `choose` gives for a read point keeps to its policy and reader."""
+    point = random_read_point(seed)
+    found = strategist.choose(point, QUICK).strategy
+    assert installable(found, point.policy, point.survey.levels_dbm)
