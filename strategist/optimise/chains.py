@@ -9,6 +9,7 @@ import numpy as np
 from strategist.optimise.branch import Penalties
 from strategist.optimise.problem import Problem
 from strategist.optimise.selections import (
+    SELECTIONS_MAX,
     Selections,
     grow,
     joined,
@@ -44,7 +45,9 @@ class Chains:
     def listed(self, masks: int) -> Selections:
         """The selections that take this many masks and no fewer."""
         while len(self._listed) <= masks:
-            more = grow(self._listed[-1], self.known, self.table)
+            last = len(self._listed) == self.slots
+            at_most = _LISTED_MAX if last else SELECTIONS_MAX
+            more = grow(self._listed[-1], self.known, self.table, at_most)
             self.known = np.concatenate([self.known, more.words])
             self._listed.append(more)
         return self._listed[masks]

@@ -135,11 +135,13 @@ def literals(candidates: Candidates) -> Literals:
     return Literals(_pack(through), np.repeat(bits, 2), through.shape[1])
 
 
-def grow(base: Selections, known: Words, table: Literals) -> Selections:
+def grow(
+    base: Selections, known: Words, table: Literals, at_most: int = SELECTIONS_MAX
+) -> Selections:
     """The selections with one mask more than `base` that are not among `known` (rows of words).
 
     Of chains with the same selection the one with the fewest mask bits is kept, then the first in
-    order. Raises TooManySelectionsError above SELECTIONS_MAX.
+    order. Raises TooManySelectionsError above `at_most`.
     """
     found = Selections.none(base.masks + 1, base.classes, base.words.shape[1])
     size = max(1, _BATCH // max(len(table), 1))
@@ -148,9 +150,9 @@ def grow(base: Selections, known: Words, table: Literals) -> Selections:
         row, literal = np.repeat(rows, len(table)), np.tile(np.arange(len(table)), len(rows))
         for either in (False, True) if base.masks else (False,):
             found = merged([found, joined(base, row, table, literal, either)], known)
-        if len(found) > SELECTIONS_MAX:
+        if len(found) > at_most:
             raise TooManySelectionsError(
-                f"the mask chains make over {SELECTIONS_MAX} selections: too many for the search"
+                f"the mask chains make over {at_most} selections: too many for the search"
             )
     return found
 
