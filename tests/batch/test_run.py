@@ -228,7 +228,7 @@ def test_a_killed_worker_is_survived(site: Path, tmp_path: Path) -> None:
 
 
 def test_interrupt_leaves_a_folder_to_carry_on_with(tmp_path: Path) -> None:
-    folder = write_site(tmp_path / "site", 30)
+    folder = write_site(tmp_path / "site", 300)
     process = subprocess.Popen(
         command(folder, "--out", tmp_path / "out", "--workers", 2),
         stderr=subprocess.PIPE,
