@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import math
 
 import strategist
 from strategist.commands.arguments import (
@@ -13,16 +12,17 @@ from strategist.commands.arguments import (
     add_case,
     add_command,
     add_out,
-    add_read_point,
-    add_strategy,
     give,
     given,
+    number,
     refuse_out,
+    whole,
 )
 
 __all__ = ["add"]
 
 _CONFIDENCE = 0.95
+_share = number("a share above 0 and below 1", lambda found: 0 < found < 1)
 
 
 def add(commands: Commands) -> None:
@@ -30,34 +30,35 @@ def add(commands: Commands) -> None:
     plan = add_command(commands, "plan-acceptance", _plan, what)
     plan.add_argument(
         "--rate",
-        type=share,
+        type=_share,
         required=True,
         metavar="R",
         help="share of passes with a miss, as 0.05",
     )
     _add_confidence(plan)
     plan.add_argument(
-        "--errors", type=count, default=0, metavar="N", help="failed passes that are allowed (0)"
+        "--errors",
+        type=whole(0, 1000),
+        default=0,
+        metavar="N",
+        help="failed passes that are allowed (0)",
     )
     add_out(plan)
     what = "judge a new survey under the strategy installed: pass, fail or not enough"
     run = add_command(commands, "accept", _accept, what)
-    add_case(run)
-    add_strategy(run)
-    add_read_point(run)
+    add_case(run, strategy=True)
     run.add_argument(
-        "--rate", type=share, metavar="R", help="share of passes with a miss to show (0.05)"
+        "--rate", type=_share, metavar="R", help="share of passes with a miss to show (0.05)"
     )
     _add_confidence(run)
     run.add_argument(
         "--against", metavar="CASE", help="the survey that the strategy came from: what has moved?"
     )
-    add_out(run)
 
 
 def _add_confidence(command: argparse.ArgumentParser) -> None:
     command.add_argument(
-        "--confidence", type=share, default=_CONFIDENCE, metavar="C", help="of the verdict (0.95)"
+        "--confidence", type=_share, default=_CONFIDENCE, metavar="C", help="of the verdict (0.95)"
     )
 
 
@@ -70,7 +71,6 @@ def _plan(arguments: argparse.Namespace) -> int:
 
 def _accept(arguments: argparse.Namespace) -> int:
     """Exit status 0 for a pass, 1 for a fail or not enough."""
-    refuse_out(arguments.out)
     point, strategy = given(arguments)
     against = None
     if arguments.against is not None:
@@ -81,20 +81,3 @@ def _accept(arguments: argparse.Namespace) -> int:
     )
     give(arguments.out, run.to_json(), strategist.acceptance_text(run))
     return OK if run.passed else UNUSABLE
-
-
-def share(text: str) -> float:
-    """A number; the library says which are allowed."""
-    try:
-        found = float(text)
-    except ValueError:
-        found = math.nan
-    if not 0 < found < 1:
-        raise argparse.ArgumentTypeError(f'found "{text}"; allowed: a share above 0 and below 1')
-    return found
-
-
-def count(text: str) -> int:
-    if not (text.isascii() and text.isdigit() and int(text) <= 1000):
-        raise argparse.ArgumentTypeError(f'found "{text}"; allowed: a whole number from 0 to 1000')
-    return int(text)

@@ -25,18 +25,17 @@ __all__ = [
     "add_case",
     "add_command",
     "add_out",
-    "add_read_point",
     "add_solving",
-    "add_strategy",
+    "each_point",
     "give",
     "given",
+    "number",
     "one_of",
     "refuse_out",
     "say",
     "seconds",
     "seed",
     "solving",
-    "weight",
     "whole",
 ]
 
@@ -66,23 +65,23 @@ def add_command(
     return command
 
 
-def add_case(command: argparse.ArgumentParser) -> None:
+def add_case(
+    command: argparse.ArgumentParser, *, strategy: bool = False, read_point: bool = True
+) -> None:
+    """A case, a strategy for it and one of its read points as asked for, and where to answer."""
     command.add_argument(
         "case", metavar="CASE", help="folder with reads.csv, roster.csv, site.json"
     )
-
-
-def add_strategy(command: argparse.ArgumentParser) -> None:
-    command.add_argument(
-        "--strategy",
-        required=True,
-        metavar="FILE",
-        help="a strategy, or a result of solve, as JSON",
-    )
-
-
-def add_read_point(command: argparse.ArgumentParser) -> None:
-    command.add_argument("--read-point", metavar="NAME", help="this read point alone")
+    if strategy:
+        command.add_argument(
+            "--strategy",
+            required=True,
+            metavar="FILE",
+            help="a strategy, or a result of solve, as JSON",
+        )
+    if read_point:
+        command.add_argument("--read-point", metavar="NAME", help="this read point alone")
+    add_out(command)
 
 
 def add_out(command: argparse.ArgumentParser) -> None:
@@ -111,12 +110,41 @@ def solving(arguments: argparse.Namespace, *, unseen: bool = True) -> strategist
 
 def given(arguments: argparse.Namespace) -> tuple[strategist.ReadPoint, strategist.Strategy]:
     """The read point (named, the one that the file was made for, or the only one), the strategy."""
+    refuse_out(arguments.out)
     source = arguments.strategy
     file = strategist.parse_strategy_file(strategist.read_file(source), source)
     case = strategist.read_case(arguments.case, arguments.read_point or file.read_point)
     if len(case.read_points) > 1:
         raise one_of(case, "one read point for the strategy")
     return case.read_points[0], file.strategy
+
+
+def each_point(
+    arguments: argparse.Namespace,
+    answer: Callable[[strategist.ReadPoint, bool], tuple[dict[str, Any], str]],
+) -> int:
+    """Give the answer (as JSON and as text) for each read point named; returns the exit status.
+
+    `answer` is told whether the read point is the last. Where there are several, a fault of one is
+    said and the others are answered.
+    """
+    refuse_out(arguments.out)
+    case = strategist.read_case(arguments.case, arguments.read_point)
+    points = case.read_points
+    if arguments.out is not None and len(points) > 1:
+        raise one_of(case, "one read point for --out")
+    status = OK
+    for number, point in enumerate(points, 1):
+        last = number == len(points)
+        try:
+            document, text = answer(point, last)
+        except InputError as error:
+            if len(points) == 1:
+                raise
+            status = say(str(error), BAD_INPUT)
+            continue
+        give(arguments.out, document, text + ("" if last else "\n"))
+    return status
 
 
 def one_of(case: strategist.Case, what: str) -> InputError:
@@ -140,38 +168,33 @@ def give(out: str | None, document: dict[str, Any], text: str) -> None:
     print(text)
 
 
-def seconds(text: str) -> float:
-    try:
-        found = float(text)
-    except ValueError:
-        found = math.nan
-    if not (math.isfinite(found) and found > 0):
-        raise argparse.ArgumentTypeError(f'found "{text}"; allowed: a number of seconds above 0')
-    return found
+def number(allowed: str, fits: Callable[[float], bool]) -> Callable[[str], float]:
+    """A type of argument: finite numbers that fit."""
 
+    def read(text: str) -> float:
+        try:
+            found = float(text)
+        except ValueError:
+            found = math.nan
+        if not (math.isfinite(found) and fits(found)):
+            raise argparse.ArgumentTypeError(f'found "{text}"; allowed: {allowed}')
+        return found
 
-def weight(text: str) -> float:
-    """A type of argument: a loss of 0 or more."""
-    try:
-        found = float(text)
-    except ValueError:
-        found = math.nan
-    if not (math.isfinite(found) and found >= 0):
-        raise argparse.ArgumentTypeError(f'found "{text}"; allowed: a loss of 0 or more')
-    return found
+    return read
 
 
 def whole(low: int, high: int) -> Callable[[str], int]:
     """A type of argument: whole numbers from `low` to `high`."""
 
-    def number(text: str) -> int:
+    def read(text: str) -> int:
         digits = text.isascii() and text.isdigit() and len(text) <= 10
         if not (digits and low <= int(text) <= high):
             allowed = f"a whole number from {low} to {high}"
             raise argparse.ArgumentTypeError(f'found "{text}"; allowed: {allowed}')
         return int(text)
 
-    return number
+    return read
 
 
 seed = whole(0, _SEED_MAX)
+seconds = number("a number of seconds above 0", lambda found: found > 0)

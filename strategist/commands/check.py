@@ -11,7 +11,6 @@ from strategist.commands.arguments import (
     Commands,
     add_case,
     add_command,
-    add_out,
     give,
     refuse_out,
     say,
@@ -23,8 +22,7 @@ __all__ = ["add"]
 
 def add(commands: Commands) -> None:
     command = add_command(commands, "check", _check, "say what is wrong or weak in a case")
-    add_case(command)
-    add_out(command)
+    add_case(command, read_point=False)
 
 
 def _check(arguments: argparse.Namespace) -> int:

@@ -10,12 +10,8 @@ from strategist.commands.arguments import (
     Commands,
     add_case,
     add_command,
-    add_out,
-    add_read_point,
-    add_strategy,
     give,
     given,
-    refuse_out,
 )
 from strategist.errors import InputError
 
@@ -25,10 +21,7 @@ __all__ = ["add"]
 def add(commands: Commands) -> None:
     what = "write a strategy in terms of open standards"
     command = add_command(commands, "export", _export, what)
-    add_case(command)
-    add_strategy(command)
-    add_read_point(command)
-    add_out(command)
+    add_case(command, strategy=True)
     command.add_argument(
         "--as",
         dest="form",
@@ -44,7 +37,6 @@ def add(commands: Commands) -> None:
 
 
 def _export(arguments: argparse.Namespace) -> int:
-    refuse_out(arguments.out)
     table = None
     if arguments.power_table is not None:
         if arguments.form != "llrp":

@@ -8,24 +8,17 @@ import signal
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from multiprocessing import get_context
+from typing import Any
 
 import strategist
 from strategist.commands.arguments import (
-    BAD_INPUT,
-    OK,
     Commands,
     add_case,
     add_command,
-    add_out,
-    add_read_point,
-    give,
-    one_of,
-    refuse_out,
-    say,
-    seconds,
-    seed,
+    add_solving,
+    each_point,
+    solving,
 )
-from strategist.errors import InputError
 
 __all__ = ["add"]
 
@@ -36,38 +29,21 @@ def add(commands: Commands) -> None:
     what = "solve, then say how far to trust the answer and what to measure next"
     command = add_command(commands, "judge", _judge, what)
     add_case(command)
-    add_read_point(command)
-    add_out(command)
-    command.add_argument(
-        "--time-limit", type=seconds, metavar="S", help="seconds for each choice (no limit)"
-    )
-    command.add_argument("--seed", type=seed, default=0, metavar="N", help="of the solver (0)")
+    add_solving(command)
 
 
 def _judge(arguments: argparse.Namespace) -> int:
-    refuse_out(arguments.out)
-    case = strategist.read_case(arguments.case, arguments.read_point)
-    points = case.read_points
-    if arguments.out is not None and len(points) > 1:
-        raise one_of(case, "one read point for --out")
-    options = strategist.Options(arguments.time_limit, arguments.seed)
-    status = OK
+    options = solving(arguments)
     try:
         with _pool() as pool:
-            for number, point in enumerate(points):
-                last = number + 1 == len(points)
-                try:
-                    judged = strategist.judge(point, options, pool.map)
-                except InputError as error:
-                    if len(points) == 1:
-                        raise
-                    status = say(str(error), BAD_INPUT)
-                    continue
-                text = strategist.judged_text(judged, point.policy, caution=last)
-                give(arguments.out, judged.to_json(), text + ("" if last else "\n"))
+
+            def answer(point: strategist.ReadPoint, last: bool) -> tuple[dict[str, Any], str]:
+                judged = strategist.judge(point, options, pool.map)
+                return judged.to_json(), strategist.judged_text(judged, point.policy, caution=last)
+
+            return each_point(arguments, answer)
     except BrokenProcessPool:
         raise strategist.SolveError("a worker process ended before its time") from None
-    return status
 
 
 def _pool() -> ProcessPoolExecutor:

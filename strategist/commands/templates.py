@@ -11,13 +11,15 @@ from strategist.commands.arguments import (
     add_command,
     add_out,
     give,
+    number,
     refuse_out,
-    weight,
     whole,
 )
 from strategist.commands.batch import add_workers
 
 __all__ = ["add"]
+
+_loss = number("a loss of 0 or more", lambda found: found >= 0)
 
 
 def add(commands: Commands) -> None:
@@ -33,7 +35,7 @@ def add(commands: Commands) -> None:
     )
     command.add_argument(
         "--may-pay",
-        type=weight,
+        type=_loss,
         metavar="L",
         help="loss on top of its own from which a read point needs its own (one missed tag)",
     )

@@ -23,7 +23,7 @@ from strategist.optimise.kernel import (
     penalties_of,
     step_costs,
 )
-from strategist.optimise.measures import Aim, Measure
+from strategist.optimise.measures import Aim, Measure, rounding
 from strategist.optimise.selections import Selections
 from strategist.survey.records import Bools, Floats, Ints
 
@@ -51,18 +51,23 @@ class Penalties:
     fixed_in: Ints
     fixed_out: Ints
 
-    def linear(self, limit: float) -> tuple[float, Floats]:
-        """(base, weight), with what is fixed as weights that take a bound over the limit."""
+    def room(self, limit: float) -> tuple[Floats, float]:
+        """(weight, room): a bound is above the limit for sure where Σ weight is above the room.
+
+        What is fixed has weights that use up the room; the room allows for rounding.
+        """
         weight = self.weight.copy()
         over = 2.0 * max(0.0, limit - self.base + float(np.maximum(0.0, -weight).sum())) + 1.0
         weight[self.fixed_in] = -over
         weight[self.fixed_out] = over
-        return self.base + over * len(self.fixed_in), weight
+        base = self.base + over * len(self.fixed_in)
+        slack = 1e-6 + rounding(abs(limit) + abs(base) + float(np.abs(weight).sum()))
+        return weight, limit - base + slack
 
     def within(self, selections: Selections, limit: float) -> Selections:
         """The selections whose bound is not above the limit."""
-        base, weight = self.linear(limit)
-        return selections.at(np.flatnonzero(base + selections.sums(weight) <= limit + 1e-6))
+        weight, room = self.room(limit)
+        return selections.at(np.flatnonzero(selections.sums(weight) <= room))
 
 
 class Branch:
@@ -109,30 +114,35 @@ class Branch:
         bound, ladder = best_ladder(edge, top, self.layout.problem.steps_max, self.must)
         return bound, ladder
 
-    def split(self) -> tuple[Branch, Branch] | None:
-        """Two branches, with and without a level as a step; None where all levels are settled.
+    def split(self) -> list[Branch]:
+        """Two branches, with and without a level as a step; none where all levels are settled.
 
         At first it is the step of the relaxed ladder that is hardest to do without; then those that
         could still be the top, since passes that nothing stops end there; then the others.
         """
-        _, ladder = self._ladder()
-        final = int(np.flatnonzero(self.must).max(initial=-1))
         open_ = np.flatnonzero(~self.must)
         if not len(open_):
-            return None
+            return []
+        final = int(np.flatnonzero(self.must).max(initial=-1))
         above = open_[open_ > final]
         if final >= 0 and len(above):
             place = int(above[0])
         else:
-            place = max(np.intersect1d(open_, ladder).tolist() or open_.tolist(), key=self._without)
+            edge, top = self._steps()
+            _, ladder = best_ladder(edge, top, self.layout.problem.steps_max, self.must)
+            likely = np.intersect1d(open_, ladder).tolist() or open_.tolist()
+            place = max(likely, key=lambda place: self._without(place, edge, top))
         must = self.must.copy()
         must[place] = True
-        keep = np.arange(len(self.levels)) != place
-        return self._part(self.levels, must), self._part(self.levels[keep], self.must[keep])
+        parts = [self._part(self.levels, must)]
+        if len(self.levels) > 1:
+            keep = np.arange(len(self.levels)) != place
+            parts.append(self._part(self.levels[keep], self.must[keep]))
+        return parts
 
-    def _without(self, place: int) -> float:
-        """The bound of the ladders that do without a level."""
-        edge, top = self._steps()
+    def _without(self, place: int, edge: Floats, top: Floats) -> float:
+        """The bound of the ladders that do without a level, given what steps cost."""
+        edge, top = edge.copy(), top.copy()
         edge[:, place] = top[:, place] = np.inf
         return best_ladder(edge, top, self.layout.problem.steps_max, self.must)[0]
 
@@ -203,12 +213,10 @@ class Branch:
         edge, top = self._steps()
         steps_max = self.layout.problem.steps_max
         keep, must = np.ones(len(self.levels), bool), self.must.copy()
-        for place in np.flatnonzero(~self.must):
-            without, with_it = (edge.copy(), top.copy()), self.must.copy()
-            for table in without:
-                table[:, place] = np.inf
+        for place in np.flatnonzero(~self.must).tolist():
+            with_it = self.must.copy()
             with_it[place] = True
-            if self.aim.rounded(best_ladder(*without, steps_max, self.must)[0]) > target:
+            if self.aim.rounded(self._without(place, edge, top)) > target:
                 must[place] = True
             elif self.aim.rounded(best_ladder(edge, top, steps_max, with_it)[0]) > target:
                 keep[place] = False
@@ -233,35 +241,35 @@ class Branch:
         """
         while len(selections) > _FEW:
             left = selections
-            for cut in self.cuts(selections.thinned(_SAMPLE), limit):
+            for cut in self.cuts(selections, limit):
                 left = cut.within(left, limit)
             thinned, selections = len(left) < _THINNED * len(selections), left
             if not thinned:
                 break
         return selections
 
-    def cuts(self, sample: Selections, limit: float) -> list[Penalties]:
-        """Linear bounds that take out what they can of a sample, step by step along the slope.
+    def cuts(self, selections: Selections, limit: float) -> list[Penalties]:
+        """Linear bounds that take out what they can of some selections, judged by a sample of them.
 
         The shifts of a class need not add up to zero here: what they add up to is its weight, so
         that what the passes gain the selections pay for. In each step the selection of least bound
         is made dearer, and what is above the limit leaves the sample.
         """
-        before, through = self.shift, sample.unpack(slice(None))
+        before, through = self.shift, selections.thinned(_SAMPLE).unpack(slice(None))
+        few = _FEW * len(through) // _SAMPLE
         klass, is_open = self.layout.klass, (self.state == OPEN)[self.layout.klass]
         cuts, step, best, stale, kept = [], 1.0, -np.inf, 0, self.shift
         for _ in range(_ROUNDS):
             penalties = self._penalties(self.shift)
-            base, weight = penalties.linear(limit)
-            bounds = base + through @ weight
-            out = bounds > limit + 1e-6
-            if out.any():
+            weight, room = penalties.room(limit)
+            over = through @ weight - room  # by how much bounds are above the limit
+            if (over > 0).any():
                 cuts.append(penalties)
-                through, bounds = through[~out], bounds[~out]
+                through, over = through[over <= 0], over[over <= 0]
                 best = -np.inf
-            if len(through) <= _FEW * len(sample) // _SAMPLE:
+            if len(through) <= few:
                 break
-            least = float(bounds.min())
+            least = float(over.min())
             if least > best + 1e-9:
                 best, stale, kept = least, 0, self.shift
             else:
@@ -272,13 +280,12 @@ class Branch:
                     break
                 continue
             chosen, _ = self._relaxed()
-            slope = (chosen - through[int(bounds.argmin())][klass]) * is_open
+            slope = (chosen - through[int(over.argmin())][klass]) * is_open
             length = slope @ slope
             if length < 1e-12:
                 break
-            self.shift = (
-                self.shift + step * max(1e-3 * limit, _OVER * limit - least) / length * slope
-            )
+            rise = max(1e-3 * limit, (_OVER - 1) * limit - least)
+            self.shift = self.shift + step * rise / length * slope
         self.shift = before
         return cuts
 
@@ -317,8 +324,7 @@ class Branch:
 def strongest(cuts: list[Penalties], sample: Selections, limit: float) -> list[Penalties]:
     """A few of the cuts that together take out most of a sample, the one that takes most first."""
     through = sample.thinned(_SAMPLE).unpack(slice(None))
-    bounds = [base + through @ weight for base, weight in (cut.linear(limit) for cut in cuts)]
-    out = np.array(bounds) > limit + 1e-6
+    out = np.array([through @ weight > room for weight, room in (c.room(limit) for c in cuts)])
     chosen: list[Penalties] = []
     left = np.ones(len(through), bool)
     while len(chosen) < _CUTS:

@@ -21,9 +21,8 @@ from strategist.survey.records import Bools, Floats
 
 __all__ = ["Chains", "TooManyLeftError"]
 
-_LISTED_MAX = 5_000_000  # ways to join the last mask, if they are listed beforehand
+_LISTED_MAX = 5_000_000  # ways to join the last mask, if all are listed once
 _PRODUCTS = 4_000_000  # chains weighed in one matrix product
-_PRECISION = 1e-5  # of sums in single precision, relative to the numbers added up
 _SAMPLE = 100_000  # selections in a sample
 _LEFT_MAX = 3_000_000  # selections that are kept together
 
@@ -100,8 +99,8 @@ class Chains:
 
     def _with_one_more(self, listed: Selections, cut: Penalties, limit: float) -> Selections:
         """The selections joined with each literal, where the bound stays within the limit."""
-        base, weight = cut.linear(limit)
-        room = limit - base + 1e-6 + _PRECISION * float(np.abs(weight).sum())
+        weight, room = cut.room(limit)
+        room += 4 * len(weight) * float(np.finfo("f4").eps) * float(np.abs(weight).sum())
         through, tests = listed.unpack(slice(None)), self._tests
         found = []
         for either in (False, True):

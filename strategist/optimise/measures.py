@@ -9,7 +9,7 @@ import numpy as np
 
 from strategist.optimise.problem import Problem
 
-__all__ = ["Aim", "Measure", "aim_at", "measures", "spacing"]
+__all__ = ["Aim", "Measure", "aim_at", "measures", "rounding", "spacing"]
 
 _UNIT = 1_000_000  # losses are compared to six decimals
 
@@ -43,10 +43,15 @@ class Aim:
         """The least value of the aim that is not below a bound of its measure."""
         if math.isinf(bound):
             return bound
-        least = bound - self.offset
+        least = bound - self.offset - rounding(bound)
         if self.step:
-            return self.step * math.ceil(least / self.step - 1e-6)
-        return least - max(1.0, abs(bound) * 1e-3) / _UNIT  # compared to six decimals
+            return self.step * math.ceil(least / self.step)
+        return least - 1.0 / _UNIT  # compared to six decimals
+
+
+def rounding(size: float) -> float:
+    """What adding up numbers of this size in double precision may be wrong by, amply."""
+    return 1e-9 * max(1.0, abs(size))
 
 
 def measures(problem: Problem) -> tuple[Measure, ...]:

@@ -1,9 +1,9 @@
-"""The exact search: cutoffs and top levels are branched on, chains and ladders pruned by bounds.
+"""The exact search: cutoffs and steps are branched on, chains and ladders pruned by bounds.
 
-A branch is a cutoff, then a cutoff with a top level. Branches are taken by least bound; what cannot
-beat the best strategy so far is dropped. In those that stay a bound linear in the classes weighs
-every chain with one matrix product, a bound for whole ladders those that are left, and ladders are
-replayed last. What is cut off is never better, so the end is a proof.
+A branch is a cutoff, with some levels settled as steps of the ladder. Branches are taken by least
+bound; what cannot beat the best strategy so far is dropped. In those that stay a bound linear in
+the classes weighs every chain with one matrix product, a bound for whole ladders those that are
+left, and ladders are replayed last. What is cut off is never better, so the end is a proof.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from strategist.optimise.kernel import bounds_of, step_costs
 from strategist.optimise.ladders import in_order, steps_of
 from strategist.optimise.measures import Aim, aim_at, measures
 from strategist.optimise.problem import Answer, Problem, value, walk
-from strategist.optimise.selections import Selections
+from strategist.optimise.selections import Selections, TooManySelectionsError
 from strategist.optimise.starts import Starts
 from strategist.survey.records import Bools, Floats
 
@@ -30,7 +30,6 @@ __all__ = ["Clock", "search"]
 
 _DIGITS = 6
 _MANY = 200  # chains left in a branch that are worth splitting it, times (50 + classes)
-_SAMPLE = 3_000  # chains that linear bounds are found on
 _AT_ONCE = 2_000  # selections bounded between two looks at the clock
 
 Bound = tuple[float, float]
@@ -226,7 +225,7 @@ class _Search:
         return None
 
     def _work_on(self, branch: Branch, stage: int) -> None:
-        """Take a branch one stage further: bound, split by top level, tighten, explore."""
+        """Take a branch one stage further: raise its bound, tighten it, explore or split it."""
         if branch.aim != self._aim():
             self._push(0, self._branch(branch.cutoff))
             return
@@ -238,7 +237,10 @@ class _Search:
             branch.tighten(target)
             self._push(2, branch)
         elif not self._explore(branch):
-            for part in branch.split() or ():
+            parts = branch.split()
+            if not parts:
+                raise TooManySelectionsError("one ladder leaves too many mask chains to be listed")
+            for part in parts:
                 part.raise_bound(target, 1)
                 self._push(1, part)
 
@@ -257,7 +259,7 @@ class _Search:
             left = sample
             for cut in cuts:
                 left = cut.within(left, limit)
-            cuts = strongest([*cuts, *branch.cuts(left.thinned(_SAMPLE), limit)], sample, limit)
+            cuts = strongest([*cuts, *branch.cuts(left, limit)], sample, limit)
             try:
                 selections = branch.sieve(self.chains.worth(cuts, limit, masks), limit)
             except TooManyLeftError:

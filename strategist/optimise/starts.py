@@ -39,9 +39,8 @@ class Starts:
         profile, weights = self.problem.profile, self.problem.policy.loss
         sign = np.where(profile.row_wanted, -weights.missed, weights.stray)
         changed = (self.problem.row_weight * sign)[:, None] * self.problem.accepted(cutoff)
-        order = np.argsort(profile.row_class, kind="stable")
-        starts = np.searchsorted(profile.row_class[order], np.arange(profile.classes))
-        table: Floats = np.add.reduceat(changed[order], starts, axis=0)
+        table = np.zeros((profile.classes, changed.shape[1]))
+        np.add.at(table, profile.row_class, changed)
         return table
 
     def _losses(self, selections: Selections) -> Floats:

@@ -69,8 +69,8 @@ def test_no_bound_is_above_what_is_reached(seed: int) -> None:
         branch.shift = rng.normal(0, 2, len(branch.layout.klass))
         for cut in branch.penalties():
             for through, loss in reached.values():
-                base, weight = cut.linear(1000.0)
-                assert base + through @ weight <= loss + 1e-6
+                weight, room = cut.room(loss)
+                assert through @ weight <= room
 
 
 @pytest.mark.parametrize("seed", range(100, 130))
@@ -94,6 +94,16 @@ def test_tightening_keeps_every_strategy_that_could_win(seed: int) -> None:
             assert least(problem, branch, through) == loss
 
 
+def test_a_single_level_is_split_into_the_ladder_with_it() -> None:
+    """Without its one level a branch has no ladder left: there is no such part."""
+    problem = problem_of(0)
+    aim = aim_at(measures(problem), 0.0)
+    branch = Branch(Layout(problem), aim, 0, np.array([1]), np.array([False]))
+    (part,) = branch.split()
+    assert part.levels.tolist() == [1] and part.must.all()
+    assert part.split() == []
+
+
 def test_losses_are_multiples_of_the_spacing() -> None:
     assert spacing(Measure(5.0, 1.0)) == 1.0
     assert spacing(Measure(2.5, 1.0)) == 0.5
@@ -106,3 +116,10 @@ def test_rounding_up_never_passes_a_value() -> None:
     aim = aim_at((Measure(0.3, 0.7),), 0.0)
     assert aim.rounded(2.1 + 1e-9) <= 2.1 + 1e-12
     assert aim.rounded(2.11) == pytest.approx(2.2)
+
+
+def test_rounding_up_allows_for_large_sums() -> None:
+    """Where sums are large and weights fine, an error of floating point is no step."""
+    aim = aim_at((Measure(1000.0001, 0.0003),), 0.0)
+    assert aim.step == pytest.approx(1e-4)
+    assert aim.rounded(1_000_000.0 + 2e-7) <= 1_000_000.0 + 1e-9

@@ -1,0 +1,43 @@
+"""What the search does where it cannot list what its bounds leave."""
+
+from __future__ import annotations
+
+from unittest.mock import patch
+
+import pytest
+
+from strategist.choose import Options, choose
+from strategist.optimise.problem import pose
+from strategist.optimise.search import Clock, search
+from strategist.optimise.selections import TooManySelectionsError
+from tests.optimise.made import random_read_point
+
+SEEDS = [seed for seed in range(40) if random_read_point(seed, 1).policy.reader.mask_slots > 1][:6]
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_chains_that_cannot_be_listed_are_never_dropped(seed: int) -> None:
+    """With room for one chain, the search says so or proves by bounds; the answer is kept."""
+    read_point = random_read_point(seed, 1)
+    right = search(pose(read_point.survey, read_point.policy), Clock())
+    with patch("strategist.optimise.chains._LEFT_MAX", 1):
+        try:
+            answer = search(pose(read_point.survey, read_point.policy), Clock())
+        except TooManySelectionsError:
+            pass
+        else:
+            assert answer.key == right.key
+        result = choose(read_point, Options(unseen=False))
+    assert result.loss == right.key[1]
+
+
+def test_some_of_them_do_end_in_the_error() -> None:
+    ended = 0
+    with patch("strategist.optimise.chains._LEFT_MAX", 1):
+        for seed in SEEDS:
+            read_point = random_read_point(seed, 1)
+            try:
+                search(pose(read_point.survey, read_point.policy), Clock())
+            except TooManySelectionsError:
+                ended += 1
+    assert ended
