@@ -21,9 +21,8 @@ from strategist.optimise.installable import installable
 from strategist.optimise.strategy import Strategy, read_strategy
 from strategist.optimise.templates import Templates, template_curve
 from strategist.survey.parts import Part, open_case
-from strategist.survey.policy import Limits
 from strategist.survey.untried import complete
-from strategist.trust.evaluate import Outcome, evaluate
+from strategist.trust.evaluate import evaluate
 
 __all__ = ["CANDIDATES_MAX", "PricedPoint", "SiteTemplates", "site_templates"]
 
@@ -234,7 +233,7 @@ def _price_one(task: _Task, candidates: tuple[Strategy, ...]) -> _Priced | str:
         return str(error) or "not enough memory"
     if abs(own.loss - task.loss) > _SAME * max(1.0, own.loss):
         return f"a loss of {own.loss:g} for a result of {task.loss:g}"
-    excess = _excess(own, policy.limits) + _SAME
+    excess = policy.limits.excess(own.missed_rate, own.stray_rate) + _SAME
     losses = []
     for candidate in candidates:
         loss = math.inf
@@ -242,17 +241,7 @@ def _price_one(task: _Task, candidates: tuple[Strategy, ...]) -> _Priced | str:
             loss = own.loss
         elif installable(candidate, policy, survey.levels_dbm):
             outcome = evaluate(survey, policy, candidate)
-            if _excess(outcome, policy.limits) <= excess:
+            if policy.limits.excess(outcome.missed_rate, outcome.stray_rate) <= excess:
                 loss = outcome.loss
         losses.append(loss)
     return _Priced(own.loss, policy.loss.missed, tuple(losses))
-
-
-def _excess(outcome: Outcome, limits: Limits) -> float:
-    """By how much the rates are over their hard limits."""
-    over = 0.0
-    if limits.missed_rate_max is not None and outcome.missed_rate is not None:
-        over += max(0.0, outcome.missed_rate - limits.missed_rate_max)
-    if limits.stray_rate_max is not None:
-        over += max(0.0, outcome.stray_rate - limits.stray_rate_max)
-    return over

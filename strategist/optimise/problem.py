@@ -125,12 +125,8 @@ class Problem:
 
     def excess(self, counts: Counts) -> float:
         """By how much the rates are above their limits, added up; 0 where the limits hold."""
-        limits = self.policy.limits
-        over = 0.0
-        if limits.missed_rate_max is not None and self.wanted:
-            over += max(0.0, counts.missed / self.wanted - limits.missed_rate_max)
-        if limits.stray_rate_max is not None:
-            over += max(0.0, counts.stray / self.passes - limits.stray_rate_max)
+        missed_rate = counts.missed / self.wanted if self.wanted else None
+        over = self.policy.limits.excess(missed_rate, counts.stray / self.passes)
         return value(over)
 
     def selection(self, chain: Chain) -> Bools:

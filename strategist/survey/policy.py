@@ -107,6 +107,15 @@ class Limits:
     missed_rate_max: Annotated[float, Field(ge=0, le=1)] | None = None
     stray_rate_max: Annotated[float, Field(ge=0)] | None = None
 
+    def excess(self, missed_rate: float | None, stray_rate: float) -> float:
+        """By how much the rates are over the limits, summed; `missed_rate` None: nothing wanted."""
+        over = 0.0
+        if self.missed_rate_max is not None and missed_rate is not None:
+            over += max(0.0, missed_rate - self.missed_rate_max)
+        if self.stray_rate_max is not None:
+            over += max(0.0, stray_rate - self.stray_rate_max)
+        return over
+
 
 @dataclass(frozen=True, config=STRICT)
 class Policy:
