@@ -8,14 +8,14 @@ from typing import Any
 
 from sqlalchemy import RowMapping
 
-from api.at_point import iso
+from api.at_point import cursor, iso, listed, missing
 from api.endpoints import Answer, Ask
 from api.problems import ProblemError
-from api.store.jobs import Job, RefusedError, add_jobs, cancel, find_job
+from api.store.jobs import Job, RefusedError, add_jobs, cancel, drop_job, find_job, find_jobs
 from api.store.tables import jobs
 from strategist import __version__
 
-__all__ = ["job_json", "keep", "made", "wait_for"]
+__all__ = ["dropped", "job_json", "keep", "kept_one", "kept_page", "made", "wait_for"]
 
 _GRACE_S = 8.0  # reading the survey and what a solve does before it looks at its clock
 _RETRY = {"Retry-After": "5"}
@@ -77,6 +77,31 @@ def made(ask: Ask, resource: str, row: RowMapping) -> Answer:
     """201 with the place of what was made."""
     document = job_json(row)
     return Answer(document, 201, {"Location": f"/v1/{resource}/{row['id']}"})
+
+
+def kept_page(ask: Ask, kind: str) -> Answer:
+    """The client's answers of a kind, newest first, page by page."""
+    limit, after = ask.query.limit, cursor(ask)
+    rows, following = find_jobs(ask.service.database, ask.client, kind, limit, after)
+    return Answer(listed([job_json(row) for row in rows], following))
+
+
+def kept_one(ask: Ask, kind: str, *, unfinished: bool = False) -> Answer:
+    """One answer of the client, named in the path; `unfinished`: even if it is not there yet."""
+    row = find_job(ask.service.database, ask.client, kind, ask.path[f"{kind}_id"])
+    if row is None or not (unfinished or row["result"] is not None):
+        raise missing(kind)
+    return Answer(job_json(row))
+
+
+def dropped(ask: Ask, kind: str) -> Answer:
+    """Delete one answer of the client, named in the path, that is not a part of a batch."""
+    job_id = ask.path[f"{kind}_id"]
+    if find_job(ask.service.database, ask.client, kind, job_id) is None:
+        raise missing(kind)
+    if not drop_job(ask.service.database, ask.client, kind, job_id):
+        raise ProblemError("in-use", "It is a part of a batch.")
+    return Answer(status=204)
 
 
 def job_json(row: RowMapping) -> dict[str, Any]:

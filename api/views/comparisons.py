@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import asdict
 
 from api.answers import Comparison, page_of
-from api.at_point import at_point, cursor, listed, missing, strategy_of
+from api.at_point import at_point, strategy_of
 from api.endpoints import Answer, Ask, endpoint
 from api.models import ComparisonRequest, PageQuery
-from api.prompt import job_json, made, wait_for
-from api.store.jobs import Job, drop_job, find_job, find_jobs
+from api.prompt import dropped, kept_one, kept_page, made, wait_for
+from api.store.jobs import Job
 
 
 @endpoint(
@@ -42,23 +42,16 @@ def compare(ask: Ask) -> Answer:
 @endpoint("GET", "/v1/comparisons", gives={200: page_of(Comparison)}, query=PageQuery)
 def list_all(ask: Ask) -> Answer:
     """Your comparisons, newest first."""
-    limit, after = ask.query.limit, cursor(ask)
-    rows, following = find_jobs(ask.service.database, ask.client, "comparison", limit, after)
-    return Answer(listed([job_json(row) for row in rows], following))
+    return kept_page(ask, "comparison")
 
 
 @endpoint("GET", "/v1/comparisons/{comparison_id}", gives={200: Comparison})
 def read(ask: Ask) -> Answer:
     """A comparison."""
-    row = find_job(ask.service.database, ask.client, "comparison", ask.path["comparison_id"])
-    if row is None or row["result"] is None:
-        raise missing("comparison")
-    return Answer(job_json(row))
+    return kept_one(ask, "comparison")
 
 
 @endpoint("DELETE", "/v1/comparisons/{comparison_id}", gives={204: None})
 def remove(ask: Ask) -> Answer:
     """Delete a comparison."""
-    if not drop_job(ask.service.database, ask.client, "comparison", ask.path["comparison_id"]):
-        raise missing("comparison")
-    return Answer(status=204)
+    return dropped(ask, "comparison")

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from api.answers import Evaluation, page_of
-from api.at_point import at_point, cursor, faults_of_body, listed, missing, point_of, strategy_of
+from api.at_point import at_point, faults_of_body, point_of, strategy_of
 from api.endpoints import Answer, Ask, endpoint
 from api.models import EvaluationRequest, PageQuery
-from api.prompt import job_json, keep, made
-from api.store.jobs import Job, drop_job, find_job, find_jobs
+from api.prompt import dropped, keep, kept_one, kept_page, made
+from api.store.jobs import Job
 from strategist import evaluate_at
 
 
@@ -27,23 +27,16 @@ def evaluate(ask: Ask) -> Answer:
 @endpoint("GET", "/v1/evaluations", gives={200: page_of(Evaluation)}, query=PageQuery)
 def list_all(ask: Ask) -> Answer:
     """Your evaluations, newest first."""
-    limit, after = ask.query.limit, cursor(ask)
-    rows, following = find_jobs(ask.service.database, ask.client, "evaluation", limit, after)
-    return Answer(listed([job_json(row) for row in rows], following))
+    return kept_page(ask, "evaluation")
 
 
 @endpoint("GET", "/v1/evaluations/{evaluation_id}", gives={200: Evaluation})
 def read(ask: Ask) -> Answer:
     """An evaluation."""
-    row = find_job(ask.service.database, ask.client, "evaluation", ask.path["evaluation_id"])
-    if row is None or row["result"] is None:
-        raise missing("evaluation")
-    return Answer(job_json(row))
+    return kept_one(ask, "evaluation")
 
 
 @endpoint("DELETE", "/v1/evaluations/{evaluation_id}", gives={204: None})
 def remove(ask: Ask) -> Answer:
     """Delete an evaluation."""
-    if not drop_job(ask.service.database, ask.client, "evaluation", ask.path["evaluation_id"]):
-        raise missing("evaluation")
-    return Answer(status=204)
+    return dropped(ask, "evaluation")
