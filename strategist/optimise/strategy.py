@@ -44,22 +44,12 @@ class Strategy:
         return masks
 
     def to_json(self) -> dict[str, Any]:
-        """The strategy as plain JSON values; `join` is written only where a mask has one."""
+        """The strategy as plain JSON values."""
         return {
             "levels_dbm": list(self.levels_dbm),
             "stop_after": self.stop_after,
             "cutoff_dbm": self.cutoff_dbm,
-            "masks": [
-                ({} if mask.join is None else {"join": mask.join})
-                | {
-                    "bank": mask.bank,
-                    "pointer": mask.pointer,
-                    "length": mask.length,
-                    "pattern": mask.pattern,
-                    "negate": mask.negate,
-                }
-                for mask in self.masks
-            ],
+            "masks": [mask.to_json() for mask in self.masks],
         }
 
 

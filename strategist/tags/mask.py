@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import Field, model_validator
 from pydantic.dataclasses import dataclass
@@ -71,6 +71,12 @@ class Mask:
     def value(self) -> int:
         """The pattern as an unsigned number of `length` bits."""
         return int(self.pattern, 16) >> (-self.length % 8)
+
+    def to_json(self) -> dict[str, Any]:
+        """The mask as plain JSON values; `join` only where it has one."""
+        join = {} if self.join is None else {"join": self.join}
+        test = {"bank": self.bank, "pointer": self.pointer, "length": self.length}
+        return {**join, **test, "pattern": self.pattern, "negate": self.negate}
 
     def matches(self, tag: Tag) -> bool:
         """Whether the tag passes this mask alone, `negate` included."""

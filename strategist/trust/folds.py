@@ -53,17 +53,7 @@ class Again:
                 "lowest_dbm": min(used, default=None),
                 "highest_dbm": max(used, default=None),
             },
-            "masks": [
-                {
-                    "bank": mask.bank,
-                    "pointer": mask.pointer,
-                    "length": mask.length,
-                    "pattern": mask.pattern,
-                    "negate": mask.negate,
-                    "folds": n,
-                }
-                for mask, n in self.masks
-            ],
+            "masks": [{**mask.to_json(), "folds": n} for mask, n in self.masks],
         }
 
 
