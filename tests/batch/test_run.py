@@ -228,12 +228,14 @@ def test_a_killed_worker_is_survived(site: Path, tmp_path: Path) -> None:
 
 
 def test_interrupt_leaves_a_folder_to_carry_on_with(tmp_path: Path) -> None:
-    folder = write_site(tmp_path / "site", 300)
+    folder = write_site(tmp_path / "site", 60)
     process = subprocess.Popen(
         command(folder, "--out", tmp_path / "out", "--workers", 2),
         stderr=subprocess.PIPE,
         text=True,
         start_new_session=True,
+        # a run in the background of a shell hands down an ignored SIGINT
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),  # noqa: PLW1509
     )
     while count(tmp_path / "out") < 2:
         time.sleep(0.01)
