@@ -21,9 +21,10 @@ from strategist.errors import (
 )
 
 if TYPE_CHECKING:
+    from strategist.batch.coupling import coupling_document, tags_of
     from strategist.batch.run import Progress, run_batch
     from strategist.batch.summary import Summary
-    from strategist.batch.templates import SiteTemplates, site_templates
+    from strategist.batch.templates import SiteTemplates, site_templates, templates_of
     from strategist.batch.templates_text import templates_text
     from strategist.choose import Options, Result, choose
     from strategist.judge import Judged, judge
@@ -100,6 +101,7 @@ __all__ = [
     "choose",
     "choose_templates",
     "complete",
+    "coupling_document",
     "diagnose",
     "evaluate",
     "evaluate_at",
@@ -127,15 +129,18 @@ __all__ = [
     "settings_document",
     "settings_text",
     "site_templates",
+    "tags_of",
     "template_curve",
+    "templates_of",
     "templates_text",
     "write_whole",
 ]
 
 _LATE = {
+    "batch.coupling": ("coupling_document", "tags_of"),
     "batch.run": ("Progress", "run_batch"),
     "batch.summary": ("Summary",),
-    "batch.templates": ("SiteTemplates", "site_templates"),
+    "batch.templates": ("SiteTemplates", "site_templates", "templates_of"),
     "batch.templates_text": ("templates_text",),
     "choose": ("Options", "Result", "choose"),
     "optimise.selections": ("TooManySelectionsError",),
