@@ -4,30 +4,40 @@ from __future__ import annotations
 
 from typing import Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, create_model
+from pydantic import BaseModel, Field, create_model
 
+from api.library import (
+    AcceptanceJson,
+    Checked,
+    CouplingJson,
+    EvaluationJson,
+    Given,
+    JudgedJson,
+    OutcomeJson,
+    ResultJson,
+    TemplatesJson,
+)
 from strategist import Strategy
 
 __all__ = [
+    "Acceptance",
     "Batch",
     "BatchResults",
-    "Checked",
     "Comparison",
+    "Coupling",
     "Evaluation",
     "Health",
     "Index",
+    "Judgement",
     "Problem",
     "Settings",
     "StrategyAnswer",
     "Survey",
+    "Templates",
     "page_of",
 ]
 
 State = Literal["waiting", "running", "done", "failed", "cancelled"]
-
-
-class Given(BaseModel):
-    model_config = ConfigDict(extra="allow")
 
 
 class ProblemFault(Given):
@@ -50,30 +60,7 @@ class Problem(Given):
     status: int
     detail: str
     request_id: str
-    faults: list[ProblemFault] = []
-
-
-class Finding(Given):
-    read_point: str
-    kind: str
-    text: str
-    advice: str
-    severity: Literal["weak", "note"]
-
-
-class Checked(Given):
-    """What `check` finds at a read point."""
-
-    read_point: str
-    passes: int
-    levels_dbm: list[float]
-    wanted_presented: int
-    stray_presented: int
-    reads: int
-    usable: bool
-    refusal: str | None
-    findings: list[Finding]
-    warnings: list[str]
+    faults: tuple[ProblemFault, ...] = ()
 
 
 class Survey(Given):
@@ -84,44 +71,6 @@ class Survey(Given):
     site: str
     files: list[str]
     read_points: list[Checked]
-
-
-class OutcomeJson(Given):
-    passes: int
-    wanted: int
-    missed: int
-    stray_presented: int
-    stray: int
-    missed_rate: float | None
-    stray_rate: float
-
-
-class ResultJson(Given):
-    """The result of `solve` (docs of the project, section 6)."""
-
-    read_point: str
-    status: Literal["optimal", "feasible", "infeasible", "undecided"]
-    loss: float
-    bound: float
-    gap: float
-    strategy: Strategy
-    outcome: OutcomeJson
-    mask_words: list[str]
-    unseen: dict[str, Any] | None
-    searched: dict[str, int]
-    proof: dict[str, Any]
-    warnings: list[str]
-    seconds: float
-
-
-class EvaluationJson(Given):
-    """The result of `evaluate`."""
-
-    read_point: str
-    loss: float
-    strategy: Strategy
-    outcome: OutcomeJson
-    warnings: list[str]
 
 
 class ComparisonRow(Given):
@@ -145,15 +94,22 @@ class ComparisonJson(Given):
     least_loss: list[str] = Field(description="Names of the rows with the least loss")
 
 
-class _Stored(Given):
+class _Kept(Given):
     id: str
     label: str
     created: str
+    request: dict[str, Any]
+    version: str = Field(description="Of strategist, which answered")
+
+
+class _Stored(_Kept):
     survey: str
     survey_digest: str
     read_point: str
-    request: dict[str, Any]
-    version: str = Field(description="Of strategist, which answered")
+
+
+class _OfBatch(_Kept):
+    batch: str
 
 
 class StrategyAnswer(_Stored):
@@ -169,6 +125,22 @@ class Evaluation(_Stored):
 
 class Comparison(_Stored):
     result: ComparisonJson
+
+
+class Judgement(_Stored):
+    result: JudgedJson
+
+
+class Acceptance(_Stored):
+    result: AcceptanceJson
+
+
+class Templates(_OfBatch):
+    result: TemplatesJson
+
+
+class Coupling(_OfBatch):
+    result: CouplingJson
 
 
 class Batch(Given):

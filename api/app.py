@@ -31,16 +31,29 @@ from api.service import Service
 from api.store.database import FullStoreError, StoreError
 from api.store.ids import derived_ids
 from api.store.keys import begin, complete_key, forget_key
-from api.views import batches, comparisons, documents, evaluations, settings, strategies, surveys
+from api.views import (
+    acceptances,
+    batches,
+    comparisons,
+    couplings,
+    documents,
+    evaluations,
+    judgements,
+    settings,
+    strategies,
+    surveys,
+    templates,
+)
 from strategist.errors import InputError
 
 __all__ = ["ENDPOINTS", "create_app"]
 
+_VIEWS = (
+    *(surveys, strategies, judgements, evaluations, comparisons, settings, acceptances),
+    *(batches, templates, couplings, documents),
+)
 ENDPOINTS: tuple[Endpoint, ...] = tuple(
-    found
-    for module in (surveys, strategies, evaluations, comparisons, batches, settings, documents)
-    for found in vars(module).values()
-    if isinstance(found, Endpoint)
+    found for module in _VIEWS for found in vars(module).values() if isinstance(found, Endpoint)
 )
 DESCRIPTION = describe(ENDPOINTS)
 _REQUEST_ID = re.compile(r"[A-Za-z0-9._-]{1,64}")

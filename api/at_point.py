@@ -1,4 +1,4 @@
-"""What requests name: a client's survey, a read point of it, a strategy given or stored."""
+"""What requests name: a survey, a read point of it, a strategy given or stored, a batch."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from sqlalchemy import RowMapping
 from api.endpoints import Ask
 from api.models import AtPoint, GivenStrategy
 from api.problems import ProblemError, in_body
+from api.store.batches import batch_counts, find_batch
 from api.store.jobs import find_job
 from api.store.pages import Place, read_cursor
 from api.store.surveys import find_survey
@@ -23,10 +24,12 @@ __all__ = [
     "at_point",
     "cursor",
     "faults_of_body",
+    "finished_batch",
     "iso",
     "listed",
     "missing",
     "point_of",
+    "refuse_unknown_point",
     "strategy_of",
     "survey_row",
 ]
@@ -98,6 +101,21 @@ def strategy_of(ask: Ask, given: GivenStrategy, *path: str | int) -> Strategy:
         allowed = "the id of a strategy of yours that is done"
         raise InputError([Fault("body", None, column, given.strategy_id, allowed, place)])
     return parse_strategy_file(row["result"].encode(), "strategy").strategy
+
+
+def finished_batch(ask: Ask, batch_id: str) -> None:
+    """Make sure that the batch that the body names is the client's, and done.
+
+    Raises InputError where the client has none of this id, ProblemError where it is not done.
+    """
+    if find_batch(ask.service.database, ask.client, batch_id) is None:
+        allowed = "the id of a batch of yours"
+        raise InputError.one("body", batch_id, allowed, column="batch", path=("batch",))
+    counts = batch_counts(ask.service.database, batch_id)
+    still_open = counts["waiting"] + counts["running"]
+    if still_open:
+        detail = f"{still_open:,} read points are not solved yet."
+        raise ProblemError("not-done", detail, headers={"Retry-After": "5"})
 
 
 def cursor(ask: Ask) -> Place | None:

@@ -49,7 +49,7 @@ if TYPE_CHECKING:
     from strategist.survey.untried import complete
     from strategist.tags.mask import Mask
     from strategist.tags.power_table import PowerTable, read_power_table
-    from strategist.trust.accept import AcceptanceRun, accept
+    from strategist.trust.accept import RATE_LIMIT, AcceptanceRun, accept
     from strategist.trust.acceptance import AcceptancePlan, plan_acceptance
     from strategist.trust.diagnosis import diagnose
     from strategist.trust.evaluate import Outcome, evaluate
@@ -59,6 +59,7 @@ if TYPE_CHECKING:
 __version__ = "0.1.0"
 
 __all__ = [
+    "RATE_LIMIT",
     "AcceptancePlan",
     "AcceptanceRun",
     "Case",
@@ -165,7 +166,7 @@ _LATE = {
     "survey.untried": ("complete",),
     "tags.mask": ("Mask",),
     "tags.power_table": ("PowerTable", "read_power_table"),
-    "trust.accept": ("AcceptanceRun", "accept"),
+    "trust.accept": ("RATE_LIMIT", "AcceptanceRun", "accept"),
     "trust.acceptance": ("AcceptancePlan", "plan_acceptance"),
     "trust.diagnosis": ("diagnose",),
     "trust.evaluate": ("Outcome", "evaluate"),

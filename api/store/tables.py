@@ -70,7 +70,7 @@ jobs = Table(
     Column("label", Text, nullable=False),
     Column("batch", String(40), ForeignKey("batches.id")),
     Column("position", Integer, nullable=False),
-    Column("survey", String(40), nullable=False),
+    Column("survey", String(40), nullable=False),  # "" for an answer on a whole batch
     Column("survey_digest", String(64), nullable=False),
     Column("read_point", Text, nullable=False),
     Column("request", Text, nullable=False),

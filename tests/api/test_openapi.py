@@ -88,8 +88,20 @@ def ids(live: Live) -> dict[str, list[str]]:
         "comparison_id": ("/v1/comparisons", at | {"entries": entries}),
         "batch_id": ("/v1/batches", {"items": [{"survey": surveys[0]}]}),
     }
-    made = {
+    made = {"survey_id": surveys, "name": ["survey.json"]} | {
         name: [live.ask("POST", path, body).json["id"] for _ in range(4)]
         for name, (path, body) in bodies.items()
     }
-    return made | {"survey_id": surveys, "name": ["survey.json"]}
+    path = f"/v1/batches/{made['batch_id'][-1]}"
+    wait_until(lambda: live.ask("GET", path).json["state"] == "done", 60)
+    of_batch = {"batch": made["batch_id"][0]}
+    more = {
+        "judgement_id": ("/v1/judgements", at),
+        "acceptance_id": ("/v1/acceptances", at | {"strategy": STRATEGY}),
+        "templates_id": ("/v1/templates", of_batch),
+        "coupling_id": ("/v1/couplings", of_batch),
+    }
+    return made | {
+        name: [live.ask("POST", path, body).json["id"] for _ in range(3)]
+        for name, (path, body) in more.items()
+    }

@@ -56,6 +56,7 @@ def kill_test(
         if not batch:
             batch = _try(live, "POST", "/v1/batches", body, Idempotency_Key="once").get("id", "")
         goal = _done(live, batch) + rng.randint(1, max(1, read_points // (kills + 1)))
+        goal = min(goal, read_points)
         while batch and time.monotonic() < moment and _done(live, batch) < goal:
             time.sleep(0.01)
         time.sleep(rng.uniform(0, 0.1))

@@ -1,0 +1,162 @@
+"""What the library gives (the JSON of the commands' `--out`), as models that describe it."""
+
+from __future__ import annotations
+
+from typing import Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from strategist import Strategy
+
+__all__ = [
+    "AcceptanceJson",
+    "AcceptancePlanJson",
+    "Checked",
+    "CouplingJson",
+    "EvaluationJson",
+    "Given",
+    "JudgedJson",
+    "MaskListJson",
+    "OutcomeJson",
+    "ResultJson",
+    "TemplatesJson",
+]
+
+
+class Given(BaseModel):
+    model_config = ConfigDict(extra="allow")
+
+
+class Finding(Given):
+    read_point: str
+    kind: str
+    text: str
+    advice: str
+    severity: Literal["weak", "note"]
+
+
+class Checked(Given):
+    """What `check` finds at a read point."""
+
+    read_point: str
+    passes: int
+    levels_dbm: list[float]
+    wanted_presented: int
+    stray_presented: int
+    reads: int
+    usable: bool
+    refusal: str | None
+    findings: list[Finding]
+    warnings: list[str]
+
+
+class OutcomeJson(Given):
+    passes: int
+    wanted: int
+    missed: int
+    stray_presented: int
+    stray: int
+    missed_rate: float | None
+    stray_rate: float
+
+
+class ResultJson(Given):
+    """The result of `solve` (docs of the project, section 6)."""
+
+    read_point: str
+    status: Literal["optimal", "feasible", "infeasible", "undecided"]
+    loss: float
+    bound: float
+    gap: float
+    strategy: Strategy
+    outcome: OutcomeJson
+    mask_words: list[str]
+    unseen: dict[str, Any] | None
+    searched: dict[str, int]
+    proof: dict[str, Any]
+    warnings: list[str]
+    seconds: float
+
+
+class JudgedJson(ResultJson):
+    """The result of `judge`: that of `solve`, and what tests it."""
+
+    cross_validation: dict[str, Any] | None = Field(description="null: too few passes")
+    tag_types: dict[str, Any]
+    next_survey: dict[str, Any]
+    judged_seconds: float
+
+
+class MaskListJson(Given):
+    """The result of `masks`: what the tags carry, and the masks that may be chosen."""
+
+    read_point: str
+    tags: int
+    wanted: int
+    stray: int
+    fields: list[dict[str, Any]]
+    candidates: list[dict[str, Any]]
+    listed: int
+    kept: int
+    left_out: list[dict[str, Any]]
+    warnings: list[str]
+
+
+class AcceptancePlanJson(Given):
+    """The result of `plan-acceptance`."""
+
+    rate_limit: float
+    confidence: float
+    passes: int
+    failures_allowed: int
+    operating_characteristic: list[dict[str, float]]
+    sentence: str
+
+
+class AcceptanceJson(Given):
+    """The result of `accept`."""
+
+    read_point: str
+    verdict: Literal["pass", "fail", "not enough"]
+    sentence: str
+    rate_limit: float
+    confidence: float
+    failures: int
+    passes: int
+    lower: float
+    upper: float
+    strategy: Strategy
+    outcome: OutcomeJson
+    rates: dict[str, Any]
+    drift: dict[str, Any] | None = Field(description="null without an older survey")
+    warnings: list[str]
+
+
+class TemplatesJson(Given):
+    """The result of `templates`; `case` is the id of a survey."""
+
+    at_most: int
+    loss: float
+    own_loss: float
+    without: int
+    templates: list[Strategy]
+    read_points: list[dict[str, Any]]
+    curve: list[dict[str, Any]]
+    searched: dict[str, int]
+    left_out: list[str]
+
+
+class CouplingJson(Given):
+    """That of a batch of `batch`, as in coupling.json; `case` is the id of a survey."""
+
+    pairs: list[dict[str, Any]]
+
+
+class EvaluationJson(Given):
+    """The result of `evaluate`."""
+
+    read_point: str
+    loss: float
+    strategy: Strategy
+    outcome: OutcomeJson
+    warnings: list[str]
