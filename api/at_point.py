@@ -13,7 +13,7 @@ from sqlalchemy import RowMapping
 from api.endpoints import Ask
 from api.models import AtPoint, GivenStrategy
 from api.problems import ProblemError, in_body
-from api.store.batches import batch_counts, find_batch
+from api.store.batches import batch_counts, deleted_surveys, find_batch
 from api.store.jobs import find_job
 from api.store.pages import Place, read_cursor
 from api.store.surveys import find_survey
@@ -104,14 +104,22 @@ def strategy_of(ask: Ask, given: GivenStrategy, *path: str | int) -> Strategy:
 
 
 def finished_batch(ask: Ask, batch_id: str) -> None:
-    """Make sure that the batch that the body names is the client's, and done.
+    """Make sure that the batch that the body names is the client's, done, and has its surveys.
 
-    Raises InputError where the client has none of this id, ProblemError where it is not done.
+    Raises InputError where the client has none of this id, or a survey was deleted; ProblemError
+    where read points are not solved yet.
     """
-    if find_batch(ask.service.database, ask.client, batch_id) is None:
+    database, path = ask.service.database, ("batch",)
+    if find_batch(database, ask.client, batch_id) is None:
         allowed = "the id of a batch of yours"
-        raise InputError.one("body", batch_id, allowed, column="batch", path=("batch",))
-    counts = batch_counts(ask.service.database, batch_id)
+        raise InputError.one("body", batch_id, allowed, column="batch", path=path)
+    gone = deleted_surveys(database, batch_id)
+    if gone:
+        allowed = "a batch whose surveys are still there"
+        raise InputError(
+            [Fault("body", None, "batch", f"{one}: deleted", allowed, path) for one in gone]
+        )
+    counts = batch_counts(database, batch_id)
     still_open = counts["waiting"] + counts["running"]
     if still_open:
         detail = f"{still_open:,} read points are not solved yet."

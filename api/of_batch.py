@@ -99,5 +99,5 @@ def _faults_of_batch() -> Iterator[None]:
             Fault(
                 "body", None, "batch", f"{fault.source}: {fault.value}", fault.allowed, ("batch",)
             )
-            for fault in error.faults
+            for one in error.faults
         ) from None
