@@ -96,8 +96,6 @@ def _faults_of_batch() -> Iterator[None]:
         yield
     except InputError as error:
         raise InputError(
-            Fault(
-                "body", None, "batch", f"{fault.source}: {fault.value}", fault.allowed, ("batch",)
-            )
+            Fault("body", None, "batch", f"{one.source}: {one.value}", one.allowed, ("batch",))
             for one in error.faults
         ) from None
