@@ -175,6 +175,7 @@ def _end(response: Response, service: Service) -> Response:
         response.headers[name] = value
     response.headers.setdefault("Content-Security-Policy", _CSP)
     response.headers.setdefault("Cache-Control", "private, no-cache")
+    response.vary.add("Accept")  # results come in several forms
     seconds = time.monotonic() - g.started
     name = request.endpoint or "unknown"
     service.metrics.count(name, response.status_code, seconds)
