@@ -66,7 +66,7 @@ def test_the_server_does_what_the_description_says(tmp_path: Path) -> None:
             *(sys.executable, "-m", "schemathesis.cli", "run", f"{live.url}/openapi.json"),
             *("-H", f"Authorization: Bearer {token}", "--seed", "1", "--no-shrink"),
             *("--exclude-checks", "positive_data_acceptance", "--warnings", "off"),
-            *("--max-examples", EXAMPLES, "--continue-on-failure"),
+            *("--max-examples", EXAMPLES, "--continue-on-failure", "--workers", "2"),
         ]
         done = subprocess.run(
             command, cwd=tmp_path, env=environment, capture_output=True, text=True, check=False
