@@ -1,0 +1,117 @@
+"""What a read point's policy makes of the rules: lawful levels and the distance to keep."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from strategist.errors import InputError
+from strategist.radio.exposure import GROUND_FACTOR_OET65, ExposureDistance, exposure_distance
+from strategist.radio.link import eirp_dbm
+from strategist.radio.regions import (
+    CAUTION,
+    LawfulLevel,
+    Region,
+    custom_region,
+    highest_conducted_dbm,
+    levels_above,
+    region_named,
+)
+from strategist.survey.order import figure, some
+from strategist.survey.policy import Policy, Radio
+from strategist.survey.records import Bools, Floats, Survey
+
+__all__ = ["Lawful", "exposure_at", "lawful_at", "lawful_levels", "region_of"]
+
+
+@dataclass(frozen=True)
+class Lawful:
+    """The highest lawful level at a read point, and the surveyed levels above it (dBm).
+
+    `region` None and `level.dbm` None where nothing is claimed; `level.caution` then says why.
+    """
+
+    region: Region | None
+    level: LawfulLevel
+    above_dbm: tuple[float, ...]
+
+    def to_json(self) -> dict[str, Any]:
+        claimed = self.region if self.level.dbm is not None else None
+        return {
+            "highest_dbm": self.level.dbm,
+            "region": None if claimed is None else claimed.name,
+            "clause": None if claimed is None else claimed.clause,
+            "edition": None if claimed is None else claimed.edition,
+            "levels_above_dbm": list(self.above_dbm),
+            "reason": self.level.reason,
+            "caution": self.level.caution,
+        }
+
+
+def region_of(radio: Radio) -> Region | None:
+    """The region that is named, or the limit given; None without either."""
+    if radio.region is not None:
+        return region_named(radio.region)
+    if radio.limit is None:
+        return None
+    own = radio.limit
+    return custom_region(own.dbm, own.kind, own.low_mhz, own.high_mhz, own.rule)
+
+
+def lawful_at(levels_dbm: Floats, radio: Radio) -> Lawful:
+    """What is lawful with this antenna and cable, held against some levels."""
+    region = region_of(radio)
+    level = highest_conducted_dbm(
+        region,
+        radio.antenna_gain_dbi,
+        radio.polarisation,
+        radio.cable_loss_db,
+        hop_channels=radio.hop_channels,
+        count_linear_component=radio.count_linear_component,
+    )
+    return Lawful(region, level, levels_above(levels_dbm.tolist(), level))
+
+
+def lawful_levels(survey: Survey, policy: Policy) -> Bools:
+    """Which surveyed levels may be chosen. Raises InputError where all are above the lawful one."""
+    lawful = lawful_at(survey.levels_dbm, policy.radio)
+    may: Bools = ~np.isin(survey.levels_dbm, lawful.above_dbm)
+    if not may.any():
+        path = ("read_points", survey.read_point, "levels_dbm")
+        raise InputError.one(
+            "site.json",
+            some([figure(level) for level in survey.levels_dbm]),
+            f"a level surveyed that is lawful. {lawful.level.reason}",
+            column=".".join(path),
+            path=path,
+        )
+    return may
+
+
+def exposure_at(level_dbm: float, radio: Radio) -> ExposureDistance | str:
+    """The distance to keep with this conducted level, or the sentence why none can be named."""
+    region = region_of(radio)
+    lacking = [
+        name
+        for name, value in (("region", region), ("antenna gain", radio.antenna_gain_dbi))
+        if value is None
+    ]
+    if region is None or radio.antenna_gain_dbi is None:
+        are = "are" if len(lacking) > 1 else "is"
+        return (
+            f"No distance for exposure can be named: {' and '.join(lacking)} {are} not given. "
+            f"Nothing was checked. {CAUTION}"
+        )
+    fcc = region.name.startswith("fcc") if radio.exposure is None else radio.exposure == "fcc"
+    ground = radio.ground_factor
+    if ground is None:
+        ground = GROUND_FACTOR_OET65 if fcc else 1.0
+    return exposure_distance(
+        eirp_dbm(level_dbm, radio.antenna_gain_dbi, radio.cable_loss_db),
+        region.low_mhz,
+        "fcc" if fcc else "icnirp",
+        "public",
+        ground,
+    )
