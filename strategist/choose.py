@@ -126,7 +126,9 @@ def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
     weak += unrecorded(strategy.masks, whole.survey.tags)
     on_air = on_air_of(whole.survey, whole.policy, strategy, found.outcome)
     if on_air.warnings:
-        raise DisagreementError(f"chosen against the rules: {on_air.warnings[0]} Please report this")
+        raise DisagreementError(
+            f"chosen against the rules: {on_air.warnings[0]} Please report this"
+        )
     return Result(
         read_point=read_point.name,
         status=_status(answer),

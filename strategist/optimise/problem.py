@@ -87,11 +87,11 @@ class Answer:
 class Problem:
     """One read point's whole choice.
 
-    `profile` holds only the levels that may be chosen; a chain of k masks leaves the ladder at most
-    `steps_by_masks[k]` steps, fewer for more masks where the dwell is short. `thresholds[c]` (dBm) is what a read must
-    reach under cutoff index c; index 0 is −inf, no cutoff. Index c > 0 stands for every cutoff
-    above `below[c]`, the next weaker RSSI value, up to the threshold. `top_fixed`: the highest
-    level must be the top step.
+    `profile` holds only the levels that may be chosen. A chain of k masks leaves a ladder at most
+    `steps_by_masks[k]` steps: fewer for more masks where the dwell is short. `thresholds[c]` (dBm)
+    is what a read must reach under cutoff index c; index 0 is −inf, no cutoff. Index c > 0 stands
+    for every cutoff above `below[c]`, the next weaker RSSI value, up to the threshold. `top_fixed`:
+    the highest level must be the top step.
     """
 
     profile: Profile

@@ -21,25 +21,29 @@ _SLACK = 1e-9  # three steps of 0.1 s fit into 0.3 s
 
 
 def field_of(survey: Survey, time: Dwell) -> int:
-    """Tags that may answer in a step: as given, or the most that a surveyed pass presents."""
+    """Tags that may answer in a step: as given, or the most that a surveyed pass presents.
+
+    Raises InputError where a step would have to be estimated for more than can be simulated.
+    """
     if time.tags_in_field is not None:
         return time.tags_in_field
-    return int(np.bincount(survey.roster_pass, minlength=1).max())
+    tags = int(np.bincount(survey.roster_pass, minlength=1).max())
+    if time.link is not None and tags > TAGS_MAX:
+        path = ("read_points", survey.read_point, "time", "link")
+        allowed = f"step_s as measured, since {tags} tags in a pass are more than {TAGS_MAX}"
+        raise InputError.one("site.json", time.link, allowed, column=".".join(path), path=path)
+    return tags
 
 
 def step_time(time: Dwell, tags: int, masks: Sequence[Field]) -> StepTime | None:
     """Time of one step in which `tags` answer; None where the policy says nothing of it.
 
-    A measured `step_s` is taken as it is, masks included. Raises InputError for more tags than can
-    be simulated.
+    A measured `step_s` is taken as it is, masks included.
     """
     if time.step_s is not None:
         return StepTime(time.step_s, time.step_s, 1.0, 0.0, 0.0)
     if time.link is None:
         return None
-    if tags > TAGS_MAX:
-        allowed = f"at most {TAGS_MAX} tags in the field, or step_s as measured"
-        raise InputError.one("site.json", tags, allowed, column="time.tags_in_field")
     return step_seconds(tags, masks, LINK_PROFILES[time.link], overhead_s=time.overhead_s)
 
 
@@ -74,7 +78,5 @@ def steps_by_masks(
         path = ("read_points", survey.read_point, "time", "dwell_s")
         how = "as given" if time.step_s is not None else f"estimated for {tags} tags in the field"
         allowed = f"at least {worst[0]:.3g} s, which one step without masks may take ({how})"
-        raise InputError.one(
-            "site.json", f"{dwell_s:g}", allowed, column=".".join(path), path=path
-        )
+        raise InputError.one("site.json", f"{dwell_s:g}", allowed, column=".".join(path), path=path)
     return tuple(itertools.takewhile(lambda steps: steps > 0, found))

@@ -11,7 +11,6 @@ from strategist.errors import InputError
 from strategist.radio.exposure import GROUND_FACTOR_OET65, ExposureDistance, exposure_distance
 from strategist.radio.link import eirp_dbm
 from strategist.radio.regions import (
-    CAUTION,
     LawfulLevel,
     Region,
     custom_region,
@@ -93,23 +92,19 @@ def lawful_levels(survey: Survey, policy: Policy) -> Bools:
 def exposure_at(level_dbm: float, radio: Radio) -> ExposureDistance | str:
     """The distance to keep with this conducted level, or the sentence why none can be named."""
     region = region_of(radio)
-    lacking = [
-        name
-        for name, value in (("region", region), ("antenna gain", radio.antenna_gain_dbi))
-        if value is None
-    ]
-    if region is None or radio.antenna_gain_dbi is None:
-        are = "are" if len(lacking) > 1 else "is"
+    gain = radio.antenna_gain_dbi
+    if region is None or gain is None:
+        lacking = [name for name, value in (("region", region), ("gain", gain)) if value is None]
         return (
-            f"No distance for exposure can be named: {' and '.join(lacking)} {are} not given. "
-            f"Nothing was checked. {CAUTION}"
+            f"No distance for exposure can be named ({' and '.join(lacking)} not given). Local "
+            "rules and licensed practice come first."
         )
     fcc = region.name.startswith("fcc") if radio.exposure is None else radio.exposure == "fcc"
     ground = radio.ground_factor
     if ground is None:
         ground = GROUND_FACTOR_OET65 if fcc else 1.0
     return exposure_distance(
-        eirp_dbm(level_dbm, radio.antenna_gain_dbi, radio.cable_loss_db),
+        eirp_dbm(level_dbm, gain, radio.cable_loss_db),
         region.low_mhz,
         "fcc" if fcc else "icnirp",
         "public",

@@ -2,9 +2,9 @@
 
 It reads the survey itself: one row of variables for each tag presentation, every level, every
 cutoff between neighbouring RSSI values, every candidate mask as it is and negated, in every slot
-of the chain; levels above a radiated limit have no step, and a chain of k masks no more steps than
-the dwell leaves. It shares no code with the optimiser but the list of candidate masks. Variables, with
-e a presentation (roster entry) in pass p, t its tag and l a level:
+of the chain. Levels above a radiated limit are no steps, and a chain of k masks leaves no more
+steps than fit the dwell. It shares no code with the optimiser but the list of candidate masks.
+Variables, with e a presentation (roster entry) in pass p, t its tag and l a level:
 
     step[l]            level l is a step of the ladder
     cutoff[c]          cutoff c is the one chosen (0: none)

@@ -143,7 +143,7 @@ def steps_allowed(read_point: ReadPoint, candidates: tuple[Mask, ...], masks: in
         assert time.link is not None
         profile = LINK_PROFILES[time.link]
         air = [(profile.select_us(m.length, m.pointer), m.pointer, m.length) for m in candidates]
-        longest = [max(air)[1:]] * masks if masks else []
+        longest = [max(air)[1:]] * masks if air else []
         tags = time.tags_in_field or _most_present(read_point.survey)
         step_s = step_seconds(tags, longest, profile, overhead_s=time.overhead_s).worst_s
     steps = 0

@@ -51,9 +51,11 @@ def test_random_read_points(size: int, seed: int) -> None:
     assert_like_the_reference(random_read_point(seed, size))
 
 
-@pytest.mark.parametrize("seed", range(2000, 2040))
-def test_random_read_points_short_of_time(seed: int) -> None:
-    assert_like_the_reference(hurried_read_point(seed, 0))
+@pytest.mark.parametrize(
+    ("size", "seed"), [*((0, seed) for seed in range(2000, 2020)), (1, 26), (1, 115)]
+)
+def test_random_read_points_short_of_time(size: int, seed: int) -> None:
+    assert_like_the_reference(hurried_read_point(seed, size))
 
 
 @pytest.mark.parametrize("size", ORDINARY, ids=str)
