@@ -22,7 +22,16 @@ from strategist.survey.order import figure, some
 from strategist.survey.policy import Policy, Radio
 from strategist.survey.records import Bools, Floats, Survey
 
-__all__ = ["Lawful", "exposure_at", "lawful_at", "lawful_levels", "region_of"]
+__all__ = [
+    "Lawful",
+    "PowerLimit",
+    "exposure_at",
+    "exposure_json",
+    "lawful_at",
+    "lawful_levels",
+    "power_limit",
+    "region_of",
+]
 
 
 @dataclass(frozen=True)
@@ -110,3 +119,39 @@ def exposure_at(level_dbm: float, radio: Radio) -> ExposureDistance | str:
         "public",
         ground,
     )
+
+
+def exposure_json(exposure: ExposureDistance | str) -> dict[str, Any]:
+    """What `exposure_at` found, as plain JSON values."""
+    if isinstance(exposure, str):
+        return {"distance_m": None, "caution": exposure}
+    return exposure.to_json()
+
+
+@dataclass(frozen=True)
+class PowerLimit:
+    """What is lawful for an antenna and cable, and the distance to keep at `level_dbm`.
+
+    `level_dbm` None: no level was given and none can be named.
+    """
+
+    lawful: Lawful
+    level_dbm: float | None
+    exposure: ExposureDistance | str
+
+    def to_json(self) -> dict[str, Any]:
+        return {
+            "level_dbm": self.level_dbm,
+            "lawful": self.lawful.to_json(),
+            "exposure": exposure_json(self.exposure),
+        }
+
+
+def power_limit(radio: Radio, level_dbm: float | None = None) -> PowerLimit:
+    """The highest lawful level, and the distance to keep at a level (None: at that highest)."""
+    lawful = lawful_at(np.array([] if level_dbm is None else [level_dbm]), radio)
+    level = lawful.level.dbm if level_dbm is None else level_dbm
+    if level is None:
+        no_level = "No distance for exposure can be named: no level is given or lawful for sure."
+        return PowerLimit(lawful, None, no_level)
+    return PowerLimit(lawful, level, exposure_at(level, radio))

@@ -11,7 +11,7 @@ import numpy as np
 from strategist.optimise.strategy import Strategy
 from strategist.radio.dwell import Field, field_of, fits, step_time
 from strategist.radio.exposure import ExposureDistance
-from strategist.radio.lawful import Lawful, exposure_at, lawful_at
+from strategist.radio.lawful import Lawful, exposure_at, exposure_json, lawful_at
 from strategist.survey.order import figure
 from strategist.survey.policy import Policy
 from strategist.survey.records import Survey
@@ -78,12 +78,9 @@ class OnAir:
 
     def to_json(self) -> dict[str, Any]:
         """The keys that it adds to a result or an evaluation."""
-        exposure = self.exposure
         return {
             "lawful": self.lawful.to_json(),
-            "exposure": {"distance_m": None, "caution": exposure}
-            if isinstance(exposure, str)
-            else exposure.to_json(),
+            "exposure": exposure_json(self.exposure),
             "time": None if self.time is None else self.time.to_json(),
         }
 
