@@ -39,6 +39,7 @@ from api.views import (
     documents,
     evaluations,
     judgements,
+    power_limits,
     settings,
     strategies,
     surveys,
@@ -50,7 +51,7 @@ __all__ = ["ENDPOINTS", "create_app"]
 
 _VIEWS = (
     *(surveys, strategies, judgements, evaluations, comparisons, settings, acceptances),
-    *(batches, templates, couplings, documents),
+    *(batches, templates, couplings, power_limits, documents),
 )
 ENDPOINTS: tuple[Endpoint, ...] = tuple(
     found for module in _VIEWS for found in vars(module).values() if isinstance(found, Endpoint)

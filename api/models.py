@@ -32,6 +32,7 @@ __all__ = [
     "PageQuery",
     "PlanQuery",
     "PositionQuery",
+    "PowerLimitQuery",
     "PromptOptions",
     "SettingsRequest",
     "StrategyRequest",
@@ -148,6 +149,18 @@ class PlanQuery(Model):
     rate_limit: Annotated[Share, Field(description="Share of passes with a miss.")]
     confidence: Confidence = 0.95
     failures_allowed: Annotated[int, Field(ge=0, le=1000)] = 0
+
+
+class PowerLimitQuery(Model):
+    """Region, antenna and cable, as in `site.json`; a level (null: the highest lawful one)."""
+
+    region: Annotated[str, Field(min_length=1, max_length=40, description="Band and rule.")]
+    antenna_gain_dbi: Annotated[float, Field(ge=-30, le=30)]
+    polarisation: Literal["circular", "linear"] | None = None
+    cable_loss_db: Annotated[float, Field(ge=0, le=30)] = 0.0
+    hop_channels: Annotated[int | None, Field(ge=1, le=1000)] = None
+    exposure: Literal["icnirp", "fcc"] | None = None
+    level_dbm: Annotated[float | None, Field(ge=-20, le=40)] = None
 
 
 class PowerEntry(Model):

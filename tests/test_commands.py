@@ -21,6 +21,7 @@ from strategist.errors import DisagreementError, SolveError
 
 # A read point worked by hand. Wanted W1 is read from 20 dBm on, W2 at 23 only; stray S at 23 and
 # weaker than W2. At 23 dBm with a cutoff in (−60, −50] all is well; without one the stray costs 1.
+# Under the guards W1 counts as read at 20 dBm with −57, S with −58: the cutoff goes in between.
 W1, W2, S = "3034AA01", "3034AA02", "3034BB01"
 READS = [
     ("p1", 20, W1, -55),
@@ -81,7 +82,7 @@ def test_solve_says_what_to_set_what_it_does_and_the_proof(capsys: Any, one: Pat
     assert (status, err) == (0, "")
     assert out.startswith("door: best strategy, proven\n")
     assert "  power     23 dBm, fixed\n" in out
-    assert "  cutoff    -55 dBm: drop every read with a weaker RSSI\n" in out
+    assert "  cutoff    -57.5 dBm: drop every read with a weaker RSSI\n" in out
     assert "  masks     none\n" in out
     assert "  missed    0 of 2 wanted (0 %)\n" in out
     assert "  stray     0 of 1 stray let through (0 a pass)\n" in out
@@ -223,7 +224,9 @@ def test_evaluate_says_which_passes(capsys: Any, one: Path, tmp_path: Path) -> N
     found = json.loads(out)
     assert (status, found["loss"], found["outcome"]["missed"]) == (0, 5.0, 1)
     standing = ["guarded_loss", "guarded", "rates", "margins"]
-    assert list(found) == ["read_point", "loss", "strategy", "outcome", *standing, "warnings"]
+    on_air = ["lawful", "exposure", "time"]
+    keys = ["read_point", "loss", "strategy", "outcome", *standing, *on_air, "warnings"]
+    assert list(found) == keys
 
 
 def test_evaluate_takes_a_result_and_its_read_point(capsys: Any, two: Path, tmp_path: Path) -> None:

@@ -15,6 +15,7 @@ from strategist import __version__
 _RESOURCES = (
     *("surveys", "strategies", "judgements", "evaluations", "comparisons", "settings"),
     *("acceptances", "acceptance-plan", "batches", "templates", "couplings"),
+    "power-limit",
 )
 
 

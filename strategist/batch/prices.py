@@ -150,7 +150,7 @@ def _price_point(
         loss = math.inf
         if candidate == strategy:
             loss = own.loss
-        elif installable(candidate, policy, survey.levels_dbm):
+        elif installable(candidate, policy, survey):
             outcome = evaluate(survey, policy, candidate)
             if policy.limits.excess(outcome.missed_rate, outcome.stray_rate) <= excess:
                 loss = outcome.loss

@@ -32,6 +32,8 @@ def before_call(context: Any, case: Any, kwargs: Any) -> None:
         case.body = case_document() if case.media_type == "application/json" else case.body
     elif case.operation.path == "/v1/surveys/{survey_id}/masks":
         case.query = {"read_point": "gate-1"}
+    elif case.operation.path == "/v1/power-limit":
+        case.query = {"region": "etsi-865-868", "antenna_gain_dbi": 8.5, "polarisation": "circular"}
     elif isinstance(case.body, dict):
         case.body |= named(case.operation.path)
 

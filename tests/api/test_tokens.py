@@ -95,8 +95,8 @@ def test_one_client_never_reads_anothers_data(
         reply = other.flask.open(path, method=one.method, headers=other.headers())
         if "{" in one.path:
             assert reply.status_code == 404, path
-        elif one.path == "/v1/acceptance-plan":
-            assert reply.status_code == 422, "it names nothing, and lacks a rate"
+        elif one.path in ("/v1/acceptance-plan", "/v1/power-limit"):
+            assert reply.status_code == 422, "it names nothing, and lacks its parameters"
         elif path.startswith("/v1/"):
             assert reply.json == {"items": [], "next": None}, path
         assert not any(thing in reply.text for key, thing in things.items() if key != "name")
