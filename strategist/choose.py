@@ -14,9 +14,9 @@ from strategist.optimise.problem import Answer, Counts, Problem, pose
 from strategist.optimise.search import Clock, search
 from strategist.optimise.selections import TooManySelectionsError
 from strategist.optimise.strategy import Strategy
+from strategist.radio.complete import complete
 from strategist.survey.finding import Finding
 from strategist.survey.records import ReadPoint
-from strategist.survey.untried import complete
 from strategist.tags.mask import unrecorded
 from strategist.trust.diagnosis import diagnose
 from strategist.trust.evaluate import Outcome, evaluate

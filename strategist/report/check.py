@@ -7,11 +7,11 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from strategist.errors import InputError
+from strategist.radio.complete import complete
 from strategist.report.lines import paragraph, plain
 from strategist.survey.finding import Finding
 from strategist.survey.order import figure
 from strategist.survey.records import Case, ReadPoint
-from strategist.survey.untried import complete
 from strategist.trust.diagnosis import diagnose
 
 __all__ = ["Checked", "check", "check_document", "check_text"]

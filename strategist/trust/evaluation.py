@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from strategist.optimise.strategy import Strategy
+from strategist.radio.complete import complete
 from strategist.survey.records import ReadPoint
-from strategist.survey.untried import complete
 from strategist.tags.mask import unrecorded
 from strategist.trust.evaluate import Outcome, evaluate
 from strategist.trust.standing import Standing, standing_of
