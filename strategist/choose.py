@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
+import numpy as np
+
 from strategist.errors import DisagreementError
 from strategist.optimise.finish import finish
 from strategist.optimise.model import prove_by_model
@@ -119,6 +121,7 @@ def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
         unseen = _unseen(whole, strategy, options, seconds)
     weak = thin_classes(whole.survey) if strategy.masks else ()
     weak += unrecorded(strategy.masks, whole.survey.tags)
+    standing = standing_of(whole.survey, whole.policy, strategy, found.outcome)
     return Result(
         read_point=read_point.name,
         status=_status(answer),
@@ -126,17 +129,18 @@ def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
         bound=answer.bound[1] if answer.bound[0] >= answer.key[0] else 0.0,
         strategy=strategy,
         outcome=found.outcome,
-        standing=standing_of(whole.survey, whole.policy, strategy, found.outcome),
+        standing=standing,
         mask_words=tuple(problem.candidates.words[x.mask] for x in answer.chain.literals),
         unseen=unseen,
         searched={
             "levels": len(problem.profile.levels_dbm),
+            "levels_predicted": _levels_predicted(problem, whole),
             "cutoffs": len(problem.thresholds),
             "masks": len(problem.candidates.masks),
         },
         proof={"by": found.prover, **dict(answer.effort)},
         findings=diagnose(read_point, strategy),
-        warnings=(*whole.warnings, *weak, *(unseen.warnings if unseen else ())),
+        warnings=(*whole.warnings, *standing.warnings, *weak, *(unseen.warnings if unseen else ())),
         seconds=seconds,
     )
 
@@ -204,6 +208,15 @@ def _unseen(whole: ReadPoint, strategy: Strategy, options: Options, spent: float
         "in the time given: how the masks hold for tags left out is less sure"
     )
     return replace(unseen, warnings=(*unseen.warnings, warning))
+
+
+def _levels_predicted(problem: Problem, whole: ReadPoint) -> int:
+    """How many of the levels searched hold predicted reads in some pass."""
+    predicted = whole.survey.predicted
+    if predicted is None:
+        return 0
+    levels = whole.survey.levels_dbm[predicted.pairs.any(axis=0)]
+    return int(np.isin(problem.profile.levels_dbm, levels).sum())
 
 
 def _least(*limits: float | None) -> float | None:

@@ -16,6 +16,8 @@ from pydantic.dataclasses import dataclass
 
 __all__ = [
     "DECIMALS",
+    "GUARD_POWER_DB_MAX",
+    "GUARD_RSSI_DB_MAX",
     "LEVEL_DBM_MAX",
     "LEVEL_DBM_MIN",
     "NAME_ALLOWED",
@@ -39,6 +41,7 @@ __all__ = [
 
 LEVEL_DBM_MIN, LEVEL_DBM_MAX = -20.0, 40.0  # conducted transmit power that a survey may hold
 RSSI_DBM_MIN, RSSI_DBM_MAX = -120.0, 0.0  # peak RSSI that a reader may report
+GUARD_POWER_DB_MAX, GUARD_RSSI_DB_MAX = 30.0, 60.0
 PREDICT_BETWEEN_DB = 4.0  # levels this far apart hold a prediction between them
 PREDICT_BEYOND_DB = 1.0  # and one this far beyond the last
 DECIMALS = 6  # levels and RSSI are rounded to this, so that equal figures are equal numbers
@@ -100,8 +103,8 @@ class Reader:
 class Guard:
     """How far (dB) power and RSSI may drift before the guarded loss looks at the damage."""
 
-    power_db: Annotated[float, Field(ge=0, le=30)] = 1.0
-    rssi_db: Annotated[float, Field(ge=0, le=60)] = 2.0
+    power_db: Annotated[float, Field(ge=0, le=GUARD_POWER_DB_MAX)] = 1.0
+    rssi_db: Annotated[float, Field(ge=0, le=GUARD_RSSI_DB_MAX)] = 2.0
 
 
 @dataclass(frozen=True, config=STRICT)

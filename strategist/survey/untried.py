@@ -63,7 +63,8 @@ def leave_out(read_point: ReadPoint) -> ReadPoint:
 def _unforeseen(policy: Policy) -> str:
     if not policy.predict_levels:
         return ""
+    between, beyond = figure(PREDICT_BETWEEN_DB), figure(PREDICT_BEYOND_DB)
     return (
-        f" and out of reach of predict_levels (between levels surveyed at most "
-        f"{figure(PREDICT_BETWEEN_DB)} dB apart, or {figure(PREDICT_BEYOND_DB)} dB beyond the last)"
+        f" and out of reach of predict_levels (between levels surveyed at most {between} dB apart, "
+        f"or {beyond} dB beyond the last; a level at which nothing was read belongs in tried.csv)"
     )

@@ -47,5 +47,6 @@ def evaluate_at(read_point: ReadPoint, strategy: Strategy) -> Evaluation:
     whole = complete(read_point)
     outcome = evaluate(whole.survey, whole.policy, strategy)
     standing = standing_of(whole.survey, whole.policy, strategy, outcome)
-    warnings = (*whole.warnings, *unrecorded(strategy.masks, whole.survey.tags))
+    weak = unrecorded(strategy.masks, whole.survey.tags)
+    warnings = (*whole.warnings, *standing.warnings, *weak)
     return Evaluation(read_point.name, strategy, outcome, standing, warnings)
