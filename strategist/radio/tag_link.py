@@ -25,6 +25,7 @@ EDGES_MIN = 5  # turn-ons of a tag type below which it has no law
 SLOPE = 0.5  # turn-on over (level − RSSI): RSSI climbs 1 dB a dB, and falls 1 dB a dB of turn-on
 SLOPE_WEIGHT = 25.0  # dB², what this counts for against the survey's own slope
 STEADY_DB = 0.25  # the spread of a law is never taken to be less: turn-on itself flickers
+OUTLIER = 1e-4  # a turn-on that a law gives less chance than this does not follow it
 COMPRESSIONS_DB = np.geomspace(2.0, 64.0, 21)  # that are tried
 COMPRESSION_DB = 16.0  # where no tag was read twice; common practice, no source
 
@@ -47,14 +48,16 @@ class Law:
         """(turn-on in dBm, its 95 % error in dB) of tags read at `level` and not at `unread`.
 
         What the law says with its spread, cut off at the two levels: the median, and half of what
-        lies between the outer 2.5 %. `unread` −inf: no lower level was tried. Then, without a law,
-        the turn-on is −inf and the error inf: not known.
+        lies between the outer 2.5 %. Without a law, or where the levels contradict it, anywhere
+        between them. `unread` −inf: no lower level was tried; without a law the turn-on is then
+        −inf and the error inf, not known.
         """
         spread = self.spread_db[kind]
-        lawful = np.isfinite(spread)
+        known = np.isfinite(spread)
         said = self.intercept[kind] + self.slope * (level - rssi)
-        scale = np.where(lawful, spread, 1.0)
+        scale = np.where(known, spread, 1.0)
         low, high = special.ndtr((unread - said) / scale), special.ndtr((level - said) / scale)
+        lawful = known & (high - low > OUTLIER)
 
         def at(share: float) -> Floats:
             by_law = said + scale * special.ndtri(low + share * (high - low))
@@ -63,8 +66,8 @@ class Law:
             return found
 
         bottom, top = at(0.025), at(0.975)
-        known = np.isfinite(bottom)
-        return at(0.5), np.where(known, (top - np.where(known, bottom, 0.0)) / 2, np.inf)
+        ends = np.isfinite(bottom)
+        return at(0.5), np.where(ends, (top - np.where(ends, bottom, 0.0)) / 2, np.inf)
 
 
 def turn_on_law(kind: Ints, unread: Floats, level: Floats, rssi: Floats, kinds: int) -> Law:
