@@ -25,7 +25,7 @@ from strategist.survey.untried import leave_out
 
 __all__ = ["complete", "within_reach"]
 
-FINEST_DB = 0.1  # predicted RSSI is rounded to the survey's own steps, or to this where finer
+FINEST_DB, COARSEST_DB = 0.1, 1.0  # predicted RSSI comes in the survey's own steps, within these
 CELLS_MIN = 20  # fewer hidden cells say nothing of an error
 RIGHT_MIN = 0.9  # share of cells foreseen right below which the warning says so; our own choice
 
@@ -143,9 +143,11 @@ def _up(db: float) -> float:
 
 
 def _step(rssi: Floats) -> float:
-    """The least distance between RSSI values of the survey, or `FINEST_DB` where that is more."""
+    """The least distance between RSSI values of the survey, within what readers report in."""
     steps = np.diff(np.unique(rssi))
-    return max(FINEST_DB, float(np.round(steps.min(initial=np.inf), DECIMALS)) if len(steps) else 0)
+    return float(
+        np.round(np.clip(steps.min(initial=COARSEST_DB), FINEST_DB, COARSEST_DB), DECIMALS)
+    )
 
 
 def _said(survey: Survey) -> str:
