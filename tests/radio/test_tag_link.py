@@ -113,6 +113,7 @@ def test_made_up_links_come_back(step: int) -> None:
 def test_the_law_finds_its_line() -> None:
     """Turn-on = 19 + (level − RSSI)/2 is the line that the links were made by; the spread too."""
     levels, rssi = links(400, 0.6, 7)
+    levels, rssi = levels[::4], rssi[:, ::4]
     read = np.isfinite(rssi)
     first = read.argmax(axis=1)
     rows = np.flatnonzero(read.any(axis=1) & (first > 0))
