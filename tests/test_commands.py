@@ -222,7 +222,7 @@ def test_evaluate_says_which_passes(capsys: Any, one: Path, tmp_path: Path) -> N
     status, out, _ = run(capsys, "evaluate", one, "--strategy", file, "--out", "-")
     found = json.loads(out)
     assert (status, found["loss"], found["outcome"]["missed"]) == (0, 5.0, 1)
-    standing = ["guarded_loss", "guarded", "rates", "margins"]
+    standing = ["guarded_loss", "guarded", "rates", "margins", "predicted"]
     assert list(found) == ["read_point", "loss", "strategy", "outcome", *standing, "warnings"]
 
 
