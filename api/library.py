@@ -24,6 +24,11 @@ __all__ = [
 ]
 
 
+PREDICTED: Any = Field(
+    description="Levels that were predicted, the steps among them, and their 95 % errors in dB"
+)
+
+
 class Given(BaseModel):
     model_config = ConfigDict(extra="allow")
 
@@ -59,6 +64,9 @@ class OutcomeJson(Given):
     stray: int
     missed_rate: float | None
     stray_rate: float
+    predicted: dict[str, int] | None = Field(
+        description="How much of each count rests on predicted reads; null: the survey has none"
+    )
 
 
 class LawfulJson(Given):
@@ -112,6 +120,7 @@ class ResultJson(OnAir):
     mask_words: list[str]
     unseen: dict[str, Any] | None
     searched: dict[str, int]
+    predicted: dict[str, Any] | None = PREDICTED
     proof: dict[str, Any]
     warnings: list[str]
     seconds: float
@@ -206,4 +215,5 @@ class EvaluationJson(OnAir):
     loss: float
     strategy: Strategy
     outcome: OutcomeJson
+    predicted: dict[str, Any] | None = PREDICTED
     warnings: list[str]

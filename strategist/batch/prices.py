@@ -15,9 +15,9 @@ from strategist.batch.engine import carry_out, engine_for
 from strategist.errors import InputError, StrategistError
 from strategist.optimise.installable import installable
 from strategist.optimise.strategy import Strategy, read_strategy
+from strategist.radio.complete import complete
 from strategist.survey.parts import Part, open_case
 from strategist.survey.records import ReadPoint
-from strategist.survey.untried import complete
 from strategist.trust.evaluate import evaluate
 
 __all__ = ["Prices", "Results", "prices_from_cases", "prices_of", "strategy_text"]

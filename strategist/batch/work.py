@@ -10,8 +10,8 @@ from typing import Any
 from strategist.batch.coupling import tags_of
 from strategist.choose import Options, choose
 from strategist.errors import DisagreementError, InputError, SolveError
+from strategist.radio.complete import complete
 from strategist.survey.parts import Part
-from strategist.survey.untried import complete
 
 __all__ = ["Done", "Task", "failed", "solve"]
 
