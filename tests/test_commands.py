@@ -599,7 +599,7 @@ def test_a_level_above_the_lawful_one_is_left_out_and_named(capsys: Any, tmp_pat
     assert status == 0
     assert "  power     20 dBm, fixed\n" in out
     assert "At most 21.15 dBm at the reader port. ETSI EN 302 208" in words
-    assert "Surveyed and left out of the search: 23 dBm." in words
+    assert "Left out of the search: 23 dBm." in words
     assert "keep people 0.22 m away" in words and "the local authority" in words
     assert max(len(line) for line in out.splitlines()) <= 80
     file = tmp_path / "strategy.json"
