@@ -7,8 +7,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
-import numpy as np
-
 from strategist.errors import DisagreementError
 from strategist.optimise.finish import finish
 from strategist.optimise.model import prove_by_model
@@ -104,7 +102,7 @@ class Result:
 
 
 def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
-    """The best strategy for a read point, in the order: limits, loss, least work to install.
+    """The best strategy for a read point: limits, loss, guarded loss, then least work to install.
 
     Raises InputError where pairs were not surveyed and the policy does not say what to leave out,
     DisagreementError where the independent evaluator finds another loss than the optimiser did.
@@ -116,12 +114,13 @@ def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
     found = _decide(whole, options, clock)
     problem, answer, strategy = found.problem, found.answer, found.strategy
     seconds = time.monotonic() - started
+    standing = standing_of(whole.survey, whole.policy, strategy, found.outcome)
+    _compare_guarded(answer.key[2], standing.guarded.loss)
     unseen = None
     if options.unseen and strategy.masks:
         unseen = _unseen(whole, strategy, options, seconds)
     weak = thin_classes(whole.survey) if strategy.masks else ()
     weak += unrecorded(strategy.masks, whole.survey.tags)
-    standing = standing_of(whole.survey, whole.policy, strategy, found.outcome)
     return Result(
         read_point=read_point.name,
         status=_status(answer),
@@ -134,13 +133,23 @@ def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
         unseen=unseen,
         searched={
             "levels": len(problem.profile.levels_dbm),
-            "levels_predicted": _levels_predicted(problem, whole),
-            "cutoffs": len(problem.thresholds),
+            "levels_predicted": int(problem.profile.predicted.any(axis=0).sum()),
+            "cutoffs": len(problem.outcomes),
             "masks": len(problem.candidates.masks),
         },
-        proof={"by": found.prover, **dict(answer.effort)},
+        proof={
+            "by": found.prover,
+            "guarded_bound": answer.guarded_bound,
+            **dict(answer.effort),
+        },
         findings=diagnose(read_point, strategy),
-        warnings=(*whole.warnings, *standing.warnings, *weak, *(unseen.warnings if unseen else ())),
+        warnings=(
+            *whole.warnings,
+            *standing.warnings,
+            *_not_guarded(answer),
+            *weak,
+            *(unseen.warnings if unseen else ()),
+        ),
         seconds=seconds,
     )
 
@@ -210,15 +219,6 @@ def _unseen(whole: ReadPoint, strategy: Strategy, options: Options, spent: float
     return replace(unseen, warnings=(*unseen.warnings, warning))
 
 
-def _levels_predicted(problem: Problem, whole: ReadPoint) -> int:
-    """How many of the levels searched hold predicted reads in some pass."""
-    predicted = whole.survey.predicted
-    if predicted is None:
-        return 0
-    levels = whole.survey.levels_dbm[predicted.pairs.any(axis=0)]
-    return int(np.isin(problem.profile.levels_dbm, levels).sum())
-
-
 def _least(*limits: float | None) -> float | None:
     return min((limit for limit in limits if limit is not None), default=None)
 
@@ -229,6 +229,17 @@ def _status(answer: Answer) -> Status:
     return "optimal" if answer.proven else "feasible"
 
 
+def _not_guarded(answer: Answer) -> tuple[str, ...]:
+    """What to know where the least loss is proven and the least guarded loss is not."""
+    if not answer.proven or answer.guarded_bound >= answer.key[2]:
+        return ()
+    return (
+        f"The loss is proven, the guarded loss is not: it is {answer.key[2]:g} here, and among the "
+        f"strategies with the same loss there may be one down to {answer.guarded_bound:g}, which "
+        "would stand drift better.",
+    )
+
+
 def _compare(counts: Counts, outcome: Outcome, problem: Problem) -> None:
     """The optimiser does not mark its own work."""
     if (outcome.missed, outcome.stray) != (counts.missed, counts.stray) or abs(
@@ -237,4 +248,13 @@ def _compare(counts: Counts, outcome: Outcome, problem: Problem) -> None:
         raise DisagreementError(
             f"the optimiser counts {counts.missed} missed and {counts.stray} stray, the evaluator "
             f"{outcome.missed} and {outcome.stray}, for the same strategy: please report this"
+        )
+
+
+def _compare_guarded(counted: float, replayed: float) -> None:
+    """Nor its guarded loss."""
+    if abs(counted - replayed) > _SAME_LOSS * max(1.0, replayed):
+        raise DisagreementError(
+            f"the optimiser finds a guarded loss of {counted:g}, the evaluator of {replayed:g}, "
+            "for the same strategy: please report this"
         )

@@ -18,7 +18,8 @@ class Profile:
     Row r stands for `row_count[r]` tags of class `row_class[r]` (tags that no candidate mask tells
     apart) in pass group `row_pass[r]`, all wanted or all stray by `row_wanted[r]`. `rssi[r, l]`
     is the peak in dBm at level index l; −inf: tried and not read; NaN: not surveyed. Pass group p
-    stands for `pass_count[p]` passes that are equal in all this. Rows are sorted by pass group.
+    stands for `pass_count[p]` passes that are equal in all this, and of which the same levels were
+    predicted and not surveyed: `predicted[p, l]`. Rows are sorted by pass group.
     """
 
     levels_dbm: Floats
@@ -28,6 +29,7 @@ class Profile:
     row_count: Ints
     rssi: Floats
     pass_count: Ints
+    predicted: Bools
     classes: int
 
     def at_levels(self, keep: Bools) -> Profile:
@@ -40,6 +42,7 @@ class Profile:
             self.row_count,
             self.rssi[:, keep],
             self.pass_count,
+            self.predicted[:, keep],
             self.classes,
         )
 
@@ -74,14 +77,15 @@ def aggregate(survey: Survey, tag_class: Ints) -> Profile:
     pairs, counts = np.unique(survey.roster_pass * len(kinds) + kind_of, return_counts=True)
     pair_pass, pair_kind = pairs // max(len(kinds), 1), pairs % max(len(kinds), 1)
     starts = np.searchsorted(pair_pass, np.arange(passes + 1))
-    groups: dict[tuple[bytes, bytes], int] = {}
+    foreseen = survey.tried & ~survey.measured
+    groups: dict[tuple[bytes, bytes, bytes], int] = {}
     for p in range(passes):
         rows = slice(starts[p], starts[p + 1])
-        key = (pair_kind[rows].tobytes(), counts[rows].tobytes())
+        key = (pair_kind[rows].tobytes(), counts[rows].tobytes(), foreseen[p].tobytes())
         groups[key] = groups.get(key, 0) + 1
     row_pass, row_kind, row_count = [], [], []
     ordered = sorted(groups)
-    for number, (kind_bytes, count_bytes) in enumerate(ordered):
+    for number, (kind_bytes, count_bytes, _) in enumerate(ordered):
         of_group = np.frombuffer(kind_bytes, np.int64)
         row_pass.append(np.full(len(of_group), number))
         row_kind.append(of_group)
@@ -96,5 +100,6 @@ def aggregate(survey: Survey, tag_class: Ints) -> Profile:
         row_count=np.concatenate(row_count).astype(np.int64),
         rssi=np.where(values > 0, np.nan, values),
         pass_count=np.array([groups[key] for key in ordered], np.int64),
+        predicted=np.array([np.frombuffer(key[2], bool) for key in ordered]),
         classes=int(tag_class.max(initial=0)) + 1,
     )
