@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -11,7 +12,7 @@ import numpy as np
 from strategist.optimise.problem import pose
 from strategist.optimise.strategy import Strategy
 from strategist.survey.policy import TECHNIQUES, Guard, Limits, Loss, Policy, Reader
-from strategist.survey.records import ReadPoint, Survey, Tag
+from strategist.survey.records import Predicted, ReadPoint, Survey, Tag
 from strategist.tags.mask import Mask
 from strategist.trust.evaluate import Outcome, evaluate
 from strategist.trust.guarded import guarded_loss
@@ -87,6 +88,19 @@ def random_read_point(seed: int, size: int = 1) -> ReadPoint:
     return ReadPoint(survey_of([10.0 + i for i in range(levels)], passes, tags), policy)
 
 
+def with_predicted(read_point: ReadPoint, seed: int) -> ReadPoint:
+    """The read point as if whole levels, or some pairs of pass and level, had been predicted."""
+    rng = np.random.default_rng(seed)
+    survey = read_point.survey
+    shape = survey.tried.shape
+    pairs = rng.random(shape) < 0.4
+    if seed % 2:
+        pairs[:] = pairs[0]
+    errors = (float(rng.choice([0.4, 1.2, 2.3])), float(rng.choice([0.0, 0.5, 1.5])))
+    predicted = Predicted(pairs, *errors, None)
+    return replace(read_point, survey=replace(survey, predicted=predicted))
+
+
 def strategies(read_point: ReadPoint) -> Iterator[Strategy]:
     """Every ladder × cutoff × mask chain of the searched set, written out plainly."""
     survey, policy = read_point.survey, read_point.policy
@@ -100,7 +114,10 @@ def strategies(read_point: ReadPoint) -> Iterator[Strategy]:
     ]
     values = set(survey.read_rssi.tolist())
     least, most_dbm = min(values, default=0.0), max(values, default=0.0)
-    drifted = {v + sign * policy.guard.rssi_db for v in values for sign in (-1, 1)}
+    guards = [policy.guard]
+    if survey.predicted is not None:
+        guards.append(survey.predicted.widened(policy.guard))
+    drifted = {v + sign * guard.rssi_db for v in values for guard in guards for sign in (-1, 1)}
     values |= {v for v in drifted if least < v < most_dbm}
     cutoffs: list[float | None] = [None]
     if "cutoff" in policy.allow:
