@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
+import numpy as np
+
 from strategist.errors import DisagreementError
 from strategist.optimise.finish import finish
 from strategist.optimise.model import prove_by_model
@@ -20,6 +22,7 @@ from strategist.survey.records import ReadPoint
 from strategist.tags.mask import unrecorded
 from strategist.trust.diagnosis import diagnose
 from strategist.trust.evaluate import Outcome, evaluate
+from strategist.trust.on_air import OnAir, on_air_of
 from strategist.trust.standing import Standing, standing_of
 from strategist.trust.unseen import SOLVES_MAX, Unseen, thin_classes, unseen_rates
 
@@ -54,7 +57,8 @@ class Result:
 
     `mask_words` says what each mask of the strategy stands for; `unseen` how the masks hold for
     tags left out (None: no masks, or not asked for); `standing` holds rates with their intervals,
-    the guarded loss and the margins; `findings` is the diagnosis of the survey. `bound` is a loss
+    the guarded loss and the margins, `on_air` what is lawful, the distance that people keep, and
+    the time of the ladder; `findings` is the diagnosis of the survey. `bound` is a loss
     that no strategy of the searched set is below; `status` is "optimal" only when it equals the
     loss; "infeasible" when no strategy keeps the hard limits (this one exceeds them least) and
     "undecided" when time ran out before one was found that does, or none was proven to. `seconds`
@@ -68,6 +72,7 @@ class Result:
     strategy: Strategy
     outcome: Outcome
     standing: Standing
+    on_air: OnAir
     mask_words: tuple[str, ...]
     unseen: Unseen | None
     searched: dict[str, int]
@@ -91,6 +96,7 @@ class Result:
             "strategy": self.strategy.to_json(),
             "outcome": self.outcome.to_json(),
             **self.standing.to_json(),
+            **self.on_air.to_json(),
             "mask_words": list(self.mask_words),
             "unseen": None if self.unseen is None else self.unseen.to_json(),
             "searched": self.searched,
@@ -105,7 +111,8 @@ def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
     """The best strategy for a read point: limits, loss, guarded loss, then least work to install.
 
     Raises InputError where pairs were not surveyed and the policy does not say what to leave out,
-    DisagreementError where the independent evaluator finds another loss than the optimiser did.
+    where no level is lawful, and where no step fits the dwell; DisagreementError where the
+    independent evaluator finds another loss than the optimiser did, or a ladder that may not be.
     """
     options = options or Options()
     started = time.monotonic()
@@ -121,6 +128,11 @@ def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
         unseen = _unseen(whole, strategy, options, seconds)
     weak = thin_classes(whole.survey) if strategy.masks else ()
     weak += unrecorded(strategy.masks, whole.survey.tags)
+    on_air = on_air_of(whole.survey, whole.policy, strategy, found.outcome)
+    if on_air.warnings:
+        raise DisagreementError(
+            f"chosen against the rules: {on_air.warnings[0]} Please report this"
+        )
     return Result(
         read_point=read_point.name,
         status=_status(answer),
@@ -129,11 +141,12 @@ def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
         strategy=strategy,
         outcome=found.outcome,
         standing=standing,
+        on_air=on_air.searched(problem.steps_by_masks),
         mask_words=tuple(problem.candidates.words[x.mask] for x in answer.chain.literals),
         unseen=unseen,
         searched={
             "levels": len(problem.profile.levels_dbm),
-            "levels_predicted": int(problem.profile.predicted.any(axis=0).sum()),
+            "levels_predicted": _levels_predicted(problem, whole),
             "cutoffs": len(problem.outcomes),
             "masks": len(problem.candidates.masks),
         },
@@ -217,6 +230,15 @@ def _unseen(whole: ReadPoint, strategy: Strategy, options: Options, spent: float
         "in the time given: how the masks hold for tags left out is less sure"
     )
     return replace(unseen, warnings=(*unseen.warnings, warning))
+
+
+def _levels_predicted(problem: Problem, whole: ReadPoint) -> int:
+    """How many of the levels searched hold predicted reads in some pass."""
+    predicted = whole.survey.predicted
+    if predicted is None:
+        return 0
+    levels = whole.survey.levels_dbm[predicted.pairs.any(axis=0)]
+    return int(np.isin(problem.profile.levels_dbm, levels).sum())
 
 
 def _least(*limits: float | None) -> float | None:

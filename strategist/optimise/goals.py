@@ -109,6 +109,5 @@ def _twice(problem: Problem, times: int) -> Problem:
         row_count=np.concatenate([one.row_count, other.row_count]),
         rssi=np.concatenate([one.rssi, other.rssi]),
         pass_count=np.concatenate([times * one.pass_count, other.pass_count]),
-        predicted=np.concatenate([one.predicted, other.predicted]),
     )
     return replace(problem, profile=profile)

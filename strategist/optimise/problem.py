@@ -7,7 +7,10 @@ from functools import cached_property
 
 import numpy as np
 
-from strategist.survey.policy import DECIMALS, Guard, Policy
+from strategist.optimise.guarded import guarded_peaks
+from strategist.radio.dwell import steps_by_masks
+from strategist.radio.lawful import lawful_levels
+from strategist.survey.policy import Policy
 from strategist.survey.profile import Profile, aggregate
 from strategist.survey.records import Bools, Floats, Ints, Survey
 from strategist.tags.candidates import Candidates, find_candidates, no_candidates
@@ -91,10 +94,11 @@ class Problem:
     """One read point's whole choice.
 
     `profile` holds only the levels that may be chosen; `guarded` the same rows, with the RSSI that
-    counts under the guards. `thresholds[c]` (dBm) is what a read must reach under cutoff index c;
-    index 0 is −inf, no cutoff. Index c > 0 stands for every cutoff above `below[c]`, the next
-    weaker RSSI value of either profile, up to the threshold. `top_fixed`: the highest level must be
-    the top step.
+    counts under the guards. A chain of k masks leaves a ladder at most `steps_by_masks[k]` steps:
+    fewer for more masks where the dwell is short. `thresholds[c]` (dBm) is what a read must reach
+    under cutoff index c; index 0 is −inf, no cutoff. Index c > 0 stands for every cutoff above
+    `below[c]`, the next weaker RSSI value of either profile, up to the threshold. `top_fixed`: the
+    highest level must be the top step.
     """
 
     profile: Profile
@@ -103,9 +107,14 @@ class Problem:
     policy: Policy
     thresholds: Floats
     below: tuple[float, ...]
-    steps_max: int
+    steps_by_masks: tuple[int, ...]
     slots: int
     top_fixed: bool
+
+    @property
+    def steps_max(self) -> int:
+        """The most steps of any ladder: those of the chain without masks."""
+        return self.steps_by_masks[0]
 
     @cached_property
     def passes(self) -> int:
@@ -198,22 +207,29 @@ def walk(problem: Problem, accepted: Bools, levels: tuple[int, ...]) -> Counts:
 
 
 def pose(survey: Survey, policy: Policy) -> Problem:
-    """The problem of a completely surveyed read point (no untried pairs) under its policy."""
+    """The problem of a completely surveyed read point (no untried pairs) under its policy.
+
+    Levels above the lawful one are left out, and so are ladders that may not fit the dwell. Raises
+    InputError where that leaves nothing.
+    """
     allow = policy.allow
     if "masks" in allow and policy.reader.mask_slots:
         candidates = find_candidates(survey.tags, policy.reader, serial_masks=policy.serial_masks)
     else:
         candidates = no_candidates(survey.tags)
-    profile = aggregate(survey, candidates.tag_class)
-    guard, predicted = policy.guard, survey.predicted
-    foreseen = guard if predicted is None else predicted.widened(guard)
-    guarded = replace(profile, rssi=guarded_rssi(profile, guard, foreseen))
-    levels = len(profile.levels_dbm)
+    surveyed, drifted = aggregate(survey, candidates.tag_class, guarded_peaks(survey, policy.guard))
+    may_be = lawful_levels(survey, policy)
     if "power" not in allow and "ladder" not in allow:
-        profile, guarded = (
-            p.at_levels(np.arange(levels) == levels - 1) for p in (profile, guarded)
-        )
+        may_be = np.arange(len(may_be)) == np.flatnonzero(may_be).max()
+    profile, guarded = surveyed.at_levels(may_be), drifted.at_levels(may_be)
     values = _rssi_values(profile.rssi, guarded.rssi, "cutoff" in allow)
+    steps = steps_by_masks(
+        survey,
+        policy.time,
+        [(mask.pointer, mask.length) for mask in candidates.masks],
+        policy.reader.mask_slots if candidates.masks else 0,
+        policy.reader.ladder_steps_max if "ladder" in allow else 1,
+    )
     return Problem(
         profile=profile,
         guarded=guarded,
@@ -221,36 +237,10 @@ def pose(survey: Survey, policy: Policy) -> Problem:
         policy=policy,
         thresholds=np.concatenate([[-np.inf], values[1:]]),
         below=(-np.inf, *values[:-1].tolist()),
-        steps_max=policy.reader.ladder_steps_max if "ladder" in allow else 1,
-        slots=policy.reader.mask_slots if candidates.masks else 0,
+        steps_by_masks=steps,
+        slots=len(steps) - 1,
         top_fixed="power" not in allow,
     )
-
-
-def guarded_rssi(profile: Profile, guard: Guard, foreseen: Guard) -> Floats:
-    """The RSSI that counts under the guards, in the shape of `profile.rssi`; −inf: not read.
-
-    A wanted row is taken from the surveyed level at or below its level less `power_db`, and is
-    `rssi_db` weaker; a stray row from the one at or above, and stronger. The end levels stand in.
-    Levels that were predicted for the pass go by the guard `foreseen`, and stand for none while
-    there are others.
-    """
-    levels = np.round(profile.levels_dbm, DECIMALS)
-    counts = np.empty_like(profile.rssi)
-    patterns, which = np.unique(profile.predicted, axis=0, return_inverse=True)
-    of_row = which.reshape(-1)[profile.row_pass]
-    for number, predicted in enumerate(patterns):
-        usable = np.arange(len(levels)) if predicted.all() else np.flatnonzero(~predicted)
-        power = np.where(predicted, foreseen.power_db, guard.power_db)
-        by = np.where(predicted, foreseen.rssi_db, guard.rssi_db)
-        lower = np.searchsorted(levels[usable], np.round(levels - power, DECIMALS), "right") - 1
-        upper = np.searchsorted(levels[usable], np.round(levels + power, DECIMALS), "left")
-        rows = np.flatnonzero(of_row == number)
-        rssi, wanted = profile.rssi[rows], profile.row_wanted[rows, None]
-        weaker = rssi[:, usable[np.maximum(lower, 0)]] - by
-        stronger = rssi[:, usable[np.minimum(upper, len(usable) - 1)]] + by
-        counts[rows] = np.where(wanted, weaker, stronger)
-    return np.round(counts, DECIMALS)
 
 
 def _rssi_values(rssi: Floats, guarded: Floats, allowed: bool) -> Floats:

@@ -8,6 +8,8 @@ from typing import Any
 
 from strategist.errors import InputError
 from strategist.radio.complete import complete
+from strategist.radio.dwell import steps_by_masks
+from strategist.radio.lawful import lawful_levels
 from strategist.report.lines import paragraph, plain
 from strategist.survey.finding import Finding
 from strategist.survey.order import figure
@@ -71,9 +73,14 @@ def check_text(case: Case, checked: Sequence[Checked]) -> str:
 
 
 def _checked(read_point: ReadPoint) -> Checked:
+    """The findings, and why nothing can be chosen: untried pairs, no lawful level, no step that
+    fits the dwell."""
     found = diagnose(read_point)
     try:
-        return Checked(read_point, found, None, complete(read_point).warnings)
+        whole = complete(read_point)
+        lawful_levels(whole.survey, whole.policy)
+        steps_by_masks(whole.survey, whole.policy.time, (), 0, 1)
+        return Checked(read_point, found, None, whole.warnings)
     except InputError as error:
         return Checked(read_point, found, error, read_point.warnings)
 

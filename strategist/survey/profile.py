@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from strategist.survey.records import Bools, Floats, Ints, Survey
 
-__all__ = ["Profile", "aggregate"]
+__all__ = ["Profile", "aggregate", "peaks"]
+
+_UNTRIED = 1e9  # dBm, in place of NaN where rows are compared
 
 
 @dataclass(frozen=True, eq=False)
@@ -18,8 +20,7 @@ class Profile:
     Row r stands for `row_count[r]` tags of class `row_class[r]` (tags that no candidate mask tells
     apart) in pass group `row_pass[r]`, all wanted or all stray by `row_wanted[r]`. `rssi[r, l]`
     is the peak in dBm at level index l; −inf: tried and not read; NaN: not surveyed. Pass group p
-    stands for `pass_count[p]` passes that are equal in all this, and of which the same levels were
-    predicted and not surveyed: `predicted[p, l]`. Rows are sorted by pass group.
+    stands for `pass_count[p]` passes that are equal in all this. Rows are sorted by pass group.
     """
 
     levels_dbm: Floats
@@ -29,7 +30,6 @@ class Profile:
     row_count: Ints
     rssi: Floats
     pass_count: Ints
-    predicted: Bools
     classes: int
 
     def at_levels(self, keep: Bools) -> Profile:
@@ -42,7 +42,6 @@ class Profile:
             self.row_count,
             self.rssi[:, keep],
             self.pass_count,
-            self.predicted[:, keep],
             self.classes,
         )
 
@@ -61,15 +60,18 @@ def peaks(survey: Survey) -> Floats:
     return found
 
 
-def aggregate(survey: Survey, tag_class: Ints) -> Profile:
+def aggregate(survey: Survey, tag_class: Ints, drifted: Floats) -> tuple[Profile, Profile]:
     """Merge equal tags within a pass, then equal passes; `tag_class[t]` classes the survey's tags.
 
-    Equal means: same class, same role and the same peak at every level. Order of passes and tags in
+    `drifted` holds, in the shape of `peaks`, what counts in place of the peaks if the site drifts;
+    the second profile has it for the rows of the first. Equal means: same class, same role and the
+    same peak and drifted one at every level. Order of passes and tags in
     the survey does not show in the profile.
     """
     rssi = peaks(survey)
     klass = tag_class[survey.roster_tag]
-    table = np.column_stack([klass, survey.roster_wanted, np.where(np.isnan(rssi), 1.0, rssi)])
+    both = np.column_stack([rssi, drifted])
+    table = np.column_stack([klass, survey.roster_wanted, np.where(np.isnan(both), _UNTRIED, both)])
     # +0.0 turns −0.0 into 0.0, so that equal values have equal bytes
     kinds, kind_of = np.unique(table + 0.0, axis=0, return_inverse=True)
     kind_of = kind_of.reshape(-1)
@@ -77,29 +79,29 @@ def aggregate(survey: Survey, tag_class: Ints) -> Profile:
     pairs, counts = np.unique(survey.roster_pass * len(kinds) + kind_of, return_counts=True)
     pair_pass, pair_kind = pairs // max(len(kinds), 1), pairs % max(len(kinds), 1)
     starts = np.searchsorted(pair_pass, np.arange(passes + 1))
-    foreseen = survey.tried & ~survey.measured
-    groups: dict[tuple[bytes, bytes, bytes], int] = {}
+    groups: dict[tuple[bytes, bytes], int] = {}
     for p in range(passes):
         rows = slice(starts[p], starts[p + 1])
-        key = (pair_kind[rows].tobytes(), counts[rows].tobytes(), foreseen[p].tobytes())
+        key = (pair_kind[rows].tobytes(), counts[rows].tobytes())
         groups[key] = groups.get(key, 0) + 1
     row_pass, row_kind, row_count = [], [], []
     ordered = sorted(groups)
-    for number, (kind_bytes, count_bytes, _) in enumerate(ordered):
+    for number, (kind_bytes, count_bytes) in enumerate(ordered):
         of_group = np.frombuffer(kind_bytes, np.int64)
         row_pass.append(np.full(len(of_group), number))
         row_kind.append(of_group)
         row_count.append(np.frombuffer(count_bytes, np.int64))
     kind = np.concatenate(row_kind).astype(np.int64)
-    values = kinds[kind, 2:]
-    return Profile(
+    values = np.where(kinds[kind, 2:] == _UNTRIED, np.nan, kinds[kind, 2:])
+    levels = rssi.shape[1]
+    profile = Profile(
         levels_dbm=survey.levels_dbm,
         row_pass=np.concatenate(row_pass).astype(np.int64),
         row_class=kinds[kind, 0].astype(np.int64),
         row_wanted=kinds[kind, 1] > 0,
         row_count=np.concatenate(row_count).astype(np.int64),
-        rssi=np.where(values > 0, np.nan, values),
+        rssi=values[:, :levels],
         pass_count=np.array([groups[key] for key in ordered], np.int64),
-        predicted=np.array([np.frombuffer(key[2], bool) for key in ordered]),
         classes=int(tag_class.max(initial=0)) + 1,
     )
+    return profile, replace(profile, rssi=values[:, levels:])

@@ -7,13 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from strategist.survey.policy import (
-    DECIMALS,
-    GUARD_POWER_DB_MAX,
-    GUARD_RSSI_DB_MAX,
-    Guard,
-    Policy,
-)
+from strategist.survey.policy import Policy
 
 __all__ = ["Case", "Predicted", "ReadPoint", "Survey", "Tag"]
 
@@ -48,12 +42,6 @@ class Predicted:
     turn_on_db: float
     rssi_db: float
     right: float | None
-
-    def widened(self, guard: Guard) -> Guard:
-        """A guard at predicted levels: wider by the errors, within what a guard may be."""
-        power_db = round(guard.power_db + self.turn_on_db, DECIMALS)
-        rssi_db = round(guard.rssi_db + self.rssi_db, DECIMALS)
-        return Guard(min(power_db, GUARD_POWER_DB_MAX), min(rssi_db, GUARD_RSSI_DB_MAX))
 
 
 @dataclass(frozen=True, eq=False)

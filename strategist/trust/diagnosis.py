@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from strategist.optimise.strategy import Strategy
+from strategist.radio.findings import radio_findings
 from strategist.survey.finding import Finding, Found, findings
 from strategist.survey.order import figure
 from strategist.survey.policy import Policy
@@ -36,6 +37,7 @@ def diagnose(read_point: ReadPoint, strategy: Strategy | None = None) -> tuple[F
         data_findings(survey, policy),
         power_findings(tried, on),
         rssi_findings(tried, on),
+        radio_findings(tried, policy, on),
     ]
     if strategy is not None:
         checks.append(_edge(tried, strategy))

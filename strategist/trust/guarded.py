@@ -23,13 +23,14 @@ from __future__ import annotations
 
 import itertools
 from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
 
 from strategist.optimise.strategy import Strategy
-from strategist.survey.policy import DECIMALS, Guard, Policy
+from strategist.survey.policy import DECIMALS, GUARD_POWER_DB_MAX, GUARD_RSSI_DB_MAX, Guard, Policy
 from strategist.survey.records import Bools, Floats, Survey
 from strategist.tags.mask import chain_accepts
 from strategist.trust.evaluate import Outcome, replay, surveyed_steps
@@ -103,10 +104,7 @@ def guarded_outcome(
     """
     guard = guard or policy.guard
     steps = surveyed_steps(survey, strategy)
-    predicted = survey.predicted
-    wide = None
-    if predicted is not None and predicted.pairs[:, steps].any():
-        wide = predicted.widened(guard)
+    wide = _widened(survey, guard, steps)
     accepted: list[dict[int, set[int]]] = []
     stand_ins: list[StandIn] = []
     wanted = _wanted_reads(survey)
@@ -155,6 +153,16 @@ def _alike(survey: Survey, step: int) -> list[tuple[Bools, Bools, bool]]:
     rows, which = np.unique(np.column_stack([usable, foreseen]), axis=0, return_inverse=True)
     which = which.reshape(-1)
     return [(which == number, row[:-1], bool(row[-1])) for number, row in enumerate(rows)]
+
+
+def _widened(survey: Survey, guard: Guard, steps: Sequence[int]) -> Guard | None:
+    """The guard at predicted steps; None where no pass has one."""
+    predicted = survey.predicted
+    if predicted is None or not predicted.pairs[:, steps].any():
+        return None
+    power_db = round(guard.power_db + predicted.turn_on_db, DECIMALS)
+    rssi_db = round(guard.rssi_db + predicted.rssi_db, DECIMALS)
+    return Guard(min(power_db, GUARD_POWER_DB_MAX), min(rssi_db, GUARD_RSSI_DB_MAX))
 
 
 def level_at(

@@ -87,6 +87,5 @@ def _apart(survey: Survey, tag_class: Ints, merged: Profile) -> Profile:
         row_count=np.ones(len(order), np.int64),
         rssi=peaks(survey)[order][:, levels],
         pass_count=np.ones(len(survey.pass_ids), np.int64),
-        predicted=(survey.tried & ~survey.measured)[:, levels],
         classes=merged.classes,
     )
