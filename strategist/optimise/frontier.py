@@ -10,22 +10,22 @@ corner between its points, and raises the floor of each cutoff by the bounds of 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from strategist.optimise.branch import Branch, strongest
-from strategist.optimise.cells import Layout
+from strategist.optimise.cells import Layout, cells_of
 from strategist.optimise.chains import Chains, TooManyLeftError
 from strategist.optimise.kernel import bounds_of, step_costs
-from strategist.optimise.ladders import in_order, steps_of
 from strategist.optimise.measures import Aim, Measure
-from strategist.optimise.problem import Answer, Problem, walk
+from strategist.optimise.problem import Answer, Problem
 from strategist.optimise.search import Clock
 from strategist.optimise.selections import Selections, TooManySelectionsError
 from strategist.optimise.staircase import Corner, Staircase, Weights, dot
 from strategist.optimise.starts import Starts
+from strategist.optimise.walks import counts_of, ladder_bounds, ladders_left
 from strategist.survey.policy import Loss
 from strategist.survey.records import Floats, Ints
 
@@ -77,6 +77,17 @@ class _Sweep:
         self.chains = Chains(self.problem)
         self.staircase = Staircase(most)
         self.floors: dict[Weights, Ints] = {}
+        self._confirmed: set[Weights] = set()
+        self._seen: list[set[bytes]] = [set() for _ in self.problem.thresholds]
+        profile = self.problem.profile
+        self._every = np.arange(len(profile.levels_dbm))
+        self._must = (self._every == self._every[-1]) & self.problem.top_fixed
+        self._rows = (
+            np.searchsorted(profile.row_pass, np.arange(len(profile.pass_count) + 1)),
+            profile.row_count,
+            self.problem.row_weight,
+            profile.row_wanted,
+        )
         self.branches = self.weighed = self.replayed = 0
 
     # what is proven
@@ -94,73 +105,90 @@ class _Sweep:
     # looking at selections one by one
 
     def _look(self, selections: Selections, branch: Branch, limit: float = np.inf) -> None:
-        """Replay what could join the staircase, of some selections, with a branch's ladders."""
-        policy, problem = self.problem.policy, self.problem
-        measures = (branch.aim.measure, _MISSED, _STRAY)
+        """Replay what could join the staircase, of some selections under the cutoff of a branch.
+
+        `limit` is for the measure of the branch. What was replayed once is passed over.
+        """
+        seen = self._seen[branch.cutoff]
         for start in range(0, len(selections), _AT_ONCE):
             if self.staircase.points and self.clock.expired():
                 raise _OutOfTimeError
             part = selections.at(np.arange(start, min(start + _AT_ONCE, len(selections))))
             self.weighed += len(part)
-            rows, bounds = np.arange(len(part)), np.zeros((0, len(part)))
-            for measure, most in zip(measures, (limit, *self.staircase.most), strict=True):
-                state = part.unpack(rows).astype(np.int64)
-                cells = branch.cells_by(measure)
-                found = bounds_of(
-                    state, cells, policy.stop_after, problem.steps_max, branch.must, most
-                )
-                bounds = np.vstack([bounds, np.round(found, _DIGITS)])
-                kept = bounds[-1] <= most
-                rows, bounds = rows[kept], bounds[:, kept]
-            for place in np.lexsort((part.bits[rows], bounds[0])):
-                if self._joins(branch, bounds[:, place], part.masks, branch.cutoff > 0, 1):
-                    self._ladders(part, int(rows[place]), branch)
+            rows = np.array([r for r in range(len(part)) if part.words[r].tobytes() not in seen])
+            for row in self._possible(part, rows, branch, limit):
+                seen.add(part.words[row].tobytes())
+                self._ladders(part, row, branch.cutoff)
 
-    def _joins(self, branch: Branch, bounds: Floats, *rank: float) -> bool:
-        """Whether a strategy with these bounds and such a beginning of its rank could be new."""
-        corners = self.staircase.open_to(*map(float, rank))
+    def _possible(
+        self, part: Selections, rows: Ints, branch: Branch, limit: float
+    ) -> Iterator[int]:
+        """Rows of selections that bounds leave, the least bound first."""
+        policy, problem = self.problem.policy, self.problem
+        bounds = np.zeros((0, len(rows)))
+        for measure, most in zip(
+            (branch.aim.measure, _MISSED, _STRAY), (limit, *self.staircase.most), strict=True
+        ):
+            if not len(rows):
+                return
+            state = part.unpack(rows).astype(np.int64)
+            cells = branch.cells_by(measure)
+            found = bounds_of(state, cells, policy.stop_after, problem.steps_max, branch.must, most)
+            bounds = np.vstack([bounds, np.round(found, _DIGITS)])
+            kept = bounds[-1] <= most
+            rows, bounds = rows[kept], bounds[:, kept]
         weights = branch.aim.measure
-        least, missed, stray = bounds
-        return bool(
-            np.any(
-                (corners[:, 0] >= missed)
-                & (corners[:, 1] >= stray)
-                & (corners @ (weights.missed, weights.stray) >= least)
-            )
-        )
+        for place in np.lexsort((part.bits[rows], bounds[0])):
+            least, missed, stray = bounds[:, place]
+            corners = self.staircase.open_to(float(part.masks), float(branch.cutoff > 0), 1.0)
+            room = (corners[:, 0] >= missed) & (corners[:, 1] >= stray)
+            if (room & (corners @ (weights.missed, weights.stray) >= least)).any():
+                yield int(rows[place])
 
-    def _ladders(self, selections: Selections, row: int, branch: Branch) -> None:
-        """Replay the ladders of one selection where bounds leave any."""
-        problem, levels = self.problem, branch.levels
+    def _ladders(self, selections: Selections, row: int, cutoff: int) -> None:
+        """Replay every ladder of one selection that could join the staircase."""
+        problem, profile = self.problem, self.problem.profile
         through = selections.unpack(np.array([row]))[0]
-        none = np.zeros(len(self.layout.klass))
-        state, stop_after = through.astype(np.int64), problem.policy.stop_after
-        steps = tuple(
-            steps_of(
-                *step_costs(state, none, branch.cells_by(measure), stop_after, branch.must)[:2],
-                problem.steps_max,
-            )
-            for measure in (branch.aim.measure, _MISSED, _STRAY)
+        state, none = through.astype(np.int64), np.zeros(len(self.layout.klass))
+        stop_after, must = problem.policy.stop_after, self._must
+        cells = (cells_of(self.layout, cutoff, self._every, m) for m in (_MISSED, _STRAY))
+        costs = [step_costs(state, none, one, stop_after, must)[:2] for one in cells]
+        weights = np.array([(1, 0), (0, 1), *(e.weights for e in self.staircase.hull())], float)
+        edge, top = (
+            np.tensordot(weights, np.array([cost[i] for cost in costs]), 1) for i in range(2)
         )
-        accepted = problem.accepted(branch.cutoff) & through[problem.profile.row_class][:, None]
-        begin = (float(selections.masks), float(branch.cutoff > 0))
+        least, total = ladder_bounds(edge, top, problem.steps_max)
+        accepted = problem.accepted(cutoff) & through[profile.row_class][:, None]
+        begin = (float(selections.masks), float(cutoff > 0))
         self.replayed += 1
-
-        def hopeless(bounds: tuple[float, ...], places: tuple[int, ...]) -> bool:
-            rank = (*begin, float(count))
-            return not self._joins(branch, np.round(bounds, _DIGITS), *rank)
-
-        tops = range(int(np.flatnonzero(branch.must).max(initial=0)), len(levels))
         for count in range(1, problem.steps_max + 1):
-            for places in in_order(steps, count, tops, hopeless):
-                ladder = tuple(int(level) for level in levels[list(places)])
-                counts = walk(problem, accepted, ladder[::-1])
-                rank = (*begin, float(count), *ladder, float(selections.bits[row]))
-                key = (problem.excess(counts), problem.loss(counts), *rank)
-                if key[0] == 0:
-                    self.staircase.offer(
-                        Answer(key, selections.chain(row), branch.cutoff, ladder[::-1], counts)
-                    )
+            for highest in range(count - 1, len(self._every)):
+                room = weights @ self.staircase.open_to(*begin, float(count)).T
+                if not (total[:, count - 1, highest, None] <= room + 1e-6).all(axis=0).any():
+                    continue
+                ladders = ladders_left(edge, top, least, room, count, highest, must)
+                counts = counts_of(ladders, accepted, *self._rows, stop_after)
+                for places, (missed, stray) in zip(
+                    ladders.tolist(), counts.tolist(), strict=True
+                ):
+                    rank = (*begin, float(count), *map(float, places), float(selections.bits[row]))
+                    if self.staircase.takes((missed, stray), rank):
+                        self._offer(selections, row, cutoff, tuple(places[::-1]), rank)
+
+    def _offer(
+        self,
+        selections: Selections,
+        row: int,
+        cutoff: int,
+        levels: tuple[int, ...],
+        rank: tuple[float, ...],
+    ) -> None:
+        chain = selections.chain(row)
+        counts = self.problem.replay(levels, cutoff, self.problem.selection(chain))
+        excess = self.problem.excess(counts)
+        if excess == 0:
+            key = (excess, self.problem.loss(counts), *rank)
+            self.staircase.offer(Answer(key, chain, cutoff, levels, counts))
 
     # the sweep
 
@@ -180,8 +208,9 @@ class _Sweep:
         while open_ := self.open():
             hull = self.staircase.hull()
             for edge in hull:
-                if self._floor(edge.weights) <= edge.value:
-                    self._raise(edge.weights, edge.value)
+                if edge.weights not in self._confirmed:
+                    if self._raise(edge.weights, edge.value):
+                        self._confirmed.add(edge.weights)
                     break
             else:
                 corner = open_[0]
@@ -205,25 +234,24 @@ class _Sweep:
                 return edge.weights
         return 1, 1
 
-    def _floor(self, weights: Weights) -> int:
-        floors = self.floors.get(weights)
-        return 0 if floors is None else int(floors.min())
+    def _raise(self, weights: Weights, value: int) -> bool:
+        """Raise the floor of each cutoff above a value, where that settles anything.
 
-    def _raise(self, weights: Weights, value: int) -> None:
-        """Raise the floor of each cutoff above a value, where that settles anything."""
+        Stops and returns False where a point below the value is found.
+        """
         cutoffs = len(self.problem.thresholds)
         floors = self.floors.setdefault(weights, np.zeros(cutoffs, np.int64))
         for cutoff in range(cutoffs):
             if floors[cutoff] > value:
                 continue
-            branch = self._branch(cutoff, weights)
-            self._cover(branch, value, floors)
+            if all(self.settled(corner, cutoff) for corner in self.staircase.corners()):
+                continue
+            self._cover(self._branch(cutoff, weights), value, floors)
+        return True
 
     def _branch(self, cutoff: int, weights: Weights) -> Branch:
-        every = np.arange(len(self.problem.profile.levels_dbm))
-        must = (every == every[-1]) & self.problem.top_fixed
         aim = Aim(Measure(*map(float, weights)), 0.0, excess=False, step=1.0)
-        return Branch(self.layout, aim, cutoff, every, must)
+        return Branch(self.layout, aim, cutoff, self._every, self._must)
 
     def _cover(self, whole: Branch, value: int, floors: Ints) -> None:
         """Look at whatever under a cutoff is not above a value, then raise its floor."""

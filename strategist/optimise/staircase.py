@@ -55,24 +55,33 @@ class Staircase:
     def answer(self, point: Point) -> Answer:
         return self._found[point]
 
-    def offer(self, answer: Answer) -> bool:
-        """Take an answer if it is on the staircase and preferred to the one of the same point."""
-        point = (answer.counts.missed, answer.counts.stray)
+    def takes(self, point: Point, rank: Rank) -> bool:
+        """Whether a strategy of this point and rank would join, or be preferred to the one found.
+
+        Of equal rank the first stays, but for its chain (see `offer`).
+        """
         if point[0] > self.most[0] or point[1] > self.most[1]:
             return False
         same = self._found.get(point)
+        if same is not None:
+            return rank <= same.key[2:]
+        return not any(m <= point[0] and s <= point[1] for m, s in self._found)
+
+    def offer(self, answer: Answer) -> None:
+        """Take an answer if it is on the staircase and preferred to the one of the same point."""
+        point = (answer.counts.missed, answer.counts.stray)
+        if not self.takes(point, answer.key[2:]):
+            return
+        same = self._found.get(point)
         if same is None:
-            if any(m <= point[0] and s <= point[1] for m, s in self._found):
-                return False
-            beaten = [p for p in self._found if p[0] >= point[0] and p[1] >= point[1]]
-            for worse in beaten:
-                del self._found[worse]
+            for m, s in list(self._found):
+                if m >= point[0] and s >= point[1]:
+                    del self._found[m, s]
             self._steps = None
-        elif (same.key[2:], same.chain.rank) <= (answer.key[2:], answer.chain.rank):
-            return False
+        elif (same.key, same.chain.rank) <= (answer.key, answer.chain.rank):
+            return
         self._found[point] = answer
         self._open.clear()
-        return True
 
     def steps(self) -> list[Corner]:
         """The corners between the points, and at both ends; those below zero are left out."""
