@@ -23,7 +23,15 @@ from strategist.trust.evaluate import Outcome, evaluate
 from strategist.trust.standing import Standing, standing_of
 from strategist.trust.unseen import SOLVES_MAX, Unseen, thin_classes, unseen_rates
 
-__all__ = ["Options", "Result", "Status", "best_strategies", "best_strategy", "choose"]
+__all__ = [
+    "Options",
+    "Result",
+    "Status",
+    "best_strategies",
+    "best_strategy",
+    "choose",
+    "compare_counts",
+]
 
 Status = Literal["optimal", "feasible", "infeasible", "undecided"]
 Prover = Literal["auto", "search", "model"]
@@ -169,7 +177,7 @@ def _decide(whole: ReadPoint, options: Options, clock: Clock) -> _Decided:
     answer, prover = _prove(problem, options, clock)
     strategy, counts = finish(problem, answer)
     outcome = evaluate(whole.survey, whole.policy, strategy)
-    _compare(counts, outcome, problem)
+    compare_counts(counts, outcome, problem)
     return _Decided(problem, answer, prover, strategy, outcome)
 
 
@@ -216,8 +224,8 @@ def _status(answer: Answer) -> Status:
     return "optimal" if answer.proven else "feasible"
 
 
-def _compare(counts: Counts, outcome: Outcome, problem: Problem) -> None:
-    """The optimiser does not mark its own work."""
+def compare_counts(counts: Counts, outcome: Outcome, problem: Problem) -> None:
+    """The optimiser does not mark its own work: DisagreementError where the two differ."""
     if (outcome.missed, outcome.stray) != (counts.missed, counts.stray) or abs(
         outcome.loss - problem.loss(counts)
     ) > _SAME_LOSS * max(1.0, outcome.loss):

@@ -255,7 +255,7 @@ class Branch:
         that what the passes gain the selections pay for. In each step the selection of least bound
         is made dearer, and what is above the limit leaves the sample.
         """
-        before, through = self.shift, selections.thinned(_SAMPLE).unpack(slice(None))
+        before, through = self.shift, selections.thinned(_SAMPLE).unpack(slice(None)).astype(float)
         few = _FEW * len(through) // _SAMPLE
         klass, is_open = self.layout.klass, (self.state == OPEN)[self.layout.klass]
         cuts, step, best, stale, kept = [], 1.0, -np.inf, 0, self.shift

@@ -23,7 +23,7 @@ from strategist.optimise.measures import Aim, Measure
 from strategist.optimise.problem import Answer, Problem
 from strategist.optimise.search import Clock
 from strategist.optimise.selections import Selections, TooManySelectionsError
-from strategist.optimise.staircase import Corner, Staircase, Weights, dot
+from strategist.optimise.staircase import Corner, Point, Staircase, Weights, dot
 from strategist.optimise.starts import Starts
 from strategist.optimise.walks import counts_of, ladder_bounds, ladders_left
 from strategist.survey.policy import Loss
@@ -44,11 +44,17 @@ class _OutOfTimeError(Exception):
 
 @dataclass(frozen=True)
 class Sweep:
-    """The staircase, the corners that are not proven (none: complete), and what it took."""
+    """The staircase, what is proven of it, and what that took.
+
+    `open` are the corners that are not proven (none: complete); `stray_bounds` says for each point
+    how few stray tags, at least, a strategy reports that misses no more. `problem` has weights that
+    tell any two points apart, by which the answers' losses are counted.
+    """
 
     problem: Problem
     staircase: Staircase
     open: tuple[Corner, ...]
+    stray_bounds: dict[Point, int]
     effort: tuple[tuple[str, int], ...]
 
 
@@ -64,7 +70,9 @@ def sweep(problem: Problem, clock: Clock) -> Sweep:
     except _OutOfTimeError:
         pass
     effort = {"branches": run.branches, "chains": run.weighed, "replayed": run.replayed}
-    return Sweep(run.problem, run.staircase, tuple(run.open()), tuple(effort.items()))
+    staircase = run.staircase
+    bounds = {point: run.stray_bound(point) for point in staircase.points}
+    return Sweep(run.problem, staircase, tuple(run.open()), bounds, tuple(effort.items()))
 
 
 class _Sweep:
@@ -101,6 +109,14 @@ class _Sweep:
 
     def open(self) -> list[Corner]:
         return [corner for corner in self.staircase.corners() if not self.settled(corner)]
+
+    def stray_bound(self, point: Point) -> int:
+        """Strays that a strategy reports at least if it misses no more than a point found."""
+        low, high = 0, point[1]
+        while low < high:  # the least number of strays that is not settled
+            middle = (low + high) // 2
+            low, high = (middle + 1, high) if self.settled((point[0], middle)) else (low, middle)
+        return low
 
     # looking at selections one by one
 
@@ -209,8 +225,8 @@ class _Sweep:
             hull = self.staircase.hull()
             for edge in hull:
                 if edge.weights not in self._confirmed:
-                    if self._raise(edge.weights, edge.value):
-                        self._confirmed.add(edge.weights)
+                    self._raise(edge.weights, edge.value)
+                    self._confirmed.add(edge.weights)
                     break
             else:
                 corner = open_[0]
@@ -234,11 +250,8 @@ class _Sweep:
                 return edge.weights
         return 1, 1
 
-    def _raise(self, weights: Weights, value: int) -> bool:
-        """Raise the floor of each cutoff above a value, where that settles anything.
-
-        Stops and returns False where a point below the value is found.
-        """
+    def _raise(self, weights: Weights, value: int) -> None:
+        """Raise the floor of each cutoff above a value, where that settles anything."""
         cutoffs = len(self.problem.thresholds)
         floors = self.floors.setdefault(weights, np.zeros(cutoffs, np.int64))
         for cutoff in range(cutoffs):
@@ -247,7 +260,6 @@ class _Sweep:
             if all(self.settled(corner, cutoff) for corner in self.staircase.corners()):
                 continue
             self._cover(self._branch(cutoff, weights), value, floors)
-        return True
 
     def _branch(self, cutoff: int, weights: Weights) -> Branch:
         aim = Aim(Measure(*map(float, weights)), 0.0, excess=False, step=1.0)
