@@ -34,6 +34,7 @@ __all__ = ["Sweep", "sweep"]
 _DIGITS = 6
 _MANY = 200  # chains left in a branch that are worth splitting it, times (50 + classes)
 _AT_ONCE = 2_000  # selections bounded between two looks at the clock
+_NO_STRATEGY = 2**62  # the floor where there is none at all
 _MISSED, _STRAY = Measure(1.0, 0.0), Measure(0.0, 1.0)
 _STARTS = (0.2, 1.0, 5.0)  # weights of a missed tag in strays that starts are sought for
 
@@ -267,26 +268,24 @@ class _Sweep:
 
     def _cover(self, whole: Branch, value: int, floors: Ints) -> None:
         """Look at whatever under a cutoff is not above a value, then raise its floor."""
+        whole.raise_bound(value)
+        if whole.bound > value:
+            floors[whole.cutoff] = min(whole.bound, _NO_STRATEGY)
+            return
         waiting = [whole]
-        floor = math.inf
         while waiting:
             if self.clock.expired():
                 raise _OutOfTimeError
             branch = waiting.pop()
             self.branches += 1
-            branch.tighten(value)
-            if branch.bound > value:
-                floor = min(floor, branch.bound)
+            branch.tighten(value)  # from here on its bound holds for what is not above the value
+            if branch.bound > value or self._explore(branch, value):
                 continue
-            floor = value + 1
-            if not self._explore(branch, value):
-                parts = branch.split()
-                if not parts:
-                    raise TooManySelectionsError(
-                        "one ladder leaves too many mask chains to be listed"
-                    )
-                waiting += parts
-        floors[whole.cutoff] = max(floors[whole.cutoff], min(floor, 2**62))
+            parts = branch.split()
+            if not parts:
+                raise TooManySelectionsError("one ladder leaves too many mask chains to be listed")
+            waiting += parts
+        floors[whole.cutoff] = value + 1
 
     def _explore(self, branch: Branch, value: int) -> bool:
         """Look at the chains of a branch that its bounds leave; False: better split it."""
