@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from strategist.optimise.templates import Templates, choose_templates, template_curve
     from strategist.report.acceptance import acceptance_text, plan_text
     from strategist.report.check import Checked, check, check_document, check_text
+    from strategist.report.frontier import frontier_text
     from strategist.report.judged import judged_text
     from strategist.report.masks import MaskList, list_masks, masks_text
     from strategist.report.output import refuse_target, write_whole
@@ -48,6 +49,7 @@ if TYPE_CHECKING:
     from strategist.survey.untried import complete
     from strategist.tags.mask import Mask
     from strategist.tags.power_table import PowerTable, read_power_table
+    from strategist.tradeoffs.frontier import Frontier, FrontierPoint, trace_frontier
     from strategist.trust.accept import AcceptanceRun, accept
     from strategist.trust.acceptance import AcceptancePlan, plan_acceptance
     from strategist.trust.diagnosis import diagnose
@@ -67,6 +69,8 @@ __all__ = [
     "Evaluation",
     "Fault",
     "Finding",
+    "Frontier",
+    "FrontierPoint",
     "GuardedOutcome",
     "InputError",
     "Judged",
@@ -104,6 +108,7 @@ __all__ = [
     "evaluate",
     "evaluate_at",
     "evaluation_text",
+    "frontier_text",
     "guarded_loss",
     "guarded_outcome",
     "judge",
@@ -129,6 +134,7 @@ __all__ = [
     "site_templates",
     "template_curve",
     "templates_text",
+    "trace_frontier",
     "write_whole",
 ]
 
@@ -145,6 +151,7 @@ _LATE = {
     "optimise.templates": ("Templates", "choose_templates", "template_curve"),
     "report.acceptance": ("acceptance_text", "plan_text"),
     "report.check": ("Checked", "check", "check_document", "check_text"),
+    "report.frontier": ("frontier_text",),
     "report.masks": ("MaskList", "list_masks", "masks_text"),
     "report.judged": ("judged_text",),
     "report.output": ("refuse_target", "write_whole"),
@@ -160,6 +167,7 @@ _LATE = {
     "survey.untried": ("complete",),
     "tags.mask": ("Mask",),
     "tags.power_table": ("PowerTable", "read_power_table"),
+    "tradeoffs.frontier": ("Frontier", "FrontierPoint", "trace_frontier"),
     "trust.accept": ("AcceptanceRun", "accept"),
     "trust.acceptance": ("AcceptancePlan", "plan_acceptance"),
     "trust.diagnosis": ("diagnose",),

@@ -27,7 +27,7 @@ from strategist.optimise.staircase import Corner, Point, Staircase, Weights, dot
 from strategist.optimise.starts import Starts
 from strategist.optimise.walks import counts_of, ladder_bounds, ladders_left
 from strategist.survey.policy import Loss
-from strategist.survey.records import Floats, Ints
+from strategist.survey.records import Ints
 
 __all__ = ["Sweep", "sweep"]
 
@@ -185,9 +185,7 @@ class _Sweep:
                     continue
                 ladders = ladders_left(edge, top, least, room, count, highest, must)
                 counts = counts_of(ladders, accepted, *self._rows, stop_after)
-                for places, (missed, stray) in zip(
-                    ladders.tolist(), counts.tolist(), strict=True
-                ):
+                for places, (missed, stray) in zip(ladders.tolist(), counts.tolist(), strict=True):
                     rank = (*begin, float(count), *map(float, places), float(selections.bits[row]))
                     if self.staircase.takes((missed, stray), rank):
                         self._offer(selections, row, cutoff, tuple(places[::-1]), rank)
@@ -263,7 +261,7 @@ class _Sweep:
             self._cover(self._branch(cutoff, weights), value, floors)
 
     def _branch(self, cutoff: int, weights: Weights) -> Branch:
-        aim = Aim(Measure(*map(float, weights)), 0.0, excess=False, step=1.0)
+        aim = Aim(Measure(float(weights[0]), float(weights[1])), 0.0, excess=False, step=1.0)
         return Branch(self.layout, aim, cutoff, self._every, self._must)
 
     def _cover(self, whole: Branch, value: int, floors: Ints) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from fractions import Fraction
 
 import numpy as np
@@ -98,7 +99,7 @@ class Staircase:
         return [*self.steps(), *self._found]
 
     def open_to(self, *rank: float) -> Floats:
-        """The corners that a strategy whose rank begins no lower than `rank` could reach: (n, 2)."""
+        """The corners, shape (n, 2), that a strategy could reach whose rank begins with `rank`."""
         if rank not in self._open:
             ties = [p for p, found in self._found.items() if rank <= found.key[2 : 2 + len(rank)]]
             self._open[rank] = np.array([*self.steps(), *ties], float).reshape(-1, 2)
@@ -111,7 +112,7 @@ class Staircase:
             while len(kept) > 1 and _turns_up(kept[-2], kept[-1], point):
                 kept.pop()
             kept.append(point)
-        return [Edge(left, right) for left, right in zip(kept[:-1], kept[1:], strict=True)]
+        return [Edge(left, right) for left, right in itertools.pairwise(kept)]
 
     def ratios(self) -> dict[Point, tuple[Fraction, Fraction | None]]:
         """For each point that is best for some weights, the range of missed ÷ stray; None: no end.
@@ -141,4 +142,3 @@ def _turns_up(before: Point, middle: Point, after: Point) -> bool:
     left = (middle[0] - before[0]) * (after[1] - before[1])
     right = (middle[1] - before[1]) * (after[0] - before[0])
     return left <= right
-

@@ -181,7 +181,9 @@ def _points(whole: ReadPoint, found: Sweep) -> tuple[FrontierPoint, ...]:
         loss = value(policy.loss.missed * point[0] + policy.loss.stray * point[1])
         guarded = guarded_loss(whole.survey, policy, strategy)
         low, high = ratios.get(point, (None, None))
-        best_for = None if low is None else RatioRange(float(low), high and float(high))
+        best_for = None
+        if low is not None:
+            best_for = RatioRange(float(low), None if high is None else float(high))
         details = {
             "strategy": strategy,
             "outcome": outcome,
