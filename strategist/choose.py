@@ -24,6 +24,7 @@ from strategist.trust.standing import Standing, standing_of
 from strategist.trust.unseen import SOLVES_MAX, Unseen, thin_classes, unseen_rates
 
 __all__ = [
+    "Decided",
     "Options",
     "Result",
     "Status",
@@ -31,6 +32,7 @@ __all__ = [
     "best_strategy",
     "choose",
     "compare_counts",
+    "decide",
 ]
 
 Status = Literal["optimal", "feasible", "infeasible", "undecided"]
@@ -119,7 +121,7 @@ def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
     started = time.monotonic()
     clock = Clock(_least(options.time_limit_s, options.total_limit_s))
     whole = complete(read_point)
-    found = _decide(whole, options, clock)
+    found = decide(whole, options, clock)
     problem, answer, strategy = found.problem, found.answer, found.strategy
     seconds = time.monotonic() - started
     unseen = None
@@ -129,13 +131,13 @@ def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
     weak += unrecorded(strategy.masks, whole.survey.tags)
     return Result(
         read_point=read_point.name,
-        status=_status(answer),
-        loss=problem.loss(answer.counts),
-        bound=answer.bound[1] if answer.bound[0] >= answer.key[0] else 0.0,
+        status=found.status,
+        loss=found.loss,
+        bound=found.bound,
         strategy=strategy,
         outcome=found.outcome,
         standing=standing_of(whole.survey, whole.policy, strategy, found.outcome),
-        mask_words=tuple(problem.candidates.words[x.mask] for x in answer.chain.literals),
+        mask_words=found.mask_words,
         unseen=unseen,
         searched={
             "levels": len(problem.profile.levels_dbm),
@@ -159,26 +161,52 @@ def best_strategies(parts: Sequence[ReadPoint], options: Options) -> list[Strate
 
 def best_strategy(part: ReadPoint, options: Options) -> Strategy:
     """The best strategy of one part."""
-    return _decide(complete(part), options, Clock(options.time_limit_s)).strategy
+    return decide(complete(part), options, Clock(options.time_limit_s)).strategy
 
 
 @dataclass(frozen=True, eq=False)
-class _Decided:
+class Decided:
+    """An answer with its strategy and the outcome that the evaluator found."""
+
     problem: Problem
     answer: Answer
     prover: str
     strategy: Strategy
     outcome: Outcome
 
+    @property
+    def status(self) -> Status:
+        answer = self.answer
+        if answer.key[0] > 0:
+            return "infeasible" if answer.bound[0] >= answer.key[0] else "undecided"
+        return "optimal" if answer.proven else "feasible"
 
-def _decide(whole: ReadPoint, options: Options, clock: Clock) -> _Decided:
-    """Pose, prove, finish, and have the evaluator replay the answer."""
+    @property
+    def loss(self) -> float:
+        return self.problem.loss(self.answer.counts)
+
+    @property
+    def bound(self) -> float:
+        """A loss that no strategy of the searched set is below (0 while limits are exceeded)."""
+        return self.answer.bound[1] if self.answer.bound[0] >= self.answer.key[0] else 0.0
+
+    @property
+    def mask_words(self) -> tuple[str, ...]:
+        chain = self.answer.chain
+        return tuple(self.problem.candidates.words[x.mask] for x in chain.literals)
+
+
+def decide(whole: ReadPoint, options: Options, clock: Clock) -> Decided:
+    """Pose, prove, finish, and have the evaluator replay the answer; `whole` has no untried pair.
+
+    Raises DisagreementError where the evaluator finds another loss than the optimiser did.
+    """
     problem = pose(whole.survey, whole.policy)
     answer, prover = _prove(problem, options, clock)
     strategy, counts = finish(problem, answer)
     outcome = evaluate(whole.survey, whole.policy, strategy)
     compare_counts(counts, outcome, problem)
-    return _Decided(problem, answer, prover, strategy, outcome)
+    return Decided(problem, answer, prover, strategy, outcome)
 
 
 def _prove(problem: Problem, options: Options, clock: Clock) -> tuple[Answer, str]:
@@ -200,7 +228,7 @@ def _unseen(whole: ReadPoint, strategy: Strategy, options: Options, spent: float
     proven: list[bool] = []
 
     def chooser(parts: Sequence[ReadPoint]) -> list[Strategy]:
-        found = [_decide(complete(part), again, Clock(limit)) for part in parts]
+        found = [decide(complete(part), again, Clock(limit)) for part in parts]
         proven.extend(one.answer.proven for one in found)
         return [one.strategy for one in found]
 
@@ -216,12 +244,6 @@ def _unseen(whole: ReadPoint, strategy: Strategy, options: Options, spent: float
 
 def _least(*limits: float | None) -> float | None:
     return min((limit for limit in limits if limit is not None), default=None)
-
-
-def _status(answer: Answer) -> Status:
-    if answer.key[0] > 0:
-        return "infeasible" if answer.bound[0] >= answer.key[0] else "undecided"
-    return "optimal" if answer.proven else "feasible"
 
 
 def compare_counts(counts: Counts, outcome: Outcome, problem: Problem) -> None:
