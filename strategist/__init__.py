@@ -38,7 +38,9 @@ if TYPE_CHECKING:
     from strategist.report.masks import MaskList, list_masks, masks_text
     from strategist.report.output import refuse_target, write_whole
     from strategist.report.settings import settings_document, settings_text
+    from strategist.report.techniques import techniques_text
     from strategist.report.text import evaluation_text, result_text
+    from strategist.report.what_if import what_if_text, what_ifs_text
     from strategist.survey.document import CaseDocument, read_case_document
     from strategist.survey.finding import Finding
     from strategist.survey.json_text import parse_json
@@ -50,6 +52,8 @@ if TYPE_CHECKING:
     from strategist.tags.mask import Mask
     from strategist.tags.power_table import PowerTable, read_power_table
     from strategist.tradeoffs.frontier import Frontier, FrontierPoint, trace_frontier
+    from strategist.tradeoffs.techniques import Techniques, compare_techniques
+    from strategist.tradeoffs.what_if import WhatIf, WhatIfs, usual_what_ifs, what_if
     from strategist.trust.accept import AcceptanceRun, accept
     from strategist.trust.acceptance import AcceptancePlan, plan_acceptance
     from strategist.trust.diagnosis import diagnose
@@ -94,8 +98,11 @@ __all__ = [
     "Summary",
     "Survey",
     "Tag",
+    "Techniques",
     "Templates",
     "TooManySelectionsError",
+    "WhatIf",
+    "WhatIfs",
     "accept",
     "acceptance_text",
     "check",
@@ -103,6 +110,7 @@ __all__ = [
     "check_text",
     "choose",
     "choose_templates",
+    "compare_techniques",
     "complete",
     "diagnose",
     "evaluate",
@@ -132,9 +140,14 @@ __all__ = [
     "settings_document",
     "settings_text",
     "site_templates",
+    "techniques_text",
     "template_curve",
     "templates_text",
     "trace_frontier",
+    "usual_what_ifs",
+    "what_if",
+    "what_if_text",
+    "what_ifs_text",
     "write_whole",
 ]
 
@@ -156,6 +169,8 @@ _LATE = {
     "report.judged": ("judged_text",),
     "report.output": ("refuse_target", "write_whole"),
     "report.settings": ("settings_document", "settings_text"),
+    "report.techniques": ("techniques_text",),
+    "report.what_if": ("what_if_text", "what_ifs_text"),
     "report.text": ("evaluation_text", "result_text"),
     "survey.finding": ("Finding",),
     "survey.document": ("CaseDocument", "read_case_document"),
@@ -168,6 +183,8 @@ _LATE = {
     "tags.mask": ("Mask",),
     "tags.power_table": ("PowerTable", "read_power_table"),
     "tradeoffs.frontier": ("Frontier", "FrontierPoint", "trace_frontier"),
+    "tradeoffs.techniques": ("Techniques", "compare_techniques"),
+    "tradeoffs.what_if": ("WhatIf", "WhatIfs", "usual_what_ifs", "what_if"),
     "trust.accept": ("AcceptanceRun", "accept"),
     "trust.acceptance": ("AcceptancePlan", "plan_acceptance"),
     "trust.diagnosis": ("diagnose",),

@@ -20,14 +20,19 @@ from strategist.commands import (
     judge,
     masks,
     solve,
+    techniques,
     templates,
+    what_if,
 )
 from strategist.commands.arguments import BAD_INPUT, INTERRUPTED, NO_ANSWER, PIPE_CLOSED, say
 from strategist.errors import InputError, StrategistError
 
 __all__ = ["main"]
 
-_COMMANDS = (check, masks, solve, judge, frontier, evaluate, export, batch, templates, acceptance)
+_COMMANDS = (
+    *(check, masks, solve, judge, frontier, techniques, what_if),
+    *(evaluate, export, batch, templates, acceptance),
+)
 _EPILOG = (
     "exit status: 0 done; 1 the case is unusable (check), the run is no pass (accept) or read "
     "points lack an answer (batch); 2 bad input; 3 no answer that can be stood by; 130 interrupted"

@@ -121,9 +121,7 @@ def compare_techniques(read_point: ReadPoint, options: Options | None = None) ->
                 mask_words=found.mask_words,
             )
         )
-    return Techniques(
-        read_point.name, tuple(variants), whole.warnings, time.monotonic() - started
-    )
+    return Techniques(read_point.name, tuple(variants), whole.warnings, time.monotonic() - started)
 
 
 def _policies(policy: Policy) -> Iterator[tuple[str, Group, Policy]]:
