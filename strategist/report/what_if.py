@@ -70,7 +70,9 @@ def what_ifs_text(found: WhatIfs, *, caution: bool = True) -> str:
             continue
         outcome, after = answer.after.outcome, answer.after
         mark = " " if after.status not in _UNSURE else "?" if after.status == "feasible" else "!"
-        same = "the same" if not answer.settings else brief(after.strategy)
+        same = brief(after.strategy) if answer.settings else "the same"
+        if answer.settings and same == brief(before.strategy):
+            same = f"the same but for {' and '.join(_NAMES[one.key] for one in answer.settings)}"
         lines.append(
             _row(asked.question, mark, outcome.missed, outcome.stray, answer.loss_after) + same
         )

@@ -181,7 +181,7 @@ def _questions(policy: Policy) -> Iterator[tuple[str, dict[str, Any], float]]:
 
 
 def _changed(policy: Policy, sets: Mapping[str, Any]) -> tuple[Policy, tuple[Change, ...]]:
-    """The policy with keys set, judged as a policy of site.json is; only what differs is a change."""
+    """The policy with keys set, judged as site.json is, and the keys whose value differs."""
     if "unlisted" in sets:
         allowed = "a change in site.json: it is settled when the survey is read"
         raise InputError.one("--set", "unlisted", allowed)
@@ -234,14 +234,14 @@ def _other_cable(whole: ReadPoint, cable_db: float) -> tuple[ReadPoint, tuple[st
     survey = whole.survey
     if abs(cable_db) > _CABLE_DB_MAX:
         allowed = f"a change of at most {_CABLE_DB_MAX:g} dB"
-        raise InputError.one("cable_db", figure(cable_db), allowed)
+        raise InputError.one("cable", figure(cable_db), allowed)
     moved = np.round(survey.levels_dbm + cable_db, DECIMALS)
     near = np.abs(moved[:, None] - survey.levels_dbm[None, :])
     has = near.min(axis=1) < _SAME_LEVEL_DB
     if not has.any():
-        levels = ", ".join(figure(level) for level in survey.levels_dbm)
-        allowed = f"a change that takes a surveyed level to another one ({levels} dBm)"
-        raise InputError.one("cable_db", figure(cable_db), allowed)
+        listed = ", ".join(figure(level) for level in survey.levels_dbm)
+        allowed = f"a change that takes a surveyed level to another one ({listed} dBm)"
+        raise InputError.one("cable", figure(cable_db), allowed)
     levels = np.where(has, survey.levels_dbm[near.argmin(axis=1)], moved)
     rssi = np.minimum(np.round(survey.read_rssi - cable_db, DECIMALS), RSSI_DBM_MAX)
     survey = replace(survey, levels_dbm=levels, read_rssi=rssi).keep(levels=has)
