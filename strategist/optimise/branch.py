@@ -100,6 +100,10 @@ class Branch:
             return self.cells
         return cells_of(self.layout, self.cutoff, self.levels, measure)
 
+    def take(self, cells: Cells) -> None:
+        """Take tables of its cutoff, levels and measure that were made elsewhere."""
+        self._cells = cells
+
     def rest(self) -> None:
         """Let go of the tables, which a branch that waits for its turn does not need."""
         self._cells = None

@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from strategist.optimise.branch import Branch, strongest
-from strategist.optimise.cells import Layout, cells_of
+from strategist.optimise.cells import Layout, Tables
 from strategist.optimise.chains import Chains, TooManyLeftError
 from strategist.optimise.kernel import bounds_of, step_costs
 from strategist.optimise.measures import Aim, Measure
@@ -33,9 +33,11 @@ __all__ = ["Sweep", "sweep"]
 
 _DIGITS = 6
 _MANY = 200  # chains left in a branch that are worth splitting it, times (50 + classes)
+_FEW = 1_000  # selections that are sooner looked at than thinned out by further bounds
 _AT_ONCE = 2_000  # selections bounded between two looks at the clock
 _NO_STRATEGY = 2**62  # the floor where there is none at all
 _MISSED, _STRAY = Measure(1.0, 0.0), Measure(0.0, 1.0)
+_CUTOFFS = 8  # cutoffs that are tried without masks to begin with
 _STARTS = (0.2, 1.0, 5.0)  # weights of a missed tag in strays that starts are sought for
 
 
@@ -87,6 +89,7 @@ class _Sweep:
         self.staircase = Staircase(most)
         self.floors: dict[Weights, Ints] = {}
         self._confirmed: set[Weights] = set()
+        self._tables = Tables(self.layout)
         self._seen: list[set[bytes]] = [set() for _ in self.problem.thresholds]
         profile = self.problem.profile
         self._every = np.arange(len(profile.levels_dbm))
@@ -149,8 +152,8 @@ class _Sweep:
             if not len(rows):
                 return
             state = part.unpack(rows).astype(np.int64)
-            cells = branch.cells_by(measure)
-            found = bounds_of(state, cells, policy.stop_after, problem.steps_max, branch.must, most)
+            cells = self._tables.weighed(branch.cutoff, measure)
+            found = bounds_of(state, cells, policy.stop_after, problem.steps_max, self._must, most)
             bounds = np.vstack([bounds, np.round(found, _DIGITS)])
             kept = bounds[-1] <= most
             rows, bounds = rows[kept], bounds[:, kept]
@@ -168,7 +171,7 @@ class _Sweep:
         through = selections.unpack(np.array([row]))[0]
         state, none = through.astype(np.int64), np.zeros(len(self.layout.klass))
         stop_after, must = problem.policy.stop_after, self._must
-        cells = (cells_of(self.layout, cutoff, self._every, m) for m in (_MISSED, _STRAY))
+        cells = (self._tables.weighed(cutoff, measure) for measure in (_MISSED, _STRAY))
         costs = [step_costs(state, none, one, stop_after, must)[:2] for one in cells]
         weights = np.array([(1, 0), (0, 1), *(e.weights for e in self.staircase.hull())], float)
         edge, top = (
@@ -208,8 +211,9 @@ class _Sweep:
     # the sweep
 
     def start(self) -> None:
-        """A good staircase to begin with: every cutoff without masks, then some with."""
-        for cutoff in range(len(self.problem.thresholds)):
+        """A good staircase to begin with: some chains and cutoffs, for several weights."""
+        cutoffs = len(self.problem.thresholds)
+        for cutoff in np.unique(np.linspace(0, cutoffs - 1, _CUTOFFS).astype(int)).tolist():
             self._look(self.chains.listed(0), self._branch(cutoff, (1, 1)))
         if self.problem.slots:
             for missed in _STARTS:
@@ -262,7 +266,9 @@ class _Sweep:
 
     def _branch(self, cutoff: int, weights: Weights) -> Branch:
         aim = Aim(Measure(float(weights[0]), float(weights[1])), 0.0, excess=False, step=1.0)
-        return Branch(self.layout, aim, cutoff, self._every, self._must)
+        branch = Branch(self.layout, aim, cutoff, self._every, self._must)
+        branch.take(self._tables.weighed(cutoff, aim.measure))
+        return branch
 
     def _cover(self, whole: Branch, value: int, floors: Ints) -> None:
         """Look at whatever under a cutoff is not above a value, then raise its floor."""
@@ -295,11 +301,14 @@ class _Sweep:
             left = sample
             for cut in cuts:
                 left = cut.within(left, limit)
-            cuts = strongest([*cuts, *branch.cuts(left, limit)], sample, limit)
+            if len(left) > _FEW:
+                cuts = strongest([*cuts, *branch.cuts(left, limit)], sample, limit)
             try:
-                selections = branch.sieve(self.chains.worth(cuts, limit, masks), limit)
+                selections = self.chains.worth(cuts, limit, masks)
             except TooManyLeftError:
                 return False
+            if len(selections) > _FEW:
+                selections = branch.sieve(selections, limit)
             if len(selections) > many:
                 return False
             self._look(selections, branch, limit)
