@@ -23,6 +23,9 @@ __all__ = [
     "page_of",
 ]
 
+PREDICTED: Any = Field(
+    description="Levels that were predicted, the steps among them, and their 95 % errors in dB"
+)
 State = Literal["waiting", "running", "done", "failed", "cancelled"]
 
 
@@ -94,9 +97,50 @@ class OutcomeJson(Given):
     stray: int
     missed_rate: float | None
     stray_rate: float
+    predicted: dict[str, int] | None = Field(
+        description="How much of each count rests on predicted reads; null: the survey has none"
+    )
 
 
-class ResultJson(Given):
+class LawfulJson(Given):
+    """What is lawful with the antenna and cable of the policy; null where nothing is claimed."""
+
+    highest_dbm: float | None
+    region: str | None
+    clause: str | None
+    edition: str | None
+    levels_above_dbm: list[float] = Field(description="Surveyed levels above the lawful one")
+    reason: str
+    caution: str
+
+
+class ExposureJson(Given):
+    """How far people keep from the antenna at the top level; null where it cannot be named."""
+
+    distance_m: float | None
+    caution: str
+
+
+class TimeJson(Given):
+    """Seconds that the ladder takes in a pass."""
+
+    expected_s: float
+    worst_s: float
+    step_worst_s: float
+    dwell_s: float | None
+    fits: bool | None
+    tags_in_field: int | None
+    steps_max: list[int] | None = Field(description="Most steps searched with 0, 1, … masks")
+    assumptions: list[str]
+
+
+class OnAir(Given):
+    lawful: LawfulJson
+    exposure: ExposureJson
+    time: TimeJson | None
+
+
+class ResultJson(OnAir):
     """The result of `solve` (docs of the project, section 6)."""
 
     read_point: str
@@ -109,18 +153,20 @@ class ResultJson(Given):
     mask_words: list[str]
     unseen: dict[str, Any] | None
     searched: dict[str, int]
+    predicted: dict[str, Any] | None = PREDICTED
     proof: dict[str, Any]
     warnings: list[str]
     seconds: float
 
 
-class EvaluationJson(Given):
+class EvaluationJson(OnAir):
     """The result of `evaluate`."""
 
     read_point: str
     loss: float
     strategy: Strategy
     outcome: OutcomeJson
+    predicted: dict[str, Any] | None = PREDICTED
     warnings: list[str]
 
 

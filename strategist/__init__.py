@@ -31,11 +31,15 @@ if TYPE_CHECKING:
     from strategist.optimise.strategy import Strategy, read_strategy
     from strategist.optimise.strategy_file import StrategyFile, parse_strategy_file
     from strategist.optimise.templates import Templates, choose_templates, template_curve
+    from strategist.radio.complete import complete
+    from strategist.radio.lawful import PowerLimit, power_limit
+    from strategist.radio.regions import region_named
     from strategist.report.acceptance import acceptance_text, plan_text
     from strategist.report.check import Checked, check, check_document, check_text
     from strategist.report.frontier import frontier_text
     from strategist.report.judged import judged_text
     from strategist.report.masks import MaskList, list_masks, masks_text
+    from strategist.report.on_air import power_limit_text
     from strategist.report.output import refuse_target, write_whole
     from strategist.report.settings import settings_document, settings_text
     from strategist.report.techniques import techniques_text
@@ -45,10 +49,9 @@ if TYPE_CHECKING:
     from strategist.survey.finding import Finding
     from strategist.survey.json_text import parse_json
     from strategist.survey.one_file import read_file, read_text
-    from strategist.survey.policy import Loss, Policy, Site
+    from strategist.survey.policy import Dwell, Loss, Policy, Radio, Site
     from strategist.survey.reading import read_case, read_case_files
     from strategist.survey.records import Case, ReadPoint, Survey, Tag
-    from strategist.survey.untried import complete
     from strategist.tags.mask import Mask
     from strategist.tags.power_table import PowerTable, read_power_table
     from strategist.tradeoffs.frontier import Frontier, FrontierPoint, trace_frontier
@@ -70,6 +73,7 @@ __all__ = [
     "CaseDocument",
     "Checked",
     "DisagreementError",
+    "Dwell",
     "Evaluation",
     "Fault",
     "Finding",
@@ -85,8 +89,10 @@ __all__ = [
     "Options",
     "Outcome",
     "Policy",
+    "PowerLimit",
     "PowerTable",
     "Progress",
+    "Radio",
     "ReadPoint",
     "Result",
     "Site",
@@ -127,6 +133,8 @@ __all__ = [
     "parse_strategy_file",
     "plan_acceptance",
     "plan_text",
+    "power_limit",
+    "power_limit_text",
     "read_case",
     "read_case_document",
     "read_case_files",
@@ -135,6 +143,7 @@ __all__ = [
     "read_strategy",
     "read_text",
     "refuse_target",
+    "region_named",
     "result_text",
     "run_batch",
     "settings_document",
@@ -162,11 +171,15 @@ _LATE = {
     "optimise.strategy": ("Strategy", "read_strategy"),
     "optimise.strategy_file": ("StrategyFile", "parse_strategy_file"),
     "optimise.templates": ("Templates", "choose_templates", "template_curve"),
+    "radio.complete": ("complete",),
+    "radio.lawful": ("PowerLimit", "power_limit"),
+    "radio.regions": ("region_named",),
     "report.acceptance": ("acceptance_text", "plan_text"),
     "report.check": ("Checked", "check", "check_document", "check_text"),
     "report.frontier": ("frontier_text",),
     "report.masks": ("MaskList", "list_masks", "masks_text"),
     "report.judged": ("judged_text",),
+    "report.on_air": ("power_limit_text",),
     "report.output": ("refuse_target", "write_whole"),
     "report.settings": ("settings_document", "settings_text"),
     "report.techniques": ("techniques_text",),
@@ -176,10 +189,9 @@ _LATE = {
     "survey.document": ("CaseDocument", "read_case_document"),
     "survey.json_text": ("parse_json",),
     "survey.one_file": ("read_file", "read_text"),
-    "survey.policy": ("Loss", "Policy", "Site"),
+    "survey.policy": ("Dwell", "Loss", "Policy", "Radio", "Site"),
     "survey.reading": ("read_case", "read_case_files"),
     "survey.records": ("Case", "ReadPoint", "Survey", "Tag"),
-    "survey.untried": ("complete",),
     "tags.mask": ("Mask",),
     "tags.power_table": ("PowerTable", "read_power_table"),
     "tradeoffs.frontier": ("Frontier", "FrontierPoint", "trace_frontier"),

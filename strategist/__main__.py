@@ -18,6 +18,7 @@ from strategist.commands import (
     export,
     frontier,
     judge,
+    lawful,
     masks,
     solve,
     techniques,
@@ -30,7 +31,7 @@ from strategist.errors import InputError, StrategistError
 __all__ = ["main"]
 
 _COMMANDS = (
-    *(check, masks, solve, judge, frontier, techniques, what_if),
+    *(check, masks, lawful, solve, judge, frontier, techniques, what_if),
     *(evaluate, export, batch, templates, acceptance),
 )
 _EPILOG = (

@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
+import numpy as np
+
 from strategist.errors import DisagreementError
 from strategist.optimise.finish import finish
 from strategist.optimise.model import prove_by_model
@@ -14,12 +16,13 @@ from strategist.optimise.problem import Answer, Counts, Problem, pose
 from strategist.optimise.search import Clock, search
 from strategist.optimise.selections import TooManySelectionsError
 from strategist.optimise.strategy import Strategy
+from strategist.radio.complete import complete
 from strategist.survey.finding import Finding
 from strategist.survey.records import ReadPoint
-from strategist.survey.untried import complete
 from strategist.tags.mask import unrecorded
 from strategist.trust.diagnosis import diagnose
 from strategist.trust.evaluate import Outcome, evaluate
+from strategist.trust.on_air import OnAir, on_air_of
 from strategist.trust.standing import Standing, standing_of
 from strategist.trust.unseen import SOLVES_MAX, Unseen, thin_classes, unseen_rates
 
@@ -32,6 +35,7 @@ __all__ = [
     "best_strategy",
     "choose",
     "compare_counts",
+    "compare_guarded",
     "decide",
 ]
 
@@ -64,7 +68,8 @@ class Result:
 
     `mask_words` says what each mask of the strategy stands for; `unseen` how the masks hold for
     tags left out (None: no masks, or not asked for); `standing` holds rates with their intervals,
-    the guarded loss and the margins; `findings` is the diagnosis of the survey. `bound` is a loss
+    the guarded loss and the margins, `on_air` what is lawful, the distance that people keep, and
+    the time of the ladder; `findings` is the diagnosis of the survey. `bound` is a loss
     that no strategy of the searched set is below; `status` is "optimal" only when it equals the
     loss; "infeasible" when no strategy keeps the hard limits (this one exceeds them least) and
     "undecided" when time ran out before one was found that does, or none was proven to. `seconds`
@@ -78,6 +83,7 @@ class Result:
     strategy: Strategy
     outcome: Outcome
     standing: Standing
+    on_air: OnAir
     mask_words: tuple[str, ...]
     unseen: Unseen | None
     searched: dict[str, int]
@@ -101,6 +107,7 @@ class Result:
             "strategy": self.strategy.to_json(),
             "outcome": self.outcome.to_json(),
             **self.standing.to_json(),
+            **self.on_air.to_json(),
             "mask_words": list(self.mask_words),
             "unseen": None if self.unseen is None else self.unseen.to_json(),
             "searched": self.searched,
@@ -112,10 +119,11 @@ class Result:
 
 
 def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
-    """The best strategy for a read point, in the order: limits, loss, least work to install.
+    """The best strategy for a read point: limits, loss, guarded loss, then least work to install.
 
     Raises InputError where pairs were not surveyed and the policy does not say what to leave out,
-    DisagreementError where the independent evaluator finds another loss than the optimiser did.
+    where no level is lawful, and where no step fits the dwell; DisagreementError where the
+    independent evaluator finds another loss than the optimiser did, or a ladder that may not be.
     """
     options = options or Options()
     started = time.monotonic()
@@ -124,11 +132,18 @@ def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
     found = decide(whole, options, clock)
     problem, answer, strategy = found.problem, found.answer, found.strategy
     seconds = time.monotonic() - started
+    standing = standing_of(whole.survey, whole.policy, strategy, found.outcome)
+    compare_guarded(answer.key[2], standing.guarded.loss)
     unseen = None
     if options.unseen and strategy.masks:
         unseen = _unseen(whole, strategy, options, seconds)
     weak = thin_classes(whole.survey) if strategy.masks else ()
     weak += unrecorded(strategy.masks, whole.survey.tags)
+    on_air = on_air_of(whole.survey, whole.policy, strategy, found.outcome)
+    if on_air.warnings:
+        raise DisagreementError(
+            f"chosen against the rules: {on_air.warnings[0]} Please report this"
+        )
     return Result(
         read_point=read_point.name,
         status=found.status,
@@ -136,17 +151,29 @@ def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
         bound=found.bound,
         strategy=strategy,
         outcome=found.outcome,
-        standing=standing_of(whole.survey, whole.policy, strategy, found.outcome),
+        standing=standing,
+        on_air=on_air.searched(problem.steps_by_masks),
         mask_words=found.mask_words,
         unseen=unseen,
         searched={
             "levels": len(problem.profile.levels_dbm),
-            "cutoffs": len(problem.thresholds),
+            "levels_predicted": _levels_predicted(problem, whole),
+            "cutoffs": len(problem.outcomes),
             "masks": len(problem.candidates.masks),
         },
-        proof={"by": found.prover, **dict(answer.effort)},
+        proof={
+            "by": found.prover,
+            "guarded_bound": answer.guarded_bound,
+            **dict(answer.effort),
+        },
         findings=diagnose(read_point, strategy),
-        warnings=(*whole.warnings, *weak, *(unseen.warnings if unseen else ())),
+        warnings=(
+            *whole.warnings,
+            *standing.warnings,
+            *_not_guarded(answer),
+            *weak,
+            *(unseen.warnings if unseen else ()),
+        ),
         seconds=seconds,
     )
 
@@ -242,8 +269,28 @@ def _unseen(whole: ReadPoint, strategy: Strategy, options: Options, spent: float
     return replace(unseen, warnings=(*unseen.warnings, warning))
 
 
+def _levels_predicted(problem: Problem, whole: ReadPoint) -> int:
+    """How many of the levels searched hold predicted reads in some pass."""
+    predicted = whole.survey.predicted
+    if predicted is None:
+        return 0
+    levels = whole.survey.levels_dbm[predicted.pairs.any(axis=0)]
+    return int(np.isin(problem.profile.levels_dbm, levels).sum())
+
+
 def _least(*limits: float | None) -> float | None:
     return min((limit for limit in limits if limit is not None), default=None)
+
+
+def _not_guarded(answer: Answer) -> tuple[str, ...]:
+    """What to know where the least loss is proven and the least guarded loss is not."""
+    if not answer.proven or answer.guarded_bound >= answer.key[2]:
+        return ()
+    return (
+        f"The loss is proven, the guarded loss is not: it is {answer.key[2]:g} here, and among the "
+        f"strategies with the same loss there may be one down to {answer.guarded_bound:g}, which "
+        "would stand drift better.",
+    )
 
 
 def compare_counts(counts: Counts, outcome: Outcome, problem: Problem) -> None:
@@ -254,4 +301,13 @@ def compare_counts(counts: Counts, outcome: Outcome, problem: Problem) -> None:
         raise DisagreementError(
             f"the optimiser counts {counts.missed} missed and {counts.stray} stray, the evaluator "
             f"{outcome.missed} and {outcome.stray}, for the same strategy: please report this"
+        )
+
+
+def compare_guarded(counted: float, replayed: float) -> None:
+    """Nor its guarded loss."""
+    if abs(counted - replayed) > _SAME_LOSS * max(1.0, replayed):
+        raise DisagreementError(
+            f"the optimiser finds a guarded loss of {counted:g}, the evaluator of {replayed:g}, "
+            "for the same strategy: please report this"
         )

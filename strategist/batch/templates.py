@@ -20,8 +20,8 @@ from strategist.errors import InputError, StrategistError
 from strategist.optimise.installable import installable
 from strategist.optimise.strategy import Strategy, read_strategy
 from strategist.optimise.templates import Templates, template_curve
+from strategist.radio.complete import complete
 from strategist.survey.parts import Part, open_case
-from strategist.survey.untried import complete
 from strategist.trust.evaluate import evaluate
 
 __all__ = ["CANDIDATES_MAX", "PricedPoint", "SiteTemplates", "site_templates"]
@@ -239,7 +239,7 @@ def _price_one(task: _Task, candidates: tuple[Strategy, ...]) -> _Priced | str:
         loss = math.inf
         if candidate == task.own:
             loss = own.loss
-        elif installable(candidate, policy, survey.levels_dbm):
+        elif installable(candidate, policy, survey):
             outcome = evaluate(survey, policy, candidate)
             if policy.limits.excess(outcome.missed_rate, outcome.stray_rate) <= excess:
                 loss = outcome.loss

@@ -20,14 +20,14 @@ from strategist.optimise.cells import Layout, Tables
 from strategist.optimise.chains import Chains, TooManyLeftError
 from strategist.optimise.kernel import bounds_of, step_costs
 from strategist.optimise.measures import Aim, Measure
-from strategist.optimise.problem import Answer, Problem
+from strategist.optimise.problem import Answer, Counts, Problem
 from strategist.optimise.search import Clock
 from strategist.optimise.selections import Selections, TooManySelectionsError
 from strategist.optimise.staircase import Corner, Point, Staircase, Weights, dot
 from strategist.optimise.starts import Starts
 from strategist.optimise.walks import counts_of, ladder_bounds, ladders_left
 from strategist.survey.policy import Loss
-from strategist.survey.records import Ints
+from strategist.survey.records import Bools, Ints
 
 __all__ = ["Sweep", "sweep"]
 
@@ -81,32 +81,28 @@ def sweep(problem: Problem, clock: Clock) -> Sweep:
 class _Sweep:
     def __init__(self, problem: Problem, clock: Clock) -> None:
         most = _most(problem)
+        self.asked = problem  # with the weights that guarded losses are counted by
         ordering = Loss(min(1e6, most[1] + 1.0), 1.0)  # tells any two points apart
         self.problem = replace(problem, policy=replace(problem.policy, loss=ordering))
         self.clock = clock
         self.layout = Layout(self.problem)
         self.chains = Chains(self.problem)
         self.staircase = Staircase(most)
+        self._same_as_another = np.ones(len(problem.thresholds), bool)
+        self._same_as_another[problem.outcomes] = False
         self.floors: dict[Weights, Ints] = {}
         self._confirmed: set[Weights] = set()
         self._tables = Tables(self.layout)
         self._seen: list[set[bytes]] = [set() for _ in self.problem.thresholds]
-        profile = self.problem.profile
-        self._every = np.arange(len(profile.levels_dbm))
+        self._every = np.arange(len(problem.profile.levels_dbm))
         self._must = (self._every == self._every[-1]) & self.problem.top_fixed
-        self._rows = (
-            np.searchsorted(profile.row_pass, np.arange(len(profile.pass_count) + 1)),
-            profile.row_count,
-            self.problem.row_weight,
-            profile.row_wanted,
-        )
         self.branches = self.weighed = self.replayed = 0
 
     # what is proven
 
     def settled(self, corner: Corner, cutoff: int | slice = slice(None)) -> bool:
         """Whether nothing that was not looked at is at or below a corner, by half-planes."""
-        below = np.zeros(len(self.problem.thresholds), bool)[cutoff]
+        below = self._same_as_another[cutoff]
         for weights, floors in self.floors.items():
             below = below | (floors[cutoff] > dot(weights, corner))
         return bool(np.all(below))
@@ -144,7 +140,7 @@ class _Sweep:
         self, part: Selections, rows: Ints, branch: Branch, limit: float
     ) -> Iterator[int]:
         """Rows of selections that bounds leave, the least bound first."""
-        policy, problem = self.problem.policy, self.problem
+        policy, steps = self.problem.policy, self.problem.steps_by_masks[part.masks]
         bounds = np.zeros((0, len(rows)))
         for measure, most in zip(
             (branch.aim.measure, _MISSED, _STRAY), (limit, *self.staircase.most), strict=True
@@ -153,67 +149,78 @@ class _Sweep:
                 return
             state = part.unpack(rows).astype(np.int64)
             cells = self._tables.weighed(branch.cutoff, measure)
-            found = bounds_of(state, cells, policy.stop_after, problem.steps_max, self._must, most)
+            found = bounds_of(state, cells, policy.stop_after, steps, self._must, most)
             bounds = np.vstack([bounds, np.round(found, _DIGITS)])
             kept = bounds[-1] <= most
             rows, bounds = rows[kept], bounds[:, kept]
         weights = branch.aim.measure
         for place in np.lexsort((part.bits[rows], bounds[0])):
             least, missed, stray = bounds[:, place]
-            corners = self.staircase.open_to(float(part.masks), float(branch.cutoff > 0), 1.0)
+            corners = self.staircase.open_to(0.0, float(part.masks), float(branch.cutoff > 0), 1.0)
             room = (corners[:, 0] >= missed) & (corners[:, 1] >= stray)
             if (room & (corners @ (weights.missed, weights.stray) >= least)).any():
                 yield int(rows[place])
 
     def _ladders(self, selections: Selections, row: int, cutoff: int) -> None:
         """Replay every ladder of one selection that could join the staircase."""
-        problem, profile = self.problem, self.problem.profile
-        through = selections.unpack(np.array([row]))[0]
+        problem, through = self.problem, selections.unpack(np.array([row]))[0]
         state, none = through.astype(np.int64), np.zeros(len(self.layout.klass))
         stop_after, must = problem.policy.stop_after, self._must
+        most = problem.steps_by_masks[selections.masks]
         cells = (self._tables.weighed(cutoff, measure) for measure in (_MISSED, _STRAY))
         costs = [step_costs(state, none, one, stop_after, must)[:2] for one in cells]
         weights = np.array([(1, 0), (0, 1), *(e.weights for e in self.staircase.hull())], float)
         edge, top = (
             np.tensordot(weights, np.array([cost[i] for cost in costs]), 1) for i in range(2)
         )
-        least, total = ladder_bounds(edge, top, problem.steps_max)
-        accepted = problem.accepted(cutoff) & through[profile.row_class][:, None]
+        least, total = ladder_bounds(edge, top, most)
         begin = (float(selections.masks), float(cutoff > 0))
         self.replayed += 1
-        for count in range(1, problem.steps_max + 1):
+        for count in range(1, most + 1):
             for highest in range(count - 1, len(self._every)):
-                room = weights @ self.staircase.open_to(*begin, float(count)).T
+                room = weights @ self.staircase.open_to(0.0, *begin, float(count)).T
                 if not (total[:, count - 1, highest, None] <= room + 1e-6).all(axis=0).any():
                     continue
                 ladders = ladders_left(edge, top, least, room, count, highest, must)
-                counts = counts_of(ladders, accepted, *self._rows, stop_after)
-                for places, (missed, stray) in zip(ladders.tolist(), counts.tolist(), strict=True):
-                    rank = (*begin, float(count), *map(float, places), float(selections.bits[row]))
-                    if self.staircase.takes((missed, stray), rank):
-                        self._offer(selections, row, cutoff, tuple(places[::-1]), rank)
+                counts = self._counts(problem, ladders, cutoff, through)
+                work = [(*begin, float(count), *map(float, places)) for places in ladders.tolist()]
+                points = [(int(missed), int(stray)) for missed, stray in counts]
+                taken = [self.staircase.takes(*one) for one in zip(points, work, strict=True)]
+                self._offer(selections, row, cutoff, ladders[taken])
 
-    def _offer(
-        self,
-        selections: Selections,
-        row: int,
-        cutoff: int,
-        levels: tuple[int, ...],
-        rank: tuple[float, ...],
-    ) -> None:
-        chain = selections.chain(row)
-        counts = self.problem.replay(levels, cutoff, self.problem.selection(chain))
-        excess = self.problem.excess(counts)
-        if excess == 0:
-            key = (excess, self.problem.loss(counts), *rank)
-            self.staircase.offer(Answer(key, chain, cutoff, levels, counts))
+    def _counts(self, problem: Problem, ladders: Ints, cutoff: int, through: Bools) -> Ints:
+        """(missed, stray) of each ladder (places from the top down) in a problem's profile."""
+        accepted = problem.accepted(cutoff) & through[problem.profile.row_class][:, None]
+        return counts_of(ladders, accepted, *_rows(problem), problem.policy.stop_after)
+
+    def _offer(self, selections: Selections, row: int, cutoff: int, ladders: Ints) -> None:
+        """Offer ladders to the staircase, with the cutoff that stands drift best."""
+        if not len(ladders):
+            return
+        chain, through = selections.chain(row), selections.unpack(np.array([row]))[0]
+        guarded = self.asked.under_guard()
+        alike = self.problem.alike(cutoff)
+        drifted = np.array([self._counts(guarded, ladders, c, through) for c in alike])
+        for number, places in enumerate(ladders.tolist()):
+            levels = tuple(places[::-1])
+            counts = self.problem.replay(levels, cutoff, through)
+            excess = self.problem.excess(counts)
+            if excess:
+                continue
+            losses = [guarded.loss(Counts(int(m), int(s))) for m, s in drifted[:, number]]
+            best = int(np.argmin(losses))
+            work = (float(selections.masks), float(cutoff > 0), float(len(levels)))
+            rest = (*work, *map(float, places), float(selections.bits[row]))
+            key = (excess, self.problem.loss(counts), losses[best], *rest)
+            self.staircase.offer(Answer(key, chain, alike[best], levels, counts))
 
     # the sweep
 
     def start(self) -> None:
         """A good staircase to begin with: some chains and cutoffs, for several weights."""
-        cutoffs = len(self.problem.thresholds)
-        for cutoff in np.unique(np.linspace(0, cutoffs - 1, _CUTOFFS).astype(int)).tolist():
+        outcomes = self.problem.outcomes
+        spread = np.unique(np.linspace(0, len(outcomes) - 1, _CUTOFFS).astype(int))
+        for cutoff in outcomes[spread].tolist():
             self._look(self.chains.listed(0), self._branch(cutoff, (1, 1)))
         if self.problem.slots:
             for missed in _STARTS:
@@ -257,7 +264,7 @@ class _Sweep:
         """Raise the floor of each cutoff above a value, where that settles anything."""
         cutoffs = len(self.problem.thresholds)
         floors = self.floors.setdefault(weights, np.zeros(cutoffs, np.int64))
-        for cutoff in range(cutoffs):
+        for cutoff in self.problem.outcomes.tolist():
             if floors[cutoff] > value:
                 continue
             if all(self.settled(corner, cutoff) for corner in self.staircase.corners()):
@@ -316,10 +323,17 @@ class _Sweep:
 
     def _limit(self, branch: Branch, masks: int, value: int) -> float:
         """The value above which a strategy of the branch with so many masks cannot be new."""
-        corners = self.staircase.open_to(float(masks), float(branch.cutoff > 0), 1.0)
+        corners = self.staircase.open_to(0.0, float(masks), float(branch.cutoff > 0), 1.0)
         weights = branch.aim.measure
         most = (corners @ (weights.missed, weights.stray)).max(initial=-1.0)
         return min(float(value), float(most))
+
+
+def _rows(problem: Problem) -> tuple[Ints, Ints, Ints, Bools]:
+    """Where the rows of each pass group begin; tags in a row, over all passes, and their role."""
+    profile = problem.profile
+    start = np.searchsorted(profile.row_pass, np.arange(len(profile.pass_count) + 1))
+    return start, profile.row_count, problem.row_weight, profile.row_wanted
 
 
 def _most(problem: Problem) -> Corner:

@@ -56,22 +56,22 @@ class Staircase:
     def answer(self, point: Point) -> Answer:
         return self._found[point]
 
-    def takes(self, point: Point, rank: Rank) -> bool:
-        """Whether a strategy of this point and rank would join, or be preferred to the one found.
+    def takes(self, point: Point, work: Rank) -> bool:
+        """Whether a strategy of this point could join, or be preferred to the one found there.
 
-        Of equal rank the first stays, but for its chain (see `offer`).
+        `work` is its rank without the guarded loss, which is known to be 0 or more.
         """
         if point[0] > self.most[0] or point[1] > self.most[1]:
             return False
         same = self._found.get(point)
         if same is not None:
-            return rank <= same.key[2:]
+            return (0.0, *work) <= same.key[2:]
         return not any(m <= point[0] and s <= point[1] for m, s in self._found)
 
     def offer(self, answer: Answer) -> None:
         """Take an answer if it is on the staircase and preferred to the one of the same point."""
         point = (answer.counts.missed, answer.counts.stray)
-        if not self.takes(point, answer.key[2:]):
+        if not self.takes(point, answer.key[3:]):
             return
         same = self._found.get(point)
         if same is None:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from strategist.choose import Result
 from strategist.optimise.strategy import Strategy
 from strategist.report.lines import labelled, paragraph, plain
+from strategist.report.on_air import on_air_lines
 from strategist.report.standing import standing_lines
 from strategist.survey.order import figure, some
 from strategist.survey.policy import Policy
@@ -14,6 +15,7 @@ from strategist.tags.mask import EPC_START, Mask
 from strategist.trust.evaluate import Outcome
 from strategist.trust.evaluation import Evaluation
 from strategist.trust.intervals import Rate
+from strategist.trust.standing import Standing
 from strategist.trust.unseen import Unseen
 
 __all__ = [
@@ -27,7 +29,8 @@ __all__ = [
 
 CAUTION = (
     "Levels are conducted power. With antenna gain and cable loss keep the radiated power within "
-    "the lawful limit for your antenna and region; local rules and licensed practice decide. The "
+    "the lawful limit for your antenna and region, and people out of the distance for exposure. "
+    "Radio rules change: the local authority and licensed practice decide. The "
     "counts hold for the surveyed passes: try the settings on site before a line depends on them."
 )
 
@@ -49,10 +52,11 @@ def result_text(result: Result, policy: Policy, *, caution: bool = True, weak: b
     return "\n".join(
         [
             f"{plain(result.read_point)}: {_HEADS[result.status]}",
-            *what_to_set(result.strategy, result.mask_words),
+            *what_to_set(result.strategy, result.mask_words, _steps(result.standing)),
             *_what_it_does(result.outcome, policy),
             *_unseen(result.unseen),
             *standing_lines(result.standing),
+            *on_air_lines(result.on_air, searched=True),
             "Proof",
             *paragraph(_proof(result, policy)),
             *_warnings(
@@ -71,9 +75,10 @@ def evaluation_text(evaluation: Evaluation, policy: Policy) -> str:
     return "\n".join(
         [
             f"{plain(evaluation.read_point)}: the given strategy",
-            *what_to_set(evaluation.strategy),
+            *what_to_set(evaluation.strategy, (), _steps(evaluation.standing)),
             *_what_it_does(evaluation.outcome, policy),
             *standing_lines(evaluation.standing),
+            *on_air_lines(evaluation.on_air),
             *_warnings(evaluation.warnings),
             *caution_lines(),
         ]
@@ -85,13 +90,24 @@ def caution_lines() -> list[str]:
     return ["Caution", *paragraph(CAUTION)]
 
 
-def what_to_set(strategy: Strategy, mask_words: Sequence[str] = ()) -> list[str]:
-    """A strategy in lines of 80 columns below a head; `mask_words` as in a result."""
-    levels = ", ".join(figure(level) for level in strategy.levels_dbm)
+def _steps(standing: Standing) -> tuple[float, ...]:
+    return () if standing.foreseen is None else standing.foreseen.steps_dbm
+
+
+def what_to_set(
+    strategy: Strategy, mask_words: Sequence[str] = (), predicted: Sequence[float] = ()
+) -> list[str]:
+    """A strategy in lines of 80 columns below a head; `mask_words` as in a result.
+
+    `predicted` are the levels (dBm) that were not surveyed; they are marked.
+    """
+    marks = [" (predicted)" if level in predicted else "" for level in strategy.levels_dbm]
+    named = zip(strategy.levels_dbm, marks, strict=True)
+    levels = ", ".join(f"{figure(level)}{mark}" for level, mark in named)
     steps = len(strategy.levels_dbm)
     lines = ["To set"]
     if steps == 1:
-        lines += labelled("power", f"{levels} dBm, fixed")
+        lines += labelled("power", f"{figure(strategy.levels_dbm[0])} dBm, fixed{marks[0]}")
     else:
         lines += labelled("power", f"step ladder: {levels} dBm, in this order")
         tags = "one tag has" if strategy.stop_after == 1 else f"{strategy.stop_after} tags have"
@@ -147,8 +163,23 @@ def _what_it_does(outcome: Outcome, policy: Policy) -> list[str]:
             f"({outcome.stray_rate:.3g} a pass){_passes(stray_in)}",
         ),
         *labelled("loss", f"{loss}{figure(weights.stray)} x {outcome.stray} stray"),
+        *_resting(outcome),
         *_limits(outcome, policy),
     ]
+
+
+def _resting(outcome: Outcome) -> list[str]:
+    """Which of the counts rest on reads that were predicted."""
+    rest = outcome.resting
+    if rest is None or not rest.passes:
+        return []
+    text = (
+        f"{rest.missed} of {outcome.missed} missed, {rest.wanted - rest.missed} of "
+        f"{outcome.wanted - outcome.missed} wanted reported and {rest.stray} of {outcome.stray} "
+        f"stray let through rest on reads that were not measured, in "
+        f"{_count(rest.passes, 'pass', 'passes')}"
+    )
+    return labelled("predicted", text)
 
 
 def _limits(outcome: Outcome, policy: Policy) -> list[str]:
@@ -209,12 +240,18 @@ def _proof(result: Result, policy: Policy) -> str:
 
 
 def _searched(result: Result, policy: Policy) -> str:
-    searched, reader = result.searched, policy.reader
+    searched, reader, time = result.searched, policy.reader, result.on_air.time
     steps = reader.ladder_steps_max if "ladder" in policy.allow else 1
+    if time is not None and time.steps_max is not None:
+        steps = time.steps_max[0]
     levels = _count(searched["levels"], "level", "levels")
     slots = min(reader.mask_slots, searched["masks"])
+    if time is not None and time.steps_max is not None:
+        slots = min(slots, len(time.steps_max) - 1)
     ladder = "" if steps == 1 or searched["levels"] == 1 else f" (up to {steps} steps)"
     chain = f" (up to {slots} in a chain)" if searched["masks"] else ""
+    if searched["levels_predicted"]:
+        levels += f", {searched['levels_predicted']} of them predicted"
     return (
         f"{levels}{ladder}, {_count(searched['cutoffs'] - 1, 'cutoff', 'cutoffs')} and "
         f"{_count(searched['masks'], 'mask', 'masks')}{chain}"

@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
-from strategist.choose import Options, compare_counts
+from strategist.choose import Options, compare_counts, compare_guarded
 from strategist.optimise.finish import finish
 from strategist.optimise.frontier import Sweep, sweep
-from strategist.optimise.problem import pose, value
+from strategist.optimise.problem import Answer, Counts, Problem, pose
 from strategist.optimise.search import Clock
 from strategist.optimise.staircase import Point
 from strategist.optimise.strategy import Strategy
+from strategist.radio.complete import complete
 from strategist.survey.policy import Limits, Loss
 from strategist.survey.records import ReadPoint
-from strategist.survey.untried import complete
 from strategist.tags.mask import unrecorded
 from strategist.trust.evaluate import Outcome, evaluate
 from strategist.trust.guarded import guarded_loss
@@ -138,7 +138,7 @@ def trace_frontier(read_point: ReadPoint, options: Options | None = None) -> Fro
     whole = complete(read_point)
     problem = pose(whole.survey, whole.policy)
     found = sweep(problem, Clock(min(limits, default=None)))
-    points = _points(whole, found)
+    points = _points(whole, problem, found)
     masks = tuple(dict.fromkeys(mask for point in points for mask in point.strategy.masks))
     profile = problem.profile
     return Frontier(
@@ -153,7 +153,7 @@ def trace_frontier(read_point: ReadPoint, options: Options | None = None) -> Fro
         open=found.open,
         searched={
             "levels": len(profile.levels_dbm),
-            "cutoffs": len(problem.thresholds),
+            "cutoffs": len(problem.outcomes),
             "masks": len(problem.candidates.masks),
         },
         proof={"by": "sweep", **dict(found.effort)},
@@ -168,18 +168,37 @@ def _status(found: Sweep) -> FrontierStatus:
     return "undecided" if found.open else "infeasible"
 
 
-def _points(whole: ReadPoint, found: Sweep) -> tuple[FrontierPoint, ...]:
+def _finish(asked: Problem, ordering: Problem, answer: Answer) -> tuple[Strategy, Counts]:
+    """As `finish`, with a cutoff that keeps the point, not only its loss.
+
+    The weights of `ordering` tell any two points apart.
+    """
+    strategy, counts = finish(asked, replace(answer, key=_key(asked, answer)))
+    if counts == answer.counts:
+        return strategy, counts
+    drifted = ordering.under_guard()
+    through = ordering.selection(answer.chain)
+    guarded = ordering.loss(drifted.replay(answer.levels, answer.cutoff, through))
+    return finish(ordering, replace(answer, key=(*answer.key[:2], guarded, *answer.key[3:])))
+
+
+def _key(problem: Problem, answer: Answer) -> tuple[float, ...]:
+    return (answer.key[0], problem.loss(answer.counts), *answer.key[2:])
+
+
+def _points(whole: ReadPoint, asked: Problem, found: Sweep) -> tuple[FrontierPoint, ...]:
     """The points with their strategies, each replayed by the evaluator."""
     staircase, problem, policy = found.staircase, found.problem, whole.policy
     ratios = staircase.ratios()
     made: list[tuple[tuple[float, ...], dict[str, Any]]] = []
     for point in staircase.points:
         answer = staircase.answer(point)
-        strategy, counts = finish(problem, answer)
-        outcome = evaluate(whole.survey, problem.policy, strategy)
-        compare_counts(counts, outcome, problem)
-        loss = value(policy.loss.missed * point[0] + policy.loss.stray * point[1])
+        strategy, counts = _finish(asked, problem, answer)
+        outcome = evaluate(whole.survey, policy, strategy)
+        compare_counts(counts, outcome, asked)
         guarded = guarded_loss(whole.survey, policy, strategy)
+        compare_guarded(answer.key[2], guarded)
+        loss = asked.loss(counts)
         low, high = ratios.get(point, (None, None))
         best_for = None
         if low is not None:
@@ -193,6 +212,6 @@ def _points(whole: ReadPoint, found: Sweep) -> tuple[FrontierPoint, ...]:
             "stray_bound": found.stray_bounds[point],
             "best_for": best_for,
         }
-        made.append(((loss, guarded, *answer.key[2:]), details))
+        made.append(((loss, *answer.key[2:]), details))
     best = min((rank for rank, _ in made), default=())
     return tuple(FrontierPoint(**details, chosen=rank == best) for rank, details in made)

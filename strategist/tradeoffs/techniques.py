@@ -10,9 +10,9 @@ from typing import Any, Literal
 from strategist.choose import Decided, Options, Status, decide
 from strategist.optimise.search import Clock
 from strategist.optimise.strategy import Strategy
+from strategist.radio.complete import complete
 from strategist.survey.policy import TECHNIQUES, Policy, Technique
 from strategist.survey.records import ReadPoint
-from strategist.survey.untried import complete
 from strategist.trust.evaluate import Outcome
 from strategist.trust.guarded import guarded_loss
 

@@ -12,11 +12,11 @@ import numpy as np
 from strategist.choose import Options, Result, choose
 from strategist.errors import InputError
 from strategist.optimise.problem import value
+from strategist.radio.complete import complete
 from strategist.survey.json_text import parse_json
 from strategist.survey.order import figure
 from strategist.survey.policy import DECIMALS, POLICY, RSSI_DBM_MAX, Policy
 from strategist.survey.records import ReadPoint
-from strategist.survey.untried import complete
 
 __all__ = ["Asked", "Change", "WhatIf", "WhatIfs", "usual_what_ifs", "what_if"]
 

@@ -11,9 +11,9 @@ from typing import TypeVar
 from strategist.optimise.frontier import Sweep, sweep
 from strategist.optimise.problem import Answer, pose
 from strategist.optimise.search import Clock, search
+from strategist.radio.complete import complete
 from strategist.survey.reading import read_case
 from strategist.survey.records import ReadPoint
-from strategist.survey.untried import complete
 
 __all__ = ["frontiers"]
 

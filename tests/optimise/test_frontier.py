@@ -40,7 +40,7 @@ def by_brute_force(read_point: ReadPoint) -> dict[Point, tuple[Any, ...]]:
         if excess(outcome, read_point.policy) > 0:
             continue
         point = (outcome.missed, outcome.stray)
-        work = preference(strategy, outcome, read_point.policy)[2:]
+        work = preference(strategy, outcome, read_point)[2:]
         found[point] = min(found.get(point, work), work)
     return {
         point: work
@@ -78,9 +78,9 @@ def assert_like_brute_force(read_point: ReadPoint) -> None:
     work = {}
     for point in found.staircase.points:
         answer = found.staircase.answer(point)
-        masks, cutoff, steps, *_, bits = answer.key[2:]
+        guarded, masks, cutoff, steps, *_, bits = answer.key[2:]
         ladder = tuple(levels[i] for i in reversed(answer.levels))
-        work[point] = (masks, cutoff, steps, ladder, bits)
+        work[point] = (guarded, masks, cutoff, steps, ladder, bits)
     assert work == expected
     assert found.open == ()
     assert found.stray_bounds == {point: point[1] for point in expected}
