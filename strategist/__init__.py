@@ -37,12 +37,15 @@ if TYPE_CHECKING:
     from strategist.radio.regions import region_named
     from strategist.report.acceptance import acceptance_text, plan_text
     from strategist.report.check import Checked, check, check_document, check_text
+    from strategist.report.frontier import frontier_text
     from strategist.report.judged import judged_text
     from strategist.report.masks import MaskList, list_masks, masks_text
     from strategist.report.on_air import power_limit_text
     from strategist.report.output import refuse_target, write_whole
     from strategist.report.settings import settings_document, settings_text
+    from strategist.report.techniques import techniques_text
     from strategist.report.text import evaluation_text, result_text
+    from strategist.report.what_if import what_if_text, what_ifs_text
     from strategist.survey.document import CaseDocument, read_case_document
     from strategist.survey.finding import Finding
     from strategist.survey.json_text import parse_json
@@ -52,6 +55,9 @@ if TYPE_CHECKING:
     from strategist.survey.records import Case, ReadPoint, Survey, Tag
     from strategist.tags.mask import Mask
     from strategist.tags.power_table import PowerTable, read_power_table
+    from strategist.tradeoffs.frontier import Frontier, FrontierPoint, trace_frontier
+    from strategist.tradeoffs.techniques import Techniques, compare_techniques
+    from strategist.tradeoffs.what_if import WhatIf, WhatIfs, usual_what_ifs, what_if
     from strategist.trust.accept import RATE_LIMIT, AcceptanceRun, accept
     from strategist.trust.acceptance import AcceptancePlan, plan_acceptance
     from strategist.trust.diagnosis import diagnose
@@ -73,6 +79,8 @@ __all__ = [
     "Evaluation",
     "Fault",
     "Finding",
+    "Frontier",
+    "FrontierPoint",
     "GuardedOutcome",
     "InputError",
     "Judged",
@@ -98,8 +106,11 @@ __all__ = [
     "Summary",
     "Survey",
     "Tag",
+    "Techniques",
     "Templates",
     "TooManySelectionsError",
+    "WhatIf",
+    "WhatIfs",
     "accept",
     "acceptance_text",
     "check",
@@ -107,12 +118,14 @@ __all__ = [
     "check_text",
     "choose",
     "choose_templates",
+    "compare_techniques",
     "complete",
     "coupling_document",
     "diagnose",
     "evaluate",
     "evaluate_at",
     "evaluation_text",
+    "frontier_text",
     "guarded_loss",
     "guarded_outcome",
     "judge",
@@ -140,9 +153,15 @@ __all__ = [
     "settings_text",
     "site_templates",
     "tags_of",
+    "techniques_text",
     "template_curve",
     "templates_of",
     "templates_text",
+    "trace_frontier",
+    "usual_what_ifs",
+    "what_if",
+    "what_if_text",
+    "what_ifs_text",
     "write_whole",
 ]
 
@@ -163,11 +182,14 @@ _LATE = {
     "radio.regions": ("region_named",),
     "report.acceptance": ("acceptance_text", "plan_text"),
     "report.check": ("Checked", "check", "check_document", "check_text"),
+    "report.frontier": ("frontier_text",),
     "report.masks": ("MaskList", "list_masks", "masks_text"),
     "report.judged": ("judged_text",),
     "report.on_air": ("power_limit_text",),
     "report.output": ("refuse_target", "write_whole"),
     "report.settings": ("settings_document", "settings_text"),
+    "report.techniques": ("techniques_text",),
+    "report.what_if": ("what_if_text", "what_ifs_text"),
     "report.text": ("evaluation_text", "result_text"),
     "survey.finding": ("Finding",),
     "survey.document": ("CaseDocument", "read_case_document"),
@@ -178,6 +200,9 @@ _LATE = {
     "survey.records": ("Case", "ReadPoint", "Survey", "Tag"),
     "tags.mask": ("Mask",),
     "tags.power_table": ("PowerTable", "read_power_table"),
+    "tradeoffs.frontier": ("Frontier", "FrontierPoint", "trace_frontier"),
+    "tradeoffs.techniques": ("Techniques", "compare_techniques"),
+    "tradeoffs.what_if": ("WhatIf", "WhatIfs", "usual_what_ifs", "what_if"),
     "trust.accept": ("RATE_LIMIT", "AcceptanceRun", "accept"),
     "trust.acceptance": ("AcceptancePlan", "plan_acceptance"),
     "trust.diagnosis": ("diagnose",),

@@ -16,11 +16,14 @@ from strategist.commands import (
     check,
     evaluate,
     export,
+    frontier,
     judge,
     lawful,
     masks,
     solve,
+    techniques,
     templates,
+    what_if,
 )
 from strategist.commands.arguments import BAD_INPUT, INTERRUPTED, NO_ANSWER, PIPE_CLOSED, say
 from strategist.errors import InputError, StrategistError
@@ -28,16 +31,8 @@ from strategist.errors import InputError, StrategistError
 __all__ = ["main"]
 
 _COMMANDS = (
-    check,
-    masks,
-    lawful,
-    solve,
-    judge,
-    evaluate,
-    export,
-    batch,
-    templates,
-    acceptance,
+    *(check, masks, lawful, solve, judge, frontier, techniques, what_if),
+    *(evaluate, export, batch, templates, acceptance),
 )
 _EPILOG = (
     "exit status: 0 done; 1 the case is unusable (check), the run is no pass (accept) or read "
