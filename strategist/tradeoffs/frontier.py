@@ -213,5 +213,7 @@ def _points(whole: ReadPoint, asked: Problem, found: Sweep) -> tuple[FrontierPoi
             "best_for": best_for,
         }
         made.append(((loss, *answer.key[2:]), details))
-    best = min((rank for rank, _ in made), default=())
-    return tuple(FrontierPoint(**details, chosen=rank == best) for rank, details in made)
+    best = min(range(len(made)), key=lambda number: made[number][0], default=-1)
+    return tuple(
+        FrontierPoint(**details, chosen=number == best) for number, (_, details) in enumerate(made)
+    )

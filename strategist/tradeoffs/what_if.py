@@ -255,7 +255,8 @@ def _other_cable(whole: ReadPoint, cable_db: float) -> tuple[ReadPoint, tuple[st
         "Tags answer as before: whether a reply is too weak for the reader was decided in the "
         "survey. With another cable the lawful conducted power is another one: check it anew.",
     )
-    policy = whole.policy
+    loss_db = min(30.0, max(0.0, round(whole.policy.radio.cable_loss_db + cable_db, DECIMALS)))
+    policy = replace(whole.policy, radio=replace(whole.policy.radio, cable_loss_db=loss_db))
     if policy.levels_dbm is not None:
         kept = tuple(float(level) for level in survey.levels_dbm)
         policy = replace(policy, levels_dbm=kept)

@@ -11,7 +11,7 @@ import pytest
 
 from strategist.choose import Options, choose
 from strategist.errors import DisagreementError
-from strategist.survey.policy import Limits, Loss, Policy
+from strategist.survey.policy import Guard, Limits, Loss, Policy
 from strategist.survey.records import ReadPoint
 from strategist.tradeoffs.frontier import RatioRange, trace_frontier
 from strategist.trust.evaluate import Outcome, evaluate
@@ -26,7 +26,7 @@ def by_cutoff(tags: list[tuple[bool, float]], **policy: Any) -> ReadPoint:
         (f"AB{number:02X}", wanted, [rssi]) for number, (wanted, rssi) in enumerate(tags)
     ]
     survey = survey_of([20.0], [entries])
-    return ReadPoint(survey, Policy(allow=("cutoff",), **policy))
+    return ReadPoint(survey, Policy(allow=("cutoff",), guard=Guard(0.0, 0.0), **policy))
 
 
 # From the weakest: three strays, a wanted tag, a stray, three wanted tags, four strays, a wanted

@@ -9,7 +9,7 @@ import pytest
 
 from strategist.choose import Options, choose
 from strategist.errors import InputError
-from strategist.survey.policy import Loss, Policy
+from strategist.survey.policy import Guard, Loss, Policy
 from strategist.survey.records import ReadPoint
 from strategist.tradeoffs.what_if import usual_what_ifs, what_if
 from tests.optimise.made import random_read_point, survey_of
@@ -27,7 +27,7 @@ POINT = ReadPoint(
             ]
         ],
     ),
-    Policy(allow=("power", "cutoff"), loss=Loss(5, 1)),
+    Policy(allow=("power", "cutoff"), loss=Loss(5, 1), guard=Guard(0.0, 0.0)),
 )
 
 
