@@ -21,9 +21,10 @@ from strategist.errors import (
 )
 
 if TYPE_CHECKING:
+    from strategist.batch.coupling import coupling_document, tags_of
     from strategist.batch.run import Progress, run_batch
     from strategist.batch.summary import Summary
-    from strategist.batch.templates import SiteTemplates, site_templates
+    from strategist.batch.templates import SiteTemplates, site_templates, templates_of
     from strategist.batch.templates_text import templates_text
     from strategist.choose import Options, Result, choose
     from strategist.judge import Judged, judge
@@ -51,7 +52,7 @@ if TYPE_CHECKING:
     from strategist.survey.records import Case, ReadPoint, Survey, Tag
     from strategist.tags.mask import Mask
     from strategist.tags.power_table import PowerTable, read_power_table
-    from strategist.trust.accept import AcceptanceRun, accept
+    from strategist.trust.accept import RATE_LIMIT, AcceptanceRun, accept
     from strategist.trust.acceptance import AcceptancePlan, plan_acceptance
     from strategist.trust.diagnosis import diagnose
     from strategist.trust.evaluate import Outcome, evaluate
@@ -61,6 +62,7 @@ if TYPE_CHECKING:
 __version__ = "0.1.0"
 
 __all__ = [
+    "RATE_LIMIT",
     "AcceptancePlan",
     "AcceptanceRun",
     "Case",
@@ -106,6 +108,7 @@ __all__ = [
     "choose",
     "choose_templates",
     "complete",
+    "coupling_document",
     "diagnose",
     "evaluate",
     "evaluate_at",
@@ -136,15 +139,18 @@ __all__ = [
     "settings_document",
     "settings_text",
     "site_templates",
+    "tags_of",
     "template_curve",
+    "templates_of",
     "templates_text",
     "write_whole",
 ]
 
 _LATE = {
+    "batch.coupling": ("coupling_document", "tags_of"),
     "batch.run": ("Progress", "run_batch"),
     "batch.summary": ("Summary",),
-    "batch.templates": ("SiteTemplates", "site_templates"),
+    "batch.templates": ("SiteTemplates", "site_templates", "templates_of"),
     "batch.templates_text": ("templates_text",),
     "choose": ("Options", "Result", "choose"),
     "optimise.selections": ("TooManySelectionsError",),
@@ -172,7 +178,7 @@ _LATE = {
     "survey.records": ("Case", "ReadPoint", "Survey", "Tag"),
     "tags.mask": ("Mask",),
     "tags.power_table": ("PowerTable", "read_power_table"),
-    "trust.accept": ("AcceptanceRun", "accept"),
+    "trust.accept": ("RATE_LIMIT", "AcceptanceRun", "accept"),
     "trust.acceptance": ("AcceptancePlan", "plan_acceptance"),
     "trust.diagnosis": ("diagnose",),
     "trust.evaluate": ("Outcome", "evaluate"),

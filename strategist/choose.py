@@ -26,7 +26,15 @@ from strategist.trust.on_air import OnAir, on_air_of
 from strategist.trust.standing import Standing, standing_of
 from strategist.trust.unseen import SOLVES_MAX, Unseen, thin_classes, unseen_rates
 
-__all__ = ["Options", "Result", "Status", "best_strategies", "best_strategy", "choose"]
+__all__ = [
+    "Options",
+    "Result",
+    "Status",
+    "best_strategies",
+    "best_strategy",
+    "choose",
+    "proven_strategy",
+]
 
 Status = Literal["optimal", "feasible", "infeasible", "undecided"]
 Prover = Literal["auto", "search", "model"]
@@ -37,7 +45,7 @@ _SAME_LOSS = 1e-6
 class Options:
     """How to solve. `time_limit_s` None: until proven. `seed` feeds the mixed-integer solver.
     `total_limit_s` bounds the whole answer: the proof, and with what it leaves the further solves
-    for `unseen`, shared evenly (None: each has its own `time_limit_s`).
+    (for `unseen`, or of `judge`), shared evenly (None: each has its own `time_limit_s`).
 
     `prover` "search" is the exact search, "model" the mixed-integer model with HiGHS; "auto" takes
     the search unless the chains are too many to list. Both prove the same optimum. `unseen` asks
@@ -177,7 +185,13 @@ def best_strategies(parts: Sequence[ReadPoint], options: Options) -> list[Strate
 
 def best_strategy(part: ReadPoint, options: Options) -> Strategy:
     """The best strategy of one part."""
-    return _decide(complete(part), options, Clock(options.time_limit_s)).strategy
+    return proven_strategy(part, options)[0]
+
+
+def proven_strategy(part: ReadPoint, options: Options) -> tuple[Strategy, bool]:
+    """The best strategy of one part, and whether it was proven in the time given."""
+    found = _decide(complete(part), options, Clock(options.time_limit_s))
+    return found.strategy, found.answer.proven
 
 
 @dataclass(frozen=True, eq=False)
@@ -218,9 +232,9 @@ def _unseen(whole: ReadPoint, strategy: Strategy, options: Options, spent: float
     proven: list[bool] = []
 
     def chooser(parts: Sequence[ReadPoint]) -> list[Strategy]:
-        found = [_decide(complete(part), again, Clock(limit)) for part in parts]
-        proven.extend(one.answer.proven for one in found)
-        return [one.strategy for one in found]
+        found = [proven_strategy(part, again) for part in parts]
+        proven.extend(ok for _, ok in found)
+        return [strategy for strategy, _ in found]
 
     unseen = unseen_rates(whole, strategy, chooser)
     if all(proven):
