@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from strategist.optimise.templates import Templates, choose_templates, template_curve
     from strategist.report.acceptance import acceptance_text, plan_text
     from strategist.report.check import Checked, check, check_document, check_text
+    from strategist.report.comparison import comparison_text
     from strategist.report.judged import judged_text
     from strategist.report.masks import MaskList, list_masks, masks_text
     from strategist.report.output import refuse_target, write_whole
@@ -50,6 +51,7 @@ if TYPE_CHECKING:
     from strategist.tags.power_table import PowerTable, read_power_table
     from strategist.trust.accept import AcceptanceRun, accept
     from strategist.trust.acceptance import AcceptancePlan, plan_acceptance
+    from strategist.trust.comparison import Comparison, Side, compare
     from strategist.trust.diagnosis import diagnose
     from strategist.trust.evaluate import Outcome, evaluate
     from strategist.trust.evaluation import Evaluation, evaluate_at
@@ -63,6 +65,7 @@ __all__ = [
     "Case",
     "CaseDocument",
     "Checked",
+    "Comparison",
     "DisagreementError",
     "Evaluation",
     "Fault",
@@ -81,6 +84,7 @@ __all__ = [
     "Progress",
     "ReadPoint",
     "Result",
+    "Side",
     "Site",
     "SiteTemplates",
     "SolveError",
@@ -99,6 +103,8 @@ __all__ = [
     "check_text",
     "choose",
     "choose_templates",
+    "compare",
+    "comparison_text",
     "complete",
     "diagnose",
     "evaluate",
@@ -145,6 +151,7 @@ _LATE = {
     "optimise.templates": ("Templates", "choose_templates", "template_curve"),
     "report.acceptance": ("acceptance_text", "plan_text"),
     "report.check": ("Checked", "check", "check_document", "check_text"),
+    "report.comparison": ("comparison_text",),
     "report.masks": ("MaskList", "list_masks", "masks_text"),
     "report.judged": ("judged_text",),
     "report.output": ("refuse_target", "write_whole"),
@@ -162,6 +169,7 @@ _LATE = {
     "tags.power_table": ("PowerTable", "read_power_table"),
     "trust.accept": ("AcceptanceRun", "accept"),
     "trust.acceptance": ("AcceptancePlan", "plan_acceptance"),
+    "trust.comparison": ("Comparison", "Side", "compare"),
     "trust.diagnosis": ("diagnose",),
     "trust.evaluate": ("Outcome", "evaluate"),
     "trust.evaluation": ("Evaluation", "evaluate_at"),
