@@ -1,4 +1,4 @@
-"""Results as a report takes them: the JSON of `solve`, `judge` or `evaluate`, or a batch's lines."""
+"""Results as a report takes them: JSON of `solve`, `judge` or `evaluate`, or lines of a batch."""
 
 from __future__ import annotations
 
@@ -188,14 +188,14 @@ def _lines(data: bytes, source: str) -> Iterator[GivenResult]:
             allowed = "a line that a batch wrote: JSON with case, read_point and result or error"
             raise InputError.one(source, found, allowed, line=number) from None
         found = json.loads(line)
-        error = found.get("error")
+        failed = found.get("error")
         yield _checked(
             GivenResult(
                 source,
                 found["case"],
                 found["read_point"],
                 found.get("result"),
-                None if error is None else error["message"],
+                None if failed is None else failed["message"],
             )
         )
 
