@@ -34,9 +34,13 @@ if TYPE_CHECKING:
     from strategist.report.acceptance import acceptance_text, plan_text
     from strategist.report.check import Checked, check, check_document, check_text
     from strategist.report.comparison import comparison_text
+    from strategist.report.document import Backing, report_document
+    from strategist.report.given_results import GivenResult, parse_results
     from strategist.report.judged import judged_text
     from strategist.report.masks import MaskList, list_masks, masks_text
     from strategist.report.output import refuse_target, write_whole
+    from strategist.report.page import report_page
+    from strategist.report.plots import can_plot, refuse_without_plots
     from strategist.report.settings import settings_document, settings_text
     from strategist.report.text import evaluation_text, result_text
     from strategist.survey.document import CaseDocument, read_case_document
@@ -62,6 +66,7 @@ __version__ = "0.1.0"
 __all__ = [
     "AcceptancePlan",
     "AcceptanceRun",
+    "Backing",
     "Case",
     "CaseDocument",
     "Checked",
@@ -70,6 +75,7 @@ __all__ = [
     "Evaluation",
     "Fault",
     "Finding",
+    "GivenResult",
     "GuardedOutcome",
     "InputError",
     "Judged",
@@ -98,6 +104,7 @@ __all__ = [
     "TooManySelectionsError",
     "accept",
     "acceptance_text",
+    "can_plot",
     "check",
     "check_document",
     "check_text",
@@ -117,6 +124,7 @@ __all__ = [
     "list_masks",
     "masks_text",
     "parse_json",
+    "parse_results",
     "parse_strategy_file",
     "plan_acceptance",
     "plan_text",
@@ -128,6 +136,9 @@ __all__ = [
     "read_strategy",
     "read_text",
     "refuse_target",
+    "refuse_without_plots",
+    "report_document",
+    "report_page",
     "result_text",
     "run_batch",
     "settings_document",
@@ -152,9 +163,13 @@ _LATE = {
     "report.acceptance": ("acceptance_text", "plan_text"),
     "report.check": ("Checked", "check", "check_document", "check_text"),
     "report.comparison": ("comparison_text",),
+    "report.document": ("Backing", "report_document"),
+    "report.given_results": ("GivenResult", "parse_results"),
     "report.masks": ("MaskList", "list_masks", "masks_text"),
     "report.judged": ("judged_text",),
     "report.output": ("refuse_target", "write_whole"),
+    "report.page": ("report_page",),
+    "report.plots": ("can_plot", "refuse_without_plots"),
     "report.settings": ("settings_document", "settings_text"),
     "report.text": ("evaluation_text", "result_text"),
     "survey.finding": ("Finding",),

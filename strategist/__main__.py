@@ -19,6 +19,7 @@ from strategist.commands import (
     export,
     judge,
     masks,
+    report,
     solve,
     templates,
 )
@@ -27,7 +28,19 @@ from strategist.errors import InputError, StrategistError
 
 __all__ = ["main"]
 
-_COMMANDS = (check, masks, solve, judge, evaluate, compare, export, batch, templates, acceptance)
+_COMMANDS = (
+    check,
+    masks,
+    solve,
+    judge,
+    evaluate,
+    compare,
+    export,
+    batch,
+    templates,
+    report,
+    acceptance,
+)
 _EPILOG = (
     "exit status: 0 done; 1 the case is unusable (check), the run is no pass (accept) or read "
     "points lack an answer (batch); 2 bad input; 3 no answer that can be stood by; 130 interrupted"

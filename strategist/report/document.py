@@ -130,7 +130,8 @@ def _visit(result: Mapping[str, Any], policy: Policy | None) -> Iterator[str]:
         outcome = result["outcome"]
         if policy.limits.excess(outcome["missed_rate"], outcome["stray_rate"]) > 0:
             yield "a hard limit is exceeded"
-    yield from result["warnings"]
+    weak = [one["text"] for one in result.get("findings") or () if one["severity"] == "weak"]
+    yield from dict.fromkeys([*weak, *result["warnings"]])
 
 
 def _bits(mask: Mask) -> dict[str, Any]:

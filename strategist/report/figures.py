@@ -56,3 +56,10 @@ class Figures:
         """A text as it stands in the document."""
         shown = escape(str(self.value(pointer)))
         return Markup('<{} data-path="{}">{}</{}>').format(element, pointer, shown, element)
+
+    def count(self, pointer: str) -> Markup:
+        """How many items a list has."""
+        exact = len(self.value(pointer))
+        return Markup('<data value="{0}" data-path="{1}" data-form="count">{0}</data>').format(
+            exact, pointer
+        )

@@ -26,7 +26,7 @@ Draw = Callable[["Axes"], None]
 
 WANTED, STRAY, MASKED, CHOSEN = "#12486b", "#b4531a", "#8a8a8a", "#111111"
 _SIZE_IN = (4.3, 2.8)
-_ROOM = {"right": 0.985, "bottom": 0.16, "top": 0.84}  # of the figure, for the axes
+_ROOM = {"right": 0.97, "bottom": 0.16, "top": 0.84}  # of the figure, for the axes
 _STYLE: Any = {  # the keys of matplotlib's rcParams
     "svg.fonttype": "none",
     "svg.hashsalt": "strategist",
@@ -91,7 +91,7 @@ def read_rate_plot(
         axes.locator_params(axis="x", integer=True)
         axes.set_xlabel("conducted power, dBm")
         axes.set_ylabel("read, % of presented")
-        _legend(axes)
+        _legend(axes, 3)
 
     return _svg(ident, label, draw)
 
@@ -196,12 +196,12 @@ def frontier_plot(
     return _svg(ident, label, draw)
 
 
-def _legend(axes: Axes) -> None:
+def _legend(axes: Axes, columns: int = 2) -> None:
     """Above the plot, so that it hides nothing."""
     axes.legend(
         loc="lower left",
         bbox_to_anchor=(-0.02, 1.0),
-        ncols=2,
+        ncols=columns,
         borderaxespad=0.2,
         handlelength=2.2,
         columnspacing=1.2,
