@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from strategist.report.check import Checked, check, check_document, check_text
     from strategist.report.comparison import comparison_text
     from strategist.report.document import Backing, report_document
-    from strategist.report.given_results import GivenResult, parse_results
+    from strategist.report.given_results import GivenResult, parse_frontier, parse_results
     from strategist.report.judged import judged_text
     from strategist.report.masks import MaskList, list_masks, masks_text
     from strategist.report.output import refuse_target, write_whole
@@ -123,6 +123,7 @@ __all__ = [
     "judged_text",
     "list_masks",
     "masks_text",
+    "parse_frontier",
     "parse_json",
     "parse_results",
     "parse_strategy_file",
@@ -164,7 +165,7 @@ _LATE = {
     "report.check": ("Checked", "check", "check_document", "check_text"),
     "report.comparison": ("comparison_text",),
     "report.document": ("Backing", "report_document"),
-    "report.given_results": ("GivenResult", "parse_results"),
+    "report.given_results": ("GivenResult", "parse_frontier", "parse_results"),
     "report.masks": ("MaskList", "list_masks", "masks_text"),
     "report.judged": ("judged_text",),
     "report.output": ("refuse_target", "write_whole"),

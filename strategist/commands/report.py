@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import json
 from pathlib import Path
 from typing import Any
 
@@ -79,14 +78,11 @@ def _backing(arguments: argparse.Namespace) -> strategist.Backing:
     return strategist.Backing(
         [(case, point) for case, read in cases for point in read.read_points],
         [(file.read_point, file.strategy) for file in today],
-        [_frontier(name) for name in arguments.frontiers],
+        [
+            strategist.parse_frontier(strategist.read_file(name), name)
+            for name in arguments.frontiers
+        ],
     )
-
-
-def _frontier(name: str) -> dict[str, Any]:
-    """The JSON of a frontier: what is drawn of it is looked at, the rest passed on."""
-    found: Any = json.loads(strategist.read_file(name))
-    return dict(found)
 
 
 def _said(document: dict[str, Any], out: str) -> str:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import heapq
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -25,6 +27,7 @@ _STATUS = {
     "infeasible": "no settings keep its limits: do not install these as they are",
     "undecided": "not known to keep its limits: time ran out",
 }
+_NOT_TODAY: dict[str, Any] = {"comparison": None, "not_today": None}
 _COUNTS = ("passes", "wanted", "missed", "stray_presented", "stray")
 
 
@@ -33,8 +36,8 @@ class Backing:
     """What a report may draw from beside the results.
 
     `points` are surveys, with the name of the case that each is of; `today` the settings in use,
-    by read point (None: at each read point with a survey); `frontiers` JSON values with
-    `read_point` and `points`.
+    by read point (None: at each read point with a survey); `frontiers` are the JSON values of
+    frontiers.
     """
 
     points: Sequence[tuple[str, ReadPoint]] = ()
@@ -43,34 +46,41 @@ class Backing:
 
 
 def report_document(
-    given: Sequence[GivenResult], backing: Backing | None = None, at_most: int | None = None
+    given: Iterable[GivenResult], backing: Backing | None = None, at_most: int | None = None
 ) -> dict[str, Any]:
     """The document of a report, read points with the largest loss first.
 
-    `at_most` read points are told in full, `summary.left_out` counts the rest. Raises InputError
-    where a survey is not the one that a result was made from, and for a strategy of today that
-    uses a level that was not surveyed.
+    `at_most` read points and as many errors are told, `summary` counts them all. Raises InputError
+    where a survey is not the one that a result was made from, and where today's settings of a named
+    read point use a level that was not surveyed.
     """
     backing = backing or Backing()
-    answered = [one for one in given if one.result is not None]
-    answered.sort(key=lambda one: -one.result["loss"] if one.result else 0.0)
-    shown = answered if at_most is None else answered[:at_most]
-    points = [_point(one, one.result, backing) for one in shown if one.result is not None]
-    failed = [one for one in given if one.result is None]
-    outcomes = [one.result["outcome"] for one in answered if one.result is not None]
+    totals: Counter[str] = Counter(dict.fromkeys((*_COUNTS, "answered", "failed", "loss"), 0))
+    errors: list[GivenResult] = []
+    worst: list[tuple[float, int, GivenResult]] = []
+    for number, one in enumerate(given):
+        if one.result is None:
+            totals["failed"] += 1
+            errors.append(one)
+            del errors[at_most:]
+            continue
+        totals.update({"answered": 1, "loss": one.result["loss"]})
+        totals.update({name: one.result["outcome"][name] for name in _COUNTS})
+        heapq.heappush(worst, (one.result["loss"], -number, one))
+        if at_most is not None and len(worst) > at_most:
+            heapq.heappop(worst)
+    points = [_point(one, one.result or {}, backing) for *_, one in sorted(worst, reverse=True)]
     return {
         "summary": {
-            "read_points": len(given),
-            "answered": len(answered),
-            "failed": len(failed),
+            "read_points": totals["answered"] + totals["failed"],
+            **totals,
             "to_visit": sum(bool(point["visit"]) for point in points),
-            "left_out": len(answered) - len(points),
-            "loss": sum(one.result["loss"] for one in answered if one.result is not None),
-            **{name: sum(outcome[name] for outcome in outcomes) for name in _COUNTS},
+            "left_out": totals["answered"] - len(points),
+            "errors_left_out": totals["failed"] - len(errors),
         },
         "read_points": points,
         "errors": [
-            {"case": one.case, "read_point": one.read_point, "message": one.error} for one in failed
+            {"case": one.case, "read_point": one.read_point, "message": one.error} for one in errors
         ],
     }
 
@@ -89,7 +99,7 @@ def _point(given: GivenResult, result: Mapping[str, Any], backing: Backing) -> d
         "loss_weights": None if point is None else _weights(point.policy),
         "result": dict(result),
         "picture": None if point is None else picture_of(point, strategy).to_json(),
-        "comparison": None if point is None else _today(point, strategy, backing),
+        **(_NOT_TODAY if point is None else _today(point, strategy, backing)),
         "frontier": next(
             (one for one in backing.frontiers if one["read_point"] == given.read_point), None
         ),
@@ -145,9 +155,20 @@ def _weights(policy: Policy) -> dict[str, float]:
     return {"missed": policy.loss.missed, "stray": policy.loss.stray}
 
 
-def _today(point: ReadPoint, strategy: Strategy, backing: Backing) -> dict[str, Any] | None:
-    """The comparison of today's settings with the strategy."""
+def _today(point: ReadPoint, strategy: Strategy, backing: Backing) -> dict[str, Any]:
+    """The comparison of today's settings with the strategy, or why there is none (`not_today`).
+
+    Settings that are meant for every read point may use levels that were not surveyed at one.
+    """
+    found = dict(_NOT_TODAY)
     for name, today in backing.today:
-        if name is None or name == point.name:
-            return compare(point, [Side("today", today), Side("proposed", strategy)]).to_json()
-    return None
+        if name is not None and name != point.name:
+            continue
+        sides = [Side("today", today, "today's settings"), Side("proposed", strategy)]
+        try:
+            return found | {"comparison": compare(point, sides).to_json()}
+        except InputError as error:
+            if name is not None:
+                raise
+            found["not_today"] = str(error.faults[0])
+    return found

@@ -14,7 +14,7 @@ from strategist.errors import InputError, MalformedError
 from strategist.optimise.strategy import Strategy
 from strategist.survey.json_text import parse_json
 
-__all__ = ["GivenResult", "parse_results"]
+__all__ = ["GivenResult", "parse_frontier", "parse_results"]
 
 _LOOSE = ConfigDict(extra="ignore", strict=True, allow_inf_nan=False)
 _dataclass = pydantic.dataclasses.dataclass(frozen=True, config=_LOOSE)
@@ -160,6 +160,27 @@ class _Line:
     error: _Error | None = None
 
 
+@_dataclass
+class _Ratios:
+    low: float
+    high: float | None
+
+
+@_dataclass
+class _Compromise:
+    missed: int
+    stray: int
+    loss: float
+    best_for: _Ratios | None
+
+
+@_dataclass
+class _Frontier:
+    read_point: str
+    points: list[_Compromise]
+
+
+_FRONTIER: TypeAdapter[_Frontier] = TypeAdapter(_Frontier)
 _RESULT: TypeAdapter[_Result] = TypeAdapter(_Result)
 _LINE: TypeAdapter[_Line] = TypeAdapter(_Line)
 _ANY: TypeAdapter[Any] = TypeAdapter(Any)
@@ -168,7 +189,7 @@ _ANY: TypeAdapter[Any] = TypeAdapter(Any)
 def parse_results(data: bytes, source: str) -> list[GivenResult]:
     """The results in a JSON text, or in the lines of a batch; raises InputError with every fault.
 
-    A text that is one JSON object is a result, else each line is one of results.jsonl.
+    `source` is the file's name: in one that ends in .jsonl each line is one of a batch.
     """
     data = data.removeprefix(b"\xef\xbb\xbf")
     if source.endswith(".jsonl"):
@@ -176,6 +197,13 @@ def parse_results(data: bytes, source: str) -> list[GivenResult]:
     found = parse_json(data, _ANY, source)
     parse_json(data, _RESULT, source)
     return [_checked(GivenResult(source, None, found["read_point"], found))]
+
+
+def parse_frontier(data: bytes, source: str) -> dict[str, Any]:
+    """A frontier's JSON as plain values; raises InputError with every fault."""
+    data = data.removeprefix(b"\xef\xbb\xbf")
+    parse_json(data, _FRONTIER, source)
+    return dict(json.loads(data))
 
 
 def _lines(data: bytes, source: str) -> Iterator[GivenResult]:

@@ -16,6 +16,7 @@ from strategist import (
     Strategy,
     choose,
     evaluate_at,
+    parse_frontier,
     parse_results,
     read_case,
     report_document,
@@ -78,10 +79,14 @@ def document(site: Path) -> dict[str, Any]:
         GivenResult("x.json", str(site), point.name, choose(point).to_json()) for point in points
     ]
     given.append(GivenResult("x.json", str(site), "gone", None, "reads.csv, line 3: loud"))
-    frontier = {
-        "read_point": "dock",
-        "points": [{"missed": 0, "stray": 1}, {"missed": 1, "stray": 0}],
-    }
+    ratios = [{"low": 1.0, "high": None}, {"low": 0.0, "high": 1.0}, None]
+    compromises = [
+        {"missed": number, "stray": 2 - number, "loss": 2.0 + number, "best_for": ratios[number]}
+        for number in range(3)
+    ]
+    frontier = parse_frontier(
+        json.dumps({"read_point": "dock", "points": compromises}).encode(), "f.json"
+    )
     backing = Backing(
         [(str(site), point) for point in points], [(None, Strategy((20.0,)))], [frontier]
     )
@@ -215,3 +220,15 @@ def test_report_command(capsys: Any, site: Path, tmp_path: Path) -> None:
 def test_forms() -> None:
     assert FORMS["plain"](-58.5) == "\u221258.5"
     assert FORMS["whole_percent"](0.95) == "95 %"
+
+
+def test_todays_settings_for_every_read_point_may_not_fit_one(site: Path) -> None:
+    """A level that was not surveyed is said on the page; of a named read point it is an error."""
+    point = read_case(site, "dock").read_points[0]
+    given = [GivenResult("x", None, "dock", evaluate_at(point, Strategy((23.0,))).to_json())]
+    points = [("site", point)]
+    found = report_document(given, Backing(points, [(None, Strategy((21.0,)))]))["read_points"][0]
+    assert found["comparison"] is None
+    assert found["not_today"].startswith('today\'s settings, levels_dbm.0: found "21"')
+    with pytest.raises(InputError, match="today's settings"):
+        report_document(given, Backing(points, [("dock", Strategy((21.0,)))]))
