@@ -149,7 +149,12 @@ def silenced_plot(ident: str, label: str, picture: Mapping[str, Any]) -> str:
         axes.axvline(top, color=CHOSEN, lw=1.2, ls="--", label="reported at the highest level")
         for place, count in zip(places, alone, strict=True):
             axes.annotate(
-                f"{count}", (count, place), xytext=(4, 0), textcoords="offset points", va="center"
+                f"{count}",
+                (count, place),
+                xytext=(4, 0),
+                textcoords="offset points",
+                va="center",
+                bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.5},
             )
         axes.set_yticks(list(places), names)
         axes.invert_yaxis()

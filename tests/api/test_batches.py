@@ -18,6 +18,7 @@ from api.service import Service
 from api.store.jobs import ATTEMPTS_MAX, claim, finish, release, renew, sweep, take_back_all
 from api.store.tables import jobs
 from api.worker import Worker, pulse
+from strategist import GivenResult, report_document, report_page
 from tests.api.given import Client, case_document
 from tests.api.live import wait_until
 
@@ -69,6 +70,17 @@ def test_results_as_csv_hold_no_formula(client: Client, worker: Worker) -> None:
     assert [safe_cell(value) for value in ("@x", " +1", "-1", -1.5, "a")] == [
         "'@x", "' +1", "'-1", -1.5, "a",
     ]  # fmt: skip
+
+
+def test_results_as_a_page_are_those_of_report(client: Client, worker: Worker) -> None:
+    batch = submitted(client, 2)
+    path = f"/v1/batches/{batch['id']}"
+    wait_until(lambda: client.get(path).json["state"] == "done", 60)
+    rows = client.get(f"{path}/results").json["items"]
+    given = [GivenResult("", row["survey"], row["read_point"], row["result"]) for row in rows]
+    page = client.get(f"{path}/results", Accept="text/html")
+    assert page.mimetype == "text/html"
+    assert page.text == report_page(report_document(given))
 
 
 def test_streams_are_bounded(client: Client, service: Service) -> None:
