@@ -102,7 +102,7 @@ class Result:
 
 
 def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
-    """The best strategy for a read point, in the order: limits, loss, least work to install.
+    """The best strategy for a read point: limits, loss, guarded loss, then least work to install.
 
     Raises InputError where pairs were not surveyed and the policy does not say what to leave out,
     DisagreementError where the independent evaluator finds another loss than the optimiser did.
@@ -114,6 +114,8 @@ def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
     found = _decide(whole, options, clock)
     problem, answer, strategy = found.problem, found.answer, found.strategy
     seconds = time.monotonic() - started
+    standing = standing_of(whole.survey, whole.policy, strategy, found.outcome)
+    _compare_guarded(answer.key[2], standing.guarded.loss)
     unseen = None
     if options.unseen and strategy.masks:
         unseen = _unseen(whole, strategy, options, seconds)
@@ -126,17 +128,26 @@ def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
         bound=answer.bound[1] if answer.bound[0] >= answer.key[0] else 0.0,
         strategy=strategy,
         outcome=found.outcome,
-        standing=standing_of(whole.survey, whole.policy, strategy, found.outcome),
+        standing=standing,
         mask_words=tuple(problem.candidates.words[x.mask] for x in answer.chain.literals),
         unseen=unseen,
         searched={
             "levels": len(problem.profile.levels_dbm),
-            "cutoffs": len(problem.thresholds),
+            "cutoffs": len(problem.outcomes),
             "masks": len(problem.candidates.masks),
         },
-        proof={"by": found.prover, **dict(answer.effort)},
+        proof={
+            "by": found.prover,
+            "guarded_bound": answer.guarded_bound,
+            **dict(answer.effort),
+        },
         findings=diagnose(read_point, strategy),
-        warnings=(*whole.warnings, *weak, *(unseen.warnings if unseen else ())),
+        warnings=(
+            *whole.warnings,
+            *_not_guarded(answer),
+            *weak,
+            *(unseen.warnings if unseen else ()),
+        ),
         seconds=seconds,
     )
 
@@ -216,6 +227,17 @@ def _status(answer: Answer) -> Status:
     return "optimal" if answer.proven else "feasible"
 
 
+def _not_guarded(answer: Answer) -> tuple[str, ...]:
+    """What to know where the least loss is proven and the least guarded loss is not."""
+    if not answer.proven or answer.guarded_bound >= answer.key[2]:
+        return ()
+    return (
+        f"The loss is proven, the guarded loss is not: it is {answer.key[2]:g} here, and among the "
+        f"strategies with the same loss there may be one down to {answer.guarded_bound:g}, which "
+        "would stand drift better.",
+    )
+
+
 def _compare(counts: Counts, outcome: Outcome, problem: Problem) -> None:
     """The optimiser does not mark its own work."""
     if (outcome.missed, outcome.stray) != (counts.missed, counts.stray) or abs(
@@ -224,4 +246,13 @@ def _compare(counts: Counts, outcome: Outcome, problem: Problem) -> None:
         raise DisagreementError(
             f"the optimiser counts {counts.missed} missed and {counts.stray} stray, the evaluator "
             f"{outcome.missed} and {outcome.stray}, for the same strategy: please report this"
+        )
+
+
+def _compare_guarded(counted: float, replayed: float) -> None:
+    """Nor its guarded loss."""
+    if abs(counted - replayed) > _SAME_LOSS * max(1.0, replayed):
+        raise DisagreementError(
+            f"the optimiser finds a guarded loss of {counted:g}, the evaluator of {replayed:g}, "
+            "for the same strategy: please report this"
         )

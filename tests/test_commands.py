@@ -21,6 +21,7 @@ from strategist.errors import DisagreementError, SolveError
 
 # A read point worked by hand. Wanted W1 is read from 20 dBm on, W2 at 23 only; stray S at 23 and
 # weaker than W2. At 23 dBm with a cutoff in (−60, −50] all is well; without one the stray costs 1.
+# Under the guards W1 counts as read at 20 dBm with −57, S with −58: the cutoff goes in between.
 W1, W2, S = "3034AA01", "3034AA02", "3034BB01"
 READS = [
     ("p1", 20, W1, -55),
@@ -81,7 +82,7 @@ def test_solve_says_what_to_set_what_it_does_and_the_proof(capsys: Any, one: Pat
     assert (status, err) == (0, "")
     assert out.startswith("door: best strategy, proven\n")
     assert "  power     23 dBm, fixed\n" in out
-    assert "  cutoff    -55 dBm: drop every read with a weaker RSSI\n" in out
+    assert "  cutoff    -57.5 dBm: drop every read with a weaker RSSI\n" in out
     assert "  masks     none\n" in out
     assert "  missed    0 of 2 wanted (0 %)\n" in out
     assert "  stray     0 of 1 stray let through (0 a pass)\n" in out

@@ -84,25 +84,25 @@ class Branch:
         self.must = must
         self.state = np.full(layout.problem.profile.classes, OPEN)
         self.shift = np.zeros(len(layout.klass))
+        self.cut_shift: Floats | None = None  # where linear bounds were last found
         self.bound = 0.0
-        self._cells: Cells | None = None
+        self._cells: dict[tuple[int, Measure], Cells] = {}
 
     @property
     def cells(self) -> Cells:
-        """Made when they are needed; `rest` lets go of them."""
-        if self._cells is None:
-            self._cells = cells_of(self.layout, self.cutoff, self.levels, self.aim.measure)
-        return self._cells
+        """The cells of the branch by its own layout and aim."""
+        return self.cells_by(self.layout, self.aim.measure)
 
-    def cells_by(self, measure: Measure) -> Cells:
-        """The cells of the branch by another measure than its aim's; not kept."""
-        if measure == self.aim.measure:
-            return self.cells
-        return cells_of(self.layout, self.cutoff, self.levels, measure)
+    def cells_by(self, layout: Layout, measure: Measure) -> Cells:
+        """Made when they are needed, and kept until `rest`."""
+        key = (id(layout), measure)
+        if key not in self._cells:
+            self._cells[key] = cells_of(layout, self.cutoff, self.levels, measure)
+        return self._cells[key]
 
     def rest(self) -> None:
         """Let go of the tables, which a branch that waits for its turn does not need."""
-        self._cells = None
+        self._cells = {}
 
     def _steps(self) -> tuple[Floats, Floats]:
         stop_after = self.layout.problem.policy.stop_after
@@ -255,7 +255,10 @@ class Branch:
         that what the passes gain the selections pay for. In each step the selection of least bound
         is made dearer, and what is above the limit leaves the sample.
         """
-        before, through = self.shift, selections.thinned(_SAMPLE).unpack(slice(None))
+        before = self.shift
+        if self.cut_shift is not None:
+            self.shift = self.cut_shift
+        through = selections.thinned(_SAMPLE).unpack(slice(None))
         few = _FEW * len(through) // _SAMPLE
         klass, is_open = self.layout.klass, (self.state == OPEN)[self.layout.klass]
         cuts, step, best, stale, kept = [], 1.0, -np.inf, 0, self.shift
@@ -286,7 +289,7 @@ class Branch:
                 break
             rise = max(1e-3 * limit, (_OVER - 1) * limit - least)
             self.shift = self.shift + step * rise / length * slope
-        self.shift = before
+        self.shift, self.cut_shift = before, kept
         return cuts
 
     def _evened(self, stop: Ints) -> Floats:

@@ -18,8 +18,8 @@ _RASTER_DB = 0.5  # cutoffs are rounded to this where that changes nothing
 def finish(problem: Problem, answer: Answer) -> tuple[Strategy, Counts]:
     """The strategy in the survey's own units, and what the optimiser counts for it.
 
-    The cutoff lies in the middle of the widest range that changes neither excess nor loss; what is
-    missed and stray may trade places within it where their weighted sum stays.
+    The cutoff lies in the middle of the widest range that changes neither excess nor loss nor
+    guarded loss; what is missed and stray may trade places where their weighted sum stays.
     """
     cutoff_dbm, counts = _cutoff(problem, answer) if answer.cutoff else (None, answer.counts)
     levels = problem.profile.levels_dbm
@@ -38,8 +38,12 @@ def _cutoff(problem: Problem, answer: Answer) -> tuple[float, Counts]:
     What holds on a range (low, high] is decided by replay, with ladder and masks as they are.
     """
     through = problem.selection(answer.chain)
-    counts = [problem.replay(answer.levels, c, through) for c in range(len(problem.thresholds))]
+    cutoffs = range(len(problem.thresholds))
+    counts = [problem.replay(answer.levels, c, through) for c in cutoffs]
     same = [(problem.excess(c), problem.loss(c)) == answer.key[:2] for c in counts]
+    guarded = problem.under_guard()
+    for c in np.flatnonzero(same).tolist():
+        same[c] = problem.loss(guarded.replay(answer.levels, c, through)) == answer.key[2]
     same[0] = False  # no cutoff is not a range of cutoffs
     widest = (0.0, 0.0)
     for alike, run in itertools.groupby(range(len(same)), key=same.__getitem__):

@@ -11,6 +11,9 @@ Variables, with r a row of the profile, p its pass group, k its class, l a level
     g[r, l]        r is accepted at l while its pass still walks
     u[r, l]        r is reported by level l
 
+The passes stand in the model twice: as surveyed, and (from row and pass numbers `rows` and `passes`
+on) with the RSSI that counts under the guards, for the guarded loss.
+
 With y, z, x and either whole numbers, all the others follow. Readability is data: any pattern of
 reads over the levels is allowed, monotonic or not.
 """
@@ -27,6 +30,7 @@ from strategist.errors import SolveError
 from strategist.optimise.problem import Answer, Chain, Literal, Problem, value
 from strategist.optimise.search import Clock, search
 from strategist.optimise.solver import Outcome, Solved, solve_mip
+from strategist.survey.profile import Profile
 
 __all__ = ["Model", "prove_by_model"]
 
@@ -42,7 +46,7 @@ def prove_by_model(problem: Problem, clock: Clock, seed: int = 0) -> Answer:
     """
     model = Model(problem)
     best = search(replace(problem, slots=0), Clock())
-    bound = (0.0, 0.0)
+    bound, guarded_bound = (0.0, 0.0), 0.0
     nodes = 0
     for name, objective, constant in model.objectives():
         left = None if clock.seconds is None else max(0.1, clock.seconds - clock.spent)
@@ -53,13 +57,15 @@ def prove_by_model(problem: Problem, clock: Clock, seed: int = 0) -> Answer:
         if name in ("excess", "loss") and solved.bound is not None:
             least = value(max(0.0, solved.bound + constant))
             bound = (least, 0.0) if name == "excess" else (bound[0], least)
+        if name == "guarded" and solved.bound is not None:
+            guarded_bound = value(max(0.0, solved.bound + constant))
         if solved.outcome is Outcome.INFEASIBLE:
             raise SolveError(f"HiGHS calls the model infeasible at the objective {name}")
         if solved.outcome is not Outcome.OPTIMAL:
             break
         model.hold(objective, solved)
     size = {"variables": len(model.mip.variables()), "rows": len(model.mip.constraints)}
-    return best.bounded(bound, nodes=nodes, **size)
+    return best.bounded(bound, guarded_bound, nodes=nodes, **size)
 
 
 class Model:
@@ -80,7 +86,9 @@ class Model:
         self._passing = self._cutoff()
         self._through = self._chain()
         self._order_of_literals()
-        self._reported = self._walk()
+        rows, passes = len(problem.profile.row_pass), len(problem.profile.pass_count)
+        self._reported = self._walk(problem.profile, 0, 0)
+        self._guarded = self._walk(problem.guarded, rows, passes)
 
     def _binary(self, name: str, *index: int) -> pulp.LpVariable:
         return pulp.LpVariable(_name(name, *index), cat="Binary")
@@ -148,31 +156,31 @@ class Model:
                 self.mip += turn <= 2 - joins
             self.mip += place[s] >= place[s - 1] + 1 - (size + 1) * (unused + turn)
 
-    def _walk(self) -> list[pulp.LpVariable | None]:
+    def _walk(self, profile: Profile, rows: int, passes: int) -> list[pulp.LpVariable | None]:
         """What each row comes to, level by level; returns whether it is reported in the end.
 
-        g = y ∧ going ∧ through ∧ w, and u[r, l] = u[r, l−1] ∨ g[r, l].
+        g = y ∧ going ∧ through ∧ w, and u[r, l] = u[r, l−1] ∨ g[r, l]. Variables are numbered from
+        `rows` and `passes` on.
         """
-        profile = self.problem.profile
-        values = np.unique(profile.rssi[np.isfinite(profile.rssi)])
-        last = len(self.z) - 1
+        reached = np.searchsorted(self.problem.thresholds, profile.rssi, "right") - 1
         reported: list[pulp.LpVariable | None] = [None] * len(profile.row_pass)
         going: dict[int, pulp.LpVariable | int] = defaultdict(lambda: 1)
         for level in range(len(profile.levels_dbm)):
             found: dict[int, list[tuple[int, pulp.LpVariable]]] = defaultdict(list)
             for r in np.flatnonzero(np.isfinite(profile.rssi[:, level])).tolist():
                 p, k = int(profile.row_pass[r]), int(profile.row_class[r])
-                i = min(int(np.searchsorted(values, profile.rssi[r, level])), last)
-                parts = [self.y[level], going[p], self._through[k], self._passing[i]]
-                accepted = self._share("g", r, level)
+                passing = self._passing[int(reached[r, level])]
+                parts = [self.y[level], going[p], self._through[k], passing]
+                accepted = self._share("g", rows + r, level)
                 for part in parts:
                     self.mip += accepted <= part
                 self.mip += accepted >= pulp.lpSum(parts) - 3
-                reported[r] = self._either_of(reported[r], accepted, r, level)
+                reported[r] = self._either_of(reported[r], accepted, rows + r, level)
                 found[p].append((r, accepted))
             if level + 1 < len(profile.levels_dbm):
                 for p, hits in found.items():
-                    going[p] = self._still_going(p, level, going[p], hits, reported)
+                    after = (passes + p, level + 1)
+                    going[p] = self._still_going(p, after, going[p], hits, reported)
         return reported
 
     def _either_of(
@@ -190,15 +198,15 @@ class Model:
     def _still_going(
         self,
         p: int,
-        level: int,
+        number: tuple[int, int],
         before: pulp.LpVariable | int,
         hits: list[tuple[int, pulp.LpVariable]],
         reported: list[pulp.LpVariable | None],
     ) -> pulp.LpVariable:
-        """going[p, l+1] = 1 exactly while fewer than `stop_after` tags are reported."""
+        """going[number] = 1 exactly while fewer than `stop_after` tags of p are reported."""
         stop_after = self.problem.policy.stop_after
         if stop_after == 1:
-            after = self._share("going", p, level + 1)
+            after = self._share("going", *number)
             self.mip += after <= before
             for _, accepted in hits:
                 self.mip += after <= 1 - accepted
@@ -206,7 +214,7 @@ class Model:
             return after
         profile = self.problem.profile
         rows = np.flatnonzero(profile.row_pass == p).tolist()
-        after = self._binary("going", p, level + 1)
+        after = self._binary("going", *number)
         tags = pulp.lpSum(
             int(profile.row_count[r]) * u for r in rows if (u := reported[r]) is not None
         )
@@ -215,25 +223,28 @@ class Model:
         self.mip += tags <= stop_after - 1 + max(0, present - stop_after + 1) * (1 - after)
         return after
 
-    def _counted(self, wanted: bool) -> pulp.LpAffineExpression:
+    def _counted(
+        self, reported: list[pulp.LpVariable | None], wanted: bool
+    ) -> pulp.LpAffineExpression:
         """Tags reported, wanted or stray, over all passes."""
         weight, is_wanted = self.problem.row_weight, self.problem.profile.row_wanted
         return pulp.lpSum(
             int(weight[r]) * u
-            for r, u in enumerate(self._reported)
+            for r, u in enumerate(reported)
             if u is not None and is_wanted[r] == wanted
         )
 
     def objectives(self) -> list[tuple[str, pulp.LpAffineExpression, float]]:
         """The order of preference: (name, expression to minimise, constant left out of it)."""
-        loss, wanted = self.problem.policy.loss, self.problem.wanted
-        found, stray = self._counted(True), self._counted(False)
+        loss, presented = self.problem.policy.loss, self.problem.wanted
+        found, stray = (self._counted(self._reported, wanted) for wanted in (True, False))
+        kept, drifted = (self._counted(self._guarded, wanted) for wanted in (True, False))
         bits = [mask.length for mask in self.problem.candidates.masks]
         of_chain = [(j, x) for slot in self.x for j, x in enumerate(slot)]
         levels = list(enumerate(self.y))
         order = [
-            ("loss", loss.stray * stray - loss.missed * found, loss.missed * wanted),
-            # a place for the guarded loss
+            ("loss", loss.stray * stray - loss.missed * found, loss.missed * presented),
+            ("guarded", loss.stray * drifted - loss.missed * kept, loss.missed * presented),
             ("masks", pulp.lpSum(x for _, x in of_chain), 0.0),
             ("cutoff", pulp.lpSum(self.z[1:]), 0.0),
             ("steps", pulp.lpSum(self.y), 0.0),
@@ -285,9 +296,11 @@ class Model:
                     placed.append(Literal(j // 2, bool(j % 2)))
                     joins.append("or" if either.value() > 0.5 else "and")
         chain = Chain(tuple(placed), tuple(joins[1:]))
-        counts = problem.replay(levels, cutoff, problem.selection(chain))
+        through = problem.selection(chain)
+        counts = problem.replay(levels, cutoff, through)
+        guarded = problem.loss(problem.under_guard().replay(levels, cutoff, through))
         bits = sum(problem.candidates.masks[literal.mask].length for literal in placed)
-        rank = (len(placed), float(cutoff > 0), len(levels), *levels[::-1], bits)
+        rank = (guarded, len(placed), float(cutoff > 0), len(levels), *levels[::-1], bits)
         key = (problem.excess(counts), problem.loss(counts), *map(float, rank))
         return Answer(key, chain, cutoff, levels, counts)
 

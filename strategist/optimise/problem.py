@@ -7,7 +7,7 @@ from functools import cached_property
 
 import numpy as np
 
-from strategist.survey.policy import Policy
+from strategist.survey.policy import DECIMALS, Guard, Policy
 from strategist.survey.profile import Profile, aggregate
 from strategist.survey.records import Bools, Floats, Ints, Survey
 from strategist.tags.candidates import Candidates, find_candidates, no_candidates
@@ -56,10 +56,11 @@ class Counts:
 class Answer:
     """A strategy in indices of its problem, and what is proven of it.
 
-    `key` is what strategies are compared by, least first: excess over hard limits, loss, masks,
-    cutoff or none, steps, level indices from the top down, mask bits. `levels` are ascending. No
-    strategy of the searched set has a lower (excess, loss) than `bound`. `effort` says in a few
-    numbers what the proof took.
+    `key` is what strategies are compared by, least first: excess over hard limits, loss, guarded
+    loss, masks, cutoff or none, steps, level indices from the top down, mask bits. `levels` are
+    ascending. No strategy of the searched set has a lower (excess, loss) than `bound`; none with
+    the excess and loss of this one has a lower guarded loss than `guarded_bound`. `effort` says in
+    a few numbers what the proof took.
     """
 
     key: tuple[float, ...]
@@ -68,30 +69,36 @@ class Answer:
     levels: tuple[int, ...]
     counts: Counts
     bound: tuple[float, float] = (0.0, 0.0)
+    guarded_bound: float = 0.0
     effort: tuple[tuple[str, int], ...] = ()
 
     @property
     def proven(self) -> bool:
         return self.bound >= self.key[:2]
 
-    def bounded(self, still_open: tuple[float, float] | None, **effort: int) -> Answer:
-        """The answer with its bound: its own value, or what is `still_open` if that is lower."""
+    def bounded(
+        self, still_open: tuple[float, float] | None, guarded_open: float | None, **effort: int
+    ) -> Answer:
+        """The answer with its bounds: its own values, or what is still open if that is lower."""
         own = (self.key[0], self.key[1])
         bound = own if still_open is None else min(own, still_open)
-        return replace(self, bound=bound, effort=tuple(effort.items()))
+        guarded = self.key[2] if guarded_open is None else min(self.key[2], max(0.0, guarded_open))
+        return replace(self, bound=bound, guarded_bound=guarded, effort=tuple(effort.items()))
 
 
 @dataclass(frozen=True, eq=False)
 class Problem:
     """One read point's whole choice.
 
-    `profile` holds only the levels that may be chosen. `thresholds[c]` (dBm) is what a read must
-    reach under cutoff index c; index 0 is −inf, no cutoff. Index c > 0 stands for every cutoff
-    above `below[c]`, the next weaker RSSI value, up to the threshold. `top_fixed`: the highest
-    level must be the top step.
+    `profile` holds only the levels that may be chosen; `guarded` the same rows, with the RSSI that
+    counts under the guards. `thresholds[c]` (dBm) is what a read must reach under cutoff index c;
+    index 0 is −inf, no cutoff. Index c > 0 stands for every cutoff above `below[c]`, the next
+    weaker RSSI value of either profile, up to the threshold. `top_fixed`: the highest level must be
+    the top step.
     """
 
     profile: Profile
+    guarded: Profile
     candidates: Candidates
     policy: Policy
     thresholds: Floats
@@ -113,6 +120,22 @@ class Problem:
     @cached_property
     def wanted(self) -> int:
         return int(self.row_weight[self.profile.row_wanted].sum())
+
+    @cached_property
+    def outcomes(self) -> Ints:
+        """One cutoff index for each outcome in the survey, the highest: those that lie between them
+        differ from it under the guards alone."""
+        last: Ints = np.flatnonzero(np.isin(self.thresholds, np.unique(self.profile.rssi)))
+        return np.union1d([0], last)
+
+    def alike(self, cutoff: int) -> range:
+        """The cutoff indices with the outcome of one of `outcomes`."""
+        place = int(np.searchsorted(self.outcomes, cutoff))
+        return range(int(self.outcomes[place - 1]) + 1 if place else 0, cutoff + 1)
+
+    def under_guard(self) -> Problem:
+        """The same choice, replayed in the guarded profile."""
+        return replace(self, profile=self.guarded)
 
     def accepted(self, cutoff: int) -> Bools:
         """Whether each row's reads pass the cutoff, at each level: shape (rows, levels)."""
@@ -182,12 +205,16 @@ def pose(survey: Survey, policy: Policy) -> Problem:
     else:
         candidates = no_candidates(survey.tags)
     profile = aggregate(survey, candidates.tag_class)
+    guarded = replace(profile, rssi=guarded_rssi(profile, policy.guard))
     levels = len(profile.levels_dbm)
     if "power" not in allow and "ladder" not in allow:
-        profile = profile.at_levels(np.arange(levels) == levels - 1)
-    values = _rssi_values(profile.rssi, "cutoff" in allow)
+        profile, guarded = (
+            p.at_levels(np.arange(levels) == levels - 1) for p in (profile, guarded)
+        )
+    values = _rssi_values(profile.rssi, guarded.rssi, "cutoff" in allow)
     return Problem(
         profile=profile,
+        guarded=guarded,
         candidates=candidates,
         policy=policy,
         thresholds=np.concatenate([[-np.inf], values[1:]]),
@@ -198,11 +225,30 @@ def pose(survey: Survey, policy: Policy) -> Problem:
     )
 
 
-def _rssi_values(rssi: Floats, allowed: bool) -> Floats:
+def guarded_rssi(profile: Profile, guard: Guard) -> Floats:
+    """The RSSI that counts under the guards, in the shape of `profile.rssi`; −inf: not read.
+
+    A wanted row is taken from the surveyed level at or below its level less `power_db`, and is
+    `rssi_db` weaker; a stray row from the one at or above, and stronger. The end levels stand in.
+    """
+    levels = np.round(profile.levels_dbm, DECIMALS)
+    lower = np.searchsorted(levels, np.round(levels - guard.power_db, DECIMALS), "right") - 1
+    upper = np.searchsorted(levels, np.round(levels + guard.power_db, DECIMALS), "left")
+    weaker = profile.rssi[:, np.maximum(lower, 0)] - guard.rssi_db
+    stronger = profile.rssi[:, np.minimum(upper, len(levels) - 1)] + guard.rssi_db
+    counts: Floats = np.where(profile.row_wanted[:, None], weaker, stronger)
+    return np.round(counts, DECIMALS)
+
+
+def _rssi_values(rssi: Floats, guarded: Floats, allowed: bool) -> Floats:
     """The RSSI values whose ranges in between are the cutoffs to search; none where not allowed.
 
-    A cutoff at or below the weakest value changes nothing; one above the strongest would silence
-    the read point and is not searched.
+    A cutoff at or below the weakest value in the survey changes nothing there; one above the
+    strongest would silence the read point. Neither is searched. In between, the guarded loss may
+    change at the values of the guarded profile.
     """
     values: Floats = np.unique(rssi[np.isfinite(rssi)]) if allowed else np.zeros(0)
-    return values
+    if not len(values):
+        return values
+    more = guarded[(guarded > values[0]) & (guarded < values[-1])]
+    return np.unique(np.concatenate([values, more]))

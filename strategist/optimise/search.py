@@ -4,6 +4,9 @@ A branch is a cutoff, with some levels settled as steps of the ladder. Branches 
 bound; what cannot beat the best strategy so far is dropped. In those that stay a bound linear in
 the classes weighs every chain with one matrix product, a bound for whole ladders those that are
 left, and ladders are replayed last. What is cut off is never better, so the end is a proof.
+
+There are two goals, one after the other: the least excess and loss; then, among the strategies
+that have it, the least guarded loss and what else tells equal ones apart.
 """
 
 from __future__ import annotations
@@ -11,17 +14,19 @@ from __future__ import annotations
 import heapq
 import itertools
 import time
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
 
-from strategist.optimise.branch import Branch, strongest
+from strategist.optimise.branch import Branch, Penalties, strongest
 from strategist.optimise.cells import Layout
 from strategist.optimise.chains import Chains, TooManyLeftError
-from strategist.optimise.kernel import bounds_of, step_costs
+from strategist.optimise.goals import Goal, GuardedGoal, LossGoal
+from strategist.optimise.kernel import Cells, bounds_of, step_costs
 from strategist.optimise.ladders import in_order, steps_of
-from strategist.optimise.measures import Aim, aim_at, measures
-from strategist.optimise.problem import Answer, Problem, value, walk
+from strategist.optimise.measures import Aim, measures
+from strategist.optimise.problem import Answer, Counts, Problem, value, walk
 from strategist.optimise.selections import Selections, TooManySelectionsError
 from strategist.optimise.starts import Starts
 from strategist.survey.records import Bools, Floats
@@ -60,12 +65,8 @@ def search(problem: Problem, clock: Clock) -> Answer:
     Raises TooManySelectionsError where listing the chains is out of the question.
     """
     run = _Search(problem, clock)
-    try:
-        run.start()
-        still_open: Bound | None = run.prove()
-    except _OutOfTimeError:
-        still_open = run.floor
-    return run.answer(still_open)
+    still_open = run.find_loss()
+    return run.answer(still_open, 0.0 if still_open else run.find_guarded())
 
 
 class _Search:
@@ -73,37 +74,41 @@ class _Search:
         self.problem = problem
         self.clock = clock
         self.layout = Layout(problem)
-        self.measures = measures(problem)
+        self.goal: Goal = LossGoal(problem, self.layout)
+        self.caps = measures(problem)[1:]
         self.chains = Chains(problem)
         self.best: Answer | None = None
+        self.mark: tuple[float, ...] = ()
         self.floor: Bound = (0.0, 0.0)
         self.branches = 0
         self.weighed = 0
         self.replayed = 0
         self._heap: list[tuple[Bound, int, int, Branch]] = []
         self._order = itertools.count()
+        self._tied: list[Branch] = []  # may hold strategies with the loss of the best
+        self._picked: Selections | None = None  # that of the best, as one row
 
     # what the best strategy so far leaves possible
 
     def hopeless(self, *key: float) -> bool:
-        """Whether a strategy whose key begins no lower than `key` cannot beat the best."""
-        return self.best is not None and key > self.best.key[: len(key)]
+        """Whether a strategy that the goal ranks no lower than `key` cannot beat the best."""
+        return self.best is not None and key > self.mark[: len(key)]
 
     def excess(self, bounds: Floats) -> Floats:
-        """Least excess over the hard limits; `bounds` has one entry a measure, the loss first."""
+        """Least excess over the hard limits; `bounds` has one entry a cap, after the goal's own."""
         over = np.zeros(bounds.shape[1:])
-        for measure, bound in zip(self.measures[1:], bounds[1:], strict=True):
+        for measure, bound in zip(self.caps, bounds[1:], strict=True):
             over += np.maximum(0.0, bound / measure.per - measure.cap)
         excess: Floats = np.round(over, _DIGITS)
         return excess
 
     def _could_win(self, bounds: Floats, masks: int) -> Bools:
         """Which selections could beat the best, given their bounds."""
-        excess, loss = self.excess(bounds), np.round(bounds[0], _DIGITS)
+        excess, least = self.excess(bounds), np.round(bounds[0], _DIGITS)
         if self.best is None:
-            return np.ones(loss.shape, bool)
-        best_excess, best_loss, best_masks = self.best.key[:3]
-        as_good = (loss < best_loss) | ((loss == best_loss) & (masks <= best_masks))
+            return np.ones(least.shape, bool)
+        best_excess, best, best_masks = self.mark[:3]
+        as_good = (least < best) | ((least == best) & (masks <= best_masks))
         could: Bools = (excess < best_excess) | ((excess == best_excess) & as_good)
         return could
 
@@ -120,73 +125,101 @@ class _Search:
         rows = np.arange(len(selections))
         bounds = np.zeros((0, len(rows)))
         self.weighed += len(rows)
-        for number, measure in enumerate(self.measures):
+        for number, cells in enumerate(self._tables(branch)):
             if self.best is not None and self.clock.expired():
                 raise _OutOfTimeError
-            feasible = self.best is not None and self.best.key[0] == 0 and number == 0
-            limit = self.best.key[1] if self.best is not None and feasible else np.inf
+            limit = np.inf
+            if number == 0 and self.best is not None and self.goal.is_settled(self.best):
+                limit = self.mark[1]
             state = selections.unpack(rows).astype(np.int64)
-            cells = branch.cells_by(measure)
             found = bounds_of(state, cells, policy.stop_after, steps, branch.must, limit)
             bounds = np.vstack([bounds, found])
             kept = np.round(found, _DIGITS) <= limit
             rows, bounds = rows[kept], bounds[:, kept]
         could = self._could_win(bounds, selections.masks)
         rows, bounds = rows[could], bounds[:, could]
-        excess, loss = self.excess(bounds), np.round(bounds[0], _DIGITS)
-        for position in np.lexsort((selections.bits[rows], loss, excess)):
-            begin = (float(excess[position]), float(loss[position]))
+        excess, least = self.excess(bounds), np.round(bounds[0], _DIGITS)
+        for position in np.lexsort((selections.bits[rows], least, excess)):
+            begin = (float(excess[position]), float(least[position]))
             if self.hopeless(*begin):
                 break  # sorted: what follows is no better
             if not self.hopeless(*begin, selections.masks, float(branch.cutoff > 0), 1):
                 self._ladders(selections, int(rows[position]), branch)
 
+    def _tables(self, branch: Branch) -> Iterator[Cells]:
+        """The cells of the branch by what the goal minimises, then by what the limits cap."""
+        yield branch.cells_by(self.goal.layout, self.goal.measure)
+        for measure in self.caps:
+            yield branch.cells_by(self.layout, measure)
+
     def _ladders(self, selections: Selections, row: int, branch: Branch) -> None:
         """Replay the ladders of one selection, in order of preference, where bounds leave any."""
         problem, levels = self.problem, branch.levels
         through = selections.unpack(np.array([row]))[0]
-        none = np.zeros(len(self.layout.klass))
         state, stop_after = through.astype(np.int64), problem.policy.stop_after
         steps = tuple(
             steps_of(
-                *step_costs(state, none, branch.cells_by(measure), stop_after, branch.must)[:2],
+                *step_costs(state, np.zeros(len(cells.klass)), cells, stop_after, branch.must)[:2],
                 problem.steps_max,
             )
-            for measure in self.measures
+            for cells in self._tables(branch)
         )
-        accepted = problem.accepted(branch.cutoff) & through[problem.profile.row_class][:, None]
         begin = (float(selections.masks), float(branch.cutoff > 0))
+        replay = self._replayer(branch.cutoff, through)
         self.replayed += 1
 
         def hopeless(bounds: tuple[float, ...], places: tuple[int, ...]) -> bool:
             excess = float(self.excess(np.array(bounds)[:, None])[0]) if len(bounds) > 1 else 0.0
+            excess = max(excess, self.goal.excess)
             return self.hopeless(excess, value(bounds[0]), *begin, count, *levels[list(places)])
 
         tops = range(int(np.flatnonzero(branch.must).max(initial=0)), len(levels))
         for count in range(1, problem.steps_max + 1):
             for places in in_order(steps, count, tops, hopeless):
                 ladder = tuple(int(level) for level in levels[list(places)])
-                counts = walk(problem, accepted, ladder[::-1])
-                key = (
-                    problem.excess(counts),
-                    problem.loss(counts),
-                    *begin,
-                    float(count),
-                    *ladder,
-                    float(selections.bits[row]),
-                )
+                *counted, counts = replay(ladder[::-1])
+                key = (*counted, *begin, float(count), *ladder, float(selections.bits[row]))
                 found = Answer(key, selections.chain(row), branch.cutoff, ladder[::-1], counts)
                 if self.best is None or (key, found.chain.rank) < (
                     self.best.key,
                     self.best.chain.rank,
                 ):
-                    self.best = found
+                    self.best, self.mark = found, self.goal.mark(found)
+                    self._picked = selections.at(np.array([row]))
+
+    def _replayer(
+        self, cutoff: int, through: Bools
+    ) -> Callable[[tuple[int, ...]], tuple[float, float, float, Counts]]:
+        """What a ladder comes to: excess, loss, guarded loss (inf where it cannot matter)."""
+        problem, guarded = self.problem, self.problem.under_guard()
+        rows = through[problem.profile.row_class][:, None]
+        accepted, drifted = (one.accepted(cutoff) & rows for one in (problem, guarded))
+
+        def replay(ladder: tuple[int, ...]) -> tuple[float, float, float, Counts]:
+            counts = walk(problem, accepted, ladder)
+            begin = (problem.excess(counts), problem.loss(counts))
+            if self.best is not None and begin > self.best.key[:2]:
+                return *begin, np.inf, counts
+            return *begin, problem.loss(walk(guarded, drifted, ladder)), counts
+
+        return replay
 
     # the search
 
+    def find_loss(self) -> Bound | None:
+        """Reach the first goal; if time runs out: a bound of what is still open.
+
+        Raises TooManySelectionsError where listing the chains is out of the question.
+        """
+        try:
+            self.start()
+            return self.prove()
+        except _OutOfTimeError:
+            return self.floor
+
     def start(self) -> None:
         """A first bound of each cutoff, and a good strategy: without masks, then with some."""
-        for cutoff in range(len(self.problem.thresholds)):
+        for cutoff in self.problem.outcomes.tolist():
             branch = self._branch(cutoff)
             self._look(self.chains.listed(0), branch)
             if branch.aim == self._aim():
@@ -197,17 +230,37 @@ class _Search:
             for selections, cutoff in Starts(self.problem, self.chains).promising():
                 self._look(selections, self._branch(cutoff))
 
+    def find_guarded(self) -> float | None:
+        """Reach the second goal, once the first is proven; else: a bound of what is still open."""
+        assert self.best is not None and self._picked is not None
+        goal = GuardedGoal(self.problem, self.best)
+        self.goal, self.mark, self._heap = goal, goal.mark(self.best), []
+        self.floor = (goal.excess, 0.0)
+        tied = [one for one in self._tied if one.aim.excess or one.bound <= self.best.key[1]]
+        try:
+            for one in tied:
+                for cutoff in self.problem.alike(one.cutoff):
+                    branch = goal.branch(one, cutoff)
+                    self._look(self._picked, branch)
+                    branch.raise_bound(self._target(branch), 1)
+                    self._push(0, branch)
+            still_open = self.prove()
+        except (_OutOfTimeError, TooManySelectionsError):
+            still_open = self.floor
+        return None if still_open is None else goal.guarded(still_open[1])
+
     def _aim(self) -> Aim:
-        return aim_at(self.measures, 0.0 if self.best is None else self.best.key[0])
+        return self.goal.aim(self.best)
 
     def _branch(self, cutoff: int) -> Branch:
         every = np.arange(len(self.problem.profile.levels_dbm))
         must = (every == every[-1]) & self.problem.top_fixed
-        return Branch(self.layout, self._aim(), cutoff, every, must)
+        return Branch(self.goal.layout, self._aim(), cutoff, every, must)
 
     def _push(self, stage: int, branch: Branch) -> None:
         branch.rest()
-        bound = (branch.bound, 0.0) if branch.aim.excess else (0.0, branch.bound)
+        excess = branch.bound if branch.aim.excess else self.goal.excess
+        bound = (excess, 0.0 if branch.aim.excess else branch.bound)
         heapq.heappush(self._heap, (bound, next(self._order), stage, branch))
 
     def prove(self) -> Bound | None:
@@ -219,7 +272,9 @@ class _Search:
             self.floor = bound
             if self.clock.expired():
                 return bound
-            if not self.hopeless(*bound, 0, float(branch.cutoff > 0), 1):
+            if self.hopeless(*bound, 0, float(branch.cutoff > 0), 1):
+                self._tied.append(branch)
+            else:
                 self.branches += 1
                 self._work_on(branch, stage)
         return None
@@ -236,7 +291,10 @@ class _Search:
         elif stage == 1:
             branch.tighten(target)
             self._push(2, branch)
-        elif not self._explore(branch):
+        elif self._explore(branch):
+            branch.rest()
+            self._tied.append(branch)
+        else:
             parts = branch.split()
             if not parts:
                 raise TooManySelectionsError("one ladder leaves too many mask chains to be listed")
@@ -246,20 +304,14 @@ class _Search:
 
     def _target(self, branch: Branch) -> float:
         """The value of the branch's aim that the best strategy has."""
-        assert self.best is not None
-        return self.best.key[0] if branch.aim.excess else self.best.key[1]
+        return self.mark[0] if branch.aim.excess else self.mark[1]
 
     def _explore(self, branch: Branch) -> bool:
         """Look at the chains of a branch that its bounds leave; False: better split it."""
         many = np.inf if branch.must.all() else _MANY * (50 + len(branch.state))
-        cuts = branch.penalties()
+        cuts = self._cuts(branch)
         for masks in range(self.problem.slots + 1):
             limit = self._limit(branch, masks)
-            sample = self.chains.sample(masks)
-            left = sample
-            for cut in cuts:
-                left = cut.within(left, limit)
-            cuts = strongest([*cuts, *branch.cuts(left, limit)], sample, limit)
             try:
                 selections = branch.sieve(self.chains.worth(cuts, limit, masks), limit)
             except TooManyLeftError:
@@ -269,17 +321,23 @@ class _Search:
             self._look(selections, branch)
         return True
 
+    def _cuts(self, branch: Branch) -> list[Penalties]:
+        """Linear bounds aimed at the chains that use every slot; they hold for shorter ones too."""
+        limit, sample = self._limit(branch, 0), self.chains.sample(self.problem.slots)
+        cuts, left = branch.penalties(), sample
+        for cut in cuts:
+            left = cut.within(left, limit)
+        return strongest([*cuts, *branch.cuts(left, limit)], sample, limit)
+
     def _limit(self, branch: Branch, masks: int) -> float:
         """The bound above which a strategy of the branch with so many masks cannot win."""
-        assert self.best is not None
         limit = self._target(branch) + branch.aim.offset
-        key = (*self.best.key[:2], masks, float(branch.cutoff > 0), max(1, int(branch.must.sum())))
+        key = (*self.mark[:2], masks, float(branch.cutoff > 0), max(1, int(branch.must.sum())))
         ties = branch.aim.excess or not self.hopeless(*key)
         return limit if ties else limit - branch.aim.step
 
-    def answer(self, still_open: Bound | None) -> Answer:
-        """The best with its bound; `still_open` bounds what was not looked at (None: nothing)."""
+    def answer(self, still_open: Bound | None, guarded_open: float | None) -> Answer:
+        """The best with its bounds; what is open bounds what was not looked at (None: nothing)."""
         assert self.best is not None  # the first pair is looked at whatever the clock says
-        return self.best.bounded(
-            still_open, branches=self.branches, chains=self.weighed, replayed=self.replayed
-        )
+        effort = {"branches": self.branches, "chains": self.weighed, "replayed": self.replayed}
+        return self.best.bounded(still_open, guarded_open, **effort)

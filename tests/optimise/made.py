@@ -14,6 +14,9 @@ from strategist.survey.policy import TECHNIQUES, Guard, Limits, Loss, Policy, Re
 from strategist.survey.records import ReadPoint, Survey, Tag
 from strategist.tags.mask import Mask
 from strategist.trust.evaluate import Outcome, evaluate
+from strategist.trust.guarded import guarded_loss
+
+GUARDS = [(1.0, 2.0), (0.0, 0.0), (1.0, 0.5), (2.0, 1.0), (0.0, 1.5)]  # power dB, RSSI dB
 
 
 def survey_of(
@@ -74,7 +77,7 @@ def random_read_point(seed: int, size: int = 1) -> ReadPoint:
         stop_after=int(rng.choice([1, 1, 2, 3])),
         reader=Reader(ladder_steps_max=int(rng.integers(1, 4)), mask_slots=int(rng.integers(0, 3))),
         limits=limits,
-        guard=Guard(0.0, 0.0),
+        guard=Guard(*GUARDS[seed % len(GUARDS)]),
         allow=TECHNIQUES if rng.random() < 0.8 else ("ladder", "cutoff"),
     )
     tags = {
@@ -95,10 +98,13 @@ def strategies(read_point: ReadPoint) -> Iterator[Strategy]:
         for ladder in itertools.combinations(levels, n)
         if "power" in policy.allow or ladder[-1] == levels[-1]
     ]
-    values = sorted(set(survey.read_rssi.tolist()))
+    values = set(survey.read_rssi.tolist())
+    least, most_dbm = min(values, default=0.0), max(values, default=0.0)
+    drifted = {v + sign * policy.guard.rssi_db for v in values for sign in (-1, 1)}
+    values |= {v for v in drifted if least < v < most_dbm}
     cutoffs: list[float | None] = [None]
     if "cutoff" in policy.allow:
-        cutoffs += [(low + high) / 2 for low, high in itertools.pairwise(values)]
+        cutoffs += [(low + high) / 2 for low, high in itertools.pairwise(sorted(values))]
     candidates = pose(survey, policy).candidates.masks
     for ladder, cutoff in itertools.product(ladders, cutoffs):
         for chain in chains(candidates, policy.reader.mask_slots):
@@ -131,24 +137,27 @@ def excess(outcome: Outcome, policy: Policy) -> float:
 
 
 def brute_force(read_point: ReadPoint) -> tuple[tuple[Any, ...], int]:
-    """The least (excess, loss, masks, cutoff, steps, levels from the top, mask bits), and how many
-    strategies were evaluated for it."""
+    """The least (excess, loss, guarded loss, masks, cutoff, steps, levels from the top, mask bits),
+    and how many strategies were evaluated for it."""
+    survey, policy = read_point.survey, read_point.policy
     best: tuple[Any, ...] | None = None
     count = 0
     for strategy in strategies(read_point):
-        outcome = evaluate(read_point.survey, read_point.policy, strategy)
-        key = preference(strategy, outcome, read_point.policy)
-        best = key if best is None else min(best, key)
         count += 1
+        outcome = evaluate(survey, policy, strategy)
+        if best is None or (excess(outcome, policy), round(outcome.loss, 6)) <= best[:2]:
+            key = preference(strategy, outcome, read_point)
+            best = key if best is None else min(best, key)
     assert best is not None
     return best, count
 
 
-def preference(strategy: Strategy, outcome: Outcome, policy: Policy) -> tuple[Any, ...]:
+def preference(strategy: Strategy, outcome: Outcome, read_point: ReadPoint) -> tuple[Any, ...]:
     """The order of preference, written out a second time."""
     return (
-        excess(outcome, policy),
+        excess(outcome, read_point.policy),
         round(outcome.loss, 6),
+        round(guarded_loss(read_point.survey, read_point.policy, strategy), 6),
         len(strategy.masks),
         strategy.cutoff_dbm is not None,
         len(strategy.levels_dbm),

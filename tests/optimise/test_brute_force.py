@@ -41,7 +41,7 @@ def assert_proven(result: Result) -> None:
 
 
 def key_of(result: Result, read_point: ReadPoint) -> tuple[object, ...]:
-    return preference(result.strategy, result.outcome, read_point.policy)
+    return preference(result.strategy, result.outcome, read_point)
 
 
 def assert_like_brute_force(read_point: ReadPoint) -> None:

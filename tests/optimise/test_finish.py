@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from strategist.choose import Options, Result, choose
-from strategist.survey.policy import Limits, Loss, Policy, Technique
+from strategist.survey.policy import Guard, Limits, Loss, Policy, Technique
 from strategist.survey.records import ReadPoint
 from strategist.trust.evaluate import evaluate
 from tests.optimise.made import random_read_point, survey_of
@@ -25,7 +25,7 @@ def answer(
     entries: list[tuple[str, bool, list[float | None]]] = [
         (f"AB{number:02X}", wanted, [rssi]) for number, (wanted, rssi) in enumerate(tags)
     ]
-    policy = Policy(loss=Loss(1, 1), allow=allow, limits=limits or Limits())
+    policy = Policy(loss=Loss(1, 1), allow=allow, guard=Guard(0.0, 0.0), limits=limits or Limits())
     return choose(ReadPoint(survey_of([20.0], [entries]), policy), Options(unseen=False))
 
 
@@ -90,3 +90,20 @@ def test_cutoffs_nearby_do_the_same(seed: int) -> None:
     for other in (low + 1e-3, (low + high) / 2, high):
         moved = replace(result.strategy, cutoff_dbm=float(other))
         assert evaluate(point.survey, point.policy, moved).by_pass == result.outcome.by_pass
+
+
+def test_among_equal_losses_the_level_in_the_middle_of_the_window() -> None:
+    """20, 23 and 26 dBm all have no loss. 3 dB down 20 misses the wanted tag, 3 dB up 26 hears
+    the stray; 23 stands both, though 20 would be less power."""
+    wanted: list[float | None] = [None, -60.0, -57.0, -54.0, -51.0]
+    stray: list[float | None] = [None, None, None, None, -60.0]
+    survey = survey_of(
+        [17.0, 20.0, 23.0, 26.0, 29.0], [[("AB01", WANTED, wanted), ("AB02", STRAY, stray)]]
+    )
+    unguarded = Policy(allow=("power",), guard=Guard(0.0, 0.0))
+    guarded = Policy(allow=("power",), guard=Guard(3.0, 0.0))
+    levels = [
+        choose(ReadPoint(survey, policy), Options(unseen=False)).strategy.levels_dbm
+        for policy in (unguarded, guarded)
+    ]
+    assert levels == [(20.0,), (23.0,)]

@@ -8,7 +8,7 @@ import pytest
 
 from strategist.choose import Options, choose
 from strategist.optimise.problem import pose
-from strategist.optimise.search import Clock, search
+from strategist.optimise.search import Clock, _Search, search
 from strategist.optimise.selections import TooManySelectionsError
 from tests.optimise.made import random_read_point
 
@@ -26,9 +26,33 @@ def test_chains_that_cannot_be_listed_are_never_dropped(seed: int) -> None:
         except TooManySelectionsError:
             pass
         else:
-            assert answer.key == right.key
+            assert answer.key[:2] == right.key[:2]
+            assert answer.guarded_bound <= right.key[2] <= answer.key[2]
         result = choose(read_point, Options(unseen=False))
     assert result.loss == right.key[1]
+
+
+def test_a_clock_that_stops_the_second_goal_is_said() -> None:
+    """The loss stays proven; the guarded loss has a bound that does not lie, and a warning."""
+    find = _Search.find_guarded
+
+    def too_late(self: _Search) -> float | None:
+        self.clock = Clock(0.0)
+        return find(self)
+
+    weaker = 0
+    for seed in SEEDS:
+        read_point = random_read_point(seed, 1)
+        right = choose(read_point, Options(unseen=False))
+        with patch.object(_Search, "find_guarded", too_late):
+            stopped = choose(read_point, Options(unseen=False))
+        assert (stopped.status, stopped.loss) == (right.status, right.loss)
+        least, found = right.standing.guarded.loss, stopped.standing.guarded.loss
+        assert stopped.proof["guarded_bound"] <= least <= found
+        said = any("guarded loss is not" in warning for warning in stopped.warnings)
+        assert said == (stopped.proof["guarded_bound"] < found)
+        weaker += said
+    assert weaker
 
 
 def test_some_of_them_do_end_in_the_error() -> None:
