@@ -61,8 +61,8 @@ def report_document(
     for number, one in enumerate(given):
         if one.result is None:
             totals["failed"] += 1
-            errors.append(one)
-            del errors[at_most:]
+            if at_most is None or len(errors) < at_most:
+                errors.append(one)
             continue
         totals.update({"answered": 1, "loss": one.result["loss"]})
         totals.update({name: one.result["outcome"][name] for name in _COUNTS})

@@ -164,8 +164,12 @@ def test_a_page_without_surveys_needs_no_matplotlib(
         GivenResult("x", None, point["read_point"], point["result"])
         for point in document["read_points"]
     ]
+    given += [GivenResult("x", "site", None, None, "no roster.csv")] * 2
     plain = report_document(given, at_most=1)
-    assert (plain["summary"]["left_out"], len(plain["read_points"])) == (1, 1)
+    summary = plain["summary"]
+    assert (summary["left_out"], summary["errors_left_out"]) == (1, 1)
+    assert [point["read_point"] for point in plain["read_points"]] == ["dock"]
+    assert (summary["loss"], summary["failed"], len(plain["errors"])) == (5.0, 2, 1)
     monkeypatch.setattr(plots, "can_plot", lambda: False)
     assert "<svg" not in report_page(plain)
     with pytest.raises(InputError, match=r"pip install 'strategist\[report\]'"):
