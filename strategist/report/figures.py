@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Callable
 from typing import Any
 
@@ -15,12 +16,22 @@ __all__ = ["FORMS", "Figures", "resolve"]
 
 _MINUS = "\u2212"
 
+
+def _up(number: float) -> float:
+    """Rounded up to three figures: a worst case must not look better than it is."""
+    if number <= 0:
+        return 0.0
+    digits = 2 - math.floor(math.log10(number))
+    return math.ceil(number * 10.0**digits - 1e-6) / 10.0**digits
+
+
 FORMS: dict[str, Callable[[float], str]] = {
     "plain": lambda number: figure(number).replace("-", _MINUS),
     "short": lambda number: f"{number:.3g}".replace("-", _MINUS),
     "percent": percent,
     "percent_down": percent_down,
     "percent_up": percent_up,
+    "seconds_up": lambda number: f"{_up(number):.10g}",
     "whole_percent": lambda number: f"{100 * number:.0f} %",
 }
 

@@ -127,6 +127,30 @@ class _Crossed:
 
 
 @_dataclass
+class _Lawful:
+    reason: str
+    caution: str
+
+
+@_dataclass
+class _Exposure:
+    caution: str
+
+
+@_dataclass
+class _Time:
+    expected_s: float
+    worst_s: float
+    dwell_s: float | None
+    fits: bool | None
+
+
+@_dataclass
+class _Predicted:
+    steps_dbm: list[float]
+
+
+@_dataclass
 class _Result:
     """What the report shows of a result; an evaluation has no status, bound and gap."""
 
@@ -145,6 +169,10 @@ class _Result:
     mask_words: list[str] | None = None
     findings: list[_Finding] | None = None
     cross_validation: _Crossed | None = None
+    lawful: _Lawful | None = None
+    exposure: _Exposure | None = None
+    time: _Time | None = None
+    predicted: _Predicted | None = None
 
 
 @_dataclass

@@ -144,16 +144,15 @@ def _differing(outcomes: Sequence[Outcome], epcs: Sequence[str]) -> tuple[Differ
 
 def _row(side: Side, found: Evaluation, own: Loss) -> dict[str, Any]:
     weights, outcome = side.weights or own, found.outcome
+    evaluated = found.to_json()
+    del evaluated["read_point"]
     return {
         "name": side.name,
         "chosen": side.status is not None,
         "weights": _weights(weights),
         "status": side.status,
-        "loss": outcome.loss,
         "loss_own_weights": weights.missed * outcome.missed + weights.stray * outcome.stray,
-        "strategy": side.strategy.to_json(),
-        "outcome": outcome.to_json(),
-        **found.standing.to_json(),
+        **evaluated,
         "warnings": list(side.warnings or found.warnings),
     }
 

@@ -31,6 +31,15 @@ VOID = {"meta", "link", "br", "img"}
 LIMITED = {"limits": {"stray_rate_max": 0.1}, "allow": ["power"]}
 
 
+# What a result holds where antenna, region and dwell are known, and a step was predicted.
+ON_AIR = {
+    "lawful": {"reason": "At most 30 dBm.", "caution": "No permission."},
+    "exposure": {"caution": "Keep 0.2 m away."},
+    "time": {"expected_s": 0.0301, "worst_s": 0.12341, "dwell_s": 0.1, "fits": False},
+    "predicted": {"steps_dbm": [20.0]},
+}
+
+
 class Page(HTMLParser):
     """Marked numbers and texts, and all other text outside of plots and style."""
 
@@ -75,9 +84,9 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="module")
 def document(site: Path) -> dict[str, Any]:
     points = read_case(site).read_points
-    given = [
-        GivenResult("x.json", str(site), point.name, choose(point).to_json()) for point in points
-    ]
+    results = [choose(point).to_json() | ON_AIR for point in points]
+    both = zip(points, results, strict=True)
+    given = [GivenResult("x.json", str(site), point.name, result) for point, result in both]
     given.append(GivenResult("x.json", str(site), "gone", None, "reads.csv, line 3: loud"))
     ratios = [{"low": 1.0, "high": None}, {"low": 0.0, "high": 1.0}, None]
     compromises = [
@@ -118,10 +127,9 @@ def test_every_number_on_the_page_is_the_one_in_the_document(
             continue
         shown = float(re.sub(r" ?%", "", text).replace("\u2212", "-"))
         share = "%" in text
-        # two figures of a share, three of a short number, all of any other
-        room = (
-            0.06 * abs(value) if share else 0.005 * abs(value) if "short" in attrs.values() else 0
-        )
+        # two figures of a share, three of a short number or of seconds, all of any other
+        three = attrs["data-form"] in ("short", "seconds_up")
+        room = (0.06 if share else 0.01 if three else 0) * abs(value)
         assert abs(shown / (100 if share else 1) - value) <= room + 1e-12, (attrs, text)
     assert not [text for text in read.rest if re.search(r"\d", text)]
 
@@ -221,7 +229,15 @@ def test_report_command(capsys: Any, site: Path, tmp_path: Path) -> None:
     assert (status, "with --case" in err) == (2, True)
 
 
+def test_what_is_known_of_the_air_is_on_the_page(page: str) -> None:
+    text = " ".join("".join(re.findall(r">([^<]*)<", page)).split())
+    assert "at worst 0.124 s; it does not fit the 0.1 s" in text
+    assert "20 dBm, fixed (predicted)" in text and "not surveyed: survey them before" in text
+    assert "No permission." in text and "Keep 0.2 m away." in text
+
+
 def test_forms() -> None:
+    assert (FORMS["seconds_up"](0.12341), FORMS["seconds_up"](2.0)) == ("0.124", "2")
     assert FORMS["plain"](-58.5) == "\u221258.5"
     assert FORMS["whole_percent"](0.95) == "95 %"
 
