@@ -96,7 +96,45 @@ class OutcomeJson(Given):
     stray_rate: float
 
 
-class ResultJson(Given):
+class LawfulJson(Given):
+    """What is lawful with the antenna and cable of the policy; null where nothing is claimed."""
+
+    highest_dbm: float | None
+    region: str | None
+    clause: str | None
+    edition: str | None
+    levels_above_dbm: list[float] = Field(description="Surveyed levels above the lawful one")
+    reason: str
+    caution: str
+
+
+class ExposureJson(Given):
+    """How far people keep from the antenna at the top level; null where it cannot be named."""
+
+    distance_m: float | None
+    caution: str
+
+
+class TimeJson(Given):
+    """Seconds that the ladder takes in a pass."""
+
+    expected_s: float
+    worst_s: float
+    step_worst_s: float
+    dwell_s: float | None
+    fits: bool | None
+    tags_in_field: int | None
+    steps_max: list[int] | None = Field(description="Most steps searched with 0, 1, … masks")
+    assumptions: list[str]
+
+
+class OnAir(Given):
+    lawful: LawfulJson
+    exposure: ExposureJson
+    time: TimeJson | None
+
+
+class ResultJson(OnAir):
     """The result of `solve` (docs of the project, section 6)."""
 
     read_point: str
@@ -114,7 +152,7 @@ class ResultJson(Given):
     seconds: float
 
 
-class EvaluationJson(Given):
+class EvaluationJson(OnAir):
     """The result of `evaluate`."""
 
     read_point: str

@@ -61,6 +61,15 @@ KINDS = {
     "parcel": Kind(0x30, 2050, 20, filter=1, company=SUPPLIER),
 }
 
+# The antennas and cables of `cases.physics.Field`, and a reader in a country of the lower band.
+RADIO = {
+    "region": "etsi-865-868",
+    "antenna_gain_dbi": 6.0,
+    "polarisation": "circular",
+    "cable_loss_db": 1.5,
+}
+LINK = "miller4-256"
+
 Span = tuple[float, float]
 Box = tuple[Span, Span, Span]
 
@@ -132,6 +141,8 @@ CHUTE = Place(
         "loss": {"missed": 5, "stray": 2},
         "stop_after": 1,
         "reader": {"ladder_steps_max": 4, "mask_slots": 2},
+        "radio": {**RADIO, "distance_m": 0.7},
+        "time": {"dwell_s": 3.0, "link": LINK},
     },
 )
 
@@ -169,6 +180,8 @@ BELT = Place(
         "loss": {"missed": 3, "stray": 2},
         "stop_after": 1,
         "reader": {"ladder_steps_max": 4, "mask_slots": 2},
+        "radio": {**RADIO, "distance_m": 0.65},
+        "time": {"dwell_s": 0.8, "link": LINK},
     },
 )
 
@@ -216,6 +229,8 @@ GATE = Place(
         "loss": {"missed": 2, "stray": 1},
         "stop_after": 20,
         "reader": {"ladder_steps_max": 3, "mask_slots": 3},
+        "radio": {**RADIO, "distance_m": 0.9},
+        "time": {"dwell_s": 2.5, "link": LINK},
     },
 )
 
@@ -263,6 +278,8 @@ CABINET = Place(
         "loss": {"missed": 5, "stray": 1},
         "stop_after": 4,
         "reader": {"ladder_steps_max": 3, "mask_slots": 3},
+        "radio": {**RADIO, "distance_m": 0.45},
+        "time": {"link": LINK},
     },
 )
 

@@ -31,6 +31,8 @@ if TYPE_CHECKING:
     from strategist.optimise.strategy import Strategy, read_strategy
     from strategist.optimise.strategy_file import StrategyFile, parse_strategy_file
     from strategist.optimise.templates import Templates, choose_templates, template_curve
+    from strategist.radio.lawful import PowerLimit, power_limit
+    from strategist.radio.regions import region_named
     from strategist.report.acceptance import acceptance_text, plan_text
     from strategist.report.check import Checked, check, check_document, check_text
     from strategist.report.comparison import comparison_text
@@ -38,6 +40,7 @@ if TYPE_CHECKING:
     from strategist.report.given_results import GivenResult, parse_frontier, parse_results
     from strategist.report.judged import judged_text
     from strategist.report.masks import MaskList, list_masks, masks_text
+    from strategist.report.on_air import power_limit_text
     from strategist.report.output import refuse_target, write_whole
     from strategist.report.page import report_page
     from strategist.report.plots import can_plot, refuse_without_plots
@@ -47,7 +50,7 @@ if TYPE_CHECKING:
     from strategist.survey.finding import Finding
     from strategist.survey.json_text import parse_json
     from strategist.survey.one_file import read_file, read_text
-    from strategist.survey.policy import Loss, Policy, Site
+    from strategist.survey.policy import Dwell, Loss, Policy, Radio, Site
     from strategist.survey.reading import read_case, read_case_files
     from strategist.survey.records import Case, ReadPoint, Survey, Tag
     from strategist.survey.untried import complete
@@ -72,6 +75,7 @@ __all__ = [
     "Checked",
     "Comparison",
     "DisagreementError",
+    "Dwell",
     "Evaluation",
     "Fault",
     "Finding",
@@ -86,8 +90,10 @@ __all__ = [
     "Options",
     "Outcome",
     "Policy",
+    "PowerLimit",
     "PowerTable",
     "Progress",
+    "Radio",
     "ReadPoint",
     "Result",
     "Side",
@@ -129,6 +135,8 @@ __all__ = [
     "parse_strategy_file",
     "plan_acceptance",
     "plan_text",
+    "power_limit",
+    "power_limit_text",
     "read_case",
     "read_case_document",
     "read_case_files",
@@ -138,6 +146,7 @@ __all__ = [
     "read_text",
     "refuse_target",
     "refuse_without_plots",
+    "region_named",
     "report_document",
     "report_page",
     "result_text",
@@ -161,6 +170,8 @@ _LATE = {
     "optimise.strategy": ("Strategy", "read_strategy"),
     "optimise.strategy_file": ("StrategyFile", "parse_strategy_file"),
     "optimise.templates": ("Templates", "choose_templates", "template_curve"),
+    "radio.lawful": ("PowerLimit", "power_limit"),
+    "radio.regions": ("region_named",),
     "report.acceptance": ("acceptance_text", "plan_text"),
     "report.check": ("Checked", "check", "check_document", "check_text"),
     "report.comparison": ("comparison_text",),
@@ -168,6 +179,7 @@ _LATE = {
     "report.given_results": ("GivenResult", "parse_frontier", "parse_results"),
     "report.masks": ("MaskList", "list_masks", "masks_text"),
     "report.judged": ("judged_text",),
+    "report.on_air": ("power_limit_text",),
     "report.output": ("refuse_target", "write_whole"),
     "report.page": ("report_page",),
     "report.plots": ("can_plot", "refuse_without_plots"),
@@ -177,7 +189,7 @@ _LATE = {
     "survey.document": ("CaseDocument", "read_case_document"),
     "survey.json_text": ("parse_json",),
     "survey.one_file": ("read_file", "read_text"),
-    "survey.policy": ("Loss", "Policy", "Site"),
+    "survey.policy": ("Dwell", "Loss", "Policy", "Radio", "Site"),
     "survey.reading": ("read_case", "read_case_files"),
     "survey.records": ("Case", "ReadPoint", "Survey", "Tag"),
     "survey.untried": ("complete",),

@@ -18,6 +18,7 @@ from strategist.commands import (
     evaluate,
     export,
     judge,
+    lawful,
     masks,
     report,
     solve,
@@ -31,6 +32,7 @@ __all__ = ["main"]
 _COMMANDS = (
     check,
     masks,
+    lawful,
     solve,
     judge,
     evaluate,

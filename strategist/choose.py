@@ -20,6 +20,7 @@ from strategist.survey.untried import complete
 from strategist.tags.mask import unrecorded
 from strategist.trust.diagnosis import diagnose
 from strategist.trust.evaluate import Outcome, evaluate
+from strategist.trust.on_air import OnAir, on_air_of
 from strategist.trust.standing import Standing, standing_of
 from strategist.trust.unseen import SOLVES_MAX, Unseen, thin_classes, unseen_rates
 
@@ -54,7 +55,8 @@ class Result:
 
     `mask_words` says what each mask of the strategy stands for; `unseen` how the masks hold for
     tags left out (None: no masks, or not asked for); `standing` holds rates with their intervals,
-    the guarded loss and the margins; `findings` is the diagnosis of the survey. `bound` is a loss
+    the guarded loss and the margins, `on_air` what is lawful, the distance that people keep, and
+    the time of the ladder; `findings` is the diagnosis of the survey. `bound` is a loss
     that no strategy of the searched set is below; `status` is "optimal" only when it equals the
     loss; "infeasible" when no strategy keeps the hard limits (this one exceeds them least) and
     "undecided" when time ran out before one was found that does, or none was proven to. `seconds`
@@ -68,6 +70,7 @@ class Result:
     strategy: Strategy
     outcome: Outcome
     standing: Standing
+    on_air: OnAir
     mask_words: tuple[str, ...]
     unseen: Unseen | None
     searched: dict[str, int]
@@ -91,6 +94,7 @@ class Result:
             "strategy": self.strategy.to_json(),
             "outcome": self.outcome.to_json(),
             **self.standing.to_json(),
+            **self.on_air.to_json(),
             "mask_words": list(self.mask_words),
             "unseen": None if self.unseen is None else self.unseen.to_json(),
             "searched": self.searched,
@@ -105,7 +109,8 @@ def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
     """The best strategy for a read point: limits, loss, guarded loss, then least work to install.
 
     Raises InputError where pairs were not surveyed and the policy does not say what to leave out,
-    DisagreementError where the independent evaluator finds another loss than the optimiser did.
+    where no level is lawful, and where no step fits the dwell; DisagreementError where the
+    independent evaluator finds another loss than the optimiser did, or a ladder that may not be.
     """
     options = options or Options()
     started = time.monotonic()
@@ -121,6 +126,11 @@ def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
         unseen = _unseen(whole, strategy, options, seconds)
     weak = thin_classes(whole.survey) if strategy.masks else ()
     weak += unrecorded(strategy.masks, whole.survey.tags)
+    on_air = on_air_of(whole.survey, whole.policy, strategy, found.outcome)
+    if on_air.warnings:
+        raise DisagreementError(
+            f"chosen against the rules: {on_air.warnings[0]} Please report this"
+        )
     return Result(
         read_point=read_point.name,
         status=_status(answer),
@@ -129,6 +139,7 @@ def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
         strategy=strategy,
         outcome=found.outcome,
         standing=standing,
+        on_air=on_air.searched(problem.steps_by_masks),
         mask_words=tuple(problem.candidates.words[x.mask] for x in answer.chain.literals),
         unseen=unseen,
         searched={

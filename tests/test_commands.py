@@ -224,7 +224,9 @@ def test_evaluate_says_which_passes(capsys: Any, one: Path, tmp_path: Path) -> N
     found = json.loads(out)
     assert (status, found["loss"], found["outcome"]["missed"]) == (0, 5.0, 1)
     standing = ["guarded_loss", "guarded", "rates", "margins"]
-    assert list(found) == ["read_point", "loss", "strategy", "outcome", *standing, "warnings"]
+    on_air = ["lawful", "exposure", "time"]
+    keys = ["read_point", "loss", "strategy", "outcome", *standing, *on_air, "warnings"]
+    assert list(found) == keys
 
 
 def test_evaluate_takes_a_result_and_its_read_point(capsys: Any, two: Path, tmp_path: Path) -> None:

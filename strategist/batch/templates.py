@@ -239,7 +239,7 @@ def _price_one(task: _Task, candidates: tuple[Strategy, ...]) -> _Priced | str:
         loss = math.inf
         if candidate == task.own:
             loss = own.loss
-        elif installable(candidate, policy, survey.levels_dbm):
+        elif installable(candidate, policy, survey):
             outcome = evaluate(survey, policy, candidate)
             if policy.limits.excess(outcome.missed_rate, outcome.stray_rate) <= excess:
                 loss = outcome.loss

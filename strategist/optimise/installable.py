@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from strategist.optimise.strategy import Strategy
+from strategist.radio.dwell import field_of, fits, step_time
+from strategist.radio.lawful import lawful_at
 from strategist.survey.policy import Policy
-from strategist.survey.records import Floats
+from strategist.survey.records import Survey
 from strategist.tags.mask import EPC_START
 
 __all__ = ["installable"]
@@ -12,13 +16,17 @@ __all__ = ["installable"]
 _SAME_LEVEL_DB = 1e-6
 
 
-def installable(strategy: Strategy, policy: Policy, levels_dbm: Floats) -> bool:
+def installable(strategy: Strategy, policy: Policy, survey: Survey) -> bool:
     """Whether a strategy keeps to what a read point's policy allows and its reader can do.
 
-    `levels_dbm` are its surveyed levels, ascending: those of the strategy must be among them. A
-    ladder must stop as the policy says.
+    Its levels must be among the lawful ones surveyed, it must fit the dwell, and a ladder must stop
+    as the policy says.
     """
     allow, reader, levels = policy.allow, policy.reader, strategy.levels_dbm
+    unlawful = lawful_at(survey.levels_dbm, policy.radio).above_dbm
+    levels_dbm = survey.levels_dbm[~np.isin(survey.levels_dbm, unlawful)]
+    if not len(levels_dbm) or not _fits(strategy, policy, survey):
+        return False
     surveyed = all(abs(levels_dbm - level).min() < _SAME_LEVEL_DB for level in levels)
     top = abs(levels[-1] - levels_dbm[-1]) < _SAME_LEVEL_DB
     steps = reader.ladder_steps_max if "ladder" in allow else 1
@@ -38,3 +46,10 @@ def installable(strategy: Strategy, policy: Policy, levels_dbm: Floats) -> bool:
             for mask in strategy.masks
         )
     )
+
+
+def _fits(strategy: Strategy, policy: Policy, survey: Survey) -> bool:
+    fields = [(mask.pointer, mask.length) for mask in strategy.masks]
+    step = step_time(policy.time, field_of(survey, policy.time), fields)
+    dwell_s = policy.time.dwell_s
+    return step is None or dwell_s is None or fits(len(strategy.levels_dbm), step.worst_s, dwell_s)

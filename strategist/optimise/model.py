@@ -97,9 +97,16 @@ class Model:
         return pulp.LpVariable(_name(name, *index), 0, 1)
 
     def _ladder(self) -> None:
-        """1 ≤ Σ y ≤ steps_max; where power is not free the highest level is a step."""
+        """1 ≤ Σ y ≤ most steps; where power is not free the highest level is a step.
+
+        Each slot s of the chain that is used takes the steps that chains of s + 1 masks have less
+        than those of s.
+        """
+        most = self.problem.steps_by_masks
+        less = [most[s] - most[s + 1] for s in range(self.problem.slots)]
+        taken = pulp.lpSum(n * x for n, slot in zip(less, self.x, strict=True) for x in slot if n)
         self.mip += pulp.lpSum(self.y) >= 1
-        self.mip += pulp.lpSum(self.y) <= self.problem.steps_max
+        self.mip += pulp.lpSum(self.y) + taken <= most[0]
         if self.problem.top_fixed:
             self.mip += self.y[-1] == 1
 

@@ -7,6 +7,8 @@ from functools import cached_property
 
 import numpy as np
 
+from strategist.radio.dwell import steps_by_masks
+from strategist.radio.lawful import lawful_levels
 from strategist.survey.policy import DECIMALS, Guard, Policy
 from strategist.survey.profile import Profile, aggregate
 from strategist.survey.records import Bools, Floats, Ints, Survey
@@ -91,10 +93,11 @@ class Problem:
     """One read point's whole choice.
 
     `profile` holds only the levels that may be chosen; `guarded` the same rows, with the RSSI that
-    counts under the guards. `thresholds[c]` (dBm) is what a read must reach under cutoff index c;
-    index 0 is −inf, no cutoff. Index c > 0 stands for every cutoff above `below[c]`, the next
-    weaker RSSI value of either profile, up to the threshold. `top_fixed`: the highest level must be
-    the top step.
+    counts under the guards. A chain of k masks leaves a ladder at most `steps_by_masks[k]` steps:
+    fewer for more masks where the dwell is short. `thresholds[c]` (dBm) is what a read must reach
+    under cutoff index c; index 0 is −inf, no cutoff. Index c > 0 stands for every cutoff above
+    `below[c]`, the next weaker RSSI value of either profile, up to the threshold. `top_fixed`: the
+    highest level must be the top step.
     """
 
     profile: Profile
@@ -103,9 +106,14 @@ class Problem:
     policy: Policy
     thresholds: Floats
     below: tuple[float, ...]
-    steps_max: int
+    steps_by_masks: tuple[int, ...]
     slots: int
     top_fixed: bool
+
+    @property
+    def steps_max(self) -> int:
+        """The most steps of any ladder: those of the chain without masks."""
+        return self.steps_by_masks[0]
 
     @cached_property
     def passes(self) -> int:
@@ -198,20 +206,30 @@ def walk(problem: Problem, accepted: Bools, levels: tuple[int, ...]) -> Counts:
 
 
 def pose(survey: Survey, policy: Policy) -> Problem:
-    """The problem of a completely surveyed read point (no untried pairs) under its policy."""
+    """The problem of a completely surveyed read point (no untried pairs) under its policy.
+
+    Levels above the lawful one are left out, and so are ladders that may not fit the dwell. Raises
+    InputError where that leaves nothing.
+    """
     allow = policy.allow
     if "masks" in allow and policy.reader.mask_slots:
         candidates = find_candidates(survey.tags, policy.reader, serial_masks=policy.serial_masks)
     else:
         candidates = no_candidates(survey.tags)
-    profile = aggregate(survey, candidates.tag_class)
-    guarded = replace(profile, rssi=guarded_rssi(profile, policy.guard))
-    levels = len(profile.levels_dbm)
+    surveyed = aggregate(survey, candidates.tag_class)
+    drifted = replace(surveyed, rssi=guarded_rssi(surveyed, policy.guard))
+    may_be = lawful_levels(survey, policy)
     if "power" not in allow and "ladder" not in allow:
-        profile, guarded = (
-            p.at_levels(np.arange(levels) == levels - 1) for p in (profile, guarded)
-        )
+        may_be = np.arange(len(may_be)) == np.flatnonzero(may_be).max()
+    profile, guarded = surveyed.at_levels(may_be), drifted.at_levels(may_be)
     values = _rssi_values(profile.rssi, guarded.rssi, "cutoff" in allow)
+    steps = steps_by_masks(
+        survey,
+        policy.time,
+        [(mask.pointer, mask.length) for mask in candidates.masks],
+        policy.reader.mask_slots if candidates.masks else 0,
+        policy.reader.ladder_steps_max if "ladder" in allow else 1,
+    )
     return Problem(
         profile=profile,
         guarded=guarded,
@@ -219,8 +237,8 @@ def pose(survey: Survey, policy: Policy) -> Problem:
         policy=policy,
         thresholds=np.concatenate([[-np.inf], values[1:]]),
         below=(-np.inf, *values[:-1].tolist()),
-        steps_max=policy.reader.ladder_steps_max if "ladder" in allow else 1,
-        slots=policy.reader.mask_slots if candidates.masks else 0,
+        steps_by_masks=steps,
+        slots=len(steps) - 1,
         top_fixed="power" not in allow,
     )
 

@@ -121,7 +121,7 @@ class _Search:
             self._look_at(selections.at(part), branch)
 
     def _look_at(self, selections: Selections, branch: Branch) -> None:
-        policy, steps = self.problem.policy, self.problem.steps_max
+        policy, steps = self.problem.policy, self.problem.steps_by_masks[selections.masks]
         rows = np.arange(len(selections))
         bounds = np.zeros((0, len(rows)))
         self.weighed += len(rows)
@@ -155,12 +155,13 @@ class _Search:
     def _ladders(self, selections: Selections, row: int, branch: Branch) -> None:
         """Replay the ladders of one selection, in order of preference, where bounds leave any."""
         problem, levels = self.problem, branch.levels
+        most = problem.steps_by_masks[selections.masks]
         through = selections.unpack(np.array([row]))[0]
         state, stop_after = through.astype(np.int64), problem.policy.stop_after
         steps = tuple(
             steps_of(
                 *step_costs(state, np.zeros(len(cells.klass)), cells, stop_after, branch.must)[:2],
-                problem.steps_max,
+                most,
             )
             for cells in self._tables(branch)
         )
@@ -174,7 +175,7 @@ class _Search:
             return self.hopeless(excess, value(bounds[0]), *begin, count, *levels[list(places)])
 
         tops = range(int(np.flatnonzero(branch.must).max(initial=0)), len(levels))
-        for count in range(1, problem.steps_max + 1):
+        for count in range(1, most + 1):
             for places in in_order(steps, count, tops, hopeless):
                 ladder = tuple(int(level) for level in levels[list(places)])
                 *counted, counts = replay(ladder[::-1])

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 from strategist.errors import InputError
 from strategist.radio.units import bounded, dbm_to_w
@@ -95,6 +95,20 @@ class ExposureDistance:
     source: str
     assumptions: tuple[str, ...]
     caution: str
+
+    def to_json(self) -> dict[str, Any]:
+        return {
+            "distance_m": self.metres,
+            "eirp_dbm": self.eirp_dbm,
+            "mhz": self.mhz,
+            "guideline": self.guideline,
+            "group": self.group,
+            "reference_w_m2": self.reference_w_m2,
+            "ground_factor": self.ground_factor,
+            "source": self.source,
+            "assumptions": list(self.assumptions),
+            "caution": self.caution,
+        }
 
 
 def exposure_distance(

@@ -150,7 +150,7 @@ class LawfulLevel:
 def highest_conducted_dbm(
     region: Region | None,
     antenna_gain_dbi: float | None,
-    polarisation: Polarisation,
+    polarisation: Polarisation | None,
     cable_loss_db: float = 0.0,
     *,
     hop_channels: int | None = None,
@@ -159,7 +159,8 @@ def highest_conducted_dbm(
     """The highest lawful conducted level for a region, antenna and cable.
 
     `antenna_gain_dbi` is the gain on the data sheet in its direction of most gain, in dBi for a
-    linear and in dBic for a circular antenna; both count in full. A linear antenna sees 3 dB
+    linear and in dBic for a circular antenna; both count in full, and so does an antenna whose
+    `polarisation` is not known (None). A linear antenna sees 3 dB
     less of a circular one, and that is claimed only with `count_linear_component` and only where
     the region knows such a practice. No cable loss is the careful assumption. Under a conducted
     limit, the cable's loss is set against the gain and never lifts the port above the limit.
@@ -167,7 +168,7 @@ def highest_conducted_dbm(
     No claim (`dbm` None) without region, gain, or hop count where the rule asks for one.
     Raises InputError for values that cannot be.
     """
-    if polarisation not in ("circular", "linear"):
+    if polarisation not in ("circular", "linear", None):
         raise InputError.one("radio", polarisation, "circular or linear", column="polarisation")
     loss = bounded("cable_loss_db", cable_loss_db, 0, 30, "dB")
     if region is None:
@@ -219,11 +220,11 @@ def _limit_w(region: Region, hop_channels: int | None) -> float | None:
 
 
 def _counted_gain(
-    region: Region, gain: float, polarisation: Polarisation, asked: bool
+    region: Region, gain: float, polarisation: Polarisation | None, asked: bool
 ) -> tuple[float, str]:
     """The gain that the limit counts, and the words for it."""
     unit = "dBic" if polarisation == "circular" else "dBi"
-    if polarisation == "linear" or not asked:
+    if polarisation != "circular" or not asked:
         return gain, f"gain {gain:g} {unit} counted in full"
     if not region.linear_component_db:
         return gain, f"gain {gain:g} {unit} counted in full (no rule known here for less)"

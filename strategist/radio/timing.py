@@ -162,8 +162,12 @@ class LinkProfile:
         return self.collided_slot_us + self.command_us(_ACK_BITS) + self.t1_us + epc + self.t2_us
 
 
-# Two settings at the ends of the range, to be named by the user: common practice, no source.
+# Settings over the range, named by modulation and link frequency in kHz (`site.json` chooses one):
+# common practice, no source.
 LINK_PROFILES: dict[str, LinkProfile] = {
     "fm0-640": LinkProfile(6.25, 1.5, 100 / 3),
+    "fm0-320": LinkProfile(12.5, 1.5, 200 / 3),
+    "miller2-320": LinkProfile(12.5, 1.5, 200 / 3, miller=2),
     "miller4-256": LinkProfile(25.0, 1.5, 250 / 3, miller=4),
+    "miller8-160": LinkProfile(25.0, 1.5, 400 / 3, miller=8),
 }

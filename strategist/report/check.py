@@ -7,6 +7,8 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from strategist.errors import InputError
+from strategist.radio.dwell import steps_by_masks
+from strategist.radio.lawful import lawful_levels
 from strategist.report.lines import paragraph, plain
 from strategist.survey.finding import Finding
 from strategist.survey.order import figure
@@ -67,8 +69,11 @@ def check_text(case: Case, checked: Sequence[Checked]) -> str:
 
 
 def _refusal(read_point: ReadPoint) -> InputError | None:
+    """Why nothing can be chosen: untried pairs, no lawful level, no step that fits the dwell."""
     try:
-        complete(read_point)
+        whole = complete(read_point)
+        lawful_levels(whole.survey, whole.policy)
+        steps_by_masks(whole.survey, whole.policy.time, (), 0, 1)
     except InputError as error:
         return error
     return None

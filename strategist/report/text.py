@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from strategist.choose import Result
 from strategist.optimise.strategy import Strategy
 from strategist.report.lines import labelled, paragraph, plain
+from strategist.report.on_air import on_air_lines
 from strategist.report.standing import standing_lines
 from strategist.survey.order import figure, some
 from strategist.survey.policy import Policy
@@ -26,7 +27,8 @@ __all__ = [
 
 CAUTION = (
     "Levels are conducted power. With antenna gain and cable loss keep the radiated power within "
-    "the lawful limit for your antenna and region; local rules and licensed practice decide. The "
+    "the lawful limit for your antenna and region, and people out of the distance for exposure. "
+    "Radio rules change: the local authority and licensed practice decide. The "
     "counts hold for the surveyed passes: try the settings on site before a line depends on them."
 )
 
@@ -52,6 +54,7 @@ def result_text(result: Result, policy: Policy, *, caution: bool = True, weak: b
             *_what_it_does(result.outcome, policy),
             *_unseen(result.unseen),
             *standing_lines(result.standing),
+            *on_air_lines(result.on_air, searched=True),
             "Proof",
             *paragraph(_proof(result, policy)),
             *_warnings(
@@ -73,6 +76,7 @@ def evaluation_text(evaluation: Evaluation, policy: Policy) -> str:
             *what_to_set(evaluation.strategy),
             *_what_it_does(evaluation.outcome, policy),
             *standing_lines(evaluation.standing),
+            *on_air_lines(evaluation.on_air),
             *_warnings(evaluation.warnings),
             *caution_lines(),
         ]
@@ -199,10 +203,14 @@ def _proof(result: Result, policy: Policy) -> str:
 
 
 def _searched(result: Result, policy: Policy) -> str:
-    searched, reader = result.searched, policy.reader
+    searched, reader, time = result.searched, policy.reader, result.on_air.time
     steps = reader.ladder_steps_max if "ladder" in policy.allow else 1
+    if time is not None and time.steps_max is not None:
+        steps = time.steps_max[0]
     levels = _count(searched["levels"], "level", "levels")
     slots = min(reader.mask_slots, searched["masks"])
+    if time is not None and time.steps_max is not None:
+        slots = min(slots, len(time.steps_max) - 1)
     ladder = "" if steps == 1 or searched["levels"] == 1 else f" (up to {steps} steps)"
     chain = f" (up to {slots} in a chain)" if searched["masks"] else ""
     return (

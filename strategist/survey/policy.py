@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, get_args
 
 from pydantic import (
     AfterValidator,
@@ -11,6 +11,7 @@ from pydantic import (
     Field,
     TypeAdapter,
     field_validator,
+    model_validator,
 )
 from pydantic.dataclasses import dataclass
 
@@ -19,15 +20,19 @@ __all__ = [
     "LEVEL_DBM_MAX",
     "LEVEL_DBM_MIN",
     "NAME_ALLOWED",
+    "REGION_NAMES",
     "RSSI_DBM_MAX",
     "RSSI_DBM_MIN",
     "STRICT",
     "Dbm",
+    "Dwell",
     "Guard",
     "Limits",
     "Loss",
     "Name",
     "Policy",
+    "RadiatedLimit",
+    "Radio",
     "Reader",
     "Site",
     "Technique",
@@ -66,6 +71,10 @@ Name = Annotated[str, AfterValidator(_printable)]
 Dbm = Annotated[float, Field(ge=LEVEL_DBM_MIN, le=LEVEL_DBM_MAX)]
 Technique = Literal["power", "ladder", "cutoff", "masks"]
 TECHNIQUES: tuple[Technique, ...] = ("power", "ladder", "cutoff", "masks")
+RegionName = Literal["fcc-902-928", "etsi-865-868", "etsi-915-921"]  # of radio/regions.py
+LinkName = Literal["fm0-640", "fm0-320", "miller2-320", "miller4-256", "miller8-160"]
+REGION_NAMES: tuple[RegionName, ...] = get_args(RegionName)
+Megahertz = Annotated[float, Field(ge=840, le=960)]  # where UHF tags of Gen2 are used
 
 
 @dataclass(frozen=True, config=STRICT)
@@ -118,6 +127,79 @@ class Limits:
 
 
 @dataclass(frozen=True, config=STRICT)
+class RadiatedLimit:
+    """A limit of the planner's own: `dbm` as e.r.p. or e.i.r.p. in a band; `rule` says whence."""
+
+    dbm: Annotated[float, Field(ge=-20, le=60)]
+    kind: Literal["erp", "eirp"]
+    low_mhz: Megahertz
+    high_mhz: Megahertz
+    rule: Name = "limit given in site.json"
+
+    @model_validator(mode="after")
+    def _band(self) -> RadiatedLimit:
+        if self.high_mhz < self.low_mhz:
+            raise ValueError("high_mhz not below low_mhz")
+        return self
+
+
+@dataclass(frozen=True, config=STRICT)
+class Radio:
+    """Antenna, cable and rules. There is no default region: without one nothing is claimed.
+
+    `antenna_gain_dbi` is the data sheet's, in its best direction (dBic for a circular antenna).
+    `count_linear_component` counts a circular antenna 3 dB less where the region knows that
+    practice. Without `cable_loss_db` none is counted, which is the careful assumption. `exposure`
+    names the guideline (None: FCC in the FCC's band, else ICNIRP), `ground_factor` what reflection
+    does to the power density (None: 2.56 for FCC, as OET-65 has it, else 1). `distance_m` is how
+    far the wanted tags are from the antenna; `check` holds it against the link budget.
+    """
+
+    region: RegionName | None = None
+    limit: RadiatedLimit | None = None
+    hop_channels: Annotated[Whole, Field(ge=1, le=1000)] | None = None
+    antenna_gain_dbi: Annotated[float, Field(ge=-30, le=30)] | None = None
+    polarisation: Literal["circular", "linear"] | None = None
+    count_linear_component: bool = False
+    cable_loss_db: Annotated[float, Field(ge=0, le=30)] = 0.0
+    exposure: Literal["icnirp", "fcc"] | None = None
+    ground_factor: Annotated[float, Field(ge=1, le=4)] | None = None
+    distance_m: Annotated[float, Field(ge=0.05, le=100)] | None = None
+
+    @model_validator(mode="after")
+    def _one_rule(self) -> Radio:
+        if self.region is not None and self.limit is not None:
+            raise ValueError("region or limit, not both")
+        return self
+
+
+@dataclass(frozen=True, config=STRICT)
+class Dwell:
+    """How long a pass lasts (`dwell_s`, None: no limit), and how long one ladder step takes.
+
+    `step_s` is the whole step as measured with the reader; or `link` names how reader and tags
+    talk, from which a step is estimated: `tags_in_field` tags that answer (None: the most that any
+    surveyed pass presents) and `overhead_s` of the reader's own time.
+    """
+
+    dwell_s: Annotated[float, Field(gt=0, le=86400)] | None = None
+    step_s: Annotated[float, Field(gt=0, le=3600)] | None = None
+    link: LinkName | None = None
+    tags_in_field: Annotated[Whole, Field(ge=0, le=2000)] | None = None
+    overhead_s: Annotated[float, Field(ge=0, le=60)] = 0.0
+
+    @model_validator(mode="after")
+    def _one_way(self) -> Dwell:
+        if self.step_s is not None and self.link is not None:
+            raise ValueError("step_s (measured) or link (estimated), not both")
+        if self.link is None and (self.tags_in_field is not None or self.overhead_s):
+            raise ValueError("link, where tags_in_field or overhead_s is given")
+        if self.dwell_s is not None and self.step_s is None and self.link is None:
+            raise ValueError("step_s or link as well, or how long a step takes is not known")
+        return self
+
+
+@dataclass(frozen=True, config=STRICT)
 class Policy:
     """Everything about a read point that is decided and not measured; defaults are the norm.
 
@@ -134,6 +216,8 @@ class Policy:
     reader: Reader = Reader()
     guard: Guard = Guard()
     limits: Limits = Limits()
+    radio: Radio = Radio()
+    time: Dwell = Dwell()
     serial_masks: bool = False
     untried: Literal["refuse", "leave_out_level", "leave_out_pass"] = "refuse"
 

@@ -10,6 +10,7 @@ from strategist.survey.records import ReadPoint
 from strategist.trust.acceptance import RunVerdict, judge_run
 from strategist.trust.drift import Drift, drift_between
 from strategist.trust.evaluate import Outcome, evaluate
+from strategist.trust.on_air import on_air_of
 from strategist.trust.rates import Rates, rates_of
 
 __all__ = ["RATE_LIMIT", "AcceptanceRun", "accept"]
@@ -76,6 +77,7 @@ def accept(
     failures = sum(bool(p.missed) for p in trials)
     verdict = judge_run(rate_limit, failures, len(trials), confidence)
     drift = None if against is None else drift_between(against, read_point)
+    on_air = on_air_of(read_point.survey, read_point.policy, strategy, outcome)
     return AcceptanceRun(
         read_point.name,
         strategy,
@@ -83,5 +85,5 @@ def accept(
         rates_of(outcome),
         verdict,
         drift,
-        read_point.warnings,
+        (*on_air.warnings, *read_point.warnings),
     )

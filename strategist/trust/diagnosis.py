@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from strategist.optimise.strategy import Strategy
+from strategist.radio.findings import radio_findings
 from strategist.survey.finding import Finding, Found, findings
 from strategist.survey.order import figure
 from strategist.survey.policy import Policy
@@ -32,6 +33,7 @@ def diagnose(read_point: ReadPoint, strategy: Strategy | None = None) -> tuple[F
         data_findings(survey, policy),
         power_findings(survey, on),
         rssi_findings(survey, on),
+        radio_findings(survey, policy, on),
     ]
     if strategy is not None:
         checks.append(_edge(survey, strategy))

@@ -10,6 +10,7 @@ from strategist.survey.records import ReadPoint
 from strategist.survey.untried import complete
 from strategist.tags.mask import unrecorded
 from strategist.trust.evaluate import Outcome, evaluate
+from strategist.trust.on_air import OnAir, on_air_of
 from strategist.trust.standing import Standing, standing_of
 
 __all__ = ["Evaluation", "evaluate_at"]
@@ -17,13 +18,14 @@ __all__ = ["Evaluation", "evaluate_at"]
 
 @dataclass(frozen=True)
 class Evaluation:
-    """A strategy with its outcome; `warnings` are whole sentences, on the survey and on masks
-    that test what it did not record."""
+    """A strategy with its outcome; `warnings` are whole sentences: levels above the lawful one, a
+    ladder too long for the dwell, the survey, and masks that test what it did not record."""
 
     read_point: str
     strategy: Strategy
     outcome: Outcome
     standing: Standing
+    on_air: OnAir
     warnings: tuple[str, ...]
 
     def to_json(self) -> dict[str, Any]:
@@ -34,6 +36,7 @@ class Evaluation:
             "strategy": self.strategy.to_json(),
             "outcome": self.outcome.to_json(),
             **self.standing.to_json(),
+            **self.on_air.to_json(),
             "warnings": list(self.warnings),
         }
 
@@ -47,5 +50,7 @@ def evaluate_at(read_point: ReadPoint, strategy: Strategy) -> Evaluation:
     whole = complete(read_point)
     outcome = evaluate(whole.survey, whole.policy, strategy)
     standing = standing_of(whole.survey, whole.policy, strategy, outcome)
-    warnings = (*whole.warnings, *unrecorded(strategy.masks, whole.survey.tags))
-    return Evaluation(read_point.name, strategy, outcome, standing, warnings)
+    on_air = on_air_of(whole.survey, whole.policy, strategy, outcome)
+    unknown = unrecorded(strategy.masks, whole.survey.tags)
+    warnings = (*on_air.warnings, *whole.warnings, *unknown)
+    return Evaluation(read_point.name, strategy, outcome, standing, on_air, warnings)

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from strategist.optimise.strategy import Strategy
+from strategist.radio.lawful import lawful_at
 from strategist.survey.order import figure
 from strategist.survey.policy import LEVEL_DBM_MAX, LEVEL_DBM_MIN, Policy
 from strategist.survey.records import ReadPoint
@@ -129,5 +130,6 @@ def _levels(
     if len(levels) > 1 and strategy.levels_dbm[0] == levels[0]:
         halves.add(round(float(levels[0]) - float(levels[1] - levels[0]), 2))
         reasons.append("below the lowest level: the lowest step is at the end")
-    allowed = (level for level in halves if LEVEL_DBM_MIN <= level <= LEVEL_DBM_MAX)
-    return tuple(sorted(allowed)), reasons
+    allowed = {level for level in halves if LEVEL_DBM_MIN <= level <= LEVEL_DBM_MAX}
+    unlawful = lawful_at(np.array(sorted(allowed)), read_point.policy.radio).above_dbm
+    return tuple(sorted(allowed.difference(unlawful))), reasons

@@ -16,10 +16,10 @@ from strategist import InputError, Options, Strategy, run_batch, site_templates
 from strategist.__main__ import main
 from strategist.optimise.installable import installable
 from strategist.survey.parts import open_case
-from strategist.survey.policy import Policy, Reader
+from strategist.survey.policy import Dwell, Policy, RadiatedLimit, Radio, Reader
 from strategist.tags.mask import Mask
 from tests.batch.sites import write_site
-from tests.optimise.made import random_read_point
+from tests.optimise.made import random_read_point, survey_of
 
 QUICK = Options(unseen=False)
 
@@ -113,7 +113,8 @@ def test_cases_that_changed_since_are_refused(batch: Path) -> None:
 
 
 EPC = Mask("epc", 32, 16, "3034")
-LEVELS = np.array([15.0, 18.0, 21.0])
+SURVEY = survey_of([15.0, 18.0, 21.0], [[("30", True, [-60.0, -59.0, -58.0])]])
+ABOVE_20 = Radio(limit=RadiatedLimit(20.0, "eirp", 902.0, 928.0), antenna_gain_dbi=0.0)
 
 
 @pytest.mark.parametrize(
@@ -133,10 +134,15 @@ LEVELS = np.array([15.0, 18.0, 21.0])
         (Strategy((15.0,), 1, None, (EPC,)), Policy(reader=Reader(mask_slots=0)), False),
         (Strategy((15.0,), 1, None, (EPC,)), Policy(reader=Reader(mask_step_bits=32)), False),
         (Strategy((15.0,), 1, None, (EPC,)), Policy(reader=Reader(mask_bits_max=8)), False),
+        (Strategy((15.0, 18.0)), Policy(radio=ABOVE_20), True),
+        (Strategy((15.0, 21.0)), Policy(radio=ABOVE_20), False),
+        (Strategy((15.0, 18.0)), Policy(radio=ABOVE_20, allow=("ladder",)), True),
+        (Strategy((15.0, 21.0)), Policy(time=Dwell(0.2, step_s=0.1)), True),
+        (Strategy((15.0, 18.0, 21.0)), Policy(time=Dwell(0.2, step_s=0.1)), False),
     ],
 )
 def test_what_may_be_set_where(strategy: Strategy, policy: Policy, may: bool) -> None:
-    assert installable(strategy, policy, LEVELS) is may
+    assert installable(strategy, policy, SURVEY) is may
 
 
 @pytest.mark.parametrize("seed", range(12))
@@ -144,4 +150,4 @@ def test_own_strategies_may_be_set(seed: int) -> None:
     """What `choose` gives for a read point keeps to its policy and reader."""
     point = random_read_point(seed)
     found = strategist.choose(point, QUICK).strategy
-    assert installable(found, point.policy, point.survey.levels_dbm)
+    assert installable(found, point.policy, point.survey)

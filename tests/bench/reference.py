@@ -2,8 +2,9 @@
 
 It reads the survey itself: one row of variables for each tag presentation, every level, every
 cutoff between neighbouring RSSI values, every candidate mask as it is and negated, in every slot
-of the chain. It shares no code with the optimiser but the list of candidate masks. Variables, with
-e a presentation (roster entry) in pass p, t its tag and l a level:
+of the chain. Levels above a radiated limit are no steps, and a chain of k masks leaves no more
+steps than fit the dwell. It shares no code with the optimiser but the list of candidate masks.
+Variables, with e a presentation (roster entry) in pass p, t its tag and l a level:
 
     step[l]            level l is a step of the ladder
     cutoff[c]          cutoff c is the one chosen (0: none)
@@ -28,6 +29,7 @@ from strategist.optimise.strategy import Strategy
 from strategist.survey.records import ReadPoint
 from strategist.tags.candidates import find_candidates
 from strategist.tags.mask import Mask
+from tests.optimise.made import lawful_levels, rssi_values, steps_allowed
 
 __all__ = ["Reference"]
 
@@ -52,15 +54,16 @@ class Reference:
         survey, self.policy = read_point.survey, read_point.policy
         reader, allow = self.policy.reader, self.policy.allow
         self.levels = survey.levels_dbm.tolist()
-        self.steps_max = reader.ladder_steps_max if "ladder" in allow else 1
+        self.lawful = lawful_levels(read_point)
         self.top_fixed = "power" not in allow
-        values = sorted(set(survey.read_rssi.tolist())) if "cutoff" in allow else []
+        values = rssi_values(read_point) if "cutoff" in allow else []
         self.cutoffs = [(low + high) / 2 for low, high in itertools.pairwise(values)]
         self.masks: tuple[Mask, ...] = ()
         if "masks" in allow and reader.mask_slots:
             serial = self.policy.serial_masks
             self.masks = find_candidates(survey.tags, reader, serial_masks=serial).masks
         self.slots = reader.mask_slots if self.masks else 0
+        self.steps = [steps_allowed(read_point, self.masks, k) for k in range(self.slots + 1)]
         self.literals = [replace(m, negate=sign) for m in self.masks for sign in (False, True)]
         self.tags = survey.tags
         self.entries = _entries(read_point)
@@ -77,13 +80,15 @@ class Reference:
         return pulp.LpVariable(f"v{self._binaries:07d}", cat="Binary")
 
     def _strategy_rows(self) -> None:
-        """1 ≤ Σ step ≤ most steps; Σ cutoff = 1; the top level is a step where power is fixed."""
+        """1 ≤ Σ step; Σ cutoff = 1; the top lawful level is a step where power is fixed."""
         self.step = [self._binary() for _ in self.levels]
         self.cutoff = [self._binary() for _ in range(1 + len(self.cutoffs))]
         self.mip += pulp.lpSum(self.step) >= 1
-        self.mip += pulp.lpSum(self.step) <= self.steps_max
+        for dbm, step in zip(self.levels, self.step, strict=True):
+            if dbm not in self.lawful:
+                self.mip += step == 0
         if self.top_fixed:
-            self.mip += self.step[-1] == 1
+            self.mip += self.step[self.levels.index(self.lawful[-1])] == 1
         self.mip += pulp.lpSum(self.cutoff) == 1
 
     def _chain_rows(self) -> list[Term]:
@@ -91,6 +96,11 @@ class Reference:
         self.place = [[self._binary() for _ in self.literals] for _ in range(self.slots)]
         self.both = [self._binary() for _ in range(self.slots)]
         self.either = [self._binary() for _ in range(self.slots)]
+        self.mip += pulp.lpSum(self.step) <= self.steps[0]
+        for s, most in enumerate(self.steps[1:]):  # all of them steps unless slot s is used
+            self.mip += pulp.lpSum(self.step) <= most + self.steps[0] * (
+                1 - self.both[s] - self.either[s]
+            )
         through: list[Term] = [1] * len(self.tags)
         meets = [[j for j, x in enumerate(self.literals) if x.matches(tag)] for tag in self.tags]
         for s in range(self.slots):

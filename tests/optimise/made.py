@@ -3,14 +3,28 @@
 from __future__ import annotations
 
 import itertools
+from collections import Counter
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
 from strategist.optimise.problem import pose
 from strategist.optimise.strategy import Strategy
-from strategist.survey.policy import TECHNIQUES, Guard, Limits, Loss, Policy, Reader
+from strategist.radio.rounds import step_seconds
+from strategist.radio.timing import LINK_PROFILES
+from strategist.survey.policy import (
+    TECHNIQUES,
+    Dwell,
+    Guard,
+    Limits,
+    Loss,
+    Policy,
+    RadiatedLimit,
+    Radio,
+    Reader,
+)
 from strategist.survey.records import ReadPoint, Survey, Tag
 from strategist.tags.mask import Mask
 from strategist.trust.evaluate import Outcome, evaluate
@@ -87,10 +101,81 @@ def random_read_point(seed: int, size: int = 1) -> ReadPoint:
     return ReadPoint(survey_of([10.0 + i for i in range(levels)], passes, tags), policy)
 
 
+def hurried_read_point(seed: int, size: int = 0) -> ReadPoint:
+    """A random read point in which time is short, with a limit of radiated power in half of them.
+
+    The steps are either estimated, with a dwell that chains of more masks may not leave as many
+    for, or measured.
+    """
+    point = random_read_point(seed, size)
+    rng = np.random.default_rng(10_000 + seed)
+    reader = Reader(ladder_steps_max=3, mask_slots=int(rng.integers(1, 3)))
+    link = str(rng.choice(["fm0-640", "miller2-320"]))
+    one, two = (
+        step_seconds(_most_present(point.survey), [(32, 16)] * masks, LINK_PROFILES[link]).worst_s
+        for masks in (0, 1)
+    )
+    dwell_s = float(rng.integers(1, 4)) * (one if rng.random() < 0.6 else two) * 1.02
+    time = Dwell(dwell_s=dwell_s, link=link)  # type: ignore[arg-type]
+    if rng.random() < 0.2:
+        time = Dwell(dwell_s=0.3, step_s=float(rng.choice([0.1, 0.15, 0.29])))
+    radio = Radio()
+    if rng.random() < 0.5:
+        top = float(rng.integers(10, 10 + len(point.survey.levels_dbm)))
+        limit = RadiatedLimit(top + 6.0 - 1.5, "eirp", 902.0, 928.0)
+        radio = Radio(limit=limit, antenna_gain_dbi=6.0, cable_loss_db=1.5)
+    policy = replace(point.policy, reader=reader, time=time, radio=radio, allow=TECHNIQUES)
+    if rng.random() < 0.2:
+        policy = replace(policy, allow=("ladder", "cutoff", "masks"))
+    return replace(point, policy=policy)
+
+
+def _most_present(survey: Survey) -> int:
+    return max(Counter(survey.roster_pass.tolist()).values())
+
+
+def steps_allowed(read_point: ReadPoint, candidates: tuple[Mask, ...], masks: int) -> int:
+    """The most steps of a ladder with so many masks, counted up one by one; 0: no such chain."""
+    policy = read_point.policy
+    time = policy.time
+    most = policy.reader.ladder_steps_max if "ladder" in policy.allow else 1
+    if time.dwell_s is None:
+        return most
+    step_s = time.step_s
+    if step_s is None:
+        assert time.link is not None
+        profile = LINK_PROFILES[time.link]
+        air = [(profile.select_us(m.length, m.pointer), m.pointer, m.length) for m in candidates]
+        longest = [max(air)[1:]] * masks if air else []
+        tags = time.tags_in_field or _most_present(read_point.survey)
+        step_s = step_seconds(tags, longest, profile, overhead_s=time.overhead_s).worst_s
+    steps = 0
+    while steps < most and step_s * (steps + 1) <= time.dwell_s + 1e-12:
+        steps += 1
+    return steps
+
+
+def lawful_levels(read_point: ReadPoint) -> list[float]:
+    """The surveyed levels that keep a limit given as e.i.r.p.; all where none is given."""
+    levels, radio = read_point.survey.levels_dbm.tolist(), read_point.policy.radio
+    if radio.limit is None:
+        return levels
+    assert radio.limit.kind == "eirp" and radio.antenna_gain_dbi is not None
+    allowed = radio.limit.dbm - radio.antenna_gain_dbi + radio.cable_loss_db
+    return [level for level in levels if level <= allowed + 1e-9]
+
+
+def rssi_values(read_point: ReadPoint) -> list[float]:
+    """The RSSI values of the lawful levels, ascending."""
+    survey, lawful = read_point.survey, lawful_levels(read_point)
+    power = survey.levels_dbm[survey.read_level]
+    return sorted(set(survey.read_rssi[np.isin(power, lawful)].tolist()))
+
+
 def strategies(read_point: ReadPoint) -> Iterator[Strategy]:
     """Every ladder × cutoff × mask chain of the searched set, written out plainly."""
     survey, policy = read_point.survey, read_point.policy
-    levels = [float(level) for level in survey.levels_dbm]
+    levels = lawful_levels(read_point)
     most = policy.reader.ladder_steps_max if "ladder" in policy.allow else 1
     ladders = [
         ladder
@@ -98,17 +183,21 @@ def strategies(read_point: ReadPoint) -> Iterator[Strategy]:
         for ladder in itertools.combinations(levels, n)
         if "power" in policy.allow or ladder[-1] == levels[-1]
     ]
-    values = set(survey.read_rssi.tolist())
+    values = set(rssi_values(read_point))
     least, most_dbm = min(values, default=0.0), max(values, default=0.0)
-    drifted = {v + sign * policy.guard.rssi_db for v in values for sign in (-1, 1)}
+    heard = survey.read_rssi.tolist()
+    drifted = {v + sign * policy.guard.rssi_db for v in heard for sign in (-1, 1)}
     values |= {v for v in drifted if least < v < most_dbm}
     cutoffs: list[float | None] = [None]
     if "cutoff" in policy.allow:
         cutoffs += [(low + high) / 2 for low, high in itertools.pairwise(sorted(values))]
     candidates = pose(survey, policy).candidates.masks
+    slots = policy.reader.mask_slots
+    fits = [steps_allowed(read_point, candidates, masks) for masks in range(slots + 1)]
     for ladder, cutoff in itertools.product(ladders, cutoffs):
-        for chain in chains(candidates, policy.reader.mask_slots):
-            yield Strategy(ladder, policy.stop_after, cutoff, chain)
+        for chain in chains(candidates, slots):
+            if len(ladder) <= fits[len(chain)]:
+                yield Strategy(ladder, policy.stop_after, cutoff, chain)
 
 
 def chains(candidates: tuple[Mask, ...], slots: int) -> Iterator[tuple[Mask, ...]]:

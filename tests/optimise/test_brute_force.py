@@ -7,6 +7,7 @@ with search and model. What must agree is the whole key of preference, not the l
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pulp
@@ -15,11 +16,22 @@ import pytest
 from strategist.choose import Options, Prover, Result, choose
 from strategist.optimise.model import Model
 from strategist.optimise.problem import Problem, pose
+from strategist.survey.policy import Dwell
 from strategist.survey.records import ReadPoint
-from tests.optimise.made import brute_force, preference, random_read_point
+from tests.optimise.made import (
+    brute_force,
+    hurried_read_point,
+    lawful_levels,
+    preference,
+    random_read_point,
+)
 
 PROVERS: tuple[Prover, ...] = ("search", "model")
 SMALL = [*range(60), 63, 73, 153, 172, 183, 209]
+TIME_BINDS = [(0, 76), (0, 106), (0, 236)] + [
+    (1, seed) for seed in (16, 63, 72, 96, 106, 138, 141, 170, 216, 244)
+]
+HURRIED = [*((0, seed) for seed in range(18)), *TIME_BINDS]
 LARGER = [3, 4, 8, 10, 11, 17, 23, 24, 25, 28, 30, 33, 40]
 HELD_TOO_TIGHTLY = [(0, 105), (1, 22), (1, 72), (1, 311)]  # once: an objective held within 1e-6
 MORE_THAN_BRUTE_FORCE = [(1, seed) for seed in range(100, 116)] + [(2, 200), (2, 203), (2, 207)]
@@ -61,6 +73,42 @@ def test_small_read_points_equal_brute_force(seed: int) -> None:
 @pytest.mark.parametrize("seed", LARGER)
 def test_larger_read_points_equal_brute_force(seed: int) -> None:
     assert_like_brute_force(random_read_point(seed, 1))
+
+
+@pytest.mark.parametrize(("size", "seed"), HURRIED)
+def test_read_points_short_of_time_equal_brute_force(size: int, seed: int) -> None:
+    """A ladder that may not fit the dwell is never proposed, nor a level above the lawful one."""
+    point = hurried_read_point(seed, size)
+    assert_like_brute_force(point)
+    result = choose(point, Options(unseen=False))
+    assert result.on_air.time is not None and result.on_air.time.fits
+    assert set(result.strategy.levels_dbm) <= set(lawful_levels(point))
+
+
+@pytest.mark.parametrize(("size", "seed"), TIME_BINDS)
+def test_time_changes_what_is_best(size: int, seed: int) -> None:
+    """Otherwise the equality above would say little."""
+    point = hurried_read_point(seed, size)
+    leisurely = replace(point, policy=replace(point.policy, time=Dwell()))
+    hurried, free = (choose(one, Options(unseen=False)) for one in (point, leisurely))
+    assert key_of(hurried, point) > key_of(free, point)
+
+
+def test_the_hurried_read_points_are_not_all_alike() -> None:
+    """Time binds for all chains, for chains with masks alone, and masks cost all the time."""
+    points = [hurried_read_point(seed, size) for size, seed in HURRIED]
+    problems = [pose(point.survey, point.policy) for point in points]
+    most = [problem.steps_by_masks for problem in problems]
+    assert sum(steps[0] < 3 for steps in most) >= 15
+    assert sum(steps[-1] < steps[0] for steps in most) >= 8
+    assert (
+        sum(
+            problem.slots < point.policy.reader.mask_slots
+            for problem, point in zip(problems, points, strict=True)
+        )
+        >= 3
+    )
+    assert sum(len(lawful_levels(p)) < len(p.survey.levels_dbm) for p in points) >= 8
 
 
 def test_the_small_read_points_are_not_all_alike() -> None:

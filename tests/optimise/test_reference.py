@@ -16,7 +16,7 @@ from strategist.trust.evaluate import evaluate
 from tests.bench.measure import Size
 from tests.bench.reference import Reference
 from tests.bench.solvers import least_by_highs
-from tests.optimise.made import excess, random_read_point
+from tests.optimise.made import excess, hurried_read_point, random_read_point
 
 CASES = [
     (size, seed)
@@ -49,6 +49,13 @@ def assert_like_the_reference(read_point: ReadPoint) -> None:
 @pytest.mark.parametrize(("size", "seed"), CASES)
 def test_random_read_points(size: int, seed: int) -> None:
     assert_like_the_reference(random_read_point(seed, size))
+
+
+@pytest.mark.parametrize(
+    ("size", "seed"), [*((0, seed) for seed in range(2000, 2020)), (1, 26), (1, 115)]
+)
+def test_random_read_points_short_of_time(size: int, seed: int) -> None:
+    assert_like_the_reference(hurried_read_point(seed, size))
 
 
 @pytest.mark.parametrize("size", ORDINARY, ids=str)

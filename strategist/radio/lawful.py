@@ -1,0 +1,157 @@
+"""What a read point's policy makes of the rules: lawful levels and the distance to keep."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from strategist.errors import InputError
+from strategist.radio.exposure import GROUND_FACTOR_OET65, ExposureDistance, exposure_distance
+from strategist.radio.link import eirp_dbm
+from strategist.radio.regions import (
+    LawfulLevel,
+    Region,
+    custom_region,
+    highest_conducted_dbm,
+    levels_above,
+    region_named,
+)
+from strategist.survey.order import figure, some
+from strategist.survey.policy import Policy, Radio
+from strategist.survey.records import Bools, Floats, Survey
+
+__all__ = [
+    "Lawful",
+    "PowerLimit",
+    "exposure_at",
+    "exposure_json",
+    "lawful_at",
+    "lawful_levels",
+    "power_limit",
+    "region_of",
+]
+
+
+@dataclass(frozen=True)
+class Lawful:
+    """The highest lawful level at a read point, and the surveyed levels above it (dBm).
+
+    `region` None and `level.dbm` None where nothing is claimed; `level.caution` then says why.
+    """
+
+    region: Region | None
+    level: LawfulLevel
+    above_dbm: tuple[float, ...]
+
+    def to_json(self) -> dict[str, Any]:
+        claimed = self.region if self.level.dbm is not None else None
+        return {
+            "highest_dbm": self.level.dbm,
+            "region": None if claimed is None else claimed.name,
+            "clause": None if claimed is None else claimed.clause,
+            "edition": None if claimed is None else claimed.edition,
+            "levels_above_dbm": list(self.above_dbm),
+            "reason": self.level.reason,
+            "caution": self.level.caution,
+        }
+
+
+def region_of(radio: Radio) -> Region | None:
+    """The region that is named, or the limit given; None without either."""
+    if radio.region is not None:
+        return region_named(radio.region)
+    if radio.limit is None:
+        return None
+    own = radio.limit
+    return custom_region(own.dbm, own.kind, own.low_mhz, own.high_mhz, own.rule)
+
+
+def lawful_at(levels_dbm: Floats, radio: Radio) -> Lawful:
+    """What is lawful with this antenna and cable, held against some levels."""
+    region = region_of(radio)
+    level = highest_conducted_dbm(
+        region,
+        radio.antenna_gain_dbi,
+        radio.polarisation,
+        radio.cable_loss_db,
+        hop_channels=radio.hop_channels,
+        count_linear_component=radio.count_linear_component,
+    )
+    return Lawful(region, level, levels_above(levels_dbm.tolist(), level))
+
+
+def lawful_levels(survey: Survey, policy: Policy) -> Bools:
+    """Which surveyed levels may be chosen. Raises InputError where all are above the lawful one."""
+    lawful = lawful_at(survey.levels_dbm, policy.radio)
+    may: Bools = ~np.isin(survey.levels_dbm, lawful.above_dbm)
+    if not may.any():
+        path = ("read_points", survey.read_point, "levels_dbm")
+        raise InputError.one(
+            "site.json",
+            some([figure(level) for level in survey.levels_dbm]),
+            f"a level surveyed that is lawful. {lawful.level.reason}",
+            column=".".join(path),
+            path=path,
+        )
+    return may
+
+
+def exposure_at(level_dbm: float, radio: Radio) -> ExposureDistance | str:
+    """The distance to keep with this conducted level, or the sentence why none can be named."""
+    region = region_of(radio)
+    gain = radio.antenna_gain_dbi
+    if region is None or gain is None:
+        lacking = [name for name, value in (("region", region), ("gain", gain)) if value is None]
+        return (
+            f"No distance for exposure can be named ({' and '.join(lacking)} not given). Local "
+            "rules and licensed practice come first."
+        )
+    fcc = region.name.startswith("fcc") if radio.exposure is None else radio.exposure == "fcc"
+    ground = radio.ground_factor
+    if ground is None:
+        ground = GROUND_FACTOR_OET65 if fcc else 1.0
+    return exposure_distance(
+        eirp_dbm(level_dbm, gain, radio.cable_loss_db),
+        region.low_mhz,
+        "fcc" if fcc else "icnirp",
+        "public",
+        ground,
+    )
+
+
+def exposure_json(exposure: ExposureDistance | str) -> dict[str, Any]:
+    """What `exposure_at` found, as plain JSON values."""
+    if isinstance(exposure, str):
+        return {"distance_m": None, "caution": exposure}
+    return exposure.to_json()
+
+
+@dataclass(frozen=True)
+class PowerLimit:
+    """What is lawful for an antenna and cable, and the distance to keep at `level_dbm`.
+
+    `level_dbm` None: no level was given and none can be named.
+    """
+
+    lawful: Lawful
+    level_dbm: float | None
+    exposure: ExposureDistance | str
+
+    def to_json(self) -> dict[str, Any]:
+        return {
+            "level_dbm": self.level_dbm,
+            "lawful": self.lawful.to_json(),
+            "exposure": exposure_json(self.exposure),
+        }
+
+
+def power_limit(radio: Radio, level_dbm: float | None = None) -> PowerLimit:
+    """The highest lawful level, and the distance to keep at a level (None: at that highest)."""
+    lawful = lawful_at(np.array([] if level_dbm is None else [level_dbm]), radio)
+    level = lawful.level.dbm if level_dbm is None else level_dbm
+    if level is None:
+        no_level = "No distance for exposure can be named: no level is given or lawful for sure."
+        return PowerLimit(lawful, None, no_level)
+    return PowerLimit(lawful, level, exposure_at(level, radio))

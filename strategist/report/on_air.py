@@ -1,0 +1,85 @@
+"""What a strategy is on the air, in words: lawful level, distance for exposure, time of a pass."""
+
+from __future__ import annotations
+
+import math
+
+from strategist.radio.exposure import ExposureDistance
+from strategist.radio.lawful import Lawful, PowerLimit
+from strategist.radio.regions import CAUTION
+from strategist.report.lines import labelled, paragraph
+from strategist.survey.order import figure, some
+from strategist.trust.on_air import LadderTime, OnAir
+
+__all__ = ["on_air_lines", "power_limit_text"]
+
+
+def on_air_lines(on_air: OnAir, *, searched: bool = False) -> list[str]:
+    """A section of a result or an evaluation, in lines of 80 columns."""
+    fate = "left out of the search" if searched else "above it"
+    lines = ["On the air", *_lawful(on_air.lawful, f"Surveyed and {fate}")]
+    lines += labelled("exposure", _exposure(on_air.exposure))
+    time = on_air.time
+    unknown = "not known: time in site.json holds neither step_s nor link"
+    return lines + labelled("time", unknown if time is None else _time(time))
+
+
+def power_limit_text(limit: PowerLimit) -> str:
+    """What is lawful and the distance to keep, in lines of 80 columns."""
+    lines = ["Power and people", *_lawful(limit.lawful, "Above it")]
+    if limit.level_dbm is not None:
+        level = math.floor(limit.level_dbm * 100 + 1e-6) / 100
+        lines += labelled("level", f"{figure(level)} dBm")
+    lines += labelled("exposure", _exposure(limit.exposure))
+    return "\n".join([*lines, "Caution", *paragraph(CAUTION)])
+
+
+def _lawful(lawful: Lawful, fate: str) -> list[str]:
+    text = lawful.level.reason
+    if lawful.level.dbm is None:
+        text += " Levels were not checked."
+    elif lawful.above_dbm:
+        text += f" {fate}: {some([figure(level) for level in lawful.above_dbm])} dBm."
+    return labelled("lawful", text)
+
+
+def _exposure(exposure: ExposureDistance | str) -> str:
+    """The distance and its grounds; the JSON has all assumptions."""
+    if isinstance(exposure, str):
+        return exposure
+    ground = exposure.ground_factor
+    reflected = "no reflection" if ground == 1 else f"reflection x {ground:g} in power density"
+    return (
+        f"keep people {math.ceil(exposure.metres * 100) / 100:.2f} m away: nearer, the "
+        f"{exposure.guideline.upper()} reference level for the general public "
+        f"({exposure.reference_w_m2:.3g} W/m² at {exposure.mhz:g} MHz, {exposure.source}) may be "
+        f"exceeded, with {exposure.eirp_dbm:.1f} dBm e.i.r.p. all the time in the antenna's best "
+        f"direction, far field, {reflected}. Implants and other devices may need more; a qualified "
+        "person assesses the place."
+    )
+
+
+def _time(time: LadderTime) -> str:
+    text = f"expected {_seconds(time.expected_s)} a pass, at worst {_seconds(time.worst_s)}"
+    if time.dwell_s is not None:
+        verdict = "fits" if time.fits else "does NOT fit"
+        text += f": {verdict} the {figure(time.dwell_s)} s of a pass"
+    if time.tags is not None:
+        text += f" (estimated, up to {time.tags} tags in the field)"
+    else:
+        text += " (by step_s)"
+    most = time.steps_max
+    if most is not None and time.dwell_s is not None:
+        steps, masks = (", ".join(map(str, numbers)) for numbers in (most, range(len(most))))
+        alike = len(set(most)) == 1
+        text += f"; up to {most[0] if alike else steps} steps were searched"
+        text += "" if alike else f" with {masks} masks"
+    return text
+
+
+def _seconds(seconds: float) -> str:
+    """Rounded up to three figures, so that a worst time is never printed too short."""
+    if seconds <= 0:
+        return "0 s"
+    digits = 2 - math.floor(math.log10(seconds))
+    return f"{math.ceil(seconds * 10**digits - 1e-6) / 10**digits:.10g} s"

@@ -1,0 +1,151 @@
+"""What a strategy is on the air: lawful or not, how near people may come, how long it takes."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from strategist.optimise.strategy import Strategy
+from strategist.radio.dwell import Field, field_of, fits, step_time
+from strategist.radio.exposure import ExposureDistance
+from strategist.radio.lawful import Lawful, exposure_at, exposure_json, lawful_at
+from strategist.survey.order import figure
+from strategist.survey.policy import Policy
+from strategist.survey.records import Survey
+from strategist.tags.mask import chain_accepts
+from strategist.trust.evaluate import Outcome
+
+__all__ = ["LadderTime", "OnAir", "on_air_of"]
+
+_GIVEN = ("a step takes as long as given, whatever the masks and the tags",)
+_ESTIMATED = (
+    "expected: each pass with its own tags that the masks let through, ended where it stopped",
+    "worst: every step walked, each as long as 99 % of steps at most",
+    "rounds of framed ALOHA until 99.9 % of the tags are read, with the best Q; no bit errors and "
+    "no time of the reader's own but overhead_s: measure a step (step_s) where it matters",
+)
+
+
+@dataclass(frozen=True)
+class LadderTime:
+    """Times in s of a strategy in a pass of `dwell_s` (None: not limited).
+
+    `expected_s` is the mean over the surveyed passes; `worst_s` that of the whole ladder, each step
+    at its worst (`step_worst_s`), with `tags` in the field (None: the step was measured).
+    `steps_max[k]` is the most steps that were searched with k masks (None: nothing was searched).
+    """
+
+    expected_s: float
+    worst_s: float
+    step_worst_s: float
+    dwell_s: float | None
+    tags: int | None
+    steps_max: tuple[int, ...] | None
+    assumptions: tuple[str, ...]
+
+    @property
+    def fits(self) -> bool | None:
+        """Whether the whole ladder fits the dwell; None without a dwell."""
+        return None if self.dwell_s is None else fits(1, self.worst_s, self.dwell_s)
+
+    def to_json(self) -> dict[str, Any]:
+        return {
+            "expected_s": self.expected_s,
+            "worst_s": self.worst_s,
+            "step_worst_s": self.step_worst_s,
+            "dwell_s": self.dwell_s,
+            "fits": self.fits,
+            "tags_in_field": self.tags,
+            "steps_max": None if self.steps_max is None else list(self.steps_max),
+            "assumptions": list(self.assumptions),
+        }
+
+
+@dataclass(frozen=True)
+class OnAir:
+    """`exposure` is a sentence where no distance can be named; `time` None where nothing is known.
+
+    `warnings` are whole sentences on what this strategy breaks.
+    """
+
+    lawful: Lawful
+    exposure: ExposureDistance | str
+    time: LadderTime | None
+    warnings: tuple[str, ...]
+
+    def to_json(self) -> dict[str, Any]:
+        """The keys that it adds to a result or an evaluation."""
+        return {
+            "lawful": self.lawful.to_json(),
+            "exposure": exposure_json(self.exposure),
+            "time": None if self.time is None else self.time.to_json(),
+        }
+
+    def searched(self, steps_max: tuple[int, ...]) -> OnAir:
+        """The same, with the most steps that were searched for each number of masks."""
+        return replace(self, time=self.time and replace(self.time, steps_max=steps_max))
+
+
+def on_air_of(survey: Survey, policy: Policy, strategy: Strategy, outcome: Outcome) -> OnAir:
+    """What a strategy is on the air, its outcome in a completely surveyed read point known."""
+    lawful = lawful_at(survey.levels_dbm, policy.radio)
+    time = _time(survey, policy, strategy, outcome)
+    warnings = []
+    highest = lawful.level.dbm
+    over = [x for x in strategy.levels_dbm if highest is not None and x > highest + 1e-9]
+    if over:
+        said = ", ".join(figure(level) for level in over)
+        warnings.append(f"UNLAWFUL as far as is known here: {said} dBm. {lawful.level.reason}")
+    if time is not None and not time.fits and time.dwell_s is not None:
+        warnings.append(
+            f"The ladder may take {time.worst_s:.3g} s and a pass lasts {time.dwell_s:.3g} s: "
+            "tags may be gone before the last step."
+        )
+    exposure = exposure_at(strategy.levels_dbm[-1], policy.radio)
+    return OnAir(lawful, exposure, time, tuple(warnings))
+
+
+def _time(
+    survey: Survey, policy: Policy, strategy: Strategy, outcome: Outcome
+) -> LadderTime | None:
+    time = policy.time
+    fields = [(mask.pointer, mask.length) for mask in strategy.masks]
+    tags = field_of(survey, time)
+    step = step_time(time, tags, fields)
+    if step is None:
+        return None
+    measured = time.step_s is not None
+    return LadderTime(
+        expected_s=_expected_s(survey, policy, strategy, outcome, fields),
+        worst_s=len(strategy.levels_dbm) * step.worst_s,
+        step_worst_s=step.worst_s,
+        dwell_s=time.dwell_s,
+        tags=None if measured else tags,
+        steps_max=None,
+        assumptions=_GIVEN if measured else _ESTIMATED,
+    )
+
+
+def _expected_s(
+    survey: Survey, policy: Policy, strategy: Strategy, outcome: Outcome, fields: list[Field]
+) -> float:
+    """Mean over the passes: the steps walked, each as long as the tags of the pass make it."""
+    time = policy.time
+    through = np.array([chain_accepts(strategy.masks, tag) for tag in survey.tags], bool)
+    answering = np.bincount(
+        survey.roster_pass, through[survey.roster_tag], len(survey.pass_ids)
+    ).astype(int)
+    if time.tags_in_field is not None:
+        answering[:] = time.tags_in_field
+    walked: Counter[int] = Counter()
+    for tags, one in zip(answering.tolist(), outcome.by_pass, strict=True):
+        walked[tags] += one.steps
+    total = 0.0
+    for tags, steps in walked.items():
+        step = step_time(time, tags, fields)
+        assert step is not None
+        total += steps * step.expected_s
+    return total / outcome.passes

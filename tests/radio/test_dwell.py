@@ -1,0 +1,108 @@
+"""How many steps fit, worked by hand."""
+
+from __future__ import annotations
+
+import json
+from typing import Any, get_args
+
+import pytest
+
+from strategist.errors import InputError
+from strategist.radio.dwell import field_of, fits, step_time, steps_by_masks
+from strategist.radio.timing import LINK_PROFILES
+from strategist.survey.json_text import parse_json
+from strategist.survey.policy import POLICY, Dwell, LinkName
+from strategist.survey.records import Survey
+from tests.optimise.made import survey_of
+
+
+def survey(*present: int) -> Survey:
+    """A pass with so many tags, and another."""
+    passes = [
+        [(f"{p:02X}{tag:04X}", True, [-60.0]) for tag in range(n)] for p, n in enumerate(present)
+    ]
+    return survey_of([20.0], passes)  # type: ignore[arg-type]
+
+
+def test_the_links_of_a_policy_are_those_that_are_known() -> None:
+    assert set(get_args(LinkName)) == set(LINK_PROFILES)
+    for name, profile in LINK_PROFILES.items():  # modulation and link frequency
+        miller = int(name[6]) if name.startswith("miller") else 1
+        assert profile.miller == miller
+        assert profile.blf_khz == pytest.approx(float(name.split("-")[1]), rel=2e-3)
+
+
+def test_without_a_dwell_nothing_is_limited() -> None:
+    assert steps_by_masks(survey(3), Dwell(), [(32, 8)], 2, 5) == (5, 5, 5)
+    assert steps_by_masks(survey(3), Dwell(step_s=9.0), (), 0, 5) == (5,)
+
+
+def test_a_measured_step_counts_as_it_is() -> None:
+    """0.1 s goes three times into 0.3 s, whatever floating point thinks; masks change nothing."""
+    assert steps_by_masks(survey(3), Dwell(0.3, 0.1), [(32, 8)], 2, 5) == (3, 3, 3)
+    assert steps_by_masks(survey(3), Dwell(0.29, 0.1), [(32, 8)], 1, 5) == (2, 2)
+    assert fits(3, 0.1, 0.3) and not fits(3, 0.1, 0.29999)
+
+
+def test_each_mask_takes_its_select_from_the_dwell() -> None:
+    """One tag, no luck in it: Query and a read slot. The longest candidate counts for each mask,
+    and longest is what takes the most air time: a pointer of two bytes is 8 bits more."""
+    profile = LINK_PROFILES["fm0-640"]
+    step = (profile.query_us + profile.read_slot_us) / 1e6
+    select = (profile.select_us(14, 200) + 2 * profile.rtcal_us) / 1e6
+    fields = [(32, 16), (200, 14)]
+    assert profile.select_us(14, 200) > profile.select_us(16, 32)
+    for number in (1, 2, 3):
+        dwell_s = number * (step + 2 * select) * 1.0001
+        by_hand = tuple(int(dwell_s / (step + masks * select)) for masks in range(3))
+        assert steps_by_masks(survey(1), Dwell(dwell_s, link="fm0-640"), fields, 2, 9) == by_hand
+        assert by_hand[2] == number
+    short = Dwell((step + select) * 1.0001, link="fm0-640")
+    assert steps_by_masks(survey(1), short, fields, 2, 9)[1:] == (1,)  # two masks leave no step
+
+
+def test_the_field_is_the_fullest_pass_unless_given() -> None:
+    assert field_of(survey(2, 7, 3), Dwell()) == 7
+    assert field_of(survey(2, 7), Dwell(link="fm0-640", tags_in_field=40)) == 40
+
+
+def test_more_tags_than_can_be_simulated_ask_for_a_measured_step() -> None:
+    many = survey(2001)
+    with pytest.raises(InputError, match="step_s as measured"):
+        field_of(many, Dwell(link="fm0-640"))
+    assert steps_by_masks(many, Dwell(1.0, 0.4), (), 0, 5) == (2,)
+
+
+def test_where_nothing_fits_the_error_says_how_long_a_step_takes() -> None:
+    with pytest.raises(InputError) as caught:
+        steps_by_masks(survey(1), Dwell(0.05, 0.1), (), 0, 5)
+    (fault,) = caught.value.faults
+    assert (fault.column, fault.value) == ("read_points.made.time.dwell_s", "0.05")
+    assert "at least 0.1 s" in fault.allowed
+
+
+def test_overhead_and_tags_lengthen_a_step() -> None:
+    times = [
+        step_time(Dwell(link="miller4-256", overhead_s=overhead), tags, ())
+        for overhead, tags in ((0.0, 5), (0.0, 20), (0.5, 20))
+    ]
+    worst = [one.worst_s for one in times if one is not None]
+    assert worst == sorted(worst) and worst[2] == pytest.approx(worst[1] + 0.5)
+    assert step_time(Dwell(), 5, ()) is None
+
+
+@pytest.mark.parametrize(
+    ("time", "said"),
+    [
+        ({"dwell_s": 1}, "step_s or link as well"),
+        ({"step_s": 0.1, "link": "fm0-640"}, "not both"),
+        ({"tags_in_field": 5}, "link, where"),
+        ({"overhead_s": 0.01, "step_s": 0.1}, "link, where"),
+        ({"dwell_s": 0, "step_s": 1}, "greater than 0"),
+        ({"link": "fast"}, "fm0-640"),
+        ({"dwel_s": 1}, 'nearest: "dwell_s"'),
+    ],
+)
+def test_a_policy_that_cannot_be_is_refused(time: dict[str, Any], said: str) -> None:
+    with pytest.raises(InputError, match=said):
+        parse_json(json.dumps({"time": time}).encode(), POLICY, "site.json")
