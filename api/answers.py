@@ -23,6 +23,9 @@ __all__ = [
     "page_of",
 ]
 
+PREDICTED: Any = Field(
+    description="Levels that were predicted, the steps among them, and their 95 % errors in dB"
+)
 State = Literal["waiting", "running", "done", "failed", "cancelled"]
 
 
@@ -94,6 +97,9 @@ class OutcomeJson(Given):
     stray: int
     missed_rate: float | None
     stray_rate: float
+    predicted: dict[str, int] | None = Field(
+        description="How much of each count rests on predicted reads; null: the survey has none"
+    )
 
 
 class LawfulJson(Given):
@@ -147,6 +153,7 @@ class ResultJson(OnAir):
     mask_words: list[str]
     unseen: dict[str, Any] | None
     searched: dict[str, int]
+    predicted: dict[str, Any] | None = PREDICTED
     proof: dict[str, Any]
     warnings: list[str]
     seconds: float
@@ -159,6 +166,7 @@ class EvaluationJson(OnAir):
     loss: float
     strategy: Strategy
     outcome: OutcomeJson
+    predicted: dict[str, Any] | None = PREDICTED
     warnings: list[str]
 
 

@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from strategist.optimise.strategy import Strategy, read_strategy
     from strategist.optimise.strategy_file import StrategyFile, parse_strategy_file
     from strategist.optimise.templates import Templates, choose_templates, template_curve
+    from strategist.radio.complete import complete
     from strategist.radio.lawful import PowerLimit, power_limit
     from strategist.radio.regions import region_named
     from strategist.report.acceptance import acceptance_text, plan_text
@@ -53,7 +54,6 @@ if TYPE_CHECKING:
     from strategist.survey.policy import Dwell, Loss, Policy, Radio, Site
     from strategist.survey.reading import read_case, read_case_files
     from strategist.survey.records import Case, ReadPoint, Survey, Tag
-    from strategist.survey.untried import complete
     from strategist.tags.mask import Mask
     from strategist.tags.power_table import PowerTable, read_power_table
     from strategist.trust.accept import AcceptanceRun, accept
@@ -170,6 +170,7 @@ _LATE = {
     "optimise.strategy": ("Strategy", "read_strategy"),
     "optimise.strategy_file": ("StrategyFile", "parse_strategy_file"),
     "optimise.templates": ("Templates", "choose_templates", "template_curve"),
+    "radio.complete": ("complete",),
     "radio.lawful": ("PowerLimit", "power_limit"),
     "radio.regions": ("region_named",),
     "report.acceptance": ("acceptance_text", "plan_text"),
@@ -192,7 +193,6 @@ _LATE = {
     "survey.policy": ("Dwell", "Loss", "Policy", "Radio", "Site"),
     "survey.reading": ("read_case", "read_case_files"),
     "survey.records": ("Case", "ReadPoint", "Survey", "Tag"),
-    "survey.untried": ("complete",),
     "tags.mask": ("Mask",),
     "tags.power_table": ("PowerTable", "read_power_table"),
     "trust.accept": ("AcceptanceRun", "accept"),

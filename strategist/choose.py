@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
+import numpy as np
+
 from strategist.errors import DisagreementError
 from strategist.optimise.finish import finish
 from strategist.optimise.model import prove_by_model
@@ -14,9 +16,9 @@ from strategist.optimise.problem import Answer, Counts, Problem, pose
 from strategist.optimise.search import Clock, search
 from strategist.optimise.selections import TooManySelectionsError
 from strategist.optimise.strategy import Strategy
+from strategist.radio.complete import complete
 from strategist.survey.finding import Finding
 from strategist.survey.records import ReadPoint
-from strategist.survey.untried import complete
 from strategist.tags.mask import unrecorded
 from strategist.trust.diagnosis import diagnose
 from strategist.trust.evaluate import Outcome, evaluate
@@ -144,6 +146,7 @@ def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
         unseen=unseen,
         searched={
             "levels": len(problem.profile.levels_dbm),
+            "levels_predicted": _levels_predicted(problem, whole),
             "cutoffs": len(problem.outcomes),
             "masks": len(problem.candidates.masks),
         },
@@ -155,6 +158,7 @@ def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
         findings=diagnose(read_point, strategy),
         warnings=(
             *whole.warnings,
+            *standing.warnings,
             *_not_guarded(answer),
             *weak,
             *(unseen.warnings if unseen else ()),
@@ -226,6 +230,15 @@ def _unseen(whole: ReadPoint, strategy: Strategy, options: Options, spent: float
         "in the time given: how the masks hold for tags left out is less sure"
     )
     return replace(unseen, warnings=(*unseen.warnings, warning))
+
+
+def _levels_predicted(problem: Problem, whole: ReadPoint) -> int:
+    """How many of the levels searched hold predicted reads in some pass."""
+    predicted = whole.survey.predicted
+    if predicted is None:
+        return 0
+    levels = whole.survey.levels_dbm[predicted.pairs.any(axis=0)]
+    return int(np.isin(problem.profile.levels_dbm, levels).sum())
 
 
 def _least(*limits: float | None) -> float | None:

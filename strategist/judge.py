@@ -10,8 +10,8 @@ from typing import Any
 
 from strategist.choose import Options, Result, best_strategy, choose
 from strategist.optimise.strategy import Strategy
+from strategist.radio.complete import complete
 from strategist.survey.records import ReadPoint
-from strategist.survey.untried import complete
 from strategist.trust.folds import CrossValidation, cross_validate
 from strategist.trust.next_survey import NextSurvey, next_survey
 from strategist.trust.tag_types import TagTypes, judge_cutoff

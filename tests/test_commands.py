@@ -223,7 +223,7 @@ def test_evaluate_says_which_passes(capsys: Any, one: Path, tmp_path: Path) -> N
     status, out, _ = run(capsys, "evaluate", one, "--strategy", file, "--out", "-")
     found = json.loads(out)
     assert (status, found["loss"], found["outcome"]["missed"]) == (0, 5.0, 1)
-    standing = ["guarded_loss", "guarded", "rates", "margins"]
+    standing = ["guarded_loss", "guarded", "rates", "margins", "predicted"]
     on_air = ["lawful", "exposure", "time"]
     keys = ["read_point", "loss", "strategy", "outcome", *standing, *on_air, "warnings"]
     assert list(found) == keys
@@ -505,6 +505,39 @@ def test_survey_without_a_single_read(capsys: Any, tmp_path: Path) -> None:
 
 def test_version(capsys: Any) -> None:
     assert run(capsys, "--version")[:2] == (0, f"{strategist.__version__}\n")
+
+
+def test_predicted_levels_are_marked(capsys: Any, tmp_path: Path) -> None:
+    """A level between two that were surveyed: searched, marked where it is used, asked to survey,
+    and refused while `predict_levels` is off."""
+    policy = {"levels_dbm": [20, 21.5, 23], "allow": ["power"], "predict_levels": True}
+    folder = case(tmp_path / "case", {"door": policy})
+    status, out, _ = run(capsys, "check", folder)
+    assert status == 0
+    assert "21.5 dBm" in out and "predicted" in out
+    status, out, _ = run(capsys, "solve", folder)
+    assert status == 0
+    assert "3 levels, 1 of them predicted" in " ".join(out.split())
+    (tmp_path / "strategy.json").write_text('{"levels_dbm": [21.5]}')
+    given = (folder, "--strategy", tmp_path / "strategy.json", "--out", tmp_path / "out.json")
+    status, out, _ = run(capsys, "evaluate", *given)
+    assert status == 0
+    for words in (
+        "21.5 dBm, fixed (predicted)",
+        "rest on reads that were not measured",
+        "at predicted steps",
+        "21.5 dBm was predicted, not surveyed: survey it here before",
+    ):
+        assert words in " ".join(out.split()), words
+    assert all(len(line) <= 80 for line in out.splitlines())
+    assert json.loads((tmp_path / "out.json").read_text())["predicted"]["steps_dbm"] == [21.5]
+    site = (folder / "site.json").read_text()
+    (folder / "site.json").write_text(site.replace('"predict_levels": true', '"untried": "refuse"'))
+    rows = [f"door,{p},{level}" for p in ("p1", "p2") for level in (20, 23)]
+    (folder / "tried.csv").write_text("\n".join(["read_point,pass_id,power_dbm", *rows]) + "\n")
+    status, _, err = run(capsys, "solve", folder)
+    assert status == 2
+    assert "21.5 dBm" in err
 
 
 def test_judge_says_how_far_to_trust_the_answer(capsys: Any, two: Path, tmp_path: Path) -> None:

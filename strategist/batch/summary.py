@@ -112,6 +112,7 @@ class _Totals:
         self._loss = 0.0
         self._worst: list[tuple[float, int, str]] = []
         self._errors: list[str] = []
+        self._foreseen: list[str] = []
 
     def take(self, row: dict[str, Any]) -> None:
         number = self.statuses.total()
@@ -121,6 +122,8 @@ class _Totals:
             if len(self._errors) < _SHOWN:
                 self._errors.append(f"{name}: {row['error'].splitlines()[0]}")
             return
+        if row["predicted_dbm"] and len(self._foreseen) < _SHOWN:
+            self._foreseen.append(f"{name}: {row['predicted_dbm']} dBm")
         self._loss += row["loss"]
         self._sums.update({key: row[key] for key in ("wanted", "missed", "stray", "passes")})
         said = (
@@ -142,6 +145,10 @@ class _Totals:
             )
         worst = [said for loss, _, said in sorted(self._worst, reverse=True) if loss > 0]
         lines += _listed("Largest losses", worst)
+        lines += _listed(
+            "Steps that were predicted: survey them before hand-over (all in summary.csv)",
+            self._foreseen,
+        )
         lines += _listed("Errors (all in summary.csv)", self._errors)
         lines += _listed("Read points that hear each other (all in coupling.json)", _said(pairs))
         return "\n".join(lines) + "\n"

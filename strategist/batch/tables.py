@@ -27,6 +27,7 @@ COLUMNS = {
     "stray": "int64",
     "stray_rate": "float64",
     "levels_dbm": "string",  # the steps from the lowest up, parted by spaces
+    "predicted_dbm": "string",  # those of them that were predicted, not surveyed
     "stop_after": "int64",
     "cutoff_dbm": "float64",
     "masks": "string",  # JSON, as in a strategy
@@ -58,13 +59,18 @@ def table_row(line: dict[str, Any]) -> dict[str, Any]:
     strategy, outcome = result["strategy"], result["outcome"]
     row |= {name: result[name] for name in _RESULT} | {name: outcome[name] for name in _OUTCOME}
     return row | {
-        "levels_dbm": " ".join(f"{level:g}" for level in strategy["levels_dbm"]),
+        "levels_dbm": _levels(strategy["levels_dbm"]),
+        "predicted_dbm": _levels((result.get("predicted") or {}).get("steps_dbm", [])),
         "stop_after": strategy["stop_after"],
         "cutoff_dbm": strategy["cutoff_dbm"],
         "masks": json.dumps(strategy["masks"]),
         "mask_words": "; ".join(result["mask_words"]),
         "warnings": len(result["warnings"]),
     }
+
+
+def _levels(levels_dbm: list[float]) -> str:
+    return " ".join(f"{level:g}" for level in levels_dbm)
 
 
 def write_parquet(path: Path, rows: Iterator[dict[str, Any]]) -> None:

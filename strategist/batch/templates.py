@@ -20,8 +20,8 @@ from strategist.errors import InputError, StrategistError
 from strategist.optimise.installable import installable
 from strategist.optimise.strategy import Strategy, read_strategy
 from strategist.optimise.templates import Templates, template_curve
+from strategist.radio.complete import complete
 from strategist.survey.parts import Part, open_case
-from strategist.survey.untried import complete
 from strategist.trust.evaluate import evaluate
 
 __all__ = ["CANDIDATES_MAX", "PricedPoint", "SiteTemplates", "site_templates"]

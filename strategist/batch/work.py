@@ -12,9 +12,9 @@ import numpy as np
 from strategist.batch.coupling import hearings
 from strategist.choose import Options, choose
 from strategist.errors import DisagreementError, InputError, SolveError
+from strategist.radio.complete import complete
 from strategist.survey.parts import Part
 from strategist.survey.records import ReadPoint
-from strategist.survey.untried import complete
 
 __all__ = ["Done", "Task", "failed", "solve"]
 

@@ -7,9 +7,10 @@ from functools import cached_property
 
 import numpy as np
 
+from strategist.optimise.guarded import guarded_peaks
 from strategist.radio.dwell import steps_by_masks
 from strategist.radio.lawful import lawful_levels
-from strategist.survey.policy import DECIMALS, Guard, Policy
+from strategist.survey.policy import Policy
 from strategist.survey.profile import Profile, aggregate
 from strategist.survey.records import Bools, Floats, Ints, Survey
 from strategist.tags.candidates import Candidates, find_candidates, no_candidates
@@ -216,8 +217,7 @@ def pose(survey: Survey, policy: Policy) -> Problem:
         candidates = find_candidates(survey.tags, policy.reader, serial_masks=policy.serial_masks)
     else:
         candidates = no_candidates(survey.tags)
-    surveyed = aggregate(survey, candidates.tag_class)
-    drifted = replace(surveyed, rssi=guarded_rssi(surveyed, policy.guard))
+    surveyed, drifted = aggregate(survey, candidates.tag_class, guarded_peaks(survey, policy.guard))
     may_be = lawful_levels(survey, policy)
     if "power" not in allow and "ladder" not in allow:
         may_be = np.arange(len(may_be)) == np.flatnonzero(may_be).max()
@@ -241,21 +241,6 @@ def pose(survey: Survey, policy: Policy) -> Problem:
         slots=len(steps) - 1,
         top_fixed="power" not in allow,
     )
-
-
-def guarded_rssi(profile: Profile, guard: Guard) -> Floats:
-    """The RSSI that counts under the guards, in the shape of `profile.rssi`; −inf: not read.
-
-    A wanted row is taken from the surveyed level at or below its level less `power_db`, and is
-    `rssi_db` weaker; a stray row from the one at or above, and stronger. The end levels stand in.
-    """
-    levels = np.round(profile.levels_dbm, DECIMALS)
-    lower = np.searchsorted(levels, np.round(levels - guard.power_db, DECIMALS), "right") - 1
-    upper = np.searchsorted(levels, np.round(levels + guard.power_db, DECIMALS), "left")
-    weaker = profile.rssi[:, np.maximum(lower, 0)] - guard.rssi_db
-    stronger = profile.rssi[:, np.minimum(upper, len(levels) - 1)] + guard.rssi_db
-    counts: Floats = np.where(profile.row_wanted[:, None], weaker, stronger)
-    return np.round(counts, DECIMALS)
 
 
 def _rssi_values(rssi: Floats, guarded: Floats, allowed: bool) -> Floats:

@@ -7,13 +7,13 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from strategist.errors import InputError
+from strategist.radio.complete import complete
 from strategist.radio.dwell import steps_by_masks
 from strategist.radio.lawful import lawful_levels
 from strategist.report.lines import paragraph, plain
 from strategist.survey.finding import Finding
 from strategist.survey.order import figure
 from strategist.survey.records import Case, ReadPoint
-from strategist.survey.untried import complete
 from strategist.trust.diagnosis import diagnose
 
 __all__ = ["Checked", "check", "check_document", "check_text"]
@@ -21,11 +21,15 @@ __all__ = ["Checked", "check", "check_document", "check_text"]
 
 @dataclass(frozen=True, eq=False)
 class Checked:
-    """A read point with its findings; `refusal` says why it cannot be solved, None if it can."""
+    """A read point with its findings; `refusal` says why it cannot be solved, None if it can.
+
+    `warnings` are those of reading it, and of what would be predicted or left out of it.
+    """
 
     read_point: ReadPoint
     findings: tuple[Finding, ...]
     refusal: InputError | None
+    warnings: tuple[str, ...]
 
     @property
     def weak(self) -> bool:
@@ -46,13 +50,13 @@ class Checked:
             "usable": self.refusal is None,
             "refusal": None if self.refusal is None else str(self.refusal),
             "findings": [asdict(finding) for finding in self.findings],
-            "warnings": list(self.read_point.warnings),
+            "warnings": list(self.warnings),
         }
 
 
 def check(case: Case) -> tuple[Checked, ...]:
     """The findings on each read point of a case."""
-    return tuple(Checked(point, diagnose(point), _refusal(point)) for point in case.read_points)
+    return tuple(_checked(point) for point in case.read_points)
 
 
 def check_document(case: Case, checked: Sequence[Checked]) -> dict[str, Any]:
@@ -68,15 +72,17 @@ def check_text(case: Case, checked: Sequence[Checked]) -> str:
     return "\n".join([*lines, "", _verdict(checked)])
 
 
-def _refusal(read_point: ReadPoint) -> InputError | None:
-    """Why nothing can be chosen: untried pairs, no lawful level, no step that fits the dwell."""
+def _checked(read_point: ReadPoint) -> Checked:
+    """The findings, and why nothing can be chosen: untried pairs, no lawful level, no step that
+    fits the dwell."""
+    found = diagnose(read_point)
     try:
         whole = complete(read_point)
         lawful_levels(whole.survey, whole.policy)
         steps_by_masks(whole.survey, whole.policy.time, (), 0, 1)
+        return Checked(read_point, found, None, whole.warnings)
     except InputError as error:
-        return error
-    return None
+        return Checked(read_point, found, error, read_point.warnings)
 
 
 def _heading(read_point: ReadPoint) -> list[str]:
@@ -95,7 +101,7 @@ def _heading(read_point: ReadPoint) -> list[str]:
 def _said(one: Checked) -> list[str]:
     said = [("unusable", str(one.refusal), "")] if one.refusal is not None else []
     said += [(f.severity, f.text, f.advice) for f in one.findings]
-    said += [("note", warning, "") for warning in one.read_point.warnings]
+    said += [("note", warning, "") for warning in one.warnings]
     lines = []
     for mark, text, advice in said:
         lines += paragraph(f"{mark}: {text}", hanging=2)

@@ -38,6 +38,11 @@ def _guarded(standing: Standing) -> list[str]:
         f"stray) if every tag drifts the wrong way by {figure(guarded.guard.power_db)} dB of "
         f"power and {figure(guarded.guard.rssi_db)} dB of RSSI"
     )
+    if guarded.widened is not None:
+        text += (
+            f" ({figure(guarded.widened.power_db)} and {figure(guarded.widened.rssi_db)} dB at "
+            "predicted steps)"
+        )
     for one in guarded.stand_ins:
         text += (
             f"; {figure(one.asked_dbm)} dBm ({one.role}) was not surveyed, "
@@ -78,7 +83,7 @@ def _power(margin: PowerMargin, way: str, role: str) -> str:
 
 
 def _where(margin: RssiMargin) -> str:
-    return f": {margin.epc}{_in(margin)}"
+    return f": {margin.epc}{_in(margin)}{' (predicted)' if margin.predicted else ''}"
 
 
 def _in(margin: PowerMargin | RssiMargin) -> str:

@@ -15,6 +15,7 @@ from strategist.tags.mask import EPC_START, Mask, mask_text
 from strategist.trust.evaluate import Outcome
 from strategist.trust.evaluation import Evaluation
 from strategist.trust.intervals import Rate
+from strategist.trust.standing import Standing
 from strategist.trust.unseen import Unseen
 
 __all__ = [
@@ -50,7 +51,7 @@ def result_text(result: Result, policy: Policy, *, caution: bool = True, weak: b
     return "\n".join(
         [
             f"{plain(result.read_point)}: {_HEADS[result.status]}",
-            *what_to_set(result.strategy, result.mask_words),
+            *what_to_set(result.strategy, result.mask_words, _steps(result.standing)),
             *_what_it_does(result.outcome, policy),
             *_unseen(result.unseen),
             *standing_lines(result.standing),
@@ -73,7 +74,7 @@ def evaluation_text(evaluation: Evaluation, policy: Policy) -> str:
     return "\n".join(
         [
             f"{plain(evaluation.read_point)}: the given strategy",
-            *what_to_set(evaluation.strategy),
+            *what_to_set(evaluation.strategy, (), _steps(evaluation.standing)),
             *_what_it_does(evaluation.outcome, policy),
             *standing_lines(evaluation.standing),
             *on_air_lines(evaluation.on_air),
@@ -88,13 +89,24 @@ def caution_lines() -> list[str]:
     return ["Caution", *paragraph(CAUTION)]
 
 
-def what_to_set(strategy: Strategy, mask_words: Sequence[str] = ()) -> list[str]:
-    """A strategy in lines of 80 columns below a head; `mask_words` as in a result."""
-    levels = ", ".join(figure(level) for level in strategy.levels_dbm)
+def _steps(standing: Standing) -> tuple[float, ...]:
+    return () if standing.foreseen is None else standing.foreseen.steps_dbm
+
+
+def what_to_set(
+    strategy: Strategy, mask_words: Sequence[str] = (), predicted: Sequence[float] = ()
+) -> list[str]:
+    """A strategy in lines of 80 columns below a head; `mask_words` as in a result.
+
+    `predicted` are the levels (dBm) that were not surveyed; they are marked.
+    """
+    marks = [" (predicted)" if level in predicted else "" for level in strategy.levels_dbm]
+    named = zip(strategy.levels_dbm, marks, strict=True)
+    levels = ", ".join(f"{figure(level)}{mark}" for level, mark in named)
     steps = len(strategy.levels_dbm)
     lines = ["To set"]
     if steps == 1:
-        lines += labelled("power", f"{levels} dBm, fixed")
+        lines += labelled("power", f"{figure(strategy.levels_dbm[0])} dBm, fixed{marks[0]}")
     else:
         lines += labelled("power", f"step ladder: {levels} dBm, in this order")
         tags = "one tag has" if strategy.stop_after == 1 else f"{strategy.stop_after} tags have"
@@ -141,8 +153,23 @@ def _what_it_does(outcome: Outcome, policy: Policy) -> list[str]:
             f"({outcome.stray_rate:.3g} a pass){_passes(stray_in)}",
         ),
         *labelled("loss", f"{loss}{figure(weights.stray)} x {outcome.stray} stray"),
+        *_resting(outcome),
         *_limits(outcome, policy),
     ]
+
+
+def _resting(outcome: Outcome) -> list[str]:
+    """Which of the counts rest on reads that were predicted."""
+    rest = outcome.resting
+    if rest is None or not rest.passes:
+        return []
+    text = (
+        f"{rest.missed} of {outcome.missed} missed, {rest.wanted - rest.missed} of "
+        f"{outcome.wanted - outcome.missed} wanted reported and {rest.stray} of {outcome.stray} "
+        f"stray let through rest on reads that were not measured, in "
+        f"{_count(rest.passes, 'pass', 'passes')}"
+    )
+    return labelled("predicted", text)
 
 
 def _limits(outcome: Outcome, policy: Policy) -> list[str]:
@@ -213,6 +240,8 @@ def _searched(result: Result, policy: Policy) -> str:
         slots = min(slots, len(time.steps_max) - 1)
     ladder = "" if steps == 1 or searched["levels"] == 1 else f" (up to {steps} steps)"
     chain = f" (up to {slots} in a chain)" if searched["masks"] else ""
+    if searched["levels_predicted"]:
+        levels += f", {searched['levels_predicted']} of them predicted"
     return (
         f"{levels}{ladder}, {_count(searched['cutoffs'] - 1, 'cutoff', 'cutoffs')} and "
         f"{_count(searched['masks'], 'mask', 'masks')}{chain}"

@@ -61,7 +61,7 @@ def build(point: PointRows, warnings: list[str], faults: FaultList) -> list[Read
     _refuse_twice(point.roster, axes, found)
     tags = _tags(point.roster, axes, found)
     levels = _levels(point, warnings, found)
-    tried = _tried(point, axes, levels, found)
+    tried = _tried(point, axes, levels, warnings, found)
     listed = np.isin(axes.pair_of(point.reads), axes.pair_of(point.roster))
     keep = _judge_unlisted(point, ~listed, warnings, found)
     if found:
@@ -166,11 +166,21 @@ def _levels(point: PointRows, warnings: list[str], faults: FaultList) -> Floats:
     return levels
 
 
-def _tried(point: PointRows, axes: _Axes, levels: Floats, faults: FaultList) -> Bools:
+def _tried(
+    point: PointRows, axes: _Axes, levels: Floats, warnings: list[str], faults: FaultList
+) -> Bools:
     """Which (pass, level) pairs were surveyed; reads at others are faults."""
     read_level = _level_of(point.reads, levels, faults)
     if point.tried is None:
-        return np.ones((len(axes.passes), len(levels)), bool)
+        named = np.isin(np.arange(len(levels)), read_level) | (not point.policy.predict_levels)
+        if not named.all():
+            silent = some([figure(level) for level in levels[~named]])
+            warnings.append(
+                f"{(~named).sum()} of {len(levels)} levels count as not surveyed, since no read "
+                f"names them (predict_levels): {silent} dBm. If they were tried and nothing was "
+                "read, say so in tried.csv."
+            )
+        return np.tile(named, (len(axes.passes), 1))
     tried_level = _level_of(point.tried, levels, faults)
     tried = np.zeros((len(axes.passes), len(levels)), bool)
     known = tried_level >= 0

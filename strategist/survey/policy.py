@@ -17,9 +17,13 @@ from pydantic.dataclasses import dataclass
 
 __all__ = [
     "DECIMALS",
+    "GUARD_POWER_DB_MAX",
+    "GUARD_RSSI_DB_MAX",
     "LEVEL_DBM_MAX",
     "LEVEL_DBM_MIN",
     "NAME_ALLOWED",
+    "PREDICT_BETWEEN_DB",
+    "PREDICT_BEYOND_DB",
     "REGION_NAMES",
     "RSSI_DBM_MAX",
     "RSSI_DBM_MIN",
@@ -42,6 +46,9 @@ __all__ = [
 
 LEVEL_DBM_MIN, LEVEL_DBM_MAX = -20.0, 40.0  # conducted transmit power that a survey may hold
 RSSI_DBM_MIN, RSSI_DBM_MAX = -120.0, 0.0  # peak RSSI that a reader may report
+GUARD_POWER_DB_MAX, GUARD_RSSI_DB_MAX = 30.0, 60.0
+PREDICT_BETWEEN_DB = 4.0  # levels this far apart hold a prediction between them
+PREDICT_BEYOND_DB = 1.0  # and one this far beyond the last
 DECIMALS = 6  # levels and RSSI are rounded to this, so that equal figures are equal numbers
 NAME_CHARACTERS_MAX = 200
 NAME_ALLOWED = f"text of 1 to {NAME_CHARACTERS_MAX} printable characters"
@@ -105,8 +112,8 @@ class Reader:
 class Guard:
     """How far (dB) power and RSSI may drift before the guarded loss looks at the damage."""
 
-    power_db: Annotated[float, Field(ge=0, le=30)] = 1.0
-    rssi_db: Annotated[float, Field(ge=0, le=60)] = 2.0
+    power_db: Annotated[float, Field(ge=0, le=GUARD_POWER_DB_MAX)] = 1.0
+    rssi_db: Annotated[float, Field(ge=0, le=GUARD_RSSI_DB_MAX)] = 2.0
 
 
 @dataclass(frozen=True, config=STRICT)
@@ -206,6 +213,10 @@ class Policy:
     `levels_dbm` None means: the levels found in the reads. `untried` says what to do with (pass,
     level) pairs that were not surveyed: refuse to solve, leave out their levels or their passes.
     `serial_masks` lets masks test serial parts, which hold for the surveyed tags alone.
+    `predict_levels` fills in pairs that were not surveyed by a model of each tag's link, before
+    `untried` looks at what is left: where the level lies between two levels surveyed in that pass
+    that are at most `PREDICT_BETWEEN_DB` apart, or at most `PREDICT_BEYOND_DB` beyond the last.
+    Without tried.csv, levels of `levels_dbm` that no read names then count as not surveyed.
     """
 
     levels_dbm: Annotated[tuple[Dbm, ...], Field(min_length=1)] | None = None
@@ -220,6 +231,7 @@ class Policy:
     time: Dwell = Dwell()
     serial_masks: bool = False
     untried: Literal["refuse", "leave_out_level", "leave_out_pass"] = "refuse"
+    predict_levels: bool = False
 
     @field_validator("levels_dbm")
     @classmethod

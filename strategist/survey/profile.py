@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from strategist.survey.records import Bools, Floats, Ints, Survey
 
-__all__ = ["Profile", "aggregate"]
+__all__ = ["Profile", "aggregate", "peaks"]
+
+_UNTRIED = 1e9  # dBm, in place of NaN where rows are compared
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,15 +60,18 @@ def peaks(survey: Survey) -> Floats:
     return found
 
 
-def aggregate(survey: Survey, tag_class: Ints) -> Profile:
+def aggregate(survey: Survey, tag_class: Ints, drifted: Floats) -> tuple[Profile, Profile]:
     """Merge equal tags within a pass, then equal passes; `tag_class[t]` classes the survey's tags.
 
-    Equal means: same class, same role and the same peak at every level. Order of passes and tags in
+    `drifted` holds, in the shape of `peaks`, what counts in place of the peaks if the site drifts;
+    the second profile has it for the rows of the first. Equal means: same class, same role and the
+    same peak and drifted one at every level. Order of passes and tags in
     the survey does not show in the profile.
     """
     rssi = peaks(survey)
     klass = tag_class[survey.roster_tag]
-    table = np.column_stack([klass, survey.roster_wanted, np.where(np.isnan(rssi), 1.0, rssi)])
+    both = np.column_stack([rssi, drifted])
+    table = np.column_stack([klass, survey.roster_wanted, np.where(np.isnan(both), _UNTRIED, both)])
     # +0.0 turns −0.0 into 0.0, so that equal values have equal bytes
     kinds, kind_of = np.unique(table + 0.0, axis=0, return_inverse=True)
     kind_of = kind_of.reshape(-1)
@@ -87,14 +92,16 @@ def aggregate(survey: Survey, tag_class: Ints) -> Profile:
         row_kind.append(of_group)
         row_count.append(np.frombuffer(count_bytes, np.int64))
     kind = np.concatenate(row_kind).astype(np.int64)
-    values = kinds[kind, 2:]
-    return Profile(
+    values = np.where(kinds[kind, 2:] == _UNTRIED, np.nan, kinds[kind, 2:])
+    levels = rssi.shape[1]
+    profile = Profile(
         levels_dbm=survey.levels_dbm,
         row_pass=np.concatenate(row_pass).astype(np.int64),
         row_class=kinds[kind, 0].astype(np.int64),
         row_wanted=kinds[kind, 1] > 0,
         row_count=np.concatenate(row_count).astype(np.int64),
-        rssi=np.where(values > 0, np.nan, values),
+        rssi=values[:, :levels],
         pass_count=np.array([groups[key] for key in ordered], np.int64),
         classes=int(tag_class.max(initial=0)) + 1,
     )
+    return profile, replace(profile, rssi=values[:, levels:])

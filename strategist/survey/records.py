@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from strategist.survey.policy import Policy
 
-__all__ = ["Case", "ReadPoint", "Survey", "Tag"]
+__all__ = ["Case", "Predicted", "ReadPoint", "Survey", "Tag"]
 
 Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
@@ -30,6 +30,21 @@ class Tag:
 
 
 @dataclass(frozen=True, eq=False)
+class Predicted:
+    """Which (pass, level) pairs of a survey hold predicted reads, and how far these may be off.
+
+    `pairs[p, l]` is True where they do. Of 95 in 100, turn-on is off by at most `turn_on_db` and
+    RSSI by at most `rssi_db`. `right` is the share of measured cells that were foreseen as read or
+    not when their levels were hidden (None: too few to say).
+    """
+
+    pairs: Bools
+    turn_on_db: float
+    rssi_db: float
+    right: float | None
+
+
+@dataclass(frozen=True, eq=False)
 class Survey:
     """The measurements of one read point, as parallel read-only arrays.
 
@@ -38,7 +53,8 @@ class Survey:
     on the roster and counts as stray. Read j says that in pass `read_pass[j]`, at level index
     `read_level[j]`, tag `read_tag[j]` was seen with `read_rssi[j]` dBm; the same triple may come
     several times. `tried[p, l]` is False where pass p was not surveyed at level l, which is not
-    the same as surveyed and not read (True, and no read).
+    the same as surveyed and not read (True, and no read). `predicted` marks the pairs that were
+    not surveyed and hold predicted reads instead; they count as tried (None: there are none).
 
     Raises ValueError when the arrays contradict each other; users' files are judged before that,
     with better words, by `strategist.survey.reading`.
@@ -57,13 +73,18 @@ class Survey:
     read_tag: Ints
     read_rssi: Floats
     tried: Bools
+    predicted: Predicted | None = None
 
     def __post_init__(self) -> None:
         passes, levels, tags = len(self.pass_ids), len(self.levels_dbm), len(self.tags)
         if not passes or not levels or np.any(np.diff(self.levels_dbm) <= 0):
             raise ValueError("a survey needs passes and ascending levels")
-        if self.tried.shape != (passes, levels):
-            raise ValueError(f"tried has shape {self.tried.shape}, not {(passes, levels)}")
+        pairs = self.tried if self.predicted is None else self.predicted.pairs
+        for name, table in (("tried", self.tried), ("predicted", pairs)):
+            if table.shape != (passes, levels):
+                raise ValueError(f"{name} has shape {table.shape}, not {(passes, levels)}")
+        if not self.tried[pairs].all():
+            raise ValueError("a predicted pair that does not count as tried")
         roster = (self.roster_pass, self.roster_tag, self.roster_wanted, self.roster_listed)
         reads = (self.read_pass, self.read_level, self.read_tag, self.read_rssi)
         for columns in (roster, reads):
@@ -85,8 +106,28 @@ class Survey:
             raise ValueError("a read has no roster entry")
         if not self.tried[self.read_pass, self.read_level].all():
             raise ValueError("a read at a level where its pass was not tried")
-        for array in (*roster, *reads, self.levels_dbm, self.tried):
+        for array in (*roster, *reads, self.levels_dbm, self.tried, pairs):
             array.setflags(write=False)
+
+    @property
+    def measured(self) -> Bools:
+        """Which (pass, level) pairs were tried in earnest: shape (passes, levels)."""
+        return self.tried if self.predicted is None else self.tried & ~self.predicted.pairs
+
+    def as_measured(self) -> Survey:
+        """The survey without what was predicted."""
+        if self.predicted is None:
+            return self
+        of_reads = self.measured[self.read_pass, self.read_level]
+        return replace(
+            self,
+            read_pass=self.read_pass[of_reads],
+            read_level=self.read_level[of_reads],
+            read_tag=self.read_tag[of_reads],
+            read_rssi=self.read_rssi[of_reads],
+            tried=self.measured,
+            predicted=None,
+        )
 
     def keep(self, *, passes: Bools | None = None, levels: Bools | None = None) -> Survey:
         """The survey of a part of the passes or levels (boolean masks over their axes)."""
@@ -95,6 +136,9 @@ class Survey:
         new_p, new_l = np.cumsum(keep_p) - 1, np.cumsum(keep_l) - 1
         of_roster = keep_p[self.roster_pass]
         of_reads = keep_p[self.read_pass] & keep_l[self.read_level]
+        predicted = self.predicted
+        if predicted is not None:
+            predicted = replace(predicted, pairs=predicted.pairs[np.ix_(keep_p, keep_l)])
         return Survey(
             read_point=self.read_point,
             levels_dbm=self.levels_dbm[keep_l],
@@ -109,6 +153,7 @@ class Survey:
             read_tag=self.read_tag[of_reads],
             read_rssi=self.read_rssi[of_reads],
             tried=self.tried[np.ix_(keep_p, keep_l)],
+            predicted=predicted if predicted is not None and predicted.pairs.any() else None,
         )
 
     def without_tags(self, out: Bools) -> Survey:

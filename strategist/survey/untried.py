@@ -8,9 +8,10 @@ import numpy as np
 
 from strategist.errors import InputError
 from strategist.survey.order import figure, some
+from strategist.survey.policy import PREDICT_BETWEEN_DB, PREDICT_BEYOND_DB, Policy
 from strategist.survey.records import ReadPoint, Survey
 
-__all__ = ["complete", "untried_pairs"]
+__all__ = ["leave_out", "untried_pairs"]
 
 
 def untried_pairs(survey: Survey) -> list[tuple[str, float]]:
@@ -21,7 +22,7 @@ def untried_pairs(survey: Survey) -> list[tuple[str, float]]:
     ]
 
 
-def complete(read_point: ReadPoint) -> ReadPoint:
+def leave_out(read_point: ReadPoint) -> ReadPoint:
     """A read point without untried pairs, by its policy's `untried`; the same one if it has none.
 
     What is left out is said in a warning. Raises InputError when the policy is to refuse (naming
@@ -37,7 +38,7 @@ def complete(read_point: ReadPoint) -> ReadPoint:
         listed = some([f"{pass_id} at {figure(level)} dBm" for pass_id, level in pairs])
         allowed = (
             f"leave_out_level or leave_out_pass, or a survey of all pairs (refuse); "
-            f"{len(pairs)} not surveyed: {listed}"
+            f"{len(pairs)} not surveyed{_unforeseen(policy)}: {listed}"
         )
         raise InputError.one("site.json", policy.untried, allowed, column=column, path=path)
     if policy.untried == "leave_out_level":
@@ -57,3 +58,13 @@ def complete(read_point: ReadPoint) -> ReadPoint:
         f"(untried: {policy.untried}): {some(left_out)}."
     )
     return replace(read_point, survey=kept, warnings=(*read_point.warnings, warning))
+
+
+def _unforeseen(policy: Policy) -> str:
+    if not policy.predict_levels:
+        return ""
+    between, beyond = figure(PREDICT_BETWEEN_DB), figure(PREDICT_BEYOND_DB)
+    return (
+        f" and out of reach of predict_levels (between levels surveyed at most {between} dB apart, "
+        f"or {beyond} dB beyond the last; a level at which nothing was read belongs in tried.csv)"
+    )

@@ -8,9 +8,9 @@ from typing import Any
 
 from strategist.errors import InputError
 from strategist.optimise.strategy import Strategy
+from strategist.radio.complete import complete
 from strategist.survey.policy import Loss
 from strategist.survey.records import ReadPoint
-from strategist.survey.untried import complete
 from strategist.trust.changes import Changes, changes_between
 from strategist.trust.evaluate import Outcome, PassOutcome, evaluate
 from strategist.trust.evaluation import Evaluation, evaluate_at

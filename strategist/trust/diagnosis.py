@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from strategist.optimise.strategy import Strategy
 from strategist.radio.findings import radio_findings
 from strategist.survey.finding import Finding, Found, findings
 from strategist.survey.order import figure
 from strategist.survey.policy import Policy
 from strategist.survey.power_findings import power_findings
-from strategist.survey.records import ReadPoint, Survey
+from strategist.survey.records import Bools, ReadPoint, Survey
 from strategist.survey.rssi_findings import rssi_findings
 from strategist.survey.soundness import soundness
 from strategist.survey.turn_on import turn_on
@@ -26,17 +28,19 @@ def diagnose(read_point: ReadPoint, strategy: Strategy | None = None) -> tuple[F
     Each gives a figure and a sentence of advice.
     """
     survey, policy = read_point.survey, read_point.policy
-    on = turn_on(survey)
+    reached: Bools = np.logical_or.reduce(survey.tried, axis=0)
+    tried = survey.keep(levels=reached) if reached.any() else survey  # what is tried tells
+    on = turn_on(tried)
     checks: list[Found] = [
         soundness(survey),
         _passes_for(survey, policy),
         data_findings(survey, policy),
-        power_findings(survey, on),
-        rssi_findings(survey, on),
-        radio_findings(survey, policy, on),
+        power_findings(tried, on),
+        rssi_findings(tried, on),
+        radio_findings(tried, policy, on),
     ]
     if strategy is not None:
-        checks.append(_edge(survey, strategy))
+        checks.append(_edge(tried, strategy))
     return findings(survey.read_point, checks)
 
 

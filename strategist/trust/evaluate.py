@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence, Set
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -19,7 +19,15 @@ from strategist.survey.policy import Policy
 from strategist.survey.records import Survey
 from strategist.tags.mask import chain_accepts
 
-__all__ = ["Outcome", "PassOutcome", "accepted_at", "evaluate", "replay", "surveyed_steps"]
+__all__ = [
+    "Outcome",
+    "PassOutcome",
+    "Resting",
+    "accepted_at",
+    "evaluate",
+    "replay",
+    "surveyed_steps",
+]
 
 _SAME_LEVEL_DB = 1e-6
 
@@ -40,9 +48,30 @@ class PassOutcome:
     steps: int
 
 
+@dataclass(frozen=True, slots=True)
+class Resting:
+    """How much of an outcome rests on predicted reads: of each of its counts, so many.
+
+    `passes` walked up to a step that was predicted for them. In these, a tag that the masks let
+    through rests on prediction unless a measured read, on a step walked, had it reported.
+    """
+
+    passes: int
+    wanted: int
+    missed: int
+    stray_presented: int
+    stray: int
+
+    def to_json(self) -> dict[str, int]:
+        return {name: getattr(self, name) for name in self.__dataclass_fields__}
+
+
 @dataclass(frozen=True)
 class Outcome:
-    """Counts over all passes of a survey; `loss` is weighted by the policy it was judged by."""
+    """Counts over all passes of a survey; `loss` is weighted by the policy it was judged by.
+
+    `resting` is None where the survey holds no predicted reads, or where none were looked at.
+    """
 
     passes: int
     wanted: int
@@ -51,6 +80,7 @@ class Outcome:
     stray: int
     loss: float
     by_pass: tuple[PassOutcome, ...]
+    resting: Resting | None = None
 
     @property
     def missed_rate(self) -> float | None:
@@ -72,6 +102,7 @@ class Outcome:
             "stray": self.stray,
             "missed_rate": self.missed_rate,
             "stray_rate": self.stray_rate,
+            "predicted": None if self.resting is None else self.resting.to_json(),
         }
 
 
@@ -82,7 +113,8 @@ def evaluate(survey: Survey, policy: Policy, strategy: Strategy) -> Outcome:
     that walks up to it.
     """
     steps = surveyed_steps(survey, strategy)
-    outcome = replay(survey, policy, strategy, accepted_at(survey, strategy, steps))
+    accepted = accepted_at(survey, strategy, steps)
+    outcome = replay(survey, policy, strategy, accepted)
     for number, one in enumerate(outcome.by_pass):
         for position, step in enumerate(steps[: one.steps]):
             if not survey.tried[number, step]:
@@ -92,7 +124,36 @@ def evaluate(survey: Survey, policy: Policy, strategy: Strategy) -> Outcome:
                     f"a level that every pass was tried at (pass {one.pass_id} was not)",
                     column=f"levels_dbm.{position}",
                 )
-    return outcome
+    return replace(outcome, resting=_resting(survey, strategy, steps, accepted, outcome))
+
+
+def _resting(
+    survey: Survey,
+    strategy: Strategy,
+    steps: Sequence[int],
+    accepted: Sequence[Mapping[int, Set[int]]],
+    outcome: Outcome,
+) -> Resting | None:
+    """What of an outcome rests on predicted reads; None where the survey has none."""
+    if survey.predicted is None:
+        return None
+    pairs, through = survey.predicted.pairs, [chain_accepts(strategy.masks, t) for t in survey.tags]
+    counts = [0, 0, 0, 0, 0]
+    for number, one in enumerate(outcome.by_pass):
+        walked = range(one.steps)
+        foreseen = {place for place in walked if pairs[number, steps[place]]}
+        if not foreseen:
+            continue
+        sure: set[int] = set()
+        for place in set(walked) - foreseen:
+            sure |= accepted[place].get(number, set())
+        here = survey.roster_pass == number
+        open_tags = {t for t in survey.roster_tag[here].tolist() if through[t] and t not in sure}
+        wanted = open_tags & set(survey.roster_tag[here & survey.roster_wanted].tolist())
+        missed, stray = open_tags & set(one.missed), open_tags & set(one.stray)
+        found = (1, len(wanted), len(missed), len(open_tags - wanted), len(stray))
+        counts = [so_far + more for so_far, more in zip(counts, found, strict=True)]
+    return Resting(*counts)
 
 
 def replay(

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from strategist.optimise.strategy import Strategy
+from strategist.radio.complete import complete
 from strategist.survey.records import ReadPoint
-from strategist.survey.untried import complete
 from strategist.tags.mask import unrecorded
 from strategist.trust.evaluate import Outcome, evaluate
 from strategist.trust.on_air import OnAir, on_air_of
@@ -52,5 +52,5 @@ def evaluate_at(read_point: ReadPoint, strategy: Strategy) -> Evaluation:
     standing = standing_of(whole.survey, whole.policy, strategy, outcome)
     on_air = on_air_of(whole.survey, whole.policy, strategy, outcome)
     unknown = unrecorded(strategy.masks, whole.survey.tags)
-    warnings = (*on_air.warnings, *whole.warnings, *unknown)
+    warnings = (*on_air.warnings, *whole.warnings, *standing.warnings, *unknown)
     return Evaluation(read_point.name, strategy, outcome, standing, on_air, warnings)

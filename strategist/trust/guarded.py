@@ -9,6 +9,9 @@ The two guards (`guard.power_db` = d, `guard.rssi_db` = g) turn the reads of eac
   each of its reads there counts as g stronger. Where none is so high, the highest stands in.
 - A level counts as surveyed when every pass was tried at it. Levels that the planner may not
   choose (`allow` without power and ladder) count too: they were measured.
+- Only measured reads are looked at. At a step that was predicted for a pass, both guards are wider
+  by the model's 95 % errors there (d + turn-on error, g + RSSI error), and the level that stands
+  for it is one measured in that pass, where there is any.
 - The mask chain is unchanged; a guarded read passes when its RSSI, so shifted and rounded to six
   decimals, is at or above the cutoff. The ladder walks and stops on what is accepted so.
 
@@ -18,19 +21,28 @@ that was read at L was not read at the higher level.
 
 from __future__ import annotations
 
+import itertools
 from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
 
 from strategist.optimise.strategy import Strategy
-from strategist.survey.policy import DECIMALS, Guard, Policy
+from strategist.survey.policy import DECIMALS, GUARD_POWER_DB_MAX, GUARD_RSSI_DB_MAX, Guard, Policy
 from strategist.survey.records import Bools, Floats, Survey
 from strategist.tags.mask import chain_accepts
 from strategist.trust.evaluate import Outcome, replay, surveyed_steps
 
-__all__ = ["GuardedOutcome", "StandIn", "guarded_loss", "guarded_outcome", "level_at"]
+__all__ = [
+    "GuardedOutcome",
+    "StandIn",
+    "guarded_loss",
+    "guarded_outcome",
+    "level_at",
+    "measured_levels",
+]
 
 Way = Literal["down", "up"]
 
@@ -49,20 +61,28 @@ class StandIn:
 
 @dataclass(frozen=True)
 class GuardedOutcome:
-    """The outcome under the guards, and where an end level stood in for one beyond the range."""
+    """The outcome under the guards, and where an end level stood in for one beyond the range.
+
+    `widened` is the guard at predicted steps, None where the strategy has none.
+    """
 
     guard: Guard
     outcome: Outcome
     stand_ins: tuple[StandIn, ...]
+    widened: Guard | None = None
 
     @property
     def loss(self) -> float:
         return self.outcome.loss
 
     def to_json(self) -> dict[str, Any]:
+        wide = self.widened
         return {
             "power_db": self.guard.power_db,
             "rssi_db": self.guard.rssi_db,
+            "predicted": None
+            if wide is None
+            else {"power_db": wide.power_db, "rssi_db": wide.rssi_db},
             "loss": self.loss,
             "missed": self.outcome.missed,
             "stray": self.outcome.stray,
@@ -83,28 +103,66 @@ def guarded_outcome(
     Raises InputError where the strategy uses a level that was not surveyed.
     """
     guard = guard or policy.guard
-    surveyed_steps(survey, strategy)
-    whole = np.logical_and.reduce(survey.tried, axis=0)
-    if not whole.any():
-        whole = np.ones_like(whole)
+    steps = surveyed_steps(survey, strategy)
+    wide = _widened(survey, guard, steps)
     accepted: list[dict[int, set[int]]] = []
-    stand_ins = []
+    stand_ins: list[StandIn] = []
     wanted = _wanted_reads(survey)
     roles: tuple[tuple[Literal["wanted", "stray"], Way, Bools, float], ...] = (
         ("wanted", "down", wanted, -1.0),
         ("stray", "up", ~wanted, 1.0),
     )
-    for level in strategy.levels_dbm:
+    for index, level in zip(steps, strategy.levels_dbm, strict=True):
         step: dict[int, set[int]] = defaultdict(set)
-        for role, way, of_role, sign in roles:
-            asked = round(level + sign * guard.power_db, DECIMALS)
-            used, inside = level_at(survey.levels_dbm, asked, way, whole)
+        for (passes, usable, foreseen), (role, way, of_role, sign) in itertools.product(
+            _alike(survey, index), roles
+        ):
+            here = wide if foreseen and wide is not None else guard
+            asked = round(level + sign * here.power_db, DECIMALS)
+            used, inside = level_at(survey.levels_dbm, asked, way, usable)
             if not inside:
                 stand_ins.append(StandIn(role, asked, float(survey.levels_dbm[used])))
-            at = of_role & (survey.read_level == used)
-            _accept(survey, strategy, at, sign * guard.rssi_db, step)
+            at = of_role & (survey.read_level == used) & passes[survey.read_pass]
+            _accept(survey, strategy, at, sign * here.rssi_db, step)
         accepted.append(step)
-    return GuardedOutcome(guard, replay(survey, policy, strategy, accepted), tuple(stand_ins))
+    outcome = replay(survey, policy, strategy, accepted)
+    return GuardedOutcome(guard, outcome, tuple(dict.fromkeys(stand_ins)), wide)
+
+
+def measured_levels(survey: Survey) -> Bools:
+    """Which levels may stand for others, by pass: shape (passes, levels).
+
+    Those that every pass was tried at and that were not predicted for this one; all of the former
+    where none is left, and all levels where no level was tried in every pass.
+    """
+    whole: Bools = np.logical_and.reduce(survey.tried, axis=0)
+    if not whole.any():
+        whole = np.ones_like(whole)
+    usable: Bools = np.broadcast_to(whole, survey.tried.shape)
+    if survey.predicted is None:
+        return usable
+    measured = usable & ~survey.predicted.pairs
+    some: Bools = np.logical_or.reduce(measured, axis=1)
+    return np.where(some[:, None], measured, usable)
+
+
+def _alike(survey: Survey, step: int) -> list[tuple[Bools, Bools, bool]]:
+    """(passes, the levels that may stand for others in them, whether the step was predicted)."""
+    usable = measured_levels(survey)
+    foreseen = survey.tried[:, step] & ~survey.measured[:, step]
+    rows, which = np.unique(np.column_stack([usable, foreseen]), axis=0, return_inverse=True)
+    which = which.reshape(-1)
+    return [(which == number, row[:-1], bool(row[-1])) for number, row in enumerate(rows)]
+
+
+def _widened(survey: Survey, guard: Guard, steps: Sequence[int]) -> Guard | None:
+    """The guard at predicted steps; None where no pass has one."""
+    predicted = survey.predicted
+    if predicted is None or not predicted.pairs[:, steps].any():
+        return None
+    power_db = round(guard.power_db + predicted.turn_on_db, DECIMALS)
+    rssi_db = round(guard.rssi_db + predicted.rssi_db, DECIMALS)
+    return Guard(min(power_db, GUARD_POWER_DB_MAX), min(rssi_db, GUARD_RSSI_DB_MAX))
 
 
 def level_at(

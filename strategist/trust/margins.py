@@ -3,7 +3,9 @@
 In power the whole ladder moves: lowered by d dB, each step is tried at the surveyed level nearest
 at or below L - d; raised, at the nearest at or above L + d; the end level stands in beyond the
 range. Only shifts that meet a surveyed level are tried, in ascending order, until one costs a
-wanted tag (a stray) that the strategy gets (keeps out) as it is. In RSSI the cutoff stands still:
+wanted tag (a stray) that the strategy gets (keeps out) as it is. Levels that were predicted stand
+for no other, so a ladder that moved is judged by measured reads alone (unless no level was measured
+in every pass). In RSSI the cutoff stands still:
 the weakest wanted tag reported, by its strongest read on the steps walked, and the strongest stray
 that only the cutoff rejects.
 """
@@ -18,7 +20,7 @@ import numpy as np
 
 from strategist.optimise.strategy import Strategy
 from strategist.survey.policy import DECIMALS, Policy
-from strategist.survey.records import Survey
+from strategist.survey.records import Bools, Survey
 from strategist.tags.mask import chain_accepts
 from strategist.trust.evaluate import Outcome, accepted_at, replay, surveyed_steps
 from strategist.trust.guarded import Way, level_at
@@ -43,11 +45,15 @@ class PowerMargin:
 
 @dataclass(frozen=True, slots=True)
 class RssiMargin:
-    """Distance (dB, not negative) of the read that sets the margin to the cutoff."""
+    """Distance (dB, not negative) of the read that sets the margin to the cutoff.
+
+    `predicted`: that read was not measured.
+    """
 
     db: float
     pass_id: str
     epc: str
+    predicted: bool = False
 
 
 @dataclass(frozen=True)
@@ -105,6 +111,8 @@ class _Shift:
         self.survey, self.policy, self.strategy = survey, policy, strategy
         every = range(len(survey.levels_dbm))
         self.at = accepted_at(survey, strategy, list(every))
+        measured: Bools = np.logical_and.reduce(survey.measured, axis=0)
+        self.usable = measured if measured.any() else np.ones_like(measured)
 
     def margin(
         self, way: Way, worse: Callable[[Outcome], Entries], outcome: Outcome
@@ -112,10 +120,12 @@ class _Shift:
         """The first shift at which an entry is worse off than in `outcome`."""
         levels, sign = self.survey.levels_dbm, 1.0 if way == "up" else -1.0
         steps = np.array(self.strategy.levels_dbm)
-        apart = np.round(sign * (levels[None, :] - steps[:, None]), DECIMALS)
+        apart = np.round(sign * (levels[self.usable] - steps[:, None]), DECIMALS)
         before, holds, seen = worse(outcome), 0.0, None
         for db in np.unique(apart[apart > 0]).tolist():
-            moved = [level_at(levels, step + sign * db, way)[0] for step in steps.tolist()]
+            moved = [
+                level_at(levels, step + sign * db, way, self.usable)[0] for step in steps.tolist()
+            ]
             if moved != seen:
                 found = replay(
                     self.survey, self.policy, self.strategy, [self.at[level] for level in moved]
@@ -140,32 +150,32 @@ def _rssi(
     place = np.full(len(survey.levels_dbm), len(steps))
     place[steps] = np.arange(len(steps))
     walked = np.array([p.steps for p in outcome.by_pass])
-    strongest: dict[tuple[int, int], float] = {}
+    in_earnest = survey.measured
+    strongest: dict[tuple[int, int], tuple[float, bool]] = {}
     for read in np.flatnonzero(place[survey.read_level] < walked[survey.read_pass]):
-        entry = (int(survey.read_pass[read]), int(survey.read_tag[read]))
-        rssi = float(survey.read_rssi[read])
-        strongest[entry] = max(strongest.get(entry, rssi), rssi)
-    wanted: list[tuple[float, int, int]] = []
-    stray: list[tuple[float, int, int]] = []
+        number, level = int(survey.read_pass[read]), int(survey.read_level[read])
+        found = (float(survey.read_rssi[read]), bool(in_earnest[number, level]))
+        entry = (number, int(survey.read_tag[read]))
+        strongest[entry] = max(strongest.get(entry, found), found)
+    wanted: list[tuple[float, int, int, bool]] = []
+    stray: list[tuple[float, int, int, bool]] = []
     for number, tag, belongs in zip(
         survey.roster_pass.tolist(),
         survey.roster_tag.tolist(),
         survey.roster_wanted.tolist(),
         strict=True,
     ):
-        rssi = strongest.get((number, tag), -np.inf)
+        rssi, measured = strongest.get((number, tag), (-np.inf, True))
         if rssi == -np.inf or not chain_accepts(strategy.masks, survey.tags[tag]):
             continue
         db = round(rssi - strategy.cutoff_dbm, DECIMALS)
         if belongs and db >= 0:
-            wanted.append((db, number, tag))
+            wanted.append((db, number, tag, not measured))
         elif not belongs and db < 0:
-            stray.append((-db, number, tag))
+            stray.append((-db, number, tag, not measured))
 
-    def least(found: list[tuple[float, int, int]]) -> RssiMargin | None:
-        if not found:
-            return None
-        named = [(db, survey.pass_ids[number], survey.tags[tag].epc) for db, number, tag in found]
-        return RssiMargin(*min(named))
+    def least(reads: list[tuple[float, int, int, bool]]) -> RssiMargin | None:
+        named = [(db, survey.pass_ids[p], survey.tags[tag].epc, by) for db, p, tag, by in reads]
+        return RssiMargin(*min(named)) if named else None
 
     return least(wanted), least(stray)

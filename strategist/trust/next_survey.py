@@ -17,6 +17,7 @@ from strategist.survey.records import ReadPoint
 from strategist.trust.acceptance import plan_acceptance
 from strategist.trust.evaluate import Outcome
 from strategist.trust.folds import CrossValidation
+from strategist.trust.foreseen import foreseen_of
 from strategist.trust.intervals import Rate, clopper_pearson, interval_words, percent
 from strategist.trust.rates import rates_of
 
@@ -104,20 +105,25 @@ def _passes(rate: Rate, policy: Policy) -> tuple[int, str]:
 def _levels(
     read_point: ReadPoint, strategy: Strategy, cross: CrossValidation | None
 ) -> tuple[tuple[float, ...], list[str]]:
-    """Half-way levels beside steps that were chosen more than once (or the answer's own, where
-    none was), and beyond a step at an end."""
-    levels = read_point.survey.levels_dbm
+    """Steps of the answer that were predicted; half-way levels beside steps that were chosen more
+    than once (or the answer's own, where none was); and beyond a step at an end."""
+    survey = read_point.survey
+    levels = survey.levels_dbm[survey.measured.any(axis=0)]
+    foreseen = foreseen_of(survey, strategy)
+    predicted = () if foreseen is None else foreseen.steps_dbm
     chosen = [strategy] if cross is None else [strategy, *cross.strategies]
     taken = Counter(level for one in chosen for level in one.levels_dbm)
     steps = sorted(level for level, n in taken.items() if n > 1) or list(strategy.levels_dbm)
-    halves: set[float] = set()
+    halves: set[float] = set(predicted)
     for step in steps:
         at = int(np.argmin(np.abs(levels - step)))
         for other in (at - 1, at + 1):
             if 0 <= other < len(levels) and abs(levels[other] - levels[at]) >= 2 * FINEST_DB:
                 halves.add(round(float(levels[other] + levels[at]) / 2, 2))
     reasons = []
-    if halves:
+    if predicted:
+        reasons.append("steps that were predicted, not surveyed")
+    if halves - set(predicted):
         listed = ", ".join(figure(step) for step in steps)
         reasons.append(
             f"levels half-way beside the steps that were chosen most ({listed} dBm): there the "

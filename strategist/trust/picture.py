@@ -9,9 +9,9 @@ from typing import Any, Literal
 import numpy as np
 
 from strategist.optimise.strategy import Strategy
+from strategist.radio.complete import complete
 from strategist.survey.profile import peaks
 from strategist.survey.records import Bools, Floats, Ints, ReadPoint, Survey
-from strategist.survey.untried import complete
 from strategist.tags.mask import chain_accepts
 from strategist.trust.evaluate import Outcome, evaluate, surveyed_steps
 

@@ -1,4 +1,4 @@
-"""How a strategy stands in a survey beyond its loss: rates with intervals, guards, margins."""
+"""How a strategy stands in a survey beyond its loss: rates, guards, margins, what was predicted."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from strategist.optimise.strategy import Strategy
 from strategist.survey.policy import Policy
 from strategist.survey.records import Survey
 from strategist.trust.evaluate import Outcome
+from strategist.trust.foreseen import Foreseen, foreseen_of
 from strategist.trust.guarded import GuardedOutcome, guarded_outcome
 from strategist.trust.margins import Margins, margins_of
 from strategist.trust.rates import Rates, rates_of
@@ -23,6 +24,12 @@ class Standing:
     rates: Rates
     guarded: GuardedOutcome
     margins: Margins
+    foreseen: Foreseen | None = None
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What must be done before the settings are handed over."""
+        return () if self.foreseen is None else self.foreseen.warnings
 
     def to_json(self) -> dict[str, Any]:
         """The keys that it adds to a result or an evaluation."""
@@ -31,6 +38,7 @@ class Standing:
             "guarded": self.guarded.to_json(),
             "rates": self.rates.to_json(),
             "margins": self.margins.to_json(),
+            "predicted": None if self.foreseen is None else self.foreseen.to_json(),
         }
 
 
@@ -40,4 +48,5 @@ def standing_of(survey: Survey, policy: Policy, strategy: Strategy, outcome: Out
         rates_of(outcome),
         guarded_outcome(survey, policy, strategy),
         margins_of(survey, policy, strategy, outcome),
+        foreseen_of(survey, strategy),
     )

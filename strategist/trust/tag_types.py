@@ -71,7 +71,8 @@ class TagTypes:
 def judge_cutoff(read_point: ReadPoint, strategy: Strategy, chooser: Chooser) -> TagTypes:
     """The tag types of a completely surveyed read point, and what they mean for the cutoff."""
     survey, policy = read_point.survey, read_point.policy
-    offsets = type_offsets(survey, turn_on(survey))
+    measured = survey.as_measured()
+    offsets = type_offsets(measured, turn_on(measured))
     real = [abs(one.offset_db) for one in offsets if one.real]
     if not real or strategy.cutoff_dbm is None:
         return TagTypes(offsets)

@@ -151,6 +151,23 @@ def test_survey_that_cannot_be_solved(client: Client, worker: Worker) -> None:
         assert "p3 at 15 dBm" in refused.json["faults"][0]["allowed"]
 
 
+def test_predicted_levels_reach_the_client(client: Client) -> None:
+    """`predict_levels` in the site: a level between is evaluated, marked, and asked to survey."""
+    document = case_document()
+    policy = {"levels_dbm": [15, 15.5, 16], "predict_levels": True}
+    document["site"]["read_points"]["gate-1"] = policy
+    survey = client.post("/v1/surveys", document).json
+    (checked,) = survey["read_points"]
+    assert checked["usable"]
+    assert "15.5 dBm" in checked["warnings"][0] and "predicted" in checked["warnings"][1]
+    given = STRATEGY | {"levels_dbm": [15.5]}
+    made = client.post("/v1/evaluations", at_gate(survey["id"], strategy=given)).json["result"]
+    point = read_case_document(json.dumps(document).encode()).read_points[0]
+    assert made == evaluate_at(point, Strategy((15.5,))).to_json()
+    assert made["predicted"]["steps_dbm"] == [15.5]
+    assert made["outcome"]["predicted"]["wanted"] == 3
+
+
 def test_too_many_who_wait(client: Client, survey: str, service: Service) -> None:
     service.limits = Limits(waiting_prompt=0)
     refused = client.post("/v1/strategies", at_gate(survey))

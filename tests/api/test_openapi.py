@@ -24,6 +24,8 @@ def test_description_is_valid_and_complete(flask_client: FlaskClient) -> None:
     document = flask_client.get("/openapi.json").json
     assert document == DESCRIPTION
     OpenAPIV31SpecValidator(document).validate()
+    policy = document["components"]["schemas"]["Policy"]["properties"]
+    assert policy["predict_levels"]["default"] is False
     described = {(method.upper(), path) for path, of in document["paths"].items() for method in of}
     assert described == {(one.method, one.path) for one in ENDPOINTS}
     rules = create_app_rules(flask_client)

@@ -66,6 +66,16 @@ def test_a_bad_read_point_and_a_bad_case_are_rows(site: Path, tmp_path: Path) ->
             assert json.loads(row["masks"]) == line["result"]["strategy"]["masks"]
 
 
+def test_predicted_steps_are_listed(tmp_path: Path) -> None:
+    """Only 22 dBm may be set, 1 dB above what was surveyed: table and text ask for a survey."""
+    policy = {"levels_dbm": [15, 18, 21, 22], "allow": ["cutoff"], "predict_levels": True}
+    summary = run_batch([write_site(tmp_path / "site", 1, policy=policy)], tmp_path / "out", QUICK)
+    with (tmp_path / "out" / "summary.csv").open(newline="") as file:
+        (row,) = csv.DictReader(file)
+    assert (row["levels_dbm"], row["predicted_dbm"]) == ("22", "22")
+    assert "survey them before hand-over" in summary.text and ": 22" in summary.text
+
+
 def test_two_workers_give_the_same_bytes(site: Path, tmp_path: Path) -> None:
     """The order of finishing does not show, and neither does who worked."""
     run_batch([site], tmp_path / "one", QUICK)

@@ -104,6 +104,7 @@ def test_small_case_becomes_the_arrays_worked_by_hand(tmp_path: Path) -> None:
         [0, 0, 1, 0],
         [-50.0, -48.0, -60.5, -49.0],
         [[True, True], [True, True]],
+        None,
     )
     assert point.warnings == ()
 

@@ -1,0 +1,226 @@
+"""What the reads of a tag say of its link: where it turns on, how its RSSI climbs, how sure it is.
+
+Below turn-on a passive tag is silent. From there RSSI climbs 1 dB per dB of power and bends over
+as the chip compresses. The wave passes the same way out and back, so a tag that needs more power
+also answers more weakly: RSSI at turn-on falls with turn-on power, and a read tells how far above
+turn-on it was taken. None of this is laid over what was measured: a cell (tag in a pass, level)
+that was tried stays as it is, read or not, and tags may come and go with power.
+
+Arrays: `peaks[e, l]` in dBm as in `survey.profile.peaks` (−inf: tried and not read, NaN: not
+tried), for tag presentations e and levels l; `kind[e]` numbers their tag types.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import special
+
+from strategist.survey.records import Bools, Floats, Ints
+
+__all__ = ["Filled", "Law", "fill", "turn_on_law"]
+
+EDGES_MIN = 5  # turn-ons of a tag type below which it has no law
+SLOPE = 0.5  # turn-on over (level − RSSI): RSSI climbs 1 dB a dB, and falls 1 dB a dB of turn-on
+SLOPE_WEIGHT = 25.0  # dB², what this counts for against the survey's own slope
+STEADY_DB = 0.25  # the spread of a law is never taken to be less: turn-on itself flickers
+OUTLIER = 1e-4  # a turn-on that a law gives less chance than this does not follow it
+COMPRESSIONS_DB = np.geomspace(2.0, 64.0, 21)  # that are tried
+COMPRESSION_DB = 16.0  # where no tag was read twice; common practice, no source
+
+
+@dataclass(frozen=True, eq=False)
+class Law:
+    """Turn-on of a tag read at level P with RSSI R: `intercept[k] + slope · (P − R)`, in dBm.
+
+    k is the tag type; `spread_db[k]` is the standard deviation about it, inf (and the intercept 0)
+    where too few turn-ons of the type were seen.
+    """
+
+    slope: float
+    intercept: Floats
+    spread_db: Floats
+
+    def turn_on(
+        self, kind: Ints, unread: Floats, level: Floats, rssi: Floats
+    ) -> tuple[Floats, Floats]:
+        """(turn-on in dBm, its 95 % error in dB) of tags read at `level` and not at `unread`.
+
+        What the law says with its spread, cut off at the two levels: the median, and half of what
+        lies between the outer 2.5 %. Without a law, or where the levels contradict it, anywhere
+        between them. `unread` −inf: no lower level was tried; without a law the turn-on is then
+        −inf and the error inf, not known.
+        """
+        spread = self.spread_db[kind]
+        known = np.isfinite(spread)
+        said = self.intercept[kind] + self.slope * (level - rssi)
+        scale = np.where(known, spread, 1.0)
+        low, high = special.ndtr((unread - said) / scale), special.ndtr((level - said) / scale)
+        lawful = known & (high - low > OUTLIER)
+
+        def at(share: float) -> Floats:
+            by_law = said + scale * special.ndtri(low + share * (high - low))
+            evenly = level - (1 - share) * (level - unread)
+            found: Floats = np.clip(np.where(lawful, by_law, evenly), unread, level)
+            return found
+
+        bottom, top = at(0.025), at(0.975)
+        ends = np.isfinite(bottom)
+        return at(0.5), np.where(ends, (top - np.where(ends, bottom, 0.0)) / 2, np.inf)
+
+
+def turn_on_law(kind: Ints, unread: Floats, level: Floats, rssi: Floats, kinds: int) -> Law:
+    """The law that turn-ons seen between `unread` and `level` (dBm) follow, by tag type.
+
+    Least squares with one slope for all types, drawn towards `SLOPE`.
+    """
+    middle, above, width = (unread + level) / 2, level - rssi, level - unread
+    count = np.bincount(kind, minlength=kinds)
+    held = np.maximum(count, 1)
+
+    def mean(values: Floats) -> Floats:
+        means: Floats = np.bincount(kind, values, minlength=kinds) / held
+        return means
+
+    x, y = above - mean(above)[kind], middle - mean(middle)[kind]
+    slope = float((x @ y + SLOPE_WEIGHT * SLOPE) / (x @ x + SLOPE_WEIGHT))
+    rest = np.bincount(kind, (y - slope * x) ** 2, minlength=kinds) / np.maximum(count - 1, 1)
+    unsure = rest * (1 + np.sqrt(2 / np.maximum(count - 1, 1)))  # by a standard error of itself
+    variance = np.maximum(unsure - mean(width**2) / 12, STEADY_DB**2)  # less that of the steps
+    enough = count >= EDGES_MIN
+    intercept = np.where(enough, mean(middle) - slope * mean(above), 0.0)
+    return Law(slope, intercept, np.where(enough, np.sqrt(variance), np.inf))
+
+
+@dataclass(frozen=True, eq=False)
+class Filled:
+    """`peaks` with the cells asked for filled in: RSSI, or −inf where the tag stays silent.
+
+    `turn_on_db` is the largest 95 % error of a turn-on that decided such a cell: 0 where none did,
+    inf where nothing is known of one.
+    """
+
+    peaks: Floats
+    turn_on_db: float
+
+
+def fill(levels_dbm: Floats, peaks: Floats, kind: Ints, asked: Bools) -> Filled:
+    """Predict the cells `asked` (not tried), each from the nearest levels tried below and above.
+
+    Both read: read. Neither: silent. Silent below and read above: read from the turn-on upward.
+    Read below and silent above: as the nearer of the two, silent half-way. Where only one of them
+    exists: as that one, but below it only down to turn-on. RSSI is the climb from turn-on, moved
+    to meet the measured reads beside it.
+    """
+    below, above = _beside(peaks)
+    law = _law_of(levels_dbm, peaks, kind)
+    entry, level = np.nonzero(asked)
+    low, high = below[entry, level], above[entry, level]
+    read_low, read_high = _read(peaks, entry, low), _read(peaks, entry, high)
+    power = levels_dbm[level]
+    on, error = law.turn_on(
+        kind[entry],
+        np.where(low >= 0, levels_dbm[low], -np.inf),
+        levels_dbm[high],
+        np.where(read_high, peaks[entry, high], 0.0),
+    )
+    rising = read_high & ~read_low
+    falling = read_low & ~read_high & (high >= 0)
+    nearer = power - levels_dbm[low] < levels_dbm[high] - power
+    read = np.where(rising, power >= on, read_low & (~falling | nearer))
+    found = peaks.copy()
+    rssi = _rssi(levels_dbm, peaks, _starts(levels_dbm, peaks, kind, law), entry, level)
+    found[entry, level] = np.where(read, rssi, -np.inf)
+    return Filled(found, float(error[rising].max(initial=0.0)))
+
+
+def _beside(peaks: Floats) -> tuple[Ints, Ints]:
+    """Index of the nearest level tried below and above each cell; −1 where there is none."""
+    levels = peaks.shape[1]
+    tried = ~np.isnan(peaks)
+    here = np.arange(levels)[None, :]
+    below = np.maximum.accumulate(np.where(tried, here, -1), axis=1)
+    above = np.minimum.accumulate(np.where(tried, here, levels)[:, ::-1], axis=1)[:, ::-1]
+    return below, np.where(above == levels, -1, above)
+
+
+def _read(peaks: Floats, entry: Ints, level: Ints) -> Bools:
+    """Whether a tag was read at a level, which is −1 for none."""
+    read: Bools = (level >= 0) & np.isfinite(peaks[entry, level])
+    return read
+
+
+def _first(peaks: Floats) -> tuple[Ints, Ints, Ints]:
+    """(entry, first level read, nearest level tried below it or −1) of each tag that was read."""
+    read = np.isfinite(peaks)
+    entry = np.flatnonzero(read.any(axis=1))
+    first = read[entry].argmax(axis=1)
+    below, _ = _beside(peaks)
+    return entry, first, np.where(first > 0, below[entry, first - 1], -1)
+
+
+def _law_of(levels_dbm: Floats, peaks: Floats, kind: Ints) -> Law:
+    entry, first, under = _first(peaks)
+    seen = under >= 0
+    entry, first, under = entry[seen], first[seen], under[seen]
+    return turn_on_law(
+        kind[entry],
+        levels_dbm[under],
+        levels_dbm[first],
+        peaks[entry, first],
+        int(kind.max(initial=0)) + 1,
+    )
+
+
+def _climb(over_db: Floats, compression_db: float) -> Floats:
+    """RSSI above that at turn-on, `over_db` of power above turn-on.
+
+    Its slope is 1 at turn-on (and where the line goes on below) and half at `compression_db`.
+    """
+    upward = np.maximum(over_db, 0.0)
+    climb: Floats = compression_db * np.log1p(upward / compression_db)
+    return np.minimum(over_db, 0.0) + climb
+
+
+def _starts(levels_dbm: Floats, peaks: Floats, kind: Ints, law: Law) -> Floats:
+    """Turn-on of each tag by its lowest read; that read's level where no more is known."""
+    entry, first, under = _first(peaks)
+    unread = np.where(under >= 0, levels_dbm[under], -np.inf)
+    on, _ = law.turn_on(kind[entry], unread, levels_dbm[first], peaks[entry, first])
+    starts = np.full(len(peaks), levels_dbm[-1])
+    starts[entry] = np.where(np.isfinite(on), on, levels_dbm[first])
+    return starts
+
+
+def _rssi(levels_dbm: Floats, peaks: Floats, starts: Floats, entry: Ints, level: Ints) -> Floats:
+    """RSSI of cells if they are read: the climb, and what the reads beside them are off it."""
+    over = levels_dbm[None, :] - starts[:, None]
+    climb = _climb(over, _compression(over, peaks))
+    off = np.where(np.isfinite(peaks), peaks - climb, np.nan)
+    below, above = (beside[entry, level] for beside in _beside(peaks))
+    low = np.where(below >= 0, off[entry, below], np.nan)
+    high = np.where(above >= 0, off[entry, above], np.nan)
+    span = np.where((below >= 0) & (above >= 0), levels_dbm[above] - levels_dbm[below], 1.0)
+    share = (levels_dbm[level] - levels_dbm[below]) / span
+    one = np.where(np.isnan(low), high, low)
+    moved = np.where(np.isnan(low) | np.isnan(high), one, low + share * (high - low))
+    found: Floats = climb[entry, level] + moved
+    return found
+
+
+def _compression(over: Floats, peaks: Floats) -> float:
+    """The compression (dB) whose climb the reads of each tag lie nearest to, by least squares."""
+    read = np.isfinite(peaks)
+    several = read.sum(axis=1) > 1
+    if not several.any():
+        return COMPRESSION_DB
+    entry, level = np.nonzero(read & several[:, None])
+    x, y = over[entry, level], peaks[entry, level]
+    count = np.maximum(np.bincount(entry, minlength=len(peaks)), 1)
+
+    def left(compression_db: float) -> float:
+        off = y - _climb(x, compression_db)
+        return float(np.sum((off - (np.bincount(entry, off, len(peaks)) / count)[entry]) ** 2))
+
+    return float(min(COMPRESSIONS_DB, key=left))
