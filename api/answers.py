@@ -4,33 +4,40 @@ from __future__ import annotations
 
 from typing import Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, create_model
+from pydantic import BaseModel, Field, create_model
 
+from api.library import (
+    AcceptanceJson,
+    Checked,
+    CouplingJson,
+    EvaluationJson,
+    Given,
+    JudgedJson,
+    OutcomeJson,
+    ResultJson,
+    TemplatesJson,
+)
 from strategist import Strategy
 
 __all__ = [
+    "Acceptance",
     "Batch",
     "BatchResults",
-    "Checked",
     "Comparison",
+    "Coupling",
     "Evaluation",
     "Health",
     "Index",
+    "Judgement",
     "Problem",
     "Settings",
     "StrategyAnswer",
     "Survey",
+    "Templates",
     "page_of",
 ]
 
-PREDICTED: Any = Field(
-    description="Levels that were predicted, the steps among them, and their 95 % errors in dB"
-)
 State = Literal["waiting", "running", "done", "failed", "cancelled"]
-
-
-class Given(BaseModel):
-    model_config = ConfigDict(extra="allow")
 
 
 class ProblemFault(Given):
@@ -53,30 +60,7 @@ class Problem(Given):
     status: int
     detail: str
     request_id: str
-    faults: list[ProblemFault] = []
-
-
-class Finding(Given):
-    read_point: str
-    kind: str
-    text: str
-    advice: str
-    severity: Literal["weak", "note"]
-
-
-class Checked(Given):
-    """What `check` finds at a read point."""
-
-    read_point: str
-    passes: int
-    levels_dbm: list[float]
-    wanted_presented: int
-    stray_presented: int
-    reads: int
-    usable: bool
-    refusal: str | None
-    findings: list[Finding]
-    warnings: list[str]
+    faults: tuple[ProblemFault, ...] = ()
 
 
 class Survey(Given):
@@ -87,87 +71,6 @@ class Survey(Given):
     site: str
     files: list[str]
     read_points: list[Checked]
-
-
-class OutcomeJson(Given):
-    passes: int
-    wanted: int
-    missed: int
-    stray_presented: int
-    stray: int
-    missed_rate: float | None
-    stray_rate: float
-    predicted: dict[str, int] | None = Field(
-        description="How much of each count rests on predicted reads; null: the survey has none"
-    )
-
-
-class LawfulJson(Given):
-    """What is lawful with the antenna and cable of the policy; null where nothing is claimed."""
-
-    highest_dbm: float | None
-    region: str | None
-    clause: str | None
-    edition: str | None
-    levels_above_dbm: list[float] = Field(description="Surveyed levels above the lawful one")
-    reason: str
-    caution: str
-
-
-class ExposureJson(Given):
-    """How far people keep from the antenna at the top level; null where it cannot be named."""
-
-    distance_m: float | None
-    caution: str
-
-
-class TimeJson(Given):
-    """Seconds that the ladder takes in a pass."""
-
-    expected_s: float
-    worst_s: float
-    step_worst_s: float
-    dwell_s: float | None
-    fits: bool | None
-    tags_in_field: int | None
-    steps_max: list[int] | None = Field(description="Most steps searched with 0, 1, … masks")
-    assumptions: list[str]
-
-
-class OnAir(Given):
-    lawful: LawfulJson
-    exposure: ExposureJson
-    time: TimeJson | None
-
-
-class ResultJson(OnAir):
-    """The result of `solve` (docs of the project, section 6)."""
-
-    read_point: str
-    status: Literal["optimal", "feasible", "infeasible", "undecided"]
-    loss: float
-    bound: float
-    gap: float
-    strategy: Strategy
-    outcome: OutcomeJson
-    mask_words: list[str]
-    unseen: dict[str, Any] | None
-    searched: dict[str, int]
-    predicted: dict[str, Any] | None = PREDICTED
-    proof: dict[str, Any]
-    warnings: list[str]
-    seconds: float
-
-
-class EvaluationJson(OnAir):
-    """The result of `evaluate`."""
-
-    read_point: str
-    loss: float
-    strategy: Strategy
-    outcome: OutcomeJson
-    predicted: dict[str, Any] | None = PREDICTED
-    warnings: list[str]
 
 
 class ComparisonRow(Given):
@@ -230,15 +133,22 @@ class ComparisonJson(Given):
     changes: list[ChangesJson] = Field(description="From the first row to each other one")
 
 
-class _Stored(Given):
+class _Kept(Given):
     id: str
     label: str
     created: str
+    request: dict[str, Any]
+    version: str = Field(description="Of strategist, which answered")
+
+
+class _Stored(_Kept):
     survey: str
     survey_digest: str
     read_point: str
-    request: dict[str, Any]
-    version: str = Field(description="Of strategist, which answered")
+
+
+class _OfBatch(_Kept):
+    batch: str
 
 
 class StrategyAnswer(_Stored):
@@ -254,6 +164,22 @@ class Evaluation(_Stored):
 
 class Comparison(_Stored):
     result: ComparisonJson
+
+
+class Judgement(_Stored):
+    result: JudgedJson
+
+
+class Acceptance(_Stored):
+    result: AcceptanceJson
+
+
+class Templates(_OfBatch):
+    result: TemplatesJson
+
+
+class Coupling(_OfBatch):
+    result: CouplingJson
 
 
 class Batch(Given):

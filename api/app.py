@@ -31,16 +31,30 @@ from api.service import Service
 from api.store.database import FullStoreError, StoreError
 from api.store.ids import derived_ids
 from api.store.keys import begin, complete_key, forget_key
-from api.views import batches, comparisons, documents, evaluations, settings, strategies, surveys
+from api.views import (
+    acceptances,
+    batches,
+    comparisons,
+    couplings,
+    documents,
+    evaluations,
+    judgements,
+    power_limits,
+    settings,
+    strategies,
+    surveys,
+    templates,
+)
 from strategist.errors import InputError
 
 __all__ = ["ENDPOINTS", "create_app"]
 
+_VIEWS = (
+    *(surveys, strategies, judgements, evaluations, comparisons, settings, acceptances),
+    *(batches, templates, couplings, power_limits, documents),
+)
 ENDPOINTS: tuple[Endpoint, ...] = tuple(
-    found
-    for module in (surveys, strategies, evaluations, comparisons, batches, settings, documents)
-    for found in vars(module).values()
-    if isinstance(found, Endpoint)
+    found for module in _VIEWS for found in vars(module).values() if isinstance(found, Endpoint)
 )
 DESCRIPTION = describe(ENDPOINTS)
 _REQUEST_ID = re.compile(r"[A-Za-z0-9._-]{1,64}")
@@ -162,6 +176,7 @@ def _end(response: Response, service: Service) -> Response:
         response.headers[name] = value
     response.headers.setdefault("Content-Security-Policy", _CSP)
     response.headers.setdefault("Cache-Control", "private, no-cache")
+    response.vary.add("Accept")  # results come in several forms
     seconds = time.monotonic() - g.started
     name = request.endpoint or "unknown"
     service.metrics.count(name, response.status_code, seconds)

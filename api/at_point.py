@@ -1,4 +1,4 @@
-"""What requests name: a client's survey, a read point of it, a strategy given or stored."""
+"""What requests name: a survey, a read point of it, a strategy given or stored, a batch."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from sqlalchemy import RowMapping
 from api.endpoints import Ask
 from api.models import AtPoint, GivenStrategy
 from api.problems import ProblemError, in_body
+from api.store.batches import batch_counts, deleted_surveys, find_batch
 from api.store.jobs import find_job
 from api.store.pages import Place, read_cursor
 from api.store.surveys import find_survey
@@ -23,10 +24,12 @@ __all__ = [
     "at_point",
     "cursor",
     "faults_of_body",
+    "finished_batch",
     "iso",
     "listed",
     "missing",
     "point_of",
+    "refuse_unknown_point",
     "strategy_of",
     "survey_row",
 ]
@@ -98,6 +101,29 @@ def strategy_of(ask: Ask, given: GivenStrategy, *path: str | int) -> Strategy:
         allowed = "the id of a strategy of yours that is done"
         raise InputError([Fault("body", None, column, given.strategy_id, allowed, place)])
     return parse_strategy_file(row["result"].encode(), "strategy").strategy
+
+
+def finished_batch(ask: Ask, batch_id: str) -> None:
+    """Make sure that the batch that the body names is the client's, done, and has its surveys.
+
+    Raises InputError where the client has none of this id, or a survey was deleted; ProblemError
+    where read points are not solved yet.
+    """
+    database, path = ask.service.database, ("batch",)
+    if find_batch(database, ask.client, batch_id) is None:
+        allowed = "the id of a batch of yours"
+        raise InputError.one("body", batch_id, allowed, column="batch", path=path)
+    gone = deleted_surveys(database, batch_id)
+    if gone:
+        allowed = "a batch whose surveys are still there"
+        raise InputError(
+            [Fault("body", None, "batch", f"{one}: deleted", allowed, path) for one in gone]
+        )
+    counts = batch_counts(database, batch_id)
+    still_open = counts["waiting"] + counts["running"]
+    if still_open:
+        detail = f"{still_open:,} read points are not solved yet."
+        raise ProblemError("not-done", detail, headers={"Retry-After": "5"})
 
 
 def cursor(ask: Ask) -> Place | None:

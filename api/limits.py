@@ -11,6 +11,7 @@ __all__ = [
     "POWER_ENTRIES",
     "PROMPT_TIME_S",
     "READ_POINTS_OF_BATCH",
+    "TEMPLATES",
     "Limits",
 ]
 
@@ -19,6 +20,7 @@ BATCH_TIME_S = 600.0  # of each read point of a batch
 READ_POINTS_OF_BATCH = 1000
 ENTRIES = 10  # of a comparison
 PAGE = 100  # items of a list
+TEMPLATES = 1000  # different strategies for a batch
 POWER_ENTRIES = 1000  # of a reader's power table
 
 

@@ -13,21 +13,30 @@ from api.limits import (
     POWER_ENTRIES,
     PROMPT_TIME_S,
     READ_POINTS_OF_BATCH,
+    TEMPLATES,
 )
 from api.store.ids import ID_PATTERN
-from strategist import Loss, Strategy
+from strategist import RATE_LIMIT, Loss, Strategy
 
 __all__ = [
+    "AcceptanceRequest",
     "AtPoint",
     "BatchRequest",
     "ComparisonRequest",
+    "CouplingRequest",
     "EvaluationRequest",
     "GivenStrategy",
+    "JudgementRequest",
+    "MasksQuery",
+    "OfBatch",
     "PageQuery",
+    "PlanQuery",
     "PositionQuery",
+    "PowerLimitQuery",
     "PromptOptions",
     "SettingsRequest",
     "StrategyRequest",
+    "TemplatesRequest",
     "UploadQuery",
 ]
 
@@ -95,6 +104,12 @@ class StrategyRequest(AtPoint):
     options: PromptOptions = PromptOptions()
 
 
+class JudgementRequest(AtPoint):
+    """The best strategy for a read point of a survey, and how far to trust it."""
+
+    options: PromptOptions = PromptOptions()
+
+
 class GivenStrategy(Model):
     """A strategy, here or by the id of a stored one."""
 
@@ -112,6 +127,40 @@ class _WithStrategy(AtPoint, GivenStrategy):
 
 class EvaluationRequest(_WithStrategy):
     """What a strategy, given here or stored, would do at a read point."""
+
+
+Share = Annotated[float, Field(ge=1e-6, le=0.999)]
+Confidence = Annotated[float, Field(ge=0.5, le=0.999999)]
+
+
+class AcceptanceRequest(_WithStrategy):
+    """A new survey of a read point under a strategy: does it keep the limit, and what has moved?"""
+
+    rate_limit: Annotated[Share, Field(description="Share of passes with a miss.")] = RATE_LIMIT
+    confidence: Confidence = 0.95
+    against: Annotated[
+        Id | None, Field(description="An older survey with the same read point.")
+    ] = None
+
+
+class PlanQuery(Model):
+    """The rate to show, with what confidence, and the failed passes that are allowed."""
+
+    rate_limit: Annotated[Share, Field(description="Share of passes with a miss.")]
+    confidence: Confidence = 0.95
+    failures_allowed: Annotated[int, Field(ge=0, le=1000)] = 0
+
+
+class PowerLimitQuery(Model):
+    """Region, antenna and cable, as in `site.json`; a level (null: the highest lawful one)."""
+
+    region: Annotated[str, Field(min_length=1, max_length=40, description="Band and rule.")]
+    antenna_gain_dbi: Annotated[float, Field(ge=-30, le=30)]
+    polarisation: Literal["circular", "linear"] | None = None
+    cable_loss_db: Annotated[float, Field(ge=0, le=30)] = 0.0
+    hop_channels: Annotated[int | None, Field(ge=1, le=1000)] = None
+    exposure: Literal["icnirp", "fcc"] | None = None
+    level_dbm: Annotated[float | None, Field(ge=-20, le=40)] = None
 
 
 class PowerEntry(Model):
@@ -166,6 +215,44 @@ class BatchRequest(Model):
     items: Annotated[list[BatchItem], Field(min_length=1, max_length=READ_POINTS_OF_BATCH)]
     label: Label = ""
     options: BatchOptions = BatchOptions()
+
+
+class PromptTime(Model):
+    """How long the client waits, in seconds."""
+
+    time_limit_s: Annotated[float, Field(gt=0, le=PROMPT_TIME_S)] = 10.0
+
+
+class OfBatch(Model):
+    """What names a batch that is done."""
+
+    batch: Id
+    label: Label = ""
+    options: PromptTime = PromptTime()
+
+
+class TemplatesRequest(OfBatch):
+    """Few strategies for all read points of a batch."""
+
+    at_most: Annotated[Whole, Field(ge=1, le=TEMPLATES, description="Different strategies.")] = 4
+    may_pay: Annotated[
+        float | None,
+        Field(
+            ge=0,
+            description="Loss on top of its own from which a read point needs its own strategy; "
+            "null: the weight of one missed tag.",
+        ),
+    ] = None
+
+
+class CouplingRequest(OfBatch):
+    """Which read points of a batch hear each other's wanted tags, and what silences them."""
+
+
+class MasksQuery(Model):
+    """Which read point; needed where the survey has several."""
+
+    read_point: PointName | None = None
 
 
 class PageQuery(Model):

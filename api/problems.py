@@ -36,6 +36,9 @@ KINDS: dict[str, Kind] = {
         409, "The same request is still in progress", "Send it again after Retry-After seconds."
     ),
     "in-use": Kind(409, "It is still needed", "Cancel the batch, or wait until it is done."),
+    "not-done": Kind(
+        409, "The batch is not done yet", "Wait until nothing of it is waiting or running."
+    ),
     "too-large": Kind(413, "The body is too large", "See the limits at /v1; split the survey."),
     "media-type": Kind(415, "The body is of an unknown type", "Set the Content-Type."),
     "invalid": Kind(422, "Something in the request is wrong", "Mend what faults lists."),

@@ -106,14 +106,14 @@ def dropped(ask: Ask, kind: str) -> Answer:
 
 def job_json(row: RowMapping) -> dict[str, Any]:
     """An answer with what was asked: enough to ask again and know whether it is the same."""
+    request = json.loads(row["request"])
+    at_point = {name: row[name] for name in ("survey", "survey_digest", "read_point")}
     found = {
         "id": row["id"],
         "label": row["label"],
         "created": iso(row["created"]),
-        "survey": row["survey"],
-        "survey_digest": row["survey_digest"],
-        "read_point": row["read_point"],
-        "request": json.loads(row["request"]),
+        **(at_point if row["survey"] else {"batch": request["batch"]}),
+        "request": request,
         "version": __version__,
         "result": None if row["result"] is None else json.loads(row["result"]),
     }

@@ -29,6 +29,7 @@ _ROWS = 1000
 _SHEETS = 100  # read points of a page
 _COLUMNS = ("position", "survey", "read_point", "state", "strategy")
 _OF_RESULT = ("status", "loss", "bound", "gap")
+_FORMULA = "=+-@\uff1d\uff0b\uff0d\uff20"  # the last four: full width
 _OF_OUTCOME = ("passes", "wanted", "missed", "stray_presented", "stray")
 
 
@@ -141,7 +142,13 @@ def _cells(row: dict[str, Any]) -> list[Any]:
 
 
 def safe_cell(value: Any) -> Any:
-    """A cell that a spreadsheet takes for text when it is text, whatever it begins with."""
-    if isinstance(value, str) and value.lstrip()[:1] in ("=", "+", "-", "@", "\t", "\r", "\uff1d"):
-        return f"'{value}"
-    return value
+    """A cell that a spreadsheet takes for text when it is text, whatever it begins with.
+
+    Spreadsheets pass over blanks and invisible characters before the sign of a formula, and take
+    the full-width signs for it, too.
+    """
+    if not isinstance(value, str):
+        return value
+    seen = next((sign for sign in value if sign.isprintable() and not sign.isspace()), "")
+    is_formula = seen != "" and seen in _FORMULA
+    return f"'{value}" if is_formula or value[:1] in ("\t", "\r", "\n") else value

@@ -3,41 +3,73 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
-from dataclasses import replace
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
 from typing import Any
 
+from sqlalchemy import RowMapping
+
+from api.of_batch import coupling_in, templates_among
 from api.problems import fault_json, in_body
+from api.store.surveys import Cases
 from strategist import (
-    Case,
     Loss,
     Options,
     ReadPoint,
     Side,
     Strategy,
     TooManySelectionsError,
+    accept,
     choose,
     compare,
+    judge,
     parse_strategy_file,
 )
 from strategist.errors import Fault, InputError, StrategistError
 
-__all__ = ["Outcome", "perform"]
+__all__ = ["Outcome", "Task", "perform"]
 
 Outcome = tuple[Mapping[str, Any] | None, Mapping[str, Any] | None]  # result, error: one is None
 _ENTRY_SHARE_MIN_S = 0.05
 _ENTRY = "entry "  # and its number: the source of faults of its strategy
 
 
-def perform(
-    kind: str, case: Case | None, read_point: str, request: Mapping[str, Any], seconds: float | None
-) -> Outcome:
-    """The result of a job, or why there is none. `seconds` are left until nobody waits any more."""
-    if case is None:
-        return None, {"problem": "not-found", "detail": "The survey was deleted."}
-    point = next(point for point in case.read_points if point.name == read_point)
+@dataclass(frozen=True)
+class Task:
+    """A job in hand: its row, what it asks for, the surveys that it may name.
+
+    `seconds` are left until nobody waits any more (None: nobody does).
+    """
+
+    cases: Cases
+    row: RowMapping
+    request: Mapping[str, Any]
+    seconds: float | None
+
+    def point(self, key: str = "survey") -> ReadPoint:
+        """The read point in the survey named under a key of the request; InputError: none."""
+        survey = self.row["survey"] if key == "survey" else self.request[key]
+        case = self.cases.get(survey)
+        if case is None:
+            raise InputError.one("body", survey, "a survey that is there", column=key, path=(key,))
+        return next(point for point in case.read_points if point.name == self.row["read_point"])
+
+    def options(self, share: float | None = None) -> Options:
+        """Those of the request, with at most `share` seconds, or what is left."""
+        given = self.request["options"]
+        limits = (given["time_limit_s"], self.seconds if share is None else share)
+        return Options(
+            seed=given["seed"],
+            prover=given["prover"],
+            unseen=given["unseen"],
+            total_limit_s=max(0.0, min(limit for limit in limits if limit is not None)),
+        )
+
+
+def perform(task: Task) -> Outcome:
+    """The result of a job, or why there is none."""
     try:
-        return _VERBS[kind](point, request, seconds), None
+        return _VERBS[task.row["kind"]](task), None
     except TooManySelectionsError:
         allowed = "auto or model: this read point has too many mask chains for the search"
         path = ("options", "prover")
@@ -59,29 +91,37 @@ def _refused(error: InputError) -> dict[str, Any]:
     return {"problem": "invalid", "detail": str(error.faults[0])[:500], "faults": faults}
 
 
-def _choose(point: ReadPoint, request: Mapping[str, Any], seconds: float | None) -> dict[str, Any]:
-    return choose(point, _options(request["options"], seconds)).to_json()
+def _choose(task: Task) -> dict[str, Any]:
+    return choose(task.point(), task.options()).to_json()
 
 
-def _options(given: Mapping[str, Any], seconds: float | None) -> Options:
-    limit = given["time_limit_s"]
-    return Options(
-        seed=given["seed"],
-        prover=given["prover"],
-        unseen=given["unseen"],
-        total_limit_s=limit if seconds is None else max(0.0, min(limit, seconds)),
-    )
+def _judge(task: Task) -> dict[str, Any]:
+    return judge(task.point(), task.options()).to_json()
 
 
-def _compare(point: ReadPoint, request: Mapping[str, Any], seconds: float | None) -> dict[str, Any]:
+def _accept(task: Task) -> dict[str, Any]:
+    asked = task.request
+    against = None if asked["against"] is None else task.point("against")
+    strategy, limit = _strategy(asked["strategy"]), asked["rate_limit"]
+    return accept(task.point(), strategy, limit, asked["confidence"], against).to_json()
+
+
+def _templates(task: Task) -> dict[str, Any]:
+    return templates_among(task.cases, task.request)
+
+
+def _coupling(task: Task) -> dict[str, Any]:
+    return coupling_in(task.cases, task.request)
+
+
+def _compare(task: Task) -> dict[str, Any]:
     """One side an entry; those that must be solved for share the time evenly."""
-    entries = request["entries"]
+    point, entries = task.point(), task.request["entries"]
     solves = sum(entry["loss"] is not None for entry in entries)
-    limit = request["options"]["time_limit_s"]
-    total = limit if seconds is None else min(limit, seconds)
+    total = task.options().total_limit_s or 0.0
     share = max(_ENTRY_SHARE_MIN_S, total / max(1, solves))
     sides = [
-        _side(point, entry, f"{_ENTRY}{number}", request["options"], share)
+        _side(point, entry, f"{_ENTRY}{number}", task.options(share))
         for number, entry in enumerate(entries)
     ]
     try:
@@ -99,18 +139,12 @@ def _of_entry(fault: Fault) -> Fault:
     return replace(fault, source="body", path=path)
 
 
-def _side(
-    point: ReadPoint,
-    entry: Mapping[str, Any],
-    source: str,
-    options: Mapping[str, Any],
-    share: float,
-) -> Side:
+def _side(point: ReadPoint, entry: Mapping[str, Any], source: str, options: Options) -> Side:
     if entry["loss"] is None:
         return Side(entry["name"], _strategy(entry["strategy"]), source)
     weights = Loss(**entry["loss"])
     own = replace(point, policy=replace(point.policy, loss=weights))
-    found = choose(own, _options(options, share))
+    found = choose(own, options)
     return Side(entry["name"], found.strategy, source, weights, found.status, found.warnings)
 
 
@@ -118,4 +152,11 @@ def _strategy(given: Mapping[str, Any]) -> Strategy:
     return parse_strategy_file(json.dumps(given).encode(), "strategy").strategy
 
 
-_VERBS = {"strategy": _choose, "comparison": _compare}
+_VERBS: Mapping[str, Callable[[Task], dict[str, Any]]] = {
+    "strategy": _choose,
+    "judgement": _judge,
+    "comparison": _compare,
+    "acceptance": _accept,
+    "templates": _templates,
+    "coupling": _coupling,
+}

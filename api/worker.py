@@ -14,7 +14,7 @@ from sqlalchemy import RowMapping
 from api.store.database import Database, StoreError
 from api.store.jobs import claim, finish, release, renew
 from api.store.surveys import Cases
-from api.work import perform
+from api.work import Task, perform
 
 __all__ = ["Worker", "pulse"]
 
@@ -51,9 +51,7 @@ class Worker:
         self.at = row["id"]
         try:
             left = None if row["deadline"] is None else row["deadline"] - time.time()
-            request = json.loads(row["request"])
-            case = self._cases.get(row["survey"])
-            result, error = perform(row["kind"], case, row["read_point"], request, left)
+            result, error = perform(Task(self._cases, row, json.loads(row["request"]), left))
             self._store(row["id"], result, error)
         except (SystemExit, KeyboardInterrupt):
             release(self.database, self.name, blamed=False)

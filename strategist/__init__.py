@@ -21,9 +21,10 @@ from strategist.errors import (
 )
 
 if TYPE_CHECKING:
+    from strategist.batch.coupling import coupling_document, tags_of
     from strategist.batch.run import Progress, run_batch
     from strategist.batch.summary import Summary
-    from strategist.batch.templates import SiteTemplates, site_templates
+    from strategist.batch.templates import SiteTemplates, site_templates, templates_of
     from strategist.batch.templates_text import templates_text
     from strategist.choose import Options, Result, choose
     from strategist.judge import Judged, judge
@@ -38,6 +39,7 @@ if TYPE_CHECKING:
     from strategist.report.check import Checked, check, check_document, check_text
     from strategist.report.comparison import comparison_text
     from strategist.report.document import Backing, report_document
+    from strategist.report.frontier import frontier_text
     from strategist.report.given_results import GivenResult, parse_frontier, parse_results
     from strategist.report.judged import judged_text
     from strategist.report.masks import MaskList, list_masks, masks_text
@@ -46,7 +48,9 @@ if TYPE_CHECKING:
     from strategist.report.page import report_page
     from strategist.report.plots import can_plot, refuse_without_plots
     from strategist.report.settings import settings_document, settings_text
+    from strategist.report.techniques import techniques_text
     from strategist.report.text import evaluation_text, result_text
+    from strategist.report.what_if import what_if_text, what_ifs_text
     from strategist.survey.document import CaseDocument, read_case_document
     from strategist.survey.finding import Finding
     from strategist.survey.json_text import parse_json
@@ -56,7 +60,10 @@ if TYPE_CHECKING:
     from strategist.survey.records import Case, ReadPoint, Survey, Tag
     from strategist.tags.mask import Mask
     from strategist.tags.power_table import PowerTable, read_power_table
-    from strategist.trust.accept import AcceptanceRun, accept
+    from strategist.tradeoffs.frontier import Frontier, FrontierPoint, trace_frontier
+    from strategist.tradeoffs.techniques import Techniques, compare_techniques
+    from strategist.tradeoffs.what_if import WhatIf, WhatIfs, usual_what_ifs, what_if
+    from strategist.trust.accept import RATE_LIMIT, AcceptanceRun, accept
     from strategist.trust.acceptance import AcceptancePlan, plan_acceptance
     from strategist.trust.comparison import Comparison, Side, compare
     from strategist.trust.diagnosis import diagnose
@@ -67,6 +74,7 @@ if TYPE_CHECKING:
 __version__ = "0.1.0"
 
 __all__ = [
+    "RATE_LIMIT",
     "AcceptancePlan",
     "AcceptanceRun",
     "Backing",
@@ -79,6 +87,8 @@ __all__ = [
     "Evaluation",
     "Fault",
     "Finding",
+    "Frontier",
+    "FrontierPoint",
     "GivenResult",
     "GuardedOutcome",
     "InputError",
@@ -106,8 +116,11 @@ __all__ = [
     "Summary",
     "Survey",
     "Tag",
+    "Techniques",
     "Templates",
     "TooManySelectionsError",
+    "WhatIf",
+    "WhatIfs",
     "accept",
     "acceptance_text",
     "can_plot",
@@ -117,12 +130,15 @@ __all__ = [
     "choose",
     "choose_templates",
     "compare",
+    "compare_techniques",
     "comparison_text",
     "complete",
+    "coupling_document",
     "diagnose",
     "evaluate",
     "evaluate_at",
     "evaluation_text",
+    "frontier_text",
     "guarded_loss",
     "guarded_outcome",
     "judge",
@@ -154,15 +170,24 @@ __all__ = [
     "settings_document",
     "settings_text",
     "site_templates",
+    "tags_of",
+    "techniques_text",
     "template_curve",
+    "templates_of",
     "templates_text",
+    "trace_frontier",
+    "usual_what_ifs",
+    "what_if",
+    "what_if_text",
+    "what_ifs_text",
     "write_whole",
 ]
 
 _LATE = {
+    "batch.coupling": ("coupling_document", "tags_of"),
     "batch.run": ("Progress", "run_batch"),
     "batch.summary": ("Summary",),
-    "batch.templates": ("SiteTemplates", "site_templates"),
+    "batch.templates": ("SiteTemplates", "site_templates", "templates_of"),
     "batch.templates_text": ("templates_text",),
     "choose": ("Options", "Result", "choose"),
     "optimise.selections": ("TooManySelectionsError",),
@@ -178,6 +203,7 @@ _LATE = {
     "report.comparison": ("comparison_text",),
     "report.document": ("Backing", "report_document"),
     "report.given_results": ("GivenResult", "parse_frontier", "parse_results"),
+    "report.frontier": ("frontier_text",),
     "report.masks": ("MaskList", "list_masks", "masks_text"),
     "report.judged": ("judged_text",),
     "report.on_air": ("power_limit_text",),
@@ -185,6 +211,8 @@ _LATE = {
     "report.page": ("report_page",),
     "report.plots": ("can_plot", "refuse_without_plots"),
     "report.settings": ("settings_document", "settings_text"),
+    "report.techniques": ("techniques_text",),
+    "report.what_if": ("what_if_text", "what_ifs_text"),
     "report.text": ("evaluation_text", "result_text"),
     "survey.finding": ("Finding",),
     "survey.document": ("CaseDocument", "read_case_document"),
@@ -195,7 +223,10 @@ _LATE = {
     "survey.records": ("Case", "ReadPoint", "Survey", "Tag"),
     "tags.mask": ("Mask",),
     "tags.power_table": ("PowerTable", "read_power_table"),
-    "trust.accept": ("AcceptanceRun", "accept"),
+    "tradeoffs.frontier": ("Frontier", "FrontierPoint", "trace_frontier"),
+    "tradeoffs.techniques": ("Techniques", "compare_techniques"),
+    "tradeoffs.what_if": ("WhatIf", "WhatIfs", "usual_what_ifs", "what_if"),
+    "trust.accept": ("RATE_LIMIT", "AcceptanceRun", "accept"),
     "trust.acceptance": ("AcceptancePlan", "plan_acceptance"),
     "trust.comparison": ("Comparison", "Side", "compare"),
     "trust.diagnosis": ("diagnose",),

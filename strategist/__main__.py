@@ -17,12 +17,15 @@ from strategist.commands import (
     compare,
     evaluate,
     export,
+    frontier,
     judge,
     lawful,
     masks,
     report,
     solve,
+    techniques,
     templates,
+    what_if,
 )
 from strategist.commands.arguments import BAD_INPUT, INTERRUPTED, NO_ANSWER, PIPE_CLOSED, say
 from strategist.errors import InputError, StrategistError
@@ -30,18 +33,8 @@ from strategist.errors import InputError, StrategistError
 __all__ = ["main"]
 
 _COMMANDS = (
-    check,
-    masks,
-    lawful,
-    solve,
-    judge,
-    evaluate,
-    compare,
-    export,
-    batch,
-    templates,
-    report,
-    acceptance,
+    *(check, masks, lawful, solve, judge, frontier, techniques, what_if),
+    *(evaluate, compare, export, batch, templates, report, acceptance),
 )
 _EPILOG = (
     "exit status: 0 done; 1 the case is unusable (check), the run is no pass (accept) or read "

@@ -26,7 +26,19 @@ from strategist.trust.on_air import OnAir, on_air_of
 from strategist.trust.standing import Standing, standing_of
 from strategist.trust.unseen import SOLVES_MAX, Unseen, thin_classes, unseen_rates
 
-__all__ = ["Options", "Result", "Status", "best_strategies", "best_strategy", "choose"]
+__all__ = [
+    "Decided",
+    "Options",
+    "Result",
+    "Status",
+    "best_strategies",
+    "best_strategy",
+    "choose",
+    "compare_counts",
+    "compare_guarded",
+    "decide",
+    "proven_strategy",
+]
 
 Status = Literal["optimal", "feasible", "infeasible", "undecided"]
 Prover = Literal["auto", "search", "model"]
@@ -37,7 +49,7 @@ _SAME_LOSS = 1e-6
 class Options:
     """How to solve. `time_limit_s` None: until proven. `seed` feeds the mixed-integer solver.
     `total_limit_s` bounds the whole answer: the proof, and with what it leaves the further solves
-    for `unseen`, shared evenly (None: each has its own `time_limit_s`).
+    (for `unseen`, or of `judge`), shared evenly (None: each has its own `time_limit_s`).
 
     `prover` "search" is the exact search, "model" the mixed-integer model with HiGHS; "auto" takes
     the search unless the chains are too many to list. Both prove the same optimum. `unseen` asks
@@ -118,11 +130,11 @@ def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
     started = time.monotonic()
     clock = Clock(_least(options.time_limit_s, options.total_limit_s))
     whole = complete(read_point)
-    found = _decide(whole, options, clock)
+    found = decide(whole, options, clock)
     problem, answer, strategy = found.problem, found.answer, found.strategy
     seconds = time.monotonic() - started
     standing = standing_of(whole.survey, whole.policy, strategy, found.outcome)
-    _compare_guarded(answer.key[2], standing.guarded.loss)
+    compare_guarded(answer.key[2], standing.guarded.loss)
     unseen = None
     if options.unseen and strategy.masks:
         unseen = _unseen(whole, strategy, options, seconds)
@@ -135,14 +147,14 @@ def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
         )
     return Result(
         read_point=read_point.name,
-        status=_status(answer),
-        loss=problem.loss(answer.counts),
-        bound=answer.bound[1] if answer.bound[0] >= answer.key[0] else 0.0,
+        status=found.status,
+        loss=found.loss,
+        bound=found.bound,
         strategy=strategy,
         outcome=found.outcome,
         standing=standing,
         on_air=on_air.searched(problem.steps_by_masks),
-        mask_words=tuple(problem.candidates.words[x.mask] for x in answer.chain.literals),
+        mask_words=found.mask_words,
         unseen=unseen,
         searched={
             "levels": len(problem.profile.levels_dbm),
@@ -177,26 +189,58 @@ def best_strategies(parts: Sequence[ReadPoint], options: Options) -> list[Strate
 
 def best_strategy(part: ReadPoint, options: Options) -> Strategy:
     """The best strategy of one part."""
-    return _decide(complete(part), options, Clock(options.time_limit_s)).strategy
+    return proven_strategy(part, options)[0]
+
+
+def proven_strategy(part: ReadPoint, options: Options) -> tuple[Strategy, bool]:
+    """The best strategy of one part, and whether it was proven in the time given."""
+    found = decide(complete(part), options, Clock(options.time_limit_s))
+    return found.strategy, found.answer.proven
 
 
 @dataclass(frozen=True, eq=False)
-class _Decided:
+class Decided:
+    """An answer with its strategy and the outcome that the evaluator found."""
+
     problem: Problem
     answer: Answer
     prover: str
     strategy: Strategy
     outcome: Outcome
 
+    @property
+    def status(self) -> Status:
+        answer = self.answer
+        if answer.key[0] > 0:
+            return "infeasible" if answer.bound[0] >= answer.key[0] else "undecided"
+        return "optimal" if answer.proven else "feasible"
 
-def _decide(whole: ReadPoint, options: Options, clock: Clock) -> _Decided:
-    """Pose, prove, finish, and have the evaluator replay the answer."""
+    @property
+    def loss(self) -> float:
+        return self.problem.loss(self.answer.counts)
+
+    @property
+    def bound(self) -> float:
+        """A loss that no strategy of the searched set is below (0 while limits are exceeded)."""
+        return self.answer.bound[1] if self.answer.bound[0] >= self.answer.key[0] else 0.0
+
+    @property
+    def mask_words(self) -> tuple[str, ...]:
+        chain = self.answer.chain
+        return tuple(self.problem.candidates.words[x.mask] for x in chain.literals)
+
+
+def decide(whole: ReadPoint, options: Options, clock: Clock) -> Decided:
+    """Pose, prove, finish, and have the evaluator replay the answer; `whole` has no untried pair.
+
+    Raises DisagreementError where the evaluator finds another loss than the optimiser did.
+    """
     problem = pose(whole.survey, whole.policy)
     answer, prover = _prove(problem, options, clock)
     strategy, counts = finish(problem, answer)
     outcome = evaluate(whole.survey, whole.policy, strategy)
-    _compare(counts, outcome, problem)
-    return _Decided(problem, answer, prover, strategy, outcome)
+    compare_counts(counts, outcome, problem)
+    return Decided(problem, answer, prover, strategy, outcome)
 
 
 def _prove(problem: Problem, options: Options, clock: Clock) -> tuple[Answer, str]:
@@ -218,9 +262,9 @@ def _unseen(whole: ReadPoint, strategy: Strategy, options: Options, spent: float
     proven: list[bool] = []
 
     def chooser(parts: Sequence[ReadPoint]) -> list[Strategy]:
-        found = [_decide(complete(part), again, Clock(limit)) for part in parts]
-        proven.extend(one.answer.proven for one in found)
-        return [one.strategy for one in found]
+        found = [proven_strategy(part, again) for part in parts]
+        proven.extend(ok for _, ok in found)
+        return [strategy for strategy, _ in found]
 
     unseen = unseen_rates(whole, strategy, chooser)
     if all(proven):
@@ -245,12 +289,6 @@ def _least(*limits: float | None) -> float | None:
     return min((limit for limit in limits if limit is not None), default=None)
 
 
-def _status(answer: Answer) -> Status:
-    if answer.key[0] > 0:
-        return "infeasible" if answer.bound[0] >= answer.key[0] else "undecided"
-    return "optimal" if answer.proven else "feasible"
-
-
 def _not_guarded(answer: Answer) -> tuple[str, ...]:
     """What to know where the least loss is proven and the least guarded loss is not."""
     if not answer.proven or answer.guarded_bound >= answer.key[2]:
@@ -262,8 +300,8 @@ def _not_guarded(answer: Answer) -> tuple[str, ...]:
     )
 
 
-def _compare(counts: Counts, outcome: Outcome, problem: Problem) -> None:
-    """The optimiser does not mark its own work."""
+def compare_counts(counts: Counts, outcome: Outcome, problem: Problem) -> None:
+    """The optimiser does not mark its own work: DisagreementError where the two differ."""
     if (outcome.missed, outcome.stray) != (counts.missed, counts.stray) or abs(
         outcome.loss - problem.loss(counts)
     ) > _SAME_LOSS * max(1.0, outcome.loss):
@@ -273,7 +311,7 @@ def _compare(counts: Counts, outcome: Outcome, problem: Problem) -> None:
         )
 
 
-def _compare_guarded(counted: float, replayed: float) -> None:
+def compare_guarded(counted: float, replayed: float) -> None:
     """Nor its guarded loss."""
     if abs(counted - replayed) > _SAME_LOSS * max(1.0, replayed):
         raise DisagreementError(

@@ -8,19 +8,22 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
-from strategist.choose import Options, Result, best_strategy, choose
+from strategist.choose import Options, Result, choose, proven_strategy
 from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete
 from strategist.survey.records import ReadPoint
-from strategist.trust.folds import CrossValidation, cross_validate
+from strategist.trust.folds import FOLDS, CrossValidation, cross_validate
 from strategist.trust.next_survey import NextSurvey, next_survey
 from strategist.trust.tag_types import TagTypes, judge_cutoff
-from strategist.trust.unseen import unseen_rates
+from strategist.trust.unseen import SOLVES_MAX, unseen_rates
 
-__all__ = ["Judged", "judge"]
+__all__ = ["Again", "Judged", "judge"]
 
+_FURTHER_MAX = FOLDS + 1 + SOLVES_MAX  # choices: without passes, without a cutoff, without tags
+
+Again = tuple[Strategy, bool]  # a further choice, and whether it was proven in its time
 # As the built-in `map`; a process pool's own `map` spreads the choices over processors.
-Map = Callable[[Callable[[ReadPoint], Strategy], Sequence[ReadPoint]], Iterable[Strategy]]
+Map = Callable[[Callable[[ReadPoint], Again], Sequence[ReadPoint]], Iterable[Again]]
 
 
 @dataclass(frozen=True)
@@ -52,17 +55,21 @@ class Judged:
 def judge(read_point: ReadPoint, options: Options | None = None, mapped: Map = map) -> Judged:
     """Choose, then choose again without some of the passes and tags, and say what that shows.
 
-    `mapped` runs the further choices; the built-in `map` takes one after the other. Raises what
-    `choose` raises.
+    `mapped` runs the further choices; the built-in `map` takes one after the other. Of a
+    `total_limit_s` the answer has half, and they share the rest evenly. Raises what `choose`
+    raises.
     """
     options = options or Options()
     started = time.monotonic()
     whole = complete(read_point)
-    result = choose(read_point, replace(options, unseen=False))
-    again = partial(best_strategy, options=options)
+    result = choose(read_point, _of_answer(options))
+    again = partial(proven_strategy, options=_of_further(options, time.monotonic() - started))
+    proven: list[bool] = []
 
     def chooser(parts: Sequence[ReadPoint]) -> list[Strategy]:
-        return list(mapped(again, parts))
+        found = list(mapped(again, parts))
+        proven.extend(ok for _, ok in found)
+        return [strategy for strategy, _ in found]
 
     cross = cross_validate(whole, result.strategy, result.outcome, chooser)
     types = judge_cutoff(whole, result.strategy, chooser)
@@ -73,6 +80,26 @@ def judge(read_point: ReadPoint, options: Options | None = None, mapped: Map = m
         unseen = unseen_rates(whole, result.strategy, chooser)
         result = replace(result, unseen=unseen)
         warnings = [*unseen.warnings, *warnings]
+    if not all(proven):
+        warnings.append(
+            f"{proven.count(False)} of {len(proven)} choices without some of the passes or tags "
+            "were not proven in the time given: what they say of the answer is less sure"
+        )
     result = replace(result, warnings=(*result.warnings, *warnings))
     following = next_survey(whole, result.strategy, result.outcome, cross)
     return Judged(result, cross, types, following, time.monotonic() - started)
+
+
+def _of_answer(options: Options) -> Options:
+    total = options.total_limit_s
+    half = None if total is None else total / 2
+    return replace(options, unseen=False, total_limit_s=half)
+
+
+def _of_further(options: Options, spent: float) -> Options:
+    """Those of each further choice, whose share follows from what the answer left."""
+    total, limit = options.total_limit_s, options.time_limit_s
+    if total is None:
+        return options
+    share = max(0.0, total - spent) / _FURTHER_MAX
+    return replace(options, time_limit_s=share if limit is None else min(limit, share))

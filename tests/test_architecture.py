@@ -14,7 +14,8 @@ ROOT = Path(__file__).parent.parent
 SOURCES = sorted((ROOT / "strategist").rglob("*.py")) + sorted((ROOT / "api").rglob("*.py"))
 
 # Rooms from left to right; those of one rank do not import each other. `choose` is a file: it wires
-# the optimiser and the evaluator, so it stands to the right of both; `judge` calls it repeatedly.
+# the optimiser and the evaluator, so it stands to the right of both; `judge` and `tradeoffs` call
+# it repeatedly.
 RANK = {
     "errors": 0,
     "survey": 1,
@@ -24,6 +25,7 @@ RANK = {
     "trust": 4,
     "choose": 5,
     "judge": 6,
+    "tradeoffs": 6,
     "report": 7,
     "batch": 8,
     "commands": 9,

@@ -588,6 +588,71 @@ def test_accept_ends_with_the_verdict(capsys: Any, one: Path, tmp_path: Path) ->
     assert (status, found["verdict"], found["failures"]) == (1, "fail", 1)
 
 
+ETSI = {"region": "etsi-865-868", "antenna_gain_dbi": 14, "polarisation": "circular"}
+
+
+def test_a_level_above_the_lawful_one_is_left_out_and_named(capsys: Any, tmp_path: Path) -> None:
+    """2 W e.r.p. less 14 dBi: 21.159 dBm, so 23 dBm is out and the second pass is missed."""
+    folder = case(tmp_path / "c", {"door": {"allow": ["power", "cutoff"], "radio": ETSI}})
+    status, out, _ = run(capsys, "solve", folder)
+    words = re.sub(r"\s+", " ", out)
+    assert status == 0
+    assert "  power     20 dBm, fixed\n" in out
+    assert "At most 21.15 dBm at the reader port. ETSI EN 302 208" in words
+    assert "Left out of the search: 23 dBm." in words
+    assert "keep people 0.22 m away" in words and "the local authority" in words
+    assert max(len(line) for line in out.splitlines()) <= 80
+    file = tmp_path / "strategy.json"
+    file.write_text('{"levels_dbm": [23]}')
+    status, out, _ = run(capsys, "evaluate", folder, "--strategy", file)
+    words = re.sub(r"\s+", " ", out)
+    assert status == 0 and "UNLAWFUL as far as is known here: 23 dBm" in words
+    assert "note: 1 of 2 levels surveyed are above" in re.sub(
+        r"\s+", " ", run(capsys, "check", folder)[1]
+    )
+
+
+def test_without_a_region_nothing_is_claimed(capsys: Any, one: Path) -> None:
+    words = re.sub(r"\s+", " ", run(capsys, "solve", one)[1])
+    assert (
+        "No lawful level can be named: the region is not given. Levels were not checked." in words
+    )
+    assert "No distance for exposure can be named (region and gain not given)" in words
+    assert "time not known" in words
+    assert "Levels were not checked" in re.sub(r"\s+", " ", run(capsys, "check", one)[1])
+
+
+@pytest.mark.parametrize(
+    ("policy", "said"),
+    [
+        ({"radio": ETSI | {"antenna_gain_dbi": 20}}, "read_points.door.levels_dbm"),
+        ({"time": {"dwell_s": 0.1, "step_s": 0.2}}, "read_points.door.time.dwell_s"),
+    ],
+)
+def test_where_nothing_may_be_set_the_case_is_unusable(
+    capsys: Any, tmp_path: Path, policy: dict[str, Any], said: str
+) -> None:
+    folder = case(tmp_path / "c", {"door": policy})
+    status, out, err = run(capsys, "solve", folder)
+    assert (status, out) == (2, "") and f"site.json, {said}: found" in err
+    status, out, _ = run(capsys, "check", folder)
+    assert status == 1 and f"unusable: site.json, {said}" in out
+
+
+def test_the_time_of_a_ladder_is_said(capsys: Any, tmp_path: Path) -> None:
+    """W1 answers at the first step, W2 at the second: 0.15 s on average, 0.2 s at worst."""
+    policy = {"allow": ["power", "ladder"], "time": {"dwell_s": 0.25, "step_s": 0.1}}
+    folder = case(tmp_path / "c", {"door": policy})
+    file = tmp_path / "strategy.json"
+    file.write_text('{"levels_dbm": [20, 23]}')
+    _, out, _ = run(capsys, "evaluate", folder, "--strategy", file)
+    words = re.sub(r"\s+", " ", out)
+    assert "expected 0.15 s a pass, at worst 0.2 s: fits the 0.25 s of a pass (by step_s)" in words
+    assert "(up to 2 steps)" in run(capsys, "solve", folder)[1]
+    found = json.loads(run(capsys, "solve", folder, "--out", "-")[1])
+    assert found["time"]["steps_max"] == [2]
+
+
 def test_compare_gives_the_json_of_the_library(capsys: Any, two: Path, tmp_path: Path) -> None:
     """A result names its read point; files of two read points need one to be named."""
     low, best, other = (tmp_path / name for name in ("low.json", "best.json", "other.json"))

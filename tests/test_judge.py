@@ -7,8 +7,7 @@ from collections.abc import Callable, Iterable, Sequence
 
 import strategist
 from strategist.choose import Options, choose
-from strategist.judge import judge
-from strategist.optimise.strategy import Strategy
+from strategist.judge import Again, judge
 from strategist.survey.records import ReadPoint
 from tests.optimise.made import random_read_point
 from tests.trust.test_unseen import ONE_KIND, made
@@ -32,13 +31,22 @@ def test_every_further_choice_goes_through_the_map() -> None:
     sizes: list[int] = []
 
     def mapped(
-        function: Callable[[ReadPoint], Strategy], parts: Sequence[ReadPoint]
-    ) -> Iterable[Strategy]:
+        function: Callable[[ReadPoint], Again], parts: Sequence[ReadPoint]
+    ) -> Iterable[Again]:
         sizes.append(len(parts))
         return map(function, parts)
 
     judge(made(*ONE_KIND), Options(), mapped)
     assert sizes[:2] == [5, 4]
+
+
+def test_one_limit_for_the_whole_judgement() -> None:
+    """Further choices that got no time are strategies all the same, and said to be unproven."""
+    judged = judge(made(*ONE_KIND), Options(total_limit_s=1e-9))
+    assert judged.cross_validation is not None
+    assert any("not proven in the time given" in warning for warning in judged.result.warnings)
+    free = judge(made(*ONE_KIND), Options(total_limit_s=1e6))
+    assert not any("not proven" in warning for warning in free.result.warnings)
 
 
 def test_too_few_passes_are_said() -> None:

@@ -9,6 +9,8 @@ import sys
 from pathlib import Path
 
 import strategist
+from strategist.survey.json_text import parse_json
+from strategist.survey.policy import POLICY
 
 ROOT = Path(__file__).parent.parent
 BLOCKS = re.findall(r"```sh\n(.*?)```", (ROOT / "README.md").read_text(encoding="utf-8"), re.S)
@@ -54,3 +56,14 @@ def test_the_strategy_shown_is_one() -> None:
     (block,) = re.findall(r"```json\n(.*?)```", text, re.S)
     strategy = strategist.read_strategy(block.encode(), "README.md")
     assert strategy.levels_dbm == (17.0, 20.0)
+
+
+def test_the_keys_of_site_json_that_are_shown_are_taken() -> None:
+    """Each fragment such as "time": {…}, alone in the policy of a read point."""
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    fragments = re.findall(r'`("(?:radio|time|limit)": \{.*?\})`', text)
+    assert len(fragments) >= 3
+    for fragment in fragments:
+        given = f'"radio": {{{fragment}}}' if fragment.startswith('"limit"') else fragment
+        policy = parse_json(f"{{{given}}}".encode(), POLICY, "README.md")
+        assert policy != strategist.Policy()

@@ -7,9 +7,16 @@ from sqlalchemy import RowMapping, select
 from api.store.database import Database
 from api.store.jobs import count_states
 from api.store.pages import Place, page
-from api.store.tables import batches, jobs
+from api.store.tables import batches, jobs, surveys
 
-__all__ = ["batch_counts", "find_batch", "find_batches", "finished_since", "results_after"]
+__all__ = [
+    "batch_counts",
+    "deleted_surveys",
+    "find_batch",
+    "find_batches",
+    "finished_since",
+    "results_after",
+]
 
 
 def find_batch(database: Database, client: str, batch_id: str) -> RowMapping | None:
@@ -30,6 +37,15 @@ def find_batches(
 def batch_counts(database: Database, batch_id: str) -> dict[str, int]:
     """How many of a batch's read points are in each state."""
     return count_states(database, [jobs.c.batch == batch_id])
+
+
+def deleted_surveys(database: Database, batch_id: str) -> list[str]:
+    """Surveys from which a batch has results, and which are there no more."""
+    with database.read() as connection:
+        of_batch = (jobs.c.batch == batch_id) & (jobs.c.state == "done")
+        gone = of_batch & jobs.c.survey.not_in(select(surveys.c.id))
+        found = select(jobs.c.survey).where(gone).distinct().order_by(jobs.c.survey)
+        return list(connection.execute(found).scalars())
 
 
 def results_after(database: Database, batch_id: str, position: int, limit: int) -> list[RowMapping]:

@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Engine, create_engine, event
-from sqlalchemy.exc import DBAPIError
+from sqlalchemy import Connection, Engine, create_engine, event, insert, update
+from sqlalchemy.exc import DBAPIError, IntegrityError
+from sqlalchemy.pool import ConnectionPoolEntry
 
-from api.store.tables import metadata
+from api.store.tables import metadata, probes
 
 __all__ = ["Database", "FullStoreError", "StoreError", "open_database", "sqlite_url"]
 
 _BUSY_MS = 20_000  # how long a writer waits for another before it gives up
+_WRITABLE = "strategist_writable"
 _FULL = ("disk is full", "No space left", "disk full", "could not extend")
 
 
@@ -62,9 +65,11 @@ class Database:
             raise _store_error(error) from error
 
     def try_to_write(self) -> None:
-        """Raise StoreError where nothing can be written now."""
-        with self.write():
-            pass
+        """Raise StoreError where nothing can be written now: only a commit shows it."""
+        with suppress(IntegrityError), self.write() as connection:  # another's, at this moment
+            written = connection.execute(update(probes).values(moment=time.time()))
+            if not written.rowcount:
+                connection.execute(insert(probes).values(id=1, moment=time.time()))
 
     @property
     def alone(self) -> bool:
@@ -108,7 +113,8 @@ def _engine(url: str, connections: int) -> Engine:
     engine = create_engine(url, pool_size=connections, connect_args={"timeout": _BUSY_MS / 1000})
 
     @event.listens_for(engine, "connect")
-    def _connect(connection: sqlite3.Connection, _: Any) -> None:
+    def _connect(connection: sqlite3.Connection, record: ConnectionPoolEntry) -> None:
+        record.info[_WRITABLE] = os.access(engine.url.database or "", os.W_OK)
         connection.isolation_level = None  # we begin ourselves
         for pragma in (
             f"busy_timeout={_BUSY_MS}",
@@ -117,6 +123,13 @@ def _engine(url: str, connections: int) -> Engine:
             "foreign_keys=ON",
         ):
             connection.execute(f"PRAGMA {pragma}")
+
+    @event.listens_for(engine, "checkin")
+    def _checkin(_: Any, record: ConnectionPoolEntry) -> None:
+        # SQLite opens a file that cannot be written for reading, and for ever: once it can be
+        # written again, no such connection may be left.
+        if not record.info.get(_WRITABLE, True):
+            record.invalidate()
 
     @event.listens_for(engine, "begin")
     def _begin(connection: Connection) -> None:

@@ -49,11 +49,14 @@ class RefusedError(Exception):
 
 @dataclass(frozen=True)
 class Job:
-    """What is asked for: a `kind` of answer on a survey's read point, and the request as JSON."""
+    """What is asked for: a `kind` of answer on a survey's read point, and the request as JSON.
+
+    `survey` is None for an answer on a whole batch, which the request names.
+    """
 
     id: str
     kind: str
-    survey: RowMapping
+    survey: RowMapping | None
     read_point: str
     request: Mapping[str, Any]
     label: str = ""
@@ -86,7 +89,7 @@ def add_jobs(
                 return
         elif connection.execute(select(jobs.c.id).where(jobs.c.id == asked[0].id)).first():
             return
-        wanted = {job.survey["id"] for job in asked}
+        wanted = {job.survey["id"] for job in asked if job.survey is not None}
         there = select(func.count()).where(surveys.c.id.in_(wanted))
         if connection.execute(there).scalar_one() < len(wanted):
             raise RefusedError("survey")
@@ -108,8 +111,8 @@ def _row(job: Job, now: float) -> dict[str, Any]:
         "label": job.label,
         "batch": job.batch,
         "position": job.position,
-        "survey": job.survey["id"],
-        "survey_digest": job.survey["digest"],
+        "survey": "" if job.survey is None else job.survey["id"],
+        "survey_digest": "" if job.survey is None else job.survey["digest"],
         "read_point": job.read_point,
         "request": _coded(job.request),
         "state": "waiting" if found is None else "done",

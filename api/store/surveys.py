@@ -123,7 +123,7 @@ class Cases:
     """Surveys as cases: the last few stay in memory, since a batch asks for one many times."""
 
     def __init__(self, database: Database) -> None:
-        self._database = database
+        self.database = database
         self._kept: OrderedDict[str, Case] = OrderedDict()
         self._lock = threading.Lock()
 
@@ -133,7 +133,7 @@ class Cases:
             if survey_id in self._kept:
                 self._kept.move_to_end(survey_id)
                 return self._kept[survey_id]
-        with self._database.read() as connection:
+        with self.database.read() as connection:
             found = select(survey_files).where(survey_files.c.survey == survey_id)
             rows = list(connection.execute(found).mappings())
         if not rows:

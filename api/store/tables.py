@@ -15,7 +15,7 @@ from sqlalchemy import (
     Text,
 )
 
-__all__ = ["batches", "jobs", "keys", "metadata", "survey_files", "surveys", "tokens"]
+__all__ = ["batches", "jobs", "keys", "metadata", "probes", "survey_files", "surveys", "tokens"]
 
 metadata = MetaData()
 
@@ -70,7 +70,7 @@ jobs = Table(
     Column("label", Text, nullable=False),
     Column("batch", String(40), ForeignKey("batches.id")),
     Column("position", Integer, nullable=False),
-    Column("survey", String(40), nullable=False),
+    Column("survey", String(40), nullable=False),  # "" for an answer on a whole batch
     Column("survey_digest", String(64), nullable=False),
     Column("read_point", Text, nullable=False),
     Column("request", Text, nullable=False),
@@ -101,4 +101,12 @@ keys = Table(
     Column("status", Integer),  # None while the first request is in progress
     Column("headers", Text),
     Column("body", Text),
+)
+
+# One row, written to see whether anything can be written.
+probes = Table(
+    "probes",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("moment", Float, nullable=False),
 )

@@ -65,8 +65,11 @@ def read(ask: Ask) -> Answer:
     problems=("queue-full",),
 )
 def results(ask: Ask) -> Answer:
-    """The results: a page as JSON, all as CSV, sheets that print as HTML, or a JSON line each as
-    they come (NDJSON)."""
+    """The results: a page as JSON, all as CSV, sheets that print as HTML, or a JSON line each
+    as they come (NDJSON).
+
+    Lines end before the batch is done where the server stops, or after ten minutes: ask again.
+    """
     batch = _mine(ask)
     if ask.accept == NDJSON:
         return as_ndjson(ask.service, batch["id"])

@@ -6,13 +6,17 @@ from dataclasses import asdict
 
 from api.answers import Health, Index
 from api.endpoints import Answer, Ask, endpoint
-from api.limits import BATCH_TIME_S, ENTRIES, PROMPT_TIME_S, READ_POINTS_OF_BATCH
+from api.limits import BATCH_TIME_S, ENTRIES, PROMPT_TIME_S, READ_POINTS_OF_BATCH, TEMPLATES
 from api.problems import ProblemError
 from api.store.database import StoreError
 from api.store.jobs import count_states
 from strategist import __version__
 
-_RESOURCES = ("surveys", "strategies", "evaluations", "comparisons", "batches", "settings")
+_RESOURCES = (
+    *("surveys", "strategies", "judgements", "evaluations", "comparisons", "settings"),
+    *("acceptances", "acceptance-plan", "batches", "templates", "couplings"),
+    "power-limit",
+)
 
 
 @endpoint("GET", "/v1", gives={200: Index}, needs_token=False)
@@ -23,6 +27,7 @@ def index(ask: Ask) -> Answer:
         "batch_time_s": BATCH_TIME_S,
         "read_points_of_batch": READ_POINTS_OF_BATCH,
         "comparison_entries": ENTRIES,
+        "templates": TEMPLATES,
     }
     resources = {name: f"/v1/{name}" for name in _RESOURCES} | {"description": "/docs"}
     return Answer({"version": __version__, "limits": limits, "resources": resources})

@@ -10,7 +10,8 @@ from sqlalchemy import RowMapping
 from api.answers import Survey, page_of
 from api.at_point import cursor, iso, listed, missing
 from api.endpoints import JSON, Answer, Ask, endpoint
-from api.models import PageQuery, UploadQuery
+from api.library import MaskListJson
+from api.models import MasksQuery, PageQuery, UploadQuery
 from api.problems import ProblemError
 from api.store.surveys import (
     DOCUMENT,
@@ -21,7 +22,7 @@ from api.store.surveys import (
     read_survey,
     survey_file,
 )
-from strategist import Case, CaseDocument, check, check_document
+from strategist import Case, CaseDocument, check, check_document, list_masks
 from strategist.errors import Fault, InputError
 
 _FORMS = {"reads.csv": True, "roster.csv": True, "site.json": True, "tried.csv": False}
@@ -74,6 +75,21 @@ def read_file(ask: Ask) -> Answer:
     media = JSON if name.endswith(".json") else "text/csv; charset=utf-8"
     headers = {"Content-Disposition": f'attachment; filename="{name}"'}
     return Answer(content=content, media=media, headers=headers)
+
+
+@endpoint("GET", "/v1/surveys/{survey_id}/masks", gives={200: MaskListJson}, query=MasksQuery)
+def masks(ask: Ask) -> Answer:
+    """What the tags of a read point carry, and the masks that a strategy may choose from."""
+    name = ask.query.read_point
+    case = ask.service.cases.get(_mine(ask)["id"])
+    if case is None:  # deleted since
+        raise missing("survey")
+    points = [point for point in case.read_points if name in (None, point.name)]
+    if len(points) != 1:
+        names = ", ".join(point.name for point in case.read_points[:20])
+        allowed = f"one read point of the survey: {names}"
+        raise InputError.one("query", name or "", allowed, column="read_point")
+    return Answer(list_masks(points[0]).to_json())
 
 
 @endpoint("DELETE", "/v1/surveys/{survey_id}", gives={204: None}, problems=("in-use",))

@@ -11,7 +11,7 @@ from __future__ import annotations
 import sqlite3
 from collections import Counter
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, fields, replace
+from dataclasses import astuple, dataclass, fields, replace
 from typing import Any
 
 import numpy as np
@@ -20,7 +20,7 @@ from strategist.optimise.strategy import Strategy
 from strategist.survey.records import ReadPoint, Survey
 from strategist.trust.evaluate import evaluate
 
-__all__ = ["Coupled", "Hearings", "coupled", "hearings"]
+__all__ = ["Coupled", "Hearings", "coupled", "coupling_document", "hearings", "tags_of"]
 
 _Heard = set[tuple[int, int]]  # (pass, tag), as indices of a survey
 
@@ -86,6 +86,17 @@ def hearings(point: ReadPoint, strategy: Strategy) -> dict[str, Hearings]:
     }
 
 
+def tags_of(point: ReadPoint, strategy: Strategy) -> dict[str, Any]:
+    """`wanted` (EPCs) and `heard` (EPC to the six counts of `Hearings`) of a completely surveyed
+    read point, as JSON values."""
+    survey = point.survey
+    wanted = np.unique(survey.roster_tag[survey.roster_wanted])
+    return {
+        "wanted": [survey.tags[tag].epc for tag in wanted.tolist()],
+        "heard": {epc: astuple(one) for epc, one in hearings(point, strategy).items()},
+    }
+
+
 def _heard(survey: Survey) -> _Heard:
     tags = len(survey.tags)
     stray = ~survey.roster_wanted
@@ -102,8 +113,8 @@ def _reported(point: ReadPoint, strategy: Strategy) -> _Heard:
 def coupled(tag_lines: Iterable[dict[str, Any]], index: sqlite3.Connection) -> Iterator[Coupled]:
     """The pairs, those with the most hearings of each case first.
 
-    A line holds `case`, `read_point`, `wanted` (EPCs) and `heard` (EPC to the six counts of
-    `Hearings`). `index` is where they are joined, so that memory does not grow with their number.
+    A line holds `case`, `read_point` and what `tags_of` gives, each read point once. `index` is
+    where they are joined, so that memory does not grow with their number.
     """
     index.executescript(
         "CREATE TABLE wanted (case_ TEXT, epc TEXT, point TEXT, PRIMARY KEY (case_, epc, point))"
@@ -127,3 +138,12 @@ def coupled(tag_lines: Iterable[dict[str, Any]], index: sqlite3.Connection) -> I
     )
     for case, wanted_at, heard_at, tags, *counts in rows:
         yield Coupled(case, wanted_at, heard_at, tags, Hearings(*counts))
+
+
+def coupling_document(tag_lines: Iterable[dict[str, Any]]) -> dict[str, Any]:
+    """The pairs of `coupled` as one document, that of coupling.json."""
+    index = sqlite3.connect("")
+    try:
+        return {"pairs": [pair.to_json() for pair in coupled(tag_lines, index)]}
+    finally:
+        index.close()

@@ -32,6 +32,10 @@ COLUMNS = {
     "cutoff_dbm": "float64",
     "masks": "string",  # JSON, as in a strategy
     "mask_words": "string",
+    "lawful_dbm": "float64",
+    "exposure_m": "float64",
+    "expected_s": "float64",  # of a pass
+    "worst_s": "float64",
     "warnings": "int64",
     "seconds": "float64",
     "error": "string",
@@ -56,7 +60,7 @@ def table_row(line: dict[str, Any]) -> dict[str, Any]:
     if "error" in line:
         return row | {"error": line["error"]["message"]}
     result = line["result"]
-    strategy, outcome = result["strategy"], result["outcome"]
+    strategy, outcome, time = result["strategy"], result["outcome"], result["time"] or {}
     row |= {name: result[name] for name in _RESULT} | {name: outcome[name] for name in _OUTCOME}
     return row | {
         "levels_dbm": _levels(strategy["levels_dbm"]),
@@ -65,6 +69,10 @@ def table_row(line: dict[str, Any]) -> dict[str, Any]:
         "cutoff_dbm": strategy["cutoff_dbm"],
         "masks": json.dumps(strategy["masks"]),
         "mask_words": "; ".join(result["mask_words"]),
+        "lawful_dbm": result["lawful"]["highest_dbm"],
+        "exposure_m": result["exposure"]["distance_m"],
+        "expected_s": time.get("expected_s"),
+        "worst_s": time.get("worst_s"),
         "warnings": len(result["warnings"]),
     }
 

@@ -2,33 +2,29 @@
 
 from __future__ import annotations
 
-import functools
-import json
 import math
-import sqlite3
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from strategist.batch.engine import carry_out, engine_for
 from strategist.batch.lines import read_lines
-from strategist.errors import InputError, StrategistError
-from strategist.optimise.installable import installable
+from strategist.batch.prices import Prices, Results, prices_from_cases, prices_of, strategy_text
+from strategist.errors import InputError
 from strategist.optimise.strategy import Strategy, read_strategy
 from strategist.optimise.templates import Templates, template_curve
-from strategist.radio.complete import complete
-from strategist.survey.parts import Part, open_case
-from strategist.trust.evaluate import evaluate
+from strategist.survey.records import ReadPoint
 
-__all__ = ["CANDIDATES_MAX", "PricedPoint", "SiteTemplates", "site_templates"]
+__all__ = ["CANDIDATES_MAX", "PricedPoint", "SiteTemplates", "site_templates", "templates_of"]
 
 CANDIDATES_MAX = 200  # strategies that are priced; those that most read points share come first
 _CURVE = 10  # numbers of templates that the curve shows at least
 _SAME = 1e-6
+
+_Pricing = Callable[[tuple[Strategy, ...]], Mapping[tuple[str, str], Prices]]
 
 
 @dataclass(frozen=True)
@@ -139,109 +135,55 @@ def site_templates(
     left_out = [f"{r['read_point'] or ''} ({r['case']})".strip() for r in rows if "result" not in r]
     if not own:
         raise InputError.one(str(path), "no result", "the results of at least one read point")
-    common = Counter(_text(result) for result in own.values())
+
+    def pricing(candidates: tuple[Strategy, ...]) -> Mapping[tuple[str, str], Prices]:
+        return prices_from_cases(own, candidates, workers, scheduler)
+
+    return _chosen(own, pricing, at_most, may_pay, left_out)
+
+
+def templates_of(
+    own: Results,
+    read_points: Iterable[tuple[str, ReadPoint]],
+    at_most: int,
+    *,
+    may_pay: float | None = None,
+    left_out: Sequence[str] = (),
+) -> SiteTemplates:
+    """`site_templates` of results at hand: `own` holds that of each (case, read point), as JSON.
+
+    `read_points` gives the case and the survey of each, in any order; `left_out` names read points
+    that had no result. Raises InputError where there are no results, or where one is not that of
+    its survey.
+    """
+    if not own:
+        raise InputError.one("results", "none", "the results of at least one read point")
+
+    def pricing(candidates: tuple[Strategy, ...]) -> Mapping[tuple[str, str], Prices]:
+        return prices_of(own, read_points, candidates)
+
+    return _chosen(own, pricing, at_most, may_pay, left_out)
+
+
+def _chosen(
+    own: Results,
+    pricing: _Pricing,
+    at_most: int,
+    may_pay: float | None,
+    left_out: Sequence[str],
+) -> SiteTemplates:
+    """The strategies that most read points share first, priced, and the templates among them."""
+    common = Counter(strategy_text(result) for result in own.values())
     texts = [text for text, _ in common.most_common(CANDIDATES_MAX)]
-    candidates = tuple(read_strategy(text.encode(), str(path)) for text in texts)
-    priced = _priced(own, candidates, workers, scheduler)
+    candidates = tuple(read_strategy(text.encode(), "results") for text in texts)
+    priced = pricing(candidates)
     points, loss = [], np.full((len(own), len(candidates)), math.inf)
-    for place, (of_case, name) in enumerate(own):
-        found = priced[of_case, name]
-        points.append(PricedPoint(of_case, name, found.own, _may_pay(may_pay, found)))
+    for place, (case, name) in enumerate(own):
+        found = priced[case, name]
+        most = found.missed_weight if may_pay is None else may_pay
+        points.append(PricedPoint(case, name, found.own, most))
         loss[place] = found.loss
     curve = template_curve(loss, max(at_most, _CURVE))
     return SiteTemplates(
         tuple(points), candidates, len(common), loss, curve, at_most, tuple(left_out)
     )
-
-
-def _text(result: dict[str, Any]) -> str:
-    return json.dumps(result["strategy"], sort_keys=True)
-
-
-@dataclass(frozen=True)
-class _Task:
-    part: Part
-    own: Strategy
-    loss: float
-
-    @property
-    def size(self) -> int:
-        return self.part.size
-
-
-@dataclass(frozen=True)
-class _Priced:
-    own: float
-    missed_weight: float
-    loss: tuple[float, ...]
-
-
-def _may_pay(given: float | None, priced: _Priced) -> float:
-    return priced.missed_weight if given is None else given
-
-
-def _priced(
-    own: dict[tuple[str, str], dict[str, Any]],
-    candidates: tuple[Strategy, ...],
-    workers: int,
-    scheduler: str | None,
-) -> dict[tuple[str, str], _Priced]:
-    """What each read point loses with each candidate; raises InputError where one cannot say."""
-    found: dict[tuple[str, str], _Priced] = {}
-    run = functools.partial(_price, candidates=candidates)
-    engine = engine_for(workers, scheduler)
-    for task, answer in carry_out(_tasks(own), run, engine, _died, len(own)):
-        if isinstance(answer, str):
-            allowed = "a read point that does what it did in the batch: run that again"
-            where = f"{task.part.case}, {task.part.read_point}"
-            raise InputError.one(where, answer, allowed)
-        found[task.part.case, task.part.read_point] = answer
-    for case, name in own:
-        if (case, name) not in found:
-            raise InputError.one(case, f"no read point {name}", "the case of the batch's results")
-    return found
-
-
-def _died(task: _Task) -> _Priced | str:
-    return "its worker died"
-
-
-def _tasks(own: dict[tuple[str, str], dict[str, Any]]) -> Iterator[_Task]:
-    index = sqlite3.connect("")
-    try:
-        for case in dict.fromkeys(case for case, _ in own):
-            for part in open_case(case, case, index):
-                result = own.get((case, part.read_point))
-                if result is not None:
-                    strategy = read_strategy(_text(result).encode(), "results.jsonl")
-                    yield _Task(part, strategy, float(result["loss"]))
-    finally:
-        index.close()
-
-
-def _price(tasks: Sequence[_Task], candidates: tuple[Strategy, ...]) -> list[_Priced | str]:
-    return [_price_one(task, candidates) for task in tasks]
-
-
-def _price_one(task: _Task, candidates: tuple[Strategy, ...]) -> _Priced | str:
-    """The prices at a read point, or what is wrong with it in words."""
-    try:
-        point = complete(task.part.read())
-        survey, policy = point.survey, point.policy
-        own = evaluate(survey, policy, task.own)
-    except (StrategistError, MemoryError) as error:
-        return str(error) or "not enough memory"
-    if abs(own.loss - task.loss) > _SAME * max(1.0, own.loss):
-        return f"a loss of {own.loss:g} for a result of {task.loss:g}"
-    excess = policy.limits.excess(own.missed_rate, own.stray_rate) + _SAME
-    losses = []
-    for candidate in candidates:
-        loss = math.inf
-        if candidate == task.own:
-            loss = own.loss
-        elif installable(candidate, policy, survey):
-            outcome = evaluate(survey, policy, candidate)
-            if policy.limits.excess(outcome.missed_rate, outcome.stray_rate) <= excess:
-                loss = outcome.loss
-        losses.append(loss)
-    return _Priced(own.loss, policy.loss.missed, tuple(losses))

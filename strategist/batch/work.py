@@ -4,17 +4,14 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from dataclasses import astuple, dataclass
+from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
-
-from strategist.batch.coupling import hearings
+from strategist.batch.coupling import tags_of
 from strategist.choose import Options, choose
 from strategist.errors import DisagreementError, InputError, SolveError
 from strategist.radio.complete import complete
 from strategist.survey.parts import Part
-from strategist.survey.records import ReadPoint
 
 __all__ = ["Done", "Task", "failed", "solve"]
 
@@ -54,7 +51,7 @@ def _solve(task: Task, options: Options) -> Done:
     try:
         point = task.part.read()
         result = choose(point, options)
-        heard = hearings(complete(point), result.strategy)
+        tags = tags_of(complete(point), result.strategy)
     except InputError as error:
         shown = [str(fault) for fault in error.faults[:_FAULTS_SHOWN]]
         if len(error.faults) > _FAULTS_SHOWN:
@@ -67,7 +64,6 @@ def _solve(task: Task, options: Options) -> Done:
     except Exception as error:  # one read point never ends the batch
         return failed(task, "defect", f"{type(error).__name__}: {error}")
     place = _place(task)
-    tags = {"wanted": _wanted(point), "heard": {epc: astuple(h) for epc, h in heard.items()}}
     return Done(_line(place | {"result": result.to_json()}), _line(place | tags))
 
 
@@ -79,12 +75,6 @@ def failed(task: Task, kind: str, message: str) -> Done:
 def _place(task: Task) -> dict[str, Any]:
     part = task.part
     return {"case": part.case, "read_point": part.read_point, "hash": task.digest}
-
-
-def _wanted(point: ReadPoint) -> list[str]:
-    survey = point.survey
-    wanted = np.unique(survey.roster_tag[survey.roster_wanted])
-    return [survey.tags[tag].epc for tag in wanted.tolist()]
 
 
 def _line(found: dict[str, Any]) -> str:

@@ -100,6 +100,10 @@ class Branch:
             self._cells[key] = cells_of(layout, self.cutoff, self.levels, measure)
         return self._cells[key]
 
+    def take(self, cells: Cells) -> None:
+        """Take tables of its cutoff, levels and measure that were made elsewhere."""
+        self._cells[id(self.layout), self.aim.measure] = cells
+
     def rest(self) -> None:
         """Let go of the tables, which a branch that waits for its turn does not need."""
         self._cells = {}
@@ -258,7 +262,7 @@ class Branch:
         before = self.shift
         if self.cut_shift is not None:
             self.shift = self.cut_shift
-        through = selections.thinned(_SAMPLE).unpack(slice(None))
+        through = selections.thinned(_SAMPLE).unpack(slice(None)).astype(float)
         few = _FEW * len(through) // _SAMPLE
         klass, is_open = self.layout.klass, (self.state == OPEN)[self.layout.klass]
         cuts, step, best, stale, kept = [], 1.0, -np.inf, 0, self.shift

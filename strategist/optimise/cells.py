@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -12,7 +13,9 @@ from strategist.optimise.measures import Measure
 from strategist.optimise.problem import Problem
 from strategist.survey.records import Bools, Floats, Ints
 
-__all__ = ["Layout", "cells_of"]
+__all__ = ["Layout", "Tables", "cells_of"]
+
+_KEPT = 20_000_000  # numbers kept in tables: 160 MB
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,6 +94,37 @@ def cells_of(layout: Layout, cutoff: int, levels: Ints, measure: Measure) -> Cel
         flip_start=flip_start,
         flip=flip,
     )
+
+
+class Tables:
+    """The cells of whole ladders by cutoff, kept, for one measure after the other.
+
+    Gains are linear in the weights of a measure, so two tables make all others.
+    """
+
+    def __init__(self, layout: Layout) -> None:
+        self._layout = layout
+        self._parts: OrderedDict[int, tuple[Cells, Cells]] = OrderedDict()
+        levels = len(layout.problem.profile.levels_dbm)
+        self._most = max(1, _KEPT // max(1, 4 * len(layout.klass) * levels))
+
+    def weighed(self, cutoff: int, measure: Measure) -> Cells:
+        """As `cells_of`, with every level."""
+        if cutoff not in self._parts:
+            every = np.arange(len(self._layout.problem.profile.levels_dbm))
+            missed, stray = (
+                cells_of(self._layout, cutoff, every, one)
+                for one in (Measure(1.0, 0.0), Measure(0.0, 1.0))
+            )
+            self._parts[cutoff] = (missed, stray)
+        self._parts.move_to_end(cutoff)
+        while len(self._parts) > self._most:
+            self._parts.popitem(last=False)
+        missed, stray = self._parts[cutoff]
+        return missed._replace(
+            gain=measure.missed * missed.gain + measure.stray * stray.gain,
+            base=measure.missed * missed.base,
+        )
 
 
 def _flips(layout: Layout, held: Bools) -> tuple[Ints, Ints]:

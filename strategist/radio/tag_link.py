@@ -27,7 +27,7 @@ SLOPE_WEIGHT = 25.0  # dB², what this counts for against the survey's own slope
 STEADY_DB = 0.25  # the spread of a law is never taken to be less: turn-on itself flickers
 OUTLIER = 1e-4  # a turn-on that a law gives less chance than this does not follow it
 COMPRESSIONS_DB = np.geomspace(2.0, 64.0, 21)  # that are tried
-COMPRESSION_DB = 16.0  # where no tag was read twice; common practice, no source
+COMPRESSION_DB = 16.0  # where no tag was read twice: that of the measured sweep (tests/outside)
 
 
 @dataclass(frozen=True, eq=False)

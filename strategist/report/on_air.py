@@ -16,8 +16,8 @@ __all__ = ["on_air_lines", "power_limit_text"]
 
 def on_air_lines(on_air: OnAir, *, searched: bool = False) -> list[str]:
     """A section of a result or an evaluation, in lines of 80 columns."""
-    fate = "left out of the search" if searched else "above it"
-    lines = ["On the air", *_lawful(on_air.lawful, f"Surveyed and {fate}")]
+    fate = "Left out of the search" if searched else "Levels above it"
+    lines = ["On the air", *_lawful(on_air.lawful, fate)]
     lines += labelled("exposure", _exposure(on_air.exposure))
     time = on_air.time
     unknown = "not known: time in site.json holds neither step_s nor link"

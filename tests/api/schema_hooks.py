@@ -30,6 +30,10 @@ def before_call(context: Any, case: Any, kwargs: Any) -> None:
         case.path_parameters[name] = known[-1] if case.method == "DELETE" else one_of(known)
     if case.operation.path == "/v1/surveys":
         case.body = case_document() if case.media_type == "application/json" else case.body
+    elif case.operation.path == "/v1/surveys/{survey_id}/masks":
+        case.query = {"read_point": "gate-1"}
+    elif case.operation.path == "/v1/power-limit":
+        case.query = {"region": "etsi-865-868", "antenna_gain_dbi": 8.5, "polarisation": "circular"}
     elif isinstance(case.body, dict):
         case.body |= named(case.operation.path)
 
@@ -46,6 +50,10 @@ def named(path: str) -> dict[str, Any]:
     entries = [{"name": "stored"} | stored, {"name": "weights", "loss": {"missed": 9}}]
     return {
         "/v1/strategies": at,
+        "/v1/judgements": at,
+        "/v1/acceptances": at | given | {"against": one_of(IDS["survey_id"])},
+        "/v1/templates": {"batch": one_of(IDS["batch_id"])},
+        "/v1/couplings": {"batch": one_of(IDS["batch_id"])},
         "/v1/evaluations": at | stored,
         "/v1/comparisons": at | {"entries": entries},
         "/v1/settings": at | given | {"form": "gen2", "power_table": None},

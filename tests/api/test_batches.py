@@ -10,6 +10,7 @@ import time
 from contextlib import suppress
 from typing import Any
 
+import pytest
 from sqlalchemy import select, update
 
 from api.limits import Limits
@@ -67,9 +68,32 @@ def test_results_as_csv_hold_no_formula(client: Client, worker: Worker) -> None:
     table = list(csv.DictReader(io.StringIO(client.get(f"{path}/results", Accept="text/csv").text)))
     assert table[0]["read_point"] == "'=1+1"
     assert table[0]["status"] == "optimal"
-    assert [safe_cell(value) for value in ("@x", " +1", "-1", -1.5, "a")] == [
-        "'@x", "' +1", "'-1", -1.5, "a",
-    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "=1",
+        "@x",
+        " +1",
+        "-1",
+        "\t=1",
+        "\tx",
+        "\rx",
+        "\nx",
+        "\ufeff=1",
+        "\u200b-1",
+        "\uff1d1",
+        "\uff20x",
+    ],
+)
+def test_a_cell_that_would_be_a_formula(text: str) -> None:
+    assert safe_cell(text) == f"'{text}"
+
+
+@pytest.mark.parametrize("value", ["a", "a=1", "", " ", -1.5, 3, None])
+def test_a_cell_that_is_none_stays_as_it_is(value: Any) -> None:
+    assert safe_cell(value) == value
 
 
 def test_results_as_a_page_are_those_of_report(client: Client, worker: Worker) -> None:

@@ -141,6 +141,8 @@ def test_store_that_cannot_be_written(
             pytest.skip("no leave to mark files as immutable here")
         refused = live.ask("POST", "/v1/surveys", case_document())
         assert (refused.status, refused.json["type"]) == (503, "/docs#problem-unavailable")
+        assert live.ask("GET", "/readyz").status == 503
+        assert live.ask("GET", "/healthz").status == 200
         assert live.ask("GET", f"/v1/surveys/{survey}").status == 200
         immutable("-i", data)
         assert live.ask("POST", "/v1/surveys", case_document()).status == 201

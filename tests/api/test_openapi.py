@@ -68,7 +68,7 @@ def test_the_server_does_what_the_description_says(tmp_path: Path) -> None:
             *(sys.executable, "-m", "schemathesis.cli", "run", f"{live.url}/openapi.json"),
             *("-H", f"Authorization: Bearer {token}", "--seed", "1", "--no-shrink"),
             *("--exclude-checks", "positive_data_acceptance", "--warnings", "off"),
-            *("--max-examples", EXAMPLES, "--continue-on-failure"),
+            *("--max-examples", EXAMPLES, "--continue-on-failure", "--workers", "2"),
         ]
         done = subprocess.run(
             command, cwd=tmp_path, env=environment, capture_output=True, text=True, check=False
@@ -90,8 +90,20 @@ def ids(live: Live) -> dict[str, list[str]]:
         "comparison_id": ("/v1/comparisons", at | {"entries": entries}),
         "batch_id": ("/v1/batches", {"items": [{"survey": surveys[0]}]}),
     }
-    made = {
+    made = {"survey_id": surveys, "name": ["survey.json"]} | {
         name: [live.ask("POST", path, body).json["id"] for _ in range(4)]
         for name, (path, body) in bodies.items()
     }
-    return made | {"survey_id": surveys, "name": ["survey.json"]}
+    path = f"/v1/batches/{made['batch_id'][-1]}"
+    wait_until(lambda: live.ask("GET", path).json["state"] == "done", 60)
+    of_batch = {"batch": made["batch_id"][0]}
+    more = {
+        "judgement_id": ("/v1/judgements", at),
+        "acceptance_id": ("/v1/acceptances", at | {"strategy": STRATEGY}),
+        "templates_id": ("/v1/templates", of_batch),
+        "coupling_id": ("/v1/couplings", of_batch),
+    }
+    return made | {
+        name: [live.ask("POST", path, body).json["id"] for _ in range(3)]
+        for name, (path, body) in more.items()
+    }

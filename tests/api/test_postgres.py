@@ -30,16 +30,23 @@ from tests.api.test_batches import (
     test_results_as_lines_while_they_come,
     test_who_waits_goes_first,
 )
+from tests.api.test_of_batch import (
+    test_a_batch_that_is_not_done,
+    test_faults_name_the_batch,
+    test_same_as_the_command_line,
+)
 from tests.api.test_requests import (
     test_a_key_in_progress_is_busy,
     test_a_key_makes_one_thing,
     test_a_refused_request_gives_its_key_back,
+    test_metrics_and_health,
     test_wrong_method_and_unknown_thing,
 )
 from tests.api.test_surveys import test_deletion, test_document_is_stored_and_checked, test_pages
 from tests.api.test_tokens import test_one_client_never_reads_anothers_data, things
 
 __all__ = [
+    "test_a_batch_that_is_not_done",
     "test_a_job_that_ends_its_workers_is_given_up",
     "test_a_key_in_progress_is_busy",
     "test_a_key_makes_one_thing",
@@ -49,11 +56,14 @@ __all__ = [
     "test_cancel",
     "test_deletion",
     "test_document_is_stored_and_checked",
+    "test_faults_name_the_batch",
     "test_full_queue",
+    "test_metrics_and_health",
     "test_one_client_never_reads_anothers_data",
     "test_pages",
     "test_results_as_csv_hold_no_formula",
     "test_results_as_lines_while_they_come",
+    "test_same_as_the_command_line",
     "test_who_waits_goes_first",
     "test_wrong_method_and_unknown_thing",
     "things",

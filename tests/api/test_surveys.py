@@ -9,7 +9,7 @@ import pytest
 
 from api.limits import Limits
 from api.service import Service
-from strategist import check, check_document, read_case_document
+from strategist import check, check_document, list_masks, read_case_document
 from tests.api.given import Client, case_document, form
 from tests.survey.cases import READS, ROSTER
 
@@ -98,6 +98,22 @@ def test_parts_of_the_form_are_judged(client: Client) -> None:
     refused = client.flask.post("/v1/surveys", data=bad, headers=client.headers())
     assert refused.status_code == 422
     assert {fault["column"] for fault in refused.json["faults"]} == {"else.csv", "site.json"}
+
+
+def test_masks_are_those_of_the_command(client: Client) -> None:
+    """One read point: the only one, or the one that is named."""
+    document = case_document(points=2)
+    case = read_case_document(json.dumps(document).encode())
+    path = f"/v1/surveys/{client.post('/v1/surveys', document).json['id']}/masks"
+    found = client.get(f"{path}?read_point=gate-2")
+    assert found.status_code == 200
+    assert found.json == list_masks(case.read_points[1]).to_json()
+    assert found.json["candidates"]
+    assert client.get(f"{path}?read_point=gate-2", If_None_Match=found.headers["ETag"]).data == b""
+    for query in ("", "?read_point=gate-3", "?read_point=", "?point=gate-1"):
+        assert client.get(path + query).status_code == 422
+    alone = client.post("/v1/surveys", case_document()).json["id"]
+    assert client.get(f"/v1/surveys/{alone}/masks").json["read_point"] == "gate-1"
 
 
 def test_limits(client: Client, service: Service) -> None:

@@ -20,6 +20,7 @@ from api.store.tables import tokens
 from api.store.tokens import client_of, remove_tokens
 from api.worker import Worker
 from tests.api.given import STRATEGY, Client, case_document
+from tests.api.live import wait_until
 
 CLOSED = [one for one in ENDPOINTS if one.needs_token]
 
@@ -48,14 +49,21 @@ def things(client: Client, survey: str, worker: Worker) -> dict[str, Any]:
     """One of each thing, all the first client's."""
     at = {"survey": survey, "read_point": "gate-1"}
     entries = [{"name": name, "strategy": STRATEGY} for name in "ab"]
-    return {
-        "survey_id": survey,
-        "strategy_id": client.post("/v1/strategies", at).json["id"],
-        "evaluation_id": client.post("/v1/evaluations", at | {"strategy": STRATEGY}).json["id"],
-        "comparison_id": client.post("/v1/comparisons", at | {"entries": entries}).json["id"],
-        "batch_id": client.post("/v1/batches", {"items": [{"survey": survey}]}).json["id"],
-        "name": "survey.json",
+    batch = client.post("/v1/batches", {"items": [{"survey": survey}]}).json["id"]
+    wait_until(lambda: client.get(f"/v1/batches/{batch}").json["state"] == "done", 60)
+    asked = {
+        "strategy_id": ("strategies", at),
+        "judgement_id": ("judgements", at),
+        "evaluation_id": ("evaluations", at | {"strategy": STRATEGY}),
+        "comparison_id": ("comparisons", at | {"entries": entries}),
+        "acceptance_id": ("acceptances", at | {"strategy": STRATEGY}),
+        "templates_id": ("templates", {"batch": batch}),
+        "coupling_id": ("couplings", {"batch": batch}),
     }
+    made = {
+        name: client.post(f"/v1/{path}", body).json["id"] for name, (path, body) in asked.items()
+    }
+    return made | {"survey_id": survey, "batch_id": batch, "name": "survey.json"}
 
 
 def bodies(things: dict[str, Any], strategy: dict[str, Any]) -> dict[str, dict[str, Any]]:
@@ -68,6 +76,10 @@ def bodies(things: dict[str, Any], strategy: dict[str, Any]) -> dict[str, dict[s
         "/v1/comparisons": at | {"entries": entries},
         "/v1/batches": {"items": [{"survey": things["survey_id"]}]},
         "/v1/settings": at | strategy | {"form": "gen2"},
+        "/v1/judgements": at,
+        "/v1/acceptances": at | strategy,
+        "/v1/templates": {"batch": things["batch_id"]},
+        "/v1/couplings": {"batch": things["batch_id"]},
     }
 
 
@@ -83,6 +95,8 @@ def test_one_client_never_reads_anothers_data(
         reply = other.flask.open(path, method=one.method, headers=other.headers())
         if "{" in one.path:
             assert reply.status_code == 404, path
+        elif one.path in ("/v1/acceptance-plan", "/v1/power-limit"):
+            assert reply.status_code == 422, "it names nothing, and lacks its parameters"
         elif path.startswith("/v1/"):
             assert reply.json == {"items": [], "next": None}, path
         assert not any(thing in reply.text for key, thing in things.items() if key != "name")
@@ -90,15 +104,17 @@ def test_one_client_never_reads_anothers_data(
     for path, body in bodies(things, {"strategy": STRATEGY}).items():
         refused = other.post(path, body)
         assert refused.status_code == 422, path
-        nobodys = bodies(things | {"survey_id": "su_" + 32 * "0"}, {"strategy": STRATEGY})
+        none = {"survey_id": "su_" + 32 * "0", "batch_id": "ba_" + 32 * "0"}
+        nobodys = bodies(things | none, {"strategy": STRATEGY})
         unknown = other.post(path, nobodys[path])
         assert without_ids(refused.json) == without_ids(unknown.json), "tells what is not there"
         walked |= {one.name for one in CLOSED if (one.method, one.path) == ("POST", path)}
     walked.add("surveys.upload")  # names nothing
     assert walked == {one.name for one in CLOSED}
-    for key in ("survey_id", "strategy_id", "evaluation_id", "comparison_id"):
-        kind = {"survey_id": "surveys", "strategy_id": "strategies"}.get(key, key[:-3] + "s")
-        assert client.get(f"/v1/{kind}/{things[key]}").status_code == 200, "it is still there"
+    for one in CLOSED:
+        if one.method == "GET" and "{" in one.path:
+            path = re.sub(r"{(\w+)}", lambda part: things[part[1]], one.path)
+            assert client.get(path).status_code == 200, f"{path}: it is still there"
     assert client.get(f"/v1/batches/{things['batch_id']}").json["state"] != "cancelled"
 
 
@@ -106,12 +122,15 @@ def test_anothers_strategy_cannot_be_named(other: Client, things: dict[str, Any]
     """Not even with a survey of one's own."""
     own = other.post("/v1/surveys", case_document()).json["id"]
     given = bodies(things | {"survey_id": own}, {"strategy_id": things["strategy_id"]})
-    for path in ("/v1/evaluations", "/v1/comparisons", "/v1/settings"):
+    for path in ("/v1/evaluations", "/v1/comparisons", "/v1/settings", "/v1/acceptances"):
         assert other.post(path, given[path]).status_code == 422
+    against = {"survey": own, "read_point": "gate-1", "strategy": STRATEGY}
+    refused = other.post("/v1/acceptances", against | {"against": things["survey_id"]})
+    assert refused.status_code == 422, "nor is another's survey compared with"
 
 
 def without_ids(problem: dict[str, Any]) -> str:
-    return re.sub(r"su_[0-9a-f]{32}|[0-9a-f]{16}", "…", str(problem))
+    return re.sub(r"[a-z]{2}_[0-9a-f]{32}|[0-9a-f]{16}", "…", str(problem))
 
 
 def test_keys_of_one_client_are_not_anothers(client: Client, other: Client) -> None:

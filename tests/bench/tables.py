@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from strategist.optimise.problem import pose
+from tests.bench.frontiers import frontiers
 from tests.bench.measure import Measured, Size, measure
 from tests.bench.switches import SWITCHES
 
@@ -216,4 +217,15 @@ def _gap(run: Measured) -> str:
     return f"{100 * gap:.1f} %"
 
 
-TABLES = {"race": race, "growth": growth, "large": large, "switches": switches}
+def demo_frontiers(plan: Plan) -> Iterator[str]:
+    """The whole frontier against a single solve."""
+    yield from frontiers(plan.limit)
+
+
+TABLES = {
+    "race": race,
+    "growth": growth,
+    "large": large,
+    "switches": switches,
+    "frontier": demo_frontiers,
+}

@@ -25,7 +25,7 @@ from strategist.survey.policy import (
     Radio,
     Reader,
 )
-from strategist.survey.records import ReadPoint, Survey, Tag
+from strategist.survey.records import Predicted, ReadPoint, Survey, Tag
 from strategist.tags.mask import Mask
 from strategist.trust.evaluate import Outcome, evaluate
 from strategist.trust.guarded import guarded_loss
@@ -134,6 +134,18 @@ def _most_present(survey: Survey) -> int:
     return max(Counter(survey.roster_pass.tolist()).values())
 
 
+def with_predicted(read_point: ReadPoint, seed: int) -> ReadPoint:
+    """The read point as if whole levels, or some pairs of pass and level, had been predicted."""
+    rng = np.random.default_rng(seed)
+    survey = read_point.survey
+    pairs = rng.random(survey.tried.shape) < 0.4
+    if seed % 2:
+        pairs[:] = pairs[0]
+    errors = (float(rng.choice([0.4, 1.2, 2.3])), float(rng.choice([0.0, 0.5, 1.5])))
+    predicted = Predicted(pairs, *errors, None)
+    return replace(read_point, survey=replace(survey, predicted=predicted))
+
+
 def steps_allowed(read_point: ReadPoint, candidates: tuple[Mask, ...], masks: int) -> int:
     """The most steps of a ladder with so many masks, counted up one by one; 0: no such chain."""
     policy = read_point.policy
@@ -186,7 +198,10 @@ def strategies(read_point: ReadPoint) -> Iterator[Strategy]:
     values = set(rssi_values(read_point))
     least, most_dbm = min(values, default=0.0), max(values, default=0.0)
     heard = survey.read_rssi.tolist()
-    drifted = {v + sign * policy.guard.rssi_db for v in heard for sign in (-1, 1)}
+    guards = {policy.guard.rssi_db}
+    if survey.predicted is not None:
+        guards.add(policy.guard.rssi_db + survey.predicted.rssi_db)
+    drifted = {v + sign * by for v in heard for by in guards for sign in (-1, 1)}
     values |= {v for v in drifted if least < v < most_dbm}
     cutoffs: list[float | None] = [None]
     if "cutoff" in policy.allow:

@@ -52,7 +52,7 @@ def test_random_read_points(size: int, seed: int) -> None:
 
 
 @pytest.mark.parametrize(
-    ("size", "seed"), [*((0, seed) for seed in range(2000, 2020)), (1, 26), (1, 115)]
+    ("size", "seed"), [*((0, seed) for seed in range(2000, 2020)), (1, 26), (1, 72), (1, 115)]
 )
 def test_random_read_points_short_of_time(size: int, seed: int) -> None:
     assert_like_the_reference(hurried_read_point(seed, size))

@@ -1,0 +1,219 @@
+"""What the library gives (the JSON of the commands' `--out`), as models that describe it."""
+
+from __future__ import annotations
+
+from typing import Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from strategist import Strategy
+
+__all__ = [
+    "AcceptanceJson",
+    "AcceptancePlanJson",
+    "Checked",
+    "CouplingJson",
+    "EvaluationJson",
+    "Given",
+    "JudgedJson",
+    "MaskListJson",
+    "OutcomeJson",
+    "PowerLimitJson",
+    "ResultJson",
+    "TemplatesJson",
+]
+
+
+PREDICTED: Any = Field(
+    description="Levels that were predicted, the steps among them, and their 95 % errors in dB"
+)
+
+
+class Given(BaseModel):
+    model_config = ConfigDict(extra="allow")
+
+
+class Finding(Given):
+    read_point: str
+    kind: str
+    text: str
+    advice: str
+    severity: Literal["weak", "note"]
+
+
+class Checked(Given):
+    """What `check` finds at a read point."""
+
+    read_point: str
+    passes: int
+    levels_dbm: list[float]
+    wanted_presented: int
+    stray_presented: int
+    reads: int
+    usable: bool
+    refusal: str | None
+    findings: list[Finding]
+    warnings: list[str]
+
+
+class OutcomeJson(Given):
+    passes: int
+    wanted: int
+    missed: int
+    stray_presented: int
+    stray: int
+    missed_rate: float | None
+    stray_rate: float
+    predicted: dict[str, int] | None = Field(
+        description="How much of each count rests on predicted reads; null: the survey has none"
+    )
+
+
+class LawfulJson(Given):
+    """What is lawful with the antenna and cable of the policy; null where nothing is claimed."""
+
+    highest_dbm: float | None
+    region: str | None
+    clause: str | None
+    edition: str | None
+    levels_above_dbm: list[float] = Field(description="Surveyed levels above the lawful one")
+    reason: str
+    caution: str
+
+
+class ExposureJson(Given):
+    """How far people keep from the antenna at the top level; null where it cannot be named."""
+
+    distance_m: float | None
+    caution: str
+
+
+class TimeJson(Given):
+    """Seconds that the ladder takes in a pass."""
+
+    expected_s: float
+    worst_s: float
+    step_worst_s: float
+    dwell_s: float | None
+    fits: bool | None
+    tags_in_field: int | None
+    steps_max: list[int] | None = Field(description="Most steps searched with 0, 1, … masks")
+    assumptions: list[str]
+
+
+class OnAir(Given):
+    lawful: LawfulJson
+    exposure: ExposureJson
+    time: TimeJson | None
+
+
+class ResultJson(OnAir):
+    """The result of `solve` (docs of the project, section 6)."""
+
+    read_point: str
+    status: Literal["optimal", "feasible", "infeasible", "undecided"]
+    loss: float
+    bound: float
+    gap: float
+    strategy: Strategy
+    outcome: OutcomeJson
+    mask_words: list[str]
+    unseen: dict[str, Any] | None
+    searched: dict[str, int]
+    predicted: dict[str, Any] | None = PREDICTED
+    proof: dict[str, Any]
+    warnings: list[str]
+    seconds: float
+
+
+class JudgedJson(ResultJson):
+    """The result of `judge`: that of `solve`, and what tests it."""
+
+    cross_validation: dict[str, Any] | None = Field(description="null: too few passes")
+    tag_types: dict[str, Any]
+    next_survey: dict[str, Any]
+    judged_seconds: float
+
+
+class MaskListJson(Given):
+    """The result of `masks`: what the tags carry, and the masks that may be chosen."""
+
+    read_point: str
+    tags: int
+    wanted: int
+    stray: int
+    fields: list[dict[str, Any]]
+    candidates: list[dict[str, Any]]
+    listed: int
+    kept: int
+    left_out: list[dict[str, Any]]
+    warnings: list[str]
+
+
+class AcceptancePlanJson(Given):
+    """The result of `plan-acceptance`."""
+
+    rate_limit: float
+    confidence: float
+    passes: int
+    failures_allowed: int
+    operating_characteristic: list[dict[str, float]]
+    sentence: str
+
+
+class AcceptanceJson(Given):
+    """The result of `accept`."""
+
+    read_point: str
+    verdict: Literal["pass", "fail", "not enough"]
+    sentence: str
+    rate_limit: float
+    confidence: float
+    failures: int
+    passes: int
+    lower: float
+    upper: float
+    strategy: Strategy
+    outcome: OutcomeJson
+    rates: dict[str, Any]
+    drift: dict[str, Any] | None = Field(description="null without an older survey")
+    warnings: list[str]
+
+
+class TemplatesJson(Given):
+    """The result of `templates`; `case` is the id of a survey."""
+
+    at_most: int
+    loss: float
+    own_loss: float
+    without: int
+    templates: list[Strategy]
+    read_points: list[dict[str, Any]]
+    curve: list[dict[str, Any]]
+    searched: dict[str, int]
+    left_out: list[str]
+
+
+class CouplingJson(Given):
+    """That of a batch of `batch`, as in coupling.json; `case` is the id of a survey."""
+
+    pairs: list[dict[str, Any]]
+
+
+class PowerLimitJson(Given):
+    """The result of `lawful`: the highest lawful level, and the distance to keep at a level."""
+
+    level_dbm: float | None = Field(description="null: none was given, and none can be named")
+    lawful: LawfulJson
+    exposure: ExposureJson
+
+
+class EvaluationJson(OnAir):
+    """The result of `evaluate`."""
+
+    read_point: str
+    loss: float
+    strategy: Strategy
+    outcome: OutcomeJson
+    predicted: dict[str, Any] | None = PREDICTED
+    warnings: list[str]

@@ -1,0 +1,101 @@
+"""Answers on a whole batch that is done: few strategies for all of it, and who hears whom."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Any
+
+from api.store.batches import results_after
+from api.store.surveys import Cases
+from strategist import (
+    ReadPoint,
+    complete,
+    coupling_document,
+    parse_strategy_file,
+    tags_of,
+    templates_of,
+)
+from strategist.errors import Fault, InputError
+
+__all__ = ["coupling_in", "templates_among"]
+
+_ROWS = 1000
+
+
+def templates_among(cases: Cases, request: Mapping[str, Any]) -> dict[str, Any]:
+    """The document of `templates` for a batch; `case` is the id of a survey."""
+    batch = _solved(cases, request["batch"])
+    at_most, may_pay = request["at_most"], request["may_pay"]
+    with _faults_of_batch():
+        points = batch.points(cases)
+        found = templates_of(
+            batch.results, points, at_most, may_pay=may_pay, left_out=batch.left_out
+        )
+    return found.to_json()
+
+
+def coupling_in(cases: Cases, request: Mapping[str, Any]) -> dict[str, Any]:
+    """The document of coupling.json for a batch; `case` is the id of a survey."""
+    batch = _solved(cases, request["batch"])
+    with _faults_of_batch():
+        return coupling_document(batch.tags(cases))
+
+
+@dataclass(frozen=True)
+class _Solved:
+    """The results of a batch by survey and read point, and the names of those without one."""
+
+    results: dict[tuple[str, str], dict[str, Any]]
+    left_out: tuple[str, ...]
+
+    def points(self, cases: Cases) -> Iterator[tuple[str, ReadPoint]]:
+        """Each read point with a result, survey by survey. Raises InputError: one was deleted."""
+        for survey in dict.fromkeys(survey for survey, _ in self.results):
+            case = cases.get(survey)
+            if case is None:
+                raise InputError.one(survey, "deleted", "a survey that is still there")
+            for point in case.read_points:
+                if (survey, point.name) in self.results:
+                    yield survey, point
+
+    def tags(self, cases: Cases) -> Iterator[dict[str, Any]]:
+        """A line for each read point: who is wanted there, and what it hears."""
+        for survey, point in self.points(cases):
+            result = json.dumps(self.results[survey, point.name]).encode()
+            strategy = parse_strategy_file(result, "result").strategy
+            place = {"case": survey, "read_point": point.name}
+            yield place | tags_of(complete(point), strategy)
+
+
+def _solved(cases: Cases, batch_id: str) -> _Solved:
+    """A read point that was asked for twice counts once."""
+    results: dict[tuple[str, str], dict[str, Any]] = {}
+    without: dict[tuple[str, str], None] = {}
+    position = -1
+    while rows := results_after(cases.database, batch_id, position, _ROWS):
+        for row in rows:
+            place = (row["survey"], row["read_point"])
+            if row["result"] is None:
+                without[place] = None
+            else:
+                results[place] = json.loads(row["result"])
+        position = rows[-1]["position"]
+    left_out = tuple(
+        f"{name} ({survey})" for survey, name in without if (survey, name) not in results
+    )
+    return _Solved(results, left_out)
+
+
+@contextmanager
+def _faults_of_batch() -> Iterator[None]:
+    """Faults of results and surveys, placed at the key of the body that names their batch."""
+    try:
+        yield
+    except InputError as error:
+        raise InputError(
+            Fault("body", None, "batch", f"{one.source}: {one.value}", one.allowed, ("batch",))
+            for one in error.faults
+        ) from None

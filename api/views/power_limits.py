@@ -1,0 +1,22 @@
+"""Power limits: what is lawful for an antenna and cable, as `strategist lawful` gives it."""
+
+from __future__ import annotations
+
+from api.endpoints import Answer, Ask, endpoint
+from api.library import PowerLimitJson
+from api.models import PowerLimitQuery
+from strategist import Radio, power_limit, region_named
+from strategist.errors import Fault, InputError
+
+
+@endpoint("GET", "/v1/power-limit", gives={200: PowerLimitJson}, query=PowerLimitQuery)
+def lawful(ask: Ask) -> Answer:
+    """The highest lawful level for an antenna and cable, and the distance to keep."""
+    asked = ask.query.model_dump()
+    level = asked.pop("level_dbm")
+    try:
+        region_named(asked["region"])
+        return Answer(power_limit(Radio(**asked), level).to_json())
+    except InputError as error:
+        faults = (Fault("query", None, one.column, one.value, one.allowed) for one in error.faults)
+        raise InputError(faults) from None

@@ -1,0 +1,162 @@
+"""What each read point of a batch loses with each of some strategies: the independent evaluator's
+word, from surveys at hand or from cases on disk."""
+
+from __future__ import annotations
+
+import functools
+import json
+import math
+import sqlite3
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from strategist.batch.engine import carry_out, engine_for
+from strategist.errors import InputError, StrategistError
+from strategist.optimise.installable import installable
+from strategist.optimise.strategy import Strategy, read_strategy
+from strategist.radio.complete import complete
+from strategist.survey.parts import Part, open_case
+from strategist.survey.records import ReadPoint
+from strategist.trust.evaluate import evaluate
+
+__all__ = ["Prices", "Results", "prices_from_cases", "prices_of", "strategy_text"]
+
+_SAME = 1e-6
+
+Results = Mapping[tuple[str, str], dict[str, Any]]  # (case, read point) to its result as JSON
+_Strategies = tuple[Strategy, ...]
+
+
+@dataclass(frozen=True)
+class Prices:
+    """`loss[c]` is what a read point loses with candidate c; inf where that may not be set there
+    or exceeds hard limits by more than its own strategy does. `own` is what that one loses."""
+
+    own: float
+    missed_weight: float
+    loss: tuple[float, ...]
+
+
+def strategy_text(result: dict[str, Any]) -> str:
+    """The strategy of a result as JSON text, the same for the same strategy."""
+    return json.dumps(result["strategy"], sort_keys=True)
+
+
+def prices_of(
+    own: Results, read_points: Iterable[tuple[str, ReadPoint]], candidates: _Strategies
+) -> dict[tuple[str, str], Prices]:
+    """The prices at each read point of `own`, by its case and name; others are passed over.
+
+    Raises InputError where a result is not that of its survey, or its survey is not given.
+    """
+    found: dict[tuple[str, str], Prices] = {}
+    for case, point in read_points:
+        result = own.get((case, point.name))
+        if result is not None:
+            price = _price_point(point, _own(result), float(result["loss"]), candidates)
+            found[case, point.name] = _known(case, point.name, price)
+    return _all(own, found)
+
+
+def prices_from_cases(
+    own: Results, candidates: _Strategies, workers: int, scheduler: str | None
+) -> dict[tuple[str, str], Prices]:
+    """`prices_of` where the cases are folders, by the workers of a batch."""
+    found: dict[tuple[str, str], Prices] = {}
+    run = functools.partial(_price, candidates=candidates)
+    engine = engine_for(workers, scheduler)
+    for task, answer in carry_out(_tasks(own), run, engine, _died, len(own)):
+        case, name = task.part.case, task.part.read_point
+        found[case, name] = _known(case, name, answer)
+    return _all(own, found)
+
+
+def _all(own: Results, found: dict[tuple[str, str], Prices]) -> dict[tuple[str, str], Prices]:
+    for case, name in own:
+        if (case, name) not in found:
+            raise InputError.one(case, f"no read point {name}", "the case of the batch's results")
+    return found
+
+
+def _known(case: str, name: str, answer: Prices | str) -> Prices:
+    if isinstance(answer, str):
+        allowed = "a read point that does what it did in the batch: run that again"
+        raise InputError.one(f"{case}, {name}", answer, allowed)
+    return answer
+
+
+def _own(result: dict[str, Any]) -> Strategy:
+    return read_strategy(strategy_text(result).encode(), "results")
+
+
+@dataclass(frozen=True)
+class _Task:
+    part: Part
+    own: Strategy
+    loss: float
+
+    @property
+    def size(self) -> int:
+        return self.part.size
+
+
+def _died(task: _Task) -> Prices | str:
+    return "its worker died"
+
+
+def _tasks(own: Results) -> Iterator[_Task]:
+    index = sqlite3.connect("")
+    try:
+        for case in dict.fromkeys(case for case, _ in own):
+            for part in open_case(case, case, index):
+                result = own.get((case, part.read_point))
+                if result is not None:
+                    yield _Task(part, _own(result), float(result["loss"]))
+    finally:
+        index.close()
+
+
+def _price(tasks: Sequence[_Task], candidates: _Strategies) -> list[Prices | str]:
+    return [_price_part(task, candidates) for task in tasks]
+
+
+def _price_part(task: _Task, candidates: _Strategies) -> Prices | str:
+    try:
+        point = task.part.read()
+    except (StrategistError, MemoryError) as error:
+        return _words(error)
+    return _price_point(point, task.own, task.loss, candidates)
+
+
+def _price_point(
+    given: ReadPoint, strategy: Strategy, its_loss: float, candidates: _Strategies
+) -> Prices | str:
+    """The prices at a read point, or what is wrong with it in words.
+
+    `strategy` is its own, and `its_loss` what the batch said of that.
+    """
+    try:
+        point = complete(given)
+        survey, policy = point.survey, point.policy
+        own = evaluate(survey, policy, strategy)
+    except (StrategistError, MemoryError) as error:
+        return _words(error)
+    if abs(own.loss - its_loss) > _SAME * max(1.0, own.loss):
+        return f"a loss of {own.loss:g} for a result of {its_loss:g}"
+    excess = policy.limits.excess(own.missed_rate, own.stray_rate) + _SAME
+    losses = []
+    for candidate in candidates:
+        loss = math.inf
+        if candidate == strategy:
+            loss = own.loss
+        elif installable(candidate, policy, survey):
+            outcome = evaluate(survey, policy, candidate)
+            if policy.limits.excess(outcome.missed_rate, outcome.stray_rate) <= excess:
+                loss = outcome.loss
+        losses.append(loss)
+    return Prices(own.loss, policy.loss.missed, tuple(losses))
+
+
+def _words(error: Exception) -> str:
+    return str(error) or "not enough memory"

@@ -1,0 +1,349 @@
+"""The exact frontier: every non-dominated pair of missed and stray tags, in one sweep.
+
+What is proven is kept as half-planes: under a cutoff, every strategy with weights · (missed, stray)
+below a floor was looked at, or cannot join the staircase of points found. The sweep takes the
+edges of the convex hull one after the other, first down to the edge itself, then up to the last
+corner between its points, and raises the floor of each cutoff by the bounds of the search
+(`branch`). It ends when each corner is below a floor of each cutoff: then no strategy is missing.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from strategist.optimise.branch import Branch, strongest
+from strategist.optimise.cells import Layout, Tables
+from strategist.optimise.chains import Chains, TooManyLeftError
+from strategist.optimise.kernel import bounds_of, step_costs
+from strategist.optimise.measures import Aim, Measure
+from strategist.optimise.problem import Answer, Counts, Problem
+from strategist.optimise.search import Clock
+from strategist.optimise.selections import Selections, TooManySelectionsError
+from strategist.optimise.staircase import Corner, Point, Staircase, Weights, dot
+from strategist.optimise.starts import Starts
+from strategist.optimise.walks import counts_of, ladder_bounds, ladders_left
+from strategist.survey.policy import Loss
+from strategist.survey.records import Bools, Ints
+
+__all__ = ["Sweep", "sweep"]
+
+_DIGITS = 6
+_MANY = 200  # chains left in a branch that are worth splitting it, times (50 + classes)
+_FEW = 1_000  # selections that are sooner looked at than thinned out by further bounds
+_AT_ONCE = 2_000  # selections bounded between two looks at the clock
+_NO_STRATEGY = 2**62  # the floor where there is none at all
+_MISSED, _STRAY = Measure(1.0, 0.0), Measure(0.0, 1.0)
+_CUTOFFS = 8  # cutoffs that are tried without masks to begin with
+_STARTS = (0.2, 1.0, 5.0)  # weights of a missed tag in strays that starts are sought for
+
+
+class _OutOfTimeError(Exception):
+    """The clock ran out."""
+
+
+@dataclass(frozen=True)
+class Sweep:
+    """The staircase, what is proven of it, and what that took.
+
+    `open` are the corners that are not proven (none: complete); `stray_bounds` says for each point
+    how few stray tags, at least, a strategy reports that misses no more. `problem` has weights that
+    tell any two points apart, by which the answers' losses are counted.
+    """
+
+    problem: Problem
+    staircase: Staircase
+    open: tuple[Corner, ...]
+    stray_bounds: dict[Point, int]
+    effort: tuple[tuple[str, int], ...]
+
+
+def sweep(problem: Problem, clock: Clock) -> Sweep:
+    """All non-dominated points of a problem that keep its hard limits; the loss plays no part.
+
+    Raises TooManySelectionsError where listing the chains is out of the question.
+    """
+    run = _Sweep(problem, clock)
+    try:
+        run.start()
+        run.prove()
+    except _OutOfTimeError:
+        pass
+    effort = {"branches": run.branches, "chains": run.weighed, "replayed": run.replayed}
+    staircase = run.staircase
+    bounds = {point: run.stray_bound(point) for point in staircase.points}
+    return Sweep(run.problem, staircase, tuple(run.open()), bounds, tuple(effort.items()))
+
+
+class _Sweep:
+    def __init__(self, problem: Problem, clock: Clock) -> None:
+        most = _most(problem)
+        self.asked = problem  # with the weights that guarded losses are counted by
+        ordering = Loss(min(1e6, most[1] + 1.0), 1.0)  # tells any two points apart
+        self.problem = replace(problem, policy=replace(problem.policy, loss=ordering))
+        self.clock = clock
+        self.layout = Layout(self.problem)
+        self.chains = Chains(self.problem)
+        self.staircase = Staircase(most)
+        self._same_as_another = np.ones(len(problem.thresholds), bool)
+        self._same_as_another[problem.outcomes] = False
+        self.floors: dict[Weights, Ints] = {}
+        self._confirmed: set[Weights] = set()
+        self._tables = Tables(self.layout)
+        self._seen: list[set[bytes]] = [set() for _ in self.problem.thresholds]
+        self._every = np.arange(len(problem.profile.levels_dbm))
+        self._must = (self._every == self._every[-1]) & self.problem.top_fixed
+        self.branches = self.weighed = self.replayed = 0
+
+    # what is proven
+
+    def settled(self, corner: Corner, cutoff: int | slice = slice(None)) -> bool:
+        """Whether nothing that was not looked at is at or below a corner, by half-planes."""
+        below = self._same_as_another[cutoff]
+        for weights, floors in self.floors.items():
+            below = below | (floors[cutoff] > dot(weights, corner))
+        return bool(np.all(below))
+
+    def open(self) -> list[Corner]:
+        return [corner for corner in self.staircase.corners() if not self.settled(corner)]
+
+    def stray_bound(self, point: Point) -> int:
+        """Strays that a strategy reports at least if it misses no more than a point found."""
+        low, high = 0, point[1]
+        while low < high:  # the least number of strays that is not settled
+            middle = (low + high) // 2
+            low, high = (middle + 1, high) if self.settled((point[0], middle)) else (low, middle)
+        return low
+
+    # looking at selections one by one
+
+    def _look(self, selections: Selections, branch: Branch, limit: float = np.inf) -> None:
+        """Replay what could join the staircase, of some selections under the cutoff of a branch.
+
+        `limit` is for the measure of the branch. What was replayed once is passed over.
+        """
+        seen = self._seen[branch.cutoff]
+        for start in range(0, len(selections), _AT_ONCE):
+            if self.staircase.points and self.clock.expired():
+                raise _OutOfTimeError
+            part = selections.at(np.arange(start, min(start + _AT_ONCE, len(selections))))
+            self.weighed += len(part)
+            rows = np.array([r for r in range(len(part)) if part.words[r].tobytes() not in seen])
+            for row in self._possible(part, rows, branch, limit):
+                seen.add(part.words[row].tobytes())
+                self._ladders(part, row, branch.cutoff)
+
+    def _possible(
+        self, part: Selections, rows: Ints, branch: Branch, limit: float
+    ) -> Iterator[int]:
+        """Rows of selections that bounds leave, the least bound first."""
+        policy, steps = self.problem.policy, self.problem.steps_by_masks[part.masks]
+        bounds = np.zeros((0, len(rows)))
+        for measure, most in zip(
+            (branch.aim.measure, _MISSED, _STRAY), (limit, *self.staircase.most), strict=True
+        ):
+            if not len(rows):
+                return
+            state = part.unpack(rows).astype(np.int64)
+            cells = self._tables.weighed(branch.cutoff, measure)
+            found = bounds_of(state, cells, policy.stop_after, steps, self._must, most)
+            bounds = np.vstack([bounds, np.round(found, _DIGITS)])
+            kept = bounds[-1] <= most
+            rows, bounds = rows[kept], bounds[:, kept]
+        weights = branch.aim.measure
+        for place in np.lexsort((part.bits[rows], bounds[0])):
+            least, missed, stray = bounds[:, place]
+            corners = self.staircase.open_to(0.0, float(part.masks), float(branch.cutoff > 0), 1.0)
+            room = (corners[:, 0] >= missed) & (corners[:, 1] >= stray)
+            if (room & (corners @ (weights.missed, weights.stray) >= least)).any():
+                yield int(rows[place])
+
+    def _ladders(self, selections: Selections, row: int, cutoff: int) -> None:
+        """Replay every ladder of one selection that could join the staircase."""
+        problem, through = self.problem, selections.unpack(np.array([row]))[0]
+        state, none = through.astype(np.int64), np.zeros(len(self.layout.klass))
+        stop_after, must = problem.policy.stop_after, self._must
+        most = problem.steps_by_masks[selections.masks]
+        cells = (self._tables.weighed(cutoff, measure) for measure in (_MISSED, _STRAY))
+        costs = [step_costs(state, none, one, stop_after, must)[:2] for one in cells]
+        weights = np.array([(1, 0), (0, 1), *(e.weights for e in self.staircase.hull())], float)
+        edge, top = (
+            np.tensordot(weights, np.array([cost[i] for cost in costs]), 1) for i in range(2)
+        )
+        least, total = ladder_bounds(edge, top, most)
+        begin = (float(selections.masks), float(cutoff > 0))
+        self.replayed += 1
+        for count in range(1, most + 1):
+            for highest in range(count - 1, len(self._every)):
+                room = weights @ self.staircase.open_to(0.0, *begin, float(count)).T
+                if not (total[:, count - 1, highest, None] <= room + 1e-6).all(axis=0).any():
+                    continue
+                ladders = ladders_left(edge, top, least, room, count, highest, must)
+                counts = self._counts(problem, ladders, cutoff, through)
+                work = [(*begin, float(count), *map(float, places)) for places in ladders.tolist()]
+                points = [(int(missed), int(stray)) for missed, stray in counts]
+                taken = [self.staircase.takes(*one) for one in zip(points, work, strict=True)]
+                self._offer(selections, row, cutoff, ladders[taken])
+
+    def _counts(self, problem: Problem, ladders: Ints, cutoff: int, through: Bools) -> Ints:
+        """(missed, stray) of each ladder (places from the top down) in a problem's profile."""
+        accepted = problem.accepted(cutoff) & through[problem.profile.row_class][:, None]
+        return counts_of(ladders, accepted, *_rows(problem), problem.policy.stop_after)
+
+    def _offer(self, selections: Selections, row: int, cutoff: int, ladders: Ints) -> None:
+        """Offer ladders to the staircase, with the cutoff that stands drift best."""
+        if not len(ladders):
+            return
+        chain, through = selections.chain(row), selections.unpack(np.array([row]))[0]
+        guarded = self.asked.under_guard()
+        alike = self.problem.alike(cutoff)
+        drifted = np.array([self._counts(guarded, ladders, c, through) for c in alike])
+        for number, places in enumerate(ladders.tolist()):
+            levels = tuple(places[::-1])
+            counts = self.problem.replay(levels, cutoff, through)
+            excess = self.problem.excess(counts)
+            if excess:
+                continue
+            losses = [guarded.loss(Counts(int(m), int(s))) for m, s in drifted[:, number]]
+            best = int(np.argmin(losses))
+            work = (float(selections.masks), float(cutoff > 0), float(len(levels)))
+            rest = (*work, *map(float, places), float(selections.bits[row]))
+            key = (excess, self.problem.loss(counts), losses[best], *rest)
+            self.staircase.offer(Answer(key, chain, alike[best], levels, counts))
+
+    # the sweep
+
+    def start(self) -> None:
+        """A good staircase to begin with: some chains and cutoffs, for several weights."""
+        outcomes = self.problem.outcomes
+        spread = np.unique(np.linspace(0, len(outcomes) - 1, _CUTOFFS).astype(int))
+        for cutoff in outcomes[spread].tolist():
+            self._look(self.chains.listed(0), self._branch(cutoff, (1, 1)))
+        if self.problem.slots:
+            for missed in _STARTS:
+                policy = replace(self.problem.policy, loss=Loss(missed, 1.0))
+                weighed = replace(self.problem, policy=policy)
+                for selections, cutoff in Starts(weighed, self.chains).promising():
+                    self._look(selections, self._branch(cutoff, (1, 1)))
+
+    def prove(self) -> None:
+        """Raise floors, edge after edge, until every corner is settled."""
+        while open_ := self.open():
+            hull = self.staircase.hull()
+            for edge in hull:
+                if edge.weights not in self._confirmed:
+                    self._raise(edge.weights, edge.value)
+                    self._confirmed.add(edge.weights)
+                    break
+            else:
+                corner = open_[0]
+                weights = self._weights(corner)
+                together = [q for q in open_ if self._weights(q) == weights]
+                self._raise(weights, max(dot(weights, q) for q in together))
+
+    def _weights(self, corner: Corner) -> Weights:
+        """The direction in which a corner is sought to be settled."""
+        points = self.staircase.points
+        if not points:
+            most = (max(1, self.staircase.most[0]), max(1, self.staircase.most[1]))
+            common = math.gcd(*most)
+            return most[1] // common, most[0] // common
+        if corner[0] < points[0][0]:
+            return 1, 0
+        if corner[1] < points[-1][1]:
+            return 0, 1
+        for edge in self.staircase.hull():
+            if edge.left[0] <= corner[0] <= edge.right[0]:
+                return edge.weights
+        return 1, 1
+
+    def _raise(self, weights: Weights, value: int) -> None:
+        """Raise the floor of each cutoff above a value, where that settles anything."""
+        cutoffs = len(self.problem.thresholds)
+        floors = self.floors.setdefault(weights, np.zeros(cutoffs, np.int64))
+        for cutoff in self.problem.outcomes.tolist():
+            if floors[cutoff] > value:
+                continue
+            if all(self.settled(corner, cutoff) for corner in self.staircase.corners()):
+                continue
+            self._cover(self._branch(cutoff, weights), value, floors)
+
+    def _branch(self, cutoff: int, weights: Weights) -> Branch:
+        aim = Aim(Measure(float(weights[0]), float(weights[1])), 0.0, excess=False, step=1.0)
+        branch = Branch(self.layout, aim, cutoff, self._every, self._must)
+        branch.take(self._tables.weighed(cutoff, aim.measure))
+        return branch
+
+    def _cover(self, whole: Branch, value: int, floors: Ints) -> None:
+        """Look at whatever under a cutoff is not above a value, then raise its floor."""
+        whole.raise_bound(value)
+        if whole.bound > value:
+            floors[whole.cutoff] = min(whole.bound, _NO_STRATEGY)
+            return
+        waiting = [whole]
+        while waiting:
+            if self.clock.expired():
+                raise _OutOfTimeError
+            branch = waiting.pop()
+            self.branches += 1
+            branch.tighten(value)  # from here on its bound holds for what is not above the value
+            if branch.bound > value or self._explore(branch, value):
+                continue
+            parts = branch.split()
+            if not parts:
+                raise TooManySelectionsError("one ladder leaves too many mask chains to be listed")
+            waiting += parts
+        floors[whole.cutoff] = value + 1
+
+    def _explore(self, branch: Branch, value: int) -> bool:
+        """Look at the chains of a branch that its bounds leave; False: better split it."""
+        many = np.inf if branch.must.all() else _MANY * (50 + len(branch.state))
+        cuts = branch.penalties()
+        for masks in range(self.problem.slots + 1):
+            limit = self._limit(branch, masks, value)
+            sample = self.chains.sample(masks)
+            left = sample
+            for cut in cuts:
+                left = cut.within(left, limit)
+            if len(left) > _FEW:
+                cuts = strongest([*cuts, *branch.cuts(left, limit)], sample, limit)
+            try:
+                selections = self.chains.worth(cuts, limit, masks)
+            except TooManyLeftError:
+                return False
+            if len(selections) > _FEW:
+                selections = branch.sieve(selections, limit)
+            if len(selections) > many:
+                return False
+            self._look(selections, branch, limit)
+        return True
+
+    def _limit(self, branch: Branch, masks: int, value: int) -> float:
+        """The value above which a strategy of the branch with so many masks cannot be new."""
+        corners = self.staircase.open_to(0.0, float(masks), float(branch.cutoff > 0), 1.0)
+        weights = branch.aim.measure
+        most = (corners @ (weights.missed, weights.stray)).max(initial=-1.0)
+        return min(float(value), float(most))
+
+
+def _rows(problem: Problem) -> tuple[Ints, Ints, Ints, Bools]:
+    """Where the rows of each pass group begin; tags in a row, over all passes, and their role."""
+    profile = problem.profile
+    start = np.searchsorted(profile.row_pass, np.arange(len(profile.pass_count) + 1))
+    return start, profile.row_count, problem.row_weight, profile.row_wanted
+
+
+def _most(problem: Problem) -> Corner:
+    """The most that may be missed and stray: hard limits, or all there is."""
+    wanted, stray = problem.wanted, int(problem.row_weight.sum()) - problem.wanted
+    limits = problem.policy.limits
+    kept = [m for m in _down(wanted) if limits.excess(m / max(wanted, 1), 0.0) < 5e-7]
+    let = [s for s in _down(stray) if limits.excess(None, s / problem.passes) < 5e-7]
+    return max(kept, default=-1), max(let, default=-1)
+
+
+def _down(number: int) -> Iterable[int]:
+    return range(number, -1, -1)

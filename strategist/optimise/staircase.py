@@ -1,0 +1,144 @@
+"""The non-dominated (missed, stray) points found so far, and what could still join them."""
+
+from __future__ import annotations
+
+import itertools
+from fractions import Fraction
+
+import numpy as np
+
+from strategist.optimise.problem import Answer
+from strategist.survey.records import Floats
+
+__all__ = ["Corner", "Edge", "Point", "Staircase", "Weights", "dot"]
+
+Point = tuple[int, int]  # (missed, stray)
+Corner = tuple[int, int]  # the most that may be missed and stray
+Weights = tuple[int, int]
+Rank = tuple[float, ...]  # what strategies of the same point are compared by, least first
+
+
+class Edge:
+    """A piece of the convex hull: the points of least `weights` · point, from left to right."""
+
+    def __init__(self, left: Point, right: Point) -> None:
+        self.left, self.right = left, right
+        ratio = Fraction(left[1] - right[1], right[0] - left[0])
+        self.weights: Weights = (ratio.numerator, ratio.denominator)
+
+    @property
+    def value(self) -> int:
+        return dot(self.weights, self.left)
+
+
+def dot(weights: Weights, point: Point) -> int:
+    return weights[0] * point[0] + weights[1] * point[1]
+
+
+class Staircase:
+    """Points by missed ascending, so by stray descending, each with its most preferred answer.
+
+    No point beyond `most` is taken. A *corner* is a point that nothing found so far is as good as,
+    as far out as possible: whatever could join the staircase is at or below one. A point found is
+    a corner too, as long as a more preferred strategy of the same point may exist.
+    """
+
+    def __init__(self, most: Corner) -> None:
+        self.most = most
+        self._found: dict[Point, Answer] = {}
+        self._steps: list[Corner] | None = None
+        self._open: dict[Rank, Floats] = {}
+
+    @property
+    def points(self) -> list[Point]:
+        return sorted(self._found)
+
+    def answer(self, point: Point) -> Answer:
+        return self._found[point]
+
+    def takes(self, point: Point, work: Rank) -> bool:
+        """Whether a strategy of this point could join, or be preferred to the one found there.
+
+        `work` is its rank without the guarded loss, which is known to be 0 or more.
+        """
+        if point[0] > self.most[0] or point[1] > self.most[1]:
+            return False
+        same = self._found.get(point)
+        if same is not None:
+            return (0.0, *work) <= same.key[2:]
+        return not any(m <= point[0] and s <= point[1] for m, s in self._found)
+
+    def offer(self, answer: Answer) -> None:
+        """Take an answer if it is on the staircase and preferred to the one of the same point."""
+        point = (answer.counts.missed, answer.counts.stray)
+        if not self.takes(point, answer.key[3:]):
+            return
+        same = self._found.get(point)
+        if same is None:
+            for m, s in list(self._found):
+                if m >= point[0] and s >= point[1]:
+                    del self._found[m, s]
+            self._steps = None
+        elif (same.key, same.chain.rank) <= (answer.key, answer.chain.rank):
+            return
+        self._found[point] = answer
+        self._open.clear()
+
+    def steps(self) -> list[Corner]:
+        """The corners between the points, and at both ends; those below zero are left out."""
+        if self._steps is None:
+            points = self.points
+            missed = [*(m - 1 for m, _ in points), self.most[0]]
+            stray = [self.most[1], *(s - 1 for _, s in points)]
+            pairs = zip(missed, stray, strict=True)
+            self._steps = [(m, s) for m, s in pairs if min(m, s) >= 0]
+        return self._steps
+
+    def corners(self) -> list[Corner]:
+        """All corners: between the points, and the points themselves."""
+        return [*self.steps(), *self._found]
+
+    def open_to(self, *rank: float) -> Floats:
+        """The corners, shape (n, 2), that a strategy could reach whose rank begins with `rank`."""
+        if rank not in self._open:
+            ties = [p for p, found in self._found.items() if rank <= found.key[2 : 2 + len(rank)]]
+            self._open[rank] = np.array([*self.steps(), *ties], float).reshape(-1, 2)
+        return self._open[rank]
+
+    def hull(self) -> list[Edge]:
+        """The edges of the lower left convex hull; points on an edge do not part it."""
+        kept: list[Point] = []
+        for point in self.points:
+            while len(kept) > 1 and _turns_up(kept[-2], kept[-1], point):
+                kept.pop()
+            kept.append(point)
+        return [Edge(left, right) for left, right in itertools.pairwise(kept)]
+
+    def ratios(self) -> dict[Point, tuple[Fraction, Fraction | None]]:
+        """For each point that is best for some weights, the range of missed ÷ stray; None: no end.
+
+        With a ratio r the loss is r × missed + stray. A point inside an edge is best for one ratio.
+        """
+        edges = self.hull()
+        slopes = [Fraction(*edge.weights) for edge in edges]
+        found: dict[Point, tuple[Fraction, Fraction | None]] = {}
+        for point in self.points:
+            touching = [
+                slope
+                for edge, slope in zip(edges, slopes, strict=True)
+                if dot(edge.weights, point) == edge.value
+            ]
+            inside = all(point not in (edge.left, edge.right) for edge in edges)
+            if edges and not touching:
+                continue
+            first, last = point == self.points[0], point == self.points[-1]
+            low = Fraction(0) if last else min(touching)
+            found[point] = (low, None if first else max(touching) if not inside else low)
+        return found
+
+
+def _turns_up(before: Point, middle: Point, after: Point) -> bool:
+    """Whether the middle point is on or above the line from the one before to the one after."""
+    left = (middle[0] - before[0]) * (after[1] - before[1])
+    right = (middle[1] - before[1]) * (after[0] - before[0])
+    return left <= right

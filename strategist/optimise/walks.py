@@ -1,0 +1,152 @@
+"""Compiled loops: the ladders of one selection that a staircase leaves, and what they come to."""
+
+from __future__ import annotations
+
+import numba
+import numpy as np
+
+from strategist.survey.records import Bools, Floats, Ints
+
+__all__ = ["counts_of", "ladder_bounds", "ladders_left"]
+
+_SLACK = 1e-6
+
+
+@numba.njit(cache=True)
+def ladder_bounds(edge: Floats, top: Floats, steps_max: int) -> tuple[Floats, Floats]:
+    """(least, total) of several measures, as in `ladders.Steps`; axis 0 is the measure.
+
+    `edge` and `top` have shape (measures, levels + 1, levels), as `kernel.step_costs` gives them.
+    """
+    measures, _, levels = edge.shape
+    least = np.full((measures, steps_max, levels), np.inf)
+    total = np.full((measures, steps_max, levels), np.inf)
+    for k in range(measures):
+        for t in range(levels):
+            least[k, 0, t], total[k, 0, t] = edge[k, 0, t], top[k, 0, t]
+        for n in range(1, steps_max):
+            for t in range(n, levels):
+                for u in range(t):
+                    before = least[k, n - 1, u]
+                    least[k, n, t] = min(least[k, n, t], before + edge[k, u + 1, t])
+                    total[k, n, t] = min(total[k, n, t], before + top[k, u + 1, t])
+    return least, total
+
+
+@numba.njit(cache=True)
+def _within(bounds: Floats, room: Floats) -> bool:
+    """Whether a corner has room for the bounds; `room[k, q]` is the measure k of corner q."""
+    for q in range(room.shape[1]):
+        fits = True
+        for k in range(len(bounds)):
+            if bounds[k] > room[k, q] + _SLACK:
+                fits = False
+                break
+        if fits:
+            return True
+    return False
+
+
+@numba.njit(cache=True)
+def ladders_left(
+    edge: Floats, top: Floats, least: Floats, room: Floats, count: int, highest: int, must: Bools
+) -> Ints:
+    """Ladders of `count` steps with a top step whose bounds a corner has room for.
+
+    Shape (ladders, count): places of levels from the top down, in the order of preference. Levels
+    that `must` be are in each of them.
+    """
+    measures = edge.shape[0]
+    found = np.empty((64, count), np.int64)
+    number = 0
+    ladder = np.full(count, -1)
+    spent = np.zeros((count, measures))  # of the steps above, with the one at this depth chosen
+    bounds = np.empty(measures)
+    ladder[0] = highest
+    for place in range(highest + 1, len(must)):
+        if must[place]:
+            return found[:0]
+    depth = 1
+    while depth > 0:
+        if depth == count:
+            complete = True
+            for place in range(ladder[count - 1]):
+                complete = complete and not must[place]
+            lowest = ladder[count - 1]
+            for k in range(measures):
+                above = spent[count - 2, k] if count > 1 else 0.0
+                last = top[k, 0, lowest] if count == 1 else above + edge[k, 0, lowest]
+                bounds[k] = last
+            if complete and _within(bounds, room):
+                if number == len(found):
+                    more = np.empty((2 * number, count), np.int64)
+                    more[:number] = found
+                    found = more
+                found[number] = ladder
+                number += 1
+            depth -= 1
+            continue
+        # the next lower step below ladder[depth − 1]
+        upper = ladder[depth - 1]
+        place = max(ladder[depth] + 1, count - depth - 1)
+        chosen = -1
+        while place < upper:
+            skipped = False
+            for between in range(place + 1, upper):
+                skipped = skipped or must[between]
+            if not skipped:
+                for k in range(measures):
+                    met = top[k, place + 1, upper] if depth == 1 else edge[k, place + 1, upper]
+                    above = 0.0 if depth == 1 else spent[depth - 2, k]
+                    spent[depth - 1, k] = above + met
+                    bounds[k] = spent[depth - 1, k] + least[k, count - depth - 1, place]
+                if _within(bounds, room):
+                    chosen = place
+                    break
+            place += 1
+        ladder[depth] = chosen
+        if chosen < 0:
+            depth -= 1
+        else:
+            depth += 1
+            if depth < count:
+                ladder[depth] = -1
+    return found[:number]
+
+
+@numba.njit(cache=True)
+def counts_of(
+    ladders: Ints,
+    accepted: Bools,
+    start: Ints,
+    row_count: Ints,
+    row_weight: Ints,
+    row_wanted: Bools,
+    stop_after: int,
+) -> Ints:
+    """Missed and stray tags of ladders (places from the top down): shape (ladders, 2).
+
+    `accepted[r, l]`: rows are sorted by pass group; those of p are `start[p] … start[p + 1]`.
+    """
+    counts = np.zeros((len(ladders), 2), np.int64)
+    reported = np.zeros(len(accepted), np.bool_)
+    steps = ladders.shape[1]
+    for i in range(len(ladders)):
+        for p in range(len(start) - 1):
+            found = 0
+            for r in range(start[p], start[p + 1]):
+                reported[r] = False
+            for n in range(steps - 1, -1, -1):
+                place = ladders[i, n]
+                for r in range(start[p], start[p + 1]):
+                    if accepted[r, place] and not reported[r]:
+                        reported[r] = True
+                        found += row_count[r]
+                if found >= stop_after:
+                    break
+            for r in range(start[p], start[p + 1]):
+                if row_wanted[r] and not reported[r]:
+                    counts[i, 0] += row_weight[r]
+                elif reported[r] and not row_wanted[r]:
+                    counts[i, 1] += row_weight[r]
+    return counts

@@ -1,0 +1,103 @@
+"""A frontier in words: a table of points, and what is proven of them."""
+
+from __future__ import annotations
+
+from strategist.optimise.strategy import Strategy
+from strategist.report.lines import paragraph, plain
+from strategist.report.text import caution_lines, what_to_set
+from strategist.survey.order import figure
+from strategist.tradeoffs.frontier import Frontier, FrontierPoint, RatioRange
+
+__all__ = ["brief", "frontier_text"]
+
+_HEADS = {
+    "complete": "{} compromises of missed and stray tags, proven to be all",
+    "partial": "{} compromises found in time, not proven to be all",
+    "infeasible": "no strategy keeps the limits: there is no compromise to choose from",
+    "undecided": "undecided when time ran out: no strategy that keeps the limits was found",
+}
+
+
+def frontier_text(frontier: Frontier, *, caution: bool = True) -> str:
+    """A frontier in lines of 80 columns; `caution` as for `result_text`."""
+    count = len(frontier.points)
+    head = _HEADS[frontier.status].format(count)
+    if count == 1:
+        head = head.replace("1 compromises", "1 compromise").replace("to be all", "to be the only")
+    lines = [f"{plain(frontier.read_point)}: {head}"]
+    if frontier.points:
+        lines += [*_table(frontier), *_legend(frontier)]
+        for point in frontier.points:
+            if point.chosen:
+                lines += ["Chosen by the weights (>)", *what_to_set(point.strategy)[1:]]
+    lines += ["Proof", *paragraph(_proof(frontier))]
+    if frontier.warnings:
+        lines += ["Warnings"]
+        lines += [line for text in frontier.warnings for line in paragraph(f"- {text}", hanging=2)]
+    return "\n".join([*lines, *(caution_lines() if caution and frontier.points else [])])
+
+
+def _table(frontier: Frontier) -> list[str]:
+    head = f"{'missed':>8}{'stray':>8}{'loss':>10}{'guarded':>10}  {'best for a':<12}  settings"
+    return [head, *(_row(point) for point in frontier.points)]
+
+
+def _row(point: FrontierPoint) -> str:
+    mark = ">" if point.chosen else " " if point.proven else "?"
+    counts = f"{mark} {point.outcome.missed:>6}{point.outcome.stray:>8}"
+    losses = f"{figure(point.loss):>10}{figure(point.guarded_loss):>10}"
+    return f"{counts}{losses}  {_ratios(point.best_for):<12}  {brief(point.strategy)}".rstrip()
+
+
+def _ratios(best_for: RatioRange | None) -> str:
+    if best_for is None:
+        return "-"
+    low = f"{best_for.low:.3g}"
+    if best_for.high is None:
+        return f"{low} and more" if best_for.low else "any"
+    high = f"{best_for.high:.3g}"
+    return low if low == high else f"{low} to {high}"
+
+
+def brief(strategy: Strategy) -> str:
+    """A strategy in some 28 columns: levels, cutoff, number of masks."""
+    levels = "/".join(figure(level) for level in strategy.levels_dbm)
+    parts = [f"{levels} dBm"]
+    if strategy.cutoff_dbm is not None:
+        parts.append(f"cut {figure(strategy.cutoff_dbm)}")
+    if strategy.masks:
+        parts.append(f"{len(strategy.masks)} mask{'s' if len(strategy.masks) > 1 else ''}")
+    return ", ".join(parts)
+
+
+def _legend(frontier: Frontier) -> list[str]:
+    loss = frontier.loss
+    ratio = (
+        "'best for a' missed tag that weighs so many strays; - for none, since others are better "
+        f"for every weight. Yours weighs {loss.missed / loss.stray:.3g}."
+    )
+    open_ = " A ? marks a point that was not proven: with no more missed, fewer strays may do."
+    unproven = any(not point.proven for point in frontier.points)
+    return paragraph(ratio + (open_ if unproven else ""))
+
+
+def _proof(frontier: Frontier) -> str:
+    searched = frontier.searched
+    among = (
+        f"among {searched['levels']} levels, {searched['cutoffs'] - 1} cutoffs and "
+        f"{searched['masks']} masks"
+    )
+    took = f"(one sweep, {frontier.seconds:.1f} s)"
+    if frontier.status == "complete":
+        return (
+            f"Proven {among}: each strategy misses as many and lets as many strays through as one "
+            f"of these, or more {took}."
+        )
+    if frontier.status == "infeasible":
+        return f"Proven {among}: none keeps the limits {took}. solve gives the one nearest to them."
+    places = ", ".join(f"{m} missed and {s} stray" for m, s in frontier.open[:3])
+    more = f", and {len(frontier.open) - 3} more" if len(frontier.open) > 3 else ""
+    return (
+        f"Not proven: time ran out {took}. Still possible {among} are better strategies at or "
+        f"below {places}{more}."
+    )

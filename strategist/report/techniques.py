@@ -1,0 +1,48 @@
+"""What the techniques buy, in words: a table of the variants."""
+
+from __future__ import annotations
+
+from strategist.report.frontier import brief
+from strategist.report.lines import paragraph, plain
+from strategist.report.text import caution_lines
+from strategist.survey.order import figure
+from strategist.tradeoffs.techniques import Techniques, Variant
+
+__all__ = ["techniques_text"]
+
+_HEADS = {
+    "alone": "One technique alone (at the highest level where power is not one)",
+    "without": "One technique left out",
+    "work": "Less work to install",
+}
+
+
+def techniques_text(techniques: Techniques, *, caution: bool = True) -> str:
+    """The variants in lines of 80 columns; `caution` as for `result_text`."""
+    first, *others = techniques.variants
+    lines = [
+        f"{plain(techniques.read_point)}: what each technique buys",
+        f"  {'':20}{'missed':>7}{'stray':>7}{'loss':>9}{'more':>8}  settings",
+        _row(first),
+    ]
+    for group, head in _HEADS.items():
+        of_group = [variant for variant in others if variant.group == group]
+        lines += [head, *map(_row, of_group)] if of_group else []
+    marks = {variant.status for variant in techniques.variants}
+    lines += paragraph("'more' is the loss above that of all together.")
+    if marks & {"feasible", "undecided"}:
+        lines += paragraph("? not proven: time ran out.")
+    if marks & {"infeasible", "undecided"}:
+        lines += paragraph("! a hard limit is exceeded, as little as can be: not to be installed.")
+    if techniques.warnings:
+        lines.append("Warnings")
+        for text in techniques.warnings:
+            lines += paragraph(f"- {text}", hanging=2)
+    return "\n".join([*lines, *(caution_lines() if caution else [])])
+
+
+def _row(variant: Variant) -> str:
+    mark = {"optimal": " ", "feasible": "?", "infeasible": "!", "undecided": "!"}[variant.status]
+    counts = f"{variant.outcome.missed:>7}{variant.outcome.stray:>7}"
+    losses = f"{figure(variant.loss):>9}{figure(variant.extra_loss):>8}"
+    return f"{mark} {variant.name:20}{counts}{losses}  {brief(variant.strategy)}"

@@ -1,0 +1,105 @@
+"""What a change would change, in words."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from strategist.report.frontier import brief
+from strategist.report.lines import labelled, paragraph, plain
+from strategist.report.text import caution_lines, what_to_set
+from strategist.survey.order import figure
+from strategist.tradeoffs.what_if import WhatIf, WhatIfs
+
+__all__ = ["what_if_text", "what_ifs_text"]
+
+_UNSURE = {
+    "feasible": "not proven: time ran out",
+    "infeasible": "no strategy keeps the hard limits",
+    "undecided": "undecided when time ran out: a hard limit is exceeded",
+}
+
+
+def what_if_text(found: WhatIf, *, caution: bool = True) -> str:
+    """One question in lines of 80 columns; `caution` as for `result_text`."""
+    before, after = found.before, found.after
+    lines = [f"{plain(found.read_point)}: what if"]
+    for change in found.changes:
+        lines += labelled(
+            "", f"{change.key}: {_shown(change.before)} becomes {_shown(change.after)}"
+        )
+    lines += ["What changes"]
+    for name, old, new in (
+        ("missed", before.outcome.missed, after.outcome.missed),
+        ("stray", before.outcome.stray, after.outcome.stray),
+        ("loss", before.loss, found.loss_after),
+        ("guarded", before.standing.guarded.loss, after.standing.guarded.loss),
+    ):
+        lines += labelled(name, f"{figure(old)} before, {figure(new)} after")
+    missed, stray = found.weights
+    anew = after.standing.guarded.outcome
+    lines += paragraph(
+        f"The loss is by the weights before ({figure(missed)} a miss, {figure(stray)} a stray); "
+        f"guarded, {anew.missed} missed and {anew.stray} stray after."
+    )
+    for when, result in (("before", before), ("after", after)):
+        if result.status in _UNSURE:
+            lines += labelled(when, _UNSURE[result.status])
+    if found.settings:
+        names = ", ".join(_NAMES[change.key] for change in found.settings)
+        lines += paragraph(f"Other settings: {names}. Before: {brief(before.strategy)}. After:")
+        lines += what_to_set(after.strategy, after.mask_words)
+    else:
+        lines += paragraph("The settings stay as they are.")
+    return "\n".join([*lines, *_assumed(found), *(caution_lines() if caution else [])])
+
+
+def what_ifs_text(found: WhatIfs, *, caution: bool = True) -> str:
+    """Several questions as a table in lines of 80 columns."""
+    before = found.before
+    lines = [
+        f"{plain(found.read_point)}: what if",
+        f"  {'':20}{'missed':>7}{'stray':>7}{'loss':>9}  settings",
+        _row("as it is", " ", before.outcome.missed, before.outcome.stray, before.loss)
+        + brief(before.strategy),
+    ]
+    for asked in found.asked:
+        answer = asked.answer
+        if answer is None:
+            lines += labelled(asked.question, f"not asked: {asked.refused}")
+            continue
+        outcome, after = answer.after.outcome, answer.after
+        mark = " " if after.status not in _UNSURE else "?" if after.status == "feasible" else "!"
+        same = brief(after.strategy) if answer.settings else "the same"
+        if answer.settings and same == brief(before.strategy):
+            same = f"the same but for {' and '.join(_NAMES[one.key] for one in answer.settings)}"
+        lines.append(
+            _row(asked.question, mark, outcome.missed, outcome.stray, answer.loss_after) + same
+        )
+    lines += paragraph("Losses are by the weights as they are.")
+    assumed = {text: None for one in found.asked if one.answer for text in one.answer.assumptions}
+    if assumed:
+        lines.append("Assumed")
+        lines += [line for text in assumed for line in paragraph(f"- {text}", hanging=2)]
+    return "\n".join([*lines, *(caution_lines() if caution else [])])
+
+
+def _row(words: str, mark: str, missed: int, stray: int, loss: float) -> str:
+    return f"{mark} {words:20}{missed:>7}{stray:>7}{figure(loss):>9}  "
+
+
+_NAMES = {
+    "levels_dbm": "power levels",
+    "stop_after": "stop rule",
+    "cutoff_dbm": "cutoff",
+    "masks": "masks",
+}
+
+
+def _assumed(found: WhatIf) -> list[str]:
+    lines = [line for t in found.assumptions for line in paragraph(f"- {t}", hanging=2)]
+    return ["Assumed", *lines] if lines else []
+
+
+def _shown(value: Any) -> str:
+    return plain(value if isinstance(value, str) else json.dumps(value))

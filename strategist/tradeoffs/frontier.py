@@ -1,0 +1,219 @@
+"""Every sensible compromise at a read point: the exact frontier of missed against stray tags."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass, replace
+from typing import Any, Literal
+
+from strategist.choose import Options, compare_counts, compare_guarded
+from strategist.optimise.finish import finish
+from strategist.optimise.frontier import Sweep, sweep
+from strategist.optimise.problem import Answer, Counts, Problem, pose
+from strategist.optimise.search import Clock
+from strategist.optimise.staircase import Point
+from strategist.optimise.strategy import Strategy
+from strategist.radio.complete import complete
+from strategist.survey.policy import Limits, Loss
+from strategist.survey.records import ReadPoint
+from strategist.tags.mask import unrecorded
+from strategist.trust.evaluate import Outcome, evaluate
+from strategist.trust.guarded import guarded_loss
+
+__all__ = ["Frontier", "FrontierPoint", "RatioRange", "trace_frontier"]
+
+FrontierStatus = Literal["complete", "partial", "infeasible", "undecided"]
+
+
+@dataclass(frozen=True)
+class RatioRange:
+    """Weight ratios (missed ÷ stray), both ends included; `high` None: however large."""
+
+    low: float
+    high: float | None
+
+    def to_json(self) -> dict[str, float | None]:
+        return {"low": self.low, "high": self.high}
+
+
+@dataclass(frozen=True)
+class FrontierPoint:
+    """One compromise. No other strategy misses as few and lets as few stray tags through.
+
+    `stray_bound`: no strategy of the searched set that misses no more than this one reports fewer
+    strays; proven when that is the number of strays reported. `best_for` is the range of weight
+    ratios for which no point of the frontier has a lower loss; None where another one has for
+    each. `chosen` marks the point that is best for the weights of the policy; of several, the one
+    with the least guarded loss and then the least work. `loss` is by these weights.
+    """
+
+    strategy: Strategy
+    outcome: Outcome
+    loss: float
+    guarded_loss: float
+    mask_words: tuple[str, ...]
+    stray_bound: int
+    best_for: RatioRange | None
+    chosen: bool
+
+    @property
+    def proven(self) -> bool:
+        return self.stray_bound == self.outcome.stray
+
+    def to_json(self) -> dict[str, Any]:
+        return {
+            "missed": self.outcome.missed,
+            "stray": self.outcome.stray,
+            "missed_rate": self.outcome.missed_rate,
+            "stray_rate": self.outcome.stray_rate,
+            "loss": self.loss,
+            "guarded_loss": self.guarded_loss,
+            "strategy": self.strategy.to_json(),
+            "mask_words": list(self.mask_words),
+            "stray_bound": self.stray_bound,
+            "proven": self.proven,
+            "best_for": None if self.best_for is None else self.best_for.to_json(),
+            "chosen": self.chosen,
+        }
+
+
+@dataclass(frozen=True)
+class Frontier:
+    """The points by missed ascending, so by stray descending; only those that keep the limits.
+
+    `open` lists (missed, stray) pairs below which a strategy that is not among the points is not
+    ruled out; none where the frontier is complete. `status` is "partial" where time ran out,
+    "infeasible" where no strategy keeps the hard limits, "undecided" where none was found in time.
+    `passes`, `wanted` and `stray_presented` are what was presented in the survey.
+    """
+
+    read_point: str
+    status: FrontierStatus
+    loss: Loss
+    limits: Limits
+    passes: int
+    wanted: int
+    stray_presented: int
+    points: tuple[FrontierPoint, ...]
+    open: tuple[Point, ...]
+    searched: dict[str, int]
+    proof: dict[str, int | str]
+    warnings: tuple[str, ...]
+    seconds: float
+
+    def to_json(self) -> dict[str, Any]:
+        limits = self.limits
+        return {
+            "read_point": self.read_point,
+            "status": self.status,
+            "weights": {"missed": self.loss.missed, "stray": self.loss.stray},
+            "limits": {
+                "missed_rate_max": limits.missed_rate_max,
+                "stray_rate_max": limits.stray_rate_max,
+            },
+            "presented": {
+                "passes": self.passes,
+                "wanted": self.wanted,
+                "stray": self.stray_presented,
+            },
+            "points": [point.to_json() for point in self.points],
+            "open": [{"missed": missed, "stray": stray} for missed, stray in self.open],
+            "searched": self.searched,
+            "proof": self.proof,
+            "warnings": list(self.warnings),
+            "seconds": round(self.seconds, 3),
+        }
+
+
+def trace_frontier(read_point: ReadPoint, options: Options | None = None) -> Frontier:
+    """All non-dominated (missed, stray) pairs of a read point, each with its strategy and proof.
+
+    The weights of the policy only say which point is chosen; its hard limits cut the frontier off.
+    Of the options the time limits count. Raises what `choose` raises, and TooManySelectionsError
+    where the mask chains are too many to list.
+    """
+    options = options or Options()
+    started = time.monotonic()
+    limits = [t for t in (options.time_limit_s, options.total_limit_s) if t is not None]
+    whole = complete(read_point)
+    problem = pose(whole.survey, whole.policy)
+    found = sweep(problem, Clock(min(limits, default=None)))
+    points = _points(whole, problem, found)
+    masks = tuple(dict.fromkeys(mask for point in points for mask in point.strategy.masks))
+    profile = problem.profile
+    return Frontier(
+        read_point=read_point.name,
+        status=_status(found),
+        loss=whole.policy.loss,
+        limits=whole.policy.limits,
+        passes=problem.passes,
+        wanted=problem.wanted,
+        stray_presented=int(problem.row_weight.sum()) - problem.wanted,
+        points=points,
+        open=found.open,
+        searched={
+            "levels": len(profile.levels_dbm),
+            "cutoffs": len(problem.outcomes),
+            "masks": len(problem.candidates.masks),
+        },
+        proof={"by": "sweep", **dict(found.effort)},
+        warnings=(*whole.warnings, *unrecorded(masks, whole.survey.tags)),
+        seconds=time.monotonic() - started,
+    )
+
+
+def _status(found: Sweep) -> FrontierStatus:
+    if found.staircase.points:
+        return "partial" if found.open else "complete"
+    return "undecided" if found.open else "infeasible"
+
+
+def _finish(asked: Problem, ordering: Problem, answer: Answer) -> tuple[Strategy, Counts]:
+    """As `finish`, with a cutoff that keeps the point, not only its loss.
+
+    The weights of `ordering` tell any two points apart.
+    """
+    strategy, counts = finish(asked, replace(answer, key=_key(asked, answer)))
+    if counts == answer.counts:
+        return strategy, counts
+    drifted = ordering.under_guard()
+    through = ordering.selection(answer.chain)
+    guarded = ordering.loss(drifted.replay(answer.levels, answer.cutoff, through))
+    return finish(ordering, replace(answer, key=(*answer.key[:2], guarded, *answer.key[3:])))
+
+
+def _key(problem: Problem, answer: Answer) -> tuple[float, ...]:
+    return (answer.key[0], problem.loss(answer.counts), *answer.key[2:])
+
+
+def _points(whole: ReadPoint, asked: Problem, found: Sweep) -> tuple[FrontierPoint, ...]:
+    """The points with their strategies, each replayed by the evaluator."""
+    staircase, problem, policy = found.staircase, found.problem, whole.policy
+    ratios = staircase.ratios()
+    made: list[tuple[tuple[float, ...], dict[str, Any]]] = []
+    for point in staircase.points:
+        answer = staircase.answer(point)
+        strategy, counts = _finish(asked, problem, answer)
+        outcome = evaluate(whole.survey, policy, strategy)
+        compare_counts(counts, outcome, asked)
+        guarded = guarded_loss(whole.survey, policy, strategy)
+        compare_guarded(answer.key[2], guarded)
+        loss = asked.loss(counts)
+        low, high = ratios.get(point, (None, None))
+        best_for = None
+        if low is not None:
+            best_for = RatioRange(float(low), None if high is None else float(high))
+        details = {
+            "strategy": strategy,
+            "outcome": outcome,
+            "loss": loss,
+            "guarded_loss": guarded,
+            "mask_words": tuple(problem.candidates.words[x.mask] for x in answer.chain.literals),
+            "stray_bound": found.stray_bounds[point],
+            "best_for": best_for,
+        }
+        made.append(((loss, *answer.key[2:]), details))
+    best = min(range(len(made)), key=lambda number: made[number][0], default=-1)
+    return tuple(
+        FrontierPoint(**details, chosen=number == best) for number, (_, details) in enumerate(made)
+    )

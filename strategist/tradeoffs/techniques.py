@@ -1,0 +1,155 @@
+"""What each technique buys: the best loss with some of them, and with less work to install."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Any, Literal
+
+from strategist.choose import Decided, Options, Status, decide
+from strategist.optimise.search import Clock
+from strategist.optimise.strategy import Strategy
+from strategist.radio.complete import complete
+from strategist.survey.policy import TECHNIQUES, Policy, Technique
+from strategist.survey.records import ReadPoint
+from strategist.trust.evaluate import Outcome
+from strategist.trust.guarded import guarded_loss
+
+__all__ = ["Techniques", "Variant", "compare_techniques"]
+
+Group = Literal["all", "alone", "without", "work"]
+
+
+@dataclass(frozen=True)
+class Variant:
+    """The best strategy when a read point may use some techniques only, or so many masks.
+
+    `group` says what the variant is for: "all" that the policy allows, one of them "alone" (none:
+    "nothing"), all "without" one, or a limit on the "work" to install. `allow` and `masks_max` are
+    what it may use; `extra_loss` is its loss less that of "all". `status`, `bound` and `gap` are as
+    in a result.
+    """
+
+    name: str
+    group: Group
+    allow: tuple[Technique, ...]
+    masks_max: int
+    status: Status
+    loss: float
+    bound: float
+    extra_loss: float
+    guarded_loss: float
+    strategy: Strategy
+    outcome: Outcome
+    mask_words: tuple[str, ...]
+
+    @property
+    def gap(self) -> float:
+        """(loss − bound) ÷ loss; 0 where both are 0."""
+        return (self.loss - self.bound) / self.loss if self.loss > self.bound else 0.0
+
+    def to_json(self) -> dict[str, Any]:
+        return {
+            "name": self.name,
+            "group": self.group,
+            "allow": list(self.allow),
+            "masks_max": self.masks_max,
+            "status": self.status,
+            "missed": self.outcome.missed,
+            "stray": self.outcome.stray,
+            "loss": self.loss,
+            "bound": self.bound,
+            "gap": self.gap,
+            "extra_loss": self.extra_loss,
+            "guarded_loss": self.guarded_loss,
+            "strategy": self.strategy.to_json(),
+            "mask_words": list(self.mask_words),
+        }
+
+
+@dataclass(frozen=True)
+class Techniques:
+    """The variants of a read point, "all" first; `seconds` is the time of all of them."""
+
+    read_point: str
+    variants: tuple[Variant, ...]
+    warnings: tuple[str, ...]
+    seconds: float
+
+    def to_json(self) -> dict[str, Any]:
+        return {
+            "read_point": self.read_point,
+            "variants": [variant.to_json() for variant in self.variants],
+            "warnings": list(self.warnings),
+            "seconds": round(self.seconds, 3),
+        }
+
+
+def compare_techniques(read_point: ReadPoint, options: Options | None = None) -> Techniques:
+    """The best strategy of each variant of a read point's policy, proven and checked.
+
+    Without power the level is the highest surveyed; without a ladder there is one level. Each
+    variant has the whole time limit; those that come to the same choice are solved once. Raises
+    what `choose` raises.
+    """
+    options = options or Options()
+    started = time.monotonic()
+    whole = complete(read_point)
+    solved: dict[Policy, tuple[Decided, float]] = {}
+    variants: list[Variant] = []
+    for name, group, policy in _policies(whole.policy):
+        if policy not in solved:
+            found = decide(replace(whole, policy=policy), options, Clock(options.time_limit_s))
+            guarded = guarded_loss(whole.survey, policy, found.strategy)
+            solved[policy] = (found, guarded)
+        found, guarded = solved[policy]
+        whole_loss = variants[0].loss if variants else found.loss
+        variants.append(
+            Variant(
+                name=name,
+                group=group,
+                allow=policy.allow,
+                masks_max=policy.reader.mask_slots if "masks" in policy.allow else 0,
+                status=found.status,
+                loss=found.loss,
+                bound=found.bound,
+                extra_loss=round(found.loss - whole_loss, 6),
+                guarded_loss=guarded,
+                strategy=found.strategy,
+                outcome=found.outcome,
+                mask_words=found.mask_words,
+            )
+        )
+    return Techniques(read_point.name, tuple(variants), whole.warnings, time.monotonic() - started)
+
+
+def _policies(policy: Policy) -> Iterator[tuple[str, Group, Policy]]:
+    """(name, group, policy) of each variant, techniques in the order of the model."""
+    slots = policy.reader.mask_slots
+    usable = [t for t in TECHNIQUES if t in policy.allow and (t != "masks" or slots)]
+    yield "all together", "all", _allowing(policy, usable, slots)
+    yield "nothing", "alone", _allowing(policy, [], slots)
+    for one in usable:
+        yield f"{one} alone", "alone", _allowing(policy, [one], slots)
+    for one in usable:
+        rest = [other for other in usable if other != one]
+        yield f"without {one}", "without", _allowing(policy, rest, slots)
+    for name, out in (
+        ("one level", {"ladder"}),
+        ("no cutoff", {"cutoff"}),
+        ("one level, no cutoff", {"ladder", "cutoff"}),
+    ):
+        if out <= set(usable):
+            yield name, "work", _allowing(policy, [t for t in usable if t not in out], slots)
+    if "masks" in usable:
+        for most in range(slots + 1):
+            name = "no mask" if not most else f"at most {most} mask{'s' if most > 1 else ''}"
+            yield name, "work", _allowing(policy, usable, most)
+
+
+def _allowing(policy: Policy, allow: list[Technique], slots: int) -> Policy:
+    """The policy with these techniques and so many mask slots; no slot is no masks."""
+    if "masks" not in allow or not slots:
+        allow, slots = [t for t in allow if t != "masks"], policy.reader.mask_slots
+    return replace(policy, allow=tuple(allow), reader=replace(policy.reader, mask_slots=slots))

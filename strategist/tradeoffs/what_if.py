@@ -1,0 +1,275 @@
+"""What if: the answer again with another policy, or with another cable, and what changed."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from strategist.choose import Options, Result, choose
+from strategist.errors import InputError
+from strategist.optimise.problem import value
+from strategist.radio.complete import complete
+from strategist.survey.json_text import parse_json
+from strategist.survey.order import figure
+from strategist.survey.policy import DECIMALS, POLICY, RSSI_DBM_MAX, Policy
+from strategist.survey.records import ReadPoint
+
+__all__ = ["Asked", "Change", "WhatIf", "WhatIfs", "usual_what_ifs", "what_if"]
+
+_CABLE_DB_MAX = 60.0
+_SAME_LEVEL_DB = 1e-6
+
+
+@dataclass(frozen=True)
+class Change:
+    """A key of the policy (with dots, as in site.json) or "cable_db", and its two values."""
+
+    key: str
+    before: Any
+    after: Any
+
+    def to_json(self) -> dict[str, Any]:
+        return {"key": self.key, "before": self.before, "after": self.after}
+
+
+@dataclass(frozen=True)
+class WhatIf:
+    """The answers before and after some changes.
+
+    `settings` are the parts of the strategy that differ. `loss_after` is the loss of the second
+    answer by the weights before, so that the two can be compared. `assumptions` say what the second
+    answer takes for granted beyond the survey.
+    """
+
+    read_point: str
+    changes: tuple[Change, ...]
+    before: Result
+    after: Result
+    weights: tuple[float, float]
+    settings: tuple[Change, ...]
+    assumptions: tuple[str, ...]
+
+    @property
+    def loss_after(self) -> float:
+        missed, stray = self.weights
+        outcome = self.after.outcome
+        return value(missed * outcome.missed + stray * outcome.stray)
+
+    def to_json(self) -> dict[str, Any]:
+        before, after = self.before.outcome, self.after.outcome
+        return {
+            "read_point": self.read_point,
+            "changes": [change.to_json() for change in self.changes],
+            "assumptions": list(self.assumptions),
+            "settings": [change.to_json() for change in self.settings],
+            "missed": {"before": before.missed, "after": after.missed},
+            "stray": {"before": before.stray, "after": after.stray},
+            "loss": {"before": self.before.loss, "after": self.loss_after},
+            "guarded_loss": {
+                "before": self.before.standing.guarded.loss,
+                "after": self.after.standing.guarded.loss,
+            },
+            "before": self.before.to_json(),
+            "after": self.after.to_json(),
+        }
+
+
+@dataclass(frozen=True)
+class Asked:
+    """A question in words with its answer, or the reason why there is none."""
+
+    question: str
+    answer: WhatIf | None
+    refused: str | None
+
+    def to_json(self) -> dict[str, Any]:
+        found = None if self.answer is None else self.answer.to_json()
+        if found is not None:
+            del found["before"]  # the same for all questions
+        return {"question": self.question, "answer": found, "refused": self.refused}
+
+
+@dataclass(frozen=True)
+class WhatIfs:
+    """The first answer, and what changes it in each of some questions."""
+
+    read_point: str
+    before: Result
+    asked: tuple[Asked, ...]
+
+    def to_json(self) -> dict[str, Any]:
+        return {
+            "read_point": self.read_point,
+            "before": self.before.to_json(),
+            "questions": [one.to_json() for one in self.asked],
+        }
+
+
+def what_if(
+    read_point: ReadPoint,
+    sets: Mapping[str, Any],
+    *,
+    cable_db: float = 0.0,
+    options: Options | None = None,
+    before: Result | None = None,
+) -> WhatIf:
+    """The answer of `choose`, and again with keys of the policy set and the cable changed.
+
+    `sets` maps keys as in site.json, with dots ("reader.mask_slots"), to JSON values; `cable_db` is
+    by how much the new cable loses more (negative: less). `before` is the first answer where it is
+    known. Raises InputError where a key or a value is not one of a policy, or no level is left, and
+    what `choose` raises.
+    """
+    policy, changes = _changed(read_point.policy, sets)
+    other = _at_levels(replace(read_point, policy=policy))
+    assumptions: tuple[str, ...] = ()
+    if cable_db:
+        other, assumptions = _other_cable(complete(other), cable_db)
+        changes = (*changes, Change("cable_db", 0.0, cable_db))
+    if not changes:
+        raise InputError.one("what-if", "", "a change: no key differs from what the policy says")
+    first = before or choose(read_point, options)
+    second = choose(other, options)
+    weights = read_point.policy.loss
+    return WhatIf(
+        read_point=read_point.name,
+        changes=changes,
+        before=first,
+        after=second,
+        weights=(weights.missed, weights.stray),
+        settings=tuple(_settings(first, second)),
+        assumptions=assumptions,
+    )
+
+
+def usual_what_ifs(read_point: ReadPoint, options: Options | None = None) -> WhatIfs:
+    """What planners ask most, each as `what_if` answers it; the first answer is found once.
+
+    A question that makes no sense at the read point (no surveyed level is left) has its reason in
+    place of an answer. Raises what `choose` raises.
+    """
+    before = choose(read_point, options)
+    asked: list[Asked] = []
+    for words, sets, cable_db in _questions(read_point.policy):
+        try:
+            found = what_if(read_point, sets, cable_db=cable_db, options=options, before=before)
+        except InputError as error:
+            asked.append(Asked(words, None, str(error)))
+        else:
+            asked.append(Asked(words, found, None))
+    return WhatIfs(read_point.name, before, tuple(asked))
+
+
+def _questions(policy: Policy) -> Iterator[tuple[str, dict[str, Any], float]]:
+    """(question in words, keys to set, change of cable loss in dB)."""
+    reader, loss = policy.reader, policy.loss
+    if "masks" in policy.allow:
+        yield "one more mask slot", {"reader.mask_slots": reader.mask_slots + 1}, 0.0
+        aligned = 1 if reader.mask_step_bits == 8 else 8
+        words = "masks on any bits" if aligned == 1 else "masks of whole bytes"
+        yield words, {"reader.mask_step_bits": aligned}, 0.0
+    if "ladder" in policy.allow:
+        yield "one more ladder step", {"reader.ladder_steps_max": reader.ladder_steps_max + 1}, 0.0
+    yield "a miss weighs twice", {"loss.missed": 2 * loss.missed}, 0.0
+    yield "a stray weighs twice", {"loss.stray": 2 * loss.stray}, 0.0
+    yield "2 dB less cable loss", {}, -2.0
+    yield "2 dB more cable loss", {}, 2.0
+
+
+def _changed(policy: Policy, sets: Mapping[str, Any]) -> tuple[Policy, tuple[Change, ...]]:
+    """The policy with keys set, judged as site.json is, and the keys whose value differs."""
+    if "unlisted" in sets:
+        allowed = "a change in site.json: it is settled when the survey is read"
+        raise InputError.one("--set", "unlisted", allowed)
+    plain = POLICY.dump_python(policy, mode="json")
+    given: dict[str, Any] = json.loads(json.dumps(plain))
+    for key, new in sets.items():
+        *path, last = key.split(".")
+        place = given
+        for part in path:
+            inner = place.setdefault(part, {})
+            if not isinstance(inner, dict):
+                raise InputError.one("--set", key, f'a key of the policy; "{part}" holds a value')
+            place = inner
+        place[last] = new
+    changed = parse_json(json.dumps(given).encode(), POLICY, "--set")
+    after = POLICY.dump_python(changed, mode="json")
+    changes = [
+        Change(key, old, new)
+        for key in sets
+        if (old := _at(plain, key)) != (new := _at(after, key))
+    ]
+    return changed, tuple(changes)
+
+
+def _at(policy: Any, key: str) -> Any:
+    for part in key.split("."):
+        policy = policy[part]
+    return policy
+
+
+def _at_levels(read_point: ReadPoint) -> ReadPoint:
+    """The read point with the levels that its policy names, which must have been surveyed."""
+    named, survey = read_point.policy.levels_dbm, read_point.survey
+    if named is None:
+        return read_point
+    keep = np.isin(survey.levels_dbm, named)
+    if keep.sum() < len(named):
+        levels = ", ".join(figure(level) for level in survey.levels_dbm)
+        unknown = ", ".join(figure(one) for one in named if one not in survey.levels_dbm)
+        raise InputError.one("--set", unknown, f"surveyed levels: {levels}", column="levels_dbm")
+    return read_point if keep.all() else replace(read_point, survey=survey.keep(levels=keep))
+
+
+def _other_cable(whole: ReadPoint, cable_db: float) -> tuple[ReadPoint, tuple[str, ...]]:
+    """The read point as surveyed, behind a cable that loses so many dB more, both ways.
+
+    What was radiated at a setting L is now radiated at L + cable_db, and comes back weaker by as
+    much. Only settings that the survey used are known to be ones that the reader has.
+    """
+    survey = whole.survey
+    if abs(cable_db) > _CABLE_DB_MAX:
+        allowed = f"a change of at most {_CABLE_DB_MAX:g} dB"
+        raise InputError.one("cable", figure(cable_db), allowed)
+    moved = np.round(survey.levels_dbm + cable_db, DECIMALS)
+    near = np.abs(moved[:, None] - survey.levels_dbm[None, :])
+    has = near.min(axis=1) < _SAME_LEVEL_DB
+    if not has.any():
+        listed = ", ".join(figure(level) for level in survey.levels_dbm)
+        allowed = f"a change that takes a surveyed level to another one ({listed} dBm)"
+        raise InputError.one("cable", figure(cable_db), allowed)
+    levels = np.where(has, survey.levels_dbm[near.argmin(axis=1)], moved)
+    rssi = np.minimum(np.round(survey.read_rssi - cable_db, DECIMALS), RSSI_DBM_MAX)
+    survey = replace(survey, levels_dbm=levels, read_rssi=rssi).keep(levels=has)
+    gone = int((~has).sum())
+    more = f"{figure(abs(cable_db))} dB {'more' if cable_db > 0 else 'less'}"
+    assumptions = (
+        f"The cable loses {more}: a setting L radiates what L {_signed(-cable_db)} dB did in the "
+        f"survey, and every read comes back {_signed(-cable_db)} dB in RSSI (one cable both ways).",
+        f"The reader has the settings of the survey and no others; {gone} of {len(has)} surveyed "
+        "levels would need another one and are left out.",
+        "Tags answer as before: whether a reply is too weak for the reader was decided in the "
+        "survey. With another cable the lawful conducted power is another one: check it anew.",
+    )
+    loss_db = min(30.0, max(0.0, round(whole.policy.radio.cable_loss_db + cable_db, DECIMALS)))
+    policy = replace(whole.policy, radio=replace(whole.policy.radio, cable_loss_db=loss_db))
+    if policy.levels_dbm is not None:
+        kept = tuple(float(level) for level in survey.levels_dbm)
+        policy = replace(policy, levels_dbm=kept)
+    return replace(whole, survey=survey, policy=policy), assumptions
+
+
+def _signed(number: float) -> str:
+    return f"{'+' if number > 0 else '-'} {figure(abs(number))}"
+
+
+def _settings(before: Result, after: Result) -> Iterator[Change]:
+    """The parts of the strategy that differ."""
+    old, new = before.strategy.to_json(), after.strategy.to_json()
+    for key in old:
+        if old[key] != new[key]:
+            yield Change(key, old[key], new[key])

@@ -1,0 +1,171 @@
+"""The frontier against brute force, and against the search under hard limits."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+from typing import Any
+
+import numpy as np
+import pytest
+
+from strategist.optimise.frontier import sweep
+from strategist.optimise.problem import Problem, pose
+from strategist.optimise.search import Clock, search
+from strategist.optimise.staircase import Point
+from strategist.survey.policy import Limits, Loss
+from strategist.survey.records import ReadPoint
+from strategist.trust.evaluate import evaluate
+from tests.optimise.made import excess, preference, random_read_point, strategies
+
+LIMITED = range(0, 60, 3)  # as drawn: some have limits, some two masks
+WIDE = [(2, 404), (2, 407), (2, 410), (3, 413), (3, 419), (3, 426), (3, 435), (3, 479), (3, 490)]
+ONCE_WRONG = [(3, 455), (3, 461)]  # a tightened branch was taken to bound what it had dropped
+BEYOND_BRUTE_FORCE = [(1, 113), (1, 128), (2, 204)]
+
+
+def wide(size: int, seed: int) -> ReadPoint:
+    """A drawn read point with no limits and one mask at most: its frontier has several points."""
+    point = random_read_point(seed, size)
+    slots = min(1, point.policy.reader.mask_slots)
+    reader = replace(point.policy.reader, mask_slots=slots)
+    return replace(point, policy=replace(point.policy, limits=Limits(), reader=reader))
+
+
+def by_brute_force(read_point: ReadPoint) -> dict[Point, tuple[Any, ...]]:
+    """The least work to install at each non-dominated (missed, stray) that keeps the limits."""
+    found: dict[Point, tuple[Any, ...]] = {}
+    for strategy in strategies(read_point):
+        outcome = evaluate(read_point.survey, read_point.policy, strategy)
+        if excess(outcome, read_point.policy) > 0:
+            continue
+        point = (outcome.missed, outcome.stray)
+        work = preference(strategy, outcome, read_point)[2:]
+        found[point] = min(found.get(point, work), work)
+    return {
+        point: work
+        for point, work in found.items()
+        if not any(m <= point[0] and s <= point[1] and (m, s) != point for m, s in found)
+    }
+
+
+def by_limits(problem: Problem) -> list[Point]:
+    """The points one by one: the fewest strays, then the fewest misses, with fewer misses each."""
+    points, wanted = [], problem.wanted
+    at_most = wanted
+    while at_most >= 0:
+        limits = problem.policy.limits
+        rate = min(1.0, (at_most + 0.5) / wanted, limits.missed_rate_max or 1.0)
+        if limits.missed_rate_max == 0.0:
+            rate = 0.0
+        policy = replace(
+            problem.policy,
+            loss=Loss(1.0, wanted + 1.0),
+            limits=replace(limits, missed_rate_max=rate),
+        )
+        answer = search(replace(problem, policy=policy), Clock())
+        if answer.key[0] > 0:
+            break
+        points.append((answer.counts.missed, answer.counts.stray))
+        at_most = answer.counts.missed - 1
+    return sorted(points)
+
+
+def assert_like_brute_force(read_point: ReadPoint) -> None:
+    expected = by_brute_force(read_point)
+    found = sweep(pose(read_point.survey, read_point.policy), Clock())
+    levels = [float(level) for level in read_point.survey.levels_dbm]
+    work = {}
+    for point in found.staircase.points:
+        answer = found.staircase.answer(point)
+        guarded, masks, cutoff, steps, *_, bits = answer.key[2:]
+        ladder = tuple(levels[i] for i in reversed(answer.levels))
+        work[point] = (guarded, masks, cutoff, steps, ladder, bits)
+    assert work == expected
+    assert found.open == ()
+    assert found.stray_bounds == {point: point[1] for point in expected}
+
+
+@pytest.mark.parametrize("seed", LIMITED)
+def test_small_frontiers_equal_brute_force(seed: int) -> None:
+    assert_like_brute_force(random_read_point(seed, 0))
+
+
+@pytest.mark.parametrize(("size", "seed"), [*WIDE, *ONCE_WRONG])
+def test_wide_frontiers_equal_brute_force(size: int, seed: int) -> None:
+    assert_like_brute_force(wide(size, seed))
+
+
+@pytest.mark.parametrize(("size", "seed"), BEYOND_BRUTE_FORCE)
+def test_frontiers_equal_the_search_under_limits(size: int, seed: int) -> None:
+    read_point = random_read_point(seed, size)
+    problem = pose(read_point.survey, read_point.policy)
+    found = sweep(problem, Clock())
+    assert found.staircase.points == by_limits(problem)
+    assert len(found.staircase.points) > 2
+
+
+def test_the_frontiers_are_not_all_alike() -> None:
+    """Otherwise the equality says little: points that no weights find, limits, silent levels."""
+    limited = [random_read_point(seed, 0) for seed in LIMITED]
+    points = [wide(size, seed) for size, seed in WIDE]
+    found = [sweep(pose(point.survey, point.policy), Clock()).staircase for point in points]
+    assert sum(len(one.ratios()) < len(one.points) for one in found) >= 7
+    assert max(len(one.points) for one in found) >= 8
+    assert sum(point.policy.stop_after > 1 for point in points) >= 4
+    assert sum(point.policy.limits != Limits() for point in limited) >= 5
+    assert sum(_falls_silent(pose(point.survey, point.policy)) for point in points) >= 4
+
+
+def _falls_silent(problem: Problem) -> bool:
+    """Whether some tag that was read at a level is not read at a higher one."""
+    read = np.isfinite(problem.profile.rssi)
+    return bool((read[:, :-1] & ~read[:, 1:]).any())
+
+
+def test_ratios_are_those_of_least_loss() -> None:
+    """By trying: a point has the least loss for the ratios in its range, and for no others."""
+    read_point = wide(3, 479)
+    staircase = sweep(pose(read_point.survey, read_point.policy), Clock()).staircase
+    ranges = staircase.ratios()
+    assert 1 < len(ranges) < len(staircase.points)
+    for ratio in [Fraction(n, 12) for n in range(1, 300)]:
+        loss = {point: ratio * point[0] + point[1] for point in staircase.points}
+        best = {point for point in loss if loss[point] == min(loss.values())}
+        inside = {
+            point
+            for point, (low, high) in ranges.items()
+            if low <= ratio and (high is None or ratio <= high)
+        }
+        assert best == inside
+
+
+@pytest.mark.parametrize(("size", "seed"), [(2, 406), (3, 426)])
+def test_a_stopped_sweep_says_no_more_than_it_knows(size: int, seed: int) -> None:
+    """Cut short at any place, what it calls open holds every point of the whole that it lacks."""
+    read_point = wide(size, seed)
+    problem = pose(read_point.survey, read_point.policy)
+    whole = sweep(problem, Clock()).staircase.points
+    stopped = 0
+    for looks in range(1, 60, 3):
+        found = sweep(problem, _Counted(looks))
+        for point in whole:
+            known = point in found.staircase.points
+            assert known or any(m >= point[0] and s >= point[1] for m, s in found.open)
+        for (missed, stray), bound in found.stray_bounds.items():
+            assert bound <= min((s for m, s in whole if m <= missed), default=stray)
+        stopped += bool(found.open)
+    assert stopped > 3
+
+
+class _Counted(Clock):
+    """A clock that runs out after so many looks at it."""
+
+    def __init__(self, looks: int) -> None:
+        super().__init__()
+        object.__setattr__(self, "left", looks)
+
+    def expired(self) -> bool:
+        left: int = self.left  # type: ignore[attr-defined]
+        object.__setattr__(self, "left", left - 1)
+        return left <= 0
