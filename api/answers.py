@@ -84,7 +84,44 @@ class ComparisonRow(Given):
     loss_own_weights: float
     strategy: Strategy
     outcome: OutcomeJson
+    guarded_loss: float
+    guarded: dict[str, Any]
+    rates: dict[str, Any]
+    margins: dict[str, Any]
     warnings: list[str]
+
+
+class SideOfPass(Given):
+    """What a row's strategy does in a pass, by EPC, and the ladder steps that it walks."""
+
+    missed: list[str]
+    stray: list[str]
+    steps: int
+
+
+class DifferingPass(Given):
+    pass_id: str
+    sides: list[SideOfPass] = Field(description="In the order of the rows")
+
+
+class Change(Given):
+    """One act at the reader; `before` null: there was none, `after` null: it goes."""
+
+    setting: Literal["levels_dbm", "stop_after", "cutoff_dbm", "masks"]
+    before: Any
+    after: Any
+    words: str
+
+
+class ChangesJson(Given):
+    """What leads from the first row's strategy to another's."""
+
+    from_: str = Field(alias="from")
+    to: str
+    changes: list[Change]
+    loss_with_one_changed: dict[str, float]
+    enough: list[str] = Field(description="Fewest settings whose change gives as low a loss")
+    enough_loss: float
 
 
 class ComparisonJson(Given):
@@ -92,6 +129,8 @@ class ComparisonJson(Given):
     weights: dict[str, float]
     rows: list[ComparisonRow]
     least_loss: list[str] = Field(description="Names of the rows with the least loss")
+    passes: list[DifferingPass] = Field(description="Those that not all rows treat alike")
+    changes: list[ChangesJson] = Field(description="From the first row to each other one")
 
 
 class _Kept(Given):

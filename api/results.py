@@ -15,15 +15,18 @@ from api.endpoints import Answer
 from api.problems import ProblemError
 from api.service import Service
 from api.store.batches import batch_counts, finished_since, results_after
+from strategist import GivenResult, report_document, report_page
 
-__all__ = ["CSV", "NDJSON", "as_csv", "as_ndjson", "result_row", "safe_cell"]
+__all__ = ["CSV", "HTML", "NDJSON", "as_csv", "as_ndjson", "as_page", "result_row", "safe_cell"]
 
 NDJSON = "application/x-ndjson"
 CSV = "text/csv"
+HTML = "text/html"
 _STREAM_S = 600.0  # then the client asks again
 _PAUSE_S = 0.3
 _OVERLAP_S = 5.0  # a row may become visible a little after its time
 _ROWS = 1000
+_SHEETS = 100  # read points of a page
 _COLUMNS = ("position", "survey", "read_point", "state", "strategy")
 _OF_RESULT = ("status", "loss", "bound", "gap")
 _FORMULA = "=+-@\uff1d\uff0b\uff0d\uff20"  # the last four: full width
@@ -111,6 +114,21 @@ def as_csv(service: Service, batch_id: str) -> Answer:
             position = row["position"]
     headers = {"Content-Disposition": 'attachment; filename="results.csv"'}
     return Answer(content=text.getvalue(), media=f"{CSV}; charset=utf-8", headers=headers)
+
+
+def as_page(service: Service, batch_id: str) -> Answer:
+    """The sheets of the read points with the largest losses, as one page that prints."""
+    document = report_document(_given(service, batch_id), at_most=_SHEETS)
+    return Answer(content=report_page(document), media=f"{HTML}; charset=utf-8")
+
+
+def _given(service: Service, batch_id: str) -> Iterator[GivenResult]:
+    position = -1
+    while rows := results_after(service.database, batch_id, position, _ROWS):
+        for row in map(result_row, rows):
+            position = row["position"]
+            error = (row["error"] or {}).get("detail", f"{row['state']}: no answer yet")
+            yield GivenResult("batch", row["survey"], row["read_point"], row["result"], error)
 
 
 def _cells(row: dict[str, Any]) -> list[Any]:

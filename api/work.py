@@ -16,11 +16,12 @@ from strategist import (
     Loss,
     Options,
     ReadPoint,
+    Side,
     Strategy,
     TooManySelectionsError,
     accept,
     choose,
-    evaluate_at,
+    compare,
     judge,
     parse_strategy_file,
 )
@@ -30,6 +31,7 @@ __all__ = ["Outcome", "Task", "perform"]
 
 Outcome = tuple[Mapping[str, Any] | None, Mapping[str, Any] | None]  # result, error: one is None
 _ENTRY_SHARE_MIN_S = 0.05
+_ENTRY = "entry "  # and its number: the source of faults of its strategy
 
 
 @dataclass(frozen=True)
@@ -113,63 +115,41 @@ def _coupling(task: Task) -> dict[str, Any]:
 
 
 def _compare(task: Task) -> dict[str, Any]:
-    """One row an entry; those that must be solved for share the time evenly."""
+    """One side an entry; those that must be solved for share the time evenly."""
     point, entries = task.point(), task.request["entries"]
     solves = sum(entry["loss"] is not None for entry in entries)
     total = task.options().total_limit_s or 0.0
     share = max(_ENTRY_SHARE_MIN_S, total / max(1, solves))
-    rows = []
-    for number, entry in enumerate(entries):
-        try:
-            rows.append(_row(point, entry, task.options(share)))
-        except InputError as error:
-            raise InputError(_of_entry(fault, number) for fault in error.faults) from None
-    least = min(row["loss"] for row in rows)
-    return {
-        "read_point": point.name,
-        "weights": _weights(point.policy.loss),
-        "rows": rows,
-        "least_loss": [row["name"] for row in rows if row["loss"] <= least + 1e-6],
-    }
+    sides = [
+        _side(point, entry, f"{_ENTRY}{number}", task.options(share))
+        for number, entry in enumerate(entries)
+    ]
+    try:
+        return compare(point, sides).to_json()
+    except InputError as error:
+        raise InputError(map(_of_entry, error.faults)) from None
 
 
-def _of_entry(fault: Fault, number: int) -> Fault:
-    placed = in_body(fault)
-    if fault.source != "strategy":
-        return placed
-    return replace(placed, source="body", path=("entries", number, *placed.path))
+def _of_entry(fault: Fault) -> Fault:
+    """A fault of a side, placed at the entry that gave it."""
+    if not fault.source.startswith(_ENTRY):
+        return in_body(fault)
+    number = int(fault.source.removeprefix(_ENTRY))
+    path = ("entries", number, "strategy", *fault.path)
+    return replace(fault, source="body", path=path)
 
 
-def _row(point: ReadPoint, entry: Mapping[str, Any], options: Options) -> dict[str, Any]:
+def _side(point: ReadPoint, entry: Mapping[str, Any], source: str, options: Options) -> Side:
     if entry["loss"] is None:
-        weights, status, strategy = point.policy.loss, None, _strategy(entry["strategy"])
-        warnings: tuple[str, ...] = ()
-    else:
-        weights = Loss(**entry["loss"])
-        own = replace(point, policy=replace(point.policy, loss=weights))
-        result = choose(own, options)
-        status, strategy, warnings = result.status, result.strategy, result.warnings
-    found = evaluate_at(point, strategy)
-    outcome = found.outcome
-    return {
-        "name": entry["name"],
-        "chosen": status is not None,
-        "weights": _weights(weights),
-        "status": status,
-        "loss": outcome.loss,
-        "loss_own_weights": weights.missed * outcome.missed + weights.stray * outcome.stray,
-        "strategy": strategy.to_json(),
-        "outcome": outcome.to_json(),
-        "warnings": list(warnings or found.warnings),
-    }
+        return Side(entry["name"], _strategy(entry["strategy"]), source)
+    weights = Loss(**entry["loss"])
+    own = replace(point, policy=replace(point.policy, loss=weights))
+    found = choose(own, options)
+    return Side(entry["name"], found.strategy, source, weights, found.status, found.warnings)
 
 
 def _strategy(given: Mapping[str, Any]) -> Strategy:
     return parse_strategy_file(json.dumps(given).encode(), "strategy").strategy
-
-
-def _weights(loss: Loss) -> dict[str, float]:
-    return {"missed": loss.missed, "stray": loss.stray}
 
 
 _VERBS: Mapping[str, Callable[[Task], dict[str, Any]]] = {

@@ -37,11 +37,16 @@ if TYPE_CHECKING:
     from strategist.radio.regions import region_named
     from strategist.report.acceptance import acceptance_text, plan_text
     from strategist.report.check import Checked, check, check_document, check_text
+    from strategist.report.comparison import comparison_text
+    from strategist.report.document import Backing, report_document
     from strategist.report.frontier import frontier_text
+    from strategist.report.given_results import GivenResult, parse_frontier, parse_results
     from strategist.report.judged import judged_text
     from strategist.report.masks import MaskList, list_masks, masks_text
     from strategist.report.on_air import power_limit_text
     from strategist.report.output import refuse_target, write_whole
+    from strategist.report.page import report_page
+    from strategist.report.plots import can_plot, refuse_without_plots
     from strategist.report.settings import settings_document, settings_text
     from strategist.report.techniques import techniques_text
     from strategist.report.text import evaluation_text, result_text
@@ -60,6 +65,7 @@ if TYPE_CHECKING:
     from strategist.tradeoffs.what_if import WhatIf, WhatIfs, usual_what_ifs, what_if
     from strategist.trust.accept import RATE_LIMIT, AcceptanceRun, accept
     from strategist.trust.acceptance import AcceptancePlan, plan_acceptance
+    from strategist.trust.comparison import Comparison, Side, compare
     from strategist.trust.diagnosis import diagnose
     from strategist.trust.evaluate import Outcome, evaluate
     from strategist.trust.evaluation import Evaluation, evaluate_at
@@ -71,9 +77,11 @@ __all__ = [
     "RATE_LIMIT",
     "AcceptancePlan",
     "AcceptanceRun",
+    "Backing",
     "Case",
     "CaseDocument",
     "Checked",
+    "Comparison",
     "DisagreementError",
     "Dwell",
     "Evaluation",
@@ -81,6 +89,7 @@ __all__ = [
     "Finding",
     "Frontier",
     "FrontierPoint",
+    "GivenResult",
     "GuardedOutcome",
     "InputError",
     "Judged",
@@ -97,6 +106,7 @@ __all__ = [
     "Radio",
     "ReadPoint",
     "Result",
+    "Side",
     "Site",
     "SiteTemplates",
     "SolveError",
@@ -113,12 +123,15 @@ __all__ = [
     "WhatIfs",
     "accept",
     "acceptance_text",
+    "can_plot",
     "check",
     "check_document",
     "check_text",
     "choose",
     "choose_templates",
+    "compare",
     "compare_techniques",
+    "comparison_text",
     "complete",
     "coupling_document",
     "diagnose",
@@ -132,7 +145,9 @@ __all__ = [
     "judged_text",
     "list_masks",
     "masks_text",
+    "parse_frontier",
     "parse_json",
+    "parse_results",
     "parse_strategy_file",
     "plan_acceptance",
     "plan_text",
@@ -146,7 +161,10 @@ __all__ = [
     "read_strategy",
     "read_text",
     "refuse_target",
+    "refuse_without_plots",
     "region_named",
+    "report_document",
+    "report_page",
     "result_text",
     "run_batch",
     "settings_document",
@@ -182,11 +200,16 @@ _LATE = {
     "radio.regions": ("region_named",),
     "report.acceptance": ("acceptance_text", "plan_text"),
     "report.check": ("Checked", "check", "check_document", "check_text"),
+    "report.comparison": ("comparison_text",),
+    "report.document": ("Backing", "report_document"),
+    "report.given_results": ("GivenResult", "parse_frontier", "parse_results"),
     "report.frontier": ("frontier_text",),
     "report.masks": ("MaskList", "list_masks", "masks_text"),
     "report.judged": ("judged_text",),
     "report.on_air": ("power_limit_text",),
     "report.output": ("refuse_target", "write_whole"),
+    "report.page": ("report_page",),
+    "report.plots": ("can_plot", "refuse_without_plots"),
     "report.settings": ("settings_document", "settings_text"),
     "report.techniques": ("techniques_text",),
     "report.what_if": ("what_if_text", "what_ifs_text"),
@@ -205,6 +228,7 @@ _LATE = {
     "tradeoffs.what_if": ("WhatIf", "WhatIfs", "usual_what_ifs", "what_if"),
     "trust.accept": ("RATE_LIMIT", "AcceptanceRun", "accept"),
     "trust.acceptance": ("AcceptancePlan", "plan_acceptance"),
+    "trust.comparison": ("Comparison", "Side", "compare"),
     "trust.diagnosis": ("diagnose",),
     "trust.evaluate": ("Outcome", "evaluate"),
     "trust.evaluation": ("Evaluation", "evaluate_at"),

@@ -14,12 +14,14 @@ from strategist.commands import (
     acceptance,
     batch,
     check,
+    compare,
     evaluate,
     export,
     frontier,
     judge,
     lawful,
     masks,
+    report,
     solve,
     techniques,
     templates,
@@ -32,7 +34,7 @@ __all__ = ["main"]
 
 _COMMANDS = (
     *(check, masks, lawful, solve, judge, frontier, techniques, what_if),
-    *(evaluate, export, batch, templates, acceptance),
+    *(evaluate, compare, export, batch, templates, report, acceptance),
 )
 _EPILOG = (
     "exit status: 0 done; 1 the case is unusable (check), the run is no pass (accept) or read "

@@ -651,3 +651,28 @@ def test_the_time_of_a_ladder_is_said(capsys: Any, tmp_path: Path) -> None:
     assert "(up to 2 steps)" in run(capsys, "solve", folder)[1]
     found = json.loads(run(capsys, "solve", folder, "--out", "-")[1])
     assert found["time"]["steps_max"] == [2]
+
+
+def test_compare_gives_the_json_of_the_library(capsys: Any, two: Path, tmp_path: Path) -> None:
+    """A result names its read point; files of two read points need one to be named."""
+    low, best, other = (tmp_path / name for name in ("low.json", "best.json", "other.json"))
+    low.write_text('{"levels_dbm": [20]}')
+    assert run(capsys, "solve", two, "--read-point", "door", "--out", best)[0] == 0
+    assert run(capsys, "solve", two, "--read-point", "dock", "--out", other)[0] == 0
+    status, out, _ = run(
+        capsys, "compare", two, "--strategy", low, "--strategy", best, "--out", "-"
+    )
+    point = strategist.read_case(two, "door").read_points[0]
+    sides = [
+        strategist.Side(file.stem, strategist.parse_strategy_file(file.read_bytes(), "").strategy)
+        for file in (low, best)
+    ]
+    assert status == 0
+    assert json.loads(out) == strategist.compare(point, sides).to_json()
+    both = ("--strategy", best, "--strategy", other)
+    status, _, err = run(capsys, "compare", two, *both)
+    assert (status, "since the files are for dock, door" in err) == (2, True)
+    status, out, _ = run(capsys, "compare", two, *both, "--read-point", "dock")
+    assert out.startswith("dock: 2 strategies on the same 2 passes\n")
+    status, _, err = run(capsys, "compare", two, "--strategy", best)
+    assert (status, "two files or more" in err) == (2, True)

@@ -13,7 +13,7 @@ from api.endpoints import Answer, Ask, endpoint
 from api.limits import READ_POINTS_OF_BATCH
 from api.models import BatchRequest, PageQuery, PositionQuery
 from api.prompt import refused
-from api.results import CSV, NDJSON, as_csv, as_ndjson, result_row
+from api.results import CSV, HTML, NDJSON, as_csv, as_ndjson, as_page, result_row
 from api.store.batches import batch_counts, find_batch, find_batches, results_after
 from api.store.jobs import Job, RefusedError, add_jobs, cancel
 from api.store.tables import jobs
@@ -61,11 +61,12 @@ def read(ask: Ask) -> Answer:
     "/v1/batches/{batch_id}/results",
     gives={200: BatchResults},
     query=PositionQuery,
-    media=(NDJSON, CSV),
+    media=(NDJSON, CSV, HTML),
     problems=("queue-full",),
 )
 def results(ask: Ask) -> Answer:
-    """The results: a page as JSON, all as CSV, or one JSON line each as they come (NDJSON).
+    """The results: a page as JSON, all as CSV, sheets that print as HTML, or a JSON line each
+    as they come (NDJSON).
 
     Lines end before the batch is done where the server stops, or after ten minutes: ask again.
     """
@@ -74,6 +75,8 @@ def results(ask: Ask) -> Answer:
         return as_ndjson(ask.service, batch["id"])
     if ask.accept == CSV:
         return as_csv(ask.service, batch["id"])
+    if ask.accept == HTML:
+        return as_page(ask.service, batch["id"])
     limit = ask.query.limit
     rows = results_after(ask.service.database, batch["id"], ask.query.cursor, limit + 1)
     following = rows[limit - 1]["position"] if len(rows) > limit else None

@@ -16,12 +16,16 @@ from strategist.batch.book import Book
 from strategist.batch.coupling import Coupled, coupled
 from strategist.batch.lines import Lines
 from strategist.batch.tables import COLUMNS, table_row, write_parquet
+from strategist.report.document import report_document
+from strategist.report.given_results import GivenResult
 from strategist.report.lines import paragraph, plain
 from strategist.report.output import write_whole, written_whole
+from strategist.report.page import report_page
 from strategist.survey.order import figure
 
 __all__ = ["Summary", "summarise"]
 
+_SHEETS = 100  # read points in report.html, so that it stays light
 _SHOWN = 10  # read points, errors and pairs in the text; the files hold all
 
 
@@ -45,10 +49,12 @@ class Summary:
 
 
 def summarise(folder: Path, book: Book, index: sqlite3.Connection, kept: int) -> Summary:
-    """Write summary.csv, summary.parquet (where pyarrow is installed), coupling.json, summary.txt.
+    """Write summary.csv, summary.parquet (where pyarrow is installed), coupling.json, summary.txt
+    and report.html.
 
     summary.csv has one row for each read point, in the order of results.jsonl; coupling.json the
-    pairs of read points that hear each other's tags.
+    pairs of read points that hear each other's tags; report.html the sheets of those with the
+    largest losses, without plots.
     """
     totals = _Totals()
     with written_whole(folder / "summary.csv") as file:
@@ -61,12 +67,20 @@ def summarise(folder: Path, book: Book, index: sqlite3.Connection, kept: int) ->
     pairs = _write_pairs(folder / "coupling.json", coupled((t for _, t in book.tags.each()), index))
     text = totals.text(pairs)
     write_whole(folder / "summary.txt", text)
+    write_whole(folder / "report.html", report_page(report_document(_given(book), at_most=_SHEETS)))
     return Summary(folder, dict(totals.statuses), kept, text)
 
 
 def _rows(results: Lines) -> Iterator[dict[str, Any]]:
     for _, line in results.each():
         yield table_row(line)
+
+
+def _given(book: Book) -> Iterator[GivenResult]:
+    source = book.results.path.name
+    for _, line in book.results.each():
+        error = line["error"]["message"] if "error" in line else None
+        yield GivenResult(source, line["case"], line["read_point"], line.get("result"), error)
 
 
 def _cell(value: Any) -> Any:

@@ -9,10 +9,9 @@ from typing import Any
 import numpy as np
 
 from strategist.report.lines import labelled, paragraph, plain
-from strategist.report.text import mask_text
 from strategist.survey.records import Bools, ReadPoint, Survey
 from strategist.tags.candidates import LeftOut, find_candidates, tag_fields
-from strategist.tags.mask import Bank, Mask
+from strategist.tags.mask import Bank, Mask, mask_text
 from strategist.trust.unseen import thin_classes
 
 __all__ = ["CandidateMask", "CarriedField", "MaskList", "Presented", "list_masks", "masks_text"]

@@ -8,7 +8,7 @@ from strategist.trust.intervals import Rate, interval_words, percent
 from strategist.trust.margins import PowerMargin, RssiMargin
 from strategist.trust.standing import Standing
 
-__all__ = ["rate_words", "standing_lines"]
+__all__ = ["margin_lines", "rate_words", "standing_lines"]
 
 
 def standing_lines(standing: Standing) -> list[str]:
@@ -21,7 +21,7 @@ def standing_lines(standing: Standing) -> list[str]:
     ):
         between = f"{rate_words(rate)} {each}; " if rate.rate is not None else ""
         lines += labelled(label, between + sentence)
-    return [*lines, "Margins", *_guarded(standing), *_margins(standing)]
+    return [*lines, "Margins", *_guarded(standing), *margin_lines(standing)]
 
 
 def rate_words(rate: Rate) -> str:
@@ -51,7 +51,8 @@ def _guarded(standing: Standing) -> list[str]:
     return labelled("guarded", text)
 
 
-def _margins(standing: Standing) -> list[str]:
+def margin_lines(standing: Standing) -> list[str]:
+    """How far power and RSSI may move, in labelled lines of 80 columns."""
     margins = standing.margins
     lines: list[str] = []
     if margins.power_wanted is not None:

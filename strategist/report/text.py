@@ -11,7 +11,7 @@ from strategist.report.on_air import on_air_lines
 from strategist.report.standing import standing_lines
 from strategist.survey.order import figure, some
 from strategist.survey.policy import Policy
-from strategist.tags.mask import EPC_START, Mask
+from strategist.tags.mask import EPC_START, Mask, mask_text
 from strategist.trust.evaluate import Outcome
 from strategist.trust.evaluation import Evaluation
 from strategist.trust.intervals import Rate
@@ -22,7 +22,6 @@ __all__ = [
     "CAUTION",
     "caution_lines",
     "evaluation_text",
-    "mask_text",
     "result_text",
     "what_to_set",
 ]
@@ -134,15 +133,6 @@ def _masks(masks: Sequence[Mask], words: Sequence[str]) -> list[str]:
     if any(mask.bank == "epc" for mask in masks):
         lines += paragraph(f"(pointers as on the air: the EPC begins at bit {EPC_START})", 12)
     return lines
-
-
-def mask_text(mask: Mask) -> str:
-    """Bank, pointer, length and value: in hex, or in bits where these are no whole hex digits."""
-    value = f"{mask.value:0{mask.length}b} binary"
-    if mask.length % 4 == 0:
-        value = f"{mask.pattern[: mask.length // 4]} hex"
-    test = "not " if mask.negate else ""
-    return f"{mask.bank.upper()} bank, pointer {mask.pointer}, length {mask.length}: {test}{value}"
 
 
 def _what_it_does(outcome: Outcome, policy: Policy) -> list[str]:

@@ -18,6 +18,7 @@ __all__ = [
     "bank_bits",
     "chain_accepts",
     "chain_notes",
+    "mask_text",
     "unrecorded",
     "window",
 ]
@@ -114,6 +115,15 @@ def chain_accepts(chain: Sequence[Mask], tag: Tag) -> bool:
         else:
             accepted = accepted or mask.matches(tag)
     return accepted
+
+
+def mask_text(mask: Mask) -> str:
+    """Bank, pointer, length and value: in hex, or in bits where these are no whole hex digits."""
+    value = f"{mask.value:0{mask.length}b} binary"
+    if mask.length % 4 == 0:
+        value = f"{mask.pattern[: mask.length // 4]} hex"
+    test = "not " if mask.negate else ""
+    return f"{mask.bank.upper()} bank, pointer {mask.pointer}, length {mask.length}: {test}{value}"
 
 
 def chain_notes(chain: Sequence[Mask]) -> tuple[str, ...]:

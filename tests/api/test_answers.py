@@ -14,8 +14,10 @@ from api.store.jobs import claim
 from api.worker import Worker
 from strategist import (
     PowerTable,
+    Side,
     Strategy,
     choose,
+    compare,
     evaluate_at,
     read_case_document,
     settings_document,
@@ -86,6 +88,9 @@ def test_comparison(client: Client, survey: str, worker: Worker) -> None:
     assert rows["strays matter"]["chosen"]
     assert rows["strays matter"]["weights"] == {"missed": 1, "stray": 50}
     assert made.json["result"]["least_loss"] == ["low", "strays matter"]
+    found = compare(gate(), [Side("low", Strategy((15.0,))), Side("high", Strategy((16.0,)))])
+    assert made.json["result"]["rows"][:2] == found.to_json()["rows"]
+    assert made.json["result"]["changes"][:1] == found.to_json()["changes"]
     assert client.get(made.headers["Location"]).json == made.json
 
 

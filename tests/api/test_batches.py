@@ -19,6 +19,7 @@ from api.service import Service
 from api.store.jobs import ATTEMPTS_MAX, claim, finish, release, renew, sweep, take_back_all
 from api.store.tables import jobs
 from api.worker import Worker, pulse
+from strategist import GivenResult, report_document, report_page
 from tests.api.given import Client, case_document
 from tests.api.live import wait_until
 
@@ -93,6 +94,17 @@ def test_a_cell_that_would_be_a_formula(text: str) -> None:
 @pytest.mark.parametrize("value", ["a", "a=1", "", " ", -1.5, 3, None])
 def test_a_cell_that_is_none_stays_as_it_is(value: Any) -> None:
     assert safe_cell(value) == value
+
+
+def test_results_as_a_page_are_those_of_report(client: Client, worker: Worker) -> None:
+    batch = submitted(client, 2)
+    path = f"/v1/batches/{batch['id']}"
+    wait_until(lambda: client.get(path).json["state"] == "done", 60)
+    rows = client.get(f"{path}/results").json["items"]
+    given = [GivenResult("", row["survey"], row["read_point"], row["result"]) for row in rows]
+    page = client.get(f"{path}/results", Accept="text/html")
+    assert page.mimetype == "text/html"
+    assert page.text == report_page(report_document(given))
 
 
 def test_streams_are_bounded(client: Client, service: Service) -> None:

@@ -273,6 +273,7 @@ def test_the_command(site: Path, tmp_path: Path) -> None:
     assert parted == {
         ".lock",
         "coupling.json",
+        "report.html",
         "results.jsonl",
         "summary.csv",
         "summary.txt",

@@ -1,0 +1,71 @@
+"""`compare`: strategies side by side on one survey."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Sequence
+from pathlib import Path
+
+import strategist
+from strategist.commands.arguments import (
+    OK,
+    Commands,
+    add_case,
+    add_command,
+    give,
+    one_of,
+    refuse_out,
+)
+from strategist.errors import InputError
+
+__all__ = ["add"]
+
+
+def add(commands: Commands) -> None:
+    what = "compare given strategies on one survey, the first with each other one"
+    command = add_command(commands, "compare", _compare, what)
+    add_case(command)
+    command.add_argument(
+        "--strategy",
+        dest="strategies",
+        required=True,
+        action="append",
+        metavar="FILE",
+        help="a strategy, or a result of solve, as JSON; two or more times",
+    )
+
+
+def _compare(arguments: argparse.Namespace) -> int:
+    refuse_out(arguments.out)
+    sources = arguments.strategies
+    if len(sources) < 2:
+        raise InputError.one("--strategy", sources[0], "two files or more to compare")
+    read = strategist.read_file
+    files = [strategist.parse_strategy_file(read(source), source) for source in sources]
+    case = strategist.read_case(arguments.case, arguments.read_point or _made_for(files))
+    if len(case.read_points) > 1:
+        raise one_of(case, "one read point for the strategies")
+    sides = [
+        strategist.Side(name, file.strategy, source)
+        for name, file, source in zip(_names(sources), files, sources, strict=True)
+    ]
+    found = strategist.compare(case.read_points[0], sides)
+    give(arguments.out, found.to_json(), strategist.comparison_text(found))
+    return OK
+
+
+def _made_for(files: Sequence[strategist.StrategyFile]) -> str | None:
+    """The read point that the files name, None where they name none; one for all, or an error."""
+    names = {file.read_point for file in files if file.read_point is not None}
+    if len(names) > 1:
+        allowed = (
+            f"the read point to compare at, since the files are for {', '.join(sorted(names))}"
+        )
+        raise InputError.one("--read-point", "", allowed)
+    return next(iter(names), None)
+
+
+def _names(sources: Sequence[str]) -> list[str]:
+    """The files' names without ending; the paths as given where two would be the same."""
+    short = [Path(source).stem for source in sources]
+    return short if len(set(short)) == len(short) else list(sources)

@@ -1,0 +1,182 @@
+"""Strategies side by side in words: what differs, and nothing else."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from strategist.optimise.strategy import Strategy
+from strategist.report.lines import paragraph, plain
+from strategist.report.standing import margin_lines, rate_words
+from strategist.report.text import CAUTION
+from strategist.survey.order import figure, some
+from strategist.tags.mask import mask_text
+from strategist.trust.changes import Changes
+from strategist.trust.comparison import Comparison, Differing
+
+__all__ = ["comparison_text"]
+
+_PASSES, _TAGS, _NAME = 10, 3, 20
+_SETTINGS = {
+    "levels_dbm": "power",
+    "stop_after": "stop rule",
+    "cutoff_dbm": "cutoff",
+    "masks": "masks",
+}
+
+
+def comparison_text(comparison: Comparison) -> str:
+    """A comparison in lines of 80 columns; long lists are cut and say so."""
+    sides = comparison.sides
+    count = f"{len(sides)} strateg{'y' if len(sides) == 1 else 'ies'}"
+    passes = comparison.evaluations[0].outcome.passes
+    lines = [
+        f"{plain(comparison.read_point)}: {count} on the same {_passes(passes)}",
+        *_table(comparison),
+        *_rates(comparison),
+        *_settings(comparison),
+        *_margins(comparison),
+    ]
+    if len(sides) > 1:
+        lines += _differing(comparison, passes)
+    for side, changes in zip(sides[1:], comparison.changes, strict=True):
+        base = comparison.evaluations[0].outcome.loss
+        lines += [f"From {plain(sides[0].name)} to {plain(side.name)}", *_changes(changes, base)]
+    return "\n".join([*lines, *_warnings(comparison), "Caution", *paragraph(CAUTION)])
+
+
+def _short(name: str) -> str:
+    name = plain(name)
+    return name if len(name) <= _NAME else f"{name[: _NAME - 1]}…"
+
+
+def _table(comparison: Comparison) -> list[str]:
+    heads = f"{'loss':>9}{'guarded':>9}{'missed':>15}{'stray':>15}"
+    lines = [f"  {'':<{_NAME}}{heads}"]
+    for side, found in zip(comparison.sides, comparison.evaluations, strict=True):
+        outcome = found.outcome
+        missed = f"{outcome.missed} of {outcome.wanted}"
+        stray = f"{outcome.stray} of {outcome.stray_presented}"
+        guarded = figure(found.standing.guarded.loss)
+        lines.append(
+            f"  {_short(side.name):<{_NAME}}{figure(outcome.loss):>9}{guarded:>9}"
+            f"{missed:>15}{stray:>15}"
+        )
+    weights = comparison.weights
+    text = f"(loss: {figure(weights.missed)} x missed + {figure(weights.stray)} x stray; least: "
+    return [*lines, *paragraph(f"{text}{', '.join(comparison.least_loss)})")]
+
+
+def _rates(comparison: Comparison) -> list[str]:
+    lines = [f"  {'rates (95 %)':<{_NAME}}  {'missed, of wanted tags':<28}passes with a stray"]
+    for side, found in zip(comparison.sides, comparison.evaluations, strict=True):
+        rates = found.standing.rates
+        missed, stray = rate_words(rates.missed_by_tag), rate_words(rates.stray_by_pass)
+        lines.append(f"  {_short(side.name):<{_NAME}}  {missed:<28}{stray}")
+    return lines
+
+
+def _settings(comparison: Comparison) -> list[str]:
+    """What each side sets, where not all set the same."""
+    lines: list[str] = []
+    same: list[str] = []
+    strategies = [side.strategy for side in comparison.sides]
+    for setting, label in _SETTINGS.items():
+        said = [_said(strategy, setting) for strategy in strategies]
+        if len(set(said)) == 1:
+            same.append(f"{label} {said[0]}")
+            continue
+        lines.append(f"  {label}")
+        for side, text in zip(comparison.sides, said, strict=True):
+            wrapped = paragraph(text, _NAME + 5)
+            wrapped[0] = f"    {_short(side.name):<{_NAME}} {wrapped[0].lstrip()}"
+            lines += wrapped
+    if same:
+        lines += paragraph(f"(the same in all: {'; '.join(same)})")
+    return ["Settings", *lines]
+
+
+def _said(strategy: Strategy, setting: str) -> str:
+    if setting == "levels_dbm":
+        levels = ", ".join(figure(level) for level in strategy.levels_dbm)
+        return f"{levels} dBm"
+    if setting == "stop_after":
+        count = strategy.stop_after
+        return f"after {count} tag{'' if count == 1 else 's'}"
+    if setting == "cutoff_dbm":
+        return "none" if strategy.cutoff_dbm is None else f"{figure(strategy.cutoff_dbm)} dBm"
+    if not strategy.masks:
+        return "none"
+    chain = [f"{m.join + ' ' if m.join else ''}{mask_text(m)}" for m in strategy.masks]
+    return "; ".join(chain)
+
+
+def _margins(comparison: Comparison) -> list[str]:
+    lines = []
+    for side, found in zip(comparison.sides, comparison.evaluations, strict=True):
+        told = margin_lines(found.standing)
+        lines += [f"Margins of {plain(side.name)}", *(told or paragraph("none that mean anything"))]
+    return lines
+
+
+def _differing(comparison: Comparison, passes: int) -> list[str]:
+    differing = comparison.passes
+    head = f"Passes in which they differ: {len(differing)} of {passes}"
+    names = [side.name for side in comparison.sides]
+    lines = [line for one in differing[:_PASSES] for line in _pass(one, names)]
+    if len(differing) > _PASSES:
+        lines += paragraph(f"… and {len(differing) - _PASSES} more (see the JSON)")
+    return [head, *lines]
+
+
+def _pass(one: Differing, names: Sequence[str]) -> list[str]:
+    lines = paragraph(one.pass_id)
+    for name, missed, stray in zip(names, one.missed, one.stray, strict=True):
+        parts = [f"misses {_tags(missed)}"] if missed else []
+        parts += [f"reports stray {_tags(stray)}"] if stray else []
+        lines += paragraph(f"{plain(name)}: {'; '.join(parts) or 'all right'}", 4, 2)
+    return lines
+
+
+def _tags(epcs: Sequence[str]) -> str:
+    more = f" and {len(epcs) - _TAGS} more" if len(epcs) > _TAGS else ""
+    return ", ".join(epcs[:_TAGS]) + more
+
+
+def _changes(changes: Changes, base: float) -> list[str]:
+    if not changes.listed:
+        return paragraph("nothing to change: they are the same")
+    lines = [line for one in changes.listed for line in paragraph(f"- {one.words}", hanging=2)]
+    if len(changes.alone) > 1:
+        alone = [f"{_SETTINGS[name]} {figure(loss)}" for name, loss in changes.alone.items()]
+        lines += paragraph(
+            f"Loss {figure(base)} now; with one setting changed alone: {', '.join(alone)}."
+        )
+    enough = [_SETTINGS[name] for name in changes.enough]
+    if not enough:
+        lines += paragraph("No change is needed for that loss: it is no higher as it is now.")
+    elif len(enough) < len(changes.alone):
+        verb = "is" if len(enough) == 1 else "are"
+        lines += paragraph(
+            f"In this survey {' and '.join(enough)} alone {verb} enough: "
+            f"loss {figure(changes.enough_loss)}."
+        )
+    elif len(changes.alone) > 1:
+        lines += paragraph("All of these settings are needed for that loss.")
+    return lines
+
+
+def _warnings(comparison: Comparison) -> list[str]:
+    """Each warning once, with the sides that it is for where these are not all."""
+    of: dict[str, list[str]] = {}
+    for side, found in zip(comparison.sides, comparison.evaluations, strict=True):
+        for text in side.warnings or found.warnings:
+            of.setdefault(text, []).append(side.name)
+    lines: list[str] = []
+    for text, names in of.items():
+        whose = "" if len(names) == len(comparison.sides) else f"{some(names)}: "
+        lines += paragraph(f"- {whose}{text}", hanging=2)
+    return ["Warnings", *lines] if lines else []
+
+
+def _passes(count: int) -> str:
+    return f"{count} pass{'' if count == 1 else 'es'}"

@@ -1,0 +1,267 @@
+"""Results as a report takes them: JSON of `solve`, `judge` or `evaluate`, or lines of a batch."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import pydantic
+from pydantic import ConfigDict, TypeAdapter
+
+from strategist.errors import InputError, MalformedError
+from strategist.optimise.strategy import Strategy
+from strategist.survey.json_text import parse_json
+
+__all__ = ["GivenResult", "parse_frontier", "parse_results"]
+
+_LOOSE = ConfigDict(extra="ignore", strict=True, allow_inf_nan=False)
+_dataclass = pydantic.dataclasses.dataclass(frozen=True, config=_LOOSE)
+
+
+@dataclass(frozen=True)
+class GivenResult:
+    """A read point's result as plain JSON values, or the `error` in its place; `case` is known of
+    a batch's lines alone. `source` is the file."""
+
+    source: str
+    case: str | None
+    read_point: str | None
+    result: Mapping[str, Any] | None
+    error: str | None = None
+
+
+@_dataclass
+class _Outcome:
+    passes: int
+    wanted: int
+    missed: int
+    stray_presented: int
+    stray: int
+    missed_rate: float | None
+    stray_rate: float
+
+
+@_dataclass
+class _Rate:
+    events: int
+    trials: int
+    rate: float | None
+    low: float
+    high: float
+    confidence: float
+
+
+@_dataclass
+class _Rates:
+    missed_by_tag: _Rate
+    missed_by_pass: _Rate
+    stray_by_pass: _Rate
+    stray_per_pass: _Rate
+    sentences: list[str]
+
+
+@_dataclass
+class _StandIn:
+    role: str
+    asked_dbm: float
+    used_dbm: float
+
+
+@_dataclass
+class _Guarded:
+    power_db: float
+    rssi_db: float
+    loss: float
+    missed: int
+    stray: int
+    stand_ins: list[_StandIn]
+
+
+@_dataclass
+class _PowerMargin:
+    holds_db: float
+    fails_db: float | None
+    pass_id: str | None
+    epc: str | None
+    others: int
+
+
+@_dataclass
+class _RssiMargin:
+    db: float
+    pass_id: str
+    epc: str
+
+
+@_dataclass
+class _OfPower:
+    wanted: _PowerMargin | None
+    stray: _PowerMargin | None
+
+
+@_dataclass
+class _OfRssi:
+    wanted: _RssiMargin | None
+    stray: _RssiMargin | None
+
+
+@_dataclass
+class _Margins:
+    power: _OfPower
+    rssi: _OfRssi
+
+
+@_dataclass
+class _Finding:
+    severity: str
+    text: str
+    advice: str
+
+
+@_dataclass
+class _Crossed:
+    folds: int
+    held_out: _Rates
+
+
+@_dataclass
+class _Lawful:
+    reason: str
+    caution: str
+
+
+@_dataclass
+class _Exposure:
+    caution: str
+
+
+@_dataclass
+class _Time:
+    expected_s: float
+    worst_s: float
+    dwell_s: float | None
+    fits: bool | None
+
+
+@_dataclass
+class _Predicted:
+    steps_dbm: list[float]
+
+
+@_dataclass
+class _Result:
+    """What the report shows of a result; an evaluation has no status, bound and gap."""
+
+    read_point: str
+    loss: float
+    strategy: Strategy
+    outcome: _Outcome
+    guarded_loss: float
+    guarded: _Guarded
+    rates: _Rates
+    margins: _Margins
+    warnings: list[str]
+    status: Literal["optimal", "feasible", "infeasible", "undecided"] | None = None
+    bound: float | None = None
+    gap: float | None = None
+    mask_words: list[str] | None = None
+    findings: list[_Finding] | None = None
+    cross_validation: _Crossed | None = None
+    lawful: _Lawful | None = None
+    exposure: _Exposure | None = None
+    time: _Time | None = None
+    predicted: _Predicted | None = None
+
+
+@_dataclass
+class _Error:
+    message: str
+
+
+@_dataclass
+class _Line:
+    case: str
+    read_point: str | None
+    result: _Result | None = None
+    error: _Error | None = None
+
+
+@_dataclass
+class _Ratios:
+    low: float
+    high: float | None
+
+
+@_dataclass
+class _Compromise:
+    missed: int
+    stray: int
+    loss: float
+    best_for: _Ratios | None
+
+
+@_dataclass
+class _Frontier:
+    read_point: str
+    points: list[_Compromise]
+
+
+_FRONTIER: TypeAdapter[_Frontier] = TypeAdapter(_Frontier)
+_RESULT: TypeAdapter[_Result] = TypeAdapter(_Result)
+_LINE: TypeAdapter[_Line] = TypeAdapter(_Line)
+_ANY: TypeAdapter[Any] = TypeAdapter(Any)
+
+
+def parse_results(data: bytes, source: str) -> list[GivenResult]:
+    """The results in a JSON text, or in the lines of a batch; raises InputError with every fault.
+
+    `source` is the file's name: in one that ends in .jsonl each line is one of a batch.
+    """
+    data = data.removeprefix(b"\xef\xbb\xbf")
+    if source.endswith(".jsonl"):
+        return list(_lines(data, source))
+    found = parse_json(data, _ANY, source)
+    parse_json(data, _RESULT, source)
+    return [_checked(GivenResult(source, None, found["read_point"], found))]
+
+
+def parse_frontier(data: bytes, source: str) -> dict[str, Any]:
+    """A frontier's JSON as plain values; raises InputError with every fault."""
+    data = data.removeprefix(b"\xef\xbb\xbf")
+    parse_json(data, _FRONTIER, source)
+    return dict(json.loads(data))
+
+
+def _lines(data: bytes, source: str) -> Iterator[GivenResult]:
+    for number, line in enumerate(data.splitlines(), 1):
+        where = f"{source}, line {number}"
+        try:
+            parse_json(line, _LINE, where)
+        except MalformedError as error:
+            found = error.faults[0].value
+            allowed = "a line that a batch wrote: JSON with case, read_point and result or error"
+            raise InputError.one(source, found, allowed, line=number) from None
+        found = json.loads(line)
+        failed = found.get("error")
+        yield _checked(
+            GivenResult(
+                source,
+                found["case"],
+                found["read_point"],
+                found.get("result"),
+                None if failed is None else failed["message"],
+            )
+        )
+
+
+def _checked(given: GivenResult) -> GivenResult:
+    """Raise InputError where a result's masks and their words are not of one number."""
+    if given.result is None:
+        return given
+    words, masks = given.result.get("mask_words"), given.result["strategy"].get("masks", [])
+    if words and len(words) != len(masks):
+        allowed = f"words for each of the {len(masks)} masks, or none"
+        raise InputError.one(given.source, len(words), allowed, column="mask_words")
+    return given

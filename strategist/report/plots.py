@@ -1,0 +1,237 @@
+"""Plots as SVG for a page: no script, the same bytes each time, told apart without colour."""
+
+from __future__ import annotations
+
+import html
+import io
+import re
+from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+from strategist.errors import InputError
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+__all__ = [
+    "can_plot",
+    "frontier_plot",
+    "read_rate_plot",
+    "refuse_without_plots",
+    "rssi_plot",
+    "silenced_plot",
+]
+
+Draw = Callable[["Axes"], None]
+
+WANTED, STRAY, MASKED, CHOSEN = "#12486b", "#b4531a", "#8a8a8a", "#111111"
+_SIZE_IN = (4.3, 2.8)
+_ROOM = {"right": 0.97, "bottom": 0.16, "top": 0.84}  # of the figure, for the axes
+_STYLE: Any = {  # the keys of matplotlib's rcParams
+    "svg.fonttype": "none",
+    "svg.hashsalt": "strategist",
+    "font.family": "sans-serif",
+    "font.size": 9.5,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.edgecolor": "#444444",
+    "axes.axisbelow": True,
+    "axes.grid": True,
+    "grid.color": "#dddddd",
+    "grid.linewidth": 0.6,
+    "hatch.linewidth": 0.7,
+    "legend.frameon": False,
+    "legend.fontsize": 9,
+}
+_ID = re.compile(r'(\bid="|url\(#|xlink:href="#)')
+_METADATA = re.compile(r"<metadata>.*?</metadata>", re.S)
+_NUMBERS = re.compile(r"(?<![#\w])-?\d+\.\d{3,}")
+
+
+def can_plot() -> bool:
+    """Whether the extra `report` is installed."""
+    try:
+        import matplotlib  # noqa: F401, PLC0415 (not always there)
+    except ImportError:
+        return False
+    return True
+
+
+def refuse_without_plots() -> None:
+    """Raise InputError where plots are asked for and cannot be drawn."""
+    if not can_plot():
+        allowed = "plots, with pip install 'strategist[report]'; without --case there are none"
+        raise InputError.one("report", "no matplotlib", allowed)
+
+
+def read_rate_plot(
+    ident: str, label: str, picture: Mapping[str, Any], levels_dbm: Sequence[float]
+) -> str:
+    """Share of wanted and stray presentations that are read, by level; the chosen steps marked."""
+
+    def draw(axes: Axes) -> None:
+        levels = picture["levels_dbm"]
+        for number, level in enumerate(levels_dbm):
+            axes.axvline(
+                level, color=CHOSEN, lw=1.1, ls=(0, (1, 1.5)), label=None if number else "steps set"
+            )
+        size = 4 if len(levels) < 30 else 2.5
+        for role, color, mark, line in (
+            ("wanted", WANTED, "o", "-"),
+            ("stray", STRAY, "s", "--"),
+        ):
+            if not picture[role]:
+                continue
+            rates = [100 * rate for rate in picture[f"{role}_read_rate"]]
+            fill = color if role == "wanted" else "white"
+            axes.plot(
+                levels, rates, color=color, ls=line, marker=mark, ms=size, mfc=fill, label=role
+            )
+        axes.set_ylim(-3, 103)
+        axes.locator_params(axis="x", integer=True)
+        axes.set_xlabel("conducted power, dBm")
+        axes.set_ylabel("read, % of presented")
+        _legend(axes, 3)
+
+    return _svg(ident, label, draw)
+
+
+def rssi_plot(
+    ident: str, label: str, bins: Mapping[str, Any], cutoff_dbm: float | None, masks: bool
+) -> str:
+    """Tags by their strongest RSSI at the steps walked, and the cutoff."""
+
+    def draw(axes: Axes) -> None:
+        low, width = bins["low_dbm"], bins["width_db"]
+        stray = "stray past the masks" if masks else "stray"
+        edges = [*low, low[-1] + width]
+        if masks:
+            axes.stairs(
+                bins["stray_masked"],
+                edges,
+                color=MASKED,
+                ls=":",
+                lw=1.3,
+                label="stray that masks reject",
+            )
+        axes.stairs(
+            bins["stray"], edges, color=STRAY, fill=False, hatch="////", lw=1.2, label=stray
+        )
+        axes.stairs(bins["wanted"], edges, color=WANTED, lw=2, label="wanted")
+        if cutoff_dbm is not None:
+            axes.axvline(cutoff_dbm, color=CHOSEN, lw=1.4, ls="-.", label="cutoff")
+        axes.set_xlabel("strongest RSSI at the steps walked, dBm")
+        axes.set_ylabel("tags, over all passes")
+        axes.locator_params(axis="y", integer=True)
+        _legend(axes)
+
+    return _svg(ident, label, draw)
+
+
+def silenced_plot(ident: str, label: str, picture: Mapping[str, Any]) -> str:
+    """Strays of the highest level alone that each technique silences alone, and all together."""
+
+    def draw(axes: Axes) -> None:
+        techniques = picture["techniques"]
+        names = [*(one["name"] for one in techniques), "all together"]
+        alone = [*(one["silences"] for one in techniques), picture["silenced"]]
+        places = range(len(names))
+        axes.barh(
+            places,
+            alone,
+            height=0.55,
+            color="#c9d6df",
+            edgecolor=WANTED,
+            hatch="////",
+            label="silenced",
+        )
+        top = picture["stray_at_top"]
+        axes.axvline(top, color=CHOSEN, lw=1.2, ls="--", label="reported at the highest level")
+        for place, count in zip(places, alone, strict=True):
+            axes.annotate(
+                f"{count}",
+                (count, place),
+                xytext=(4, 0),
+                textcoords="offset points",
+                va="center",
+                bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.5},
+            )
+        axes.set_yticks(list(places), names)
+        axes.invert_yaxis()
+        axes.set_xlim(0, 1.12 * max(top, 1))
+        axes.set_xlabel("stray tags, over all passes")
+        axes.grid(visible=False, axis="y")
+        axes.locator_params(axis="x", integer=True)
+        _legend(axes)
+
+    return _svg(ident, label, draw, left=0.22)
+
+
+def frontier_plot(
+    ident: str,
+    label: str,
+    points: Sequence[Mapping[str, Any]],
+    marked: Sequence[tuple[str, Mapping[str, Any]]],
+) -> str:
+    """Missed against stray of all strategies that none beats in both; some points by name."""
+
+    def draw(axes: Axes) -> None:
+        order = sorted(points, key=lambda one: (one["missed"], one["stray"]))
+        missed, stray = [one["missed"] for one in order], [one["stray"] for one in order]
+        axes.step(missed, stray, where="post", color=WANTED, lw=1.2)
+        axes.plot(missed, stray, "o", color=WANTED, ms=3.5, label="none beats it in both")
+        for (name, one), mark in zip(marked, ("D", "X", "^", "v"), strict=False):
+            axes.plot(
+                [one["missed"]],
+                [one["stray"]],
+                mark,
+                color=STRAY,
+                mec=CHOSEN,
+                ms=8,
+                label=name,
+                zorder=5,
+            )
+        axes.set_xlabel("wanted tags missed")
+        axes.set_ylabel("stray tags reported")
+        axes.locator_params(integer=True)
+        axes.set_xlim(left=-0.5)
+        axes.set_ylim(bottom=-0.5)
+        _legend(axes)
+
+    return _svg(ident, label, draw)
+
+
+def _legend(axes: Axes, columns: int = 2) -> None:
+    """Above the plot, so that it hides nothing."""
+    axes.legend(
+        loc="lower left",
+        bbox_to_anchor=(-0.02, 1.0),
+        ncols=columns,
+        borderaxespad=0.2,
+        handlelength=2.2,
+        columnspacing=1.2,
+    )
+
+
+def _svg(ident: str, label: str, draw: Draw, left: float = 0.14) -> str:
+    """The SVG element of a plot; `ident` keeps its ids apart from other plots' on the page.
+
+    The axes begin at the share `left` of the width.
+    """
+    import matplotlib  # noqa: PLC0415 (an extra, and slow to load)
+    from matplotlib.figure import Figure  # noqa: PLC0415
+
+    with matplotlib.rc_context(_STYLE):
+        figure = Figure(figsize=_SIZE_IN)
+        draw(figure.subplots(gridspec_kw={"left": left, **_ROOM}))
+        file = io.StringIO()
+        figure.savefig(file, format="svg", metadata={"Date": None})
+    text = _METADATA.sub("", file.getvalue())
+    text = text[text.index("<svg") :]
+    text = _ID.sub(rf"\g<1>{ident}-", text)
+    text = _NUMBERS.sub(lambda found: f"{float(found[0]):.2f}".rstrip("0").rstrip("."), text)
+    head, rest = text.split(">", 1)
+    head = re.sub(r' (width|height|version|xmlns(:xlink)?)="[^"]*"', "", head)
+    named = html.escape(label)
+    space = 'xmlns:xlink="http://www.w3.org/1999/xlink"'
+    return f'{head} {space} role="img" aria-label="{named}"><title>{named}</title>{rest.strip()}'

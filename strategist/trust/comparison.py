@@ -1,0 +1,161 @@
+"""Strategies side by side on one survey: what each does, where they differ, how to change over."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from strategist.errors import InputError
+from strategist.optimise.strategy import Strategy
+from strategist.radio.complete import complete
+from strategist.survey.policy import Loss
+from strategist.survey.records import ReadPoint
+from strategist.trust.changes import Changes, changes_between
+from strategist.trust.evaluate import Outcome, PassOutcome, evaluate
+from strategist.trust.evaluation import Evaluation, evaluate_at
+
+__all__ = ["Comparison", "Side", "compare"]
+
+_SAME_LOSS = 1e-6
+
+
+@dataclass(frozen=True)
+class Side:
+    """A strategy to compare, under a name; `source` is what messages call its text.
+
+    `status` says that it was chosen and how well it is proven (None: given), `weights` by which
+    weights (None: the read point's own); `warnings` are those of the choice.
+    """
+
+    name: str
+    strategy: Strategy
+    source: str = "strategy"
+    weights: Loss | None = None
+    status: str | None = None
+    warnings: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Differing:
+    """A pass that not all sides treat alike; tags by EPC, a tuple for each side in their order."""
+
+    pass_id: str
+    missed: tuple[tuple[str, ...], ...]
+    stray: tuple[tuple[str, ...], ...]
+    steps: tuple[int, ...]
+
+    def to_json(self) -> dict[str, Any]:
+        sides = zip(self.missed, self.stray, self.steps, strict=True)
+        return {
+            "pass_id": self.pass_id,
+            "sides": [{"missed": list(m), "stray": list(s), "steps": n} for m, s, n in sides],
+        }
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """The sides with their evaluations under the read point's own weights, in the order given.
+
+    `passes` are those in which not all sides miss and report the same tags; `changes[i]` leads
+    from the first side to side i + 1.
+    """
+
+    read_point: str
+    weights: Loss
+    sides: tuple[Side, ...]
+    evaluations: tuple[Evaluation, ...]
+    passes: tuple[Differing, ...]
+    changes: tuple[Changes, ...]
+
+    @property
+    def least_loss(self) -> tuple[str, ...]:
+        """Names of the sides with the least loss."""
+        losses = [one.outcome.loss for one in self.evaluations]
+        both = zip(self.sides, losses, strict=True)
+        return tuple(side.name for side, loss in both if loss <= min(losses) + _SAME_LOSS)
+
+    def to_json(self) -> dict[str, Any]:
+        both = zip(self.sides, self.evaluations, strict=True)
+        return {
+            "read_point": self.read_point,
+            "weights": _weights(self.weights),
+            "rows": [_row(side, found, self.weights) for side, found in both],
+            "least_loss": list(self.least_loss),
+            "passes": [one.to_json() for one in self.passes],
+            "changes": [
+                {"from": self.sides[0].name, "to": side.name, **found.to_json()}
+                for side, found in zip(self.sides[1:], self.changes, strict=True)
+            ],
+        }
+
+
+def compare(read_point: ReadPoint, sides: Sequence[Side]) -> Comparison:
+    """Evaluate each side at a read point and say where and how they differ.
+
+    Raises InputError without a side, where one uses a level that was not surveyed (named by its
+    `source`), and where pairs were not surveyed and the policy does not say what to leave out.
+    """
+    if not sides:
+        raise InputError.one("comparison", "", "at least one strategy")
+    evaluations = tuple(_evaluated(read_point, side) for side in sides)
+    whole = complete(read_point)
+
+    def loss_of(strategy: Strategy) -> float:
+        return evaluate(whole.survey, whole.policy, strategy).loss
+
+    first = sides[0].strategy
+    changes = tuple(changes_between(first, side.strategy, loss_of) for side in sides[1:])
+    epcs = [tag.epc for tag in whole.survey.tags]
+    return Comparison(
+        read_point.name,
+        read_point.policy.loss,
+        tuple(sides),
+        evaluations,
+        _differing([one.outcome for one in evaluations], epcs),
+        changes,
+    )
+
+
+def _evaluated(read_point: ReadPoint, side: Side) -> Evaluation:
+    try:
+        return evaluate_at(read_point, side.strategy)
+    except InputError as error:
+        faults = error.faults
+        named = [replace(f, source=side.source) if f.source == "strategy" else f for f in faults]
+        raise InputError(named) from None
+
+
+def _differing(outcomes: Sequence[Outcome], epcs: Sequence[str]) -> tuple[Differing, ...]:
+    def named(tags: Sequence[int]) -> tuple[str, ...]:
+        return tuple(epcs[tag] for tag in tags)
+
+    def told(of_pass: Sequence[PassOutcome]) -> Differing:
+        return Differing(
+            of_pass[0].pass_id,
+            tuple(named(one.missed) for one in of_pass),
+            tuple(named(one.stray) for one in of_pass),
+            tuple(one.steps for one in of_pass),
+        )
+
+    aligned = zip(*(outcome.by_pass for outcome in outcomes), strict=True)
+    return tuple(told(p) for p in aligned if len({(one.missed, one.stray) for one in p}) > 1)
+
+
+def _row(side: Side, found: Evaluation, own: Loss) -> dict[str, Any]:
+    weights, outcome = side.weights or own, found.outcome
+    evaluated = found.to_json()
+    del evaluated["read_point"]
+    return {
+        "name": side.name,
+        "chosen": side.status is not None,
+        "weights": _weights(weights),
+        "status": side.status,
+        "loss_own_weights": weights.missed * outcome.missed + weights.stray * outcome.stray,
+        **evaluated,
+        "warnings": list(side.warnings or found.warnings),
+    }
+
+
+def _weights(loss: Loss) -> dict[str, float]:
+    return {"missed": loss.missed, "stray": loss.stray}
