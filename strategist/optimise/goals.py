@@ -25,11 +25,15 @@ _FINEST = 1e-6  # losses are compared to this
 
 
 class Goal(Protocol):
-    """`measure` over the cells of `layout` is what is minimised; no excess is below `excess`."""
+    """`measure` over the cells of `layout` is what is minimised; no excess is below `excess`.
+
+    `limited`: whether it may be left unproven where the ladders to replay are too many.
+    """
 
     layout: Layout
     measure: Measure
     excess: float
+    limited: bool
 
     def aim(self, best: Answer | None) -> Aim:
         """What branches are bounded by, given the best strategy so far."""
@@ -45,6 +49,7 @@ class LossGoal:
     """The least excess, then the least loss; strategies that are as good are left for later."""
 
     excess = 0.0
+    limited = False
 
     def __init__(self, problem: Problem, layout: Layout) -> None:
         self.layout = layout
@@ -63,6 +68,8 @@ class LossGoal:
 
 class GuardedGoal:
     """Excess and loss as those of a proven best strategy, the least guarded loss, then the rest."""
+
+    limited = True
 
     def __init__(self, problem: Problem, best: Answer) -> None:
         self.measure = measures(problem)[0]

@@ -23,7 +23,7 @@ from strategist.optimise.branch import Branch, Penalties, strongest
 from strategist.optimise.cells import Layout
 from strategist.optimise.chains import Chains, TooManyLeftError
 from strategist.optimise.goals import Goal, GuardedGoal, LossGoal
-from strategist.optimise.kernel import Cells, bounds_of, step_costs
+from strategist.optimise.kernel import Cells, best_ladder, bounds_of, step_costs
 from strategist.optimise.ladders import in_order, steps_of
 from strategist.optimise.measures import Aim, measures
 from strategist.optimise.problem import Answer, Counts, Problem, value, walk
@@ -36,12 +36,13 @@ __all__ = ["Clock", "search"]
 _DIGITS = 6
 _MANY = 200  # chains left in a branch that are worth splitting it, times (50 + classes)
 _AT_ONCE = 2_000  # selections bounded between two looks at the clock
+_PATIENCE = 20_000  # ladders replayed for the second goal, then it is left unproven
 
 Bound = tuple[float, float]
 
 
 class _OutOfTimeError(Exception):
-    """The clock ran out."""
+    """The clock ran out, or the patience with the second goal."""
 
 
 @dataclass(frozen=True)
@@ -83,6 +84,7 @@ class _Search:
         self.branches = 0
         self.weighed = 0
         self.replayed = 0
+        self._taken = 0  # ladders replayed for this goal
         self._heap: list[tuple[Bound, int, int, Branch]] = []
         self._order = itertools.count()
         self._tied: list[Branch] = []  # may hold strategies with the loss of the best
@@ -152,8 +154,14 @@ class _Search:
         for measure in self.caps:
             yield branch.cells_by(self.layout, measure)
 
-    def _ladders(self, selections: Selections, row: int, branch: Branch) -> None:
-        """Replay the ladders of one selection, in order of preference, where bounds leave any."""
+    def _ladders(
+        self, selections: Selections, row: int, branch: Branch, likely: bool = False
+    ) -> None:
+        """Replay the ladders of one selection, in order of preference, where bounds leave any.
+
+        The one of least bound comes first: as a rule it is the best, and bounds leave few others.
+        `likely`: that one alone.
+        """
         problem, levels = self.problem, branch.levels
         most = problem.steps_by_masks[selections.masks]
         through = selections.unpack(np.array([row]))[0]
@@ -174,19 +182,31 @@ class _Search:
             excess = max(excess, self.goal.excess)
             return self.hopeless(excess, value(bounds[0]), *begin, count, *levels[list(places)])
 
+        def take(ladder: tuple[int, ...]) -> None:
+            self._patient()
+            *counted, counts = replay(ladder)
+            bits = float(selections.bits[row])
+            key = (*counted, *begin, float(len(ladder)), *ladder[::-1], bits)
+            found = Answer(key, selections.chain(row), branch.cutoff, ladder, counts)
+            best = self.best
+            if best is None or (key, found.chain.rank) < (best.key, best.chain.rank):
+                self.best, self.mark = found, self.goal.mark(found)
+                self._picked = selections.at(np.array([row]))
+
+        _, places = best_ladder(steps[0].edge, steps[0].top, most, branch.must)
+        take(tuple(levels[places].tolist()))
         tops = range(int(np.flatnonzero(branch.must).max(initial=0)), len(levels))
-        for count in range(1, most + 1):
-            for places in in_order(steps, count, tops, hopeless):
-                ladder = tuple(int(level) for level in levels[list(places)])
-                *counted, counts = replay(ladder[::-1])
-                key = (*counted, *begin, float(count), *ladder, float(selections.bits[row]))
-                found = Answer(key, selections.chain(row), branch.cutoff, ladder[::-1], counts)
-                if self.best is None or (key, found.chain.rank) < (
-                    self.best.key,
-                    self.best.chain.rank,
-                ):
-                    self.best, self.mark = found, self.goal.mark(found)
-                    self._picked = selections.at(np.array([row]))
+        for count in range(1, 1 if likely else most + 1):
+            for downward in in_order(steps, count, tops, hopeless):
+                take(tuple(levels[list(downward[::-1])].tolist()))
+
+    def _patient(self) -> None:
+        """Raises _OutOfTimeError where a ladder more would be too many, or too late."""
+        self._taken += 1
+        if self.best is None:
+            return
+        if self.clock.expired() or (self.goal.limited and self._taken > _PATIENCE):
+            raise _OutOfTimeError
 
     def _replayer(
         self, cutoff: int, through: Bools
@@ -237,12 +257,13 @@ class _Search:
         goal = GuardedGoal(self.problem, self.best)
         self.goal, self.mark, self._heap = goal, goal.mark(self.best), []
         self.floor = (goal.excess, 0.0)
+        self._taken = 0
         tied = [one for one in self._tied if one.aim.excess or one.bound <= self.best.key[1]]
         try:
             for one in tied:
                 for cutoff in self.problem.alike(one.cutoff):
                     branch = goal.branch(one, cutoff)
-                    self._look(self._picked, branch)
+                    self._ladders(self._picked, 0, branch, likely=True)
                     branch.raise_bound(self._target(branch), 1)
                     self._push(0, branch)
             still_open = self.prove()

@@ -143,9 +143,9 @@ def test_every_fourth_level_three_steps(place: str, types: str) -> None:
 
 
 @pytest.mark.parametrize(("place", "types"), [spot for spot in SPOTS if len(TYPES[spot[1]]) == 1])
-def test_model_on_every_twelfth_level(place: str, types: str) -> None:
-    """8 levels, two steps, by the mixed-integer model (both types together take it a minute)."""
-    assert_like_brute_force(measured(place, types, 12), 2, "model")
+def test_model_on_every_eighteenth_level(place: str, types: str) -> None:
+    """6 levels, two steps, by the mixed-integer model, which is slow with so many RSSI values."""
+    assert_like_brute_force(measured(place, types, 18), 2, "model")
 
 
 @pytest.mark.parametrize("place", PLACES)
