@@ -24,7 +24,14 @@ from strategist.tags.fields import Field, words_of
 from strategist.tags.mask import EPC_START, Bank, Mask, bank_bits, window
 from strategist.tags.tid import decode_tid
 
-__all__ = ["Candidates", "LeftOut", "find_candidates", "no_candidates", "tag_fields"]
+__all__ = [
+    "Candidates",
+    "LeftOut",
+    "find_candidates",
+    "forget_candidates",
+    "no_candidates",
+    "tag_fields",
+]
 
 _SHARED_BY = 2  # a plain value seen on one tag alone says nothing about the tags of next week
 _SERIAL_LIKE = 0.6  # share of the distinct values that pure chance would show
@@ -94,6 +101,11 @@ def find_candidates(
     read point is often solved again.
     """
     return _found(tuple(tags), reader.mask_step_bits, reader.mask_bits_max, serial_masks)
+
+
+def forget_candidates() -> None:
+    """Find them anew at the next call, for measuring how long it takes."""
+    _found.cache_clear()
 
 
 @lru_cache(maxsize=2)
