@@ -66,7 +66,8 @@ def what_ifs_text(found: WhatIfs, *, caution: bool = True) -> str:
     for asked in found.asked:
         answer = asked.answer
         if answer is None:
-            lines += labelled(asked.question, f"not asked: {asked.refused}")
+            why = "; ".join((asked.refused or "").splitlines())
+            lines += paragraph(f"{asked.question}: not asked, {why}", hanging=2)
             continue
         outcome, after = answer.after.outcome, answer.after
         mark = " " if after.status not in _UNSURE else "?" if after.status == "feasible" else "!"

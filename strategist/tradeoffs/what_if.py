@@ -198,6 +198,7 @@ def _changed(policy: Policy, sets: Mapping[str, Any]) -> tuple[Policy, tuple[Cha
     plain = POLICY.dump_python(policy, mode="json")
     given: dict[str, Any] = json.loads(json.dumps(plain))
     for key, new in sets.items():
+        _refuse_short(plain, key)
         *path, last = key.split(".")
         place = given
         for part in path:
@@ -215,6 +216,16 @@ def _changed(policy: Policy, sets: Mapping[str, Any]) -> tuple[Policy, tuple[Cha
         if (old := _at(plain, key)) != (new := _at(after, key))
     ]
     return changed, tuple(changes)
+
+
+def _refuse_short(policy: Mapping[str, Any], key: str) -> None:
+    """Say which group a key is of where only its last part was given."""
+    if key in policy:
+        return
+    for group, inner in policy.items():
+        if isinstance(inner, dict) and key in inner:
+            allowed = f'a key of the policy (nearest: "{group}.{key}")'
+            raise InputError.one("--set", key, allowed, path=(key,))
 
 
 def _at(policy: Any, key: str) -> Any:
