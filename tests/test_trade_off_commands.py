@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -94,6 +95,27 @@ def test_what_the_texts_say(capsys: Any, folder: Path) -> None:
     assert (losses["nothing"], losses["cutoff alone"], losses["all together"]) == (1, 0, 0)
     text = run(capsys, "what-if", *at, "--set", "allow=[]")[1]
     assert "0" in text and "allow" in text
+
+
+def test_long_settings_keep_to_the_width(folder: Path) -> None:
+    """Five steps, a cutoff and masks are wrapped in their own column."""
+    (point,) = strategist.read_case(folder, "door").read_points
+    mask = strategist.Mask("epc", 32, 8, "30")
+    masks = (mask, replace(mask, join="or", pattern="31"))
+    long = strategist.Strategy((16.5, 19.5, 21.5, 23.5, 27.5), 1, -57.5, masks)
+    traced = strategist.trace_frontier(point)
+    traced = replace(traced, points=tuple(replace(p, strategy=long) for p in traced.points))
+    bought = techniques(point)
+    bought = replace(bought, variants=tuple(replace(v, strategy=long) for v in bought.variants))
+    asked = usual(point)
+    asked = replace(asked, before=replace(asked.before, strategy=long))
+    for text in (
+        strategist.frontier_text(traced),
+        strategist.techniques_text(bought),
+        strategist.what_ifs_text(asked),
+    ):
+        assert "16.5/19.5/21.5/23.5/27.5," in text
+        assert max(map(len, text.splitlines())) <= 80
 
 
 @pytest.mark.parametrize(
