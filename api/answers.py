@@ -17,6 +17,7 @@ from api.library import (
     ResultJson,
     TemplatesJson,
 )
+from api.trade_offs import FrontierJson, TechniquesJson, WhatIfJson, WhatIfsJson
 from strategist import Strategy
 
 __all__ = [
@@ -26,6 +27,7 @@ __all__ = [
     "Comparison",
     "Coupling",
     "Evaluation",
+    "Frontier",
     "Health",
     "Index",
     "Judgement",
@@ -33,7 +35,9 @@ __all__ = [
     "Settings",
     "StrategyAnswer",
     "Survey",
+    "Techniques",
     "Templates",
+    "WhatIf",
     "page_of",
 ]
 
@@ -168,6 +172,18 @@ class Comparison(_Stored):
 
 class Judgement(_Stored):
     result: JudgedJson
+
+
+class Frontier(_Stored):
+    result: FrontierJson
+
+
+class Techniques(_Stored):
+    result: TechniquesJson
+
+
+class WhatIf(_Stored):
+    result: WhatIfJson | WhatIfsJson
 
 
 class Acceptance(_Stored):

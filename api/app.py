@@ -38,12 +38,15 @@ from api.views import (
     couplings,
     documents,
     evaluations,
+    frontiers,
     judgements,
     power_limits,
     settings,
     strategies,
     surveys,
+    techniques,
     templates,
+    what_ifs,
 )
 from strategist.errors import InputError
 
@@ -51,6 +54,7 @@ __all__ = ["ENDPOINTS", "create_app"]
 
 _VIEWS = (
     *(surveys, strategies, judgements, evaluations, comparisons, settings, acceptances),
+    *(frontiers, techniques, what_ifs),
     *(batches, templates, couplings, power_limits, documents),
 )
 ENDPOINTS: tuple[Endpoint, ...] = tuple(

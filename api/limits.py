@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 __all__ = [
     "BATCH_TIME_S",
+    "CHANGES",
     "ENTRIES",
     "PAGE",
     "POWER_ENTRIES",
@@ -19,6 +20,7 @@ PROMPT_TIME_S = 30.0  # of an answer that the client waits for
 BATCH_TIME_S = 600.0  # of each read point of a batch
 READ_POINTS_OF_BATCH = 1000
 ENTRIES = 10  # of a comparison
+CHANGES = 50  # keys set in a what-if
 PAGE = 100  # items of a list
 TEMPLATES = 1000  # different strategies for a batch
 POWER_ENTRIES = 1000  # of a reader's power table

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import json
 from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
 from api.limits import (
     BATCH_TIME_S,
+    CHANGES,
     ENTRIES,
     PAGE,
     POWER_ENTRIES,
@@ -25,6 +27,7 @@ __all__ = [
     "ComparisonRequest",
     "CouplingRequest",
     "EvaluationRequest",
+    "FrontierRequest",
     "GivenStrategy",
     "JudgementRequest",
     "MasksQuery",
@@ -36,8 +39,10 @@ __all__ = [
     "PromptOptions",
     "SettingsRequest",
     "StrategyRequest",
+    "TechniquesRequest",
     "TemplatesRequest",
     "UploadQuery",
+    "WhatIfRequest",
 ]
 
 
@@ -66,16 +71,27 @@ class Model(BaseModel):
     model_config = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False, frozen=True)
 
 
-class _Options(Model):
+class _Solver(Model):
     seed: Annotated[Whole, Field(ge=0, le=2**31 - 1, description="Of the solver.")] = 0
     prover: Literal["auto", "search", "model"] = "auto"
+
+
+class _Options(_Solver):
     unseen: Annotated[bool, Field(description="Ask how masks hold for tags left out.")] = True
 
 
-class PromptOptions(_Options):
-    """How to solve while the client waits; the limit is for the whole answer, in seconds."""
+class PromptTime(Model):
+    """How long the client waits, in seconds."""
 
     time_limit_s: Annotated[float, Field(gt=0, le=PROMPT_TIME_S)] = 10.0
+
+
+class PromptOptions(_Options, PromptTime):
+    """How to solve while the client waits; the limit is for the whole answer, in seconds."""
+
+
+class RepeatedOptions(_Solver, PromptTime):
+    """How to solve several times while the client waits; the solves share the limit evenly."""
 
 
 class ComparisonOptions(PromptOptions):
@@ -108,6 +124,42 @@ class JudgementRequest(AtPoint):
     """The best strategy for a read point of a survey, and how far to trust it."""
 
     options: PromptOptions = PromptOptions()
+
+
+class FrontierRequest(AtPoint):
+    """Every compromise of missed and stray tags at a read point that no other betters."""
+
+    options: PromptTime = PromptTime()
+
+
+class TechniquesRequest(AtPoint):
+    """What each technique buys at a read point, and what less work to install costs."""
+
+    options: RepeatedOptions = RepeatedOptions()
+
+
+def _plain(value: Any) -> Any:
+    """What JSON can hold: no number that is infinite."""
+    json.dumps(value, allow_nan=False)
+    return value
+
+
+class WhatIfRequest(AtPoint):
+    """The answer again with something changed; with nothing changed: what planners ask most."""
+
+    set: Annotated[
+        dict[Annotated[str, Field(min_length=1, max_length=100)], Any],
+        Field(
+            max_length=CHANGES,
+            description="Keys of the read point as in site.json, with dots "
+            "(reader.mask_slots), and their new values.",
+        ),
+        AfterValidator(_plain),
+    ] = {}
+    cable_db: Annotated[
+        float, Field(ge=-60, le=60, description="How much more the cable loses.")
+    ] = 0.0
+    options: RepeatedOptions = RepeatedOptions()
 
 
 class GivenStrategy(Model):
@@ -215,12 +267,6 @@ class BatchRequest(Model):
     items: Annotated[list[BatchItem], Field(min_length=1, max_length=READ_POINTS_OF_BATCH)]
     label: Label = ""
     options: BatchOptions = BatchOptions()
-
-
-class PromptTime(Model):
-    """How long the client waits, in seconds."""
-
-    time_limit_s: Annotated[float, Field(gt=0, le=PROMPT_TIME_S)] = 10.0
 
 
 class OfBatch(Model):

@@ -90,7 +90,7 @@ def kept_one(ask: Ask, kind: str, *, unfinished: bool = False) -> Answer:
     """One answer of the client, named in the path; `unfinished`: even if it is not there yet."""
     row = find_job(ask.service.database, ask.client, kind, ask.path[f"{kind}_id"])
     if row is None or not (unfinished or row["result"] is not None):
-        raise missing(kind)
+        raise missing(kind.replace("_", " "))
     return Answer(job_json(row))
 
 
@@ -98,7 +98,7 @@ def dropped(ask: Ask, kind: str) -> Answer:
     """Delete one answer of the client, named in the path, that is not a part of a batch."""
     job_id = ask.path[f"{kind}_id"]
     if find_job(ask.service.database, ask.client, kind, job_id) is None:
-        raise missing(kind)
+        raise missing(kind.replace("_", " "))
     if not drop_job(ask.service.database, ask.client, kind, job_id):
         raise ProblemError("in-use", "It is a part of a batch.")
     return Answer(status=204)

@@ -15,9 +15,9 @@ from api.endpoints import Answer
 from api.problems import ProblemError
 from api.service import Service
 from api.store.batches import batch_counts, finished_since, results_after
-from strategist import GivenResult, report_document, report_page
+from strategist import GivenResult, report_document, report_page, safe_cell
 
-__all__ = ["CSV", "HTML", "NDJSON", "as_csv", "as_ndjson", "as_page", "result_row", "safe_cell"]
+__all__ = ["CSV", "HTML", "NDJSON", "as_csv", "as_ndjson", "as_page", "result_row"]
 
 NDJSON = "application/x-ndjson"
 CSV = "text/csv"
@@ -29,7 +29,6 @@ _ROWS = 1000
 _SHEETS = 100  # read points of a page
 _COLUMNS = ("position", "survey", "read_point", "state", "strategy")
 _OF_RESULT = ("status", "loss", "bound", "gap")
-_FORMULA = "=+-@\uff1d\uff0b\uff0d\uff20"  # the last four: full width
 _OF_OUTCOME = ("passes", "wanted", "missed", "stray_presented", "stray")
 
 
@@ -139,16 +138,3 @@ def _cells(row: dict[str, Any]) -> list[Any]:
         *(result.get(name) for name in _OF_RESULT),
         *(outcome.get(name) for name in _OF_OUTCOME),
     ]
-
-
-def safe_cell(value: Any) -> Any:
-    """A cell that a spreadsheet takes for text when it is text, whatever it begins with.
-
-    Spreadsheets pass over blanks and invisible characters before the sign of a formula, and take
-    the full-width signs for it, too.
-    """
-    if not isinstance(value, str):
-        return value
-    seen = next((sign for sign in value if sign.isprintable() and not sign.isspace()), "")
-    is_formula = seen != "" and seen in _FORMULA
-    return f"'{value}" if is_formula or value[:1] in ("\t", "\r", "\n") else value

@@ -22,8 +22,12 @@ from strategist import (
     accept,
     choose,
     compare,
+    compare_techniques,
     judge,
     parse_strategy_file,
+    trace_frontier,
+    usual_what_ifs,
+    what_if,
 )
 from strategist.errors import Fault, InputError, StrategistError
 
@@ -56,14 +60,10 @@ class Task:
 
     def options(self, share: float | None = None) -> Options:
         """Those of the request, with at most `share` seconds, or what is left."""
-        given = self.request["options"]
-        limits = (given["time_limit_s"], self.seconds if share is None else share)
-        return Options(
-            seed=given["seed"],
-            prover=given["prover"],
-            unseen=given["unseen"],
-            total_limit_s=max(0.0, min(limit for limit in limits if limit is not None)),
-        )
+        given = dict(self.request["options"])
+        limits = (given.pop("time_limit_s"), self.seconds if share is None else share)
+        total = max(0.0, min(limit for limit in limits if limit is not None))
+        return Options(**given, total_limit_s=total)
 
 
 def perform(task: Task) -> Outcome:
@@ -71,9 +71,7 @@ def perform(task: Task) -> Outcome:
     try:
         return _VERBS[task.row["kind"]](task), None
     except TooManySelectionsError:
-        allowed = "auto or model: this read point has too many mask chains for the search"
-        path = ("options", "prover")
-        return None, _refused(InputError.one("body", "search", allowed, path=path))
+        return None, _refused(_too_many(task))
     except InputError as error:
         return None, _refused(error)
     except StrategistError as error:
@@ -84,6 +82,15 @@ def perform(task: Task) -> Outcome:
 
 def _internal(detail: str) -> dict[str, Any]:
     return {"problem": "internal", "detail": detail}
+
+
+def _too_many(task: Task) -> InputError:
+    """What to ask for where the mask chains of a read point are too many to list."""
+    if "prover" in task.request["options"]:
+        allowed = "auto or model: this read point has too many mask chains for the search"
+        return InputError.one("body", "search", allowed, path=("options", "prover"))
+    allowed = "a read point with fewer mask_slots, or a larger mask_step_bits: too many mask chains"
+    return InputError.one("body", task.row["read_point"], allowed, path=("read_point",))
 
 
 def _refused(error: InputError) -> dict[str, Any]:
@@ -97,6 +104,40 @@ def _choose(task: Task) -> dict[str, Any]:
 
 def _judge(task: Task) -> dict[str, Any]:
     return judge(task.point(), task.options()).to_json()
+
+
+def _frontier(task: Task) -> dict[str, Any]:
+    return trace_frontier(task.point(), task.options()).to_json()
+
+
+def _techniques(task: Task) -> dict[str, Any]:
+    return compare_techniques(task.point(), task.options()).to_json()
+
+
+def _what_if(task: Task) -> dict[str, Any]:
+    sets, cable_db = task.request["set"], task.request["cable_db"]
+    point, options = task.point(), replace(task.options(), unseen=False)
+    if not (sets or cable_db):
+        return usual_what_ifs(point, options).to_json()
+    try:
+        return what_if(point, sets, cable_db=cable_db, options=options).to_json()
+    except InputError as error:
+        raise InputError(_of_change(fault, sets) for fault in error.faults) from None
+
+
+def _of_change(fault: Fault, sets: Mapping[str, Any]) -> Fault:
+    """A fault of a what-if, placed at the change that brings it about."""
+    if fault.source == "cable":
+        return replace(fault, source="body", path=("cable_db",))
+    if fault.source not in ("--set", "what-if"):
+        return in_body(fault)
+    for key in sets:
+        parts = tuple(key.split("."))
+        inside = fault.path[: len(parts)]
+        if inside and inside == parts[: len(inside)]:
+            path = ("set", key, *fault.path[len(parts) :])
+            return replace(fault, source="body", path=path)
+    return replace(fault, source="body", path=("set",))
 
 
 def _accept(task: Task) -> dict[str, Any]:
@@ -156,6 +197,9 @@ _VERBS: Mapping[str, Callable[[Task], dict[str, Any]]] = {
     "strategy": _choose,
     "judgement": _judge,
     "comparison": _compare,
+    "frontier": _frontier,
+    "techniques": _techniques,
+    "what_if": _what_if,
     "acceptance": _accept,
     "templates": _templates,
     "coupling": _coupling,

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from strategist.batch.coupling import coupling_document, tags_of
     from strategist.batch.run import Progress, run_batch
     from strategist.batch.summary import Summary
+    from strategist.batch.tables import safe_cell
     from strategist.batch.templates import SiteTemplates, site_templates, templates_of
     from strategist.batch.templates_text import templates_text
     from strategist.choose import Options, Result, choose
@@ -167,6 +168,7 @@ __all__ = [
     "report_page",
     "result_text",
     "run_batch",
+    "safe_cell",
     "settings_document",
     "settings_text",
     "site_templates",
@@ -187,6 +189,7 @@ _LATE = {
     "batch.coupling": ("coupling_document", "tags_of"),
     "batch.run": ("Progress", "run_batch"),
     "batch.summary": ("Summary",),
+    "batch.tables": ("safe_cell",),
     "batch.templates": ("SiteTemplates", "site_templates", "templates_of"),
     "batch.templates_text": ("templates_text",),
     "choose": ("Options", "Result", "choose"),

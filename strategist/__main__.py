@@ -30,7 +30,7 @@ from strategist.commands import (
 from strategist.commands.arguments import BAD_INPUT, INTERRUPTED, NO_ANSWER, PIPE_CLOSED, say
 from strategist.errors import InputError, StrategistError
 
-__all__ = ["main"]
+__all__ = ["command_parser", "main"]
 
 _COMMANDS = (
     *(check, masks, lawful, solve, judge, frontier, techniques, what_if),
@@ -47,7 +47,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")
-    arguments = _parser().parse_args(argv)
+    arguments = command_parser().parse_args(argv)
     run: Callable[[argparse.Namespace], int] = arguments.run
     try:
         status = run(arguments)
@@ -80,7 +80,8 @@ def _silence() -> None:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
-def _parser() -> argparse.ArgumentParser:
+def command_parser() -> argparse.ArgumentParser:
+    """The parser with all commands."""
     parser = argparse.ArgumentParser(
         prog="strategist",
         description="Choose power, step ladder, signal cutoff and masks for UHF RFID read points.",

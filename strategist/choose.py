@@ -49,7 +49,8 @@ _SAME_LOSS = 1e-6
 class Options:
     """How to solve. `time_limit_s` None: until proven. `seed` feeds the mixed-integer solver.
     `total_limit_s` bounds the whole answer: the proof, and with what it leaves the further solves
-    (for `unseen`, or of `judge`), shared evenly (None: each has its own `time_limit_s`).
+    (for `unseen`, of `judge`, or of trade-offs), shared evenly (None: each has its own
+    `time_limit_s`).
 
     `prover` "search" is the exact search, "model" the mixed-integer model with HiGHS; "auto" takes
     the search unless the chains are too many to list. Both prove the same optimum. `unseen` asks
@@ -61,6 +62,13 @@ class Options:
     prover: Prover = "auto"
     unseen: bool = True
     total_limit_s: float | None = None
+
+    def share(self, solves: int, spent: float) -> Options:
+        """Those of one of `solves` still to come, which part evenly what `spent` seconds left."""
+        if self.total_limit_s is None:
+            return self
+        left = max(0.0, self.total_limit_s - spent) / solves
+        return replace(self, time_limit_s=_least(self.time_limit_s, left), total_limit_s=left)
 
 
 @dataclass(frozen=True)
@@ -255,10 +263,7 @@ def _prove(problem: Problem, options: Options, clock: Clock) -> tuple[Answer, st
 
 def _unseen(whole: ReadPoint, strategy: Strategy, options: Options, spent: float) -> Unseen:
     """How the masks hold for tags left out; each solve without some has its share of the time."""
-    total, limit = options.total_limit_s, options.time_limit_s
-    if total is not None:
-        limit = _least(limit, max(0.0, total - spent) / SOLVES_MAX)
-    again = replace(options, time_limit_s=limit, total_limit_s=None)
+    again = options.share(SOLVES_MAX, spent)
     proven: list[bool] = []
 
     def chooser(parts: Sequence[ReadPoint]) -> list[Strategy]:

@@ -62,8 +62,9 @@ def judge(read_point: ReadPoint, options: Options | None = None, mapped: Map = m
     options = options or Options()
     started = time.monotonic()
     whole = complete(read_point)
-    result = choose(read_point, _of_answer(options))
-    again = partial(proven_strategy, options=_of_further(options, time.monotonic() - started))
+    result = choose(read_point, replace(options, unseen=False).share(2, 0.0))
+    further = options.share(_FURTHER_MAX, time.monotonic() - started)
+    again = partial(proven_strategy, options=further)
     proven: list[bool] = []
 
     def chooser(parts: Sequence[ReadPoint]) -> list[Strategy]:
@@ -88,18 +89,3 @@ def judge(read_point: ReadPoint, options: Options | None = None, mapped: Map = m
     result = replace(result, warnings=(*result.warnings, *warnings))
     following = next_survey(whole, result.strategy, result.outcome, cross)
     return Judged(result, cross, types, following, time.monotonic() - started)
-
-
-def _of_answer(options: Options) -> Options:
-    total = options.total_limit_s
-    half = None if total is None else total / 2
-    return replace(options, unseen=False, total_limit_s=half)
-
-
-def _of_further(options: Options, spent: float) -> Options:
-    """Those of each further choice, whose share follows from what the answer left."""
-    total, limit = options.total_limit_s, options.time_limit_s
-    if total is None:
-        return options
-    share = max(0.0, total - spent) / _FURTHER_MAX
-    return replace(options, time_limit_s=share if limit is None else min(limit, share))

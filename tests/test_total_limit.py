@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from strategist import Options, choose, read_case
+from strategist import Options, choose, compare_techniques, read_case, usual_what_ifs, what_if
+from tests.optimise.made import random_read_point
 
 CASE = Path(__file__).parent.parent / "cases/linen-service"
 
@@ -24,6 +25,7 @@ def limits(monkeypatch: pytest.MonkeyPatch) -> list[float | None]:
         return real(seconds if len(asked) == 1 else 0.0)
 
     monkeypatch.setattr(module, "Clock", clock)
+    monkeypatch.setattr("strategist.tradeoffs.techniques.Clock", clock)
     return asked
 
 
@@ -44,3 +46,27 @@ def test_without_it_each_solve_has_its_own_limit(limits: list[float | None]) -> 
     choose(point, Options(time_limit_s=600.0))
     assert len(limits) > 1
     assert set(limits) == {600.0}
+
+
+def test_what_ifs_share_it(limits: list[float | None]) -> None:
+    """Eight solves: the first gets an eighth, each later one its part of what the others left."""
+    found = usual_what_ifs(random_read_point(8, 1), Options(total_limit_s=800.0, unseen=False))
+    solves = 1 + sum(one.answer is not None for one in found.asked)
+    first, *shares = limits
+    assert (len(found.asked), len(limits)) == (7, solves)
+    assert first == pytest.approx(100, abs=5)
+    assert all(share is not None and 95 < share < 800 for share in shares)
+    limits.clear()
+    what_if(random_read_point(8, 1), {"loss.missed": 9}, options=Options(total_limit_s=800.0))
+    assert limits[0] == pytest.approx(400, abs=5)
+    assert limits[-1] is not None and 395 < limits[-1] <= 800
+
+
+def test_techniques_share_it(limits: list[float | None]) -> None:
+    """Variants that come to the same choice are solved, and get a share, once."""
+    found = compare_techniques(random_read_point(8, 1), Options(total_limit_s=800.0))
+    assert 5 < len(limits) < len(found.variants)
+    assert limits[0] == pytest.approx(800 / len(limits), abs=5)
+    limits.clear()
+    compare_techniques(random_read_point(8, 1), Options(time_limit_s=60.0))
+    assert set(limits) == {60.0}

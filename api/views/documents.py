@@ -6,7 +6,14 @@ from dataclasses import asdict
 
 from api.answers import Health, Index
 from api.endpoints import Answer, Ask, endpoint
-from api.limits import BATCH_TIME_S, ENTRIES, PROMPT_TIME_S, READ_POINTS_OF_BATCH, TEMPLATES
+from api.limits import (
+    BATCH_TIME_S,
+    CHANGES,
+    ENTRIES,
+    PROMPT_TIME_S,
+    READ_POINTS_OF_BATCH,
+    TEMPLATES,
+)
 from api.problems import ProblemError
 from api.store.database import StoreError
 from api.store.jobs import count_states
@@ -14,6 +21,7 @@ from strategist import __version__
 
 _RESOURCES = (
     *("surveys", "strategies", "judgements", "evaluations", "comparisons", "settings"),
+    *("frontiers", "techniques", "what-ifs"),
     *("acceptances", "acceptance-plan", "batches", "templates", "couplings"),
     "power-limit",
 )
@@ -27,6 +35,7 @@ def index(ask: Ask) -> Answer:
         "batch_time_s": BATCH_TIME_S,
         "read_points_of_batch": READ_POINTS_OF_BATCH,
         "comparison_entries": ENTRIES,
+        "what_if_changes": CHANGES,
         "templates": TEMPLATES,
     }
     resources = {name: f"/v1/{name}" for name in _RESOURCES} | {"description": "/docs"}

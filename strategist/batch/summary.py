@@ -15,7 +15,7 @@ from typing import Any
 from strategist.batch.book import Book
 from strategist.batch.coupling import Coupled, coupled
 from strategist.batch.lines import Lines
-from strategist.batch.tables import COLUMNS, table_row, write_parquet
+from strategist.batch.tables import COLUMNS, csv_row, table_row, write_parquet
 from strategist.report.document import report_document
 from strategist.report.given_results import GivenResult
 from strategist.report.lines import paragraph, plain
@@ -52,7 +52,8 @@ def summarise(folder: Path, book: Book, index: sqlite3.Connection, kept: int) ->
     """Write summary.csv, summary.parquet (where pyarrow is installed), coupling.json, summary.txt
     and report.html.
 
-    summary.csv has one row for each read point, in the order of results.jsonl; coupling.json the
+    summary.csv has one row for each read point, in the order of results.jsonl, and an apostrophe
+    before any text that a spreadsheet would take for a formula; coupling.json the
     pairs of read points that hear each other's tags; report.html the sheets of those with the
     largest losses, without plots.
     """
@@ -62,7 +63,7 @@ def summarise(folder: Path, book: Book, index: sqlite3.Connection, kept: int) ->
         writer.writeheader()
         for row in _rows(book.results):
             totals.take(row)
-            writer.writerow({name: _cell(row[name]) for name in COLUMNS})
+            writer.writerow(csv_row(row))
     write_parquet(folder / "summary.parquet", _rows(book.results))
     pairs = _write_pairs(folder / "coupling.json", coupled((t for _, t in book.tags.each()), index))
     text = totals.text(pairs)
@@ -81,10 +82,6 @@ def _given(book: Book) -> Iterator[GivenResult]:
     for _, line in book.results.each():
         error = line["error"]["message"] if "error" in line else None
         yield GivenResult(source, line["case"], line["read_point"], line.get("result"), error)
-
-
-def _cell(value: Any) -> Any:
-    return repr(value) if isinstance(value, float) else value
 
 
 def _write_pairs(path: Path, pairs: Iterable[Coupled]) -> list[Coupled]:

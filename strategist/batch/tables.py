@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-__all__ = ["COLUMNS", "table_row", "write_parquet"]
+__all__ = ["COLUMNS", "csv_row", "safe_cell", "table_row", "write_parquet"]
 
 # Column to the type of its values: text, number or whole number; None where there is no value.
 COLUMNS = {
@@ -50,6 +50,8 @@ _OUTCOME = (
     "stray",
     "stray_rate",
 )
+_NUMBERS = ("levels_dbm", "predicted_dbm")  # texts of ours, which may begin with a minus sign
+_FORMULA = "=+-@\uff1d\uff0b\uff0d\uff20"  # the last four: full width
 _AT_ONCE = 1000  # rows of the table in memory
 
 
@@ -75,6 +77,30 @@ def table_row(line: dict[str, Any]) -> dict[str, Any]:
         "worst_s": time.get("worst_s"),
         "warnings": len(result["warnings"]),
     }
+
+
+def csv_row(row: dict[str, Any]) -> dict[str, Any]:
+    """A row of the table for a CSV file: each number in full, no text that acts as a formula."""
+    return {name: _csv_cell(name, value) for name, value in row.items()}
+
+
+def _csv_cell(name: str, value: Any) -> Any:
+    if isinstance(value, float):
+        return repr(value)
+    return value if name in _NUMBERS else safe_cell(value)
+
+
+def safe_cell(value: Any) -> Any:
+    """A cell that a spreadsheet takes for text when it is text, whatever it begins with.
+
+    Spreadsheets pass over blanks and invisible characters before the sign of a formula, and take
+    the full-width signs for it, too. Such a text gets an apostrophe in front.
+    """
+    if not isinstance(value, str):
+        return value
+    seen = next((sign for sign in value if sign.isprintable() and not sign.isspace()), "")
+    is_formula = seen != "" and seen in _FORMULA
+    return f"'{value}" if is_formula or value[:1] in ("\t", "\r", "\n") else value
 
 
 def _levels(levels_dbm: list[float]) -> str:

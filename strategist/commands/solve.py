@@ -14,7 +14,6 @@ from strategist.commands.arguments import (
     each_point,
     solving,
 )
-from strategist.errors import InputError
 
 __all__ = ["add"]
 
@@ -29,11 +28,7 @@ def _solve(arguments: argparse.Namespace) -> int:
     options = solving(arguments)
 
     def answer(point: strategist.ReadPoint, last: bool) -> tuple[dict[str, Any], str]:
-        try:
-            result = strategist.choose(point, options)
-        except strategist.TooManySelectionsError:
-            allowed = f"auto or model: {point.name} has too many mask chains for the search"
-            raise InputError.one("--prover", "search", allowed) from None
+        result = strategist.choose(point, options)
         return result.to_json(), strategist.result_text(result, point.policy, caution=last)
 
     return each_point(arguments, answer)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from strategist.optimise.strategy import Strategy
-from strategist.report.lines import paragraph, plain
+from strategist.report.lines import in_column, paragraph, plain
 from strategist.report.text import caution_lines, what_to_set
 from strategist.survey.order import figure
 from strategist.tradeoffs.frontier import Frontier, FrontierPoint, RatioRange
@@ -38,15 +38,16 @@ def frontier_text(frontier: Frontier, *, caution: bool = True) -> str:
 
 
 def _table(frontier: Frontier) -> list[str]:
-    head = f"{'missed':>8}{'stray':>8}{'loss':>10}{'guarded':>10}  {'best for a':<12}  settings"
-    return [head, *(_row(point) for point in frontier.points)]
+    head = f"{'missed':>8}{'stray':>7}{'loss':>8}{'guarded':>8}  {'best for a':<15}  settings, dBm"
+    return [head, *(line for point in frontier.points for line in _row(point))]
 
 
-def _row(point: FrontierPoint) -> str:
+def _row(point: FrontierPoint) -> list[str]:
     mark = ">" if point.chosen else " " if point.proven else "?"
-    counts = f"{mark} {point.outcome.missed:>6}{point.outcome.stray:>8}"
-    losses = f"{figure(point.loss):>10}{figure(point.guarded_loss):>10}"
-    return f"{counts}{losses}  {_ratios(point.best_for):<12}  {brief(point.strategy)}".rstrip()
+    counts = f"{mark} {point.outcome.missed:>6}{point.outcome.stray:>7}"
+    losses = f"{figure(point.loss):>8}{figure(point.guarded_loss):>8}"
+    start = f"{counts}{losses}  {_ratios(point.best_for):<15}  "
+    return in_column(start, brief(point.strategy))
 
 
 def _ratios(best_for: RatioRange | None) -> str:
@@ -60,9 +61,8 @@ def _ratios(best_for: RatioRange | None) -> str:
 
 
 def brief(strategy: Strategy) -> str:
-    """A strategy in some 28 columns: levels, cutoff, number of masks."""
-    levels = "/".join(figure(level) for level in strategy.levels_dbm)
-    parts = [f"{levels} dBm"]
+    """A strategy in some 28 columns: levels and cutoff in dBm, number of masks."""
+    parts = ["/".join(figure(level) for level in strategy.levels_dbm)]
     if strategy.cutoff_dbm is not None:
         parts.append(f"cut {figure(strategy.cutoff_dbm)}")
     if strategy.masks:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import textwrap
 
-__all__ = ["WIDTH", "labelled", "paragraph", "plain"]
+__all__ = ["WIDTH", "in_column", "labelled", "paragraph", "plain"]
 
 WIDTH = 80
 _INDENT, _LABEL = 2, 10
@@ -28,6 +28,12 @@ def labelled(label: str, text: str) -> list[str]:
     lines = paragraph(text, _INDENT + _LABEL)
     lines[0] = f"{'':{_INDENT}}{label:<{_LABEL}}{lines[0][_INDENT + _LABEL :]}"
     return lines
+
+
+def in_column(start: str, text: str) -> list[str]:
+    """The start of a row and, in a column of its own behind it, a text."""
+    first, *rest = paragraph(text, len(start))
+    return [start + first[len(start) :], *rest]
 
 
 def plain(text: str) -> str:

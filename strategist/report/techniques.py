@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from strategist.report.frontier import brief
-from strategist.report.lines import paragraph, plain
+from strategist.report.lines import in_column, paragraph, plain
 from strategist.report.text import caution_lines
 from strategist.survey.order import figure
 from strategist.tradeoffs.techniques import Techniques, Variant
@@ -22,12 +22,13 @@ def techniques_text(techniques: Techniques, *, caution: bool = True) -> str:
     first, *others = techniques.variants
     lines = [
         f"{plain(techniques.read_point)}: what each technique buys",
-        f"  {'':20}{'missed':>7}{'stray':>7}{'loss':>9}{'more':>8}  settings",
-        _row(first),
+        f"  {'':20}{'missed':>7}{'stray':>6}{'loss':>7}{'more':>6}  settings, dBm",
+        *_row(first),
     ]
     for group, head in _HEADS.items():
         of_group = [variant for variant in others if variant.group == group]
-        lines += [head, *map(_row, of_group)] if of_group else []
+        rows = [line for variant in of_group for line in _row(variant)]
+        lines += [head, *rows] if rows else []
     marks = {variant.status for variant in techniques.variants}
     lines += paragraph("'more' is the loss above that of all together.")
     if marks & {"feasible", "undecided"}:
@@ -41,8 +42,8 @@ def techniques_text(techniques: Techniques, *, caution: bool = True) -> str:
     return "\n".join([*lines, *(caution_lines() if caution else [])])
 
 
-def _row(variant: Variant) -> str:
+def _row(variant: Variant) -> list[str]:
     mark = {"optimal": " ", "feasible": "?", "infeasible": "!", "undecided": "!"}[variant.status]
-    counts = f"{variant.outcome.missed:>7}{variant.outcome.stray:>7}"
-    losses = f"{figure(variant.loss):>9}{figure(variant.extra_loss):>8}"
-    return f"{mark} {variant.name:20}{counts}{losses}  {brief(variant.strategy)}"
+    counts = f"{variant.outcome.missed:>7}{variant.outcome.stray:>6}"
+    losses = f"{figure(variant.loss):>7}{figure(variant.extra_loss):>6}"
+    return in_column(f"{mark} {variant.name:20}{counts}{losses}  ", brief(variant.strategy))

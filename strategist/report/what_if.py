@@ -6,7 +6,7 @@ import json
 from typing import Any
 
 from strategist.report.frontier import brief
-from strategist.report.lines import labelled, paragraph, plain
+from strategist.report.lines import in_column, labelled, paragraph, plain
 from strategist.report.text import caution_lines, what_to_set
 from strategist.survey.order import figure
 from strategist.tradeoffs.what_if import WhatIf, WhatIfs
@@ -47,7 +47,9 @@ def what_if_text(found: WhatIf, *, caution: bool = True) -> str:
             lines += labelled(when, _UNSURE[result.status])
     if found.settings:
         names = ", ".join(_NAMES[change.key] for change in found.settings)
-        lines += paragraph(f"Other settings: {names}. Before: {brief(before.strategy)}. After:")
+        lines += paragraph(
+            f"Other settings: {names}. Before, in dBm: {brief(before.strategy)}. After:"
+        )
         lines += what_to_set(after.strategy, after.mask_words)
     else:
         lines += paragraph("The settings stay as they are.")
@@ -59,23 +61,25 @@ def what_ifs_text(found: WhatIfs, *, caution: bool = True) -> str:
     before = found.before
     lines = [
         f"{plain(found.read_point)}: what if",
-        f"  {'':20}{'missed':>7}{'stray':>7}{'loss':>9}  settings",
-        _row("as it is", " ", before.outcome.missed, before.outcome.stray, before.loss)
-        + brief(before.strategy),
+        f"  {'':20}{'missed':>7}{'stray':>7}{'loss':>9}  settings, dBm",
+        *in_column(
+            _row("as it is", " ", before.outcome.missed, before.outcome.stray, before.loss),
+            brief(before.strategy),
+        ),
     ]
     for asked in found.asked:
         answer = asked.answer
         if answer is None:
-            lines += labelled(asked.question, f"not asked: {asked.refused}")
+            why = "; ".join((asked.refused or "").splitlines())
+            lines += paragraph(f"{asked.question}: not asked, {why}", hanging=2)
             continue
         outcome, after = answer.after.outcome, answer.after
         mark = " " if after.status not in _UNSURE else "?" if after.status == "feasible" else "!"
         same = brief(after.strategy) if answer.settings else "the same"
         if answer.settings and same == brief(before.strategy):
             same = f"the same but for {' and '.join(_NAMES[one.key] for one in answer.settings)}"
-        lines.append(
-            _row(asked.question, mark, outcome.missed, outcome.stray, answer.loss_after) + same
-        )
+        start = _row(asked.question, mark, outcome.missed, outcome.stray, answer.loss_after)
+        lines += in_column(start, same)
     lines += paragraph("Losses are by the weights as they are.")
     assumed = {text: None for one in found.asked if one.answer for text in one.answer.assumptions}
     if assumed:

@@ -13,6 +13,7 @@ import math
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -23,7 +24,14 @@ from strategist.tags.fields import Field, words_of
 from strategist.tags.mask import EPC_START, Bank, Mask, bank_bits, window
 from strategist.tags.tid import decode_tid
 
-__all__ = ["Candidates", "LeftOut", "find_candidates", "no_candidates", "tag_fields"]
+__all__ = [
+    "Candidates",
+    "LeftOut",
+    "find_candidates",
+    "forget_candidates",
+    "no_candidates",
+    "tag_fields",
+]
 
 _SHARED_BY = 2  # a plain value seen on one tag alone says nothing about the tags of next week
 _SERIAL_LIKE = 0.6  # share of the distinct values that pure chance would show
@@ -89,9 +97,20 @@ def find_candidates(
     aligned piece inside it. With `serial_masks`, data behind the structure counts as plain data,
     and plain data may be as varied as serial numbers are. A plain value counts from two tags on.
     Of masks with the same selection, or the opposite one (a mask can be negated), the one that is
-    most made of whole fields is kept, then the shortest.
+    most made of whole fields is kept, then the shortest. The last ones found are kept, since a
+    read point is often solved again.
     """
-    listing = _Listing(tags, reader, serial_masks)
+    return _found(tuple(tags), reader.mask_step_bits, reader.mask_bits_max, serial_masks)
+
+
+def forget_candidates() -> None:
+    """Find them anew at the next call, for measuring how long it takes."""
+    _found.cache_clear()
+
+
+@lru_cache(maxsize=2)
+def _found(tags: tuple[Tag, ...], step: int, bits_max: int, serial_masks: bool) -> Candidates:
+    listing = _Listing(tags, step, bits_max, serial_masks)
     for tag in tags:
         for bank in _BANKS:
             listing.note(bank, tag_fields(tag, bank))
@@ -101,10 +120,10 @@ def find_candidates(
 class _Listing:
     """Collects windows worth a mask, then the masks and what they select."""
 
-    def __init__(self, tags: Sequence[Tag], reader: Reader, serial_masks: bool) -> None:
+    def __init__(self, tags: Sequence[Tag], step: int, bits_max: int, serial_masks: bool) -> None:
         self.tags = tags
-        self.step = reader.mask_step_bits
-        self.bits_max = reader.mask_bits_max
+        self.step = step
+        self.bits_max = bits_max
         self.serial_masks = serial_masks
         # window → value → words of the fields → whether it is the whole of them
         self.structural: dict[_Window, dict[int, dict[str, bool]]] = defaultdict(dict)
@@ -182,6 +201,7 @@ class _Listing:
             bits = np.frombuffer(selected.to_bytes(len(self.tags) // 8 + 1, "little"), np.uint8)
             by_tag[row] = np.unpackbits(bits, bitorder="little", count=len(self.tags))
         columns, tag_class = np.unique(by_tag, axis=1, return_inverse=True)
+        columns.flags.writeable = tag_class.flags.writeable = False
         return Candidates(
             tuple(mask for mask, _ in kept.values()),
             tuple(words for _, words in kept.values()),

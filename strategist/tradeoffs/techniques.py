@@ -90,17 +90,21 @@ def compare_techniques(read_point: ReadPoint, options: Options | None = None) ->
     """The best strategy of each variant of a read point's policy, proven and checked.
 
     Without power the level is the highest surveyed; without a ladder there is one level. Each
-    variant has the whole time limit; those that come to the same choice are solved once. Raises
-    what `choose` raises.
+    variant has the whole time limit and its share of the total one; those that come to the same
+    choice are solved once. Raises what `choose` raises, and TooManySelectionsError where the
+    options ask for the search and the mask chains are too many to list.
     """
     options = options or Options()
     started = time.monotonic()
     whole = complete(read_point)
     solved: dict[Policy, tuple[Decided, float]] = {}
     variants: list[Variant] = []
-    for name, group, policy in _policies(whole.policy):
+    asked = tuple(_policies(whole.policy))
+    solves = len({policy for _, _, policy in asked})
+    for name, group, policy in asked:
         if policy not in solved:
-            found = decide(replace(whole, policy=policy), options, Clock(options.time_limit_s))
+            own = options.share(solves - len(solved), time.monotonic() - started)
+            found = decide(replace(whole, policy=policy), own, Clock(own.time_limit_s))
             guarded = guarded_loss(whole.survey, policy, found.strategy)
             solved[policy] = (found, guarded)
         found, guarded = solved[policy]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import time
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
@@ -121,9 +122,11 @@ def what_if(
 
     `sets` maps keys as in site.json, with dots ("reader.mask_slots"), to JSON values; `cable_db` is
     by how much the new cable loses more (negative: less). `before` is the first answer where it is
-    known. Raises InputError where a key or a value is not one of a policy, or no level is left, and
-    what `choose` raises.
+    known. A total time limit is for both answers. Raises InputError where a key or a value is not
+    one of a policy (its path: the keys as in site.json), or no level is left, and what `choose`
+    raises.
     """
+    started, options = time.monotonic(), options or Options()
     policy, changes = _changed(read_point.policy, sets)
     other = _at_levels(replace(read_point, policy=policy))
     assumptions: tuple[str, ...] = ()
@@ -132,8 +135,8 @@ def what_if(
         changes = (*changes, Change("cable_db", 0.0, cable_db))
     if not changes:
         raise InputError.one("what-if", "", "a change: no key differs from what the policy says")
-    first = before or choose(read_point, options)
-    second = choose(other, options)
+    first = before or choose(read_point, options.share(2, _since(started)))
+    second = choose(other, options.share(1, _since(started)))
     weights = read_point.policy.loss
     return WhatIf(
         read_point=read_point.name,
@@ -150,18 +153,25 @@ def usual_what_ifs(read_point: ReadPoint, options: Options | None = None) -> Wha
     """What planners ask most, each as `what_if` answers it; the first answer is found once.
 
     A question that makes no sense at the read point (no surveyed level is left) has its reason in
-    place of an answer. Raises what `choose` raises.
+    place of an answer. All answers share a total time limit. Raises what `choose` raises.
     """
-    before = choose(read_point, options)
+    started, options = time.monotonic(), options or Options()
+    questions = tuple(_questions(read_point.policy))
+    before = choose(read_point, options.share(1 + len(questions), _since(started)))
     asked: list[Asked] = []
-    for words, sets, cable_db in _questions(read_point.policy):
+    for words, sets, cable_db in questions:
+        own = options.share(len(questions) - len(asked), _since(started))
         try:
-            found = what_if(read_point, sets, cable_db=cable_db, options=options, before=before)
+            found = what_if(read_point, sets, cable_db=cable_db, options=own, before=before)
         except InputError as error:
             asked.append(Asked(words, None, str(error)))
         else:
             asked.append(Asked(words, found, None))
     return WhatIfs(read_point.name, before, tuple(asked))
+
+
+def _since(started: float) -> float:
+    return time.monotonic() - started
 
 
 def _questions(policy: Policy) -> Iterator[tuple[str, dict[str, Any], float]]:
@@ -184,16 +194,18 @@ def _changed(policy: Policy, sets: Mapping[str, Any]) -> tuple[Policy, tuple[Cha
     """The policy with keys set, judged as site.json is, and the keys whose value differs."""
     if "unlisted" in sets:
         allowed = "a change in site.json: it is settled when the survey is read"
-        raise InputError.one("--set", "unlisted", allowed)
+        raise InputError.one("--set", "unlisted", allowed, path=("unlisted",))
     plain = POLICY.dump_python(policy, mode="json")
     given: dict[str, Any] = json.loads(json.dumps(plain))
     for key, new in sets.items():
+        _refuse_short(plain, key)
         *path, last = key.split(".")
         place = given
         for part in path:
             inner = place.setdefault(part, {})
             if not isinstance(inner, dict):
-                raise InputError.one("--set", key, f'a key of the policy; "{part}" holds a value')
+                allowed = f'a key of the policy; "{part}" holds a value'
+                raise InputError.one("--set", key, allowed, path=(*path, last))
             place = inner
         place[last] = new
     changed = parse_json(json.dumps(given).encode(), POLICY, "--set")
@@ -204,6 +216,16 @@ def _changed(policy: Policy, sets: Mapping[str, Any]) -> tuple[Policy, tuple[Cha
         if (old := _at(plain, key)) != (new := _at(after, key))
     ]
     return changed, tuple(changes)
+
+
+def _refuse_short(policy: Mapping[str, Any], key: str) -> None:
+    """Say which group a key is of where only its last part was given."""
+    if key in policy:
+        return
+    for group, inner in policy.items():
+        if isinstance(inner, dict) and key in inner:
+            allowed = f'a key of the policy (nearest: "{group}.{key}")'
+            raise InputError.one("--set", key, allowed, path=(key,))
 
 
 def _at(policy: Any, key: str) -> Any:
@@ -221,7 +243,8 @@ def _at_levels(read_point: ReadPoint) -> ReadPoint:
     if keep.sum() < len(named):
         levels = ", ".join(figure(level) for level in survey.levels_dbm)
         unknown = ", ".join(figure(one) for one in named if one not in survey.levels_dbm)
-        raise InputError.one("--set", unknown, f"surveyed levels: {levels}", column="levels_dbm")
+        allowed, key = f"surveyed levels: {levels}", "levels_dbm"
+        raise InputError.one("--set", unknown, allowed, column=key, path=(key,))
     return read_point if keep.all() else replace(read_point, survey=survey.keep(levels=keep))
 
 

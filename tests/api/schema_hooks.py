@@ -1,7 +1,8 @@
 """Hooks for schemathesis: requests that are meant to be right name things that are there.
 
 Random text never names a survey, so most of the right requests get one of those that the test made
-(`STRATEGIST_IDS`, JSON: kind → ids); those that are meant to be wrong stay as they are.
+(`STRATEGIST_IDS`, JSON: kind → ids); those that are meant to be wrong stay as they are. So do paths
+of requests that follow from the answer to another one: they name what that one made or deleted.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ import random
 from typing import Any
 
 import schemathesis
+from schemathesis.generation.meta import TestPhase
 
 from tests.api.given import STRATEGY, case_document
 
@@ -24,10 +26,8 @@ def before_call(context: Any, case: Any, kwargs: Any) -> None:
     """Make most of the right requests meaningful."""
     if case.meta is None or not case.meta.generation.mode.is_positive or RANDOM.random() < 0.2:
         return
-    for name, value in (case.path_parameters or {}).items():
-        known = IDS.get(name, [value])
-        # Only the last of each kind is ever deleted, so that the others stay to be named.
-        case.path_parameters[name] = known[-1] if case.method == "DELETE" else one_of(known)
+    if case.meta.phase.name is not TestPhase.STATEFUL:
+        name_path(case)
     if case.operation.path == "/v1/surveys":
         case.body = case_document() if case.media_type == "application/json" else case.body
     elif case.operation.path == "/v1/surveys/{survey_id}/masks":
@@ -36,6 +36,13 @@ def before_call(context: Any, case: Any, kwargs: Any) -> None:
         case.query = {"region": "etsi-865-868", "antenna_gain_dbi": 8.5, "polarisation": "circular"}
     elif isinstance(case.body, dict):
         case.body |= named(case.operation.path)
+
+
+def name_path(case: Any) -> None:
+    """Only the last of each kind is ever deleted, so that the others stay to be named."""
+    for name, value in (case.path_parameters or {}).items():
+        known = IDS.get(name, [value])
+        case.path_parameters[name] = known[-1] if case.method == "DELETE" else one_of(known)
 
 
 def one_of(known: list[str]) -> str:
@@ -47,10 +54,14 @@ def named(path: str) -> dict[str, Any]:
     at = {"survey": one_of(IDS["survey_id"]), "read_point": "gate-1"}
     stored = {"strategy": None, "strategy_id": one_of(IDS["strategy_id"])}
     given = {"strategy": STRATEGY, "strategy_id": None}
+    changes = RANDOM.choice([{}, {"set": {"reader.mask_slots": 1}, "cable_db": 0}])
     entries = [{"name": "stored"} | stored, {"name": "weights", "loss": {"missed": 9}}]
     return {
         "/v1/strategies": at,
         "/v1/judgements": at,
+        "/v1/frontiers": at,
+        "/v1/techniques": at,
+        "/v1/what-ifs": at | {"set": {}, "cable_db": 0} | changes,
         "/v1/acceptances": at | given | {"against": one_of(IDS["survey_id"])},
         "/v1/templates": {"batch": one_of(IDS["batch_id"])},
         "/v1/couplings": {"batch": one_of(IDS["batch_id"])},

@@ -10,11 +10,9 @@ import time
 from contextlib import suppress
 from typing import Any
 
-import pytest
 from sqlalchemy import select, update
 
 from api.limits import Limits
-from api.results import safe_cell
 from api.service import Service
 from api.store.jobs import ATTEMPTS_MAX, claim, finish, release, renew, sweep, take_back_all
 from api.store.tables import jobs
@@ -68,32 +66,6 @@ def test_results_as_csv_hold_no_formula(client: Client, worker: Worker) -> None:
     table = list(csv.DictReader(io.StringIO(client.get(f"{path}/results", Accept="text/csv").text)))
     assert table[0]["read_point"] == "'=1+1"
     assert table[0]["status"] == "optimal"
-
-
-@pytest.mark.parametrize(
-    "text",
-    [
-        "=1",
-        "@x",
-        " +1",
-        "-1",
-        "\t=1",
-        "\tx",
-        "\rx",
-        "\nx",
-        "\ufeff=1",
-        "\u200b-1",
-        "\uff1d1",
-        "\uff20x",
-    ],
-)
-def test_a_cell_that_would_be_a_formula(text: str) -> None:
-    assert safe_cell(text) == f"'{text}"
-
-
-@pytest.mark.parametrize("value", ["a", "a=1", "", " ", -1.5, 3, None])
-def test_a_cell_that_is_none_stays_as_it_is(value: Any) -> None:
-    assert safe_cell(value) == value
 
 
 def test_results_as_a_page_are_those_of_report(client: Client, worker: Worker) -> None:

@@ -99,6 +99,9 @@ def ids(live: Live) -> dict[str, list[str]]:
     of_batch = {"batch": made["batch_id"][0]}
     more = {
         "judgement_id": ("/v1/judgements", at),
+        "frontier_id": ("/v1/frontiers", at),
+        "techniques_id": ("/v1/techniques", at),
+        "what_if_id": ("/v1/what-ifs", at),
         "acceptance_id": ("/v1/acceptances", at | {"strategy": STRATEGY}),
         "templates_id": ("/v1/templates", of_batch),
         "coupling_id": ("/v1/couplings", of_batch),

@@ -24,6 +24,7 @@ from strategist import Options, choose, complete
 from strategist.batch.coupling import hearings
 from strategist.optimise.problem import pose
 from strategist.survey.parts import open_case
+from strategist.tags.candidates import forget_candidates
 from tests.bench.made_site import write_made_site
 
 SIZE = (60, 15, 12)  # passes, levels, tags a pass
@@ -90,6 +91,7 @@ def shares(case: Path, most: int) -> None:
     for number, part in enumerate(parts, 1):
         point = timed("reading", part.read)
         timed("posing", lambda point=point: pose(point.survey, point.policy))
+        forget_candidates()
         result = timed("solving", lambda point=point: choose(point, UNSEEN))
         timed("coupling", lambda p=point, r=result: hearings(complete(p), r.strategy))
         if number == most:

@@ -86,6 +86,7 @@ def test_fewer_levels() -> None:
     ("sets", "said"),
     [
         ({"loss.mised": 2}, 'nearest: "missed"'),
+        ({"missed": 2}, 'nearest: "loss.missed"'),
         ({"loss.missed": -1}, "greater than"),
         ({"loss": 3}, "object"),
         ({"loss.missed.most": 3}, "holds a value"),

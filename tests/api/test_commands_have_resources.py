@@ -1,0 +1,60 @@
+"""What the command line has is in the API, too: a new command needs its resource, or a reason."""
+
+from __future__ import annotations
+
+import argparse
+
+from flask.testing import FlaskClient
+
+from api.app import ENDPOINTS
+from strategist.__main__ import command_parser
+
+# Command to the endpoint that gives the JSON of its `--out`.
+RESOURCES = {
+    "masks": "GET /v1/surveys/{survey_id}/masks",
+    "lawful": "GET /v1/power-limit",
+    "solve": "POST /v1/strategies",
+    "judge": "POST /v1/judgements",
+    "frontier": "POST /v1/frontiers",
+    "techniques": "POST /v1/techniques",
+    "what-if": "POST /v1/what-ifs",
+    "evaluate": "POST /v1/evaluations",
+    "compare": "POST /v1/comparisons",
+    "export": "POST /v1/settings",
+    "batch": "POST /v1/batches",
+    "templates": "POST /v1/templates",
+    "plan-acceptance": "GET /v1/acceptance-plan",
+    "accept": "POST /v1/acceptances",
+}
+# Command without a resource of its own to the endpoint that it is a part of, and why.
+PARTS = {
+    "check": ("POST /v1/surveys", "each survey is checked as it comes; its findings stay with it"),
+    "report": ("GET /v1/batches/{batch_id}/results", "a page is one of the forms of results"),
+}
+
+
+def commands() -> set[str]:
+    return {
+        name
+        for action in command_parser()._actions
+        if isinstance(action, argparse._SubParsersAction)
+        for name in action.choices
+    }
+
+
+def test_each_command_has_a_resource_or_a_reason() -> None:
+    assert commands() == set(RESOURCES) | set(PARTS)
+    assert not set(RESOURCES) & set(PARTS)
+    assert all(reason for _, reason in PARTS.values())
+
+
+def test_the_resources_are_there() -> None:
+    known = {f"{one.method} {one.path}" for one in ENDPOINTS}
+    assert {*RESOURCES.values(), *(endpoint for endpoint, _ in PARTS.values())} <= known
+    assert len(set(RESOURCES.values())) == len(RESOURCES), "each its own"
+
+
+def test_the_index_lists_every_resource(flask_client: FlaskClient) -> None:
+    listed = set(flask_client.get("/v1").json["resources"].values()) - {"/docs"}
+    parts = (one.path.split("/") for one in ENDPOINTS if one.path.startswith("/v1/"))
+    assert listed == {f"/v1/{part[2]}" for part in parts}

@@ -1,0 +1,58 @@
+"""The table of a batch: numbers in full, and no text that a spreadsheet would run."""
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from strategist import Options, run_batch, safe_cell
+from strategist.batch.tables import csv_row
+from tests.batch.sites import rows, write_site
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "=1",
+        "@x",
+        " +1",
+        "-1",
+        "\t=1",
+        "\tx",
+        "\rx",
+        "\nx",
+        "\ufeff=1",
+        "\u200b-1",
+        "\uff1d1",
+        "\uff20x",
+    ],
+)
+def test_a_cell_that_would_be_a_formula(text: str) -> None:
+    assert safe_cell(text) == f"'{text}"
+
+
+@pytest.mark.parametrize("value", ["a", "a=1", "", " ", -1.5, 3, None])
+def test_a_cell_that_is_none_stays_as_it_is(value: Any) -> None:
+    assert safe_cell(value) == value
+
+
+def test_numbers_stay_numbers() -> None:
+    """Levels below 0 dBm are text of ours, and a program reads them back."""
+    row = {"levels_dbm": "-3 -1", "predicted_dbm": "-1", "cutoff_dbm": -58.5, "stop_after": 1}
+    assert csv_row(row) == row | {"cutoff_dbm": "-58.5"}
+    assert csv_row({"loss": 0.1 + 0.2, "error": None}) == {"loss": repr(0.1 + 0.2), "error": None}
+
+
+def test_no_formula_in_summary_csv(tmp_path: Path) -> None:
+    """A name that a spreadsheet would run is text in the table, and itself in the results."""
+    folder = write_site(tmp_path / "site", 1)
+    for file in folder.iterdir():
+        file.write_text(file.read_text().replace("d00", "=1+1"))
+    run_batch([folder], tmp_path / "out", Options(unseen=False))
+    with (tmp_path / "out/summary.csv").open(newline="") as table:
+        (row,) = csv.DictReader(table)
+    assert (row["read_point"], row["status"]) == ("'=1+1", "optimal")
+    assert rows(tmp_path / "out")[0]["read_point"] == "=1+1"

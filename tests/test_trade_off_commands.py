@@ -1,0 +1,165 @@
+"""`frontier`, `techniques`, `what-if`: the JSON of the library, a text that fits a terminal."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+import strategist
+from tests.test_commands import case, run
+
+QUICK = strategist.Options(unseen=False)
+ONE = {"door": {"allow": ["power", "ladder", "cutoff", "masks"], "reader": {"mask_slots": 1}}}
+NEITHER = {"dock": {"allow": ["power"], "limits": {"missed_rate_max": 0, "stray_rate_max": 0}}}
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    return case(tmp_path / "two", ONE | NEITHER)
+
+
+def timeless(document: Any) -> Any:
+    if isinstance(document, dict):
+        return {key: timeless(value) for key, value in document.items() if key != "seconds"}
+    return [timeless(one) for one in document] if isinstance(document, list) else document
+
+
+def frontier(point: Any) -> Any:
+    return strategist.trace_frontier(point)
+
+
+def techniques(point: Any) -> Any:
+    return strategist.compare_techniques(point, QUICK)
+
+
+def usual(point: Any) -> Any:
+    return strategist.usual_what_ifs(point, QUICK)
+
+
+def changed(point: Any) -> Any:
+    sets = {"reader.mask_slots": 2, "untried": "leave_out_pass", "loss": {"missed": 2}}
+    return strategist.what_if(point, sets, options=QUICK)
+
+
+def cabled(point: Any) -> Any:
+    return strategist.what_if(point, {}, cable_db=-3.0, options=QUICK)
+
+
+CHANGED = ["--set", "reader.mask_slots=2", "--set", "untried=leave_out_pass"]
+CHANGED += ["--set", 'loss={"missed": 2}']
+
+
+@pytest.mark.parametrize(
+    ("argv", "expected"),
+    [
+        (["frontier"], frontier),
+        (["techniques"], techniques),
+        (["what-if"], usual),
+        (["what-if", *CHANGED], changed),
+        (["what-if", "--cable-db", "-3"], cabled),
+    ],
+    ids=["frontier", "techniques", "usual", "changed", "cabled"],
+)
+@pytest.mark.parametrize("name", ["door", "dock"])
+def test_json_of_the_library_and_a_text(
+    capsys: Any, folder: Path, argv: list[str], expected: Callable[[Any], Any], name: str
+) -> None:
+    command, *more = argv
+    out = folder.parent / "out.json"
+    asked = [command, folder, "--read-point", name, *more]
+    status, text, err = run(capsys, *asked, "--out", out)
+    assert (status, err) == (0, "")
+    (point,) = strategist.read_case(folder, name).read_points
+    document = expected(point).to_json()
+    assert timeless(json.loads(out.read_text())) == timeless(document)
+    assert name in text.splitlines()[0]
+    assert max(map(len, text.splitlines())) <= 80
+    status, alone, err = run(capsys, *asked, "--out", "-")
+    assert (status, err) == (0, "")
+    assert timeless(json.loads(alone)) == timeless(document)
+
+
+def test_what_the_texts_say(capsys: Any, folder: Path) -> None:
+    """At the door all is well with a cutoff alone; without a mask nothing is lost either."""
+    at = [folder, "--read-point", "door"]
+    points = json.loads(run(capsys, "frontier", *at, "--out", "-")[1])["points"]
+    assert [(point["missed"], point["stray"]) for point in points] == [(0, 0)]
+    variants = json.loads(run(capsys, "techniques", *at, "--out", "-")[1])["variants"]
+    losses = {one["name"]: one["loss"] for one in variants}
+    # By hand: the highest level reads all three tags, so without more the stray costs 1.
+    assert (losses["nothing"], losses["cutoff alone"], losses["all together"]) == (1, 0, 0)
+    text = run(capsys, "what-if", *at, "--set", "allow=[]")[1]
+    assert "0" in text and "allow" in text
+
+
+def test_long_settings_keep_to_the_width(folder: Path) -> None:
+    """Five steps, a cutoff and masks are wrapped in their own column."""
+    (point,) = strategist.read_case(folder, "door").read_points
+    mask = strategist.Mask("epc", 32, 8, "30")
+    masks = (mask, replace(mask, join="or", pattern="31"))
+    long = strategist.Strategy((16.5, 19.5, 21.5, 23.5, 27.5), 1, -57.5, masks)
+    traced = strategist.trace_frontier(point)
+    traced = replace(traced, points=tuple(replace(p, strategy=long) for p in traced.points))
+    bought = techniques(point)
+    bought = replace(bought, variants=tuple(replace(v, strategy=long) for v in bought.variants))
+    asked = usual(point)
+    asked = replace(asked, before=replace(asked.before, strategy=long))
+    for text in (
+        strategist.frontier_text(traced),
+        strategist.techniques_text(bought),
+        strategist.what_ifs_text(asked),
+    ):
+        assert "16.5/19.5/21.5/23.5/27.5," in text
+        assert max(map(len, text.splitlines())) <= 80
+
+
+@pytest.mark.parametrize(
+    ("argv", "said"),
+    [
+        (["--set", "reader.mask_slot=3"], 'reader.mask_slot: found "mask_slot"; allowed: '),
+        (["--set", "reader.mask_slot=3"], '(nearest: "mask_slots")'),
+        (["--set", "mask_slots=3"], '(nearest: "reader.mask_slots")'),
+        (["--set", "loss.missed=-1"], 'loss.missed: found "-1"; allowed: greater than'),
+        (["--set", "loss.missed=much"], 'found "much"'),
+        (["--set", "unlisted=ignore"], "site.json"),
+        (["--set", "loss.missed=5"], "no key differs"),
+        (["--set", "loss.missed"], "KEY=VALUE"),
+        (["--set", "=1"], "KEY=VALUE"),
+        (["--cable-db", "0.7"], 'cable: found "0.7"'),
+        (["--cable-db", "61"], "a number of dB"),
+    ],
+)
+def test_a_change_that_is_none(capsys: Any, folder: Path, argv: list[str], said: str) -> None:
+    target = folder.parent / "out.json"
+    asked = ["what-if", folder, "--read-point", "door", *argv, "--out", target]
+    status, out, err = run(capsys, *asked)
+    assert (status, out) == (2, "")
+    assert said in err
+    assert not target.exists()
+
+
+@pytest.mark.parametrize(
+    "asked",
+    [
+        ("frontier", "trace_frontier", "mask_slots"),
+        ("techniques", "compare_techniques", "auto or model: door"),
+        ("what-if", "usual_what_ifs", "auto or model: door"),
+    ],
+)
+def test_too_many_mask_chains(
+    capsys: Any, folder: Path, monkeypatch: pytest.MonkeyPatch, asked: tuple[str, str, str]
+) -> None:
+    command, verb, said = asked
+
+    def fail(*_: object) -> None:
+        raise strategist.TooManySelectionsError("too many")
+
+    monkeypatch.setattr(strategist, verb, fail)
+    status, out, err = run(capsys, command, folder)
+    assert (status, out) == (2, "")
+    assert said in err and err.count("\n") == 2, "of each read point"
