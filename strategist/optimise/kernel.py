@@ -28,8 +28,9 @@ __all__ = [
     "Cells",
     "best_ladder",
     "bounds_of",
-    "open_choices",
+    "ladder_bound",
     "penalties_of",
+    "relaxed",
     "step_costs",
 ]
 
@@ -205,7 +206,18 @@ def best_ladder(edge: Floats, top: Floats, steps_max: int, must: Bools) -> tuple
 
 
 @numba.njit(cache=True)
-def open_choices(
+def ladder_bound(
+    state: Ints, shift: Floats, cells: Any, stop_after: int, steps_max: int, must: Bools
+) -> float:
+    """The least bound of a ladder. (One call for two: to cross into compiled code costs as much
+    as what is done there.)"""
+    edge, top, _ = step_costs(state, shift, cells, stop_after, must)
+    bound, _ = best_ladder(edge, top, steps_max, must)
+    return bound
+
+
+@numba.njit(cache=True)
+def _open_choices(
     state: Ints, shift: Floats, cells: Any, stop_after: int, must: Bools, ladder: Ints
 ) -> tuple[Floats, Ints]:
     """What the bound of a ladder makes of the passes.
@@ -241,6 +253,17 @@ def open_choices(
             if not blocked and state[cells.klass[c]] == OPEN and cells.gain[c, stop] + shift[c] < 0:
                 chosen[c] = 1.0
     return chosen, stops
+
+
+@numba.njit(cache=True)
+def relaxed(
+    state: Ints, shift: Floats, cells: Any, stop_after: int, steps_max: int, must: Bools
+) -> tuple[float, Floats, Ints]:
+    """The least bound of a ladder, and what it makes of the passes: see `_open_choices`."""
+    edge, top, _ = step_costs(state, shift, cells, stop_after, must)
+    bound, ladder = best_ladder(edge, top, steps_max, must)
+    chosen, stops = _open_choices(state, shift, cells, stop_after, must, ladder)
+    return bound, chosen, stops
 
 
 @numba.njit(cache=True)
