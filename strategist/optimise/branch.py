@@ -22,6 +22,7 @@ from strategist.optimise.kernel import (
     ladder_bound,
     penalties_of,
     relaxed,
+    slope_of,
     step_costs,
 )
 from strategist.optimise.measures import Aim, Measure, rounding
@@ -172,11 +173,9 @@ class Branch:
 
     def raise_bound(self, target: float, rounds: int = _ROUNDS) -> None:
         """Shift along the slope of the bound until it is above the target, or rises no more."""
-        klass, size = self.layout.klass, np.maximum(self.layout.size, 1)
-        is_open = (self.state == OPEN)[klass]
         goal = target + self.aim.offset
         step, stale, best, kept = 1.0, 0, -np.inf, self.shift
-        bound, chosen, _ = self._relaxed()
+        bound, slope = self._slope()
         for _ in range(rounds):
             if bound > best + 1e-9:
                 best, kept, stale = bound, self.shift, 0
@@ -186,16 +185,14 @@ class Branch:
                 break
             if stale >= _PATIENCE:
                 step, stale, self.shift = step / 2, 0, kept
-                bound, chosen, _ = self._relaxed()
+                bound, slope = self._slope()
             if step < _LEAST_STEP:
                 break
-            share = np.bincount(klass, chosen, len(size)) / size
-            slope = (chosen - share[klass]) * is_open
             length = slope @ slope
             if length < 1e-12:
                 break
             self.shift = self.shift + step * max(1e-3 * goal, _OVER * goal - bound) / length * slope
-            bound, chosen, _ = self._relaxed()
+            bound, slope = self._slope()
         self.shift = kept
         self.bound = max(self.bound, self.aim.rounded(best))
 
@@ -304,6 +301,12 @@ class Branch:
         gain = self.cells.gain[np.arange(len(klass)), of_cell]
         shift: Floats = (np.bincount(klass, gain, len(size)) / size)[klass] - gain
         return shift
+
+    def _slope(self) -> tuple[float, Floats]:
+        """The bound of the relaxed branch, and its slope along the shifts."""
+        problem = self.layout.problem
+        stop_after, steps_max = problem.policy.stop_after, problem.steps_max
+        return slope_of(self.state, self.shift, self.cells, stop_after, steps_max, self.must)
 
     def _relaxed(self) -> tuple[float, Floats, Ints]:
         """What the relaxed branch comes to: its bound, the cells let through, and where each pass
