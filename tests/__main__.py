@@ -1,7 +1,8 @@
 """All checks: `python -m tests [arguments for pytest]`: formatting, lint, types, tests.
 
-Each runs whatever the others found. The exit status is that of the first that failed; pytest comes
-last, so that its closing line ends the output.
+The tests run on all processors, each file on one (`pytest-xdist`; fixtures of a file are shared).
+Each check runs whatever the others found. The exit status is that of the first that failed; pytest
+comes last, so that its closing line ends the output.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ CHECKS = (
     ("ruff", "format", "--check", "."),
     ("ruff", "check", "."),
     ("mypy",),
-    ("pytest",),
+    ("pytest", "-n", "auto", "--dist", "loadfile"),
 )
 
 

@@ -11,6 +11,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from strategist.choose import Options, choose
 from strategist.optimise.strategy import Strategy
 from strategist.survey.policy import Guard
 from strategist.survey.records import ReadPoint
@@ -103,3 +104,34 @@ def test_a_guard_foresees_what_a_spread_of_two_decibels_does(types: str) -> None
 
     assert spread(best[2]) < spread(worst[2])
     assert spread(best[2]) <= best[1]
+
+
+@pytest.mark.parametrize(("steps", "unguarded", "guarded"), [(1, 40.0, 35.0), (3, 40.0, 32.0)])
+def test_the_guarded_answer_stands_two_decibels_better(
+    steps: int, unguarded: float, guarded: float
+) -> None:
+    """A and B at 4 m from 5–8 m: the least loss is 25 either way. If every wanted tag answers 2 dB
+    weaker and every stray 2 dB stronger, the answer found without a guard loses more than the one
+    found with it; as much in the worst of many draws. None with a loss of 25 stands it unharmed."""
+    point, _ = typed("4 m from 5-8 m")
+    reader = replace(point.policy.reader, ladder_steps_max=steps)
+    losses, worst = [], []
+    for rssi_db in (0.0, 2.0):
+        policy = replace(point.policy, reader=reader, guard=Guard(0.0, rssi_db))
+        found = choose(replace(point, policy=policy), Options(unseen=False))
+        assert (found.status, found.loss) == ("optimal", 25.0)
+        losses.append(guarded_outcome(point.survey, policy, found.strategy, Guard(0.0, 2.0)).loss)
+        worst.append(_worst_of_draws(point, found.strategy))
+    assert losses == [unguarded, guarded] == worst
+    assert found.proof["guarded_bound"] == guarded
+
+
+def _worst_of_draws(point: ReadPoint, strategy: Strategy) -> float:
+    rng, survey = np.random.default_rng(5), point.survey
+    wanted = np.isin(np.arange(len(survey.tags)), survey.roster_tag[survey.roster_wanted])
+    losses = []
+    for _ in range(40):
+        by = rng.choice([1.0, 2.0], len(survey.tags)) * np.where(wanted, -1.0, 1.0)
+        moved = survey.read_rssi + by[survey.read_tag]
+        losses.append(evaluate(replace(survey, read_rssi=moved), point.policy, strategy).loss)
+    return max(losses)
