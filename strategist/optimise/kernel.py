@@ -231,8 +231,7 @@ def best_ladder(edge: Floats, top: Floats, steps_max: int, must: Bools) -> tuple
 def ladder_bound(
     state: Ints, shift: Floats, cells: Any, stop_after: int, steps_max: int, must: Bools
 ) -> float:
-    """The least bound of a ladder. (One call for two: to cross into compiled code costs as much
-    as what is done there.)"""
+    """The least bound of a ladder (one call for two: to enter compiled code has its price)."""
     edge, top, _ = step_costs(state, shift, cells, stop_after, must)
     bound, _ = best_ladder(edge, top, steps_max, must)
     return bound

@@ -42,7 +42,7 @@ def area(wanted: npt.ArrayLike, stray: npt.ArrayLike) -> Area:
         raise ValueError("both samples need a value")
     weak = np.sort(weak)
     below, not_above = (np.searchsorted(weak, strong, side) for side in ("left", "right"))
-    u = float(below.sum() + not_above.sum()) / 2  # of Mann and Whitney; SciPy's takes 20 times that
+    u = float(below.sum() + not_above.sum()) / 2  # of Mann and Whitney; SciPy takes 80 times that
     a = u / (n * m)
     q1, q2 = a / (2 - a), 2 * a * a / (1 + a)
     variance = (a * (1 - a) + (n - 1) * (q1 - a * a) + (m - 1) * (q2 - a * a)) / (n * m)
