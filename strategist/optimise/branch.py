@@ -19,8 +19,10 @@ from strategist.optimise.kernel import (
     OUT,
     Cells,
     best_ladder,
-    open_choices,
+    ladder_bound,
     penalties_of,
+    relaxed,
+    slope_of,
     step_costs,
 )
 from strategist.optimise.measures import Aim, Measure, rounding
@@ -86,12 +88,15 @@ class Branch:
         self.shift = np.zeros(len(layout.klass))
         self.cut_shift: Floats | None = None  # where linear bounds were last found
         self.bound = 0.0
+        self._own: Cells | None = None
         self._cells: dict[tuple[int, Measure], Cells] = {}
 
     @property
     def cells(self) -> Cells:
         """The cells of the branch by its own layout and aim."""
-        return self.cells_by(self.layout, self.aim.measure)
+        if self._own is None:
+            self._own = self.cells_by(self.layout, self.aim.measure)
+        return self._own
 
     def cells_by(self, layout: Layout, measure: Measure) -> Cells:
         """Made when they are needed, and kept until `rest`."""
@@ -102,21 +107,22 @@ class Branch:
 
     def take(self, cells: Cells) -> None:
         """Take tables of its cutoff, levels and measure that were made elsewhere."""
-        self._cells[id(self.layout), self.aim.measure] = cells
+        self._own = self._cells[id(self.layout), self.aim.measure] = cells
 
     def rest(self) -> None:
         """Let go of the tables, which a branch that waits for its turn does not need."""
-        self._cells = {}
+        self._own, self._cells = None, {}
 
     def _steps(self) -> tuple[Floats, Floats]:
         stop_after = self.layout.problem.policy.stop_after
         edge, top, _ = step_costs(self.state, self.shift, self.cells, stop_after, self.must)
         return edge, top
 
-    def _ladder(self) -> tuple[float, Ints]:
-        edge, top = self._steps()
-        bound, ladder = best_ladder(edge, top, self.layout.problem.steps_max, self.must)
-        return bound, ladder
+    def _ladder(self, shift: Floats) -> float:
+        """The least bound of a ladder under a shift."""
+        problem = self.layout.problem
+        stop_after, steps_max = problem.policy.stop_after, problem.steps_max
+        return ladder_bound(self.state, shift, self.cells, stop_after, steps_max, self.must)
 
     def split(self) -> list[Branch]:
         """Two branches, with and without a level as a step; none where all levels are settled.
@@ -167,12 +173,9 @@ class Branch:
 
     def raise_bound(self, target: float, rounds: int = _ROUNDS) -> None:
         """Shift along the slope of the bound until it is above the target, or rises no more."""
-        stop_after = self.layout.problem.policy.stop_after
-        klass, size = self.layout.klass, np.maximum(self.layout.size, 1)
-        is_open = (self.state == OPEN)[klass]
         goal = target + self.aim.offset
         step, stale, best, kept = 1.0, 0, -np.inf, self.shift
-        bound, ladder = self._ladder()
+        bound, slope = self._slope()
         for _ in range(rounds):
             if bound > best + 1e-9:
                 best, kept, stale = bound, self.shift, 0
@@ -182,19 +185,14 @@ class Branch:
                 break
             if stale >= _PATIENCE:
                 step, stale, self.shift = step / 2, 0, kept
-                bound, ladder = self._ladder()
+                bound, slope = self._slope()
             if step < _LEAST_STEP:
                 break
-            chosen, _ = open_choices(
-                self.state, self.shift, self.cells, stop_after, self.must, ladder
-            )
-            share = np.bincount(klass, chosen, len(size)) / size
-            slope = (chosen - share[klass]) * is_open
             length = slope @ slope
             if length < 1e-12:
                 break
             self.shift = self.shift + step * max(1e-3 * goal, _OVER * goal - bound) / length * slope
-            bound, ladder = self._ladder()
+            bound, slope = self._slope()
         self.shift = kept
         self.bound = max(self.bound, self.aim.rounded(best))
 
@@ -204,7 +202,7 @@ class Branch:
         for k in np.flatnonzero(self.state == OPEN):
             for tried, other in ((OUT, IN), (IN, OUT)):
                 self.state[k] = tried
-                bound, _ = self._ladder()
+                bound = self._ladder(self.shift)
                 self.state[k] = OPEN
                 if self.aim.rounded(bound) > target:
                     self.state[k] = other
@@ -234,7 +232,7 @@ class Branch:
         """Bounds linear in the classes, from several shifts; each holds for every selection."""
         raised = self.shift
         level = self._evened(np.full(len(self.layout.start) - 1, -1))
-        ladder = self._evened(self._relaxed()[1])
+        ladder = self._evened(self._relaxed()[2])
         return [self._penalties(shift) for shift in (level, raised, ladder, (raised + level) / 2)]
 
     def sieve(self, selections: Selections, limit: float) -> Selections:
@@ -286,7 +284,7 @@ class Branch:
                 if step < _LEAST_STEP:
                     break
                 continue
-            chosen, _ = self._relaxed()
+            _, chosen, _ = self._relaxed()
             slope = (chosen - through[int(over.argmin())][klass]) * is_open
             length = slope @ slope
             if length < 1e-12:
@@ -304,21 +302,23 @@ class Branch:
         shift: Floats = (np.bincount(klass, gain, len(size)) / size)[klass] - gain
         return shift
 
-    def _relaxed(self) -> tuple[Floats, Ints]:
-        """What the relaxed branch does: cells let through, and where each pass ends (by place)."""
-        stop_after = self.layout.problem.policy.stop_after
-        _, ladder = self._ladder()
-        chosen, stops = open_choices(
-            self.state, self.shift, self.cells, stop_after, self.must, ladder
-        )
-        return chosen, stops
+    def _slope(self) -> tuple[float, Floats]:
+        """The bound of the relaxed branch, and its slope along the shifts."""
+        problem = self.layout.problem
+        stop_after, steps_max = problem.policy.stop_after, problem.steps_max
+        return slope_of(self.state, self.shift, self.cells, stop_after, steps_max, self.must)
+
+    def _relaxed(self) -> tuple[float, Floats, Ints]:
+        """What the relaxed branch comes to: its bound, the cells let through, and where each pass
+        ends (by place)."""
+        problem = self.layout.problem
+        stop_after, steps_max = problem.policy.stop_after, problem.steps_max
+        return relaxed(self.state, self.shift, self.cells, stop_after, steps_max, self.must)
 
     def _penalties(self, shift: Floats) -> Penalties:
         stop_after = self.layout.problem.policy.stop_after
         into, out = penalties_of(self.state, shift, self.cells, stop_after, self.must)
-        before, self.shift = self.shift, shift
-        bound, _ = self._ladder()
-        self.shift = before
+        bound = self._ladder(shift)
         sums = np.bincount(self.layout.klass, shift, len(self.state)) * (self.state == OPEN)
         return Penalties(
             bound + float(out.sum()),

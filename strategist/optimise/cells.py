@@ -16,6 +16,7 @@ from strategist.survey.records import Bools, Floats, Ints
 __all__ = ["Layout", "Tables", "cells_of"]
 
 _KEPT = 20_000_000  # numbers kept in tables: 160 MB
+_LATELY = 2_000_000  # numbers in the tables made lately, which a search soon asks for again
 
 
 @dataclass(frozen=True, eq=False)
@@ -26,6 +27,11 @@ class Layout:
     """
 
     problem: Problem
+
+    @cached_property
+    def lately(self) -> OrderedDict[tuple[int, bytes, Measure], Cells]:
+        """The tables that `cells_of` made, as many as there is room for."""
+        return OrderedDict()
 
     @cached_property
     def _order(self) -> tuple[Ints, Ints, Ints]:
@@ -63,6 +69,17 @@ class Layout:
 
 def cells_of(layout: Layout, cutoff: int, levels: Ints, measure: Measure) -> Cells:
     """The cells under a cutoff when ladders are made of some levels only (ascending indices)."""
+    lately, key = layout.lately, (cutoff, levels.tobytes(), measure)
+    if key not in lately:
+        lately[key] = _cells_of(layout, cutoff, levels, measure)
+    lately.move_to_end(key)
+    cells = lately[key]
+    while len(lately) > 1 and len(lately) * 2 * cells.gain.size > _LATELY:
+        lately.popitem(last=False)
+    return cells
+
+
+def _cells_of(layout: Layout, cutoff: int, levels: Ints, measure: Measure) -> Cells:
     problem = layout.problem
     profile = problem.profile
     accepted = problem.accepted(cutoff)[:, levels]

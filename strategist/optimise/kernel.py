@@ -28,8 +28,10 @@ __all__ = [
     "Cells",
     "best_ladder",
     "bounds_of",
-    "open_choices",
+    "ladder_bound",
     "penalties_of",
+    "relaxed",
+    "slope_of",
     "step_costs",
 ]
 
@@ -88,6 +90,20 @@ def _cost_of_pass(
 
 
 @numba.njit(cache=True)
+def _costs(
+    state: Ints, shift: Floats, cells: Any, stop_after: int
+) -> tuple[Floats, Floats, Bools, Ints]:
+    """(cost, sure, open, turn) of each pass, the first two at each level."""
+    passes, levels = len(cells.base), cells.gain.shape[1]
+    cost, sure = np.empty((passes, levels)), np.empty((passes, levels))
+    anything_open, turn = np.empty(passes, np.bool_), np.empty(passes, np.int64)
+    for p in range(passes):
+        anything_open[p] = _cost_of_pass(p, state, shift, cells, cost[p], sure[p])
+        turn[p] = _turn(p, state, cells, stop_after, levels)
+    return cost, sure, anything_open, turn
+
+
+@numba.njit(cache=True)
 def _turn(p: int, state: Ints, cells: Any, stop_after: int, levels: int) -> int:
     """The lowest level by which pass p could have stopped; `levels` if there is none."""
     found = 0.0
@@ -118,17 +134,24 @@ def step_costs(
     above u and at or below t, when t is not the top; `top[u, t]` of these and all later ones, when
     it is. Levels that `must` be are steps of every ladder.
     """
+    costs = _costs(state, shift, cells, stop_after)
+    return _step_costs(costs, state, shift, cells, stop_after, must)
+
+
+@numba.njit(cache=True)
+def _step_costs(
+    costs: Any, state: Ints, shift: Floats, cells: Any, stop_after: int, must: Bools
+) -> tuple[Floats, Floats, float]:
+    """The same, given the `_costs` of the passes."""
     klass, gain, hold = cells.klass, cells.gain, cells.hold
     flip_start, flip = cells.flip_start, cells.flip
     levels = gain.shape[1]
     edge = np.zeros((levels + 1, levels))
     top = np.zeros((levels + 1, levels))
     total = np.zeros(levels)
-    cost, sure, walk = np.empty(levels), np.empty(levels), np.empty(levels)
-    free = 0.0
+    walk, free = np.empty(levels), 0.0
     for p in range(len(cells.base)):
-        anything_open = _cost_of_pass(p, state, shift, cells, cost, sure)
-        turn = _turn(p, state, cells, stop_after, levels)
+        cost, sure, turn = costs[0][p], costs[1][p], costs[3][p]
         end = _end(sure, stop_after, must)
         least = cost[0]
         for t in range(levels):
@@ -137,14 +160,14 @@ def step_costs(
             least = min(least, cost[t])
         free += least
         for t in range(levels):
-            if anything_open and stop_after == 1:
+            if costs[2][p] and stop_after == 1:
                 # from walking past t − 1 to walking past t: open classes accepted at t are missing
                 for f in range(flip_start[p * levels + t], flip_start[p * levels + t + 1]):
                     c = flip[f]
                     if state[klass[c]] == OPEN:
                         sign = -1.0 if hold[c, t] > 0 else 1.0
                         by = shift[c]
-                        for other in range(t + 1, levels):
+                        for other in range(t + 1, end + 1):
                             walk[other] += sign * min(0.0, gain[c, other] + by)
             if t < turn:
                 continue
@@ -205,20 +228,35 @@ def best_ladder(edge: Floats, top: Floats, steps_max: int, must: Bools) -> tuple
 
 
 @numba.njit(cache=True)
-def open_choices(
-    state: Ints, shift: Floats, cells: Any, stop_after: int, must: Bools, ladder: Ints
+def ladder_bound(
+    state: Ints, shift: Floats, cells: Any, stop_after: int, steps_max: int, must: Bools
+) -> float:
+    """The least bound of a ladder (one call for two: to enter compiled code has its price)."""
+    edge, top, _ = step_costs(state, shift, cells, stop_after, must)
+    bound, _ = best_ladder(edge, top, steps_max, must)
+    return bound
+
+
+@numba.njit(cache=True)
+def _open_choices(
+    costs: Any,
+    state: Ints,
+    shift: Floats,
+    cells: Any,
+    stop_after: int,
+    must: Bools,
+    ladder: Ints,
 ) -> tuple[Floats, Ints]:
-    """What the bound of a ladder makes of the passes.
+    """What the bound of a ladder makes of the passes, given their `_costs`.
 
     For each cell of an open class 1 where it is let through, else 0; for each pass where it ends.
     """
     levels = cells.gain.shape[1]
     chosen = np.zeros(len(cells.klass))
     stops = np.empty(len(cells.base), np.int64)
-    cost, sure, walk = np.empty(levels), np.empty(levels), np.empty(levels)
+    walk = np.empty(levels)
     for p in range(len(cells.base)):
-        _cost_of_pass(p, state, shift, cells, cost, sure)
-        turn = _turn(p, state, cells, stop_after, levels)
+        cost, sure, turn = costs[0][p], costs[1][p], costs[3][p]
         stop, passed = ladder[-1], -1
         for t in ladder[:-1]:
             if t >= turn:
@@ -241,6 +279,35 @@ def open_choices(
             if not blocked and state[cells.klass[c]] == OPEN and cells.gain[c, stop] + shift[c] < 0:
                 chosen[c] = 1.0
     return chosen, stops
+
+
+@numba.njit(cache=True)
+def relaxed(
+    state: Ints, shift: Floats, cells: Any, stop_after: int, steps_max: int, must: Bools
+) -> tuple[float, Floats, Ints]:
+    """The least bound of a ladder, and what it makes of the passes: see `_open_choices`."""
+    costs = _costs(state, shift, cells, stop_after)
+    edge, top, _ = _step_costs(costs, state, shift, cells, stop_after, must)
+    bound, ladder = best_ladder(edge, top, steps_max, must)
+    chosen, stops = _open_choices(costs, state, shift, cells, stop_after, must, ladder)
+    return bound, chosen, stops
+
+
+@numba.njit(cache=True)
+def slope_of(
+    state: Ints, shift: Floats, cells: Any, stop_after: int, steps_max: int, must: Bools
+) -> tuple[float, Floats]:
+    """The least bound of a ladder, and how it rises with the shifts of open classes, where these
+    add up to zero for each class."""
+    bound, chosen, _ = relaxed(state, shift, cells, stop_after, steps_max, must)
+    share, size = np.zeros(len(state)), np.zeros(len(state))
+    for c in range(len(chosen)):
+        share[cells.klass[c]] += chosen[c]
+        size[cells.klass[c]] += 1.0
+    for c in range(len(chosen)):
+        k = cells.klass[c]
+        chosen[c] = chosen[c] - share[k] / size[k] if state[k] == OPEN else 0.0
+    return bound, chosen
 
 
 @numba.njit(cache=True)

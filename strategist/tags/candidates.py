@@ -21,7 +21,7 @@ from strategist.survey.policy import Reader
 from strategist.survey.records import Bools, Ints, Tag
 from strategist.tags.epc import decode
 from strategist.tags.fields import Field, words_of
-from strategist.tags.mask import EPC_START, Bank, Mask, bank_bits, window
+from strategist.tags.mask import EPC_START, Bank, Mask, bank_bits, bits_within
 from strategist.tags.tid import decode_tid
 
 __all__ = [
@@ -36,6 +36,7 @@ __all__ = [
 _SHARED_BY = 2  # a plain value seen on one tag alone says nothing about the tags of next week
 _SERIAL_LIKE = 0.6  # share of the distinct values that pure chance would show
 _BYTE = 8
+_KEPT = 8  # answers kept: posing, diagnosis and listing ask for the same tags
 _WORDS_MAX = 3  # examples in the words of a mask on a part of a field
 _BANKS: tuple[Bank, ...] = ("epc", "tid", "user")
 _Window = tuple[Bank, int, int]  # bank, pointer, length
@@ -108,7 +109,7 @@ def forget_candidates() -> None:
     _found.cache_clear()
 
 
-@lru_cache(maxsize=2)
+@lru_cache(maxsize=_KEPT)
 def _found(tags: tuple[Tag, ...], step: int, bits_max: int, serial_masks: bool) -> Candidates:
     listing = _Listing(tags, step, bits_max, serial_masks)
     for tag in tags:
@@ -128,10 +129,12 @@ class _Listing:
         # window → value → words of the fields → whether it is the whole of them
         self.structural: dict[_Window, dict[int, dict[str, bool]]] = defaultdict(dict)
         self.plain: set[_Window] = set()
+        self._noted: set[tuple[Bank, tuple[Field, ...]]] = set()
         self.left_out: dict[str, set[tuple[_Window, int]]] = defaultdict(set)
+        self._bits = {bank: [bank_bits(tag, bank) for tag in tags] for bank in _BANKS}
         self._recorded = {
-            bank: sum(1 << n for n, tag in enumerate(tags) if bank_bits(tag, bank) is not None)
-            for bank in _BANKS
+            bank: sum(1 << number for number, one in enumerate(bits) if one is not None)
+            for bank, bits in self._bits.items()
         }
 
     def note(self, bank: Bank, fields: tuple[Field, ...]) -> None:
@@ -146,6 +149,9 @@ class _Listing:
                 self._leave_out(reason, bank, run, run[0].pointer, _stop(run))
 
     def _structure(self, bank: Bank, run: tuple[Field, ...]) -> None:
+        if (bank, run) in self._noted:
+            return  # most tags share their structure with others
+        self._noted.add((bank, run))
         for position, field in enumerate(run):
             begin, stop = self._aligned(bank, field.pointer), _stop((field,))
             if begin + self.step > stop:
@@ -201,12 +207,13 @@ class _Listing:
             bits = np.frombuffer(selected.to_bytes(len(self.tags) // 8 + 1, "little"), np.uint8)
             by_tag[row] = np.unpackbits(bits, bitorder="little", count=len(self.tags))
         columns, tag_class = np.unique(by_tag, axis=1, return_inverse=True)
+        tag_class = tag_class.reshape(-1)
         columns.flags.writeable = tag_class.flags.writeable = False
         return Candidates(
             tuple(mask for mask, _ in kept.values()),
             tuple(words for _, words in kept.values()),
             columns,
-            tag_class.reshape(-1),
+            tag_class,
             len(found),
             tuple(LeftOut(reason, len(masks)) for reason, masks in sorted(self.left_out.items())),
         )
@@ -262,8 +269,9 @@ class _Listing:
     def _selected(self, key: _Window) -> dict[int, int]:
         """The tags, as bits of a number, by their value in a window."""
         by_value: dict[int, int] = defaultdict(int)
-        for number, tag in enumerate(self.tags):
-            value = window(tag, *key)
+        bank, begin, length = key
+        for number, recorded in enumerate(self._bits[bank]):
+            value = None if recorded is None else bits_within(recorded, begin, length)
             if value is not None:
                 by_value[value] |= 1 << number
         return by_value

@@ -16,6 +16,7 @@ __all__ = [
     "Bank",
     "Mask",
     "bank_bits",
+    "bits_within",
     "chain_accepts",
     "chain_notes",
     "mask_text",
@@ -95,8 +96,11 @@ def bank_bits(tag: Tag, bank: Bank) -> tuple[int, int, int] | None:
 def window(tag: Tag, bank: Bank, pointer: int, length: int) -> int | None:
     """The `length` bits from bit address `pointer` of a bank; None where they are not recorded."""
     recorded = bank_bits(tag, bank)
-    if recorded is None:
-        return None
+    return None if recorded is None else bits_within(recorded, pointer, length)
+
+
+def bits_within(recorded: tuple[int, int, int], pointer: int, length: int) -> int | None:
+    """The same, of a bank that `bank_bits` gave."""
     value, bits, start = recorded
     behind = start + bits - pointer - length
     if pointer < start or behind < 0:

@@ -167,10 +167,9 @@ def replay(
     A pass that a step's map lacks adds nothing there.
     """
     present: dict[int, tuple[set[int], set[int]]] = defaultdict(lambda: (set(), set()))
-    for entry in range(len(survey.roster_pass)):
-        wanted, stray = present[int(survey.roster_pass[entry])]
-        tag = int(survey.roster_tag[entry])
-        (wanted if survey.roster_wanted[entry] else stray).add(tag)
+    columns = (survey.roster_pass, survey.roster_tag, survey.roster_wanted)
+    for number, tag, belongs in zip(*(column.tolist() for column in columns), strict=True):
+        present[number][0 if belongs else 1].add(tag)
 
     passes = []
     for number, pass_id in enumerate(survey.pass_ids):
@@ -229,9 +228,12 @@ def accepted_at(
     """For each of the level indices: pass -> tags with a read that passes chain and cutoff."""
     through_masks = [chain_accepts(strategy.masks, tag) for tag in survey.tags]
     found: dict[int, dict[int, set[int]]] = {level: defaultdict(set) for level in levels}
-    for read in np.flatnonzero(np.isin(survey.read_level, list(found))):
-        tag = int(survey.read_tag[read])
-        strong = strategy.cutoff_dbm is None or survey.read_rssi[read] >= strategy.cutoff_dbm
-        if strong and through_masks[tag]:
-            found[int(survey.read_level[read])][int(survey.read_pass[read])].add(tag)
+    passes = (
+        np.isin(survey.read_level, list(found)) & np.array(through_masks, bool)[survey.read_tag]
+    )
+    if strategy.cutoff_dbm is not None:
+        passes &= survey.read_rssi >= strategy.cutoff_dbm
+    columns = (survey.read_level, survey.read_pass, survey.read_tag)
+    for level, number, tag in zip(*(column[passes].tolist() for column in columns), strict=True):
+        found[level][number].add(tag)
     return [found[level] for level in levels]

@@ -196,10 +196,10 @@ def _accept(
 ) -> None:
     """Add the tags of the reads `at`, shifted, that pass chain and cutoff."""
     through: dict[int, bool] = {}
-    for read in np.flatnonzero(at):
-        tag = int(survey.read_tag[read])
+    columns = (survey.read_pass, survey.read_tag, survey.read_rssi)
+    for number, tag, rssi in zip(*(column[at].tolist() for column in columns), strict=True):
         if tag not in through:
             through[tag] = chain_accepts(strategy.masks, survey.tags[tag])
-        shifted = round(float(survey.read_rssi[read]) + shift_db, DECIMALS)
+        shifted = round(rssi + shift_db, DECIMALS)
         if through[tag] and (strategy.cutoff_dbm is None or shifted >= strategy.cutoff_dbm):
-            step[int(survey.read_pass[read])].add(tag)
+            step[number].add(tag)

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from numbers import Integral, Real
 from typing import Literal
 
@@ -35,8 +36,11 @@ __all__ = [
 ]
 
 Counts = Sequence[int] | npt.NDArray[np.int64]
+Method = Literal["exact", "wilson", "wilsoncc"]
+Side = Literal["two-sided", "less", "greater"]
 
 _RESAMPLES = 2000
+_KEPT = 10_000  # exact intervals: the same few counts come again and again
 _AT_ONCE = 2_000_000  # cells of one batch of resamples: 16 MB
 
 
@@ -94,15 +98,24 @@ def _binomial(
     events: int,
     trials: int,
     confidence: float,
-    method: Literal["exact", "wilson", "wilsoncc"],
+    method: Method,
     label: str,
 ) -> Rate:
     k, n = check_counts(events, trials)
     share = check_confidence(confidence)
     if n == 0:
         return Rate(0, 0, None, 0.0, 1.0, share, label)
-    interval = stats.binomtest(k, n).proportion_ci(share, method)
-    return Rate(k, n, k / n, float(interval.low), float(interval.high), share, label)
+    low, high = _ends(k, n, share, method)
+    return Rate(k, n, k / n, low, high, share, label)
+
+
+@lru_cache(maxsize=_KEPT)
+def _ends(
+    events: int, trials: int, confidence: float, method: Method, side: Side = "two-sided"
+) -> tuple[float, float]:
+    """Both ends of a binomial interval."""
+    found = stats.binomtest(events, trials, alternative=side).proportion_ci(confidence, method)
+    return float(found.low), float(found.high)
 
 
 def upper_bound(events: int, trials: int, confidence: float = 0.95) -> float:
@@ -111,7 +124,7 @@ def upper_bound(events: int, trials: int, confidence: float = 0.95) -> float:
     share = check_confidence(confidence)
     if n == 0:
         return 1.0
-    return float(stats.binomtest(k, n, alternative="less").proportion_ci(share, "exact").high)
+    return _ends(k, n, share, "exact", "less")[1]
 
 
 def lower_bound(events: int, trials: int, confidence: float = 0.95) -> float:
@@ -120,7 +133,7 @@ def lower_bound(events: int, trials: int, confidence: float = 0.95) -> float:
     share = check_confidence(confidence)
     if n == 0:
         return 0.0
-    return float(stats.binomtest(k, n, alternative="greater").proportion_ci(share, "exact").low)
+    return _ends(k, n, share, "exact", "greater")[0]
 
 
 def percent_up(share: float) -> str:
