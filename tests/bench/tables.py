@@ -184,7 +184,7 @@ def _choices(size: Size) -> tuple[int, int, int]:
     read_point = size.read_point()
     problem = pose(read_point.survey, read_point.policy)
     candidates = problem.candidates
-    return len(candidates.masks), candidates.listed, len(problem.thresholds) - 1
+    return len(candidates.masks), candidates.listed, len(problem.outcomes) - 1
 
 
 def _shape(size: Size) -> Iterator[str]:
