@@ -50,7 +50,7 @@ LARGE = (
     (Size(2000, 25, 40, kinds=116), 60.0),
 )
 COARSE = Size(5000, 4, 2, kinds=4, rssi_values=3, steps=3, tags_of_kind=6)  # many equal passes
-SWITCHED = (COARSE, replace(REAL, slots=2))
+SWITCHED = (COARSE, REAL)
 _HEAD = f"{'wall s':>9}{'CPU s':>9}{'loss':>9}{'gap':>8}{'× ours':>9}{'MB':>6}"
 
 
