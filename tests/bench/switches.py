@@ -11,11 +11,12 @@ from unittest.mock import patch
 import numpy as np
 
 from strategist.optimise.branch import Branch
+from strategist.optimise.guarded import guarded_peaks
 from strategist.optimise.problem import pose
 from strategist.optimise.search import Clock, search
 from strategist.optimise.starts import Starts
 from strategist.survey.profile import Profile, peaks
-from strategist.survey.records import Ints, ReadPoint, Survey
+from strategist.survey.records import Floats, Ints, ReadPoint, Survey
 from tests.bench.measure import Found
 from tests.bench.ours import by_search, found_of
 
@@ -71,11 +72,17 @@ def tags_and_passes_apart(read_point: ReadPoint, seconds: float | None) -> Found
     """Each presentation has its own row, each pass its own group, whatever is equal."""
     clock = Clock(seconds)
     problem = pose(read_point.survey, read_point.policy)
-    profile = _apart(read_point.survey, problem.candidates.tag_class, problem.profile)
-    return found_of(search(replace(problem, profile=profile), clock), clock)
+    survey, classes = read_point.survey, problem.candidates.tag_class
+    drifted = guarded_peaks(survey, read_point.policy.guard)
+    apart = replace(
+        problem,
+        profile=_apart(survey, classes, problem.profile, peaks(survey)),
+        guarded=_apart(survey, classes, problem.guarded, drifted),
+    )
+    return found_of(search(apart, clock), clock)
 
 
-def _apart(survey: Survey, tag_class: Ints, merged: Profile) -> Profile:
+def _apart(survey: Survey, tag_class: Ints, merged: Profile, rssi: Floats) -> Profile:
     """The profile of a survey with nothing merged; levels and classes as in the merged one."""
     order = np.argsort(survey.roster_pass, kind="stable")
     levels = np.isin(survey.levels_dbm, merged.levels_dbm)
@@ -85,7 +92,7 @@ def _apart(survey: Survey, tag_class: Ints, merged: Profile) -> Profile:
         row_class=tag_class[survey.roster_tag[order]],
         row_wanted=survey.roster_wanted[order],
         row_count=np.ones(len(order), np.int64),
-        rssi=peaks(survey)[order][:, levels],
+        rssi=rssi[order][:, levels],
         pass_count=np.ones(len(survey.pass_ids), np.int64),
         classes=merged.classes,
     )
