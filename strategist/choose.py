@@ -10,10 +10,11 @@ from typing import Any, Literal
 import numpy as np
 
 from strategist.errors import DisagreementError
+from strategist.optimise.clock import Clock
 from strategist.optimise.finish import finish
 from strategist.optimise.model import prove_by_model
 from strategist.optimise.problem import Answer, Counts, Problem, pose
-from strategist.optimise.search import Clock, search
+from strategist.optimise.search import search
 from strategist.optimise.selections import TooManySelectionsError
 from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete

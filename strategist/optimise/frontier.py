@@ -18,10 +18,10 @@ import numpy as np
 from strategist.optimise.branch import Branch, strongest
 from strategist.optimise.cells import Layout, Tables
 from strategist.optimise.chains import Chains, TooManyLeftError
+from strategist.optimise.clock import Clock, OutOfTimeError
 from strategist.optimise.kernel import bounds_of, step_costs
 from strategist.optimise.measures import Aim, Measure
 from strategist.optimise.problem import Answer, Counts, Problem
-from strategist.optimise.search import Clock
 from strategist.optimise.selections import Selections, TooManySelectionsError
 from strategist.optimise.staircase import Corner, Point, Staircase, Weights, dot
 from strategist.optimise.starts import Starts
@@ -39,10 +39,6 @@ _NO_STRATEGY = 2**62  # the floor where there is none at all
 _MISSED, _STRAY = Measure(1.0, 0.0), Measure(0.0, 1.0)
 _CUTOFFS = 8  # cutoffs that are tried without masks to begin with
 _STARTS = (0.2, 1.0, 5.0)  # weights of a missed tag in strays that starts are sought for
-
-
-class _OutOfTimeError(Exception):
-    """The clock ran out."""
 
 
 @dataclass(frozen=True)
@@ -70,7 +66,7 @@ def sweep(problem: Problem, clock: Clock) -> Sweep:
     try:
         run.start()
         run.prove()
-    except _OutOfTimeError:
+    except OutOfTimeError:
         pass
     effort = {"branches": run.branches, "chains": run.weighed, "replayed": run.replayed}
     staircase = run.staircase
@@ -128,7 +124,7 @@ class _Sweep:
         seen = self._seen[branch.cutoff]
         for start in range(0, len(selections), _AT_ONCE):
             if self.staircase.points and self.clock.expired():
-                raise _OutOfTimeError
+                raise OutOfTimeError
             part = selections.at(np.arange(start, min(start + _AT_ONCE, len(selections))))
             self.weighed += len(part)
             rows = np.array([r for r in range(len(part)) if part.words[r].tobytes() not in seen])
@@ -286,7 +282,7 @@ class _Sweep:
         waiting = [whole]
         while waiting:
             if self.clock.expired():
-                raise _OutOfTimeError
+                raise OutOfTimeError
             branch = waiting.pop()
             self.branches += 1
             branch.tighten(value)  # from here on its bound holds for what is not above the value

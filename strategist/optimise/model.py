@@ -27,8 +27,9 @@ import numpy as np
 import pulp
 
 from strategist.errors import SolveError
+from strategist.optimise.clock import Clock
 from strategist.optimise.problem import Answer, Chain, Literal, Problem, value
-from strategist.optimise.search import Clock, search
+from strategist.optimise.search import search
 from strategist.optimise.solver import Outcome, Solved, solve_mip
 from strategist.survey.profile import Profile
 

@@ -13,15 +13,14 @@ from __future__ import annotations
 
 import heapq
 import itertools
-import time
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
 
 import numpy as np
 
 from strategist.optimise.branch import Branch, Penalties, strongest
 from strategist.optimise.cells import Layout
 from strategist.optimise.chains import Chains, TooManyLeftError
+from strategist.optimise.clock import Clock, OutOfTimeError
 from strategist.optimise.goals import Goal, GuardedGoal, LossGoal
 from strategist.optimise.kernel import Cells, best_ladder, bounds_of, step_costs
 from strategist.optimise.ladders import in_order, steps_of
@@ -31,7 +30,7 @@ from strategist.optimise.selections import Selections, TooManySelectionsError
 from strategist.optimise.starts import Starts
 from strategist.survey.records import Bools, Floats
 
-__all__ = ["Clock", "search"]
+__all__ = ["search"]
 
 _DIGITS = 6
 _MANY = 200  # chains left in a branch that are worth splitting it, times (50 + classes)
@@ -39,25 +38,6 @@ _AT_ONCE = 2_000  # selections bounded between two looks at the clock
 _PATIENCE = 20_000  # ladders replayed for the second goal, then it is left unproven
 
 Bound = tuple[float, float]
-
-
-class _OutOfTimeError(Exception):
-    """The clock ran out, or the patience with the second goal."""
-
-
-@dataclass(frozen=True)
-class Clock:
-    """Seconds allowed (None: no limit), counted from its making."""
-
-    seconds: float | None = None
-    started: float = field(default_factory=time.monotonic)
-
-    @property
-    def spent(self) -> float:
-        return time.monotonic() - self.started
-
-    def expired(self) -> bool:
-        return self.seconds is not None and self.spent >= self.seconds
 
 
 def search(problem: Problem, clock: Clock) -> Answer:
@@ -129,7 +109,7 @@ class _Search:
         self.weighed += len(rows)
         for number, cells in enumerate(self._tables(branch)):
             if self.best is not None and self.clock.expired():
-                raise _OutOfTimeError
+                raise OutOfTimeError
             limit = np.inf
             if number == 0 and self.best is not None and self.goal.is_settled(self.best):
                 limit = self.mark[1]
@@ -201,12 +181,12 @@ class _Search:
                 take(tuple(levels[list(downward[::-1])].tolist()))
 
     def _patient(self) -> None:
-        """Raises _OutOfTimeError where a ladder more would be too many, or too late."""
+        """Raises OutOfTimeError where a ladder more would be too many, or too late."""
         self._taken += 1
         if self.best is None:
             return
         if self.clock.expired() or (self.goal.limited and self._taken > _PATIENCE):
-            raise _OutOfTimeError
+            raise OutOfTimeError
 
     def _replayer(
         self, cutoff: int, through: Bools
@@ -235,7 +215,7 @@ class _Search:
         try:
             self.start()
             return self.prove()
-        except _OutOfTimeError:
+        except OutOfTimeError:
             return self.floor
 
     def start(self) -> None:
@@ -267,7 +247,7 @@ class _Search:
                     branch.raise_bound(self._target(branch), 1)
                     self._push(0, branch)
             still_open = self.prove()
-        except (_OutOfTimeError, TooManySelectionsError):
+        except (OutOfTimeError, TooManySelectionsError):
             still_open = self.floor
         return None if still_open is None else goal.guarded(still_open[1])
 

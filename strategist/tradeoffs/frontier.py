@@ -7,10 +7,10 @@ from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from strategist.choose import Options, compare_counts, compare_guarded
+from strategist.optimise.clock import Clock
 from strategist.optimise.finish import finish
 from strategist.optimise.frontier import Sweep, sweep
 from strategist.optimise.problem import Answer, Counts, Problem, pose
-from strategist.optimise.search import Clock
 from strategist.optimise.staircase import Point
 from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from strategist.choose import Decided, Options, Status, decide
-from strategist.optimise.search import Clock
+from strategist.optimise.clock import Clock
 from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete
 from strategist.survey.policy import TECHNIQUES, Policy, Technique

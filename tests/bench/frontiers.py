@@ -8,9 +8,10 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TypeVar
 
+from strategist.optimise.clock import Clock
 from strategist.optimise.frontier import Sweep, sweep
 from strategist.optimise.problem import Answer, pose
-from strategist.optimise.search import Clock, search
+from strategist.optimise.search import search
 from strategist.radio.complete import complete
 from strategist.survey.reading import read_case
 from strategist.survey.records import ReadPoint

@@ -6,8 +6,9 @@ machine, is not counted as solving.
 
 from __future__ import annotations
 
+from strategist.optimise.clock import Clock
 from strategist.optimise.problem import Answer, pose
-from strategist.optimise.search import Clock, search
+from strategist.optimise.search import search
 from strategist.survey.records import ReadPoint
 from tests.bench.made_large import large_read_point
 from tests.bench.measure import Found

@@ -14,9 +14,9 @@ from pathlib import Path
 import highspy
 import pulp
 
+from strategist.optimise.clock import Clock
 from strategist.optimise.model import prove_by_model
 from strategist.optimise.problem import pose
-from strategist.optimise.search import Clock
 from strategist.survey.records import ReadPoint
 from tests.bench.measure import Found
 from tests.bench.ours import found_of

@@ -11,9 +11,10 @@ from unittest.mock import patch
 import numpy as np
 
 from strategist.optimise.branch import Branch
+from strategist.optimise.clock import Clock
 from strategist.optimise.guarded import guarded_peaks
 from strategist.optimise.problem import pose
-from strategist.optimise.search import Clock, search
+from strategist.optimise.search import search
 from strategist.optimise.starts import Starts
 from strategist.survey.profile import Profile, peaks
 from strategist.survey.records import Floats, Ints, ReadPoint, Survey

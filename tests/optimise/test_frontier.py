@@ -9,9 +9,10 @@ from typing import Any
 import numpy as np
 import pytest
 
+from strategist.optimise.clock import Clock
 from strategist.optimise.frontier import sweep
 from strategist.optimise.problem import Problem, pose
-from strategist.optimise.search import Clock, search
+from strategist.optimise.search import search
 from strategist.optimise.staircase import Point
 from strategist.survey.policy import Limits, Loss
 from strategist.survey.records import ReadPoint

@@ -9,8 +9,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from strategist.optimise.clock import Clock
 from strategist.optimise.problem import pose
-from strategist.optimise.search import Clock, search
+from strategist.optimise.search import search
 from strategist.survey.records import ReadPoint
 from strategist.trust.evaluate import evaluate
 from tests.bench.measure import Size

@@ -7,8 +7,9 @@ from unittest.mock import patch
 import pytest
 
 from strategist.choose import Options, choose
+from strategist.optimise.clock import Clock
 from strategist.optimise.problem import pose
-from strategist.optimise.search import Clock, _Search, search
+from strategist.optimise.search import _Search, search
 from strategist.optimise.selections import TooManySelectionsError
 from tests.optimise.made import random_read_point
 
