@@ -106,6 +106,8 @@ def measure(task: str, size: Size, limit: float | None) -> Measured:
 
 def _once(task: str, size: Size, limit: float | None) -> Measured:
     """One run in a process of its own, which is ended where it overruns its limit by far."""
+    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
+        os.environ[name] = "1"  # numpy starts its threads before the process can be pinned
     spawn = multiprocessing.get_context("spawn")
     receiver, sender = spawn.Pipe(duplex=False)
     with tempfile.TemporaryDirectory() as folder:
