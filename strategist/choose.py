@@ -25,7 +25,7 @@ from strategist.trust.diagnosis import diagnose
 from strategist.trust.evaluate import Outcome, evaluate
 from strategist.trust.on_air import OnAir, on_air_of
 from strategist.trust.standing import Standing, standing_of
-from strategist.trust.unseen import SOLVES_MAX, Unseen, thin_classes, unseen_rates
+from strategist.trust.unseen import SOLVES_MAX, Unseen, leave_out, thin_classes, unseen_rates
 
 __all__ = [
     "Decided",
@@ -265,14 +265,10 @@ def _prove(problem: Problem, options: Options, clock: Clock) -> tuple[Answer, st
 def _unseen(whole: ReadPoint, strategy: Strategy, options: Options, spent: float) -> Unseen:
     """How the masks hold for tags left out; each solve without some has its share of the time."""
     again = options.share(SOLVES_MAX, spent)
-    proven: list[bool] = []
-
-    def chooser(parts: Sequence[ReadPoint]) -> list[Strategy]:
-        found = [proven_strategy(part, again) for part in parts]
-        proven.extend(ok for _, ok in found)
-        return [strategy for strategy, _ in found]
-
-    unseen = unseen_rates(whole, strategy, chooser)
+    left_out = leave_out(whole)
+    found = [proven_strategy(part, again) for part in left_out.parts]
+    proven = [ok for _, ok in found]
+    unseen = unseen_rates(whole.survey, strategy, left_out, [one for one, _ in found])
     if all(proven):
         return unseen
     warning = (

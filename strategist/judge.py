@@ -6,16 +6,17 @@ import time
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
+from itertools import islice
 from typing import Any
 
 from strategist.choose import Options, Result, choose, proven_strategy
 from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete
 from strategist.survey.records import ReadPoint
-from strategist.trust.folds import FOLDS, CrossValidation, cross_validate
+from strategist.trust.folds import FOLDS, CrossValidation, cross_validate, without_folds
 from strategist.trust.next_survey import NextSurvey, next_survey
-from strategist.trust.tag_types import TagTypes, judge_cutoff
-from strategist.trust.unseen import SOLVES_MAX, unseen_rates
+from strategist.trust.tag_types import TagTypes, judge_cutoff, measured_types, without_cutoff
+from strategist.trust.unseen import SOLVES_MAX, leave_out, unseen_rates
 
 __all__ = ["Again", "Judged", "judge"]
 
@@ -55,37 +56,53 @@ class Judged:
 def judge(read_point: ReadPoint, options: Options | None = None, mapped: Map = map) -> Judged:
     """Choose, then choose again without some of the passes and tags, and say what that shows.
 
-    `mapped` runs the further choices; the built-in `map` takes one after the other. Of a
-    `total_limit_s` the answer has half, and they share the rest evenly. Raises what `choose`
-    raises.
+    `mapped` runs the further choices: the built-in `map` takes one after the other, that of a
+    process pool begins with those without some passes while the answer is still being found. Of a
+    `total_limit_s` the answer has half, and they share the rest evenly, so there they wait for
+    it. Raises what `choose` raises.
     """
     options = options or Options()
     started = time.monotonic()
     whole = complete(read_point)
+    folds = without_folds(whole)
+    begun = mapped(_again(options), folds) if options.total_limit_s is None else None
     result = choose(read_point, replace(options, unseen=False).share(2, 0.0))
-    further = options.share(_FURTHER_MAX, time.monotonic() - started)
-    again = partial(proven_strategy, options=further)
-    proven: list[bool] = []
-
-    def chooser(parts: Sequence[ReadPoint]) -> list[Strategy]:
-        found = list(mapped(again, parts))
-        proven.extend(ok for _, ok in found)
-        return [strategy for strategy, _ in found]
-
-    cross = cross_validate(whole, result.strategy, result.outcome, chooser)
-    types = judge_cutoff(whole, result.strategy, chooser)
+    again = _again(options.share(_FURTHER_MAX, time.monotonic() - started))
+    if begun is None:
+        begun = mapped(again, folds)
+    types = measured_types(whole)
+    left_out = leave_out(whole) if options.unseen and result.strategy.masks else None
+    tags = left_out.parts if left_out else ()
+    plain = without_cutoff(whole, result.strategy, types)
+    rest = mapped(again, [*tags, *plain])
+    found = [*begun, *rest]
+    each = (strategy for strategy, _ in found)
+    cross = cross_validate(whole, result.strategy, result.outcome, list(islice(each, len(folds))))
     warnings = list(cross.warnings) if cross else []
-    if types.sentence is not None and not types.stands:
-        warnings.append(types.sentence)
-    if options.unseen and result.strategy.masks:
-        unseen = unseen_rates(whole, result.strategy, chooser)
+    if left_out:
+        unseen = unseen_rates(
+            whole.survey, result.strategy, left_out, list(islice(each, len(tags)))
+        )
         result = replace(result, unseen=unseen)
         warnings = [*unseen.warnings, *warnings]
-    if not all(proven):
-        warnings.append(
-            f"{proven.count(False)} of {len(proven)} choices without some of the passes or tags "
-            "were not proven in the time given: what they say of the answer is less sure"
-        )
-    result = replace(result, warnings=(*result.warnings, *warnings))
+    types = judge_cutoff(whole, result.strategy, types, list(each))
+    if types.sentence is not None and not types.stands:
+        warnings.append(types.sentence)
+    result = replace(result, warnings=(*result.warnings, *warnings, *_unproven(found)))
     following = next_survey(whole, result.strategy, result.outcome, cross)
     return Judged(result, cross, types, following, time.monotonic() - started)
+
+
+def _again(options: Options) -> Callable[[ReadPoint], Again]:
+    return partial(proven_strategy, options=options)
+
+
+def _unproven(found: Sequence[Again]) -> list[str]:
+    """What to know where further choices ran out of time."""
+    missing = sum(not proven for _, proven in found)
+    if not missing:
+        return []
+    return [
+        f"{missing} of {len(found)} choices without some of the passes or tags "
+        "were not proven in the time given: what they say of the answer is less sure"
+    ]

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import json
+import sys
 from collections.abc import Callable, Iterable, Sequence
 
+import pytest
+
 import strategist
-from strategist.choose import Options, choose
+from strategist.choose import Options, Result, choose
 from strategist.judge import Again, judge
 from strategist.survey.records import ReadPoint
 from tests.optimise.made import random_read_point
@@ -25,19 +28,27 @@ def test_the_result_is_that_of_choose() -> None:
     json.dumps(judged, allow_nan=False)
 
 
-def test_every_further_choice_goes_through_the_map() -> None:
-    """Five folds and four parts of the tags (one item class is wanted, so classes are left out
-    too): whoever judges may spread them."""
-    sizes: list[int] = []
+@pytest.mark.parametrize(("limit", "order"), [(None, [5, "answer", 6]), (1e6, ["answer", 5, 6])])
+def test_every_further_choice_goes_through_the_map(
+    monkeypatch: pytest.MonkeyPatch, limit: float | None, order: list[int | str]
+) -> None:
+    """Five folds, then the parts without some tags, four by tag and two by item class: whoever
+    judges may spread them. The folds wait for the answer only where a limit is to be shared."""
+    seen: list[int | str] = []
 
     def mapped(
         function: Callable[[ReadPoint], Again], parts: Sequence[ReadPoint]
     ) -> Iterable[Again]:
-        sizes.append(len(parts))
+        seen.append(len(parts))
         return map(function, parts)
 
-    judge(made(*ONE_KIND), Options(), mapped)
-    assert sizes[:2] == [5, 4]
+    def answer(point: ReadPoint, options: Options) -> Result:
+        seen.append("answer")
+        return choose(point, options)
+
+    monkeypatch.setattr(sys.modules["strategist.judge"], "choose", answer)
+    judge(made(*ONE_KIND), Options(total_limit_s=limit), mapped)
+    assert seen == order
 
 
 def test_one_limit_for_the_whole_judgement() -> None:

@@ -5,8 +5,10 @@ from __future__ import annotations
 import argparse
 import os
 import signal
+from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
 from multiprocessing import get_context
 from typing import Any
 
@@ -46,11 +48,16 @@ def _judge(arguments: argparse.Namespace) -> int:
         raise strategist.SolveError("a worker process ended before its time") from None
 
 
-def _pool() -> ProcessPoolExecutor:
+@contextmanager
+def _pool() -> Iterator[ProcessPoolExecutor]:
     """Workers for the further choices; spawned, since a fork after a solve may hang."""
-    return ProcessPoolExecutor(
+    pool = ProcessPoolExecutor(
         min(os.cpu_count() or 1, _PROCESSES_MAX),
         mp_context=get_context("spawn"),
         initializer=signal.signal,  # an interrupt is for the parent to answer
         initargs=(signal.SIGINT, signal.SIG_IGN),
     )
+    try:
+        yield pool
+    finally:
+        pool.shutdown(cancel_futures=True)  # after an error nobody waits for what was begun

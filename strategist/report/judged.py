@@ -46,7 +46,10 @@ def _cross(cross: CrossValidation) -> list[str]:
         lines.append(f"  {label:<22}{rate_words(one):<26}{rate_words(other)}")
     loss = [figure(round(one, 3)) for one in (cross.fitted, cross.held_out)]
     lines.append(f"  {'loss a pass':<22}{loss[0]:<26}{loss[1]}")
-    lines += paragraph("(The intervals allow for the luck of the passes, not of the choice.)")
+    lines += paragraph(
+        "(Fitted rates flatter: expect those held out. Their intervals span the fitted ones, which "
+        "allows for the luck of the passes and of the choice.)"
+    )
     return [*lines, f"Chosen again in {again.folds} folds", *_chosen(again)]
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from functools import lru_cache
 
 from strategist.errors import InputError
 from strategist.tags.fields import Field, plain_field, read_bits
@@ -29,6 +30,7 @@ from strategist.tags.schemes import (
 __all__ = ["Epc", "decode", "encode"]
 
 _PREFIX = "urn:epc:tag:"
+_KEPT = 5000  # EPCs decoded last: candidates of parts of a survey ask for the same ones
 _CHARACTERS = frozenset(
     "!\"%&'()*+,-./0123456789:;<=>?ABCDEFGHIJKLMNOPQRSTUVWXYZ_abcdefghijklmnopqrstuvwxyz"
 )  # the 82 characters that a GS1 serial may hold (TDS annex A)
@@ -58,6 +60,7 @@ class _SchemeError(ValueError):
     """The bits break a rule of the scheme that the header names."""
 
 
+@lru_cache(maxsize=_KEPT)
 def decode(epc_hex: str, pc_hex: str | None = None) -> Epc:
     """The scheme, fields and URI of an EPC; `pc_hex` is the PC word where it was recorded.
 

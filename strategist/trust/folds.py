@@ -7,6 +7,7 @@ tags and a drift of the site, and a block left out keeps those from both sides o
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -16,13 +17,12 @@ from scipy import stats
 from strategist.optimise.strategy import Strategy
 from strategist.survey.order import figure
 from strategist.survey.policy import Policy
-from strategist.survey.records import Floats, ReadPoint
+from strategist.survey.records import Floats, Ints, ReadPoint, Survey
 from strategist.tags.mask import Mask
 from strategist.trust.evaluate import Outcome, PassOutcome, evaluate
-from strategist.trust.parts import Chooser
 from strategist.trust.rates import Rates, rates_of
 
-__all__ = ["FOLDS", "Again", "CrossValidation", "cross_validate"]
+__all__ = ["FOLDS", "Again", "CrossValidation", "cross_validate", "without_folds"]
 
 FOLDS = 5  # each costs one more choice; more folds would each learn from a little more
 _REAL = 0.05  # held-out loss above the fitted one is called real below this chance
@@ -63,8 +63,9 @@ class CrossValidation:
 
     `fitted` and `held_out` are losses per pass. `optimism` is their difference, `chance` the
     probability that the folds' luck alone makes one so large (paired by pass, signs flipped). The
-    intervals of the held-out rates allow for the luck of the passes and not for that of the
-    choice, so they hold the answer's true rates less often than they say.
+    intervals of the held-out rates span the fitted ones. Alone, they allow for the luck of the
+    passes and not for that of the choice, and hold the answer's own true rates too seldom: it may
+    trade misses for strays otherwise than the folds do. Its fitted rates know, and flatter it.
     `warnings` are sentences for what does not hold.
     """
 
@@ -93,27 +94,33 @@ class CrossValidation:
         }
 
 
+def without_folds(read_point: ReadPoint, folds: int = FOLDS) -> list[ReadPoint]:
+    """The read point without each fold of passes in turn; none where a fold would have fewer than
+    two passes."""
+    survey = read_point.survey
+    if len(survey.pass_ids) < 2 * folds:
+        return []
+    fold_of = _fold_of(survey, folds)
+    return [
+        replace(read_point, survey=survey.keep(passes=fold_of != fold)) for fold in range(folds)
+    ]
+
+
 def cross_validate(
     read_point: ReadPoint,
     strategy: Strategy,
     outcome: Outcome,
-    chooser: Chooser,
-    folds: int = FOLDS,
+    strategies: Sequence[Strategy],
 ) -> CrossValidation | None:
-    """Repeat the whole choice without each fold of passes, and evaluate it on that fold.
+    """Evaluate each of `strategies`, chosen for `without_folds`, on the fold it did not see.
 
-    `outcome` is that of `strategy` in the completely surveyed read point. None where there are
-    fewer than two passes a fold.
+    `outcome` is that of `strategy` in the completely surveyed read point. None where there were no
+    folds.
     """
-    survey, policy = read_point.survey, read_point.policy
-    passes = len(survey.pass_ids)
-    if passes < 2 * folds:
+    if not strategies:
         return None
-    fold_of = np.arange(passes) * folds // passes
-    parts = [
-        replace(read_point, survey=survey.keep(passes=fold_of != fold)) for fold in range(folds)
-    ]
-    strategies = tuple(chooser(parts))
+    survey, policy = read_point.survey, read_point.policy
+    fold_of = _fold_of(survey, len(strategies))
     held = [
         evaluate(survey.keep(passes=fold_of == fold), policy, chosen)
         for fold, chosen in enumerate(strategies)
@@ -122,7 +129,8 @@ def cross_validate(
     lost, fitted = _losses(held_out, policy), _losses(outcome, policy)
     chance = _chance(lost - fitted)
     again = _again(strategy, strategies)
-    rates, fitted_rates = rates_of(held_out), rates_of(outcome)
+    fitted_rates = rates_of(outcome)
+    rates = rates_of(held_out).spanning(fitted_rates)
     warnings = []
     if chance < _REAL:
         warnings.append(
@@ -137,9 +145,15 @@ def cross_validate(
         rates,
         chance,
         again,
-        strategies,
+        tuple(strategies),
         tuple(warnings),
     )
+
+
+def _fold_of(survey: Survey, folds: int) -> Ints:
+    """The fold of each pass."""
+    passes = len(survey.pass_ids)
+    return np.arange(passes) * folds // passes
 
 
 def _together(held: list[Outcome]) -> Outcome:
@@ -186,7 +200,7 @@ def _chance(worse: Floats) -> float:
     return float(test.pvalue)
 
 
-def _again(strategy: Strategy, strategies: tuple[Strategy, ...]) -> Again:
+def _again(strategy: Strategy, strategies: Sequence[Strategy]) -> Again:
     ladders = Counter(chosen.levels_dbm for chosen in strategies)
     masks = Counter(mask for chosen in strategies for mask in set(map(_single, chosen.masks)))
     own_masks = [_single(mask) for mask in strategy.masks]

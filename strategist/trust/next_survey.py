@@ -57,11 +57,12 @@ def next_survey(
 ) -> NextSurvey:
     """What to measure next at a completely surveyed read point.
 
-    The rate that plans are made from is the held-out one where there is one: the fitted one
-    flatters.
+    The rate that plans are made from is the held-out one where there is one, since the fitted one
+    flatters; and its exact interval, since more passes leave less to the luck of the choice.
     """
     rates = rates_of(outcome) if cross is None else cross.held_out_rates
-    rate = rates.missed_by_pass
+    missed = rates.missed_by_pass
+    rate = clopper_pearson(missed.events, missed.trials)
     passes, reason = _passes(rate, read_point.policy)
     then = _with_more(rate, passes)
     levels, reasons = _levels(read_point, strategy, cross)
@@ -97,7 +98,7 @@ def _passes(rate: Rate, policy: Policy) -> tuple[int, str]:
     while _half(_with_more(rate, more)) > _half(rate) / 2 and more < _PASSES_MAX:
         more += max(1, more // 4)
     return more, (
-        f"{more} passes more would halve the interval of passes with a miss, now "
+        f"{more} passes more would halve the exact interval of passes with a miss, now "
         f"{interval_words(rate)}"
     )
 

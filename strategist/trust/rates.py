@@ -41,6 +41,15 @@ class Rates:
             rate_sentence(stray.events, stray.trials, _passes(stray.events, "a stray")),
         )
 
+    def spanning(self, other: Rates) -> Rates:
+        """These rates with intervals that reach over those of `other`, too."""
+        return Rates(
+            _spanning(self.missed_by_tag, other.missed_by_tag),
+            _spanning(self.missed_by_pass, other.missed_by_pass),
+            _spanning(self.stray_by_pass, other.stray_by_pass),
+            _spanning(self.stray_per_pass, other.stray_per_pass),
+        )
+
     def to_json(self) -> dict[str, Any]:
         return {
             "missed_by_tag": rate_json(self.missed_by_tag),
@@ -80,6 +89,13 @@ def _per_pass(stray: list[int], presented: list[int]) -> Rate:
         low=share.low * each,
         high=share.high * each,
     )
+
+
+def _spanning(one: Rate, other: Rate) -> Rate:
+    low, high = min(one.low, other.low), max(one.high, other.high)
+    if (low, high) == (one.low, one.high):
+        return one
+    return replace(one, low=low, high=high, method=f"{one.method}, spanning the fitted")
 
 
 def rate_json(rate: Rate) -> dict[str, Any]:

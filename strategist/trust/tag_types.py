@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -12,9 +13,8 @@ from strategist.survey.rssi import TypeOffset, type_offsets
 from strategist.survey.turn_on import turn_on
 from strategist.trust.evaluate import evaluate
 from strategist.trust.guarded import guarded_outcome
-from strategist.trust.parts import Chooser
 
-__all__ = ["TagTypes", "judge_cutoff"]
+__all__ = ["TagTypes", "judge_cutoff", "measured_types", "without_cutoff"]
 
 
 @dataclass(frozen=True)
@@ -68,21 +68,34 @@ class TagTypes:
         }
 
 
-def judge_cutoff(read_point: ReadPoint, strategy: Strategy, chooser: Chooser) -> TagTypes:
-    """The tag types of a completely surveyed read point, and what they mean for the cutoff."""
+def measured_types(read_point: ReadPoint) -> TagTypes:
+    """The tag types of a completely surveyed read point: their offsets alone."""
+    measured = read_point.survey.as_measured()
+    return TagTypes(type_offsets(measured, turn_on(measured)))
+
+
+def without_cutoff(read_point: ReadPoint, strategy: Strategy, types: TagTypes) -> list[ReadPoint]:
+    """The read point with no cutoff allowed; none where no offset asks what the cutoff is worth."""
+    if strategy.cutoff_dbm is None or not any(one.real for one in types.offsets):
+        return []
+    policy = read_point.policy
+    allow = tuple(way for way in policy.allow if way != "cutoff")
+    return [replace(read_point, policy=replace(policy, allow=allow))]
+
+
+def judge_cutoff(
+    read_point: ReadPoint, strategy: Strategy, types: TagTypes, others: Sequence[Strategy]
+) -> TagTypes:
+    """What the tag types mean for the cutoff; `others` was chosen for `without_cutoff`."""
+    if not others:
+        return types
     survey, policy = read_point.survey, read_point.policy
-    measured = survey.as_measured()
-    offsets = type_offsets(measured, turn_on(measured))
-    real = [abs(one.offset_db) for one in offsets if one.real]
-    if not real or strategy.cutoff_dbm is None:
-        return TagTypes(offsets)
-    offset = round(max(real), DECIMALS)
-    without = replace(policy, allow=tuple(way for way in policy.allow if way != "cutoff"))
-    (other,) = chooser([ReadPoint(survey, without)])
+    (other,) = others
+    offset = round(max(abs(one.offset_db) for one in types.offsets if one.real), DECIMALS)
     guard = Guard(policy.guard.power_db, policy.guard.rssi_db + offset)
 
     def losses(one: Strategy) -> tuple[float, float]:
         plain = evaluate(survey, policy, one).loss
         return plain, guarded_outcome(survey, policy, one, guard).loss
 
-    return TagTypes(offsets, offset, losses(strategy), losses(other), other)
+    return TagTypes(types.offsets, offset, losses(strategy), losses(other), other)

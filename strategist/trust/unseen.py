@@ -20,10 +20,18 @@ from strategist.tags.candidates import tag_fields
 from strategist.tags.fields import words_of
 from strategist.tags.mask import Mask, chain_accepts
 from strategist.trust.intervals import Rate, clopper_pearson
-from strategist.trust.parts import Chooser
 from strategist.trust.rates import rate_json
 
-__all__ = ["SOLVES_MAX", "Held", "Unseen", "item_class", "thin_classes", "unseen_rates"]
+__all__ = [
+    "SOLVES_MAX",
+    "Held",
+    "LeftOut",
+    "Unseen",
+    "item_class",
+    "leave_out",
+    "thin_classes",
+    "unseen_rates",
+]
 
 FOLDS = 4  # parts that are left out in turn; each costs one more choice
 SOLVES_MAX = 2 * FOLDS  # once by tag, once by class
@@ -85,14 +93,25 @@ def thin_classes(survey: Survey) -> tuple[str, ...]:
     )
 
 
-def unseen_rates(read_point: ReadPoint, strategy: Strategy, chooser: Chooser) -> Unseen:
-    """Leave out tags, one of `FOLDS` parts at a time, choose again, and test the new chain on them.
+@dataclass(frozen=True, eq=False)
+class LeftOut:
+    """The read point without some of its tags at a time: single tags, then whole item classes.
 
-    The parts are made by tag number within the survey's order, so the answer is repeatable. Rates
-    carry 95 % Clopper–Pearson intervals; a gap is real when Fisher's exact test says so.
+    `by_tag[i]` and `by_class[i]` mark the tags that part i lacks; `parts` are in that order.
+    """
+
+    by_tag: tuple[Bools, ...]
+    by_class: tuple[Bools, ...]
+    parts: tuple[ReadPoint, ...]
+
+
+def leave_out(read_point: ReadPoint) -> LeftOut:
+    """Leave out tags, one of `FOLDS` parts at a time.
+
+    The parts are made by tag number within the survey's order, so the answer is repeatable. One
+    that would leave no wanted or no stray tag is not made.
     """
     survey = read_point.survey
-    fitted = _held([_count(survey, strategy.masks, np.ones(len(survey.tags), bool))])
     classes = [item_class(survey, tag) for tag in range(len(survey.tags))]
     names = {name: number for number, name in enumerate(sorted(set(classes)))}
     by_class_part = np.array([names[name] for name in classes])
@@ -101,8 +120,26 @@ def unseen_rates(read_point: ReadPoint, strategy: Strategy, chooser: Chooser) ->
     for tag, name in enumerate(classes):  # every class is spread over all parts
         by_tag_part[tag] = (within[name] + names[name]) % FOLDS
         within[name] += 1
-    by_tag = _left_out(read_point, by_tag_part, chooser)
-    by_class = _left_out(read_point, by_class_part % FOLDS, chooser) if len(names) > 1 else None
+    by_tag = _parts(read_point, by_tag_part)
+    by_class = _parts(read_point, by_class_part % FOLDS) if len(names) > 1 else []
+    return LeftOut(
+        tuple(out for out, _ in by_tag),
+        tuple(out for out, _ in by_class),
+        tuple(part for _, part in (*by_tag, *by_class)),
+    )
+
+
+def unseen_rates(
+    survey: Survey, strategy: Strategy, left_out: LeftOut, strategies: Sequence[Strategy]
+) -> Unseen:
+    """Test each chain of `strategies`, chosen for `left_out.parts`, on the tags it never saw.
+
+    Rates carry 95 % Clopper–Pearson intervals; a gap is real when Fisher's exact test says so.
+    """
+    fitted = _held([_count(survey, strategy.masks, np.ones(len(survey.tags), bool))])
+    singles = len(left_out.by_tag)
+    by_tag = _tested(survey, left_out.by_tag, strategies[:singles])
+    by_class = _tested(survey, left_out.by_class, strategies[singles:])
     warnings = [
         *_gaps(fitted, by_tag, "the masks fit the surveyed tags better than others of their kind"),
         *_gaps(fitted, by_class, "a new item class may need a new survey"),
@@ -113,20 +150,21 @@ def unseen_rates(read_point: ReadPoint, strategy: Strategy, chooser: Chooser) ->
 Tally = tuple[int, int, int, int]  # wanted rejected, wanted, strays let through, strays
 
 
-def _left_out(read_point: ReadPoint, part: Ints, chooser: Chooser) -> Held | None:
-    """What chains chosen without a part of the tags do to that part, over all parts."""
-    survey = read_point.survey
-    outs, parts = [], []
+def _parts(read_point: ReadPoint, part: Ints) -> list[tuple[Bools, ReadPoint]]:
+    """The tags of each part, and the read point without them."""
+    found = []
     for number in range(FOLDS):
         out = part == number
-        kept = survey.without_tags(out)
-        if not out.any() or not kept.roster_wanted.any() or kept.roster_wanted.all():
-            continue
-        outs.append(out)
-        parts.append(ReadPoint(kept, read_point.policy))
+        kept = read_point.survey.without_tags(out)
+        if out.any() and kept.roster_wanted.any() and not kept.roster_wanted.all():
+            found.append((out, ReadPoint(kept, read_point.policy)))
+    return found
+
+
+def _tested(survey: Survey, outs: Sequence[Bools], strategies: Sequence[Strategy]) -> Held | None:
+    """What chains chosen without a part of the tags do to that part, over all parts."""
     tallies = [
-        _count(survey, strategy.masks, out)
-        for strategy, out in zip(chooser(parts), outs, strict=True)
+        _count(survey, strategy.masks, out) for strategy, out in zip(strategies, outs, strict=True)
     ]
     return _held(tallies) if tallies else None
 

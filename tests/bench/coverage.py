@@ -25,7 +25,7 @@ from strategist.choose import Options, best_strategies, best_strategy
 from strategist.optimise.strategy import Strategy
 from strategist.survey.records import ReadPoint
 from strategist.trust.evaluate import Outcome, evaluate
-from strategist.trust.folds import cross_validate
+from strategist.trust.folds import cross_validate, without_folds
 from strategist.trust.intervals import Rate
 from strategist.trust.rates import Rates, rates_of
 from tests.bench.drawn import drawn_read_point
@@ -82,9 +82,8 @@ def judged(name: str, seed: int) -> Judged:
     point = plain(drawn_read_point(name, PLACES[name].passes, seed))
     strategy = best_strategy(point, Options())
     outcome = outcome_of(point, strategy)
-    cross = cross_validate(
-        point, strategy, outcome, lambda parts: best_strategies(parts, Options())
-    )
+    chosen = best_strategies(without_folds(point), Options())
+    cross = cross_validate(point, strategy, outcome, chosen)
     assert cross is not None
     true = outcome_of(future(name), strategy)
     folds = [outcome_of(future(name), one).loss / TRUE_PASSES for one in cross.strategies]

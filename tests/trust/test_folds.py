@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
 
 import pytest
 
@@ -13,7 +12,7 @@ from strategist.survey.policy import Loss, Policy
 from strategist.survey.records import ReadPoint
 from strategist.tags.mask import Mask
 from strategist.trust.evaluate import evaluate
-from strategist.trust.folds import FOLDS, CrossValidation, cross_validate
+from strategist.trust.folds import CrossValidation, cross_validate, without_folds
 from tests.optimise.made import random_read_point, survey_of
 
 POLICY = Policy(loss=Loss(5.0, 1.0), allow=("power", "cutoff"))
@@ -34,7 +33,7 @@ def made(passes: int = 20) -> ReadPoint:
 
 def crossed(point: ReadPoint, strategy: Strategy, answers: list[Strategy]) -> CrossValidation:
     outcome = evaluate(point.survey, point.policy, strategy)
-    found = cross_validate(point, strategy, outcome, lambda parts: answers, folds=len(answers))
+    found = cross_validate(point, strategy, outcome, answers)
     assert found is not None
     return found
 
@@ -50,18 +49,27 @@ def test_each_fold_is_judged_by_the_strategy_chosen_without_it() -> None:
     assert json.loads(json.dumps(found.to_json()))["loss_per_pass"]["held_out"] == 2.5
 
 
+def test_held_out_intervals_span_the_fitted_ones() -> None:
+    """Held out 10 missed and no stray, fitted the other way round: each interval reaches from the
+    exact end of 0 of 20 to that of 10 of 20. Where both are alike it is the exact one."""
+    found = crossed(made(), HIGH, [LOW, LOW])
+    for rate, fitted in (
+        (found.held_out_rates.missed_by_tag, found.fitted_rates.missed_by_tag),
+        (found.held_out_rates.stray_by_pass, found.fitted_rates.stray_by_pass),
+    ):
+        assert {rate.events, fitted.events} == {0, 10}
+        assert (rate.low, rate.high) == pytest.approx((0, 0.7280), abs=5e-5)
+        assert "spanning the fitted" in rate.method
+    alike = crossed(made(), LOW, [LOW, LOW])
+    assert alike.held_out_rates == alike.fitted_rates
+
+
 def test_the_parts_leave_out_blocks_of_neighbours_and_are_whole() -> None:
     point = made(12)
-    seen: list[tuple[str, ...]] = []
-
-    def chooser(parts: Sequence[ReadPoint]) -> list[Strategy]:
-        seen.extend(part.survey.pass_ids for part in parts)
-        assert all(part.policy is point.policy for part in parts)
-        return [HIGH] * len(parts)
-
-    cross_validate(point, HIGH, evaluate(point.survey, POLICY, HIGH), chooser, folds=3)
+    parts = without_folds(point, folds=3)
+    assert all(part.policy is point.policy for part in parts)
     ids = point.survey.pass_ids
-    assert seen == [ids[4:], ids[:4] + ids[8:], ids[:8]]
+    assert [part.survey.pass_ids for part in parts] == [ids[4:], ids[:4] + ids[8:], ids[:8]]
 
 
 def test_an_optimistic_fit_is_warned_of_with_its_figures() -> None:
@@ -104,7 +112,8 @@ def test_levels_seldom_chosen_again_are_warned_of() -> None:
 def test_too_few_passes_give_none() -> None:
     point = made(8)
     outcome = evaluate(point.survey, POLICY, LOW)
-    assert cross_validate(point, LOW, outcome, lambda parts: [], folds=FOLDS) is None
+    assert without_folds(point) == []
+    assert cross_validate(point, LOW, outcome, []) is None
 
 
 @pytest.mark.parametrize("seed", range(6))
@@ -115,9 +124,8 @@ def test_with_the_real_chooser_the_fit_never_loses_to_its_folds_on_their_own_pas
     point = random_read_point(seed, size=2)
     strategy = best_strategy(point, Options())
     outcome = evaluate(point.survey, point.policy, strategy)
-    found = cross_validate(
-        point, strategy, outcome, lambda parts: best_strategies(parts, Options()), folds=2
-    )
+    chosen = best_strategies(without_folds(point, folds=2), Options())
+    found = cross_validate(point, strategy, outcome, chosen)
     if found is None or point.policy.limits != Policy().limits:
         return
     for chosen in found.strategies:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
 
 import pytest
 
@@ -14,7 +13,7 @@ from strategist.survey.records import ReadPoint, Tag
 from strategist.survey.rssi import type_offsets
 from strategist.survey.turn_on import turn_on
 from strategist.trust.guarded import guarded_loss
-from strategist.trust.tag_types import TagTypes, judge_cutoff
+from strategist.trust.tag_types import TagTypes, judge_cutoff, measured_types, without_cutoff
 from tests.optimise.made import survey_of
 
 LEVELS = [float(level) for level in range(15, 25)]
@@ -59,11 +58,10 @@ def test_no_offset_is_not_real_and_one_type_has_none() -> None:
 
 
 def judged(point: ReadPoint, strategy: Strategy) -> TagTypes:
-    def chooser(parts: Sequence[ReadPoint]) -> list[Strategy]:
-        assert all("cutoff" not in part.policy.allow for part in parts)
-        return best_strategies(parts, Options())
-
-    return judge_cutoff(point, strategy, chooser)
+    types = measured_types(point)
+    parts = without_cutoff(point, strategy, types)
+    assert all("cutoff" not in part.policy.allow for part in parts)
+    return judge_cutoff(point, strategy, types, best_strategies(parts, Options()))
 
 
 def guarded(rssi_db: float) -> Policy:

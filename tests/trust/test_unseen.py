@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 
-from strategist.choose import Options, best_strategies, choose
-from strategist.optimise.strategy import Strategy
+from strategist.choose import choose
 from strategist.survey.policy import Policy
 from strategist.survey.records import ReadPoint
 from strategist.tags.epc import encode
-from strategist.trust.unseen import FOLDS, THIN_CLASS, thin_classes, unseen_rates
+from strategist.trust.unseen import FOLDS, THIN_CLASS, leave_out, thin_classes
 from tests.optimise.made import survey_of
 
 
@@ -59,13 +56,8 @@ def test_masks_of_item_classes_do_not_hold_for_a_new_class() -> None:
 def test_the_choice_is_made_without_the_tags_left_out() -> None:
     """Each part is gone from the survey that the chooser sees, tags and all."""
     point = made(*ONE_KIND)
-    seen: list[set[str]] = []
-
-    def chooser(parts: Sequence[ReadPoint]) -> list[Strategy]:
-        seen.extend({tag.epc for tag in part.survey.tags} for part in parts)
-        return best_strategies(parts, Options())
-
-    unseen_rates(point, choose(point, Options(unseen=False)).strategy, chooser)
+    left_out = leave_out(point)
+    seen = [{tag.epc for tag in part.survey.tags} for part in left_out.parts]
     everything = {tag.epc for tag in point.survey.tags}
     by_tag = seen[:FOLDS]
     assert all(len(part) < len(everything) for part in seen)
