@@ -13,6 +13,7 @@ import itertools
 import os
 import time
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -41,26 +42,32 @@ class Sweep:
     strays: Floats
 
 
-def measured(place: str, types: str, every: int = 1) -> Sweep:
-    """The curves of one read point, at every so-manieth level from the top down."""
+@cache
+def curves_of(every: int) -> tuple[Floats, pd.DataFrame]:
+    """Levels in dBm, every so-manieth from the top down, and RSSI by (distance, type, tag)."""
     folder = os.environ.get("OPEN_DATA")
     if not folder:
         pytest.skip("skipped: no open data")
     rows = pd.read_csv(Path(folder) / "power_sweep.csv")
-    rows = rows[rows.tag_type.isin(TYPES[types])]
     curves = rows.pivot_table(
         index=["distance_m", "tag_type", "tag"],
         columns="power_dbm",
         values="rssi_dbm",
         dropna=False,
     )
-    curves = curves.iloc[:, ::-1].iloc[:, ::every].iloc[:, ::-1]
+    curves = curves.iloc[:, ::-1].iloc[:, ::every].iloc[:, ::-1].fillna(-np.inf)
+    return curves.columns.to_numpy(float), curves
+
+
+def measured(place: str, types: str, every: int = 1) -> Sweep:
+    """The curves of one read point, at every so-manieth level from the top down."""
+    levels, curves = curves_of(every)
+    curves = curves[curves.index.isin(TYPES[types], level="tag_type")]
     near, far = PLACES[place]
-    unread = {distance: curves.loc[distance].fillna(-np.inf) for distance in (near, *far)}
     return Sweep(
-        curves.columns.to_numpy(float),
-        unread[near].to_numpy(float),
-        np.vstack([unread[distance].to_numpy(float) for distance in far]),
+        levels,
+        curves.loc[near].to_numpy(float),
+        np.vstack([curves.loc[distance].to_numpy(float) for distance in far]),
     )
 
 
