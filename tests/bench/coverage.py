@@ -26,27 +26,29 @@ from strategist.optimise.strategy import Strategy
 from strategist.survey.records import ReadPoint
 from strategist.trust.evaluate import Outcome, evaluate
 from strategist.trust.folds import cross_validate, without_folds
-from strategist.trust.intervals import Rate
+from strategist.trust.intervals import Rate, clopper_pearson
 from strategist.trust.rates import Rates, rates_of
 from tests.bench.drawn import drawn_read_point
 
 TRUE_PASSES, TRUE_SEED, FIRST_SEED = 4000, 99, 100_000
 NAMES = ("missed_by_tag", "missed_by_pass", "stray_by_pass", "stray_per_pass")
+KINDS = ("held out, spanning the fitted", "held out alone", "fitted alone")
 Floats = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True)
 class Judged:
-    """One survey: per-pass losses and missed rates; `held` is whether the held-out intervals of
-    misses (by tag) and of strays (by pass) hold the true rates of the answer."""
+    """One survey: per-pass losses and missed rates. `held` says for each of `KINDS` whether the
+    intervals of passes with a miss and with a stray hold the true rates of the answer, and `wide`
+    how wide they are: shape (kinds, 2)."""
 
     fitted: float
     held_out: float
     true: float
     true_folds: float
     missed: tuple[float, float, float]
-    held: tuple[bool, bool]
-    held_fitted: tuple[bool, bool]
+    held: Floats
+    wide: Floats
 
 
 def plain(point: ReadPoint) -> ReadPoint:
@@ -89,14 +91,17 @@ def judged(name: str, seed: int) -> Judged:
     folds = [outcome_of(future(name), one).loss / TRUE_PASSES for one in cross.strategies]
     truth = rates_of(true)
     held, fitted = cross.held_out_rates, cross.fitted_rates
+    pairs = [[getattr(one, name) for name in NAMES[1:3]] for one in (held, held, fitted)]
+    pairs[1] = [clopper_pearson(rate.events, rate.trials) for rate in pairs[1]]
+    truths = (truth.missed_by_pass, truth.stray_by_pass)
     return Judged(
         cross.fitted,
         cross.held_out,
         true.loss / TRUE_PASSES,
         float(np.mean(folds)),
         tuple(float(r.missed_by_tag.rate or 0) for r in (fitted, held, truth)),  # type: ignore[arg-type]
-        tuple(holds(getattr(held, w), getattr(truth, w)) for w in (NAMES[0], NAMES[2])),  # type: ignore[arg-type]
-        tuple(holds(getattr(fitted, w), getattr(truth, w)) for w in (NAMES[0], NAMES[2])),  # type: ignore[arg-type]
+        np.array([[holds(*both) for both in zip(pair, truths, strict=True)] for pair in pairs]),
+        np.array([[rate.high - rate.low for rate in pair] for pair in pairs]),
     )
 
 
@@ -134,12 +139,11 @@ def _chosen(name: str, found: list[Judged]) -> Iterator[str]:
     yield f"{name}: held out - true of the answer: {told(j.held_out - j.true for j in found)}"
     missed = np.array([j.missed for j in found])
     yield f"{name}: missed rate: fitted, held out, true {np.round(missed.mean(axis=0), 4).tolist()}"
-    for what, rows in (
-        ("held out", [j.held for j in found]),
-        ("fitted", [j.held_fitted for j in found]),
-    ):
-        share = np.round(100 * np.mean(rows, axis=0), 1).tolist()
-        yield f"{name}: {what} intervals hold the truth of the answer (missed, stray): {share} %"
+    yield f"{name}: intervals of passes with a miss, with a stray hold the truth of the answer:"
+    shares = 100 * np.mean([j.held for j in found], axis=0)
+    widths = 100 * np.mean([j.wide for j in found], axis=0)
+    for kind, share, wide in zip(KINDS, shares.round(1), widths.round(1), strict=True):
+        yield f"{name}: {kind}: {share.tolist()} %, {wide.tolist()} % wide in the mean"
 
 
 def main() -> None:
