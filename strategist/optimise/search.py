@@ -34,7 +34,7 @@ __all__ = ["search"]
 
 _DIGITS = 6
 _MANY = 200  # chains left in a branch that are worth splitting it, times (50 + classes)
-_FEW = 250  # chains in all that are sooner weighed one by one than bounded together
+_FEW = 150  # chains in all that are sooner weighed one by one than bounded together
 _AT_ONCE = 2_000  # selections bounded between two looks at the clock
 _PATIENCE = 20_000  # ladders replayed for the second goal, then it is left unproven
 
@@ -236,10 +236,13 @@ class _Search:
             return self.floor
 
     def start(self) -> None:
-        """A first bound of each cutoff, and a good strategy: without masks, then with some."""
+        """A first bound of each cutoff, and a good strategy: without masks, then with some.
+
+        The first is found whatever the clock says.
+        """
         for cutoff in self.problem.outcomes.tolist():
             branch = self._branch(cutoff)
-            self._look(self.chains.listed(0), branch)
+            self._ladders(self.chains.listed(0), 0, branch, likely=True)
             if branch.aim == self._aim():
                 branch.raise_bound(self._target(branch), 1)
             self._push(0, branch)
