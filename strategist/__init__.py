@@ -27,7 +27,8 @@ if TYPE_CHECKING:
     from strategist.batch.tables import safe_cell
     from strategist.batch.templates import SiteTemplates, site_templates, templates_of
     from strategist.batch.templates_text import templates_text
-    from strategist.choose import Options, Result, choose
+    from strategist.choose import Result, choose
+    from strategist.decide import Options
     from strategist.judge import Judged, judge
     from strategist.optimise.selections import TooManySelectionsError
     from strategist.optimise.strategy import Strategy, read_strategy
@@ -192,7 +193,8 @@ _LATE = {
     "batch.tables": ("safe_cell",),
     "batch.templates": ("SiteTemplates", "site_templates", "templates_of"),
     "batch.templates_text": ("templates_text",),
-    "choose": ("Options", "Result", "choose"),
+    "choose": ("Result", "choose"),
+    "decide": ("Options",),
     "optimise.selections": ("TooManySelectionsError",),
     "judge": ("Judged", "judge"),
     "optimise.strategy": ("Strategy", "read_strategy"),

@@ -9,7 +9,8 @@ from functools import partial
 from itertools import islice
 from typing import Any
 
-from strategist.choose import Options, Result, choose, proven_strategy
+from strategist.choose import Result, choose
+from strategist.decide import Options, proven_strategy
 from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete
 from strategist.survey.records import ReadPoint
@@ -74,8 +75,8 @@ def judge(read_point: ReadPoint, options: Options | None = None, mapped: Map = m
     left_out = leave_out(whole) if options.unseen and result.strategy.masks else None
     tags = left_out.parts if left_out else ()
     plain = without_cutoff(whole, result.strategy, types)
-    rest = mapped(again, [*tags, *plain])
-    found = [*begun, *rest]
+    others = list(mapped(again, [*tags, *plain]))  # first, since workers began with the folds
+    found = [*begun, *others]
     each = (strategy for strategy, _ in found)
     cross = cross_validate(whole, result.strategy, result.outcome, list(islice(each, len(folds))))
     warnings = list(cross.warnings) if cross else []

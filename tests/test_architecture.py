@@ -13,9 +13,9 @@ import strategist
 ROOT = Path(__file__).parent.parent
 SOURCES = sorted((ROOT / "strategist").rglob("*.py")) + sorted((ROOT / "api").rglob("*.py"))
 
-# Rooms from left to right; those of one rank do not import each other. `choose` is a file: it wires
-# the optimiser and the evaluator, so it stands to the right of both; `judge` and `tradeoffs` call
-# it repeatedly.
+# Rooms from left to right; those of one rank do not import each other. `decide` and `choose` are
+# files: they wire the optimiser and the evaluator, so they stand to the right of both; `judge` and
+# `tradeoffs` call them repeatedly.
 RANK = {
     "errors": 0,
     "survey": 1,
@@ -23,13 +23,14 @@ RANK = {
     "radio": 2,
     "optimise": 3,
     "trust": 4,
-    "choose": 5,
-    "judge": 6,
-    "tradeoffs": 6,
-    "report": 7,
-    "batch": 8,
-    "commands": 9,
-    "__main__": 10,
+    "decide": 5,
+    "choose": 6,
+    "judge": 7,
+    "tradeoffs": 7,
+    "report": 8,
+    "batch": 9,
+    "commands": 10,
+    "__main__": 11,
 }
 # The package's __init__ names modules of every room without loading them, and the commands use
 # these names: slow libraries load late without a single import inside a function.

@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from strategist import choose
 from strategist.errors import DisagreementError
 from strategist.trust.evaluate import Outcome, evaluate
 from tests.optimise.made import random_read_point
@@ -18,7 +19,7 @@ def test_a_disagreement_is_an_error(
     change: dict[str, float], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Where the evaluator counts a tag, or half a loss, more than the optimiser, none leaves."""
-    module = importlib.import_module("strategist.choose")
+    module = importlib.import_module("strategist.decide")
 
     def other(*given: Any) -> Outcome:
         outcome = evaluate(*given)
@@ -26,7 +27,7 @@ def test_a_disagreement_is_an_error(
         return dataclasses.replace(outcome, **{name: getattr(outcome, name) + by})
 
     point = random_read_point(1, 0)
-    module.choose(point)
+    choose(point)
     monkeypatch.setattr(module, "evaluate", other)
     with pytest.raises(DisagreementError):
-        module.choose(point)
+        choose(point)

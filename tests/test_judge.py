@@ -9,7 +9,8 @@ from collections.abc import Callable, Iterable, Sequence
 import pytest
 
 import strategist
-from strategist.choose import Options, Result, choose
+from strategist.choose import Result, choose
+from strategist.decide import Options
 from strategist.judge import Again, judge
 from strategist.survey.records import ReadPoint
 from tests.optimise.made import random_read_point

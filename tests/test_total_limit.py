@@ -25,6 +25,7 @@ def limits(monkeypatch: pytest.MonkeyPatch) -> list[float | None]:
         return real(seconds if len(asked) == 1 else 0.0)
 
     monkeypatch.setattr(module, "Clock", clock)
+    monkeypatch.setattr("strategist.decide.Clock", clock)
     monkeypatch.setattr("strategist.tradeoffs.techniques.Clock", clock)
     return asked
 

@@ -17,7 +17,7 @@ from strategist.batch.engine import ATTEMPTS, carry_out, engine_for
 from strategist.batch.lock import alone_in
 from strategist.batch.summary import Summary, summarise
 from strategist.batch.work import Done, Task, failed, solve
-from strategist.choose import Options
+from strategist.decide import Options
 from strategist.errors import InputError
 from strategist.survey.parts import Parts, open_case
 

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from strategist.batch.coupling import tags_of
-from strategist.choose import Options, choose
+from strategist.choose import choose
+from strategist.decide import Options
 from strategist.errors import DisagreementError, InputError, SolveError
 from strategist.radio.complete import complete
 from strategist.survey.parts import Part

@@ -5,10 +5,11 @@ from __future__ import annotations
 import argparse
 import os
 import signal
-from collections.abc import Iterator
-from concurrent.futures import ProcessPoolExecutor
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
+from functools import partial
 from multiprocessing import get_context
 from typing import Any
 
@@ -26,6 +27,8 @@ __all__ = ["add"]
 
 _PROCESSES_MAX = 8  # there are some fourteen further choices at a read point
 
+Map = Callable[[Callable[[Any], Any], Sequence[Any]], Iterator[Any]]
+
 
 def add(commands: Commands) -> None:
     what = "solve, then say how far to trust the answer and what to measure next"
@@ -37,10 +40,11 @@ def add(commands: Commands) -> None:
 def _judge(arguments: argparse.Namespace) -> int:
     options = solving(arguments)
     try:
-        with _pool() as pool:
+        with _workers() as mapped:
 
             def answer(point: strategist.ReadPoint, last: bool) -> tuple[dict[str, Any], str]:
-                judged = strategist.judge(point, options, pool.map)
+                mapped(abs, [0])  # workers load the library while this process does
+                judged = strategist.judge(point, options, mapped)
                 return judged.to_json(), strategist.judged_text(judged, point.policy, caution=last)
 
             return each_point(arguments, answer)
@@ -49,15 +53,43 @@ def _judge(arguments: argparse.Namespace) -> int:
 
 
 @contextmanager
-def _pool() -> Iterator[ProcessPoolExecutor]:
-    """Workers for the further choices; spawned, since a fork after a solve may hang."""
-    pool = ProcessPoolExecutor(
-        min(os.cpu_count() or 1, _PROCESSES_MAX),
-        mp_context=get_context("spawn"),
-        initializer=signal.signal,  # an interrupt is for the parent to answer
-        initargs=(signal.SIGINT, signal.SIG_IGN),
-    )
+def _workers() -> Iterator[Map]:
+    """A `map` over all processors, this process on one of them, workers on the others.
+
+    Workers are spawned, since a fork after a solve may hang.
+    """
+    workers = min(os.cpu_count() or 1, _PROCESSES_MAX) - 1
+    if not workers:
+        yield map
+        return
+    pool = ProcessPoolExecutor(workers, mp_context=get_context("spawn"), initializer=_begin_worker)
     try:
-        yield pool
+        yield partial(_mapped, pool)
     finally:
         pool.shutdown(cancel_futures=True)  # after an error nobody waits for what was begun
+
+
+def _begin_worker() -> None:
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # an interrupt is for the parent to answer
+    strategist.Options()
+
+
+def _mapped(
+    pool: ProcessPoolExecutor, function: Callable[[Any], Any], parts: Sequence[Any]
+) -> Iterator[Any]:
+    """As the built-in `map`; workers begin at once, and whoever collects takes part, from the last
+    on, in what none has begun."""
+    begun = [pool.submit(function, part) for part in parts]
+    return _collected(begun, function, parts)
+
+
+def _collected(
+    begun: Sequence[Future[Any]], function: Callable[[Any], Any], parts: Sequence[Any]
+) -> Iterator[Any]:
+    own = {
+        number: function(parts[number])
+        for number in reversed(range(len(parts)))
+        if begun[number].cancel()
+    }
+    for number in range(len(parts)):
+        yield own[number] if number in own else begun[number].result()

@@ -6,7 +6,7 @@ import time
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
-from strategist.choose import Options, compare_counts, compare_guarded
+from strategist.decide import Options, compare_counts, compare_guarded
 from strategist.optimise.clock import Clock
 from strategist.optimise.finish import finish
 from strategist.optimise.frontier import Sweep, sweep

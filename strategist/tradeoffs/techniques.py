@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
-from strategist.choose import Decided, Options, Status, decide
+from strategist.decide import Decided, Options, Status, decide
 from strategist.optimise.clock import Clock
 from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete

@@ -10,7 +10,8 @@ from typing import Any
 
 import numpy as np
 
-from strategist.choose import Options, Result, choose
+from strategist.choose import Result, choose
+from strategist.decide import Options
 from strategist.errors import InputError
 from strategist.optimise.problem import value
 from strategist.radio.complete import complete

@@ -21,7 +21,7 @@ import numpy.typing as npt
 
 from cases.generate import SEED
 from cases.linen import PLACES
-from strategist.choose import Options, best_strategies, best_strategy
+from strategist.decide import Options, best_strategies, best_strategy
 from strategist.optimise.strategy import Strategy
 from strategist.survey.records import ReadPoint
 from strategist.trust.evaluate import Outcome, evaluate

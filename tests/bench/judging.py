@@ -10,7 +10,8 @@ import time
 from collections.abc import Callable, Iterator, Sequence
 
 from cases.generate import FOLDER
-from strategist.choose import Options, choose
+from strategist.choose import choose
+from strategist.decide import Options
 from strategist.judge import judge
 from strategist.optimise.strategy import Strategy
 from strategist.survey.reading import read_case

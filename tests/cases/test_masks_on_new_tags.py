@@ -9,7 +9,8 @@ import pytest
 
 from cases.generate import draw, mint
 from cases.linen import PLACES
-from strategist.choose import Options, Result, choose
+from strategist.choose import Result, choose
+from strategist.decide import Options
 from strategist.survey.policy import Loss, Policy, Reader
 from strategist.survey.reading import read_case
 from strategist.survey.records import ReadPoint, Survey, Tag

@@ -13,7 +13,8 @@ import numpy as np
 import pulp
 import pytest
 
-from strategist.choose import Options, Prover, Result, choose
+from strategist.choose import Result, choose
+from strategist.decide import Options, Prover
 from strategist.optimise.model import Model
 from strategist.optimise.problem import Problem, pose
 from strategist.optimise.strategy import Strategy

@@ -7,7 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from strategist.choose import Options, Result, choose
+from strategist.choose import Result, choose
+from strategist.decide import Options
 from strategist.survey.policy import Guard, Limits, Loss, Policy, Technique
 from strategist.survey.records import ReadPoint
 from strategist.trust.evaluate import evaluate

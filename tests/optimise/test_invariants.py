@@ -9,7 +9,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from strategist.choose import Options, Prover, Result, choose
+from strategist.choose import Result, choose
+from strategist.decide import Options, Prover
 from strategist.survey.policy import Limits, Loss, Policy, Technique
 from strategist.survey.records import ReadPoint, Survey
 from tests.optimise.made import excess, random_read_point

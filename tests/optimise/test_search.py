@@ -6,7 +6,8 @@ from unittest.mock import patch
 
 import pytest
 
-from strategist.choose import Options, choose
+from strategist.choose import choose
+from strategist.decide import Options
 from strategist.optimise.clock import Clock
 from strategist.optimise.problem import pose
 from strategist.optimise.search import _Search, search

@@ -14,7 +14,8 @@ import numpy as np
 import pytest
 from sklearn.datasets import load_breast_cancer, load_iris
 
-from strategist.choose import Options, Prover, Result, choose
+from strategist.choose import Result, choose
+from strategist.decide import Options, Prover
 from strategist.optimise.strategy import Strategy
 from strategist.survey.policy import Loss, Policy
 from strategist.survey.records import ReadPoint

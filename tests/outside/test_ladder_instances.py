@@ -18,7 +18,8 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
-from strategist.choose import Options, Prover, choose
+from strategist.choose import choose
+from strategist.decide import Options, Prover
 from strategist.survey.policy import Loss, Policy, Reader
 from strategist.survey.records import ReadPoint, Survey, Tag
 

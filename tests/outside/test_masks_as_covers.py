@@ -10,7 +10,8 @@ import itertools
 
 import pytest
 
-from strategist.choose import Options, Prover, Result, choose
+from strategist.choose import Result, choose
+from strategist.decide import Options, Prover
 from strategist.optimise.problem import Problem, pose
 from strategist.survey.policy import Limits, Loss, Policy, Reader
 from strategist.survey.records import ReadPoint

@@ -17,7 +17,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from strategist.choose import Options, best_strategy
+from strategist.decide import Options, best_strategy
 from strategist.optimise.strategy import Strategy
 from strategist.survey.policy import Guard
 from strategist.survey.records import ReadPoint

@@ -21,7 +21,8 @@ import numpy.typing as npt
 import pandas as pd
 import pytest
 
-from strategist.choose import Options, Prover, choose
+from strategist.choose import choose
+from strategist.decide import Options, Prover
 from strategist.survey.policy import Loss, Policy, Reader
 from strategist.survey.records import ReadPoint, Survey, Tag
 from strategist.tags.epc import encode

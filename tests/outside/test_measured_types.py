@@ -11,7 +11,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from strategist.choose import Options, choose
+from strategist.choose import choose
+from strategist.decide import Options
 from strategist.optimise.strategy import Strategy
 from strategist.survey.policy import Guard
 from strategist.survey.records import ReadPoint

@@ -9,7 +9,8 @@ from typing import Any
 
 import pytest
 
-from strategist.choose import Options, choose
+from strategist.choose import choose
+from strategist.decide import Options
 from strategist.errors import DisagreementError
 from strategist.survey.policy import Guard, Limits, Loss, Policy
 from strategist.survey.records import ReadPoint

@@ -6,7 +6,8 @@ from dataclasses import replace
 
 import pytest
 
-from strategist.choose import Options, choose
+from strategist.choose import choose
+from strategist.decide import Options
 from strategist.survey.policy import Limits, Policy, Reader
 from strategist.survey.records import ReadPoint
 from strategist.tradeoffs.techniques import Variant, compare_techniques

@@ -7,7 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from strategist.choose import Options, choose
+from strategist.choose import choose
+from strategist.decide import Options
 from strategist.errors import InputError
 from strategist.survey.policy import Guard, Loss, Policy
 from strategist.survey.records import ReadPoint

@@ -6,7 +6,7 @@ import json
 
 import pytest
 
-from strategist.choose import Options, best_strategies, best_strategy
+from strategist.decide import Options, best_strategies, best_strategy
 from strategist.optimise.strategy import Strategy
 from strategist.survey.policy import Loss, Policy
 from strategist.survey.records import ReadPoint

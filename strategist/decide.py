@@ -1,0 +1,165 @@
+"""What is decided, and no more: pose, prove, finish, and have the evaluator replay the answer.
+
+A choice that is repeated to judge another one needs only this. It stands apart from `choose`, since
+worker processes load it and not the statistics of a whole answer (a second for each).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from strategist.errors import DisagreementError
+from strategist.optimise.clock import Clock
+from strategist.optimise.finish import finish
+from strategist.optimise.model import prove_by_model
+from strategist.optimise.problem import Answer, Counts, Problem, pose
+from strategist.optimise.search import search
+from strategist.optimise.selections import TooManySelectionsError
+from strategist.optimise.strategy import Strategy
+from strategist.radio.complete import complete
+from strategist.survey.records import ReadPoint
+from strategist.trust.evaluate import Outcome, evaluate
+
+__all__ = [
+    "Decided",
+    "Options",
+    "Prover",
+    "Status",
+    "best_strategies",
+    "best_strategy",
+    "compare_counts",
+    "compare_guarded",
+    "decide",
+    "least",
+    "proven_strategy",
+]
+
+Status = Literal["optimal", "feasible", "infeasible", "undecided"]
+Prover = Literal["auto", "search", "model"]
+_SAME_LOSS = 1e-6
+
+
+@dataclass(frozen=True)
+class Options:
+    """How to solve. `time_limit_s` None: until proven. `seed` feeds the mixed-integer solver.
+    `total_limit_s` bounds the whole answer: the proof, and with what it leaves the further solves
+    (for `unseen`, of `judge`, or of trade-offs), shared evenly (None: each has its own
+    `time_limit_s`).
+
+    `prover` "search" is the exact search, "model" the mixed-integer model with HiGHS; "auto" takes
+    the search unless the chains are too many to list. Both prove the same optimum. `unseen` asks
+    how the masks hold for tags left out of the survey, which takes a few more solves.
+    """
+
+    time_limit_s: float | None = None
+    seed: int = 0
+    prover: Prover = "auto"
+    unseen: bool = True
+    total_limit_s: float | None = None
+
+    def share(self, solves: int, spent: float) -> Options:
+        """Those of one of `solves` still to come, which part evenly what `spent` seconds left."""
+        if self.total_limit_s is None:
+            return self
+        left = max(0.0, self.total_limit_s - spent) / solves
+        return replace(self, time_limit_s=least(self.time_limit_s, left), total_limit_s=left)
+
+
+def best_strategies(parts: Sequence[ReadPoint], options: Options) -> list[Strategy]:
+    """The best strategy of each part of a read point, checked by the evaluator and no more.
+
+    For judging how a choice holds when it is repeated; each part has the whole time limit.
+    """
+    return [best_strategy(part, options) for part in parts]
+
+
+def best_strategy(part: ReadPoint, options: Options) -> Strategy:
+    """The best strategy of one part."""
+    return proven_strategy(part, options)[0]
+
+
+def proven_strategy(part: ReadPoint, options: Options) -> tuple[Strategy, bool]:
+    """The best strategy of one part, and whether it was proven in the time given."""
+    found = decide(complete(part), options, Clock(options.time_limit_s))
+    return found.strategy, found.answer.proven
+
+
+@dataclass(frozen=True, eq=False)
+class Decided:
+    """An answer with its strategy and the outcome that the evaluator found."""
+
+    problem: Problem
+    answer: Answer
+    prover: str
+    strategy: Strategy
+    outcome: Outcome
+
+    @property
+    def status(self) -> Status:
+        answer = self.answer
+        if answer.key[0] > 0:
+            return "infeasible" if answer.bound[0] >= answer.key[0] else "undecided"
+        return "optimal" if answer.proven else "feasible"
+
+    @property
+    def loss(self) -> float:
+        return self.problem.loss(self.answer.counts)
+
+    @property
+    def bound(self) -> float:
+        """A loss that no strategy of the searched set is below (0 while limits are exceeded)."""
+        return self.answer.bound[1] if self.answer.bound[0] >= self.answer.key[0] else 0.0
+
+    @property
+    def mask_words(self) -> tuple[str, ...]:
+        chain = self.answer.chain
+        return tuple(self.problem.candidates.words[x.mask] for x in chain.literals)
+
+
+def decide(whole: ReadPoint, options: Options, clock: Clock) -> Decided:
+    """Pose, prove, finish, and have the evaluator replay the answer; `whole` has no untried pair.
+
+    Raises DisagreementError where the evaluator finds another loss than the optimiser did.
+    """
+    problem = pose(whole.survey, whole.policy)
+    answer, prover = _prove(problem, options, clock)
+    strategy, counts = finish(problem, answer)
+    outcome = evaluate(whole.survey, whole.policy, strategy)
+    compare_counts(counts, outcome, problem)
+    return Decided(problem, answer, prover, strategy, outcome)
+
+
+def _prove(problem: Problem, options: Options, clock: Clock) -> tuple[Answer, str]:
+    if options.prover != "model":
+        try:
+            return search(problem, clock), "search"
+        except TooManySelectionsError:
+            if options.prover == "search":
+                raise
+    return prove_by_model(problem, clock, options.seed), "model"
+
+
+def least(*limits: float | None) -> float | None:
+    return min((limit for limit in limits if limit is not None), default=None)
+
+
+def compare_counts(counts: Counts, outcome: Outcome, problem: Problem) -> None:
+    """The optimiser does not mark its own work: DisagreementError where the two differ."""
+    if (outcome.missed, outcome.stray) != (counts.missed, counts.stray) or abs(
+        outcome.loss - problem.loss(counts)
+    ) > _SAME_LOSS * max(1.0, outcome.loss):
+        raise DisagreementError(
+            f"the optimiser counts {counts.missed} missed and {counts.stray} stray, the evaluator "
+            f"{outcome.missed} and {outcome.stray}, for the same strategy: please report this"
+        )
+
+
+def compare_guarded(counted: float, replayed: float) -> None:
+    """Nor its guarded loss."""
+    if abs(counted - replayed) > _SAME_LOSS * max(1.0, replayed):
+        raise DisagreementError(
+            f"the optimiser finds a guarded loss of {counted:g}, the evaluator of {replayed:g}, "
+            "for the same strategy: please report this"
+        )
