@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import json
 import sys
+import threading
 from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
 import strategist
 from strategist.choose import Result, choose
+from strategist.commands.judge import shared_map
 from strategist.decide import Options
 from strategist.judge import Again, judge
 from strategist.survey.records import ReadPoint
@@ -50,6 +53,24 @@ def test_every_further_choice_goes_through_the_map(
     monkeypatch.setattr(sys.modules["strategist.judge"], "choose", answer)
     judge(made(*ONE_KIND), Options(total_limit_s=limit), mapped)
     assert seen == order
+
+
+def test_who_collects_works_along_from_the_end() -> None:
+    """The one worker is held up in the first part until the last is done, so it is done here."""
+    last_done, doers = threading.Event(), {}
+
+    def function(part: int) -> int:
+        doers[part] = threading.get_ident()
+        if part == 0:
+            assert last_done.wait(60)
+        if part == 5:
+            last_done.set()
+        return part * part
+
+    with ThreadPoolExecutor(1) as pool:
+        found = list(shared_map(pool, function, range(6)))
+    assert found == [0, 1, 4, 9, 16, 25]
+    assert doers[5] == threading.get_ident() != doers[0]
 
 
 def test_one_limit_for_the_whole_judgement() -> None:

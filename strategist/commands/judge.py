@@ -6,7 +6,7 @@ import argparse
 import os
 import signal
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from functools import partial
@@ -23,7 +23,7 @@ from strategist.commands.arguments import (
     solving,
 )
 
-__all__ = ["add"]
+__all__ = ["add", "shared_map"]
 
 _PROCESSES_MAX = 8  # there are some fourteen further choices at a read point
 
@@ -64,7 +64,7 @@ def _workers() -> Iterator[Map]:
         return
     pool = ProcessPoolExecutor(workers, mp_context=get_context("spawn"), initializer=_begin_worker)
     try:
-        yield partial(_mapped, pool)
+        yield partial(shared_map, pool)
     finally:
         pool.shutdown(cancel_futures=True)  # after an error nobody waits for what was begun
 
@@ -74,8 +74,8 @@ def _begin_worker() -> None:
     strategist.Options()
 
 
-def _mapped(
-    pool: ProcessPoolExecutor, function: Callable[[Any], Any], parts: Sequence[Any]
+def shared_map(
+    pool: Executor, function: Callable[[Any], Any], parts: Sequence[Any]
 ) -> Iterator[Any]:
     """As the built-in `map`; workers begin at once, and whoever collects takes part, from the last
     on, in what none has begun."""
