@@ -1,7 +1,7 @@
 """What judging costs: `python -m tests.bench.judging` prints processor time, in choices.
 
-Each read point of the demo is judged in one process; the wall time on k idle processors is near the
-processor time of a choice plus the rest divided by k.
+Each read point of the demo is judged in one process. The command has each processor start a process
+(a second or two) and take part, so on two idle ones it takes near that and half of what is printed.
 """
 
 from __future__ import annotations
@@ -42,8 +42,7 @@ def main() -> None:
         print(
             f"{point.name}: judging is {whole / once:.1f} choices ({whole:.1f} s of processor "
             f"time): {len(spent)} further choices {sum(spent):.1f} s, the rest "
-            f"{whole - once - sum(spent):.1f} s; on two idle processors about "
-            f"{whole - sum(spent) / 2:.1f} s",
+            f"{whole - once - sum(spent):.1f} s; half of it is {whole / 2:.1f} s",
             flush=True,
         )
 
