@@ -17,6 +17,7 @@ from strategist.optimise.staircase import Point
 from strategist.survey.policy import Limits, Loss
 from strategist.survey.records import ReadPoint
 from strategist.trust.evaluate import evaluate
+from tests.optimise.counted import CountedClock
 from tests.optimise.made import excess, preference, random_read_point, strategies
 
 LIMITED = range(0, 60, 3)  # as drawn: some have limits, some two masks
@@ -85,6 +86,7 @@ def assert_like_brute_force(read_point: ReadPoint) -> None:
     assert work == expected
     assert found.open == ()
     assert found.stray_bounds == {point: point[1] for point in expected}
+    assert found.missed_bounds == {point: point[0] for point in expected}
 
 
 @pytest.mark.parametrize("seed", LIMITED)
@@ -143,30 +145,24 @@ def test_ratios_are_those_of_least_loss() -> None:
 
 @pytest.mark.parametrize(("size", "seed"), [(2, 406), (3, 426)])
 def test_a_stopped_sweep_says_no_more_than_it_knows(size: int, seed: int) -> None:
-    """Cut short at any place, what it calls open holds every point of the whole that it lacks."""
+    """Cut short at any place, what it calls open holds every point of the whole that it lacks, and
+    a point whose bounds are its own counts is one of the whole."""
     read_point = wide(size, seed)
     problem = pose(read_point.survey, read_point.policy)
     whole = sweep(problem, Clock()).staircase.points
-    stopped = 0
+    stopped = mixed = 0
     for looks in range(1, 60, 3):
-        found = sweep(problem, _Counted(looks))
+        found = sweep(problem, CountedClock(looks))
         for point in whole:
             known = point in found.staircase.points
             assert known or any(m >= point[0] and s >= point[1] for m, s in found.open)
         for (missed, stray), bound in found.stray_bounds.items():
             assert bound <= min((s for m, s in whole if m <= missed), default=stray)
+        for (missed, stray), bound in found.missed_bounds.items():
+            assert bound <= min((m for m, s in whole if s <= stray), default=missed)
+        bounds = found.missed_bounds, found.stray_bounds
+        proven = {p for p in found.staircase.points if tuple(b[p] for b in bounds) == p}
+        assert proven <= set(whole)
         stopped += bool(found.open)
-    assert stopped > 3
-
-
-class _Counted(Clock):
-    """A clock that runs out after so many looks at it."""
-
-    def __init__(self, looks: int) -> None:
-        super().__init__()
-        object.__setattr__(self, "left", looks)
-
-    def expired(self) -> bool:
-        left: int = self.left  # type: ignore[attr-defined]
-        object.__setattr__(self, "left", left - 1)
-        return left <= 0
+        mixed += 0 < len(proven) < len(found.staircase.points)
+    assert stopped > 3 and mixed
