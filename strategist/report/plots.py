@@ -39,13 +39,22 @@ _STYLE: Any = {  # the keys of matplotlib's rcParams
     "axes.grid": True,
     "grid.color": "#dddddd",
     "grid.linewidth": 0.6,
+    "xtick.major.size": 0,  # the grid says as much, with a third of the elements
+    "ytick.major.size": 0,
+    "figure.facecolor": "none",
+    "axes.facecolor": "none",
     "hatch.linewidth": 0.7,
     "legend.frameon": False,
     "legend.fontsize": 9,
 }
-_ID = re.compile(r'(\bid="|url\(#|xlink:href="#)')
-_METADATA = re.compile(r"<metadata>.*?</metadata>", re.S)
+_UNUSED = re.compile(r"<metadata>.*?</metadata>|<defs>\s*<style.*?</style>\s*</defs>", re.S)
 _NUMBERS = re.compile(r"(?<![#\w])-?\d+\.\d{3,}")
+_ID = re.compile(r' id="([^"]*)"')
+_TO_ID = re.compile(r'(url\(#|xlink:href="#)([^")]*)')
+_FONT = re.compile(r" font-family: [^;\"]*;?")
+_LONG = re.compile(r' (?:d|style)="[^"]*"')
+_BLANKS = re.compile(r"(?<=[:;]) | (?=[LQCMz\"])|(?<=[LQCM]) ")
+_GROUP = re.compile(r"</?g\b[^>]*>")
 
 
 def can_plot() -> bool:
@@ -194,8 +203,8 @@ def frontier_plot(
         axes.set_xlabel("wanted tags missed")
         axes.set_ylabel("stray tags reported")
         axes.locator_params(integer=True)
-        axes.set_xlim(left=-0.5)
-        axes.set_ylim(bottom=-0.5)
+        axes.set_xlim(left=-0.04 * axes.get_xlim()[1])
+        axes.set_ylim(bottom=-0.06 * axes.get_ylim()[1])
         _legend(axes)
 
     return _svg(ident, label, draw)
@@ -226,12 +235,38 @@ def _svg(ident: str, label: str, draw: Draw, left: float = 0.14) -> str:
         draw(figure.subplots(gridspec_kw={"left": left, **_ROOM}))
         file = io.StringIO()
         figure.savefig(file, format="svg", metadata={"Date": None})
-    text = _METADATA.sub("", file.getvalue())
-    text = text[text.index("<svg") :]
-    text = _ID.sub(rf"\g<1>{ident}-", text)
-    text = _NUMBERS.sub(lambda found: f"{float(found[0]):.2f}".rstrip("0").rstrip("."), text)
+    text = _UNUSED.sub("", file.getvalue())
+    text = _light(text[text.index("<svg") :], ident)
     head, rest = text.split(">", 1)
     head = re.sub(r' (width|height|version|xmlns(:xlink)?)="[^"]*"', "", head)
     named = html.escape(label)
     space = 'xmlns:xlink="http://www.w3.org/1999/xlink"'
-    return f'{head} {space} role="img" aria-label="{named}"><title>{named}</title>{rest.strip()}'
+    head += f' {space} stroke-linejoin="round" role="img" aria-label="{named}"'
+    return f"{head}><title>{named}</title>{rest.strip()}"
+
+
+def _light(text: str, ident: str) -> str:
+    """matplotlib's SVG with only what a browser needs: pages hold hundreds of plots.
+
+    Ids that nothing refers to, groups that say nothing, blanks and the font of each text go (the
+    page's style sets one); numbers keep two decimals, and ids that stay begin with `ident`.
+    """
+    asked = {name for _, name in _TO_ID.findall(text)}
+    text = _ID.sub(lambda it: f' id="{ident}-{it[1]}"' if it[1] in asked else "", text)
+    text = _TO_ID.sub(rf"\g<1>{ident}-\g<2>", text)
+    text = _NUMBERS.sub(lambda it: f"{float(it[0]):.2f}".rstrip("0").rstrip("."), text)
+    text = _FONT.sub("", text)
+    text = re.sub(r' transform="rotate\(-0 [^"]*"', "", text)
+    text = re.sub(r">\s+<", "><", text)
+    text = _LONG.sub(lambda it: _BLANKS.sub("", it[0].replace("\n", "")), text)
+    open_: list[bool] = []
+
+    def group(found: re.Match[str]) -> str:
+        if found[0] == "<g/>":
+            return ""
+        if found[0] == "</g>":
+            return "</g>" if open_.pop() else ""
+        open_.append(found[0] != "<g>")
+        return found[0] if open_[-1] else ""
+
+    return _GROUP.sub(group, text)
