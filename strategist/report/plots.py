@@ -25,8 +25,10 @@ __all__ = [
 Draw = Callable[["Axes"], None]
 
 WANTED, STRAY, MASKED, CHOSEN = "#12486b", "#b4531a", "#8a8a8a", "#111111"
-_SIZE_IN = (4.3, 2.8)
-_ROOM = {"right": 0.97, "bottom": 0.16, "top": 0.84}  # of the figure, for the axes
+_SIZE_IN = (4.3, 2.6)
+_ROOM = {"right": 0.97, "bottom": 0.17, "top": 0.83}  # of the figure, for the axes
+_NEAR = 0.8  # of the strays at the highest level: a bar that comes near their line
+_FAR = 1.5  # times the frontier: a point beyond is shown at the edge, or the frontier is flat
 _STYLE: Any = {  # the keys of matplotlib's rcParams
     "svg.fonttype": "none",
     "svg.hashsalt": "strategist",
@@ -157,11 +159,13 @@ def silenced_plot(ident: str, label: str, picture: Mapping[str, Any]) -> str:
         top = picture["stray_at_top"]
         axes.axvline(top, color=CHOSEN, lw=1.2, ls="--", label="reported at the highest level")
         for place, count in zip(places, alone, strict=True):
+            inside = count > _NEAR * top  # or it would stand on the line
             axes.annotate(
                 f"{count}",
                 (count, place),
-                xytext=(4, 0),
+                xytext=(-4 if inside else 4, 0),
                 textcoords="offset points",
+                ha="right" if inside else "left",
                 va="center",
                 bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.5},
             )
@@ -189,17 +193,32 @@ def frontier_plot(
         missed, stray = [one["missed"] for one in order], [one["stray"] for one in order]
         axes.step(missed, stray, where="post", color=WANTED, lw=1.2)
         axes.plot(missed, stray, "o", color=WANTED, ms=3.5, label="none beats it in both")
+        ends = [max(1, *counts) for counts in (missed, stray)]
         for (name, one), mark in zip(marked, ("D", "X", "^", "v"), strict=False):
+            asked = one["missed"], one["stray"]
+            place = min(asked[0], _FAR * ends[0]), min(asked[1], _FAR * ends[1])
             axes.plot(
-                [one["missed"]],
-                [one["stray"]],
+                [place[0]],
+                [place[1]],
                 mark,
                 color=STRAY,
                 mec=CHOSEN,
                 ms=8,
                 label=name,
                 zorder=5,
+                clip_on=False,
             )
+            if place != asked:
+                left = place[0] < 0.6 * ends[0]
+                axes.annotate(
+                    f"off the plot, at\n{asked[0]} missed, {asked[1]} stray",
+                    place,
+                    xytext=(8 if left else -8, 4),
+                    textcoords="offset points",
+                    ha="left" if left else "right",
+                    va="top",
+                    bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.5},
+                )
         axes.set_xlabel("wanted tags missed")
         axes.set_ylabel("stray tags reported")
         axes.locator_params(integer=True)
