@@ -86,7 +86,7 @@ def sweep(problem: Problem, clock: Clock) -> Sweep:
 class _Sweep:
     def __init__(self, problem: Problem, clock: Clock) -> None:
         most = _most(problem)
-        self.asked = problem  # with the weights that guarded losses are counted by
+        self._guarded = problem.under_guard()  # with the weights that its losses are counted by
         ordering = Loss(min(1e6, most[1] + 1.0), 1.0)  # tells any two points apart
         self.problem = replace(problem, policy=replace(problem.policy, loss=ordering))
         self.clock = clock
@@ -187,24 +187,25 @@ class _Sweep:
                 work = [(*begin, float(count), *map(float, places)) for places in ladders.tolist()]
                 points = [(int(missed), int(stray)) for missed, stray in counts]
                 taken = [self.staircase.takes(*one) for one in zip(points, work, strict=True)]
-                self._offer(selections, row, cutoff, ladders[taken])
+                self._offer(selections, row, cutoff, ladders[taken], counts[taken])
 
     def _counts(self, problem: Problem, ladders: Ints, cutoff: int, through: Bools) -> Ints:
         """(missed, stray) of each ladder (places from the top down) in a problem's profile."""
         accepted = problem.accepted(cutoff) & through[problem.profile.row_class][:, None]
         return counts_of(ladders, accepted, *_rows(problem), problem.policy.stop_after)
 
-    def _offer(self, selections: Selections, row: int, cutoff: int, ladders: Ints) -> None:
-        """Offer ladders to the staircase, with the cutoff that stands drift best."""
+    def _offer(
+        self, selections: Selections, row: int, cutoff: int, ladders: Ints, found: Ints
+    ) -> None:
+        """Offer ladders, with what they count, under the cutoff that stands drift best."""
         if not len(ladders):
             return
         chain, through = selections.chain(row), selections.unpack(np.array([row]))[0]
-        guarded = self.asked.under_guard()
-        alike = self.problem.alike(cutoff)
+        guarded, alike = self._guarded, self.problem.alike(cutoff)
         drifted = np.array([self._counts(guarded, ladders, c, through) for c in alike])
         for number, places in enumerate(ladders.tolist()):
             levels = tuple(places[::-1])
-            counts = self.problem.replay(levels, cutoff, through)
+            counts = Counts(*found[number].tolist())
             excess = self.problem.excess(counts)
             if excess:
                 continue
