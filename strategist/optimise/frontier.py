@@ -9,6 +9,7 @@ corner between its points, and raises the floor of each cutoff by the bounds of 
 
 from __future__ import annotations
 
+import bisect
 import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
@@ -47,14 +48,16 @@ class Sweep:
     """The staircase, what is proven of it, and what that took.
 
     `open` are the corners that are not proven (none: complete); `stray_bounds` says for each point
-    how few stray tags, at least, a strategy reports that misses no more. `problem` has weights that
-    tell any two points apart, by which the answers' losses are counted.
+    how few stray tags, at least, a strategy reports that misses no more, `missed_bounds` how few
+    wanted ones, at least, one misses that reports no more. `problem` has weights that tell any two
+    points apart, by which the answers' losses are counted.
     """
 
     problem: Problem
     staircase: Staircase
     open: tuple[Corner, ...]
     stray_bounds: dict[Point, int]
+    missed_bounds: dict[Point, int]
     effort: tuple[tuple[str, int], ...]
 
 
@@ -71,14 +74,20 @@ def sweep(problem: Problem, clock: Clock) -> Sweep:
         pass
     effort = {"branches": run.branches, "chains": run.weighed, "replayed": run.replayed}
     staircase = run.staircase
-    bounds = {point: run.stray_bound(point) for point in staircase.points}
-    return Sweep(run.problem, staircase, tuple(run.open()), bounds, tuple(effort.items()))
+    return Sweep(
+        run.problem,
+        staircase,
+        tuple(run.open()),
+        {(m, s): run.open_from([(m, n) for n in range(s + 1)]) for m, s in staircase.points},
+        {(m, s): run.open_from([(n, s) for n in range(m + 1)]) for m, s in staircase.points},
+        tuple(effort.items()),
+    )
 
 
 class _Sweep:
     def __init__(self, problem: Problem, clock: Clock) -> None:
         most = _most(problem)
-        self.asked = problem  # with the weights that guarded losses are counted by
+        self._guarded = problem.under_guard()  # with the weights that its losses are counted by
         ordering = Loss(min(1e6, most[1] + 1.0), 1.0)  # tells any two points apart
         self.problem = replace(problem, policy=replace(problem.policy, loss=ordering))
         self.clock = clock
@@ -107,13 +116,9 @@ class _Sweep:
     def open(self) -> list[Corner]:
         return [corner for corner in self.staircase.corners() if not self.settled(corner)]
 
-    def stray_bound(self, point: Point) -> int:
-        """Strays that a strategy reports at least if it misses no more than a point found."""
-        low, high = 0, point[1]
-        while low < high:  # the least number of strays that is not settled
-            middle = (low + high) // 2
-            low, high = (middle + 1, high) if self.settled((point[0], middle)) else (low, middle)
-        return low
+    def open_from(self, corners: list[Corner]) -> int:
+        """The place of the first corner that is not settled, at most the last; each holds more."""
+        return bisect.bisect(corners[:-1], False, key=lambda corner: not self.settled(corner))
 
     # looking at selections one by one
 
@@ -210,7 +215,7 @@ class _Sweep:
         if excess:
             return
         through = selections.unpack(np.array([row]))[0]
-        guarded, alike = self.asked.under_guard(), self.problem.alike(cutoff)
+        guarded, alike = self._guarded, self.problem.alike(cutoff)
         drifted = np.array([self._counts(guarded, ladders, c, through) for c in alike])
         losses = np.round(
             drifted @ (guarded.policy.loss.missed, guarded.policy.loss.stray), _DIGITS
