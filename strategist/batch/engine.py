@@ -176,8 +176,9 @@ def carry_out(
     engine: Engine,
     give_up: Callable[[Job], Answer],
     expected: int,
-) -> Generator[tuple[Job, Answer], None, None]:
-    """Each job with its answer, in the order of finishing; few jobs are in memory at any time.
+) -> Generator[list[tuple[Job, Answer]], None, None]:
+    """Jobs with their answers, those together that came back together, in the order of finishing;
+    few jobs are in memory at any time.
 
     `run` answers the jobs of one task, in order. Jobs whose worker died run again, each alone, so
     that the one to blame is known; after three attempts `give_up` answers. `expected` jobs or fewer
@@ -187,8 +188,10 @@ def carry_out(
     finished = False
     try:
         while work.feed():
-            for job, answer in work.collect():
-                yield job, give_up(job) if answer is None else answer
+            for answered in work.collect():
+                yield [
+                    (job, give_up(job) if answer is None else answer) for job, answer in answered
+                ]
         finished = True
     finally:
         engine.close(at_once=not finished)
@@ -242,16 +245,16 @@ class _Work:
                 self._executor = self._engine.open()
         raise SolveError("worker processes die as they start")
 
-    def collect(self) -> Iterator[tuple[Any, Any]]:
-        """(job, answer) of what has come back; the answer is None after the last attempt."""
+    def collect(self) -> Iterator[list[tuple[Any, Any]]]:
+        """(job, answer) of each task that has come back; None is the answer of the last attempt."""
         done, _ = wait(self._flying, return_when=FIRST_COMPLETED)
         for future in done:
             task, attempt = self._flying.pop(future)
             if not future.cancelled() and future.exception() is None:
-                yield from zip(task, future.result(), strict=True)
+                yield list(zip(task, future.result(), strict=True))
                 continue
             self._engine.places()  # raises where no engine is left to try again
             if attempt < ATTEMPTS:
                 self._suspects.extend((job, attempt) for job in task)
             else:
-                yield from ((job, None) for job in task)
+                yield [(job, None) for job in task]

@@ -167,16 +167,18 @@ class Parts:
             allowed = "files that stay as they are while they are worked on"
             raise InputError.one(f"{self.case}/{kind}.csv", "a file that has changed", allowed)
         query = "SELECT start, size, line FROM run WHERE kind = ? AND point = ? ORDER BY start"
-        pieces, at, lines = [], [], []
+        pieces: list[bytes] = []
+        at, lines = [], []
         here = line_ends(header) + 1
         for start, size, line in self._index.execute(query, (_KINDS.index(kind), point)):
+            if pieces:
+                here += line_ends(pieces[-1])
             piece = os.pread(file.fileno(), size, start)
             if not piece.endswith((b"\n", b"\r")):
                 piece += b"\n"
             pieces.append(piece)
             at.append(here)
             lines.append(line)
-            here += line_ends(piece)
         return _Rows(
             kind, header, b"".join(pieces), np.array(at or [here]), np.array(lines or [here])
         )
