@@ -28,6 +28,7 @@ __all__ = ["SITE", "UnsoundError", "loose_policies", "policies_of"]
 SITE = "site.json"
 _BLOCK = 1 << 16  # characters read together
 _BLANK = re.compile(r"[ \t\n\r]*")
+_BEHIND = tuple(" \t\n\r,:}")  # what may stand behind a key or value
 _DECODER = json.JSONDecoder()
 
 
@@ -131,7 +132,7 @@ class _Text:
                 _, end = _DECODER.raw_decode(self._text, self._at)
             except ValueError:  # cut off by the end of what was read, or wrong
                 end = len(self._text)
-            if end < len(self._text):  # a number may go on at the end of what was read
+            if self._text[end : end + 1] in _BEHIND:  # not a number that goes on, such as 1|e5
                 value = self._text[self._at : end]
                 self._at = end
                 return value
