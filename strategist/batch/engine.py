@@ -30,7 +30,7 @@ __all__ = ["ATTEMPTS", "Dask", "Engine", "Processes", "Serial", "carry_out", "en
 ATTEMPTS = 3  # of one job whose worker dies; from the second on it runs alone
 _AHEAD = 2  # tasks for each place: one that runs, one that waits for it
 _BYTES = 4_000_000  # of one task; Dask warns from 10 MB on
-_SHARES = 4  # tasks for each place at least, so that all end at about the same time
+_SHARES = 4  # tasks for each place from what is left, so that all end at about the same time
 _PATIENCE_S = 30  # for a scheduler to answer, and for its first worker
 
 
@@ -205,8 +205,7 @@ class _Work:
         self._run = run
         self._engine = engine
         self._executor = engine.open()
-        share = expected // (_SHARES * engine.places())
-        self._most = max(1, min(engine.most, share))
+        self._left = expected
         self._flying: dict[Future[Any], tuple[tuple[Any, ...], int]] = {}
         self._suspects: deque[tuple[Any, int]] = deque()
 
@@ -225,14 +224,17 @@ class _Work:
         return bool(self._flying)
 
     def _task(self) -> tuple[Any, ...]:
+        """The next jobs, fewer of them as the end draws near."""
         task: list[Any] = []
         size = 0
-        while len(task) < self._most and size < _BYTES:
+        most = min(self._engine.most, self._left // (_SHARES * self._engine.places()))
+        while len(task) < max(1, most) and size < _BYTES:
             job = next(self._jobs, None)
             if job is None:
                 break
             task.append(job)
             size += job.size
+        self._left -= len(task)
         return tuple(task)
 
     def _submit(self, task: tuple[Any, ...], attempt: int) -> None:
