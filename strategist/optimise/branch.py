@@ -88,6 +88,7 @@ class Branch:
         self.shift = np.zeros(len(layout.klass))
         self.cut_shift: Floats | None = None  # where linear bounds were last found
         self.bound = 0.0
+        self.even: tuple[Selections, ...] | None = None  # what may tie, where all were weighed
         self._own: Cells | None = None
         self._cells: dict[tuple[int, Measure], Cells] = {}
 

@@ -51,6 +51,13 @@ class Chains:
             self._listed.append(more)
         return self._listed[masks]
 
+    def number(self, enough: int) -> int:
+        """How many selections there are; `enough` and one more where counting is too much."""
+        found = sum(len(self.listed(masks)) for masks in range(self.slots))
+        if found > enough or not self._lists_last:
+            return enough + 1
+        return found + len(self.listed(self.slots))
+
     def sample(self, masks: int) -> Selections:
         """Some of the selections of so many masks, all of them where they are few."""
         listed, joins = self._base(masks)

@@ -187,7 +187,7 @@ class _Sweep:
     def _counts(self, problem: Problem, ladders: Ints, cutoff: int, through: Bools) -> Ints:
         """(missed, stray) of each ladder (places from the top down) in a problem's profile."""
         accepted = problem.accepted(cutoff) & through[problem.profile.row_class][:, None]
-        return counts_of(ladders, accepted, *_rows(problem), problem.policy.stop_after)
+        return counts_of(ladders, accepted, *problem.rows, problem.policy.stop_after)
 
     def _offer(self, selections: Selections, row: int, cutoff: int, ladders: Ints) -> None:
         """Offer ladders to the staircase, with the cutoff that stands drift best."""
@@ -323,13 +323,6 @@ class _Sweep:
         weights = branch.aim.measure
         most = (corners @ (weights.missed, weights.stray)).max(initial=-1.0)
         return min(float(value), float(most))
-
-
-def _rows(problem: Problem) -> tuple[Ints, Ints, Ints, Bools]:
-    """Where the rows of each pass group begin; tags in a row, over all passes, and their role."""
-    profile = problem.profile
-    start = np.searchsorted(profile.row_pass, np.arange(len(profile.pass_count) + 1))
-    return start, profile.row_count, problem.row_weight, profile.row_wanted
 
 
 def _most(problem: Problem) -> Corner:

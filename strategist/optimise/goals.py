@@ -94,7 +94,7 @@ class GuardedGoal:
     def branch(self, tied: Branch, cutoff: int) -> Branch:
         """A branch of the first goal, for this one: what was settled and shifted there holds."""
         branch = Branch(self.layout, self.aim(None), cutoff, tied.levels, tied.must)
-        branch.state = tied.state.copy()
+        branch.state, branch.even = tied.state.copy(), tied.even
         if not tied.aim.excess:
             branch.shift = self._over(tied.shift)
             branch.cut_shift = None if tied.cut_shift is None else self._over(tied.cut_shift)

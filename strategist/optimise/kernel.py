@@ -135,30 +135,40 @@ def step_costs(
     it is. Levels that `must` be are steps of every ladder.
     """
     costs = _costs(state, shift, cells, stop_after)
-    return _step_costs(costs, state, shift, cells, stop_after, must)
+    edge, top = _step_costs(costs, state, shift, cells, stop_after, must)
+    return edge, top, _free(costs[0])
+
+
+@numba.njit(cache=True)
+def _free(cost: Floats) -> float:
+    """The cost of the passes, each at its best level."""
+    free = 0.0
+    for p in range(len(cost)):
+        least = cost[p, 0]
+        for t in range(cost.shape[1]):
+            least = min(least, cost[p, t])
+        free += least
+    return free
 
 
 @numba.njit(cache=True)
 def _step_costs(
     costs: Any, state: Ints, shift: Floats, cells: Any, stop_after: int, must: Bools
-) -> tuple[Floats, Floats, float]:
-    """The same, given the `_costs` of the passes."""
+) -> tuple[Floats, Floats]:
+    """(edge, top), given the `_costs` of the passes."""
     klass, gain, hold = cells.klass, cells.gain, cells.hold
     flip_start, flip = cells.flip_start, cells.flip
     levels = gain.shape[1]
     edge = np.zeros((levels + 1, levels))
     top = np.zeros((levels + 1, levels))
     total = np.zeros(levels)
-    walk, free = np.empty(levels), 0.0
+    walk = np.empty(levels)
     for p in range(len(cells.base)):
         cost, sure, turn = costs[0][p], costs[1][p], costs[3][p]
         end = _end(sure, stop_after, must)
-        least = cost[0]
         for t in range(levels):
             walk[t] = cost[t]
             total[t] += cost[t]
-            least = min(least, cost[t])
-        free += least
         for t in range(levels):
             if costs[2][p] and stop_after == 1:
                 # from walking past t − 1 to walking past t: open classes accepted at t are missing
@@ -186,7 +196,7 @@ def _step_costs(
             turned = top[u, t]
             top[u, t] = total[t] - ended
             ended += turned
-    return edge, top, free
+    return edge, top
 
 
 @numba.njit(cache=True)
@@ -263,7 +273,8 @@ def _open_choices(
                 stop = t
                 break
         if stop != ladder[-1] and sure[stop] < stop_after:
-            walk[:] = cost
+            for other in range(levels):
+                walk[other] = cost[other]
             least, t = cost[stop], stop
             if stop_after == 1:
                 for c in range(cells.start[p], cells.start[p + 1]):
@@ -287,7 +298,7 @@ def relaxed(
 ) -> tuple[float, Floats, Ints]:
     """The least bound of a ladder, and what it makes of the passes: see `_open_choices`."""
     costs = _costs(state, shift, cells, stop_after)
-    edge, top, _ = _step_costs(costs, state, shift, cells, stop_after, must)
+    edge, top = _step_costs(costs, state, shift, cells, stop_after, must)
     bound, ladder = best_ladder(edge, top, steps_max, must)
     chosen, stops = _open_choices(costs, state, shift, cells, stop_after, must, ladder)
     return bound, chosen, stops
@@ -319,9 +330,10 @@ def bounds_of(
     found = np.empty(len(through))
     shift = np.zeros(len(cells.klass))
     for i in range(len(through)):
-        edge, top, free = step_costs(through[i], shift, cells, stop_after, must)
-        found[i] = free
-        if free <= limit:
+        costs = _costs(through[i], shift, cells, stop_after)
+        found[i] = _free(costs[0])
+        if found[i] <= limit:
+            edge, top = _step_costs(costs, through[i], shift, cells, stop_after, must)
             found[i], _ = best_ladder(edge, top, steps_max, must)
     return found
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from strategist.optimise.walks import ladder_bounds
 from strategist.survey.records import Floats
 
 __all__ = ["Steps", "in_order", "steps_of"]
@@ -37,16 +38,8 @@ class Steps:
 
 def steps_of(edge: Floats, top: Floats, steps_max: int) -> Steps:
     """The bounds of ladders of up to `steps_max` steps from those of single steps."""
-    levels = edge.shape[1]
-    least = np.full((steps_max, levels), np.inf)
-    total = np.full((steps_max, levels), np.inf)
-    least[0], total[0] = edge[0], top[0]
-    for n in range(1, steps_max):
-        for t in range(n, levels):
-            before = least[n - 1, :t]
-            least[n, t] = (before + edge[1 : t + 1, t]).min()
-            total[n, t] = (before + top[1 : t + 1, t]).min()
-    return Steps(edge, top, least, total)
+    least, total = ladder_bounds(edge[None], top[None], steps_max)
+    return Steps(edge, top, least[0], total[0])
 
 
 def in_order(

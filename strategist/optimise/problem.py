@@ -8,6 +8,7 @@ from functools import cached_property
 import numpy as np
 
 from strategist.optimise.guarded import guarded_peaks
+from strategist.optimise.walks import counts_of
 from strategist.radio.dwell import steps_by_masks
 from strategist.radio.lawful import lawful_levels
 from strategist.survey.policy import Policy
@@ -127,6 +128,13 @@ class Problem:
         return weight
 
     @cached_property
+    def rows(self) -> tuple[Ints, Ints, Ints, Bools]:
+        """Where the rows of each pass group begin; tags in a row, over all passes, their role."""
+        profile = self.profile
+        start = np.searchsorted(profile.row_pass, np.arange(len(profile.pass_count) + 1))
+        return start, profile.row_count, self.row_weight, profile.row_wanted
+
+    @cached_property
     def wanted(self) -> int:
         return int(self.row_weight[self.profile.row_wanted].sum())
 
@@ -190,20 +198,9 @@ class Problem:
 
 def walk(problem: Problem, accepted: Bools, levels: tuple[int, ...]) -> Counts:
     """Walk a ladder over rows that are `accepted` (rows, levels), pass groups side by side."""
-    profile = problem.profile
-    groups = len(profile.pass_count)
-    reported = np.zeros(len(profile.row_pass), bool)
-    going = np.ones(groups, bool)
-    for level in levels:
-        reported |= accepted[:, level] & going[profile.row_pass]
-        found = np.bincount(profile.row_pass[reported], profile.row_count[reported], groups)
-        going = found < problem.policy.stop_after
-        if not going.any():
-            break
-    weight = problem.row_weight
-    wanted = profile.row_wanted
-    missed = int(weight[wanted & ~reported].sum())
-    return Counts(missed, int(weight[~wanted & reported].sum()))
+    ladder = np.array([levels[::-1]])
+    missed, stray = counts_of(ladder, accepted, *problem.rows, problem.policy.stop_after)[0]
+    return Counts(int(missed), int(stray))
 
 
 def pose(survey: Survey, policy: Policy) -> Problem:

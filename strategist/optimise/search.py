@@ -34,6 +34,7 @@ __all__ = ["search"]
 
 _DIGITS = 6
 _MANY = 200  # chains left in a branch that are worth splitting it, times (50 + classes)
+_FEW = 150  # chains in all that are sooner weighed one by one than bounded together
 _AT_ONCE = 2_000  # selections bounded between two looks at the clock
 _PATIENCE = 20_000  # ladders replayed for the second goal, then it is left unproven
 
@@ -94,15 +95,29 @@ class _Search:
         could: Bools = (excess < best_excess) | ((excess == best_excess) & as_good)
         return could
 
+    def _as_good(self, bounds: Floats) -> Bools:
+        """Which selections could be as good as the best, or better, by excess and measure."""
+        excess, least = self.excess(bounds), np.round(bounds[0], _DIGITS)
+        if self.best is None:
+            return np.ones(least.shape, bool)
+        begin = self.mark[:2]
+        even: Bools = (excess < begin[0]) | ((excess == begin[0]) & (least <= begin[1]))
+        return even
+
     # looking at selections one by one
 
-    def _look(self, selections: Selections, branch: Branch) -> None:
-        """Replay what could beat the best, of some selections, with the ladders of a branch."""
+    def _look(self, selections: Selections, branch: Branch) -> Selections:
+        """Replay what could beat the best, of some selections, with the ladders of a branch.
+
+        Returns those that may be as good as the best was.
+        """
+        even = np.zeros(len(selections), bool)
         for start in range(0, len(selections), _AT_ONCE):
             part = np.arange(start, min(start + _AT_ONCE, len(selections)))
-            self._look_at(selections.at(part), branch)
+            even[part] = self._look_at(selections.at(part), branch)
+        return selections.at(np.flatnonzero(even))
 
-    def _look_at(self, selections: Selections, branch: Branch) -> None:
+    def _look_at(self, selections: Selections, branch: Branch) -> Bools:
         policy, steps = self.problem.policy, self.problem.steps_by_masks[selections.masks]
         rows = np.arange(len(selections))
         bounds = np.zeros((0, len(rows)))
@@ -118,6 +133,7 @@ class _Search:
             bounds = np.vstack([bounds, found])
             kept = np.round(found, _DIGITS) <= limit
             rows, bounds = rows[kept], bounds[:, kept]
+        even = np.isin(np.arange(len(selections)), rows[self._as_good(bounds)])
         could = self._could_win(bounds, selections.masks)
         rows, bounds = rows[could], bounds[:, could]
         excess, least = self.excess(bounds), np.round(bounds[0], _DIGITS)
@@ -127,6 +143,7 @@ class _Search:
                 break  # sorted: what follows is no better
             if not self.hopeless(*begin, selections.masks, float(branch.cutoff > 0), 1):
                 self._ladders(selections, int(rows[position]), branch)
+        return even
 
     def _tables(self, branch: Branch) -> Iterator[Cells]:
         """The cells of the branch by what the goal minimises, then by what the limits cap."""
@@ -219,10 +236,13 @@ class _Search:
             return self.floor
 
     def start(self) -> None:
-        """A first bound of each cutoff, and a good strategy: without masks, then with some."""
+        """A first bound of each cutoff, and a good strategy: without masks, then with some.
+
+        The first is found whatever the clock says.
+        """
         for cutoff in self.problem.outcomes.tolist():
             branch = self._branch(cutoff)
-            self._look(self.chains.listed(0), branch)
+            self._ladders(self.chains.listed(0), 0, branch, likely=True)
             if branch.aim == self._aim():
                 branch.raise_bound(self._target(branch), 1)
             self._push(0, branch)
@@ -241,6 +261,8 @@ class _Search:
         tied = [one for one in self._tied if one.aim.excess or one.bound <= self.best.key[1]]
         try:
             for one in tied:
+                if one.even is not None and not any(map(len, one.even)):
+                    continue  # all were weighed, and none is as good
                 for cutoff in self.problem.alike(one.cutoff):
                     branch = goal.branch(one, cutoff)
                     self._ladders(self._picked, 0, branch, likely=True)
@@ -287,15 +309,16 @@ class _Search:
             self._push(0, self._branch(branch.cutoff))
             return
         target = self._target(branch)
-        if stage == 0:
+        if self.chains.number(_FEW) <= _FEW:
+            self._look_at_all(branch)
+        elif stage == 0:
             branch.raise_bound(target)
             self._push(1, branch)
         elif stage == 1:
             branch.tighten(target)
             self._push(2, branch)
         elif self._explore(branch):
-            branch.rest()
-            self._tied.append(branch)
+            self._looked_at(branch)
         else:
             parts = branch.split()
             if not parts:
@@ -303,6 +326,18 @@ class _Search:
             for part in parts:
                 part.raise_bound(target, 1)
                 self._push(1, part)
+
+    def _look_at_all(self, branch: Branch) -> None:
+        """Look at every chain, of which there are few, with the ladders of a branch."""
+        if branch.even is None:
+            branch.even = tuple(map(self.chains.listed, range(self.problem.slots + 1)))
+        branch.even = tuple(self._look(selections, branch) for selections in branch.even)
+        self._looked_at(branch)
+
+    def _looked_at(self, branch: Branch) -> None:
+        """Done with a branch for this goal; strategies with the loss of the best may be in it."""
+        branch.rest()
+        self._tied.append(branch)
 
     def _target(self, branch: Branch) -> float:
         """The value of the branch's aim that the best strategy has."""

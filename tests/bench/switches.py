@@ -26,12 +26,19 @@ __all__ = ["SWITCHES", "tags_and_passes_apart"]
 SWITCHES = {
     "nothing": "tests.bench.ours:by_search",
     "merging of tags and passes": "tests.bench.switches:tags_and_passes_apart",
+    "few chains one by one": "tests.bench.switches:without_few",
     "shifts (bounds of passes alone)": "tests.bench.switches:without_shifts",
     "fixing of classes": "tests.bench.switches:without_fixed_classes",
     "settling of levels": "tests.bench.switches:without_settled_levels",
     "bounds that know the chains": "tests.bench.switches:without_cuts",
     "chains to begin with": "tests.bench.switches:without_starts",
 }
+
+
+def without_few(read_point: ReadPoint, seconds: float | None) -> Found:
+    """Every branch is taken through its bounds, however few the chains are."""
+    with patch("strategist.optimise.search._FEW", -1):
+        return by_search(read_point, seconds)
 
 
 def without_shifts(read_point: ReadPoint, seconds: float | None) -> Found:

@@ -5,8 +5,10 @@ from __future__ import annotations
 import itertools
 from collections import Counter
 from collections.abc import Iterator
+from contextlib import AbstractContextManager
 from dataclasses import replace
 from typing import Any
+from unittest.mock import patch
 
 import numpy as np
 
@@ -31,6 +33,11 @@ from strategist.trust.evaluate import Outcome, evaluate
 from strategist.trust.guarded import guarded_loss
 
 GUARDS = [(1.0, 2.0), (0.0, 0.0), (1.0, 0.5), (2.0, 1.0), (0.0, 1.5)]  # power dB, RSSI dB
+
+
+def by_bounds() -> AbstractContextManager[object]:
+    """The search takes every branch through its bounds, however few the chains are."""
+    return patch("strategist.optimise.search._FEW", -1)
 
 
 def survey_of(

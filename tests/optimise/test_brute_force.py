@@ -22,6 +22,7 @@ from strategist.survey.records import ReadPoint
 from strategist.trust.guarded import guarded_loss
 from tests.optimise.made import (
     brute_force,
+    by_bounds,
     hurried_read_point,
     lawful_levels,
     preference,
@@ -66,6 +67,10 @@ def assert_like_brute_force(read_point: ReadPoint) -> None:
         assert_proven(result)
         assert key_of(result, read_point) == best, prover
         assert (result.status == "infeasible") == (best[0] > 0)
+    with by_bounds():
+        result = choose(read_point, Options(prover="search", unseen=False))
+    assert_proven(result)
+    assert key_of(result, read_point) == best
 
 
 @pytest.mark.parametrize("seed", SMALL)

@@ -11,7 +11,7 @@ from strategist.optimise.clock import Clock
 from strategist.optimise.problem import pose
 from strategist.optimise.search import _Search, search
 from strategist.optimise.selections import TooManySelectionsError
-from tests.optimise.made import random_read_point
+from tests.optimise.made import by_bounds, random_read_point
 
 SEEDS = [seed for seed in range(40) if random_read_point(seed, 1).policy.reader.mask_slots > 1][:6]
 
@@ -21,7 +21,7 @@ def test_chains_that_cannot_be_listed_are_never_dropped(seed: int) -> None:
     """With room for one chain, the search says so or proves by bounds; the answer is kept."""
     read_point = random_read_point(seed, 1)
     right = search(pose(read_point.survey, read_point.policy), Clock())
-    with patch("strategist.optimise.chains._LEFT_MAX", 1):
+    with by_bounds(), patch("strategist.optimise.chains._LEFT_MAX", 1):
         try:
             answer = search(pose(read_point.survey, read_point.policy), Clock())
         except TooManySelectionsError:
@@ -58,7 +58,7 @@ def test_a_clock_that_stops_the_second_goal_is_said() -> None:
 
 def test_some_of_them_do_end_in_the_error() -> None:
     ended = 0
-    with patch("strategist.optimise.chains._LEFT_MAX", 1):
+    with by_bounds(), patch("strategist.optimise.chains._LEFT_MAX", 1):
         for seed in SEEDS:
             read_point = random_read_point(seed, 1)
             try:
