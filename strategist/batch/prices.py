@@ -4,6 +4,7 @@ word, from surveys at hand or from cases on disk."""
 from __future__ import annotations
 
 import functools
+import itertools
 import json
 import math
 import sqlite3
@@ -72,7 +73,8 @@ def prices_from_cases(
     found: dict[tuple[str, str], Prices] = {}
     run = functools.partial(_price, candidates=candidates)
     engine = engine_for(workers, scheduler)
-    for task, answer in carry_out(_tasks(own), run, engine, _died, len(own)):
+    answers = carry_out(_tasks(own), run, engine, _died, len(own))
+    for task, answer in itertools.chain.from_iterable(answers):
         case, name = task.part.case, task.part.read_point
         found[case, name] = _known(case, name, answer)
     return _all(own, found)
