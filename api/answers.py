@@ -32,7 +32,6 @@ __all__ = [
     "Index",
     "Judgement",
     "Problem",
-    "Settings",
     "StrategyAnswer",
     "Survey",
     "Techniques",
@@ -221,10 +220,6 @@ class BatchRow(Given):
 class BatchResults(Given):
     items: list[BatchRow]
     next: int | None
-
-
-class Settings(Given):
-    format: Literal["gen2", "llrp"]
 
 
 class Health(Given):

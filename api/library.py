@@ -20,6 +20,7 @@ __all__ = [
     "OutcomeJson",
     "PowerLimitJson",
     "ResultJson",
+    "SettingsJson",
     "TemplatesJson",
 ]
 
@@ -192,6 +193,24 @@ class TemplatesJson(Given):
     curve: list[dict[str, Any]]
     searched: dict[str, int]
     left_out: list[str]
+    warnings: list[str] = Field(description="What must be settled before the templates are set")
+
+
+class StepJson(Given):
+    """A level of settings: lawful or not (null: no lawful level can be named), and how known."""
+
+    power_dbm: float
+    lawful: bool | None
+    known: Literal["surveyed", "predicted", "not surveyed"]
+
+
+class SettingsJson(Given):
+    """The result of `export`: the keys of both standards; each has more of its own."""
+
+    format: Literal["gen2", "llrp"]
+    levels: list[StepJson]
+    lawful: LawfulJson
+    warnings: list[str] = Field(description="What must be settled before anything is set")
 
 
 class CouplingJson(Given):

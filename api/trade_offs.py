@@ -28,8 +28,9 @@ class FrontierPointJson(Given):
     guarded_loss: float
     strategy: Strategy
     mask_words: list[str]
+    missed_bound: int = Field(description="No strategy that reports no more strays misses fewer")
     stray_bound: int = Field(description="No strategy that misses no more reports fewer strays")
-    proven: bool
+    proven: bool = Field(description="Whether no strategy searched beats it")
     best_for: RatioRange | None = Field(description="null: another point is better for each ratio")
     chosen: bool = Field(description="Whether it is the best under the read point's own weights")
 
@@ -38,7 +39,7 @@ class FrontierJson(Given):
     """The result of `frontier`: the compromises, by missed tags ascending."""
 
     read_point: str
-    status: Literal["complete", "partial", "infeasible", "undecided"]
+    status: Literal["complete", "restricted", "partial", "infeasible", "undecided"]
     weights: dict[str, float]
     limits: dict[str, float | None]
     presented: dict[str, int]

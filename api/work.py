@@ -85,12 +85,9 @@ def _internal(detail: str) -> dict[str, Any]:
 
 
 def _too_many(task: Task) -> InputError:
-    """What to ask for where the mask chains of a read point are too many to list."""
-    if "prover" in task.request["options"]:
-        allowed = "auto or model: this read point has too many mask chains for the search"
-        return InputError.one("body", "search", allowed, path=("options", "prover"))
-    allowed = "a read point with fewer mask_slots, or a larger mask_step_bits: too many mask chains"
-    return InputError.one("body", task.row["read_point"], allowed, path=("read_point",))
+    """What to ask for where the mask chains of a read point are too many for the search alone."""
+    allowed = f"auto or model: {task.row['read_point']} has too many mask chains for the search"
+    return InputError.one("body", "search", allowed, path=("options", "prover"))
 
 
 def _refused(error: InputError) -> dict[str, Any]:

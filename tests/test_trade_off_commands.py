@@ -146,7 +146,6 @@ def test_a_change_that_is_none(capsys: Any, folder: Path, argv: list[str], said:
 @pytest.mark.parametrize(
     "asked",
     [
-        ("frontier", "trace_frontier", "mask_slots"),
         ("techniques", "compare_techniques", "auto or model: door"),
         ("what-if", "usual_what_ifs", "auto or model: door"),
     ],

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from api.answers import Settings
 from api.at_point import faults_of_body, point_of, strategy_of
 from api.endpoints import Answer, Ask, endpoint
+from api.library import SettingsJson
 from api.models import SettingsRequest
 from strategist import PowerTable, settings_document
 from strategist.errors import InputError
 
 
-@endpoint("POST", "/v1/settings", gives={200: Settings}, body=SettingsRequest)
+@endpoint("POST", "/v1/settings", gives={200: SettingsJson}, body=SettingsRequest)
 def settings(ask: Ask) -> Answer:
     """A strategy as Gen2 Select commands or LLRP parameters; nothing is stored."""
     body: SettingsRequest = ask.body

@@ -30,7 +30,7 @@ __all__ = ["ATTEMPTS", "Dask", "Engine", "Processes", "Serial", "carry_out", "en
 ATTEMPTS = 3  # of one job whose worker dies; from the second on it runs alone
 _AHEAD = 2  # tasks for each place: one that runs, one that waits for it
 _BYTES = 4_000_000  # of one task; Dask warns from 10 MB on
-_SHARES = 4  # tasks for each place at least, so that all end at about the same time
+_SHARES = 4  # tasks for each place from what is left, so that all end at about the same time
 _PATIENCE_S = 30  # for a scheduler to answer, and for its first worker
 
 
@@ -176,8 +176,9 @@ def carry_out(
     engine: Engine,
     give_up: Callable[[Job], Answer],
     expected: int,
-) -> Generator[tuple[Job, Answer], None, None]:
-    """Each job with its answer, in the order of finishing; few jobs are in memory at any time.
+) -> Generator[list[tuple[Job, Answer]], None, None]:
+    """Jobs with their answers, those together that came back together, in the order of finishing;
+    few jobs are in memory at any time.
 
     `run` answers the jobs of one task, in order. Jobs whose worker died run again, each alone, so
     that the one to blame is known; after three attempts `give_up` answers. `expected` jobs or fewer
@@ -187,8 +188,10 @@ def carry_out(
     finished = False
     try:
         while work.feed():
-            for job, answer in work.collect():
-                yield job, give_up(job) if answer is None else answer
+            for answered in work.collect():
+                yield [
+                    (job, give_up(job) if answer is None else answer) for job, answer in answered
+                ]
         finished = True
     finally:
         engine.close(at_once=not finished)
@@ -202,8 +205,7 @@ class _Work:
         self._run = run
         self._engine = engine
         self._executor = engine.open()
-        share = expected // (_SHARES * engine.places())
-        self._most = max(1, min(engine.most, share))
+        self._left = expected
         self._flying: dict[Future[Any], tuple[tuple[Any, ...], int]] = {}
         self._suspects: deque[tuple[Any, int]] = deque()
 
@@ -222,14 +224,17 @@ class _Work:
         return bool(self._flying)
 
     def _task(self) -> tuple[Any, ...]:
+        """The next jobs, fewer of them as the end draws near."""
         task: list[Any] = []
         size = 0
-        while len(task) < self._most and size < _BYTES:
+        most = min(self._engine.most, self._left // (_SHARES * self._engine.places()))
+        while len(task) < max(1, most) and size < _BYTES:
             job = next(self._jobs, None)
             if job is None:
                 break
             task.append(job)
             size += job.size
+        self._left -= len(task)
         return tuple(task)
 
     def _submit(self, task: tuple[Any, ...], attempt: int) -> None:
@@ -242,16 +247,16 @@ class _Work:
                 self._executor = self._engine.open()
         raise SolveError("worker processes die as they start")
 
-    def collect(self) -> Iterator[tuple[Any, Any]]:
-        """(job, answer) of what has come back; the answer is None after the last attempt."""
+    def collect(self) -> Iterator[list[tuple[Any, Any]]]:
+        """(job, answer) of each task that has come back; None is the answer of the last attempt."""
         done, _ = wait(self._flying, return_when=FIRST_COMPLETED)
         for future in done:
             task, attempt = self._flying.pop(future)
             if not future.cancelled() and future.exception() is None:
-                yield from zip(task, future.result(), strict=True)
+                yield list(zip(task, future.result(), strict=True))
                 continue
             self._engine.places()  # raises where no engine is left to try again
             if attempt < ATTEMPTS:
                 self._suspects.extend((job, attempt) for job in task)
             else:
-                yield from ((job, None) for job in task)
+                yield [(job, None) for job in task]

@@ -4,6 +4,7 @@ word, from surveys at hand or from cases on disk."""
 from __future__ import annotations
 
 import functools
+import itertools
 import json
 import math
 import sqlite3
@@ -16,9 +17,11 @@ from strategist.errors import InputError, StrategistError
 from strategist.optimise.installable import installable
 from strategist.optimise.strategy import Strategy, read_strategy
 from strategist.radio.complete import complete
+from strategist.radio.lawful import lawful_at
 from strategist.survey.parts import Part, open_case
 from strategist.survey.records import ReadPoint
 from strategist.trust.evaluate import evaluate
+from strategist.trust.foreseen import foreseen_of
 
 __all__ = ["Prices", "Results", "prices_from_cases", "prices_of", "strategy_text"]
 
@@ -31,11 +34,15 @@ _Strategies = tuple[Strategy, ...]
 @dataclass(frozen=True)
 class Prices:
     """`loss[c]` is what a read point loses with candidate c; inf where that may not be set there
-    or exceeds hard limits by more than its own strategy does. `own` is what that one loses."""
+    or exceeds hard limits by more than its own strategy does. `own` is what that one loses.
+    `predicted[c]` are the levels (dBm) of candidate c that were predicted there and not surveyed;
+    `lawful_dbm` is the highest lawful level there, None where none can be named."""
 
     own: float
     missed_weight: float
     loss: tuple[float, ...]
+    predicted: tuple[tuple[float, ...], ...]
+    lawful_dbm: float | None
 
 
 def strategy_text(result: dict[str, Any]) -> str:
@@ -66,7 +73,8 @@ def prices_from_cases(
     found: dict[tuple[str, str], Prices] = {}
     run = functools.partial(_price, candidates=candidates)
     engine = engine_for(workers, scheduler)
-    for task, answer in carry_out(_tasks(own), run, engine, _died, len(own)):
+    answers = carry_out(_tasks(own), run, engine, _died, len(own))
+    for task, answer in itertools.chain.from_iterable(answers):
         case, name = task.part.case, task.part.read_point
         found[case, name] = _known(case, name, answer)
     return _all(own, found)
@@ -145,7 +153,7 @@ def _price_point(
     if abs(own.loss - its_loss) > _SAME * max(1.0, own.loss):
         return f"a loss of {own.loss:g} for a result of {its_loss:g}"
     excess = policy.limits.excess(own.missed_rate, own.stray_rate) + _SAME
-    losses = []
+    losses, predicted = [], []
     for candidate in candidates:
         loss = math.inf
         if candidate == strategy:
@@ -155,7 +163,10 @@ def _price_point(
             if policy.limits.excess(outcome.missed_rate, outcome.stray_rate) <= excess:
                 loss = outcome.loss
         losses.append(loss)
-    return Prices(own.loss, policy.loss.missed, tuple(losses))
+        foreseen = foreseen_of(survey, candidate) if loss < math.inf else None
+        predicted.append(() if foreseen is None else foreseen.steps_dbm)
+    lawful = lawful_at(survey.levels_dbm, policy.radio).level.dbm
+    return Prices(own.loss, policy.loss.missed, tuple(losses), tuple(predicted), lawful)
 
 
 def _words(error: Exception) -> str:

@@ -23,7 +23,7 @@ from strategist.survey.parts import Parts, open_case
 
 __all__ = ["Progress", "run_batch"]
 
-_ANSWERS = "2"  # part of each hash: raise it when the same input may get another answer
+_ANSWERS = "3"  # part of each hash: raise it when the same input may get another answer
 
 
 @dataclass(frozen=True)
@@ -136,19 +136,18 @@ class _Run:
             self.progress.total,
         )
         with contextlib.closing(answers):
-            for task, done in answers:
-                place = (task.part.case, task.part.read_point)
-                self._add([(place, task.digest, done)])
+            for answered in answers:
+                self._add([(task.place, task.digest, done) for task, done in answered])
 
     def _tasks(self) -> Iterator[Task]:
         options = json.dumps(asdict(self._options), sort_keys=True)
         for _, case in self._cases:
             for part in () if isinstance(case, InputError) else case:
-                digest = part.digest(_ANSWERS, options)
-                if self._book.has((part.case, part.read_point), digest):
+                task = Task(part, part.digest(_ANSWERS, options))
+                if self._book.has(task.place, task.digest):
                     self._count(done=1, kept=1)
                 else:
-                    yield Task(part, digest)
+                    yield task
 
     def _add(self, done: list[tuple[Place, str, Done]]) -> None:
         self._book.add(done)

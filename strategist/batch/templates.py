@@ -16,7 +16,9 @@ from strategist.batch.prices import Prices, Results, prices_from_cases, prices_o
 from strategist.errors import InputError
 from strategist.optimise.strategy import Strategy, read_strategy
 from strategist.optimise.templates import Templates, template_curve
+from strategist.survey.order import some
 from strategist.survey.records import ReadPoint
+from strategist.trust.foreseen import survey_first
 
 __all__ = ["CANDIDATES_MAX", "PricedPoint", "SiteTemplates", "site_templates", "templates_of"]
 
@@ -30,12 +32,15 @@ _Pricing = Callable[[tuple[Strategy, ...]], Mapping[tuple[str, str], Prices]]
 @dataclass(frozen=True)
 class PricedPoint:
     """A read point: what its own strategy loses, and what a template may cost it on top before it
-    is said to need its own."""
+    is said to need its own. `predicted[c]` are the levels (dBm) of candidate c that were predicted
+    there, not surveyed; `lawful_dbm` is the highest lawful one, None where none can be named."""
 
     case: str
     read_point: str
     own_loss: float
     may_pay: float
+    predicted: tuple[tuple[float, ...], ...]
+    lawful_dbm: float | None
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,6 +75,27 @@ class SiteTemplates:
         column = self.chosen.use[place]
         return None if column is None else float(self.loss[place, column]) - self._own(place)
 
+    def predicted(self, place: int) -> tuple[float, ...]:
+        """Levels (dBm) of a read point's template that were predicted there, not surveyed."""
+        column = self.chosen.use[place]
+        return () if column is None else self.points[place].predicted[column]
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What must be settled before the templates are set."""
+        told = [
+            f"{point.read_point} ({point.case}): {text}"
+            for place, point in enumerate(self.points)
+            for text in survey_first(self.predicted(place))
+        ]
+        unknown = [point.read_point for point in self.points if point.lawful_dbm is None]
+        if unknown:
+            told.append(
+                "no lawful level can be named, so levels were not checked against the rules (see "
+                f"radio in site.json), at {some(unknown)}"
+            )
+        return tuple(told)
+
     def _own(self, place: int) -> float:
         return self.points[place].own_loss
 
@@ -93,6 +119,8 @@ class SiteTemplates:
                     "pays": self.pays(place),
                     "may_pay": point.may_pay,
                     "needs_own": self.needs_own(place),
+                    "lawful_dbm": point.lawful_dbm,
+                    "predicted_dbm": list(self.predicted(place)),
                 }
             )
         return {
@@ -108,6 +136,7 @@ class SiteTemplates:
             ],
             "searched": {"candidates": len(self.candidates), "of": self.candidates_of},
             "left_out": list(self.left_out),
+            "warnings": list(self.warnings),
         }
 
 
@@ -181,7 +210,7 @@ def _chosen(
     for place, (case, name) in enumerate(own):
         found = priced[case, name]
         most = found.missed_weight if may_pay is None else may_pay
-        points.append(PricedPoint(case, name, found.own, most))
+        points.append(PricedPoint(case, name, found.own, most, found.predicted, found.lawful_dbm))
         loss[place] = found.loss
     curve = template_curve(loss, max(at_most, _CURVE))
     return SiteTemplates(

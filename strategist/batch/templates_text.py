@@ -22,7 +22,7 @@ def templates_text(site: SiteTemplates) -> str:
         lines.append(f"  {_count(number, 'template'):<13} loss {figure(one.loss)}{without}")
     for number, column in enumerate(chosen.chosen, 1):
         users = [place for place, used in enumerate(chosen.use) if used == column]
-        names = [_name(site, place) for place in users]
+        names = [_name(site, place) + _mark(site, place) for place in users]
         lines.append(f"Template {number}, for {_count(len(users), 'read point')}")
         lines += what_to_set(site.candidates[column])[1:]
         lines += paragraph(f"used by   {some(names)}", hanging=10)
@@ -33,6 +33,9 @@ def templates_text(site: SiteTemplates) -> str:
             "candidates; others might do better.",
             0,
         )
+    if site.warnings:
+        lines.append("Warnings")
+        lines += [x for text in site.warnings for x in paragraph(f"- {text}", hanging=2)]
     if site.left_out:
         lines += paragraph(f"Left out, as they have no result: {some(site.left_out)}.", 0)
     return "\n".join(lines)
@@ -49,6 +52,11 @@ def _needy(site: SiteTemplates) -> list[str]:
             why = f"pays {figure(pays)} on top of {figure(point.own_loss)}"
         lines += paragraph(f"- {_name(site, place)}: {why}", hanging=2)
     return ["Need a strategy of their own", *lines] if lines else []
+
+
+def _mark(site: SiteTemplates, place: int) -> str:
+    steps = ", ".join(figure(step) for step in site.predicted(place))
+    return f" [{steps} dBm predicted]" if steps else ""
 
 
 def _name(site: SiteTemplates, place: int) -> str:

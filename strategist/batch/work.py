@@ -30,6 +30,10 @@ class Task:
     def size(self) -> int:
         return self.part.size
 
+    @property
+    def place(self) -> tuple[str, str]:
+        return self.part.case, self.part.read_point
+
 
 @dataclass(frozen=True)
 class Done:

@@ -139,7 +139,7 @@ def each_point(
         try:
             document, text = answer(point, last)
         except (InputError, strategist.TooManySelectionsError) as error:
-            fault = error if isinstance(error, InputError) else _too_many(arguments, point)
+            fault = error if isinstance(error, InputError) else _too_many(point)
             if len(points) == 1:
                 raise fault from None
             status = say(str(fault), BAD_INPUT)
@@ -148,13 +148,10 @@ def each_point(
     return status
 
 
-def _too_many(arguments: argparse.Namespace, point: strategist.ReadPoint) -> InputError:
-    """What to ask for where the mask chains of a read point are too many to list."""
-    if "prover" in arguments:
-        allowed = f"auto or model: {point.name} has too many mask chains for the search"
-        return InputError.one("--prover", "search", allowed)
-    allowed = "fewer mask_slots, or a larger mask_step_bits: all mask chains are listed here"
-    return InputError.one("site.json", "too many mask chains", allowed, column=point.name)
+def _too_many(point: strategist.ReadPoint) -> InputError:
+    """What to ask for where the mask chains of a read point are too many for the search alone."""
+    allowed = f"auto or model: {point.name} has too many mask chains for the search"
+    return InputError.one("--prover", "search", allowed)
 
 
 def one_of(case: strategist.Case, what: str) -> InputError:

@@ -9,6 +9,7 @@ corner between its points, and raises the floor of each cutoff by the bounds of 
 
 from __future__ import annotations
 
+import bisect
 import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
@@ -34,6 +35,7 @@ __all__ = ["Sweep", "sweep"]
 _DIGITS = 6
 _MANY = 200  # chains left in a branch that are worth splitting it, times (50 + classes)
 _FEW = 1_000  # selections that are sooner looked at than thinned out by further bounds
+_ALL = 300  # chains in all that are sooner looked at one by one than bounded together
 _AT_ONCE = 2_000  # selections bounded between two looks at the clock
 _NO_STRATEGY = 2**62  # the floor where there is none at all
 _MISSED, _STRAY = Measure(1.0, 0.0), Measure(0.0, 1.0)
@@ -46,14 +48,16 @@ class Sweep:
     """The staircase, what is proven of it, and what that took.
 
     `open` are the corners that are not proven (none: complete); `stray_bounds` says for each point
-    how few stray tags, at least, a strategy reports that misses no more. `problem` has weights that
-    tell any two points apart, by which the answers' losses are counted.
+    how few stray tags, at least, a strategy reports that misses no more, `missed_bounds` how few
+    wanted ones, at least, one misses that reports no more. `problem` has weights that tell any two
+    points apart, by which the answers' losses are counted.
     """
 
     problem: Problem
     staircase: Staircase
     open: tuple[Corner, ...]
     stray_bounds: dict[Point, int]
+    missed_bounds: dict[Point, int]
     effort: tuple[tuple[str, int], ...]
 
 
@@ -70,14 +74,20 @@ def sweep(problem: Problem, clock: Clock) -> Sweep:
         pass
     effort = {"branches": run.branches, "chains": run.weighed, "replayed": run.replayed}
     staircase = run.staircase
-    bounds = {point: run.stray_bound(point) for point in staircase.points}
-    return Sweep(run.problem, staircase, tuple(run.open()), bounds, tuple(effort.items()))
+    return Sweep(
+        run.problem,
+        staircase,
+        tuple(run.open()),
+        {(m, s): run.open_from([(m, n) for n in range(s + 1)]) for m, s in staircase.points},
+        {(m, s): run.open_from([(n, s) for n in range(m + 1)]) for m, s in staircase.points},
+        tuple(effort.items()),
+    )
 
 
 class _Sweep:
     def __init__(self, problem: Problem, clock: Clock) -> None:
         most = _most(problem)
-        self.asked = problem  # with the weights that guarded losses are counted by
+        self._guarded = problem.under_guard()  # with the weights that its losses are counted by
         ordering = Loss(min(1e6, most[1] + 1.0), 1.0)  # tells any two points apart
         self.problem = replace(problem, policy=replace(problem.policy, loss=ordering))
         self.clock = clock
@@ -89,7 +99,7 @@ class _Sweep:
         self.floors: dict[Weights, Ints] = {}
         self._confirmed: set[Weights] = set()
         self._tables = Tables(self.layout)
-        self._seen: list[set[bytes]] = [set() for _ in self.problem.thresholds]
+        self._seen: list[dict[bytes, tuple[int, int]]] = [{} for _ in problem.thresholds]
         self._every = np.arange(len(problem.profile.levels_dbm))
         self._must = (self._every == self._every[-1]) & self.problem.top_fixed
         self.branches = self.weighed = self.replayed = 0
@@ -106,20 +116,17 @@ class _Sweep:
     def open(self) -> list[Corner]:
         return [corner for corner in self.staircase.corners() if not self.settled(corner)]
 
-    def stray_bound(self, point: Point) -> int:
-        """Strays that a strategy reports at least if it misses no more than a point found."""
-        low, high = 0, point[1]
-        while low < high:  # the least number of strays that is not settled
-            middle = (low + high) // 2
-            low, high = (middle + 1, high) if self.settled((point[0], middle)) else (low, middle)
-        return low
+    def open_from(self, corners: list[Corner]) -> int:
+        """The place of the first corner that is not settled, at most the last; each holds more."""
+        return bisect.bisect(corners[:-1], False, key=lambda corner: not self.settled(corner))
 
     # looking at selections one by one
 
     def _look(self, selections: Selections, branch: Branch, limit: float = np.inf) -> None:
         """Replay what could join the staircase, of some selections under the cutoff of a branch.
 
-        `limit` is for the measure of the branch. What was replayed once is passed over.
+        `limit` is for the measure of the branch. What was replayed once is passed over, unless that
+        was by a longer chain.
         """
         seen = self._seen[branch.cutoff]
         for start in range(0, len(selections), _AT_ONCE):
@@ -127,9 +134,11 @@ class _Sweep:
                 raise OutOfTimeError
             part = selections.at(np.arange(start, min(start + _AT_ONCE, len(selections))))
             self.weighed += len(part)
-            rows = np.array([r for r in range(len(part)) if part.words[r].tobytes() not in seen])
-            for row in self._possible(part, rows, branch, limit):
-                seen.add(part.words[row].tobytes())
+            names = [words.tobytes() for words in part.words]
+            chains = [(part.masks, bits) for bits in part.bits.tolist()]
+            rows = [r for r, name in enumerate(names) if name not in seen or seen[name] > chains[r]]
+            for row in self._possible(part, np.array(rows), branch, limit):
+                seen[names[row]] = chains[row]
                 self._ladders(part, row, branch.cutoff)
 
     def _possible(
@@ -178,55 +187,68 @@ class _Sweep:
                 if not (total[:, count - 1, highest, None] <= room + 1e-6).all(axis=0).any():
                     continue
                 ladders = ladders_left(edge, top, least, room, count, highest, must)
+                if not len(ladders):
+                    continue
                 counts = self._counts(problem, ladders, cutoff, through)
-                work = [(*begin, float(count), *map(float, places)) for places in ladders.tolist()]
-                points = [(int(missed), int(stray)) for missed, stray in counts]
-                taken = [self.staircase.takes(*one) for one in zip(points, work, strict=True)]
-                self._offer(selections, row, cutoff, ladders[taken])
+                code = counts[:, 0] * (counts[:, 1].max() + 1) + counts[:, 1]
+                _, first, of_point = np.unique(code, return_index=True, return_inverse=True)
+                for number, place in enumerate(first):
+                    work = (*begin, float(count), *ladders[place].astype(float))
+                    point = (int(counts[place, 0]), int(counts[place, 1]))
+                    if self.staircase.takes(point, work):
+                        self._offer(selections, row, cutoff, ladders[of_point == number], point)
 
     def _counts(self, problem: Problem, ladders: Ints, cutoff: int, through: Bools) -> Ints:
         """(missed, stray) of each ladder (places from the top down) in a problem's profile."""
         accepted = problem.accepted(cutoff) & through[problem.profile.row_class][:, None]
         return counts_of(ladders, accepted, *problem.rows, problem.policy.stop_after)
 
-    def _offer(self, selections: Selections, row: int, cutoff: int, ladders: Ints) -> None:
-        """Offer ladders to the staircase, with the cutoff that stands drift best."""
-        if not len(ladders):
+    def _offer(
+        self, selections: Selections, row: int, cutoff: int, ladders: Ints, point: Point
+    ) -> None:
+        """Offer the ladder that stands drift best to the staircase, with the cutoff that serves it.
+
+        `ladders`, in the order of preference, all come to the same point.
+        """
+        reached = Counts(*point)
+        excess = self.problem.excess(reached)
+        if excess:
             return
-        chain, through = selections.chain(row), selections.unpack(np.array([row]))[0]
-        guarded = self.asked.under_guard()
-        alike = self.problem.alike(cutoff)
+        through = selections.unpack(np.array([row]))[0]
+        guarded, alike = self._guarded, self.problem.alike(cutoff)
         drifted = np.array([self._counts(guarded, ladders, c, through) for c in alike])
-        for number, places in enumerate(ladders.tolist()):
-            levels = tuple(places[::-1])
-            counts = self.problem.replay(levels, cutoff, through)
-            excess = self.problem.excess(counts)
-            if excess:
-                continue
-            losses = [guarded.loss(Counts(int(m), int(s))) for m, s in drifted[:, number]]
-            best = int(np.argmin(losses))
-            work = (float(selections.masks), float(cutoff > 0), float(len(levels)))
-            rest = (*work, *map(float, places), float(selections.bits[row]))
-            key = (excess, self.problem.loss(counts), losses[best], *rest)
-            self.staircase.offer(Answer(key, chain, alike[best], levels, counts))
+        losses = np.round(
+            drifted @ (guarded.policy.loss.missed, guarded.policy.loss.stray), _DIGITS
+        )
+        number = int(losses.min(axis=0).argmin())
+        best = int(losses[:, number].argmin())
+        missed, stray = drifted[best, number].tolist()
+        places = ladders[number].tolist()
+        work = (float(selections.masks), float(cutoff > 0), float(len(places)))
+        rest = (*work, *map(float, places), float(selections.bits[row]))
+        key = (excess, self.problem.loss(reached), guarded.loss(Counts(missed, stray)), *rest)
+        levels, chain = tuple(places[::-1]), selections.chain(row)
+        self.staircase.offer(Answer(key, chain, alike[best], levels, reached))
 
     # the sweep
 
     def start(self) -> None:
         """A good staircase to begin with: some chains and cutoffs, for several weights."""
-        outcomes = self.problem.outcomes
-        spread = np.unique(np.linspace(0, len(outcomes) - 1, _CUTOFFS).astype(int))
-        for cutoff in outcomes[spread].tolist():
-            self._look(self.chains.listed(0), self._branch(cutoff, (1, 1)))
         if self.problem.slots:
             for missed in _STARTS:
                 policy = replace(self.problem.policy, loss=Loss(missed, 1.0))
                 weighed = replace(self.problem, policy=policy)
                 for selections, cutoff in Starts(weighed, self.chains).promising():
                     self._look(selections, self._branch(cutoff, (1, 1)))
+        outcomes = self.problem.outcomes
+        spread = np.unique(np.linspace(0, len(outcomes) - 1, _CUTOFFS).astype(int))
+        for cutoff in outcomes[spread].tolist():
+            self._look(self.chains.listed(0), self._branch(cutoff, (1, 1)))
 
     def prove(self) -> None:
         """Raise floors, edge after edge, until every corner is settled."""
+        if self.chains.number(_ALL) <= _ALL:
+            self._look_at_all()
         while open_ := self.open():
             hull = self.staircase.hull()
             for edge in hull:
@@ -239,6 +261,15 @@ class _Sweep:
                 weights = self._weights(corner)
                 together = [q for q in open_ if self._weights(q) == weights]
                 self._raise(weights, max(dot(weights, q) for q in together))
+
+    def _look_at_all(self) -> None:
+        """Look at every chain, of which there are few, under each cutoff; then none is missing."""
+        floors = self.floors.setdefault((1, 1), np.zeros(len(self.problem.thresholds), np.int64))
+        for cutoff in self.problem.outcomes.tolist():
+            branch = self._branch(cutoff, (1, 1))
+            for masks in range(self.problem.slots + 1):
+                self._look(self.chains.listed(masks), branch)
+            floors[cutoff] = _NO_STRATEGY
 
     def _weights(self, corner: Corner) -> Weights:
         """The direction in which a corner is sought to be settled."""

@@ -54,16 +54,17 @@ def power_slopes(peaks: Floats, levels_dbm: Floats) -> Floats:
     Least squares over the levels up to 6 dB above the first read; curves of fewer than three
     levels or 3 dB are left out. Ideal: 1 dB/dB ("RSSI is a linear function of transmission power").
     """
-    slopes = []
-    for curve in peaks:
-        read = np.isfinite(curve)
-        power, rssi = levels_dbm[read], curve[read]
-        near = power <= power.min(initial=np.inf) + NEAR_DB
-        power, rssi = power[near], rssi[near]
-        if len(power) >= 3 and np.ptp(power) >= SPAN_DB:
-            away = power - power.mean()
-            slopes.append(float(away @ rssi / (away @ away)))
-    return np.array(slopes)
+    read = np.isfinite(peaks)
+    power = np.broadcast_to(levels_dbm, peaks.shape)
+    first = np.min(power, axis=1, where=read, initial=np.inf, keepdims=True)
+    near = read & (power <= first + NEAR_DB)
+    last = np.max(power, axis=1, where=near, initial=-np.inf)
+    told = (near.sum(axis=1) >= 3) & (last - first[:, 0] >= SPAN_DB)
+    near, power, rssi = near[told], power[told], peaks[told]
+    away = power - power.mean(axis=1, where=near, keepdims=True)
+    up = np.multiply(away, rssi, where=near, out=np.zeros_like(away)).sum(axis=1)
+    slopes: Floats = up / np.square(away).sum(axis=1, where=near)
+    return slopes
 
 
 def _slope(survey: Survey, on: TurnOn) -> Found:

@@ -13,12 +13,14 @@ from strategist.errors import InputError
 from strategist.optimise.strategy import Strategy
 from strategist.optimise.strategy_file import parse_strategy_file
 from strategist.report.given_results import GivenResult
+from strategist.survey.order import figure, some
 from strategist.survey.policy import Policy
 from strategist.survey.records import ReadPoint
 from strategist.tags.mask import Mask
 from strategist.trust.comparison import Side, compare
 from strategist.trust.evaluation import Evaluation, evaluate_at
 from strategist.trust.picture import picture_of
+from strategist.trust.steps import steps_of
 
 __all__ = ["Backing", "report_document"]
 
@@ -170,5 +172,12 @@ def _today(point: ReadPoint, strategy: Strategy, backing: Backing) -> dict[str, 
         except InputError as error:
             if name is not None:
                 raise
-            found["not_today"] = str(error.faults[0])
+            found["not_today"] = _why_not(point, today) or str(error.faults[0])
     return found
+
+
+def _why_not(point: ReadPoint, today: Strategy) -> str:
+    """Which of today's levels nobody surveyed, as a sentence; empty where all were."""
+    steps = steps_of(point, today.levels_dbm).steps
+    lacking = [figure(step.power_dbm) for step in steps if step.known == "not surveyed"]
+    return f"They use {some(lacking)} dBm, which was not surveyed here." if lacking else ""

@@ -59,9 +59,7 @@ class Figures:
         value = self.value(pointer)
         shown = "not known" if value is None else FORMS[form](value)
         exact = json.dumps(value)
-        return Markup('<data value="{}" data-path="{}" data-form="{}">{}</data>').format(
-            exact, pointer, form, shown
-        )
+        return Markup('<data value="{}" data-path="{}">{}</data>').format(exact, pointer, shown)
 
     def text(self, pointer: str, element: str = "span") -> Markup:
         """A text as it stands in the document."""
@@ -71,6 +69,4 @@ class Figures:
     def count(self, pointer: str) -> Markup:
         """How many items a list has."""
         exact = len(self.value(pointer))
-        return Markup('<data value="{0}" data-path="{1}" data-form="count">{0}</data>').format(
-            exact, pointer
-        )
+        return Markup('<data value="{0}" data-path="{1}">{0}</data>').format(exact, pointer)

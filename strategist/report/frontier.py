@@ -12,18 +12,22 @@ __all__ = ["brief", "frontier_text"]
 
 _HEADS = {
     "complete": "{} compromises of missed and stray tags, proven to be all",
+    "restricted": "{} compromises, proven to be all with at most {slots} masks",
     "partial": "{} compromises found in time, not proven to be all",
     "infeasible": "no strategy keeps the limits: there is no compromise to choose from",
-    "undecided": "undecided when time ran out: no strategy that keeps the limits was found",
+    "undecided": "undecided: no strategy that keeps the limits was found",
 }
 
 
 def frontier_text(frontier: Frontier, *, caution: bool = True) -> str:
     """A frontier in lines of 80 columns; `caution` as for `result_text`."""
     count = len(frontier.points)
-    head = _HEADS[frontier.status].format(count)
+    slots = frontier.searched["slots"]
+    head = _HEADS[frontier.status].format(count, slots=slots)
     if count == 1:
         head = head.replace("1 compromises", "1 compromise").replace("to be all", "to be the only")
+    if slots == 1:
+        head = head.replace("1 masks", "1 mask")
     lines = [f"{plain(frontier.read_point)}: {head}"]
     if frontier.points:
         lines += [*_table(frontier), *_legend(frontier)]
@@ -76,7 +80,10 @@ def _legend(frontier: Frontier) -> list[str]:
         "'best for a' missed tag that weighs so many strays; - for none, since others are better "
         f"for every weight. Yours weighs {loss.missed / loss.stray:.3g}."
     )
-    open_ = " A ? marks a point that was not proven: with no more missed, fewer strays may do."
+    open_ = (
+        " A ? marks a point that was not proven: with no more missed fewer strays may do, or with "
+        "no more strays fewer missed. The others are beaten by no strategy searched."
+    )
     unproven = any(not point.proven for point in frontier.points)
     return paragraph(ratio + (open_ if unproven else ""))
 
@@ -88,16 +95,20 @@ def _proof(frontier: Frontier) -> str:
         f"{searched['masks']} masks"
     )
     took = f"(one sweep, {frontier.seconds:.1f} s)"
-    if frontier.status == "complete":
+    if frontier.status in ("complete", "restricted"):
+        most = f", at most {searched['slots']} of them," if frontier.status == "restricted" else ""
         return (
-            f"Proven {among}: each strategy misses as many and lets as many strays through as one "
-            f"of these, or more {took}."
+            f"Proven {among}{most}: each strategy misses as many and lets as many strays through "
+            f"as one of these, or more {took}."
         )
     if frontier.status == "infeasible":
         return f"Proven {among}: none keeps the limits {took}. solve gives the one nearest to them."
+    if not frontier.open:
+        return f"Of the strategies searched {among} none keeps the limits {took}."
+    proven = sum(point.proven for point in frontier.points)
     places = ", ".join(f"{m} missed and {s} stray" for m, s in frontier.open[:3])
     more = f", and {len(frontier.open) - 3} more" if len(frontier.open) > 3 else ""
     return (
-        f"Not proven: time ran out {took}. Still possible {among} are better strategies at or "
-        f"below {places}{more}."
+        f"Time ran out {took}: {proven} of {len(frontier.points)} points are proven. Still "
+        f"possible {among} are better strategies at or below {places}{more}."
     )

@@ -25,8 +25,10 @@ __all__ = [
 Draw = Callable[["Axes"], None]
 
 WANTED, STRAY, MASKED, CHOSEN = "#12486b", "#b4531a", "#8a8a8a", "#111111"
-_SIZE_IN = (4.3, 2.8)
-_ROOM = {"right": 0.97, "bottom": 0.16, "top": 0.84}  # of the figure, for the axes
+_SIZE_IN = (4.3, 2.6)
+_ROOM = {"right": 0.97, "bottom": 0.17, "top": 0.83}  # of the figure, for the axes
+_NEAR = 0.8  # of the strays at the highest level: a bar that comes near their line
+_FAR = 1.5  # times the frontier: a point beyond is shown at the edge, or the frontier is flat
 _STYLE: Any = {  # the keys of matplotlib's rcParams
     "svg.fonttype": "none",
     "svg.hashsalt": "strategist",
@@ -39,13 +41,22 @@ _STYLE: Any = {  # the keys of matplotlib's rcParams
     "axes.grid": True,
     "grid.color": "#dddddd",
     "grid.linewidth": 0.6,
+    "xtick.major.size": 0,  # the grid says as much, with a third of the elements
+    "ytick.major.size": 0,
+    "figure.facecolor": "none",
+    "axes.facecolor": "none",
     "hatch.linewidth": 0.7,
     "legend.frameon": False,
     "legend.fontsize": 9,
 }
-_ID = re.compile(r'(\bid="|url\(#|xlink:href="#)')
-_METADATA = re.compile(r"<metadata>.*?</metadata>", re.S)
+_UNUSED = re.compile(r"<metadata>.*?</metadata>|<defs>\s*<style.*?</style>\s*</defs>", re.S)
 _NUMBERS = re.compile(r"(?<![#\w])-?\d+\.\d{3,}")
+_ID = re.compile(r' id="([^"]*)"')
+_TO_ID = re.compile(r'(url\(#|xlink:href="#)([^")]*)')
+_FONT = re.compile(r" font-family: [^;\"]*;?")
+_LONG = re.compile(r' (?:d|style)="[^"]*"')
+_BLANKS = re.compile(r"(?<=[:;]) | (?=[LQCMz\"])|(?<=[LQCM]) ")
+_GROUP = re.compile(r"</?g\b[^>]*>")
 
 
 def can_plot() -> bool:
@@ -148,11 +159,13 @@ def silenced_plot(ident: str, label: str, picture: Mapping[str, Any]) -> str:
         top = picture["stray_at_top"]
         axes.axvline(top, color=CHOSEN, lw=1.2, ls="--", label="reported at the highest level")
         for place, count in zip(places, alone, strict=True):
+            inside = count > _NEAR * top  # or it would stand on the line
             axes.annotate(
                 f"{count}",
                 (count, place),
-                xytext=(4, 0),
+                xytext=(-4 if inside else 4, 0),
                 textcoords="offset points",
+                ha="right" if inside else "left",
                 va="center",
                 bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.5},
             )
@@ -180,22 +193,37 @@ def frontier_plot(
         missed, stray = [one["missed"] for one in order], [one["stray"] for one in order]
         axes.step(missed, stray, where="post", color=WANTED, lw=1.2)
         axes.plot(missed, stray, "o", color=WANTED, ms=3.5, label="none beats it in both")
+        ends = [max(1, *counts) for counts in (missed, stray)]
         for (name, one), mark in zip(marked, ("D", "X", "^", "v"), strict=False):
+            asked = one["missed"], one["stray"]
+            place = min(asked[0], _FAR * ends[0]), min(asked[1], _FAR * ends[1])
             axes.plot(
-                [one["missed"]],
-                [one["stray"]],
+                [place[0]],
+                [place[1]],
                 mark,
                 color=STRAY,
                 mec=CHOSEN,
                 ms=8,
                 label=name,
                 zorder=5,
+                clip_on=False,
             )
+            if place != asked:
+                left = place[0] < 0.6 * ends[0]
+                axes.annotate(
+                    f"off the plot, at\n{asked[0]} missed, {asked[1]} stray",
+                    place,
+                    xytext=(8 if left else -8, 4),
+                    textcoords="offset points",
+                    ha="left" if left else "right",
+                    va="top",
+                    bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.5},
+                )
         axes.set_xlabel("wanted tags missed")
         axes.set_ylabel("stray tags reported")
         axes.locator_params(integer=True)
-        axes.set_xlim(left=-0.5)
-        axes.set_ylim(bottom=-0.5)
+        axes.set_xlim(left=-0.04 * axes.get_xlim()[1])
+        axes.set_ylim(bottom=-0.06 * axes.get_ylim()[1])
         _legend(axes)
 
     return _svg(ident, label, draw)
@@ -226,12 +254,38 @@ def _svg(ident: str, label: str, draw: Draw, left: float = 0.14) -> str:
         draw(figure.subplots(gridspec_kw={"left": left, **_ROOM}))
         file = io.StringIO()
         figure.savefig(file, format="svg", metadata={"Date": None})
-    text = _METADATA.sub("", file.getvalue())
-    text = text[text.index("<svg") :]
-    text = _ID.sub(rf"\g<1>{ident}-", text)
-    text = _NUMBERS.sub(lambda found: f"{float(found[0]):.2f}".rstrip("0").rstrip("."), text)
+    text = _UNUSED.sub("", file.getvalue())
+    text = _light(text[text.index("<svg") :], ident)
     head, rest = text.split(">", 1)
     head = re.sub(r' (width|height|version|xmlns(:xlink)?)="[^"]*"', "", head)
     named = html.escape(label)
     space = 'xmlns:xlink="http://www.w3.org/1999/xlink"'
-    return f'{head} {space} role="img" aria-label="{named}"><title>{named}</title>{rest.strip()}'
+    head += f' {space} stroke-linejoin="round" role="img" aria-label="{named}"'
+    return f"{head}><title>{named}</title>{rest.strip()}"
+
+
+def _light(text: str, ident: str) -> str:
+    """matplotlib's SVG with only what a browser needs: pages hold hundreds of plots.
+
+    Ids that nothing refers to, groups that say nothing, blanks and the font of each text go (the
+    page's style sets one); numbers keep two decimals, and ids that stay begin with `ident`.
+    """
+    asked = {name for _, name in _TO_ID.findall(text)}
+    text = _ID.sub(lambda it: f' id="{ident}-{it[1]}"' if it[1] in asked else "", text)
+    text = _TO_ID.sub(rf"\g<1>{ident}-\g<2>", text)
+    text = _NUMBERS.sub(lambda it: f"{float(it[0]):.2f}".rstrip("0").rstrip("."), text)
+    text = _FONT.sub("", text)
+    text = re.sub(r' transform="rotate\(-0 [^"]*"', "", text)
+    text = re.sub(r">\s+<", "><", text)
+    text = _LONG.sub(lambda it: _BLANKS.sub("", it[0].replace("\n", "")), text)
+    open_: list[bool] = []
+
+    def group(found: re.Match[str]) -> str:
+        if found[0] == "<g/>":
+            return ""
+        if found[0] == "</g>":
+            return "</g>" if open_.pop() else ""
+        open_.append(found[0] != "<g>")
+        return found[0] if open_[-1] else ""
+
+    return _GROUP.sub(group, text)

@@ -11,15 +11,13 @@ import itertools
 import json
 import os
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, BinaryIO, get_args
 
 import numpy as np
-import pydantic
-from pydantic import TypeAdapter
 
 from strategist.errors import Fault, InputError
 from strategist.survey.assemble import policy_of
@@ -28,16 +26,16 @@ from strategist.survey.faults import FaultList
 from strategist.survey.json_text import parse_json
 from strategist.survey.judge import judge
 from strategist.survey.order import natural
-from strategist.survey.policy import POLICY, STRICT, Name, Policy, Site
+from strategist.survey.policy import POLICY, Policy, Site
 from strategist.survey.reading import is_folder
 from strategist.survey.records import Ints, ReadPoint
 from strategist.survey.runs import header_of, line_ends, runs_of
+from strategist.survey.site_walk import SITE, UnsoundError, loose_policies, policies_of
 from strategist.survey.tables import Kind, Table, read_bytes, table_from_csv
 
 __all__ = ["Part", "Parts", "open_case"]
 
 _KINDS: tuple[Kind, ...] = get_args(Kind)
-_SITE = "site.json"
 _AT_ONCE = 1000  # rows of the index written together
 _TABLES = """
 CREATE TABLE IF NOT EXISTS case_ (id INTEGER PRIMARY KEY);
@@ -48,17 +46,6 @@ CREATE TABLE IF NOT EXISTS run (
     kind INT, point INT, start INT, size INT, line INT, PRIMARY KEY (kind, point, start)
 ) WITHOUT ROWID;
 """
-
-
-@pydantic.dataclasses.dataclass(frozen=True, config=STRICT)
-class _Site:
-    """site.json with its policies unjudged: a bad one spoils its own read point alone."""
-
-    read_points: dict[Name, Any]
-    site: str = ""
-
-
-_LOOSE: TypeAdapter[_Site] = TypeAdapter(_Site)
 
 
 @dataclass(frozen=True, eq=False)
@@ -120,9 +107,9 @@ class Part:
         faults = FaultList()
         judged = {file.kind: judge(file.table(), faults) for file in self.files}
         faults.raise_any()
-        policy, warnings = policy_of(site, self.read_point, _SITE)
+        policy, warnings = policy_of(site, self.read_point, SITE)
         roster, reads, tried = judged["roster"], judged["reads"], judged.get("tried")
-        rows = PointRows(self.read_point, policy, roster, reads, tried, _SITE)
+        rows = PointRows(self.read_point, policy, roster, reads, tried, SITE)
         found = build(rows, warnings, faults)
         faults.raise_any()
         return found[0]
@@ -130,7 +117,7 @@ class Part:
     def _policy(self) -> Policy:
         assert self.policy is not None
         try:
-            return parse_json(self.policy.encode("utf-8", "surrogatepass"), POLICY, _SITE)
+            return parse_json(self.policy.encode("utf-8", "surrogatepass"), POLICY, SITE)
         except InputError as error:
             path = f"read_points.{self.read_point}"
             raise InputError(
@@ -180,16 +167,18 @@ class Parts:
             allowed = "files that stay as they are while they are worked on"
             raise InputError.one(f"{self.case}/{kind}.csv", "a file that has changed", allowed)
         query = "SELECT start, size, line FROM run WHERE kind = ? AND point = ? ORDER BY start"
-        pieces, at, lines = [], [], []
+        pieces: list[bytes] = []
+        at, lines = [], []
         here = line_ends(header) + 1
         for start, size, line in self._index.execute(query, (_KINDS.index(kind), point)):
+            if pieces:
+                here += line_ends(pieces[-1])
             piece = os.pread(file.fileno(), size, start)
             if not piece.endswith((b"\n", b"\r")):
                 piece += b"\n"
             pieces.append(piece)
             at.append(here)
             lines.append(line)
-            here += line_ends(piece)
         return _Rows(
             kind, header, b"".join(pieces), np.array(at or [here]), np.array(lines or [here])
         )
@@ -207,29 +196,29 @@ class Parts:
                 for fault in error.faults:
                     faults.add(fault)
         faults.raise_any()
-        rest = self._index.execute(
-            "SELECT name, id FROM point WHERE case_ = ? AND place IS NULL", (self._number,)
-        ).fetchall()
-        rest.sort(key=lambda found: natural(found[0]))
-        count = len(self) - len(rest)
-        places = [(count + i, point) for i, (_, point) in enumerate(rest)]
-        self._index.executemany("UPDATE point SET place = ? WHERE id = ?", places)
+        self._index.create_collation("named", _natural_order)
+        # those that site.json lacks come after the others, by name
+        self._index.execute(
+            "UPDATE point SET place = further.place FROM ("
+            "SELECT id, ?2 + row_number() OVER (ORDER BY name COLLATE named) AS place"
+            " FROM point WHERE case_ = ?1 AND place IS NULL"
+            ") AS further WHERE point.id = further.id",
+            (self._number, len(self)),
+        )
 
     def _note_site(self, folder: Path, faults: FaultList) -> None:
-        data = read_bytes(folder / _SITE, _SITE, faults)
-        if data is None:
-            return
         try:
-            site = parse_json(data.removeprefix(b"\xef\xbb\xbf"), _LOOSE, _SITE)
-        except InputError as error:
-            for fault in error.faults:
-                faults.add(fault)
-            return
+            self._note_policies(policies_of(folder / SITE))
+        except (UnsoundError, sqlite3.IntegrityError):  # a read point that comes twice
+            self._index.execute("DELETE FROM point WHERE case_ = ?", (self._number,))
+            self._note_policies(loose_policies(folder / SITE, faults).items())
+
+    def _note_policies(self, policies: Iterable[tuple[str, Any]]) -> None:
         self._index.executemany(
             "INSERT INTO point (case_, name, policy, place) VALUES (?, ?, ?, ?)",
             (
                 (self._number, name, json.dumps(policy, sort_keys=True), place)
-                for place, (name, policy) in enumerate(site.read_points.items())
+                for place, (name, policy) in enumerate(policies)
             ),
         )
 
@@ -294,3 +283,8 @@ def open_case(
 def _stamp(file: BinaryIO) -> tuple[int, int]:
     status = os.fstat(file.fileno())
     return status.st_size, status.st_mtime_ns
+
+
+def _natural_order(one: str, other: str) -> int:
+    first, second = natural(one), natural(other)
+    return (first > second) - (first < second)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
-import itertools
+import re
 from collections.abc import Iterator
 from typing import BinaryIO
 
@@ -14,6 +14,7 @@ from strategist.survey.tables import Kind, table_from_csv
 __all__ = ["header_of", "line_ends", "runs_of"]
 
 _BLOCK = 1 << 20  # bytes that are looked at together
+_LINE_END = ord("\n")
 
 Run = tuple[str, int, int, int]
 
@@ -41,7 +42,8 @@ def header_of(file: BinaryIO, source: str, kind: Kind) -> tuple[bytes, int]:
 
 def line_ends(data: bytes) -> int:
     """How many lines end in a text: by CR, LF or both, as the parsers count."""
-    return data.count(b"\n") + data.count(b"\r") - data.count(b"\r\n")
+    lone = data.count(b"\r") - data.count(b"\r\n") if b"\r" in data else 0
+    return data.count(b"\n") + lone
 
 
 def runs_of(file: BinaryIO, source: str, header: bytes, column: int) -> Iterator[Run]:
@@ -71,28 +73,44 @@ def _names(
 ) -> Iterator[tuple[str | None, int, int]]:
     """(read point or None, bytes, lines) of each record; blank ones have no read point.
 
-    Lines without quotes are cut at their commas, many at a time, and equal neighbours come as one.
-    From the first quote, or carriage return inside a line, on, the standard parser decides where
-    records end, which takes longer.
+    Lines without quotes are matched many at a time, and equal neighbours come as one. From the
+    first quote, or carriage return inside a line, on, the standard parser decides where records
+    end, which takes longer.
     """
-
-    def raw(text: bytes) -> bytes | None:
-        fields = text.split(b",", column + 1)
-        if len(fields) == 1 and not text.strip():
-            return None
-        return fields[column] if column < len(fields) else b""
-
-    while block := b"".join(file.readlines(_BLOCK)):
-        if b'"' in block or block.count(b"\r") != block.count(b"\r\n"):
+    alike = _alike(column)
+    while block := file.read(_BLOCK) + file.readline():
+        if b'"' in block or (b"\r" in block and block.count(b"\r") != block.count(b"\r\n")):
             file.seek(at)
             yield from _carefully(file, source, column, line)
             return
         at += len(block)
-        line += line_ends(block)
-        for its, same in itertools.groupby(block.splitlines(keepends=True), raw):
-            texts = list(same)
+        start = 0
+        while start < len(block):
+            found = alike.match(block, start)
+            if found and found[1].strip():
+                its, end = found[1], found.end()
+            else:
+                end = block.find(b"\n", start) + 1 or len(block)
+                its = _raw(block[start:end], column)
             name = None if its is None else its.decode("utf-8", "backslashreplace").strip()
-            yield name, sum(map(len, texts)), len(texts)
+            lines = block.count(b"\n", start, end) + (block[end - 1] != _LINE_END)
+            yield name, end - start, lines
+            line += lines
+            start = end
+
+
+def _alike(column: int) -> re.Pattern[bytes]:
+    """Lines that have the same text (group 1) in a column, one after another."""
+    before, after = rb"(?:[^,\n]*,){%d}" % column, rb"(?:,[^\n]*)?\n"
+    return re.compile(rb"%b([^,\n]*)%b(?:%b\1%b)*+" % (before, after, before, after))
+
+
+def _raw(line: bytes, column: int) -> bytes | None:
+    """The text in a column, nothing where the line is too short; None where it is blank."""
+    fields = line.split(b",", column + 1)
+    if len(fields) == 1 and not line.strip():
+        return None
+    return fields[column] if column < len(fields) else b""
 
 
 def _carefully(

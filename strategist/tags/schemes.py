@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import Enum
+from functools import cache
 
 __all__ = [
     "HEADERS",
@@ -85,14 +86,19 @@ class Scheme:
 
         The last part is the zero bits up to a whole word, possibly none.
         """
-        parts = [Part("header", 8, Kind.HEX, True, in_uri=False)]
-        if self.filter_bits:
-            parts.append(Part("filter", self.filter_bits, Kind.NUMBER, True))
-        if self.key is not None:
-            parts += _key_parts(self.key, partition)
-        parts += self.tail
-        used = sum(part.bits for part in parts)
-        return (*parts, Part("padding", -used % 16, Kind.ZERO, False, in_uri=False))
+        return _parts_of(self, partition)
+
+
+@cache  # every tag of a survey asks, and there are few schemes
+def _parts_of(scheme: Scheme, partition: int) -> tuple[Part, ...]:
+    parts = [Part("header", 8, Kind.HEX, True, in_uri=False)]
+    if scheme.filter_bits:
+        parts.append(Part("filter", scheme.filter_bits, Kind.NUMBER, True))
+    if scheme.key is not None:
+        parts += _key_parts(scheme.key, partition)
+    parts += scheme.tail
+    used = sum(part.bits for part in parts)
+    return (*parts, Part("padding", -used % 16, Kind.ZERO, False, in_uri=False))
 
 
 def _key_parts(key: Key, partition: int) -> list[Part]:

@@ -11,6 +11,7 @@ from strategist.optimise.clock import Clock
 from strategist.optimise.finish import finish
 from strategist.optimise.frontier import Sweep, sweep
 from strategist.optimise.problem import Answer, Counts, Problem, pose
+from strategist.optimise.selections import TooManySelectionsError
 from strategist.optimise.staircase import Point
 from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete
@@ -22,7 +23,7 @@ from strategist.trust.guarded import guarded_loss
 
 __all__ = ["Frontier", "FrontierPoint", "RatioRange", "trace_frontier"]
 
-FrontierStatus = Literal["complete", "partial", "infeasible", "undecided"]
+FrontierStatus = Literal["complete", "restricted", "partial", "infeasible", "undecided"]
 
 
 @dataclass(frozen=True)
@@ -41,7 +42,8 @@ class FrontierPoint:
     """One compromise. No other strategy misses as few and lets as few stray tags through.
 
     `stray_bound`: no strategy of the searched set that misses no more than this one reports fewer
-    strays; proven when that is the number of strays reported. `best_for` is the range of weight
+    strays; `missed_bound`: none that reports no more misses fewer. It is proven, so beaten by none,
+    when they are the numbers of this one. `best_for` is the range of weight
     ratios for which no point of the frontier has a lower loss; None where another one has for
     each. `chosen` marks the point that is best for the weights of the policy; of several, the one
     with the least guarded loss and then the least work. `loss` is by these weights.
@@ -52,13 +54,15 @@ class FrontierPoint:
     loss: float
     guarded_loss: float
     mask_words: tuple[str, ...]
+    missed_bound: int
     stray_bound: int
     best_for: RatioRange | None
     chosen: bool
 
     @property
     def proven(self) -> bool:
-        return self.stray_bound == self.outcome.stray
+        counts = self.outcome.missed, self.outcome.stray
+        return (self.missed_bound, self.stray_bound) == counts
 
     def to_json(self) -> dict[str, Any]:
         return {
@@ -70,6 +74,7 @@ class FrontierPoint:
             "guarded_loss": self.guarded_loss,
             "strategy": self.strategy.to_json(),
             "mask_words": list(self.mask_words),
+            "missed_bound": self.missed_bound,
             "stray_bound": self.stray_bound,
             "proven": self.proven,
             "best_for": None if self.best_for is None else self.best_for.to_json(),
@@ -82,8 +87,10 @@ class Frontier:
     """The points by missed ascending, so by stray descending; only those that keep the limits.
 
     `open` lists (missed, stray) pairs below which a strategy that is not among the points is not
-    ruled out; none where the frontier is complete. `status` is "partial" where time ran out,
-    "infeasible" where no strategy keeps the hard limits, "undecided" where none was found in time.
+    ruled out; none where the frontier is complete. `status` is "restricted" where it is complete
+    for chains of at most `searched["slots"]` masks, fewer than the reader takes, since the longer
+    ones are too many to list; "partial" where time ran out, "infeasible" where no strategy keeps
+    the hard limits, "undecided" where that is not known or none was found in time.
     `passes`, `wanted` and `stray_presented` are what was presented in the survey.
     """
 
@@ -129,21 +136,22 @@ def trace_frontier(read_point: ReadPoint, options: Options | None = None) -> Fro
     """All non-dominated (missed, stray) pairs of a read point, each with its strategy and proof.
 
     The weights of the policy only say which point is chosen; its hard limits cut the frontier off.
-    Of the options the time limits count. Raises what `choose` raises, and TooManySelectionsError
-    where the mask chains are too many to list.
+    Of the options the time limits count. Where the mask chains are too many to list, the longest
+    ones are left out of the search, as a warning and the status say. Raises what `choose` raises.
     """
     options = options or Options()
     started = time.monotonic()
     limits = [t for t in (options.time_limit_s, options.total_limit_s) if t is not None]
     whole = complete(read_point)
     problem = pose(whole.survey, whole.policy)
-    found = sweep(problem, Clock(min(limits, default=None)))
+    found = _sweep(problem, Clock(min(limits, default=None)))
+    slots = found.problem.slots
     points = _points(whole, problem, found)
     masks = tuple(dict.fromkeys(mask for point in points for mask in point.strategy.masks))
     profile = problem.profile
     return Frontier(
         read_point=read_point.name,
-        status=_status(found),
+        status=_status(found, shortened=slots < problem.slots),
         loss=whole.policy.loss,
         limits=whole.policy.limits,
         passes=problem.passes,
@@ -155,17 +163,46 @@ def trace_frontier(read_point: ReadPoint, options: Options | None = None) -> Fro
             "levels": len(profile.levels_dbm),
             "cutoffs": len(problem.outcomes),
             "masks": len(problem.candidates.masks),
+            "slots": slots,
         },
         proof={"by": "sweep", **dict(found.effort)},
-        warnings=(*whole.warnings, *unrecorded(masks, whole.survey.tags)),
+        warnings=(
+            *whole.warnings,
+            *_not_searched(problem, slots),
+            *unrecorded(masks, whole.survey.tags),
+        ),
         seconds=time.monotonic() - started,
     )
 
 
-def _status(found: Sweep) -> FrontierStatus:
+def _sweep(problem: Problem, clock: Clock) -> Sweep:
+    """The sweep over chains as long as can be listed."""
+    while True:
+        try:
+            return sweep(problem, clock)
+        except TooManySelectionsError:
+            problem = replace(problem, slots=problem.slots - 1)
+
+
+def _not_searched(problem: Problem, slots: int) -> tuple[str, ...]:
+    """What to know, and to do, where the longest chains were left out."""
+    if slots == problem.slots:
+        return ()
+    masks, longer = len(problem.candidates.masks), f"{slots} mask{'' if slots == 1 else 's'}"
+    return (
+        f"chains of more than {longer} were not searched: of {masks} "
+        "masks they are too many to list for a frontier, and one of them may beat a point. With "
+        f"reader.mask_slots {slots} the frontier is complete; solve searches the longer chains for "
+        "one pair of weights; a larger reader.mask_step_bits leaves fewer masks.",
+    )
+
+
+def _status(found: Sweep, *, shortened: bool) -> FrontierStatus:
+    if found.staircase.points and not found.open:
+        return "restricted" if shortened else "complete"
     if found.staircase.points:
-        return "partial" if found.open else "complete"
-    return "undecided" if found.open else "infeasible"
+        return "partial"
+    return "undecided" if found.open or shortened else "infeasible"
 
 
 def _finish(asked: Problem, ordering: Problem, answer: Answer) -> tuple[Strategy, Counts]:
@@ -209,6 +246,7 @@ def _points(whole: ReadPoint, asked: Problem, found: Sweep) -> tuple[FrontierPoi
             "loss": loss,
             "guarded_loss": guarded,
             "mask_words": tuple(problem.candidates.words[x.mask] for x in answer.chain.literals),
+            "missed_bound": found.missed_bounds[point],
             "stray_bound": found.stray_bounds[point],
             "best_for": best_for,
         }

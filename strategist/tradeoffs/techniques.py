@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
@@ -91,41 +91,82 @@ def compare_techniques(read_point: ReadPoint, options: Options | None = None) ->
 
     Without power the level is the highest surveyed; without a ladder there is one level. Each
     variant has the whole time limit and its share of the total one; those that come to the same
-    choice are solved once. Raises what `choose` raises, and TooManySelectionsError where the
+    choice are solved once. Where time runs out, each variant is given the best strategy found for
+    it or for fewer techniques, with the best bound of it or of more: none is better than one that
+    allows more. Raises what `choose` raises, and TooManySelectionsError where the
     options ask for the search and the mask chains are too many to list.
     """
     options = options or Options()
     started = time.monotonic()
     whole = complete(read_point)
-    solved: dict[Policy, tuple[Decided, float]] = {}
-    variants: list[Variant] = []
     asked = tuple(_policies(whole.policy))
-    solves = len({policy for _, _, policy in asked})
-    for name, group, policy in asked:
-        if policy not in solved:
-            own = options.share(solves - len(solved), time.monotonic() - started)
-            found = decide(replace(whole, policy=policy), own, Clock(own.time_limit_s))
-            guarded = guarded_loss(whole.survey, policy, found.strategy)
-            solved[policy] = (found, guarded)
-        found, guarded = solved[policy]
-        whole_loss = variants[0].loss if variants else found.loss
-        variants.append(
-            Variant(
-                name=name,
-                group=group,
-                allow=policy.allow,
-                masks_max=policy.reader.mask_slots if "masks" in policy.allow else 0,
-                status=found.status,
-                loss=found.loss,
-                bound=found.bound,
-                extra_loss=round(found.loss - whole_loss, 6),
-                guarded_loss=guarded,
-                strategy=found.strategy,
-                outcome=found.outcome,
-                mask_words=found.mask_words,
-            )
-        )
-    return Techniques(read_point.name, tuple(variants), whole.warnings, time.monotonic() - started)
+    policies = list(dict.fromkeys(policy for _, _, policy in asked))
+    solved: dict[Policy, _Solved] = {}
+    for number, policy in enumerate(policies):
+        own = options.share(len(policies) - number, time.monotonic() - started)
+        found = decide(replace(whole, policy=policy), own, Clock(own.time_limit_s))
+        guarded = guarded_loss(whole.survey, policy, found.strategy)
+        solved[policy] = _Solved(found, guarded)
+    best = {policy: _best_known(policy, solved) for policy in policies}
+    least = best[policies[0]].found.loss
+    variants = tuple(
+        _variant(name, group, policy, best[policy], least) for name, group, policy in asked
+    )
+    return Techniques(read_point.name, variants, whole.warnings, time.monotonic() - started)
+
+
+@dataclass(frozen=True)
+class _Solved:
+    found: Decided
+    guarded_loss: float
+
+    @property
+    def rank(self) -> tuple[float, float, float]:
+        """What answers of different policies can be compared by, least first."""
+        excess, loss = self.found.answer.key[:2]
+        return excess, loss, self.guarded_loss
+
+
+def _best_known(policy: Policy, solved: Mapping[Policy, _Solved]) -> _Solved:
+    """The best answer that a policy allows, of all that were found, with the best bound known.
+
+    Where time ran out, the search with fewer techniques may have found the better strategy, which
+    more techniques allow as well; and no strategy of theirs is below a bound that holds for more.
+    """
+    own = solved[policy]
+    inside = [one for other, one in solved.items() if _within(other, policy)]
+    best = min([own, *inside], key=lambda one: one.rank)
+    bound = max(one.found.answer.bound for other, one in solved.items() if _within(policy, other))
+    answer = best.found.answer
+    answer = replace(answer, bound=min(bound, (answer.key[0], answer.key[1])))
+    return replace(best, found=replace(best.found, answer=answer))
+
+
+def _within(fewer: Policy, more: Policy) -> bool:
+    """Whether all that one policy allows is allowed by another one of the same read point."""
+    return set(fewer.allow) <= set(more.allow) and _masks_max(fewer) <= _masks_max(more)
+
+
+def _masks_max(policy: Policy) -> int:
+    return policy.reader.mask_slots if "masks" in policy.allow else 0
+
+
+def _variant(name: str, group: Group, policy: Policy, best: _Solved, least: float) -> Variant:
+    found = best.found
+    return Variant(
+        name=name,
+        group=group,
+        allow=policy.allow,
+        masks_max=_masks_max(policy),
+        status=found.status,
+        loss=found.loss,
+        bound=found.bound,
+        extra_loss=round(found.loss - least, 6),
+        guarded_loss=best.guarded_loss,
+        strategy=found.strategy,
+        outcome=found.outcome,
+        mask_words=found.mask_words,
+    )
 
 
 def _policies(policy: Policy) -> Iterator[tuple[str, Group, Policy]]:

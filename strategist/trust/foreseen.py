@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,7 +13,7 @@ from strategist.survey.order import figure, some
 from strategist.survey.records import Survey
 from strategist.trust.evaluate import surveyed_steps
 
-__all__ = ["Foreseen", "foreseen_of"]
+__all__ = ["Foreseen", "foreseen_of", "survey_first"]
 
 
 @dataclass(frozen=True)
@@ -33,14 +34,7 @@ class Foreseen:
     @property
     def warnings(self) -> tuple[str, ...]:
         """What to survey before the settings are handed over; empty where no step needs it."""
-        if not self.steps_dbm:
-            return ()
-        steps = some([figure(step) for step in self.steps_dbm])
-        one = len(self.steps_dbm) == 1
-        return (
-            f"the step{'' if one else 's'} {steps} dBm {'was' if one else 'were'} predicted, not "
-            f"surveyed: survey {'it' if one else 'them'} here before the settings are handed over",
-        )
+        return survey_first(self.steps_dbm)
 
     def to_json(self) -> dict[str, Any]:
         return {
@@ -70,4 +64,16 @@ def foreseen_of(survey: Survey, strategy: Strategy) -> Foreseen | None:
         predicted.turn_on_db,
         predicted.rssi_db,
         predicted.right,
+    )
+
+
+def survey_first(predicted_dbm: Sequence[float]) -> tuple[str, ...]:
+    """What to do about steps (dBm) that were predicted, as a warning; empty without any."""
+    if not predicted_dbm:
+        return ()
+    steps = some([figure(step) for step in predicted_dbm])
+    one = len(predicted_dbm) == 1
+    return (
+        f"the step{'' if one else 's'} {steps} dBm {'was' if one else 'were'} predicted, not "
+        f"surveyed: survey {'it' if one else 'them'} here before the settings are handed over",
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -12,13 +13,14 @@ from strategist.optimise.strategy import Strategy
 from strategist.radio.dwell import Field, field_of, fits, step_time
 from strategist.radio.exposure import ExposureDistance
 from strategist.radio.lawful import Lawful, exposure_at, exposure_json, lawful_at
+from strategist.radio.regions import levels_above
 from strategist.survey.order import figure
 from strategist.survey.policy import Policy
 from strategist.survey.records import Survey
 from strategist.tags.mask import chain_accepts
 from strategist.trust.evaluate import Outcome
 
-__all__ = ["LadderTime", "OnAir", "on_air_of"]
+__all__ = ["LadderTime", "OnAir", "on_air_of", "unlawful"]
 
 _GIVEN = ("a step takes as long as given, whatever the masks and the tags",)
 _ESTIMATED = (
@@ -93,12 +95,7 @@ def on_air_of(survey: Survey, policy: Policy, strategy: Strategy, outcome: Outco
     """What a strategy is on the air, its outcome in a completely surveyed read point known."""
     lawful = lawful_at(survey.levels_dbm, policy.radio)
     time = _time(survey, policy, strategy, outcome)
-    warnings = []
-    highest = lawful.level.dbm
-    over = [x for x in strategy.levels_dbm if highest is not None and x > highest + 1e-9]
-    if over:
-        said = ", ".join(figure(level) for level in over)
-        warnings.append(f"UNLAWFUL as far as is known here: {said} dBm. {lawful.level.reason}")
+    warnings = list(unlawful(strategy.levels_dbm, lawful))
     if time is not None and not time.fits and time.dwell_s is not None:
         warnings.append(
             f"The ladder may take {time.worst_s:.3g} s and a pass lasts {time.dwell_s:.3g} s: "
@@ -106,6 +103,15 @@ def on_air_of(survey: Survey, policy: Policy, strategy: Strategy, outcome: Outco
         )
     exposure = exposure_at(strategy.levels_dbm[-1], policy.radio)
     return OnAir(lawful, exposure, time, tuple(warnings))
+
+
+def unlawful(levels_dbm: Sequence[float], lawful: Lawful) -> tuple[str, ...]:
+    """A warning that names the levels above the lawful one; empty where none is, or none known."""
+    over = levels_above(levels_dbm, lawful.level)
+    if not over:
+        return ()
+    said = ", ".join(figure(level) for level in over)
+    return (f"UNLAWFUL as far as is known here: {said} dBm. {lawful.level.reason}",)
 
 
 def _time(

@@ -200,7 +200,10 @@ def _gaps(fitted: Held, unseen: Held | None, lesson: str) -> list[str]:
     ):
         table = np.array([[r.events, r.trials - r.events] for r in (after, before)])
         if stats.fisher_exact(table, alternative="greater").pvalue < _REAL:
-            said.append(f"{lesson}: left out in turn, {_of(after)} {what}; fitted, {_of(before)}")
+            said.append(
+                f"{lesson}: {_of(after)} {what} when the masks were chosen without them, "
+                f"{_of(before)} with them"
+            )
     return said
 
 

@@ -166,6 +166,10 @@ def test_predicted_levels_reach_the_client(client: Client) -> None:
     assert made == evaluate_at(point, Strategy((15.5,))).to_json()
     assert made["predicted"]["steps_dbm"] == [15.5]
     assert made["outcome"]["predicted"]["wanted"] == 3
+    settings = client.post("/v1/settings", at_gate(survey["id"], strategy=given, form="gen2")).json
+    assert settings == settings_document(point, Strategy((15.5,)), "gen2")
+    assert settings["levels"] == [{"power_dbm": 15.5, "lawful": None, "known": "predicted"}]
+    assert "15.5 dBm was predicted" in settings["warnings"][0]
 
 
 def test_too_many_who_wait(client: Client, survey: str, service: Service) -> None:

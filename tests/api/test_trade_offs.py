@@ -106,7 +106,6 @@ def test_a_value_that_json_cannot_hold(client: Client, survey: str, value: bytes
 @pytest.mark.parametrize(
     "asked",
     [
-        ("frontiers", "trace_frontier", "/read_point"),
         ("techniques", "compare_techniques", "/options/prover"),
         ("what-ifs", "usual_what_ifs", "/options/prover"),
     ],

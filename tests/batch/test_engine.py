@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 import pytest
 
@@ -15,19 +15,24 @@ def given_up(job: Number) -> int:
     return -job.value
 
 
+def answers(jobs: Iterable[Number], engine: Engine, expected: int) -> Iterator[tuple[Number, int]]:
+    """Job by job, what comes back task by task."""
+    return itertools.chain.from_iterable(carry_out(jobs, doubled, engine, given_up, expected))
+
+
 @pytest.mark.parametrize("engine", [Serial(), Processes(2)], ids=["serial", "processes"])
 def test_each_job_is_answered_once(engine: Engine) -> None:
     jobs = [Number(n) for n in range(50)]
-    found = {job.value: answer for job, answer in carry_out(jobs, doubled, engine, given_up, 50)}
+    found = {job.value: answer for job, answer in answers(jobs, engine, 50)}
     assert found == {n: 2 * n for n in range(50)}
 
 
 def test_the_guilty_one_is_given_up_and_no_other() -> None:
     """Jobs 4 and 5 kill their workers at each attempt; those that flew with them do not pay."""
     jobs = [Number(n, deadly=n in (4, 5)) for n in range(1, 33)]
-    answers = list(carry_out(jobs, doubled, Processes(2), given_up, 32))
-    assert len(answers) == 32
-    found = {job.value: answer for job, answer in answers}
+    given = list(answers(jobs, Processes(2), 32))
+    assert len(given) == 32
+    found = {job.value: answer for job, answer in given}
     assert found == {n: -n if n in (4, 5) else 2 * n for n in range(1, 33)}
     assert ATTEMPTS == 3
 
@@ -43,7 +48,7 @@ def test_jobs_are_taken_as_they_are_needed() -> None:
             last = next(taken)
             yield Number(n)
 
-    for done, _ in enumerate(carry_out(jobs(), doubled, Serial(), given_up, 100), 1):
+    for done, _ in enumerate(answers(jobs(), Serial(), 100), 1):
         assert last <= done + 2
 
 

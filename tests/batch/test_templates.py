@@ -14,6 +14,7 @@ import pytest
 import strategist
 from strategist import InputError, Options, Strategy, run_batch, site_templates
 from strategist.__main__ import main
+from strategist.batch.templates import SiteTemplates, templates_of
 from strategist.optimise.installable import installable
 from strategist.survey.parts import open_case
 from strategist.survey.policy import Dwell, Policy, RadiatedLimit, Radio, Reader
@@ -110,6 +111,40 @@ def test_cases_that_changed_since_are_refused(batch: Path) -> None:
         site_templates(batch, 2)
     with pytest.raises(InputError, match=r"no results\.jsonl.*the folder of a batch"):
         site_templates(batch.parent, 2)
+
+
+def test_what_must_be_settled_before_a_template_is_set(tmp_path: Path) -> None:
+    """Nobody surveyed 16.5 dBm, between 15 and 18: what its template does there is predicted. One
+    of the two read points has a rule that levels are held to."""
+    policy = {"levels_dbm": [15, 16.5, 18, 21], "predict_levels": True}
+    folder = write_site(tmp_path / "site", 2, policy=policy)
+    site = json.loads((folder / "site.json").read_text())
+    limit = {"dbm": 20, "kind": "eirp", "low_mhz": 902, "high_mhz": 928}
+    site["read_points"]["d01"] |= {"radio": {"limit": limit, "antenna_gain_dbi": 0}}
+    (folder / "site.json").write_text(json.dumps(site))
+    points = strategist.read_case(folder).read_points
+
+    def found(level: float) -> SiteTemplates:
+        own = {
+            ("site", point.name): strategist.evaluate_at(point, Strategy((level,))).to_json()
+            for point in points
+        }
+        return templates_of(own, [("site", point) for point in points], 2)
+
+    predicted = found(16.5)
+    rows = predicted.to_json()["read_points"]
+    assert [row["predicted_dbm"] for row in rows] == [[16.5], [16.5]]
+    assert [row["lawful_dbm"] for row in rows] == [None, 20.0]
+    first, second, law = predicted.to_json()["warnings"]
+    assert first.startswith("d00 (site): the step 16.5 dBm was predicted, not surveyed")
+    assert second.startswith("d01 (site): the step 16.5 dBm")
+    assert "not checked against the rules" in law and law.endswith("at d00")
+    text = strategist.templates_text(predicted)
+    assert "d00 [16.5 dBm predicted], d01 [16.5 dBm predicted]" in text
+    assert "Warnings" in text and max(map(len, text.splitlines())) <= 80
+    surveyed = found(18.0)
+    assert [row["predicted_dbm"] for row in surveyed.to_json()["read_points"]] == [[], []]
+    assert surveyed.warnings == (law,)
 
 
 EPC = Mask("epc", 32, 16, "3034")

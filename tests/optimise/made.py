@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 from collections import Counter
 from collections.abc import Iterator
-from contextlib import AbstractContextManager
+from contextlib import contextmanager
 from dataclasses import replace
 from typing import Any
 from unittest.mock import patch
@@ -35,9 +35,12 @@ from strategist.trust.guarded import guarded_loss
 GUARDS = [(1.0, 2.0), (0.0, 0.0), (1.0, 0.5), (2.0, 1.0), (0.0, 1.5)]  # power dB, RSSI dB
 
 
-def by_bounds() -> AbstractContextManager[object]:
-    """The search takes every branch through its bounds, however few the chains are."""
-    return patch("strategist.optimise.search._FEW", -1)
+@contextmanager
+def by_bounds() -> Iterator[None]:
+    """Search and frontier take every branch through its bounds, however few the chains are."""
+    module = "strategist.optimise"
+    with patch(f"{module}.search._FEW", -1), patch(f"{module}.frontier._ALL", -1):
+        yield
 
 
 def survey_of(

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from strategist.errors import InputError
+from strategist.survey.order import natural
 from strategist.survey.parts import Part, open_case
 from strategist.survey.reading import read_case
 from strategist.survey.records import ReadPoint
@@ -41,6 +42,21 @@ def all_same(folder: Path) -> bool:
 
 def test_the_demo_case_comes_out_the_same() -> None:
     assert all_same(LINEN)
+
+
+def test_read_points_that_site_json_lacks_come_last_by_name(tmp_path: Path) -> None:
+    """ "x2" before "x10"; the policies of the others in the order of the file."""
+    names = ["x10", "z", "x2", "X3", "a", "x2b"]
+    roster = [f"{name},p1,3001,wanted" for name in names]
+    folder = write_case(
+        tmp_path / "case",
+        roster="\n".join(["read_point,pass_id,epc,role", *roster]),
+        site='{"read_points": {"z": {}, "a": {}}}',
+    )
+    assert [part.read_point for part in parts(folder)][:2] == ["z", "a"]
+    assert [part.read_point for part in parts(folder)][2:] == sorted(
+        {*names, "gate"} - {"z", "a"}, key=natural
+    )
 
 
 def mixed(folder: Path, end: str = "\n", quote: str = "") -> Path:
@@ -135,6 +151,8 @@ def test_a_bad_policy_spoils_one_read_point(tmp_path: Path) -> None:
         ({"roster": "read_point,pass_id,epc,role\n"}, "at least one row below the header"),
         ({"roster": 'read_point,pass_id,epc,role\ngate,p1,"3001,wanted\n'}, "quotes in pairs"),
         ({"site": "{"}, "site.json, line 1"),
+        ({"site": '{"read_points": {"gate": {}, "gate": {}}}'}, '"gate".*each key once'),
+        ({"site": '{"read_points": {"gate": {}}, "sight": "x"}'}, 'nearest: "site"'),
         ({"tried": "a;b\n"}, "tried.csv, line 1"),
     ],
 )

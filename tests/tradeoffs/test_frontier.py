@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import importlib
+import re
 from dataclasses import replace
 from typing import Any
 
@@ -12,9 +13,10 @@ import pytest
 from strategist.choose import choose
 from strategist.decide import Options
 from strategist.errors import DisagreementError
-from strategist.survey.policy import Guard, Limits, Loss, Policy
+from strategist.report.frontier import frontier_text
+from strategist.survey.policy import Guard, Limits, Loss, Policy, Reader
 from strategist.survey.records import ReadPoint
-from strategist.tradeoffs.frontier import RatioRange, trace_frontier
+from strategist.tradeoffs.frontier import Frontier, RatioRange, trace_frontier
 from strategist.trust.evaluate import Outcome, evaluate
 from tests.optimise.made import random_read_point, survey_of
 
@@ -90,6 +92,29 @@ def test_out_of_time_says_what_is_open() -> None:
     document = stopped.to_json()
     assert document["open"][0].keys() == {"missed", "stray"}
     assert any(not one["proven"] for one in document["points"]) or not document["points"]
+
+
+def test_chains_that_are_too_many_to_list(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Shorter ones are searched: the frontier is that of fewer mask slots, and says so."""
+    point = random_read_point(413, 2)
+    policy = Policy(loss=point.policy.loss, reader=Reader(ladder_steps_max=2, mask_slots=3))
+    point = replace(point, policy=policy)
+
+    def with_slots(slots: int) -> Frontier:
+        reader = replace(policy.reader, mask_slots=slots)
+        return trace_frontier(replace(point, policy=replace(policy, reader=reader)))
+
+    fewer, whole = with_slots(2), with_slots(3)
+    monkeypatch.setattr("strategist.optimise.chains.SELECTIONS_MAX", fewer.searched["masks"] * 2)
+    found = trace_frontier(point)
+    assert (found.status, found.searched["slots"], whole.searched["slots"]) == ("restricted", 2, 3)
+    assert [p.to_json() for p in found.points] == [p.to_json() for p in fewer.points]
+    assert len(whole.points) and found.points != whole.points, "or longer chains buy nothing here"
+    (warning,) = [text for text in found.warnings if "were not searched" in text]
+    assert warning.startswith("chains of more than 2 masks were not searched")
+    assert "reader.mask_slots 2" in warning and "solve" in warning
+    text = re.sub(r"\s+", " ", frontier_text(found))
+    assert "proven to be all with at most 2 masks " in text and "at most 2 of them," in text
 
 
 def test_a_disagreement_is_an_error(monkeypatch: pytest.MonkeyPatch) -> None:

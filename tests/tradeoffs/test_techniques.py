@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import importlib
 from dataclasses import replace
 
 import pytest
 
 from strategist.choose import choose
-from strategist.decide import Options
+from strategist.decide import Decided, Options, decide
+from strategist.optimise.clock import Clock
 from strategist.survey.policy import Limits, Policy, Reader
 from strategist.survey.records import ReadPoint
 from strategist.tradeoffs.techniques import Variant, compare_techniques
+from strategist.trust.evaluate import evaluate
 from tests.optimise.made import random_read_point, survey_of
 
 QUICK = Options(unseen=False)
@@ -45,6 +48,41 @@ def assert_keeps_to(variant: Variant, point: ReadPoint) -> None:
     assert "ladder" in variant.allow or len(strategy.levels_dbm) == 1
     assert "cutoff" in variant.allow or strategy.cutoff_dbm is None
     assert len(strategy.masks) <= variant.masks_max
+
+
+@pytest.mark.parametrize("stopped", ["all together", "all but single ones"])
+def test_time_that_runs_out_makes_no_technique_cost_anything(
+    monkeypatch: pytest.MonkeyPatch, stopped: str
+) -> None:
+    """The clock of some searches has expired before they begin. Alone they would do worse than
+    variants with fewer techniques; those strategies they may use, and the bound stays their own."""
+    module = importlib.import_module("strategist.tradeoffs.techniques")
+    point = open_point(412)
+    proven = {v.name: v for v in compare_techniques(point).variants}
+    own: list[Decided] = []
+
+    def hurried(whole: ReadPoint, options: Options, clock: Clock) -> Decided:
+        everything = len(whole.policy.allow) == 4 and whole.policy.reader.mask_slots == 2
+        out = everything if stopped == "all together" else len(whole.policy.allow) > 1
+        own.append(decide(whole, options, Clock(0.0) if out else clock))
+        return own[-1]
+
+    monkeypatch.setattr(module, "decide", hurried)
+    found = compare_techniques(point).variants
+    first, best = found[0], proven["all together"]
+    assert own[0].loss > min(one.loss for one in own), "or the test shows nothing"
+    for one in found:
+        assert one.extra_loss == pytest.approx(one.loss - first.loss) and one.extra_loss >= 0
+        assert one.bound <= proven[one.name].loss <= one.loss
+        assert one.status == ("optimal" if one.bound == one.loss else "feasible")
+        outcome = evaluate(point.survey, point.policy, one.strategy)
+        assert (outcome.missed, outcome.stray) == (one.outcome.missed, one.outcome.stray)
+        assert_keeps_to(one, point)
+        more = [m for m in found if set(one.allow) <= set(m.allow) and one.masks_max <= m.masks_max]
+        assert all(m.loss <= one.loss and m.bound <= one.bound for m in more)
+    if stopped == "all together":  # 'without' variants were proven, so it has the best of them
+        assert first.loss == min(one.loss for one in own)
+    assert first.loss >= best.loss
 
 
 def test_the_variants_asked_for() -> None:

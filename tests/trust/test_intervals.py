@@ -36,6 +36,26 @@ def test_one_sided_bounds_turn_the_binomial_tail():
     assert stats.binom.sf(2, 40, low) == pytest.approx(0.05, rel=1e-6)
 
 
+@pytest.mark.parametrize("trials", [1, 2, 59, 743, 60_000])
+@pytest.mark.parametrize("confidence", [0.5, 0.95, 0.999])
+def test_exact_intervals_are_those_of_scipy_bit_for_bit(trials: int, confidence: float):
+    few = {0, 1, 2, trials // 3, trials - 1, trials}
+    bounds = {
+        "two-sided": lambda k: clopper_pearson(k, trials, confidence),
+        "less": lambda k: intervals.upper_bound(k, trials, confidence),
+        "greater": lambda k: intervals.lower_bound(k, trials, confidence),
+    }
+    for events in (k for k in few if k <= trials):
+        for side, ours in bounds.items():
+            asked = stats.binomtest(events, trials, alternative=side)
+            low, high = asked.proportion_ci(confidence, "exact")
+            found = ours(events)
+            if side == "two-sided":
+                assert (found.low, found.high) == (low, high)
+            else:
+                assert found == (high if side == "less" else low)
+
+
 def test_clopper_pearson_covers_at_least_what_it_says():
     """Exact coverage, summed over all outcomes, for a few true rates."""
     found = [clopper_pearson(k, 30) for k in range(31)]

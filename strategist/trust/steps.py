@@ -1,0 +1,96 @@
+"""What is known of the steps of a strategy before anybody sets them: lawful, surveyed, or not."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+
+from strategist.radio.complete import within_reach
+from strategist.radio.lawful import Lawful, lawful_at
+from strategist.radio.regions import levels_above
+from strategist.survey.order import figure, some
+from strategist.survey.records import ReadPoint
+from strategist.trust.foreseen import survey_first
+from strategist.trust.on_air import unlawful
+
+__all__ = ["Step", "Steps", "steps_of"]
+
+Known = Literal["surveyed", "predicted", "not surveyed"]
+
+_SAME_LEVEL_DB = 1e-6
+
+
+@dataclass(frozen=True)
+class Step:
+    """A level (dBm) that is to be set; `lawful` None where no lawful level can be named.
+
+    `known` is "predicted" where the reads of some pass at it are, "not surveyed" where no pass
+    was tried at it and nothing foretells it.
+    """
+
+    power_dbm: float
+    lawful: bool | None
+    known: Known
+
+    def to_json(self) -> dict[str, Any]:
+        return {"power_dbm": self.power_dbm, "lawful": self.lawful, "known": self.known}
+
+
+@dataclass(frozen=True)
+class Steps:
+    """The steps of a strategy in their order, and what is lawful at the read point."""
+
+    steps: tuple[Step, ...]
+    lawful: Lawful
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What must be settled before these levels are set; empty where nothing must."""
+        unknown = self._known("not surveyed")
+        warnings = [
+            *unlawful([step.power_dbm for step in self.steps], self.lawful),
+            *survey_first(self._known("predicted")),
+        ]
+        if unknown:
+            warnings.append(
+                f"{some([figure(level) for level in unknown])} dBm was not surveyed here: nothing "
+                "is known of what it reads"
+            )
+        return tuple(warnings)
+
+    def _known(self, how: Known) -> list[float]:
+        return [step.power_dbm for step in self.steps if step.known == how]
+
+    def to_json(self) -> dict[str, Any]:
+        """The keys that it adds to settings."""
+        return {
+            "levels": [step.to_json() for step in self.steps],
+            "lawful": self.lawful.to_json(),
+            "warnings": list(self.warnings),
+        }
+
+
+def steps_of(read_point: ReadPoint, levels_dbm: Sequence[float]) -> Steps:
+    """The levels of a strategy held against the law and the survey of a read point.
+
+    Any level may be asked for, and the survey may have gaps that `complete` would refuse.
+    """
+    survey, policy = read_point.survey, read_point.policy
+    lawful = lawful_at(survey.levels_dbm, policy.radio)
+    over = levels_above(levels_dbm, lawful.level)
+    tried = np.logical_or.reduce(survey.tried, axis=0)
+    asked = within_reach(survey.levels_dbm, survey.tried) & policy.predict_levels
+    predicted = np.logical_or.reduce(asked, axis=0)
+
+    def known(step: float) -> Known:
+        at = np.flatnonzero(np.abs(survey.levels_dbm - step) < _SAME_LEVEL_DB)
+        if predicted[at].any():
+            return "predicted"
+        return "surveyed" if tried[at].any() else "not surveyed"
+
+    claimed = lawful.level.dbm is not None
+    steps = (Step(one, one not in over if claimed else None, known(one)) for one in levels_dbm)
+    return Steps(tuple(steps), lawful)
