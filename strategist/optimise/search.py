@@ -85,24 +85,24 @@ class _Search:
         excess: Floats = np.round(over, _DIGITS)
         return excess
 
-    def _could_win(self, bounds: Floats, masks: int) -> Bools:
-        """Which selections could beat the best, given their bounds."""
-        excess, least = self.excess(bounds), np.round(bounds[0], _DIGITS)
-        if self.best is None:
-            return np.ones(least.shape, bool)
-        best_excess, best, best_masks = self.mark[:3]
-        as_good = (least < best) | ((least == best) & (masks <= best_masks))
-        could: Bools = (excess < best_excess) | ((excess == best_excess) & as_good)
-        return could
-
     def _as_good(self, bounds: Floats) -> Bools:
         """Which selections could be as good as the best, or better, by excess and measure."""
         excess, least = self.excess(bounds), np.round(bounds[0], _DIGITS)
         if self.best is None:
             return np.ones(least.shape, bool)
-        begin = self.mark[:2]
-        even: Bools = (excess < begin[0]) | ((excess == begin[0]) & (least <= begin[1]))
+        best_excess, best = self.mark[:2]
+        even: Bools = (excess < best_excess) | ((excess == best_excess) & (least <= best))
         return even
+
+    def _could_win(self, bounds: Floats, masks: int) -> Bools:
+        """Which of those that are as good could beat the best, given their number of masks."""
+        if self.best is None or masks <= self.mark[2]:
+            return np.ones(bounds.shape[1], bool)
+        tied = (self.excess(bounds) == self.mark[0]) & (
+            np.round(bounds[0], _DIGITS) == self.mark[1]
+        )
+        could: Bools = ~tied
+        return could
 
     # looking at selections one by one
 
@@ -133,7 +133,10 @@ class _Search:
             bounds = np.vstack([bounds, found])
             kept = np.round(found, _DIGITS) <= limit
             rows, bounds = rows[kept], bounds[:, kept]
-        even = np.isin(np.arange(len(selections)), rows[self._as_good(bounds)])
+        good = self._as_good(bounds)
+        rows, bounds = rows[good], bounds[:, good]
+        even = np.zeros(len(selections), bool)
+        even[rows] = True
         could = self._could_win(bounds, selections.masks)
         rows, bounds = rows[could], bounds[:, could]
         excess, least = self.excess(bounds), np.round(bounds[0], _DIGITS)

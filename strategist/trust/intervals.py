@@ -15,7 +15,7 @@ from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
-from scipy import optimize, stats
+from scipy import special, stats
 
 from strategist.errors import InputError
 
@@ -121,19 +121,17 @@ def _ends(
 
 
 def _exact_ends(events: int, trials: int, confidence: float, side: Side) -> tuple[float, float]:
-    """The ends of scipy's exact interval, bit for bit (a test compares them).
+    """Clopper and Pearson's ends, as quantiles of beta laws.
 
-    It looks for the same roots of the same functions, without scipy's p-value and its checks of
-    each call, which took 24 parts of 25 of the time.
+    scipy's `binomtest` finds the same by a search for roots that takes 5 ms.
     """
-    binom = stats.binom
     tail = (1 - confidence) / 2 if side == "two-sided" else 1 - confidence
     low, high = 0.0, 1.0
     if side != "less" and events > 0:
-        low = optimize.brentq(lambda p: binom._sf(events - 1, trials, p) - tail, 0, 1)
+        low = float(special.betaincinv(events, trials - events + 1, tail))
     if side != "greater" and events < trials:
-        high = optimize.brentq(lambda p: binom._cdf(events, trials, p) - tail, 0, 1)
-    return float(low), float(high)
+        high = float(special.betainccinv(events + 1, trials - events, tail))
+    return low, high
 
 
 def upper_bound(events: int, trials: int, confidence: float = 0.95) -> float:
