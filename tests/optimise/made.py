@@ -43,6 +43,14 @@ def by_bounds() -> Iterator[None]:
         yield
 
 
+@contextmanager
+def by_splits() -> Iterator[None]:
+    """The same, and every branch is split until each of its levels is settled."""
+    module = "strategist.optimise"
+    with by_bounds(), patch(f"{module}.search._MANY", -1), patch(f"{module}.frontier._MANY", -1):
+        yield
+
+
 def survey_of(
     levels: list[float],
     passes: list[list[tuple[str, bool, list[float | None]]]],

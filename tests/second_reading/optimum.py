@@ -129,6 +129,25 @@ def best_key(trial: Trial) -> Key:
     return best
 
 
+def frontier(trial: Trial) -> dict[tuple[int, int], Key]:
+    """The (missed, stray) pairs within the limits that no other one is as good as in both → the
+    least (guarded loss, masks, cutoff or none, steps, levels from the top down, mask bits)."""
+    cutoffs: list[Decimal | None] = [None, *(high for _, high in trial.ranges())]
+    reached: dict[tuple[int, int], list[tuple[Any, ...]]] = {}
+    for let, (masks, bits) in chains(trial.survey, trial.policy).items():
+        for ladder in trial.ladders(masks):
+            for cutoff in cutoffs:
+                if not trial.begin(ladder, cutoff, let)[0]:
+                    work = (masks, cutoff is not None, len(ladder), ladder[::-1], bits)
+                    point = trial.counts(ladder, cutoff, let, False)
+                    reached.setdefault(point, []).append((work, ladder, cutoff, let))
+    return {
+        point: min((trial.guarded(*rest), *work) for work, *rest in found)
+        for point, found in reached.items()
+        if not any(m <= point[0] and s <= point[1] and (m, s) != point for m, s in reached)
+    }
+
+
 def key_of(trial: Trial, strategy: Mapping[str, Any]) -> Key:
     """The same of one strategy in JSON."""
     ladder = tuple(exact(level) for level in strategy["levels_dbm"])

@@ -9,15 +9,16 @@ from __future__ import annotations
 import ast
 import json
 from collections import Counter
+from contextlib import nullcontext
 from pathlib import Path
 
 import pytest
 
 import strategist
 from strategist import InputError, Options
-from tests.optimise.made import by_bounds
+from tests.optimise.made import by_bounds, by_splits
 from tests.second_reading.drawn import NAME, Json, case, strategy
-from tests.second_reading.optimum import Trial, best_cutoff, best_key, key_of
+from tests.second_reading.optimum import Trial, best_cutoff, best_key, frontier, key_of
 from tests.second_reading.survey import (
     NotAnsweredError,
     guard_of,
@@ -28,6 +29,7 @@ from tests.second_reading.survey import (
 
 EVALUATED = range(300)  # cases, with four strategies each
 OPTIMISED = range(1000, 1090)
+TRACED = range(1000, 1040)
 READING = ("survey", "candidates", "optimum", "drawn")
 
 
@@ -100,7 +102,8 @@ def test_a_strategy_does_what_the_second_reading_says(seed: int) -> None:
 @pytest.mark.parametrize("seed", OPTIMISED)
 def test_the_best_strategy_is_the_one_that_trying_all_finds(seed: int) -> None:
     """In the whole order: limits, loss, guarded loss, work to install, and the place of the
-    cutoff; by search, by search through its bounds, and for some by the mixed-integer model."""
+    cutoff; by search, by search through its bounds and through splits alone, and for some by the
+    mixed-integer model."""
     document = case(seed)
     point = given(document)
     if not answered(document):
@@ -110,8 +113,9 @@ def test_the_best_strategy_is_the_one_that_trying_all_finds(seed: int) -> None:
     trial = Trial(read_survey(document, NAME), policy_of(document))
     best = best_key(trial)
     results = [strategist.choose(point, Options(unseen=False))]
-    with by_bounds():
-        results.append(strategist.choose(point, Options(prover="search", unseen=False)))
+    for route in (by_bounds, by_splits):
+        with route():
+            results.append(strategist.choose(point, Options(prover="search", unseen=False)))
     if seed % 5 == 0:
         results.append(strategist.choose(point, Options(prover="model", unseen=False)))
     for result in results:
@@ -122,6 +126,26 @@ def test_the_best_strategy_is_the_one_that_trying_all_finds(seed: int) -> None:
         if text["cutoff_dbm"] is not None:
             place = float(best_cutoff(trial, text))
             assert text["cutoff_dbm"] == pytest.approx(place, abs=1e-9)
+
+
+@pytest.mark.parametrize("seed", TRACED)
+def test_the_frontier_is_the_one_that_trying_all_finds(seed: int) -> None:
+    """Its points, and at each the strategy that stands drift best and then takes least work."""
+    document = case(seed)
+    if not answered(document):
+        return
+    point = given(document)
+    trial = Trial(read_survey(document, NAME), policy_of(document))
+    expected = frontier(trial)
+    for route in (nullcontext, by_bounds, by_splits):
+        with route():
+            found = strategist.trace_frontier(point)
+        assert found.open == ()
+        keys = {
+            (one.outcome.missed, one.outcome.stray): key_of(trial, one.strategy.to_json())[2:]
+            for one in found.points
+        }
+        assert keys == expected
 
 
 def test_the_cases_are_not_all_alike() -> None:
@@ -144,3 +168,10 @@ def test_the_cases_are_not_all_alike() -> None:
     assert sum(key[3] > 0 for key in keys) >= 6
     assert sum(key[4] for key in keys) >= 4
     assert sum(key[5] > 1 for key in keys) >= 3
+    traced = [case(seed) for seed in TRACED]
+    points = [
+        len(frontier(Trial(read_survey(document, NAME), policy_of(document))))
+        for document in traced
+        if answered(document)
+    ]
+    assert sum(count > 1 for count in points) >= 10 and max(points) >= 4
