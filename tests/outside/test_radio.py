@@ -208,8 +208,11 @@ def test_icnirp_reference_levels(mhz, level):
 def test_icnirp_field_level():
     """ICNIRP 1998: 1.375 sqrt f V/m (from memory, value C)."""
     assert exposure.reference_field_v_m("public", 915) == close(41.59, abs=5e-3)
-    # The far field of f/200 W/m² in 377 ohm gives nearly the same field.
-    assert math.sqrt(915 / 200 * 376.73) == close(41.59, rel=3e-3)
+
+
+def test_icnirp_field_level_at_work():
+    """ICNIRP 1998, occupational, 400-2000 MHz: 3 sqrt f V/m (from memory), 90 V/m at 900 MHz."""
+    assert exposure.reference_field_v_m("occupational", 900) == close(90)
 
 
 def test_icnirp_local_level():
@@ -225,6 +228,15 @@ def test_fcc_reference_level():
     ratio = exposure.reference_w_m2("fcc", "public", 915) / (915 / 200)
     assert ratio == close(4 / 3)
     assert exposure.reference_w_m2("fcc", "public", 300) == close(2.0)
+
+
+def test_fcc_reference_level_at_work():
+    """47 CFR 1.1310, occupational, 300-1500 MHz: f/300 mW/cm² (from memory), and 1.0 mW/cm² at
+    300 MHz, where the 30-300 MHz row ends (from memory)."""
+    assert exposure.reference_w_m2("fcc", "occupational", 900) == close(30)
+    assert exposure.reference_w_m2("fcc", "occupational", 300) == close(10)
+    at_work = exposure.exposure_distance(36.0206, 900, "fcc", "occupational")
+    assert at_work.metres == close(math.sqrt(4 / (4 * math.pi * 30)), abs=6e-5)
 
 
 @pytest.mark.parametrize(

@@ -72,6 +72,13 @@ def test_pairs_that_tried_does_not_list_are_untried(tmp_path: Path) -> None:
     )
 
 
+@pytest.mark.parametrize("power", ["15.5", "15.4", "16.3", "14.999", "15.000001"])
+def test_a_read_off_every_level_is_a_fault_however_near_one_is(tmp_path: Path, power: str) -> None:
+    reads = READS.replace("p1,15,", f"p1,{power},")
+    with pytest.raises(InputError, match=rf'line 2.*"?{power}"?.*levels_dbm.*15, 16'):
+        read_case(write_case(tmp_path, reads=reads))
+
+
 def test_what_a_tag_carries_is_filled_in_from_any_row(tmp_path: Path) -> None:
     roster = (
         "read_point,pass_id,epc,role,tid,user,tag_type\n"

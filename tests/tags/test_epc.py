@@ -172,6 +172,15 @@ def test_structural_parts_come_before_serial_parts(uri: str, structural: str, se
     assert next(field.name for field in fields if not field.structural) == serial
 
 
+@pytest.mark.parametrize(("item", "kept"), [(999_999, True), (1_000_000, False)])
+def test_a_reference_of_one_digit_too_many_is_no_sgtin(item: int, kept: bool) -> None:
+    """Partition 5 has six digits for the item in 20 bits, which hold 1,048,575."""
+    value = (((0x30 << 3 | 1) << 3 | 5) << 24 | 9521141) << 20 | item
+    found = decode(f"{value << 38:024X}")
+    assert (found.uri is not None) is kept
+    assert (found.note is None) is kept
+
+
 def test_letter_case_of_hex_and_escapes_does_not_matter() -> None:
     assert decode(GOOD.lower()) == decode(GOOD)
     uri = "urn:epc:tag:sgtin-198:3.95060001343.05.32a%2fb"

@@ -50,6 +50,15 @@ def test_a_shift_in_tenths_meets_the_cutoff_exactly() -> None:
     assert counts(passes, Strategy((21.0,), cutoff_dbm=-62.1)) == (0, 1)
 
 
+def test_a_shift_in_tenths_is_not_lost_to_binary_fractions() -> None:
+    """−69.9 − 0.2 is −70.1, and −69.9 + 0.1 is −69.8; in floating point both fall a hair short."""
+    assert -69.9 - 0.2 < -70.1 and -69.9 + 0.1 < -69.8
+    weaker, stronger = (Policy(guard=Guard(1.0, rssi_db)) for rssi_db in (0.2, 0.1))
+    wanted, stray = [[(W, True, [-69.9] * 3)]], [[(S, False, [-69.9] * 3)]]
+    assert counts(wanted, Strategy((21.0,), cutoff_dbm=-70.1), weaker) == (0, 0)
+    assert counts(stray, Strategy((21.0,), cutoff_dbm=-69.8), stronger) == (0, 1)
+
+
 def test_the_role_in_the_pass_decides_which_way_a_tag_drifts() -> None:
     """W is wanted in the first pass (tried at 20: missed) and stray in the second (at 22: in)."""
     curve = [None, -50, -49]
