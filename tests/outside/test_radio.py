@@ -4,10 +4,12 @@ V reproduced with an independent library, R read in a copy of the document, C co
 formula named, M from memory.
 """
 
+import json
 import math
 
 import pytest
 
+from strategist import Radio, power_limit
 from strategist.radio import exposure, link, regions, units
 
 close = pytest.approx
@@ -93,8 +95,12 @@ def test_field_and_power_density_of_4_w_at_1_m():
 def test_indoor_loss(coefficient, metres, loss):
     """ITU-R P.1238 (formula R); the coefficients 33 and 20 near 900 MHz from memory (M)."""
     assert link.indoor_loss_db(915, metres, coefficient) == close(loss, abs=5e-3)
-    # floor losses of 9, 19 and 24 dB for one to three floors: from memory (M)
-    assert link.indoor_loss_db(915, metres, coefficient, 19) == close(loss + 19, abs=5e-3)
+
+
+@pytest.mark.parametrize(("floor_db", "loss"), [(9, 73.23), (19, 83.23), (24, 88.23)])
+def test_indoor_loss_through_floors(floor_db, loss):
+    """ITU-R P.1238, office, 10 m: one, two and three floors at 900 MHz (M), sums C."""
+    assert link.indoor_loss_db(915, 10, 33, floor_db) == close(loss, abs=5e-3)
 
 
 # --- tag range and RSSI ----------------------------------------------------------------------
@@ -193,6 +199,31 @@ def test_etsi_upper_band():
     level = regions.highest_conducted_dbm(ETSI_HIGH, 9, "linear", 1.0)
     assert level.eirp_dbm == close(38.17, abs=5e-3)
     assert level.dbm == close(38.17 - 9 + 1, abs=5e-3)
+
+
+@pytest.mark.parametrize(
+    ("region", "channels_mhz", "width_mhz"),
+    [
+        (ETSI_LOW, (865.7, 866.3, 866.9, 867.5), 0.2),
+        (ETSI_HIGH, (916.3, 917.5, 918.7, 919.9), 0.4),
+        (FCC, (902.75, 927.25), 0.5),
+    ],
+)
+def test_every_channel_lies_in_the_band(region, channels_mhz, width_mhz):
+    """ETSI EN 302 208, high-power channels, and the outermost of 50 channels of 500 kHz by 47 CFR
+    15.247 (all M): limits and exposure are taken for the whole band, so for each of them."""
+    for channel in channels_mhz:
+        assert region.low_mhz <= channel - width_mhz / 2
+        assert channel + width_mhz / 2 <= region.high_mhz
+
+
+@pytest.mark.parametrize("region", ["etsi-865-868", "etsi-915-921"])
+def test_the_sheet_says_that_beamwidth_and_channels_bind_too(region):
+    """ETSI EN 302 208 asks for beamwidths of at most 180 and 90 degrees above 0.5 W and 1 W (M):
+    no power level alone can promise that, so whoever asks for the limit is told."""
+    found = power_limit(Radio(region=region, antenna_gain_dbi=6)).to_json()
+    told = json.dumps(found)
+    assert "beamwidth" in told and "0.5 W" in told and "1 W" in told and "channels" in told
 
 
 # --- exposure --------------------------------------------------------------------------------

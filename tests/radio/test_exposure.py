@@ -1,14 +1,16 @@
+import math
+
 import pytest
 
 from strategist.errors import InputError
-from strategist.radio import link
-from strategist.radio.exposure import exposure_distance, reference_w_m2
+from strategist.radio.exposure import exposure_distance
 
 
 def test_the_density_at_the_distance_is_the_reference_level():
+    """36 dBm are 3.9811 W; over the sphere of that radius they come to 915/300 mW/cm²."""
     found = exposure_distance(36, 915, "fcc", "occupational")
-    assert link.power_density_w_m2(36, found.metres) == pytest.approx(found.reference_w_m2)
-    assert reference_w_m2("fcc", "occupational", 915) == found.reference_w_m2
+    assert found.reference_w_m2 == pytest.approx(30.5)
+    assert 3.98107 / (4 * math.pi * found.metres**2) == pytest.approx(30.5, rel=1e-5)
 
 
 def test_the_caution_names_a_distance_not_below_the_computed_one():
