@@ -149,7 +149,8 @@ def test_every_fourth_level_foretells_the_rest(typed: bool) -> None:
 @pytest.mark.parametrize("every", [4, 8, 12, 16])
 def test_it_does_better_than_copying_the_nearest_level(every: int, typed: bool) -> None:
     """Most cells between two levels are like both, and copying gets 98 % of all right. What tells
-    are those whose neighbours differ: there copying is right in 65 to 73 %, ours in 70 to 89 %. Of RSSI copying is off by 0.7 to 1.7 dB at the 95 % quantile."""
+    are those whose neighbours differ: there copying is right in 65 to 73 %, ours in 70 to 89 %. Of
+    RSSI copying is off by 0.7 to 1.7 dB at the 95 % quantile."""
     _, result = held(every, typed)
     asked, nearest = nearest_tried(result)
     copied = result.read[:, nearest] == result.read
