@@ -16,7 +16,7 @@ import pytest
 
 import strategist
 from strategist import InputError, Options
-from tests.optimise.made import by_bounds, by_splits
+from tests.optimise.made import by_bounds, by_poor_starts, by_splits
 from tests.second_reading.drawn import NAME, Json, case, strategy
 from tests.second_reading.optimum import Trial, best_cutoff, best_key, frontier, key_of
 from tests.second_reading.survey import (
@@ -102,8 +102,8 @@ def test_a_strategy_does_what_the_second_reading_says(seed: int) -> None:
 @pytest.mark.parametrize("seed", OPTIMISED)
 def test_the_best_strategy_is_the_one_that_trying_all_finds(seed: int) -> None:
     """In the whole order: limits, loss, guarded loss, work to install, and the place of the
-    cutoff; by search, by search through its bounds and through splits alone, and for some by the
-    mixed-integer model."""
+    cutoff; by search, by search through its bounds, through splits alone and from poor
+    starts, and for some by the mixed-integer model."""
     document = case(seed)
     point = given(document)
     if not answered(document):
@@ -113,7 +113,7 @@ def test_the_best_strategy_is_the_one_that_trying_all_finds(seed: int) -> None:
     trial = Trial(read_survey(document, NAME), policy_of(document))
     best = best_key(trial)
     results = [strategist.choose(point, Options(unseen=False))]
-    for route in (by_bounds, by_splits):
+    for route in (by_bounds, by_splits, by_poor_starts):
         with route():
             results.append(strategist.choose(point, Options(prover="search", unseen=False)))
     if seed % 5 == 0:
