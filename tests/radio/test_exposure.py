@@ -43,3 +43,21 @@ def test_values_that_cannot_be(arguments, column):
     with pytest.raises(InputError) as caught:
         exposure_distance(*arguments)
     assert caught.value.faults[0].column == column
+
+
+EDGES = [
+    (lambda x: exposure_distance(x, 915), "eirp_dbm", -30, 70),
+    (lambda x: exposure_distance(36, x), "mhz", 400, 2000),
+    (lambda x: exposure_distance(36, x, "fcc"), "mhz", 300, 1500),
+    (lambda x: exposure_distance(36, 915, ground_factor=x), "ground_factor", 1, 4),
+]
+
+
+@pytest.mark.parametrize(("call", "column", "least", "greatest"), EDGES)
+def test_a_value_at_the_edge_is_taken_and_one_beyond_it_refused(call, column, least, greatest):
+    call(least)
+    call(greatest)
+    for beyond in (least - 0.01, greatest + 0.01):
+        with pytest.raises(InputError) as caught:
+            call(beyond)
+        assert caught.value.faults[0].column == column
