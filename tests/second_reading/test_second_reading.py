@@ -27,7 +27,7 @@ from tests.second_reading.survey import (
     total,
 )
 
-EVALUATED = range(300)  # cases, with four strategies each
+EVALUATED = range(200)  # cases, with four strategies each
 OPTIMISED = range(1000, 1090)
 TRACED = range(1000, 1040)
 READING = ("survey", "candidates", "optimum", "drawn")

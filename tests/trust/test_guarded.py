@@ -16,7 +16,7 @@ from strategist.trust.guarded import StandIn, guarded_loss, guarded_outcome, lev
 from tests.optimise.made import random_read_point, survey_of
 
 W, V, S, T = "3001", "3002", "3501", "3502"
-POLICY = Policy(loss=Loss(5.0, 1.0))  # guards as MODEL 5.3: 1 dB, 2 dB
+POLICY = Policy(loss=Loss(5.0, 1.0))  # guards of 1 dB and 2 dB, the defaults
 LEVELS = [20.0, 21.0, 22.0]
 
 
