@@ -151,7 +151,8 @@ def _said(node: Any, around: ast.AST) -> str:
     """A node with the expression around it where it is a mere number; the test of a condition."""
     if isinstance(node, ast.If | ast.While):
         return ast.unparse(node.test)
-    if isinstance(node, ast.Constant) and isinstance(around, ast.expr | ast.Assign | ast.AnnAssign):
+    wide = ast.expr | ast.keyword | ast.Assign | ast.AnnAssign
+    if isinstance(node, ast.Constant) and isinstance(around, wide):
         node = around
     return " ".join(ast.unparse(node).split())[:120]
 
