@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from strategist.optimise.problem import Problem
+from strategist.optimise.problem import Problem, value
 
 __all__ = ["Aim", "Measure", "aim_at", "measures", "rounding", "spacing"]
 
@@ -45,7 +45,7 @@ class Aim:
             return bound
         least = bound - self.offset - rounding(bound)
         if self.step:
-            return self.step * math.ceil(least / self.step)
+            return value(self.step * math.ceil(least / self.step))  # a tie must not look dearer
         return least - 1.0 / _UNIT  # compared to six decimals
 
 

@@ -17,7 +17,7 @@ from api.endpoints import Endpoint
 from api.service import Service
 from api.store.database import open_database, sqlite_url
 from api.store.tables import tokens
-from api.store.tokens import client_of, remove_tokens
+from api.store.tokens import client_of, list_clients, remove_tokens
 from api.worker import Worker
 from tests.api.given import STRATEGY, Client, case_document
 from tests.api.live import wait_until
@@ -42,6 +42,16 @@ def test_token_is_hashed_at_rest_and_can_be_taken_back(client: Client, service: 
     assert client_of(service.database, client.token) == "planner"
     assert remove_tokens(service.database, "planner") == 1
     assert client.get("/v1/surveys").status_code == 401
+
+
+def test_taking_back_one_clients_tokens_leaves_the_others(
+    client: Client, other: Client, service: Service
+) -> None:
+    assert remove_tokens(service.database, "planner") == 1
+    assert client.get("/v1/surveys").status_code == 401
+    assert other.get("/v1/surveys").status_code == 200
+    assert list_clients(service.database) == [("other", 1)]
+    assert remove_tokens(service.database, "nobody") == 0
 
 
 @pytest.fixture

@@ -52,6 +52,15 @@ def test_pairs_are_joined_within_a_case() -> None:
     ]
 
 
+def test_a_point_is_not_paired_with_itself() -> None:
+    """It may hear a tag of its own where that tag is stray; no other point is to blame."""
+    lines = [
+        {"case": "a", "read_point": "x", "wanted": ["01"], "heard": {"01": [5, 5, 0, 0, 0, 0]}},
+        {"case": "a", "read_point": "y", "wanted": [], "heard": {"01": [2, 0, 2, 0, 0, 0]}},
+    ]
+    assert [(p.wanted_at, p.heard_at) for p in coupled(lines, sqlite3.connect(""))] == [("x", "y")]
+
+
 def test_the_batch_lists_the_pairs_of_a_site(tmp_path: Path) -> None:
     """Each read point of the made site hears six tags of the one before it (five where the
     first level of a tag lay above the last)."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import json
 import math
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -14,10 +15,12 @@ import pytest
 import strategist
 from strategist import InputError, Options, Strategy, run_batch, site_templates
 from strategist.__main__ import main
-from strategist.batch.templates import SiteTemplates, templates_of
+from strategist.batch.templates import PricedPoint, SiteTemplates, templates_of
 from strategist.optimise.installable import installable
+from strategist.optimise.templates import template_curve
 from strategist.survey.parts import open_case
 from strategist.survey.policy import Dwell, Policy, RadiatedLimit, Radio, Reader
+from strategist.survey.records import ReadPoint
 from strategist.tags.mask import Mask
 from tests.batch.sites import write_site
 from tests.optimise.made import random_read_point, survey_of
@@ -92,6 +95,35 @@ def test_what_each_pays(batch: Path) -> None:
     text = strategist.templates_text(found)
     assert "Need a strategy of their own" in text
     assert max(map(len, text.splitlines())) <= 80
+
+
+@pytest.mark.parametrize(
+    ("may_pay", "needs"), [(0.3, False), (0.2999, True), (0.31, False), (0.0, True)]
+)
+def test_a_read_point_may_pay_exactly_what_it_may(may_pay: float, needs: bool) -> None:
+    """Its own strategy loses 0.6, its template 0.9: 0.30000000000000004 more in floating point."""
+    loss = np.array([[0.9]])
+    point = PricedPoint("case", "d00", 0.6, may_pay, ((),), None)
+    strategy = Strategy((15.0,))
+    found = SiteTemplates((point,), (strategy,), 1, loss, template_curve(loss, 1), 1, ())
+    assert 0.9 - 0.6 != 0.3
+    assert found.needs_own(0) is needs
+
+
+def test_candidates_that_most_read_points_share_come_first(monkeypatch: pytest.MonkeyPatch) -> None:
+    """With room for one candidate it is the one that two read points chose, not the first met."""
+    points = [
+        ("site", ReadPoint(replace(SURVEY, read_point=name), Policy())) for name in ("a", "b", "c")
+    ]
+    rare, common = Strategy((21.0,)), Strategy((18.0,))
+    own = {
+        ("site", point.name): strategist.evaluate_at(point, strategy).to_json()
+        for (_, point), strategy in zip(points, (rare, common, common), strict=True)
+    }
+    assert templates_of(own, points, 2).candidates == (common, rare)
+    monkeypatch.setattr("strategist.batch.templates.CANDIDATES_MAX", 1)
+    found = templates_of(own, points, 2)
+    assert (found.candidates, found.candidates_of) == ((common,), 2)
 
 
 def test_the_command(batch: Path, tmp_path: Path, capsys: Any) -> None:

@@ -43,6 +43,26 @@ def by_bounds() -> Iterator[None]:
         yield
 
 
+@contextmanager
+def by_splits() -> Iterator[None]:
+    """The same, and every branch is split until each of its levels is settled."""
+    module = "strategist.optimise"
+    with by_bounds(), patch(f"{module}.search._MANY", -1), patch(f"{module}.frontier._MANY", -1):
+        yield
+
+
+@contextmanager
+def by_poor_starts() -> Iterator[None]:
+    """Through bounds, and the first ladder looked at is the highest level, not a likely one: what
+    is found is found by the proof."""
+
+    def highest(edge: object, top: Any, most: int, must: Any) -> tuple[float, Any]:
+        return 0.0, np.union1d(np.flatnonzero(must), [len(must) - 1])
+
+    with by_bounds(), patch("strategist.optimise.search.best_ladder", highest):
+        yield
+
+
 def survey_of(
     levels: list[float],
     passes: list[list[tuple[str, bool, list[float | None]]]],

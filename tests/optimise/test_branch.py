@@ -104,6 +104,28 @@ def test_a_single_level_is_split_into_the_ladder_with_it() -> None:
     assert part.split() == []
 
 
+@pytest.mark.parametrize("seed", range(200, 220))
+def test_the_parts_of_a_split_share_out_the_ladders_of_a_branch(seed: int) -> None:
+    """Each ladder is in one part and only one, down to branches of two levels and of one."""
+    problem, rng = problem_of(seed), np.random.default_rng(seed)
+    waiting = [branch_of(problem, rng)]
+    while waiting:
+        branch = waiting.pop()
+        parts = branch.split()
+        if parts:
+            shared = [ladder for part in parts for ladder in ladders_of(part, len(branch.levels))]
+            assert sorted(shared) == sorted(ladders_of(branch, len(branch.levels)))
+        else:
+            assert branch.must.all()
+        waiting += parts
+
+
+def test_a_bound_is_a_value_that_losses_have() -> None:
+    """28 × 0.1 is 2.8000000000000003 in floating point, which would look dearer than 2.8."""
+    aim = aim_at((Measure(0.7, 0.1),), 0.0)
+    assert [aim.rounded(n / 10) for n in range(1, 500)] == [n / 10 for n in range(1, 500)]
+
+
 def test_losses_are_multiples_of_the_spacing() -> None:
     assert spacing(Measure(5.0, 1.0)) == 1.0
     assert spacing(Measure(2.5, 1.0)) == 0.5

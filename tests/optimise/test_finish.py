@@ -60,6 +60,13 @@ def test_the_widest_of_ranges_with_the_same_loss() -> None:
     assert (result.outcome.missed, result.outcome.stray) == (1, 0)
 
 
+def test_of_ranges_as_wide_the_weaker_one() -> None:
+    """(−70, −60] lets a stray through, (−55, −45] misses a wanted tag: both are 10 dB wide."""
+    result = answer([(STRAY, -70.0), (WANTED, -60.0), (STRAY, -55.0), (WANTED, -45.0)])
+    assert result.loss == 1
+    assert result.strategy.cutoff_dbm == -65.0
+
+
 def test_a_limit_that_cannot_hold_is_exceeded_least() -> None:
     """No technique but the cutoff, and two strays stronger than the wanted tag: both come along."""
     tags = [(WANTED, -60.0), (STRAY, -50.0), (STRAY, -40.0)]

@@ -54,6 +54,14 @@ def test_a_row_that_nothing_serves_goes_without() -> None:
     assert (only.chosen, only.use, only.loss, only.without) == ((1,), (None, 1), 1.0, 1)
 
 
+def test_the_curve_goes_on_while_rows_go_without() -> None:
+    """One template leaves a row without any, and nothing lost elsewhere; a second serves it."""
+    loss = np.array([[0.0, np.inf], [np.inf, 0.0]])
+    one, two = template_curve(loss, 5)
+    assert (one.without, one.loss) == (1, 0.0)
+    assert (two.without, two.loss, two.chosen) == (0, 0.0, (0, 1))
+
+
 def test_the_curve_never_rises() -> None:
     rng = np.random.default_rng(5)
     curve = template_curve(rng.random((12, 10)), 10)

@@ -71,7 +71,8 @@ def test_iris_petal_width(prover: Prover) -> None:
 def test_iris_petal_length(feature: int, wanted: list[int], stray: list[int], errors: int) -> None:
     """7 errors of 100 by petal length, none for setosa against the rest (at 2.45 cm).
 
-    Source: the values by enumeration (CHECKS §7 d); 2.45 cm is the first split of rpart's tree.
+    Source: Fisher's iris as kept by scikit-learn, the counts by enumeration (C); 2.45 cm
+    is the first split of rpart's tree.
     """
     result = solved(iris(feature, wanted, stray), "search")
     assert result.loss == errors
@@ -82,7 +83,7 @@ def test_iris_petal_length(feature: int, wanted: list[int], stray: list[int], er
 def test_breast_cancer_worst_radius() -> None:
     """Wisconsin diagnostic breast cancer: malignant by worst radius, 44 errors of 569 at 16.795.
 
-    Source: data of UCI as kept by scikit-learn; the value by enumeration (CHECKS §7 d).
+    Source: data of UCI as kept by scikit-learn; the count by enumeration (C).
     """
     data: Any = load_breast_cancer()
     radius = data.data[:, list(data.feature_names).index("worst radius")]
@@ -102,7 +103,8 @@ def ratings(loss: Loss) -> ReadPoint:
 
 @pytest.mark.parametrize("prover", PROVERS)
 def test_hanley_mcneil_least_errors(prover: Prover) -> None:
-    """Hanley and McNeil 1982, CT ratings (58 normal, 51 abnormal): at best 20 errors (CHECKS §6).
+    """Hanley and McNeil 1982, CT ratings (58 normal, 51 abnormal): at best 20 errors (C, from the
+    published table).
 
     "At least 4" and "at least 5" both make 20; either is right, and the range holds both.
     """
@@ -115,7 +117,8 @@ def test_hanley_mcneil_least_errors(prover: Prover) -> None:
 
 @pytest.mark.parametrize("prover", PROVERS)
 def test_hanley_mcneil_youden(prover: Prover) -> None:
-    """Youden's J = TPR − FPR is best at "at least 4", J = .6386 (CHECKS §6).
+    """Youden's J = TPR − FPR is best at "at least 4", J = .6386 (C, from
+    the table of Hanley and McNeil 1982).
 
     With weights 58 for a missed and 51 for a stray the loss is 51 × 58 × (1 − J).
     """

@@ -12,9 +12,10 @@ from __future__ import annotations
 
 import functools
 import itertools
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from fractions import Fraction
 
+import jenkspy
 import numpy as np
 import pytest
 
@@ -70,8 +71,9 @@ def revenue(n: int, pieces: int, prover: Prover) -> float:
     return sold
 
 
-@pytest.mark.parametrize("prover", PROVERS)
-@pytest.mark.parametrize("n", range(1, 11))
+@pytest.mark.parametrize(
+    ("n", "prover"), [*((n, "search") for n in range(1, 11)), *((n, "model") for n in (1, 3, 5, 7))]
+)
 def test_rod_cutting(n: int, prover: Prover) -> None:
     """Cormen et al., Introduction to Algorithms, section 15.1: r1 … r10 (from memory)."""
     assert revenue(n, n, prover) == REVENUES[n]
@@ -80,7 +82,7 @@ def test_rod_cutting(n: int, prover: Prover) -> None:
 @pytest.mark.parametrize("prover", PROVERS)
 @pytest.mark.parametrize(("n", "pieces", "best"), [(8, 1, 20), (8, 2, 22), (9, 1, 24), (9, 2, 25)])
 def test_rod_cutting_with_few_pieces(n: int, pieces: int, best: int, prover: Prover) -> None:
-    """The same table with at most k pieces (CHECKS §7 g, computed)."""
+    """The same table with at most k pieces (C, by enumeration)."""
     assert revenue(n, pieces, prover) == best
 
 
@@ -109,6 +111,45 @@ def test_one_dimensional_clusters(prover: Prover) -> None:
     edges = [kinds[round(level) - 1] for level in result.strategy.levels_dbm]
     sizes = np.bincount(np.searchsorted(edges, VALUES)).tolist()
     assert sizes == [4, 3, 3]
+
+
+JENKS = (1.3, 7.1, 7.3, 2.3, 3.9, 4.1, 7.8, 1.2, 4.3, 7.3, 5, 4.3)
+_FINE = 20  # strays for a squared unit: sums of squares are rounded to whole strays
+
+
+def jenks_point(values: Sequence[float], classes: int) -> ReadPoint:
+    """A level for each kind of value; an interval costs the squared distances to its mean."""
+    kinds = sorted(set(values))
+
+    def cost(u: int, t: int) -> int:
+        own = [value for value in values if value in kinds[u:t]]
+        mean = sum(own) / max(len(own), 1)
+        return round(_FINE * sum((value - mean) ** 2 for value in own))
+
+    return partition_point(len(kinds), classes, cost)
+
+
+def jenks_breaks(values: Sequence[float], classes: int) -> list[float]:
+    """The upper ends of the classes that the chosen ladder makes."""
+    result = choose(jenks_point(values, classes), Options(unseen=False))
+    assert result.status == "optimal"
+    kinds = sorted(set(values))
+    return [kinds[round(level) - 1] for level in result.strategy.levels_dbm]
+
+
+def test_natural_breaks() -> None:
+    """The README of jenkspy: twelve values in three classes, breaks 1.2, 2.3, 5.0 and 7.8."""
+    assert jenks_breaks(JENKS, 3) == [2.3, 5.0, 7.8]
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_natural_breaks_of_any_values(seed: int) -> None:
+    """jenkspy as a live oracle, on heaps of values that lie well apart."""
+    rng = np.random.default_rng(seed)
+    classes = int(rng.integers(2, 4))
+    heaps = rng.choice(6, classes, replace=False)
+    values = [float(4 * heap + x) for heap in heaps for x in rng.integers(0, 3, 5)]
+    assert jenks_breaks(values, classes) == jenkspy.jenks_breaks(values, classes)[1:]
 
 
 def _whole(number: Fraction) -> int:

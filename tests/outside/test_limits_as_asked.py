@@ -109,12 +109,15 @@ def test_exposure_distance_of_an_erp(
     [("fm0-640", 528), ("miller4-256", 3630)],  # C: ideal singulation, T2 = 3 Tpri, session 3
 )
 def test_time_of_a_step_with_one_tag(tmp_path: Path, link: str, slot_us: float) -> None:
-    """One tag is one Query and one slot. The published slot has T2 = 3 Tpri and a QueryRep; ours
-    waits 11.5 Tpri twice and begins with a Query, which is longer: no less, and not twice as long.
-    """
+    """One tag is one Query and one slot. The published slot has T2 = 3 Tpri and opens with a
+    QueryRep of 4 bits; ours waits 11.5 Tpri, twice, and opens with a Query: 18 bits more, of 1.25
+    Tari on average, and TRcal (C)."""
     policy = {"time": {"link": link, "dwell_s": 1}}
     one = evaluated(tmp_path / "c", policy, {"levels_dbm": [20]})["time"]
-    assert slot_us < 1e6 * one["expected_s"] < 1.5 * slot_us
+    tari, trcal = {"fm0-640": (6.25, 100 / 3), "miller4-256": (25.0, 250 / 3)}[link]
+    tpri = trcal / (64 / 3)
+    by_hand = slot_us + 2 * (11.5 - 3) * tpri + 18 * 1.25 * tari + trcal
+    assert 1e6 * one["expected_s"] == close(by_hand, abs=0.6)
     assert one["expected_s"] == one["worst_s"]
 
 

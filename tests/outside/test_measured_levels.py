@@ -23,6 +23,7 @@ from strategist.survey.records import Predicted, ReadPoint, Survey, Tag
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
+Ints = npt.NDArray[np.int64]
 RASTER_DB = 0.25  # of the sweep; turn-on is the lowest level read
 
 
@@ -45,6 +46,8 @@ class Held:
     predicted: Predicted
     cells: Bools
     right: Bools
+    read: Bools  # as measured
+    real: Floats  # RSSI as measured
 
 
 def curves() -> Curves:
@@ -109,7 +112,18 @@ def held(
     on[~(read.any(axis=1) & foreseen.any(axis=1))] = np.nan
     off = np.full(real.shape, np.nan)
     off[both] = said[both] - real[both]
-    return found, Held(on, off, whole.predicted, cells, foreseen == read)
+    return found, Held(on, off, whole.predicted, cells, foreseen == read, read, real)
+
+
+def nearest_tried(result: Held) -> tuple[Bools, Ints]:
+    """Cells between levels tried of which one reads the tag and the other does not; and for each
+    level the nearest one tried, of two the lower."""
+    tried = np.flatnonzero(~result.cells[0])
+    place = np.arange(result.cells.shape[1])
+    below = tried[np.maximum(np.searchsorted(tried, place, "right") - 1, 0)]
+    above = tried[np.minimum(np.searchsorted(tried, place), len(tried) - 1)]
+    differ = result.read[:, below] != result.read[:, above]
+    return result.cells & differ, np.where(place - below <= above - place, below, above)
 
 
 def median_and_95(errors: Floats) -> tuple[float, float]:
@@ -119,14 +133,12 @@ def median_and_95(errors: Floats) -> tuple[float, float]:
 
 @pytest.mark.parametrize("typed", [True, False])
 def test_every_fourth_level_foretells_the_rest(typed: bool) -> None:
-    """Surveyed each 1 dB: read or not is right in 97 % of the cells between, for each type and
-    distance with reads too; turn-on is within two steps of the sweep, RSSI within half a dB."""
+    """Surveyed each 1 dB: turn-on is within two steps of the sweep, RSSI within half a dB."""
     found, result = held(4, typed)
     assert result.cells.sum() > 4000
-    assert result.right[result.cells].mean() >= 0.97
     for metres in np.unique(found.metres):
         rows = found.metres == metres
-        assert result.right[rows][result.cells[rows]].mean() >= 0.97
+        assert median_and_95(result.turn_on[rows])[1] <= 2 * RASTER_DB
     assert median_and_95(result.turn_on)[0] <= RASTER_DB
     assert median_and_95(result.turn_on)[1] <= 2 * RASTER_DB
     assert median_and_95(result.rssi)[0] <= 0.2
@@ -135,14 +147,30 @@ def test_every_fourth_level_foretells_the_rest(typed: bool) -> None:
 
 @pytest.mark.parametrize("typed", [True, False])
 @pytest.mark.parametrize("every", [4, 8, 12, 16])
+def test_it_does_better_than_copying_the_nearest_level(every: int, typed: bool) -> None:
+    """Most cells between two levels are like both, and copying gets 98 % of all right. What tells
+    are those whose neighbours differ: there copying is right in 65 to 73 %, ours in 70 to 89 %. Of
+    RSSI copying is off by 0.7 to 1.7 dB at the 95 % quantile."""
+    _, result = held(every, typed)
+    asked, nearest = nearest_tried(result)
+    copied = result.read[:, nearest] == result.read
+    assert asked.sum() > 200
+    assert result.right[asked].mean() >= copied[asked].mean() + 0.02
+    assert result.right[result.cells].mean() > copied[result.cells].mean()
+    both = result.cells & result.read & result.read[:, nearest]
+    off = (result.real[:, nearest] - np.where(both, result.real, 0.0))[both]
+    assert median_and_95(result.rssi)[1] <= 0.75 * median_and_95(off)[1]
+
+
+@pytest.mark.parametrize("typed", [True, False])
+@pytest.mark.parametrize("every", [4, 8, 12, 16])
 def test_the_errors_claimed_hold(every: int, typed: bool) -> None:
     """Steps of 1 to 4 dB: what the model says of itself covers 95 % of its errors (turn-on is seen
-    only to a step of the sweep). 97 % of cells are right all the while."""
+    only to a step of the sweep)."""
     _, result = held(every, typed)
     on, rssi = (errors[np.isfinite(errors)] for errors in (result.turn_on, result.rssi))
     assert (np.abs(on) <= result.predicted.turn_on_db + RASTER_DB).mean() >= 0.95
     assert (np.abs(rssi) <= result.predicted.rssi_db).mean() >= 0.95
-    assert result.right[result.cells].mean() >= 0.97
 
 
 @pytest.mark.parametrize("every", [8, 12, 16])

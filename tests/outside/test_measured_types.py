@@ -113,7 +113,9 @@ def test_the_guarded_answer_stands_two_decibels_better(
 ) -> None:
     """A and B at 4 m from 5–8 m: the least loss is 25 either way. If every wanted tag answers 2 dB
     weaker and every stray 2 dB stronger, the answer found without a guard loses more than the one
-    found with it; as much in the worst of many draws. None with a loss of 25 stands it unharmed."""
+    found with it; as much in the worst of many draws. None with a loss of 25 stands it unharmed.
+    The losses are our own figures, first found by the package: they hold its answer and its guarded
+    loss against draws made here, not against anything published."""
     point, _ = typed("4 m from 5-8 m")
     reader = replace(point.policy.reader, ladder_steps_max=steps)
     losses, worst = [], []

@@ -4,10 +4,12 @@ V reproduced with an independent library, R read in a copy of the document, C co
 formula named, M from memory.
 """
 
+import json
 import math
 
 import pytest
 
+from strategist import Radio, power_limit
 from strategist.radio import exposure, link, regions, units
 
 close = pytest.approx
@@ -93,8 +95,12 @@ def test_field_and_power_density_of_4_w_at_1_m():
 def test_indoor_loss(coefficient, metres, loss):
     """ITU-R P.1238 (formula R); the coefficients 33 and 20 near 900 MHz from memory (M)."""
     assert link.indoor_loss_db(915, metres, coefficient) == close(loss, abs=5e-3)
-    # floor losses of 9, 19 and 24 dB for one to three floors: from memory (M)
-    assert link.indoor_loss_db(915, metres, coefficient, 19) == close(loss + 19, abs=5e-3)
+
+
+@pytest.mark.parametrize(("floor_db", "loss"), [(9, 73.23), (19, 83.23), (24, 88.23)])
+def test_indoor_loss_through_floors(floor_db, loss):
+    """ITU-R P.1238, office, 10 m: one, two and three floors at 900 MHz (M), sums C."""
+    assert link.indoor_loss_db(915, 10, 33, floor_db) == close(loss, abs=5e-3)
 
 
 # --- tag range and RSSI ----------------------------------------------------------------------
@@ -195,6 +201,31 @@ def test_etsi_upper_band():
     assert level.dbm == close(38.17 - 9 + 1, abs=5e-3)
 
 
+@pytest.mark.parametrize(
+    ("region", "channels_mhz", "width_mhz"),
+    [
+        (ETSI_LOW, (865.7, 866.3, 866.9, 867.5), 0.2),
+        (ETSI_HIGH, (916.3, 917.5, 918.7, 919.9), 0.4),
+        (FCC, (902.75, 927.25), 0.5),
+    ],
+)
+def test_every_channel_lies_in_the_band(region, channels_mhz, width_mhz):
+    """ETSI EN 302 208, high-power channels, and the outermost of 50 channels of 500 kHz by 47 CFR
+    15.247 (all M): limits and exposure are taken for the whole band, so for each of them."""
+    for channel in channels_mhz:
+        assert region.low_mhz <= channel - width_mhz / 2
+        assert channel + width_mhz / 2 <= region.high_mhz
+
+
+@pytest.mark.parametrize("region", ["etsi-865-868", "etsi-915-921"])
+def test_the_sheet_says_that_beamwidth_and_channels_bind_too(region):
+    """ETSI EN 302 208 asks for beamwidths of at most 180 and 90 degrees above 0.5 W and 1 W (M):
+    no power level alone can promise that, so whoever asks for the limit is told."""
+    found = power_limit(Radio(region=region, antenna_gain_dbi=6)).to_json()
+    told = json.dumps(found)
+    assert "beamwidth" in told and "0.5 W" in told and "1 W" in told and "channels" in told
+
+
 # --- exposure --------------------------------------------------------------------------------
 
 
@@ -208,8 +239,11 @@ def test_icnirp_reference_levels(mhz, level):
 def test_icnirp_field_level():
     """ICNIRP 1998: 1.375 sqrt f V/m (from memory, value C)."""
     assert exposure.reference_field_v_m("public", 915) == close(41.59, abs=5e-3)
-    # The far field of f/200 W/m² in 377 ohm gives nearly the same field.
-    assert math.sqrt(915 / 200 * 376.73) == close(41.59, rel=3e-3)
+
+
+def test_icnirp_field_level_at_work():
+    """ICNIRP 1998, occupational, 400-2000 MHz: 3 sqrt f V/m (from memory), 90 V/m at 900 MHz."""
+    assert exposure.reference_field_v_m("occupational", 900) == close(90)
 
 
 def test_icnirp_local_level():
@@ -225,6 +259,15 @@ def test_fcc_reference_level():
     ratio = exposure.reference_w_m2("fcc", "public", 915) / (915 / 200)
     assert ratio == close(4 / 3)
     assert exposure.reference_w_m2("fcc", "public", 300) == close(2.0)
+
+
+def test_fcc_reference_level_at_work():
+    """47 CFR 1.1310, occupational, 300-1500 MHz: f/300 mW/cm² (from memory), and 1.0 mW/cm² at
+    300 MHz, where the 30-300 MHz row ends (from memory)."""
+    assert exposure.reference_w_m2("fcc", "occupational", 900) == close(30)
+    assert exposure.reference_w_m2("fcc", "occupational", 300) == close(10)
+    at_work = exposure.exposure_distance(36.0206, 900, "fcc", "occupational")
+    assert at_work.metres == close(math.sqrt(4 / (4 * math.pi * 30)), abs=6e-5)
 
 
 @pytest.mark.parametrize(

@@ -100,7 +100,12 @@ def test_area_like_the_libraries_examples():
     """scikit-learn: y 0 0 1 1, score .1 .4 .35 .8 gives .75. scipy: U = 17 of 5 x 4 pairs."""
     assert rssi.area([0.35, 0.8], [0.1, 0.4]).area == close(0.75)
     assert rssi.area([19, 22, 16, 29, 24], [20, 11, 17, 12]).area == close(17 / 20)
-    assert roc_auc_score([0, 0, 1, 1], [0.1, 0.4, 0.35, 0.8]) == close(0.75)
+
+
+def test_the_error_of_an_area_is_near_delongs():
+    """DeLong's error of the same ratings is .03072 (V: computed apart from the formula of Hanley
+    and McNeil, which is a little wider); our own keeps to the formula."""
+    assert 0.03072 < rssi.area(ABNORMAL, NORMAL).error < 1.06 * 0.03072
 
 
 def test_area_with_ties_is_that_of_scikit_learn():

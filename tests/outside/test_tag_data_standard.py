@@ -7,7 +7,9 @@ of its SSCC++ example), which are left out.
 
 from __future__ import annotations
 
+import ipaddress
 import warnings
+from dataclasses import replace
 
 import pyepc
 import pytest
@@ -17,7 +19,7 @@ from hypothesis import strategies as st
 from strategist.errors import InputError
 from strategist.survey.records import Tag
 from strategist.tags.epc import decode, encode
-from strategist.tags.mask import Mask
+from strategist.tags.mask import Mask, chain_accepts
 from strategist.tags.pc import pc_fields, pc_word
 from strategist.tags.schemes import HEADERS, LAYOUTS, SPECIAL_HEADERS
 from strategist.tags.tid import decode_tid
@@ -85,6 +87,27 @@ def test_bit_level_example_of_annex_e1() -> None:
     assert bits["item class"] == "0000101"
     assert fields["serial"].value == 6789
     assert pc_word("3066C4409047E14000001A85") == "3000"  # L=00110, all else 0
+
+
+def check_digit(digits: str) -> int:
+    """GS1 General Specifications, 7.9: from the right, weights 3 and 1 in turn, up to tens."""
+    total = sum(int(d) * (3, 1)[place % 2] for place, d in enumerate(reversed(digits)))
+    return -total % 10
+
+
+@pytest.mark.parametrize(
+    ("epc", "key"),
+    [
+        ("3066C4409047E14000001A85", "09506000134352"),  # TDS annex E.1: check digit 2
+        ("311BA1B300CE0A6A83000000", "095201234567891235"),  # TDS annex E.3, SSCC: check digit 5
+    ],
+)
+def test_the_fields_are_the_digits_that_the_published_check_digit_fits(epc: str, key: str) -> None:
+    """An EPC carries no check digit: the company prefix goes behind the first digit of the other
+    field (TDS 7), and what the standard prints closes the sum."""
+    _, company, other = str(decode(epc).uri).split(":")[-1].split(".")[:3]
+    digits = other[0] + company + other[1:]
+    assert digits + str(check_digit(digits)) == key
 
 
 def test_sgtin_96_layout() -> None:
@@ -354,6 +377,44 @@ def _filters(scheme: type) -> list[object]:
 def test_pyepc_decodes_any_sgtin_96_and_sscc_96_to_the_same(uri: str) -> None:
     theirs = pyepc.decode(encode(uri))
     assert theirs.pure_identity_uri.split(":")[-1] == uri.partition(".")[2]
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.integers(0, 999_999), st.integers(0, 999_999), st.lists(st.integers(0, 999_999)))
+def test_a_chain_of_prefixes_admits_the_range_of_a_pattern_uri(
+    one: int, other: int, items: list[int]
+) -> None:
+    """TDS 13.2: urn:epc:pat:sgtin-96:3.9521141.[lo-hi].* is fitted by tags whose item lies in
+    lo … hi. The chain asks for each aligned block of the range, as ipaddress lays them out."""
+    low, high = sorted((one, other))
+    shift = 32 - 20  # the item of a seven-digit company has 20 bits
+    first = ipaddress.IPv4Address(low << shift)
+    last = ipaddress.IPv4Address((high + 1 << shift) - 1)
+    head = decode(encode("urn:epc:tag:sgtin-96:3.9521141.000000.0")).fields[:4]
+    begin = 0
+    for field in head:
+        begin = begin << field.length | field.value
+    bits = sum(field.length for field in head)
+    chain: list[Mask] = []
+    for net in ipaddress.summarize_address_range(first, last):
+        value = begin << net.prefixlen | int(net.network_address) >> (32 - net.prefixlen)
+        mask = Mask.of_value("epc", 0x20, bits + net.prefixlen, value)
+        chain.append(replace(mask, join="or") if chain else mask)
+    for item in {low, high, max(low - 1, 0), min(high + 1, 999_999), *items}:
+        for filter_value, company in ((3, "9521141"), (1, "9521141"), (3, "9521142")):
+            uri = f"urn:epc:tag:sgtin-96:{filter_value}.{company}.{item:06d}.{item}"
+            fits = low <= item <= high and (filter_value, company) == (3, "9521141")
+            assert chain_accepts(chain, Tag(encode(uri))) == fits
+
+
+def test_the_longest_epc_ends_where_the_xpc_begins() -> None:
+    """TDS 9.3: 31 words, 496 bits, reach from 20h to 20Fh; XPC_W1 stands at 210h to 21Fh, which no
+    survey records, so that a mask on it matches nothing."""
+    tag = Tag("FF" * 62)
+    assert pc_word(tag.epc) == "F800"
+    assert Mask("epc", 0x20F, 1, "80").matches(tag)
+    assert not Mask("epc", 0x210, 1, "80").matches(tag)
+    assert not Mask("epc", 0x20F, 2, "C0").matches(tag)
 
 
 _DIGITS = {"sgtin-96": 13, "grai-96": 12}  # of company prefix and item class or asset type

@@ -1,14 +1,16 @@
+import math
+
 import pytest
 
 from strategist.errors import InputError
-from strategist.radio import link
-from strategist.radio.exposure import exposure_distance, reference_w_m2
+from strategist.radio.exposure import exposure_distance
 
 
 def test_the_density_at_the_distance_is_the_reference_level():
+    """36 dBm are 3.9811 W; over the sphere of that radius they come to 915/300 mW/cm²."""
     found = exposure_distance(36, 915, "fcc", "occupational")
-    assert link.power_density_w_m2(36, found.metres) == pytest.approx(found.reference_w_m2)
-    assert reference_w_m2("fcc", "occupational", 915) == found.reference_w_m2
+    assert found.reference_w_m2 == pytest.approx(30.5)
+    assert 3.98107 / (4 * math.pi * found.metres**2) == pytest.approx(30.5, rel=1e-5)
 
 
 def test_the_caution_names_a_distance_not_below_the_computed_one():
@@ -41,3 +43,21 @@ def test_values_that_cannot_be(arguments, column):
     with pytest.raises(InputError) as caught:
         exposure_distance(*arguments)
     assert caught.value.faults[0].column == column
+
+
+EDGES = [
+    (lambda x: exposure_distance(x, 915), "eirp_dbm", -30, 70),
+    (lambda x: exposure_distance(36, x), "mhz", 400, 2000),
+    (lambda x: exposure_distance(36, x, "fcc"), "mhz", 300, 1500),
+    (lambda x: exposure_distance(36, 915, ground_factor=x), "ground_factor", 1, 4),
+]
+
+
+@pytest.mark.parametrize(("call", "column", "least", "greatest"), EDGES)
+def test_a_value_at_the_edge_is_taken_and_one_beyond_it_refused(call, column, least, greatest):
+    call(least)
+    call(greatest)
+    for beyond in (least - 0.01, greatest + 0.01):
+        with pytest.raises(InputError) as caught:
+            call(beyond)
+        assert caught.value.faults[0].column == column

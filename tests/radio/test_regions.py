@@ -104,6 +104,43 @@ def test_values_that_cannot_be(change, column):
     assert caught.value.faults[0].column == column
 
 
+@pytest.mark.parametrize("region", [FCC, LOW, HIGH])
+def test_a_region_has_the_band_that_it_is_named_after(region):
+    assert [region.low_mhz, region.high_mhz] == [float(mhz) for mhz in region.name.split("-")[1:]]
+
+
+def test_the_reason_says_what_was_counted():
+    radiated = highest_conducted_dbm(LOW, 8.5, "circular", 1)
+    assert "2 W e.r.p. (35.16 dBm e.i.r.p.)" in radiated.reason
+    assert "gain 8.5 dBic counted in full, cable loss 1 dB." in radiated.reason
+    own = highest_conducted_dbm(regions.custom_region(30, "eirp", 902, 928), 6, "linear")
+    assert "1 W e.i.r.p. (30.00 dBm e.i.r.p.)" in own.reason
+    assert "gain 6 dBi counted in full" in own.reason
+    conducted = highest_conducted_dbm(FCC, 9, None, hop_channels=50)
+    assert "30.00 dBm conducted, less what the gain exceeds 6 dBi" in conducted.reason
+    assert "At most 27.00 dBm at the reader port" in conducted.reason
+
+
+EDGES = [  # a call with one value, the column, and the least and the greatest that it takes
+    (lambda x: highest_conducted_dbm(LOW, x, None), "antenna_gain_dbi", -30, 30),
+    (lambda x: highest_conducted_dbm(LOW, 6, None, x), "cable_loss_db", 0, 30),
+    (lambda x: highest_conducted_dbm(FCC, 6, None, hop_channels=x), "hop_channels", 1, 1000),
+    (lambda x: regions.custom_region(x, "erp", 900, 920), "limit_dbm", -20, 60),
+    (lambda x: regions.custom_region(30, "erp", x, 3000), "low_mhz", 300, 3000),
+    (lambda x: regions.custom_region(30, "erp", 900, x), "high_mhz", 900, 3000),
+]
+
+
+@pytest.mark.parametrize(("call", "column", "least", "greatest"), EDGES)
+def test_a_value_at_the_edge_is_taken_and_one_beyond_it_refused(call, column, least, greatest):
+    call(least)
+    call(greatest)
+    for beyond in (least - 1, greatest + 1):
+        with pytest.raises(InputError) as caught:
+            call(beyond)
+        assert caught.value.faults[0].column == column
+
+
 def test_an_unknown_region_is_refused_with_the_known_names():
     with pytest.raises(InputError, match="fcc-902-928, etsi-865-868, etsi-915-921"):
         regions.region_named("moon")

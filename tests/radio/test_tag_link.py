@@ -110,6 +110,30 @@ def test_made_up_links_come_back(step: int) -> None:
     assert np.abs(filled.peaks[both] - real[both]).max() < 0.5
 
 
+def test_the_largest_turn_on_error_is_claimed_not_a_middling_one() -> None:
+    """No law. Five tags turned on between 20 and 22 dBm, within 0.95 dB; one between 20 and 24,
+    within 1.9 dB: what holds for all is the last."""
+    levels = np.arange(20.0, 25.0)
+    near = [[SILENT, NAN, -50, -49, -48]] * 5
+    peaks = np.array([*near, [SILENT, NAN, NAN, NAN, -50]])
+    found = fill(levels, peaks, np.arange(6), np.isnan(peaks))
+    assert found.turn_on_db == pytest.approx(0.475 * 4)
+    assert fill(levels, peaks[:5], np.arange(5), np.isnan(peaks[:5])).turn_on_db == pytest.approx(
+        0.475 * 2
+    )
+
+
+@pytest.mark.parametrize(("tags", "spread"), [(6, 1.3997), (18, 1.1926)])
+def test_a_spread_from_few_turn_ons_is_taken_for_more(tags: int, spread: float) -> None:
+    """Turn-ons 1 dB above and below a law of slope 1/2 in turn: the variance, 6/5 from six of them
+    and 18/17 from eighteen, is raised by its own standard error, √(2/5) and √(2/17) of it."""
+    middle = np.array([20.0 + (-1) ** n for n in range(tags)])
+    kind, hair = np.zeros(tags, np.int64), 1e-4
+    level = middle + hair / 2
+    law = turn_on_law(kind, middle - hair / 2, level, level - 70.0, 1)
+    assert law.spread_db[0] == pytest.approx(spread, abs=5e-4)
+
+
 def test_the_law_finds_its_line() -> None:
     """Turn-on = 19 + (level − RSSI)/2 is the line that the links were made by; the spread too."""
     levels, rssi = links(400, 0.6, 7)

@@ -15,7 +15,7 @@ HEAD = "Masks alone, on tags left out of the choice (95 % intervals)\n"
 
 
 def test_rates_and_their_intervals_are_printed() -> None:
-    """0 of 20: up to 16.84 % (CHECKS §6, Clopper-Pearson, scipy and statsmodels)."""
+    """0 of 20: up to 16.84 % (Clopper-Pearson; Newcombe 1998, Table I, from memory)."""
     point = made(*ONE_KIND)
     result = choose(point)
     fitted = Held(clopper_pearson(0, 20), clopper_pearson(10, 20))

@@ -72,6 +72,32 @@ def test_pairs_that_tried_does_not_list_are_untried(tmp_path: Path) -> None:
     )
 
 
+@pytest.mark.parametrize("power", ["15.5", "15.4", "16.3", "14.999", "15.000001"])
+def test_a_read_off_every_level_is_a_fault_however_near_one_is(tmp_path: Path, power: str) -> None:
+    reads = READS.replace("p1,15,", f"p1,{power},")
+    with pytest.raises(InputError, match=rf'line 2.*"?{power}"?.*levels_dbm.*15, 16'):
+        read_case(write_case(tmp_path, reads=reads))
+
+
+def test_levels_that_no_read_names_count_as_not_surveyed_where_levels_are_predicted(
+    tmp_path: Path,
+) -> None:
+    """15 and 16 dBm were read at, 15.5 was not: with predict_levels it is to be foretold, and a
+    warning says so; without, it was tried and nothing was read."""
+    levels = SITE.replace("[15, 16]", "[15, 15.5, 16]")
+    asked = levels.replace("16]", '16], "predict_levels": true')
+    found = read(write_case(tmp_path / "a", site=asked))
+    assert found.survey.tried.tolist() == [[True, False, True]] * 2
+    (warning,) = found.warnings
+    assert warning.startswith("1 of 3 levels count as not surveyed") and "15.5 dBm" in warning
+    plain_one = read(write_case(tmp_path / "b", site=levels))
+    assert plain_one.survey.tried.all() and plain_one.warnings == ()
+    whole = read(
+        write_case(tmp_path / "c", site=SITE.replace("16]", '16], "predict_levels": true'))
+    )
+    assert whole.survey.tried.all() and whole.warnings == ()
+
+
 def test_what_a_tag_carries_is_filled_in_from_any_row(tmp_path: Path) -> None:
     roster = (
         "read_point,pass_id,epc,role,tid,user,tag_type\n"

@@ -163,6 +163,13 @@ def test_words_for_runs_of_fields() -> None:
         ("gdti-96:0.9521141.12345.7", "document type", "serial"),
         ("cpi-96:0.9521141.12345.7", "part reference", "serial"),
         ("gid-96:31415.271828.7", "object class", "serial"),
+        ("gsrnp-96:0.9521141.1234567890", "company prefix", "service reference"),
+        ("usdod-96:3.CAGEY.5678", "manager", "serial"),
+        ("sgtin-198:3.9521141.000212.7a", "item class", "serial"),
+        ("grai-170:0.9521141.12345.7a", "asset type", "serial"),
+        ("giai-202:0.9521141.7a", "company prefix", "asset reference"),
+        ("sgln-195:0.9521141.12345.7a", "location reference", "extension"),
+        ("gdti-174:0.9521141.12345.7a", "document type", "serial"),
     ],
 )
 def test_structural_parts_come_before_serial_parts(uri: str, structural: str, serial: str) -> None:
@@ -170,6 +177,16 @@ def test_structural_parts_come_before_serial_parts(uri: str, structural: str, se
     names = [field.name for field in fields if field.structural]
     assert names[0] == "header" and names[-1] == structural
     assert next(field.name for field in fields if not field.structural) == serial
+    assert not any(field.structural for field in fields[len(names) :])
+
+
+@pytest.mark.parametrize(("item", "kept"), [(999_999, True), (1_000_000, False)])
+def test_a_reference_of_one_digit_too_many_is_no_sgtin(item: int, kept: bool) -> None:
+    """Partition 5 has six digits for the item in 20 bits, which hold 1,048,575."""
+    value = (((0x30 << 3 | 1) << 3 | 5) << 24 | 9521141) << 20 | item
+    found = decode(f"{value << 38:024X}")
+    assert (found.uri is not None) is kept
+    assert (found.note is None) is kept
 
 
 def test_letter_case_of_hex_and_escapes_does_not_matter() -> None:

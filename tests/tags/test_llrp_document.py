@@ -75,6 +75,15 @@ def test_lines_hold_every_step_filter_and_sentence() -> None:
     assert sum("bytes" in line for line in lines) == 4
 
 
+def test_hop_table_channel_and_power_stand_in_the_order_of_the_standard() -> None:
+    """LLRP 1.0.1, RFTransmitter: HopTableID, ChannelIndex, TransmitPower, two bytes each."""
+    fields = {"HopTableID": 2, "ChannelIndex": 7, "TransmitPower": 42}
+    assert encode_parameter("RFTransmitter", fields).hex().upper() == "00E0000A00020007002A"
+    setup = Setup(hop_table_id=2, channel_index=7)
+    step = llrp_document([17], (), TABLE, setup=setup)["steps"][0]
+    assert step["bytes"]["RFTransmitter"] == "00E0000A000200070002"
+
+
 def test_values_that_a_parameter_cannot_hold_are_refused() -> None:
     for wrong in (lambda: Singulation(4, 1), lambda: Singulation(0, 65536), lambda: Setup(65536)):
         with pytest.raises(ValueError, match="65535"):

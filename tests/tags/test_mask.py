@@ -78,7 +78,7 @@ def test_a_pattern_has_zeros_behind_its_length() -> None:
 
 
 CONTROL = [  # CRC at bits 0–15, PC word at 16–31 of the EPC bank (TDS 2.3, 9.3)
-    Mask("epc", 0, 16, "AAF9"),  # the very CRC of the tag below (CHECKS: computed)
+    Mask("epc", 0, 16, "AAF9"),  # the very CRC of the tag below (computed)
     Mask("epc", 16, 16, "3000"),  # its very PC word: 6 words (TDS 9.3)
     Mask("epc", 16, 5, "30"),
     Mask("epc", 24, 16, "0030"),  # begins in the PC word, ends in the EPC

@@ -62,6 +62,22 @@ def test_structural_fields_name_the_chip_and_not_the_tag() -> None:
     assert not fields[-1].structural
 
 
+def test_every_field_before_the_serial_is_shared_by_a_chip_model() -> None:
+    """Class, the three flags, designer and model are the same on all chips of a model, so masks
+    may be made of them; XTID header and serial number are not."""
+    shared = {field.name: field.structural for field in decode_tid(GOOD).fields}
+    assert shared == {
+        "class": True,
+        "XTID flag": True,
+        "security flag": True,
+        "file flag": True,
+        "mask designer": True,
+        "model": True,
+        "XTID header": False,
+        "serial": False,
+    }
+
+
 def test_what_is_not_hex_is_refused() -> None:
     with pytest.raises(InputError, match="TID"):
         decode_tid("E2Z0")

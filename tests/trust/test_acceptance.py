@@ -48,6 +48,25 @@ def test_the_plan_for_a_good_site():
     assert plan_for_good_site(0.05, 0).failures_allowed == 0
 
 
+def test_a_risk_that_a_plan_has_exactly_is_kept_and_a_hair_less_is_not():
+    """59 passes refuse a site of 0.1 % with a chance of 1 − 0.999⁵⁹."""
+    risk = 1 - 0.999**59
+    assert plan_for_good_site(0.05, 0.001, risk_max=risk).failures_allowed == 0
+    assert plan_for_good_site(0.05, 0.001, risk_max=risk - 1e-9).failures_allowed == 1
+
+
+def test_the_sentence_says_how_a_site_ten_times_as_good_fares():
+    """0.995⁵⁹ is 0.744; with one failure allowed, 93 passes accept it with 0.92."""
+    assert (
+        "A site that truly fails in 0.5 % of passes is accepted with a chance of 74 %."
+        in plan_acceptance(0.05).sentence
+    )
+    one = plan_acceptance(0.05, 0.95, 1)
+    chance = 0.995**93 + 93 * 0.005 * 0.995**92
+    assert chance == pytest.approx(0.92, abs=5e-3)
+    assert "0.5 % of passes is accepted with a chance of 92 %" in one.sentence
+
+
 def test_json_and_sentence():
     plan = plan_acceptance(0.05)
     told = json.loads(json.dumps(plan.to_json()))

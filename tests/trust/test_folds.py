@@ -82,6 +82,32 @@ def test_an_optimistic_fit_is_warned_of_with_its_figures() -> None:
     assert any("0 of 20 missed and 10 stray" in warning for warning in worse.warnings)
 
 
+def chance_of(worse: int, better: int, passes: int = 12) -> tuple[float, bool]:
+    """(chance, whether warned) where the folds' strategy loses 1 more in some passes (the wanted
+    tag needs 21 dBm there) and 1 less in others (a stray is heard at 21)."""
+    late, early = [None, -50.0], [-50.0, -50.0]
+    entries = [
+        [("30", True, late if p < worse else early)]
+        + ([("35", False, [None, -60.0])] if worse <= p < worse + better else [])
+        for p in range(passes)
+    ]
+    point = ReadPoint(survey_of([20.0, 21.0], entries), Policy(loss=Loss(1.0, 1.0)))  # type: ignore[arg-type]
+    found = crossed(point, Strategy((21.0,), 2), [Strategy((20.0,), 2)] * 2)
+    return found.chance, any("optimistic" in warning for warning in found.warnings)
+
+
+def test_chance_is_that_of_signs_all_falling_one_way() -> None:
+    """Five passes that all lose more: 1 in 2⁵, one-sided, is below 5 %; four passes: 1 in 16."""
+    assert chance_of(5, 0) == (1 / 32, True)
+    assert chance_of(4, 0) == (1 / 16, False)
+
+
+def test_more_lost_and_as_much_won_proves_nothing() -> None:
+    assert chance_of(3, 3) == (1.0, False)
+    assert chance_of(1, 4) == (1.0, False)
+    assert chance_of(0, 0) == (1.0, False)
+
+
 def test_one_pass_that_changed_proves_nothing() -> None:
     """Only the last pass loses more under the strategy that its fold got."""
     entries = [[("30", True, [None if p == 7 else -50.0, -50.0])] for p in range(8)]
@@ -107,6 +133,14 @@ def test_how_often_each_setting_came_again() -> None:
 def test_levels_seldom_chosen_again_are_warned_of() -> None:
     warnings = crossed(made(), LOW, [HIGH, HIGH, LOW]).warnings
     assert any("the levels 20 dBm were chosen again in 1 of 3 folds" in text for text in warnings)
+
+
+def test_levels_chosen_again_by_half_of_the_folds_are_steady() -> None:
+    def warned(*answers: Strategy) -> bool:
+        return any("chosen again" in text for text in crossed(made(), LOW, [*answers]).warnings)
+
+    assert not warned(LOW, LOW, HIGH, HIGH)
+    assert warned(LOW, HIGH, HIGH, HIGH)
 
 
 def test_too_few_passes_give_none() -> None:

@@ -16,7 +16,7 @@ from strategist.trust.guarded import StandIn, guarded_loss, guarded_outcome, lev
 from tests.optimise.made import random_read_point, survey_of
 
 W, V, S, T = "3001", "3002", "3501", "3502"
-POLICY = Policy(loss=Loss(5.0, 1.0))  # guards as MODEL 5.3: 1 dB, 2 dB
+POLICY = Policy(loss=Loss(5.0, 1.0))  # guards of 1 dB and 2 dB, the defaults
 LEVELS = [20.0, 21.0, 22.0]
 
 
@@ -48,6 +48,15 @@ def test_a_shift_in_tenths_meets_the_cutoff_exactly() -> None:
     passes = [[(W, True, [-58.3, -58.3, -58.3])], [(S, False, [-64.1, -64.1, -64.1])]]
     assert counts(passes, Strategy((21.0,), cutoff_dbm=-60.3)) == (0, 0)
     assert counts(passes, Strategy((21.0,), cutoff_dbm=-62.1)) == (0, 1)
+
+
+def test_a_shift_in_tenths_is_not_lost_to_binary_fractions() -> None:
+    """−69.9 − 0.2 is −70.1, and −69.9 + 0.1 is −69.8; in floating point both fall a hair short."""
+    assert -69.9 - 0.2 < -70.1 and -69.9 + 0.1 < -69.8
+    weaker, stronger = (Policy(guard=Guard(1.0, rssi_db)) for rssi_db in (0.2, 0.1))
+    wanted, stray = [[(W, True, [-69.9] * 3)]], [[(S, False, [-69.9] * 3)]]
+    assert counts(wanted, Strategy((21.0,), cutoff_dbm=-70.1), weaker) == (0, 0)
+    assert counts(stray, Strategy((21.0,), cutoff_dbm=-69.8), stronger) == (0, 1)
 
 
 def test_the_role_in_the_pass_decides_which_way_a_tag_drifts() -> None:

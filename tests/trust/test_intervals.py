@@ -20,6 +20,14 @@ def test_per_cent_is_rounded_to_the_careful_side():
     assert [intervals.percent_down(x) for x in (0.0487, 0.159, 1.0)] == ["4.8 %", "15 %", "100 %"]
 
 
+def test_a_share_of_two_figures_stays_what_it_is():
+    """100 × 0.07 is 7.000000000000001 and 100 × 0.29 is 28.999999999999996 in floating point."""
+    for hundredths in range(1, 100):
+        figures = f"{hundredths}.0 %" if hundredths < 10 else f"{hundredths} %"
+        assert intervals.percent_up(hundredths / 100) == figures
+        assert intervals.percent_down(hundredths / 100) == figures
+
+
 def test_no_trials_is_not_a_rate_of_zero():
     for call in (intervals.clopper_pearson, intervals.wilson):
         rate = call(0, 0)
@@ -94,6 +102,15 @@ def test_tags_that_fail_together_widen_the_interval():
     assert together.rate == apart.rate == pytest.approx(4 / 300)
     assert together.high > 1.5 * apart.high
     assert apart.high == pytest.approx(clopper_pearson(4, 300).high, rel=0.35)
+
+
+def test_effective_trials_worked_by_hand():
+    """Six of twenty passes miss all of their four tags. The variance of a mean of twenty is
+    6/20 · 14/20 / 19, so 80 tags are worth 19 trials; Student's t with 19 degrees of freedom
+    instead of 79 leaves 19 · (1.99045 / 2.09302)² = 17.2, that is 17. Six of twenty are 5.1."""
+    rate = bootstrap_rate([4] * 6 + [0] * 14, [4] * 20, 7, resamples=100_000)
+    assert rate.low == clopper_pearson(5, 17).low
+    assert rate.high == clopper_pearson(6, 17).high
 
 
 def test_nothing_missed_counts_each_pass_once():

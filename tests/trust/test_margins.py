@@ -68,6 +68,24 @@ def test_rssi_is_counted_on_the_steps_walked() -> None:
     assert found.rssi_stray == RssiMargin(2.0, "p0001", S)
 
 
+def test_a_tag_counts_by_its_strongest_read_of_the_steps_walked() -> None:
+    """Asked for two tags the ladder walks 20 and 22. W is at -58 and then at -50, 10 dB above the
+    cutoff; S at -65 and then at -62, 2 dB below it."""
+    wanted, stray = [None, None, -58, None, -50], [None, None, -65, None, -62]
+    ladder = Strategy((20.0, 22.0), stop_after=2, cutoff_dbm=-60.0)
+    found = margins([[(W, True, wanted), (S, False, stray)]], ladder)
+    assert found.rssi_wanted == RssiMargin(10.0, "p0000", W)
+    assert found.rssi_stray == RssiMargin(2.0, "p0000", S)
+
+
+def test_a_wanted_tag_at_the_cutoff_has_a_margin_of_nothing() -> None:
+    """It is reported, and a hair less would lose it: 0 dB is a margin, and the least of all."""
+    passes = [[(W, True, WANTED)], [(W, True, [None, None, -55, -55, -55])]]
+    found = margins(passes, Strategy((20.0,), cutoff_dbm=-59.0))
+    assert found.rssi_wanted == RssiMargin(0.0, "p0000", W)
+    assert found.rssi_stray is None
+
+
 def test_a_silent_read_point_has_no_wanted_margin() -> None:
     found = margins([[(W, True, NEVER)]], Strategy((20.0,)))
     assert found == Margins(None, None, None, None)

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import json
 
+import numpy as np
+import numpy.typing as npt
 import pytest
+from scipy import optimize, stats
 
 from strategist.decide import Options, best_strategies
 from strategist.optimise.strategy import Strategy
 from strategist.survey.policy import Guard, Loss, Policy
-from strategist.survey.records import ReadPoint, Tag
+from strategist.survey.records import ReadPoint, Survey, Tag
 from strategist.survey.rssi import type_offsets
 from strategist.survey.turn_on import turn_on
 from strategist.trust.guarded import guarded_loss
@@ -48,6 +51,52 @@ def test_the_offset_is_found_whatever_the_turn_on(offset: float) -> None:
     assert sign * found.offset_db == pytest.approx(offset, abs=0.3)
     assert found.real and found.low_db < found.offset_db < found.high_db
     assert found.tags == found.reference_tags == 20
+
+
+def scattered(turn_ons: tuple[int, ...], seed: int) -> Survey:
+    """Ten tags of each of two types, one a pass, with scattered RSSI at turn-on."""
+    rng = np.random.default_rng(seed)
+    tags, passes = {}, []
+    for number in range(20):
+        kind, epc = "xy"[number % 2], f"30{number:02X}"
+        tags[epc] = Tag(epc, tag_type=kind)
+        start = turn_ons[number % len(turn_ons)]
+        rssi = -50.0 + round(float(rng.normal(0, 2)), 1) + 1.5 * (kind == "y")
+        passes.append([(epc, True, [None] * start + [rssi] * (len(LEVELS) - start))])
+    return survey_of(LEVELS, passes, tags)
+
+
+def test_the_interval_of_an_offset_is_that_of_student() -> None:
+    """All turn on at the same power: Student's interval for two samples, from scipy."""
+    survey = scattered((3,), 5)
+    (found,) = type_offsets(survey, turn_on(survey))
+    first = {int(tag): rssi for tag, rssi in zip(survey.read_tag, survey.read_rssi, strict=True)}
+    sides = {
+        kind: [first[i] for i, tag in enumerate(survey.tags) if tag.tag_type == kind]
+        for kind in "xy"
+    }
+    test = stats.ttest_ind(sides[found.tag_type], sides[found.reference])
+    expected = test.confidence_interval()
+    assert (found.low_db, found.high_db) == pytest.approx((expected.low, expected.high))
+
+
+def test_turn_on_takes_a_degree_of_freedom() -> None:
+    """Where tags turn on at different powers: the interval that a fitted line of three has, its
+    covariance from scipy's own least squares and Student's t with 20 − 3 degrees of freedom."""
+    survey = scattered((3, 4, 6, 7, 5), 6)
+    on = turn_on(survey)
+    (found,) = type_offsets(survey, on)
+    power = survey.levels_dbm[on.level]
+    own = np.array([survey.tags[i].tag_type == found.tag_type for i in survey.roster_tag], float)
+
+    def line(_: object, base: float, offset: float, slope: float) -> npt.NDArray[np.float64]:
+        return base + offset * own + slope * power
+
+    fitted, covariance = optimize.curve_fit(line, own, on.rssi, p0=(-50.0, 0.0, 0.0))
+    half = stats.t.ppf(0.975, 17) * np.sqrt(covariance[1, 1])
+    assert found.offset_db == pytest.approx(fitted[1], abs=1e-5)
+    assert found.high_db - found.offset_db == pytest.approx(half, rel=1e-4)
+    assert found.offset_db - found.low_db == pytest.approx(half, rel=1e-4)
 
 
 def test_no_offset_is_not_real_and_one_type_has_none() -> None:

@@ -1,0 +1,343 @@
+"""Would the tests notice? `python -m tests.bench.mutants [ROOM …] [--each 30] [--seed 0]`.
+
+Draws small errors (a `<` for a `<=`, a sum for a difference, one more, the other truth value) from
+the core's source and runs the tests of its room on each, in a process of its own. Nothing is
+written: the module with the error is made as it is imported. Prints what survives, then, by room,
+the share killed of those that change anything. Takes an hour or two on one core.
+"""
+
+from __future__ import annotations
+
+import argparse
+import ast
+import contextlib
+import copy
+import importlib.abc
+import importlib.machinery
+import importlib.util
+import io
+import os
+import random
+import resource
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from types import CodeType, ModuleType
+from typing import Any
+
+import pytest
+
+from tests.bench.survivors import SURVIVORS
+
+ROOT = Path(__file__).parents[2]
+
+
+@dataclass(frozen=True)
+class Room:
+    """Modules by glob, and the tests that answer for them: first those named like the module."""
+
+    sources: tuple[str, ...]
+    tests: tuple[str, ...]
+    mirrored: str
+
+
+ROOMS = {
+    "optimise": Room(
+        ("strategist/optimise/*.py",),
+        (
+            *(f"tests/optimise/test_{name}.py" for name in ("finish", "branch", "search")),
+            "tests/second_reading",
+            *(f"tests/optimise/test_{name}.py" for name in ("templates", "frontier")),
+            "tests/batch/test_templates.py",
+        ),
+        "tests/optimise",
+    ),
+    "trust": Room(
+        ("strategist/trust/*.py",),
+        ("tests/trust", "tests/outside/test_statistics.py", "tests/second_reading"),
+        "tests/trust",
+    ),
+    "tags": Room(
+        ("strategist/tags/*.py",),
+        (
+            "tests/tags",
+            *(f"tests/outside/test_{name}.py" for name in ("gen2", "llrp", "tag_data_standard")),
+            "tests/report/test_mask_list.py",
+        ),
+        "tests/tags",
+    ),
+    "survey": Room(
+        ("strategist/survey/build.py", "strategist/survey/tables.py"),
+        tuple(f"tests/survey/test_{name}.py" for name in ("assemble", "document", "reading")),
+        "tests/survey",
+    ),
+    "radio": Room(
+        ("strategist/radio/regions.py", "strategist/radio/exposure.py"),
+        ("tests/radio", "tests/outside/test_radio.py"),
+        "tests/radio",
+    ),
+    "batch": Room(
+        ("strategist/batch/templates.py", "strategist/batch/coupling.py"),
+        ("tests/batch/test_templates.py", "tests/batch/test_coupling.py"),
+        "tests/batch",
+    ),
+    "store": Room(
+        ("api/store/*.py",),
+        tuple(
+            f"tests/api/test_{name}.py"
+            for name in ("tokens", "surveys", "requests", "batches", "answers", "durable")
+        ),
+        "tests/api",
+    ),
+}
+
+
+# making errors
+
+_SWAPPED: dict[type[ast.AST], type[ast.AST]] = {
+    ast.Lt: ast.LtE,
+    ast.LtE: ast.Lt,
+    ast.Gt: ast.GtE,
+    ast.GtE: ast.Gt,
+    ast.Eq: ast.NotEq,
+    ast.NotEq: ast.Eq,
+    ast.Is: ast.IsNot,
+    ast.IsNot: ast.Is,
+    ast.In: ast.NotIn,
+    ast.NotIn: ast.In,
+    ast.Add: ast.Sub,
+    ast.Sub: ast.Add,
+    ast.Mult: ast.Div,
+    ast.Div: ast.Mult,
+    ast.FloorDiv: ast.Mult,
+    ast.BitAnd: ast.BitOr,
+    ast.BitOr: ast.BitAnd,
+    ast.And: ast.Or,
+    ast.Or: ast.And,
+}
+_NAMES = {"min": "max", "max": "min", "any": "all", "all": "any"}
+_NAMES |= {"argmin": "argmax", "argmax": "argmin", "floor": "ceil", "ceil": "floor"}
+
+
+@dataclass(frozen=True)
+class Mutant:
+    """One error: `text` is the expression before and after, which outlives a change of lines."""
+
+    source: str
+    line: int
+    text: str
+    tree: ast.Module
+
+    @property
+    def name(self) -> str:
+        return f"{self.source}: {self.text}"
+
+
+def mutants_of(source: str) -> Iterator[Mutant]:
+    """Every error of a source file, in order."""
+    tree = ast.parse((ROOT / source).read_text(encoding="utf-8"))
+    for number, (node, _) in enumerate(_open_nodes(tree)):
+        for change in _changes(node):
+            changed = copy.deepcopy(tree)
+            twin, around = _open_nodes(changed)[number]
+            before = _said(twin, around)
+            change(twin)
+            line = getattr(node, "lineno", 0)
+            yield Mutant(source, line, f"{before}  →  {_said(twin, around)}", changed)
+
+
+def _said(node: Any, around: ast.AST) -> str:
+    """A node with the expression around it where it is a mere number; the test of a condition."""
+    if isinstance(node, ast.If | ast.While):
+        return ast.unparse(node.test)
+    wide = ast.expr | ast.keyword | ast.Assign | ast.AnnAssign
+    if isinstance(node, ast.Constant) and isinstance(around, wide):
+        node = around
+    return " ".join(ast.unparse(node).split())[:120]
+
+
+def _open_nodes(tree: ast.Module) -> list[tuple[ast.AST, ast.AST]]:
+    """What may be changed, and what is around it: no annotations, no words, nothing that only
+    raises or is exported."""
+    found: list[tuple[ast.AST, ast.AST]] = []
+
+    def walk(node: ast.AST, around: ast.AST) -> None:
+        found.append((node, around))
+        for name, value in ast.iter_fields(node):
+            if name not in ("annotation", "returns", "decorator_list", "type_params"):
+                for child in value if isinstance(value, list) else [value]:
+                    if isinstance(child, ast.AST) and not _closed(child):
+                        walk(child, node)
+
+    walk(tree, tree)
+    return found
+
+
+def _closed(node: ast.AST) -> bool:
+    if isinstance(node, ast.Assign):
+        return ast.unparse(node.targets[0]) == "__all__"
+    if isinstance(node, ast.If):
+        return ast.unparse(node.test) == "TYPE_CHECKING"
+    return isinstance(node, ast.Raise | ast.JoinedStr | ast.Import | ast.ImportFrom)
+
+
+_Change = Callable[[Any], None]
+
+
+def _changes(node: Any) -> list[_Change]:
+    """Ways to make an error of a node, in place: none or one."""
+    change = _operator(node) or _constant(node) or _name(node)
+    if change is None and isinstance(node, ast.If | ast.IfExp | ast.While):
+        change = lambda twin: setattr(twin, "test", ast.UnaryOp(ast.Not(), twin.test))  # noqa: E731
+    return [] if change is None else [change]
+
+
+def _operator(node: Any) -> _Change | None:
+    if isinstance(node, ast.Compare) and type(node.ops[0]) in _SWAPPED:
+        return lambda twin: twin.ops.__setitem__(0, _SWAPPED[type(twin.ops[0])]())
+    if isinstance(node, ast.BinOp | ast.BoolOp | ast.AugAssign) and type(node.op) in _SWAPPED:
+        return lambda twin: setattr(twin, "op", _SWAPPED[type(twin.op)]())
+    if isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.USub):
+        return lambda twin: setattr(twin, "op", ast.UAdd())
+    return None
+
+
+def _constant(node: Any) -> _Change | None:
+    if isinstance(node, ast.Constant) and isinstance(node.value, bool):
+        return lambda twin: setattr(twin, "value", not twin.value)
+    if isinstance(node, ast.Constant) and isinstance(node.value, int | float):
+        return lambda twin: setattr(twin, "value", twin.value + 1)
+    return None
+
+
+def _name(node: Any) -> _Change | None:
+    if isinstance(node, ast.Attribute) and node.attr in _NAMES:
+        return lambda twin: setattr(twin, "attr", _NAMES[twin.attr])
+    if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in _NAMES:
+        return lambda twin: setattr(twin.func, "id", _NAMES[twin.func.id])
+    return None
+
+
+# running the tests on one
+
+
+class _Loader(importlib.machinery.SourceFileLoader):
+    def __init__(self, name: str, path: str, tree: ast.Module) -> None:
+        super().__init__(name, path)
+        self._tree = tree
+
+    def get_code(self, fullname: str) -> CodeType:
+        return compile(ast.fix_missing_locations(self._tree), self.path, "exec")
+
+
+class _Finder(importlib.abc.MetaPathFinder):
+    """Imports the module of a mutant with its error."""
+
+    def __init__(self, mutant: Mutant) -> None:
+        self._name = mutant.source.removesuffix(".py").replace("/", ".")
+        self._path, self._tree = str(ROOT / mutant.source), mutant.tree
+
+    def find_spec(
+        self, fullname: str, path: Sequence[str] | None, target: ModuleType | None = None
+    ) -> importlib.machinery.ModuleSpec | None:
+        if fullname != self._name:
+            return None
+        loader = _Loader(fullname, self._path, self._tree)
+        return importlib.util.spec_from_file_location(fullname, self._path, loader=loader)
+
+
+def _run(mutant: Mutant | None, tests: Sequence[str], limit_s: int = 3600) -> tuple[bool, float]:
+    """Whether the tests pass, in a process of its own, and its processor time in seconds; what
+    takes more than the limit goes in circles, and does not pass."""
+    child = os.fork()
+    if not child:
+        resource.setrlimit(resource.RLIMIT_CPU, (limit_s, limit_s))
+        os._exit(_in_child(mutant, tests))
+    _, status, used = os.wait4(child, 0)
+    return os.waitstatus_to_exitcode(status) == 0, used.ru_utime + used.ru_stime
+
+
+def _in_child(mutant: Mutant | None, tests: Sequence[str]) -> int:
+    if mutant is not None:
+        sys.meta_path.insert(0, _Finder(mutant))
+        if mutant.source.endswith(("kernel.py", "walks.py")):
+            import numba  # noqa: PLC0415  the compiled loops are kept on disk, without the error
+
+            numba.config.DISABLE_JIT = True
+    quiet = ("-x", "-q", "-n0", "-p", "no:cacheprovider", "-p", "no:hypothesispytest")
+    with (
+        open(os.devnull, "w") as nowhere,
+        contextlib.redirect_stdout(nowhere),
+        contextlib.redirect_stderr(io.StringIO()),
+    ):
+        os.chdir(ROOT)
+        return int(pytest.main([*quiet, *tests]))
+
+
+def _warm() -> None:
+    """What every child needs, loaded once: nothing of ours, which the errors go into."""
+    for name in ("numba", "pandas", "scipy.stats", "pulp", "pydantic", "flask", "sqlalchemy"):
+        importlib.import_module(name)
+    assert not any(name.startswith(("strategist", "api.")) for name in sys.modules)
+
+
+# the bench
+
+
+def drawn(room: Room, each: int, seed: int) -> list[Mutant]:
+    """So many errors of a room, the same ones each time."""
+    sources = sorted(
+        str(path.relative_to(ROOT))
+        for pattern in room.sources
+        for path in ROOT.glob(pattern)
+        if path.name != "__init__.py"
+    )
+    every = [mutant for source in sources for mutant in mutants_of(source)]
+    chosen = random.Random(seed).sample(every, min(each, len(every)))
+    return sorted(chosen, key=lambda mutant: (mutant.source, mutant.line))
+
+
+def noticed(mutant: Mutant, room: Room, limit_s: int) -> bool:
+    """Whether a test of the room fails: those of the same name are asked first."""
+    named = ROOT / room.mirrored / f"test_{Path(mutant.source).stem}.py"
+    if named.exists() and not _run(mutant, [str(named)], limit_s)[0]:
+        return True
+    return not _run(mutant, room.tests, limit_s)[0]
+
+
+def main(arguments: list[str]) -> int:
+    parser = argparse.ArgumentParser(prog="python -m tests.bench.mutants", description=__doc__)
+    parser.add_argument("rooms", nargs="*", metavar="ROOM", help=", ".join(ROOMS))
+    parser.add_argument("--each", type=int, default=30, help="errors a room (default 30)")
+    parser.add_argument("--seed", type=int, default=0)
+    given = parser.parse_args(arguments)
+    _warm()
+    table = []
+    for name in given.rooms or ROOMS:
+        room = ROOMS[name]
+        sound, seconds = _run(None, room.tests)
+        if not sound:
+            print(f"{name}: its tests fail as they are", flush=True)
+            return 1
+        limit_s = int(5 * seconds) + 30
+        counts = {"killed": 0, "equivalent": 0, "survived": 0}
+        for mutant in drawn(room, given.each, given.seed):
+            if mutant.name in SURVIVORS:
+                kind = "equivalent"
+            else:
+                kind = "killed" if noticed(mutant, room, limit_s) else "survived"
+            counts[kind] += 1
+            if kind == "survived":
+                print(f"survived  {mutant.source}:{mutant.line}  {mutant.text}", flush=True)
+        real = counts["killed"] + counts["survived"]
+        share = counts["killed"] / max(1, real)
+        row = f"{name:10} {counts['killed']:4} of {real:4} = {share:4.0%}"
+        table.append(f"{row}, {counts['equivalent']} change nothing")
+        print(table[-1], flush=True)
+    print("\n".join(["", *table]))
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

@@ -1,0 +1,177 @@
+"""Evaluator and optimiser against a second reading of what a strategy means.
+
+The brute force of `tests/optimise` counts with the package's own evaluator, guarded loss, candidate
+masks and step times. The reading here begins at the rows of a case and takes nothing from it.
+"""
+
+from __future__ import annotations
+
+import ast
+import json
+from collections import Counter
+from contextlib import nullcontext
+from pathlib import Path
+
+import pytest
+
+import strategist
+from strategist import InputError, Options
+from tests.optimise.made import by_bounds, by_poor_starts, by_splits
+from tests.second_reading.drawn import NAME, Json, case, strategy
+from tests.second_reading.optimum import Trial, best_cutoff, best_key, frontier, key_of
+from tests.second_reading.survey import (
+    NotAnsweredError,
+    guard_of,
+    read_survey,
+    told,
+    total,
+)
+
+EVALUATED = range(200)  # cases, with four strategies each
+OPTIMISED = range(1000, 1090)
+TRACED = range(1000, 1040)
+READING = ("survey", "candidates", "optimum", "drawn")
+
+
+def policy_of(document: Json) -> Json:
+    policy: Json = document["site"]["read_points"][NAME]
+    return policy
+
+
+def given(document: Json) -> strategist.ReadPoint:
+    (point,) = strategist.read_case_document(json.dumps(document).encode()).read_points
+    return point
+
+
+def answered(document: Json) -> bool:
+    try:
+        read_survey(document, NAME)
+    except NotAnsweredError:
+        return False
+    return True
+
+
+@pytest.mark.parametrize("name", READING)
+def test_the_reading_takes_nothing_from_the_package(name: str) -> None:
+    tree = ast.parse((Path(__file__).parent / f"{name}.py").read_text())
+    modules = {
+        module
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Import | ast.ImportFrom)
+        for module in (
+            [node.module or ""]
+            if isinstance(node, ast.ImportFrom)
+            else [alias.name for alias in node.names]
+        )
+    }
+    ours = {module for module in modules if module.startswith(("tests", "strategist", "api"))}
+    assert ours <= {f"tests.second_reading.{other}" for other in READING}
+
+
+@pytest.mark.parametrize("seed", EVALUATED)
+def test_a_strategy_does_what_the_second_reading_says(seed: int) -> None:
+    """Tag by tag and pass by pass, as surveyed; the loss; and the loss under the guards."""
+    document = case(seed)
+    point, policy = given(document), policy_of(document)
+    for number in range(4):
+        text = strategy(10 * seed + number, document)
+        taken = strategist.read_strategy(json.dumps(text).encode(), "strategy")
+        try:
+            survey = read_survey(document, NAME)
+            found, drifted = told(survey, text), told(survey, text, guard_of(policy))
+        except NotAnsweredError:
+            with pytest.raises(InputError):
+                strategist.evaluate_at(point, taken)
+            continue
+        evaluation = strategist.evaluate_at(point, taken)
+        whole = strategist.complete(point)
+        epcs = [tag.epc for tag in whole.survey.tags]
+        outcome = evaluation.outcome
+        assert [one.pass_id for one in outcome.by_pass] == [one.name for one in survey.passes]
+        for ours, theirs in zip(found, outcome.by_pass, strict=True):
+            assert {epcs[i] for i in theirs.missed} == ours.missed
+            assert {epcs[i] for i in theirs.stray} == ours.stray
+            assert theirs.steps == ours.steps
+        assert outcome.wanted == sum(len(one.wanted) for one in survey.passes)
+        assert outcome.stray_presented == sum(len(one.stray) for one in survey.passes)
+        assert outcome.loss == pytest.approx(float(total(policy, found)), abs=1e-9)
+        guarded = strategist.guarded_loss(whole.survey, whole.policy, taken)
+        assert guarded == pytest.approx(float(total(policy, drifted)), abs=1e-9)
+
+
+@pytest.mark.parametrize("seed", OPTIMISED)
+def test_the_best_strategy_is_the_one_that_trying_all_finds(seed: int) -> None:
+    """In the whole order: limits, loss, guarded loss, work to install, and the place of the
+    cutoff; by search, by search through its bounds, through splits alone and from poor
+    starts, and for some by the mixed-integer model."""
+    document = case(seed)
+    point = given(document)
+    if not answered(document):
+        with pytest.raises(InputError):
+            strategist.choose(point, Options(unseen=False))
+        return
+    trial = Trial(read_survey(document, NAME), policy_of(document))
+    best = best_key(trial)
+    results = [strategist.choose(point, Options(unseen=False))]
+    for route in (by_bounds, by_splits, by_poor_starts):
+        with route():
+            results.append(strategist.choose(point, Options(prover="search", unseen=False)))
+    if seed % 5 == 0:
+        results.append(strategist.choose(point, Options(prover="model", unseen=False)))
+    for result in results:
+        text = result.strategy.to_json()
+        assert key_of(trial, text) == best
+        assert result.loss == result.bound == pytest.approx(float(best[1]), abs=1e-6)
+        assert (result.status == "infeasible") == (best[0] > 0)
+        if text["cutoff_dbm"] is not None:
+            place = float(best_cutoff(trial, text))
+            assert text["cutoff_dbm"] == pytest.approx(place, abs=1e-9)
+
+
+@pytest.mark.parametrize("seed", TRACED)
+def test_the_frontier_is_the_one_that_trying_all_finds(seed: int) -> None:
+    """Its points, and at each the strategy that stands drift best and then takes least work."""
+    document = case(seed)
+    if not answered(document):
+        return
+    point = given(document)
+    trial = Trial(read_survey(document, NAME), policy_of(document))
+    expected = frontier(trial)
+    for route in (nullcontext, by_bounds, by_splits):
+        with route():
+            found = strategist.trace_frontier(point)
+        assert found.open == ()
+        keys = {
+            (one.outcome.missed, one.outcome.stray): key_of(trial, one.strategy.to_json())[2:]
+            for one in found.points
+        }
+        assert keys == expected
+
+
+def test_the_cases_are_not_all_alike() -> None:
+    """Otherwise the equalities above would say little: each feature must occur often enough."""
+    documents = [case(seed) for seed in OPTIMISED]
+    open_cases = [document for document in documents if answered(document)]
+    policies = [policy_of(document) for document in open_cases]
+    rules = Counter(policy.get("untried") for policy in policies)
+    assert len(open_cases) < len(documents)
+    assert rules["leave_out_level"] >= 5 and rules["leave_out_pass"] >= 5
+    assert sum(policy["stop_after"] > 1 for policy in policies) >= 25
+    assert sum(bool(policy["limits"]) for policy in policies) >= 25
+    assert sum(policy["unlisted"] == "ignore" for policy in policies) >= 25
+    assert sum("allow" in policy for policy in policies) >= 20
+    assert sum("time" in policy for policy in policies) >= 8
+    keys = [best_key(Trial(read_survey(d, NAME), policy_of(d))) for d in open_cases[::3]]
+    assert sum(key[0] > 0 for key in keys) >= 1
+    assert sum(key[1] > 0 for key in keys) >= 10
+    assert sum(key[2] > key[1] for key in keys) >= 8
+    assert sum(key[3] > 0 for key in keys) >= 6
+    assert sum(key[4] for key in keys) >= 4
+    assert sum(key[5] > 1 for key in keys) >= 3
+    traced = [case(seed) for seed in TRACED]
+    points = [
+        len(frontier(Trial(read_survey(document, NAME), policy_of(document))))
+        for document in traced
+        if answered(document)
+    ]
+    assert sum(count > 1 for count in points) >= 10 and max(points) >= 4
