@@ -81,8 +81,8 @@ def _slope(survey: Survey, on: TurnOn) -> Found:
     if not SLOPE_LOW <= median <= SLOPE_HIGH:
         text = (
             f"RSSI grows by {median:.2f} dB for a dB of power (median of {len(slopes)} tags in "
-            f"passes, over the {NEAR_DB:g} dB from the first level that reads each). Ideal is 1; real "
-            f"tags compress it to {PUBLISHED[0]:g} to {PUBLISHED[1]:g}. "
+            f"passes, over the {NEAR_DB:g} dB from the first level that reads each). Ideal is 1; "
+            f"real tags compress it to {PUBLISHED[0]:g} to {PUBLISHED[1]:g}. "
         )
         text += (
             "With so little, power or RSSI is not what it says."

@@ -10,6 +10,7 @@ import pandas as pd
 from strategist.errors import Fault
 from strategist.survey.faults import FaultList
 from strategist.survey.judge import Rows
+from strategist.survey.numbering import ADVICE, Shift, shift_of
 from strategist.survey.order import figure, natural, some
 from strategist.survey.policy import Policy
 from strategist.survey.records import Bools, Floats, Ints, ReadPoint, Survey, Tag
@@ -63,7 +64,7 @@ def build(point: PointRows, warnings: list[str], faults: FaultList) -> list[Read
     levels = _levels(point, warnings, found)
     tried = _tried(point, axes, levels, warnings, found)
     listed = np.isin(axes.pair_of(point.reads), axes.pair_of(point.roster))
-    keep = _judge_unlisted(point, ~listed, warnings, found)
+    keep = _judge_unlisted(point, axes, ~listed, warnings, found)
     if found:
         faults.extend(found)
         return []
@@ -220,7 +221,7 @@ def _level_of(rows: Rows, levels: Floats, faults: FaultList) -> Ints:
 
 
 def _judge_unlisted(
-    point: PointRows, unlisted: Bools, warnings: list[str], faults: FaultList
+    point: PointRows, axes: _Axes, unlisted: Bools, warnings: list[str], faults: FaultList
 ) -> Bools:
     """Which reads stay, by the rule for tags that are read but not on the roster of the pass."""
     reads, rule = point.reads, point.policy.unlisted
@@ -232,9 +233,20 @@ def _judge_unlisted(
             f"{len(rows)} reads of {len(count)} tags that are not on the roster of their pass "
             "were ignored (unlisted: ignore)."
         )
+        shift = _shift(point, axes)
+        if shift is not None:
+            warnings.append(f"{shift.text(axes.passes)} {ADVICE}")
     if rule == "error":
         by_line = np.argsort(first)
         shown, count = rows[first[by_line]], count[by_line]
+        shift = _shift(point, axes)
+        if shift is not None:
+            which = "next" if shift.step > 0 else "previous"
+            value = (
+                f"{shift.fit_neighbour} of {shift.judged} passes that fit the {which} one's reads"
+            )
+            allowed = f"the numbers of {point.reads.source} for the same loads. {ADVICE}"
+            faults.add(Fault(point.roster.source, None, "pass_id", value, allowed))
         faults.add_rows(
             reads.source,
             "epc",
@@ -246,6 +258,19 @@ def _judge_unlisted(
             ),
         )
     return ~unlisted if rule == "ignore" else np.ones(len(reads), bool)
+
+
+def _shift(point: PointRows, axes: _Axes) -> Shift | None:
+    """Whether roster and reads number the passes differently; for reads that do not stay."""
+    role, reads = point.roster.texts["role"], point.reads
+    wanted = np.array([name == "wanted" for name in role.values], bool)[role.codes]
+    level = np.unique(reads.numbers["power_dbm"], return_inverse=True)[1]
+    return shift_of(
+        np.column_stack([axes.pass_of(point.roster), axes.tag_of(point.roster)]),
+        wanted,
+        np.column_stack([axes.pass_of(reads), level, axes.tag_of(reads)]),
+        len(axes.passes),
+    )
 
 
 def _survey(
