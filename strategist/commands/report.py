@@ -29,7 +29,7 @@ def add(commands: Commands) -> None:
         action="append",
         default=[],
         metavar="CASE",
-        help="a case that results were made from: adds plots (needs the extra report)",
+        help="a case that results were made from: adds plots",
     )
     command.add_argument(
         "--today",
@@ -44,7 +44,7 @@ def add(commands: Commands) -> None:
         action="append",
         default=[],
         metavar="FILE",
-        help="JSON of frontier: adds its plot (needs the extra report)",
+        help="JSON of frontier: adds its plot",
     )
     command.add_argument(
         "--data", metavar="FILE", help="every figure of the page, as JSON (-: standard output)"
@@ -71,8 +71,6 @@ def _results(name: str) -> list[strategist.GivenResult]:
 def _backing(arguments: argparse.Namespace) -> strategist.Backing:
     if arguments.today and not arguments.cases:
         raise InputError.one("--today", arguments.today[0], "with --case, to be judged by")
-    if arguments.cases or arguments.frontiers:
-        strategist.refuse_without_plots()
     cases = [(case, strategist.read_case(case)) for case in arguments.cases]
     today = [strategist.parse_strategy_file(strategist.read_file(f), f) for f in arguments.today]
     return strategist.Backing(
@@ -87,7 +85,11 @@ def _backing(arguments: argparse.Namespace) -> strategist.Backing:
 
 def _said(document: dict[str, Any], out: str) -> str:
     summary = document["summary"]
-    return (
+    text = (
         f"{out}: {summary['answered']} of {summary['read_points']} read points, "
         f"{summary['to_visit']} to visit"
     )
+    pictured = any(point["picture"] or point["frontier"] for point in document["read_points"])
+    if pictured and not strategist.can_plot():
+        text += "\nWithout plots: matplotlib could not be loaded; the page gives their figures."
+    return text
