@@ -62,6 +62,8 @@ def build(point: PointRows, warnings: list[str], faults: FaultList) -> list[Read
     _refuse_twice(point.roster, axes, found)
     tags = _tags(point.roster, axes, found)
     levels = _levels(point, warnings, found)
+    its_tried = None if point.tried is None else point.tried.at_levels(levels)
+    point = replace(point, reads=point.reads.at_levels(levels), tried=its_tried)
     tried = _tried(point, axes, levels, warnings, found)
     listed = np.isin(axes.pair_of(point.reads), axes.pair_of(point.roster))
     keep = _judge_unlisted(point, axes, ~listed, warnings, found)
@@ -147,11 +149,17 @@ def _carried(roster: Rows, tag: Ints, name: str, faults: FaultList) -> dict[int,
 
 
 def _levels(point: PointRows, warnings: list[str], faults: FaultList) -> Floats:
-    """Levels of the policy, or with a warning those found; empty after adding a fault."""
+    """Levels of the policy, or with a warning those found; empty after adding a fault.
+
+    Where one file is in milliwatts and another in dBm, the levels are those in dBm.
+    """
     if point.policy.levels_dbm is not None:
         return np.array(point.policy.levels_dbm, np.float64)
     files = [point.reads] if point.tried is None else [point.reads, point.tried]
-    levels = np.unique(np.concatenate([rows.numbers["power_dbm"] for rows in files]))
+    exact = [rows.numbers["power_dbm"] for rows in files if not rows.in_mw]
+    known = np.unique(np.concatenate(exact)) if exact else np.empty(0)
+    found = [rows.at_levels(known).numbers["power_dbm"] for rows in files]
+    levels = np.unique(np.concatenate(found))
     sources = " and ".join(rows.source for rows in files)
     if len(levels):
         span = f"{figure(levels[0])} to {figure(levels[-1])} dBm"
@@ -203,18 +211,24 @@ def _tried(
 
 def _level_of(rows: Rows, levels: Floats, faults: FaultList) -> Ints:
     """The level index of each row; −1, and a fault, where the power is none of the levels."""
+
+    def allowed(row: int) -> str:
+        nearest = levels[np.abs(levels - power[row]).argmin()]
+        away = figure(round(abs(nearest - power[row]), 6))
+        return f"{listed} (nearest: {figure(nearest)} dBm, {away} dB away)"
+
     power = rows.numbers["power_dbm"]
     if not len(levels):
         return np.full(len(power), -1)
     index = np.minimum(np.searchsorted(levels, power), len(levels) - 1)
     off = np.flatnonzero(levels[index] != power)
-    allowed = f"levels_dbm of the read point: {', '.join(figure(level) for level in levels)}"
+    listed = f"levels_dbm of the read point: {', '.join(figure(level) for level in levels)}"
     faults.add_rows(
         rows.source,
-        "power_dbm",
+        "power_mw" if rows.in_mw else "power_dbm",
         rows.lines[off],
-        lambda i: figure(power[off[i]]),
-        lambda _: allowed,
+        lambda i: figure(power[off[i]]) + " dBm" * rows.in_mw,
+        lambda i: allowed(off[i]),
     )
     index[off] = -1
     return index
