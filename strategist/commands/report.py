@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -55,7 +56,8 @@ def _report(arguments: argparse.Namespace) -> int:
     strategist.refuse_target(arguments.out)
     refuse_out(arguments.data)
     given = [one for name in arguments.results for one in _results(name)]
-    document = strategist.report_document(given, _backing(arguments))
+    today = date.today().isoformat()
+    document = strategist.report_document(given, _backing(arguments), made_on=today)
     page = strategist.report_page(document)
     strategist.write_whole(arguments.out, page)
     give(arguments.data, document, _said(document, arguments.out))
@@ -80,6 +82,7 @@ def _backing(arguments: argparse.Namespace) -> strategist.Backing:
             strategist.parse_frontier(strategist.read_file(name), name)
             for name in arguments.frontiers
         ],
+        {case: read.site for case, read in cases},
     )
 
 

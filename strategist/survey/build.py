@@ -164,7 +164,7 @@ def _levels(point: PointRows, warnings: list[str], faults: FaultList) -> Floats:
     if len(levels):
         span = f"{figure(levels[0])} to {figure(levels[-1])} dBm"
         warnings.append(
-            f"No levels_dbm in {point.policy_source}: the {len(levels)} levels found in {sources} "
+            f"{point.policy_source} gives no levels: the {len(levels)} found in {sources} "
             f"are taken ({span}); a level at which nothing was read may be lacking."
         )
     else:
@@ -186,7 +186,7 @@ def _tried(
             silent = some([figure(level) for level in levels[~named]])
             warnings.append(
                 f"{(~named).sum()} of {len(levels)} levels count as not surveyed, since no read "
-                f"names them (predict_levels): {silent} dBm. If they were tried and nothing was "
+                f"names them: {silent} dBm. If they were tried and nothing was "
                 "read, say so in tried.csv."
             )
         return np.tile(named, (len(axes.passes), 1))
@@ -245,7 +245,7 @@ def _judge_unlisted(
     if rule == "ignore" and len(rows):
         warnings.append(
             f"{len(rows)} reads of {len(count)} tags that are not on the roster of their pass "
-            "were ignored (unlisted: ignore)."
+            "were ignored, as site.json asks."
         )
         shift = _shift(point, axes)
         if shift is not None:

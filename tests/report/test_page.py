@@ -291,6 +291,25 @@ def test_what_some_results_hold_beside_is_on_the_page(page: str) -> None:
     assert "No permission." in text and "Keep 0.2 m away." in text
 
 
+def test_site_and_day_stand_on_top_and_no_raw_keys_anywhere(tmp_path: Path) -> None:
+    """A limit that the passes cannot show, and today's level above the lawful one."""
+    own = {"dbm": 28, "kind": "eirp", "low_mhz": 865, "high_mhz": 868}
+    radio = {"limit": own, "antenna_gain_dbi": 6, "polarisation": "linear"}
+    policy = {"limits": {"missed_rate_max": 0.1}, "allow": ["power"], "radio": radio}
+    point = read_case(case(tmp_path / "site", {"dock": policy})).read_points[0]
+    given = [GivenResult("x", None, "dock", choose(point).to_json())]
+    today = [(None, Strategy((23.0,)))]
+    backing = Backing([("site", point)], today, sites={"site": "Depot <North>"})
+    made = report_page(report_document(given, backing, made_on="2026-03-04"))
+    text = " ".join(
+        re.sub(r"<style>.*?</style>|<svg.*?</svg>|<[^>]*>", " ", made, flags=re.S).split()
+    )
+    assert "Site: Depot &lt;North&gt; . Page made on 2026-03-04" in text
+    assert "Today: UNLAWFUL as far as is known here: 23 dBm." in text
+    assert "limit on missed tags of 10 %" in text
+    assert not re.search(r"\b[a-z]+_[a-z_]+\b", text)
+
+
 def test_forms() -> None:
     assert (FORMS["seconds_up"](0.12341), FORMS["seconds_up"](2.0)) == ("0.124", "2")
     assert FORMS["plain"](-58.5) == "\u221258.5"
