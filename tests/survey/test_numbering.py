@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+import argparse
 import csv
 import io
-import sys
 
 import pytest
 
@@ -91,7 +91,9 @@ def test_reads_that_are_ignored_or_refused_are_compared_before() -> None:
 
 
 if __name__ == "__main__":  # python -m tests.survey.test_numbering: the counts of many surveys
-    for place in sys.argv[1:] or PLACES:
+    parser = argparse.ArgumentParser(prog="python -m tests.survey.test_numbering")
+    parser.add_argument("read_points", nargs="*", choices=[*PLACES, []], default=[])
+    for place in parser.parse_args().read_points or PLACES:
         sound = sum(suspicion(shifted(place, seed, 0)) is not None for seed in range(DRAWN))
         seen = [
             sum(suspicion(shifted(place, seed, by)) is not None for seed in range(DRAWN))
