@@ -16,7 +16,7 @@ from werkzeug.exceptions import HTTPException, MethodNotAllowed, RequestEntityTo
 from api.endpoints import JSON, Answer, Ask, Endpoint
 from api.log import log_request
 from api.openapi import describe
-from api.page import POLICY, page
+from api.page import FRAMED_BY_NONE, POLICY, page
 from api.problems import ProblemError, problem_json
 from api.requests import (
     client_for,
@@ -70,7 +70,7 @@ _SECURITY = {
     "Referrer-Policy": "no-referrer",
     "Cross-Origin-Resource-Policy": "same-origin",
 }
-_CSP = "default-src 'none'; frame-ancestors 'none'; base-uri 'none'; form-action 'none'"
+_CSP = f"default-src 'none'; {FRAMED_BY_NONE}"
 
 
 def create_app(service: Service) -> Flask:

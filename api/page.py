@@ -2,23 +2,20 @@
 
 from __future__ import annotations
 
+import base64
+import hashlib
 import json
 from typing import Any
 
 from jinja2 import Environment
+from markupsafe import Markup
 
 from api.problems import KINDS
 
-__all__ = ["POLICY", "page"]
+__all__ = ["FRAMED_BY_NONE", "POLICY", "page"]
 
-POLICY = (
-    "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors 'none'; base-uri 'none'; "
-    "form-action 'none'"
-)
-_PAGE = """<!doctype html>
-<html lang="en"><head><meta charset="utf-8"><title>{{ info.title }} API {{ info.version }}</title>
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<style>
+FRAMED_BY_NONE = "frame-ancestors 'none'; base-uri 'none'; form-action 'none'"
+_STYLE = """
 body { font: 1rem/1.5 system-ui, sans-serif; max-width: 60rem; margin: 2rem auto; padding: 0 1rem;
   color: #1c1c1c; background: #fff }
 code, pre { font-family: ui-monospace, monospace; font-size: .9rem }
@@ -28,7 +25,13 @@ th, td { text-align: left; vertical-align: top; padding: .25rem .6rem .25rem 0;
   border-bottom: 1px solid #ddd }
 h2 { margin-top: 2.5rem; border-bottom: 2px solid #1c1c1c } h3 { margin-top: 1.8rem }
 summary { cursor: pointer }
-</style></head><body>
+"""
+_HASH = base64.b64encode(hashlib.sha256(_STYLE.encode()).digest()).decode()
+POLICY = f"default-src 'none'; style-src 'sha256-{_HASH}'; {FRAMED_BY_NONE}"
+_PAGE = """<!doctype html>
+<html lang="en"><head><meta charset="utf-8"><title>{{ info.title }} API {{ info.version }}</title>
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<style>{{ style }}</style></head><body>
 <h1>{{ info.title }} API {{ info.version }}</h1>
 <p>{{ info.description }}</p>
 <p>For programs: <a href="/openapi.json">/openapi.json</a> (OpenAPI 3.1).
@@ -78,6 +81,7 @@ def page(document: dict[str, Any]) -> str:
         for method, one in methods.items():
             tags.setdefault(one["tags"][0], []).append((path, method, one))
     return environment.from_string(_PAGE).render(
+        style=Markup(_STYLE),
         info=document["info"],
         tags=tags,
         schemas=document["components"]["schemas"],

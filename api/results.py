@@ -7,15 +7,18 @@ import io
 import json
 import time
 from collections.abc import Iterator
+from datetime import date
 from typing import Any
 
 from sqlalchemy import RowMapping
 
 from api.endpoints import Answer
+from api.page import FRAMED_BY_NONE
 from api.problems import ProblemError
 from api.service import Service
 from api.store.batches import batch_counts, finished_since, results_after
-from strategist import GivenResult, report_document, report_page, safe_cell
+from api.store.surveys import find_survey
+from strategist import GivenResult, page_policy, report_document, report_page, safe_cell
 
 __all__ = ["CSV", "HTML", "NDJSON", "as_csv", "as_ndjson", "as_page", "result_row"]
 
@@ -115,19 +118,28 @@ def as_csv(service: Service, batch_id: str) -> Answer:
     return Answer(content=text.getvalue(), media=f"{CSV}; charset=utf-8", headers=headers)
 
 
-def as_page(service: Service, batch_id: str) -> Answer:
+def as_page(service: Service, client: str, batch_id: str) -> Answer:
     """The sheets of the read points with the largest losses, as one page that prints."""
-    document = report_document(_given(service, batch_id), at_most=_SHEETS)
-    return Answer(content=report_page(document), media=f"{HTML}; charset=utf-8")
+    given = _given(service, client, batch_id)
+    document = report_document(given, at_most=_SHEETS, made_on=date.today().isoformat())
+    page = report_page(document)
+    headers = {"Content-Security-Policy": f"{page_policy(page)}; {FRAMED_BY_NONE}"}
+    return Answer(content=page, media=f"{HTML}; charset=utf-8", headers=headers)
 
 
-def _given(service: Service, batch_id: str) -> Iterator[GivenResult]:
+def _given(service: Service, client: str, batch_id: str) -> Iterator[GivenResult]:
+    sites: dict[str, str] = {}
     position = -1
     while rows := results_after(service.database, batch_id, position, _ROWS):
         for row in map(result_row, rows):
             position = row["position"]
             error = (row["error"] or {}).get("detail", f"{row['state']}: no answer yet")
-            yield GivenResult("batch", row["survey"], row["read_point"], row["result"], error)
+            survey = row["survey"]
+            if survey not in sites:
+                found = find_survey(service.database, client, survey)
+                sites[survey] = "" if found is None else json.loads(found["summary"])["site"]
+            result, site = row["result"], sites[survey] or None
+            yield GivenResult("batch", survey, row["read_point"], result, error, site)
 
 
 def _cells(row: dict[str, Any]) -> list[Any]:

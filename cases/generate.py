@@ -6,10 +6,10 @@ same bytes. `draw` gives new surveys of the same read points, `mint` new tags of
 
 from __future__ import annotations
 
+import argparse
 import csv
 import json
 import random
-import sys
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -163,4 +163,6 @@ def _write_csv(path: Path, columns: tuple[str, ...], rows: list[tuple[str, ...]]
 
 
 if __name__ == "__main__":
-    write_case(Path(sys.argv[1]) if len(sys.argv) > 1 else FOLDER)
+    parser = argparse.ArgumentParser(prog="python -m cases.generate", description=__doc__)
+    parser.add_argument("folder", nargs="?", type=Path, default=FOLDER, metavar="FOLDER")
+    write_case(parser.parse_args().folder)

@@ -47,8 +47,8 @@ if TYPE_CHECKING:
     from strategist.report.masks import MaskList, list_masks, masks_text
     from strategist.report.on_air import power_limit_text
     from strategist.report.output import refuse_target, write_whole
-    from strategist.report.page import report_page
-    from strategist.report.plots import can_plot, refuse_without_plots
+    from strategist.report.page import page_policy, report_page
+    from strategist.report.plots import can_plot
     from strategist.report.settings import settings_document, settings_text
     from strategist.report.techniques import techniques_text
     from strategist.report.text import evaluation_text, result_text
@@ -147,6 +147,7 @@ __all__ = [
     "judged_text",
     "list_masks",
     "masks_text",
+    "page_policy",
     "parse_frontier",
     "parse_json",
     "parse_results",
@@ -163,7 +164,6 @@ __all__ = [
     "read_strategy",
     "read_text",
     "refuse_target",
-    "refuse_without_plots",
     "region_named",
     "report_document",
     "report_page",
@@ -213,8 +213,8 @@ _LATE = {
     "report.judged": ("judged_text",),
     "report.on_air": ("power_limit_text",),
     "report.output": ("refuse_target", "write_whole"),
-    "report.page": ("report_page",),
-    "report.plots": ("can_plot", "refuse_without_plots"),
+    "report.page": ("page_policy", "report_page"),
+    "report.plots": ("can_plot",),
     "report.settings": ("settings_document", "settings_text"),
     "report.techniques": ("techniques_text",),
     "report.what_if": ("what_if_text", "what_ifs_text"),

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import ast
+import re
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -12,6 +14,7 @@ import pytest
 import strategist
 import strategist.errors
 
+ROOT = Path(__file__).parent.parent
 SOURCE = Path(strategist.__file__).read_text(encoding="utf-8")
 
 
@@ -51,6 +54,30 @@ def test_unknown_name_is_an_attribute_error() -> None:
 def test_choose_is_the_function_whatever_was_imported_before(code: str) -> None:
     run = f"{code}; assert choose.__name__ == 'choose' and callable(choose), choose"
     subprocess.run([sys.executable, "-c", run], check=True)
+
+
+def test_the_base_install_holds_what_every_command_loads() -> None:
+    """Each library that is imported anywhere, but for those of extras that a command can do
+    without: pyarrow (a second form of a table), distributed and psycopg (other machines)."""
+    declared = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    base = {re.split("[^A-Za-z0-9]", one)[0].lower() for one in declared["dependencies"]}
+    comes_with = {"markupsafe": "jinja2", "werkzeug": "flask", "dask": "distributed"}
+    imported = {
+        name.split(".")[0]
+        for folder in ("strategist", "api")
+        for file in (ROOT / folder).rglob("*.py")
+        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8")))
+        for name in (
+            [alias.name for alias in node.names]
+            if isinstance(node, ast.Import)
+            else [node.module or ""]
+            if isinstance(node, ast.ImportFrom)
+            else []
+        )
+    }
+    others = {comes_with.get(name, name) for name in imported - sys.stdlib_module_names}
+    assert others - base - {"strategist", "api"} <= {"pyarrow", "distributed", "psycopg"}
+    assert "matplotlib" in others
 
 
 def test_help_loads_no_slow_library() -> None:

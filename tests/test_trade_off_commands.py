@@ -130,7 +130,7 @@ def test_long_settings_keep_to_the_width(folder: Path) -> None:
         (["--set", "loss.missed=5"], "no key differs"),
         (["--set", "loss.missed"], "KEY=VALUE"),
         (["--set", "=1"], "KEY=VALUE"),
-        (["--cable-db", "0.7"], 'cable: found "0.7"'),
+        (["--cable-db", "40.7"], 'cable: found "40.7"'),
         (["--cable-db", "61"], "a number of dB"),
     ],
 )

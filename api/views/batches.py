@@ -76,7 +76,7 @@ def results(ask: Ask) -> Answer:
     if ask.accept == CSV:
         return as_csv(ask.service, batch["id"])
     if ask.accept == HTML:
-        return as_page(ask.service, batch["id"])
+        return as_page(ask.service, ask.client, batch["id"])
     limit = ask.query.limit
     rows = results_after(ask.service.database, batch["id"], ask.query.cursor, limit + 1)
     following = rows[limit - 1]["position"] if len(rows) > limit else None

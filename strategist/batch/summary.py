@@ -9,6 +9,7 @@ import sqlite3
 from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -68,7 +69,8 @@ def summarise(folder: Path, book: Book, index: sqlite3.Connection, kept: int) ->
     pairs = _write_pairs(folder / "coupling.json", coupled((t for _, t in book.tags.each()), index))
     text = totals.text(pairs)
     write_whole(folder / "summary.txt", text)
-    write_whole(folder / "report.html", report_page(report_document(_given(book), at_most=_SHEETS)))
+    document = report_document(_given(book), at_most=_SHEETS, made_on=date.today().isoformat())
+    write_whole(folder / "report.html", report_page(document))
     return Summary(folder, dict(totals.statuses), kept, text)
 
 
@@ -81,7 +83,8 @@ def _given(book: Book) -> Iterator[GivenResult]:
     source = book.results.path.name
     for _, line in book.results.each():
         error = line["error"]["message"] if "error" in line else None
-        yield GivenResult(source, line["case"], line["read_point"], line.get("result"), error)
+        result, site = line.get("result"), line.get("site")
+        yield GivenResult(source, line["case"], line["read_point"], result, error, site)
 
 
 def _write_pairs(path: Path, pairs: Iterable[Coupled]) -> list[Coupled]:

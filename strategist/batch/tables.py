@@ -9,6 +9,8 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+from strategist.report.document import reasons_to_visit
+
 __all__ = ["COLUMNS", "csv_row", "safe_cell", "table_row", "write_parquet"]
 
 # Column to the type of its values: text, number or whole number; None where there is no value.
@@ -36,7 +38,8 @@ COLUMNS = {
     "exposure_m": "float64",
     "expected_s": "float64",  # of a pass
     "worst_s": "float64",
-    "warnings": "int64",
+    "warnings": "int64",  # reasons to visit: as many as the page gives
+    "visit": "string",  # the reasons
     "seconds": "float64",
     "error": "string",
 }
@@ -62,6 +65,7 @@ def table_row(line: dict[str, Any]) -> dict[str, Any]:
     if "error" in line:
         return row | {"error": line["error"]["message"]}
     result = line["result"]
+    visit = reasons_to_visit(result)
     strategy, outcome, time = result["strategy"], result["outcome"], result["time"] or {}
     row |= {name: result[name] for name in _RESULT} | {name: outcome[name] for name in _OUTCOME}
     return row | {
@@ -75,7 +79,8 @@ def table_row(line: dict[str, Any]) -> dict[str, Any]:
         "exposure_m": result["exposure"]["distance_m"],
         "expected_s": time.get("expected_s"),
         "worst_s": time.get("worst_s"),
-        "warnings": len(result["warnings"]),
+        "warnings": len(visit),
+        "visit": " ".join(visit),
     }
 
 

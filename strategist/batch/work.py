@@ -79,7 +79,8 @@ def failed(task: Task, kind: str, message: str) -> Done:
 
 def _place(task: Task) -> dict[str, Any]:
     part = task.part
-    return {"case": part.case, "read_point": part.read_point, "hash": task.digest}
+    site = {"site": part.site} if part.site else {}
+    return {"case": part.case, "read_point": part.read_point, "hash": task.digest, **site}
 
 
 def _line(found: dict[str, Any]) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -29,7 +30,7 @@ def add(commands: Commands) -> None:
         action="append",
         default=[],
         metavar="CASE",
-        help="a case that results were made from: adds plots (needs the extra report)",
+        help="a case that results were made from: adds plots",
     )
     command.add_argument(
         "--today",
@@ -44,7 +45,7 @@ def add(commands: Commands) -> None:
         action="append",
         default=[],
         metavar="FILE",
-        help="JSON of frontier: adds its plot (needs the extra report)",
+        help="JSON of frontier: adds its plot",
     )
     command.add_argument(
         "--data", metavar="FILE", help="every figure of the page, as JSON (-: standard output)"
@@ -55,7 +56,8 @@ def _report(arguments: argparse.Namespace) -> int:
     strategist.refuse_target(arguments.out)
     refuse_out(arguments.data)
     given = [one for name in arguments.results for one in _results(name)]
-    document = strategist.report_document(given, _backing(arguments))
+    today = date.today().isoformat()
+    document = strategist.report_document(given, _backing(arguments), made_on=today)
     page = strategist.report_page(document)
     strategist.write_whole(arguments.out, page)
     give(arguments.data, document, _said(document, arguments.out))
@@ -71,8 +73,6 @@ def _results(name: str) -> list[strategist.GivenResult]:
 def _backing(arguments: argparse.Namespace) -> strategist.Backing:
     if arguments.today and not arguments.cases:
         raise InputError.one("--today", arguments.today[0], "with --case, to be judged by")
-    if arguments.cases or arguments.frontiers:
-        strategist.refuse_without_plots()
     cases = [(case, strategist.read_case(case)) for case in arguments.cases]
     today = [strategist.parse_strategy_file(strategist.read_file(f), f) for f in arguments.today]
     return strategist.Backing(
@@ -82,12 +82,17 @@ def _backing(arguments: argparse.Namespace) -> strategist.Backing:
             strategist.parse_frontier(strategist.read_file(name), name)
             for name in arguments.frontiers
         ],
+        {case: read.site for case, read in cases},
     )
 
 
 def _said(document: dict[str, Any], out: str) -> str:
     summary = document["summary"]
-    return (
+    text = (
         f"{out}: {summary['answered']} of {summary['read_points']} read points, "
         f"{summary['to_visit']} to visit"
     )
+    pictured = any(point["picture"] or point["frontier"] for point in document["read_points"])
+    if pictured and not strategist.can_plot():
+        text += "\nWithout plots: matplotlib could not be loaded; the page gives their figures."
+    return text

@@ -156,7 +156,7 @@ def _said(survey: Survey) -> str:
     levels = survey.levels_dbm[predicted.pairs.any(axis=0)]
     text = (
         f"{predicted.pairs.sum()} of {predicted.pairs.size} pairs of pass and level were not "
-        f"surveyed and are predicted (predict_levels), at {some([figure(x) for x in levels])} "
+        f"surveyed and are predicted, at {some([figure(x) for x in levels])} "
         f"dBm: turn-on to within {figure(predicted.turn_on_db)} dB and RSSI to within "
         f"{figure(predicted.rssi_db)} dB (95 %)"
     )

@@ -6,7 +6,7 @@ import heapq
 import json
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from strategist.errors import InputError
@@ -22,7 +22,7 @@ from strategist.trust.evaluation import Evaluation, evaluate_at
 from strategist.trust.picture import picture_of
 from strategist.trust.steps import steps_of
 
-__all__ = ["Backing", "report_document"]
+__all__ = ["Backing", "reasons_to_visit", "report_document"]
 
 _STATUS = {
     "feasible": "not proven the best: time ran out",
@@ -39,20 +39,26 @@ class Backing:
 
     `points` are surveys, with the name of the case that each is of; `today` the settings in use,
     by read point (None: at each read point with a survey); `frontiers` are the JSON values of
-    frontiers.
+    frontiers; `sites` the names of the sites, by case.
     """
 
     points: Sequence[tuple[str, ReadPoint]] = ()
     today: Sequence[tuple[str | None, Strategy]] = ()
     frontiers: Sequence[Mapping[str, Any]] = ()
+    sites: Mapping[str, str] = field(default_factory=dict)
 
 
 def report_document(
-    given: Iterable[GivenResult], backing: Backing | None = None, at_most: int | None = None
+    given: Iterable[GivenResult],
+    backing: Backing | None = None,
+    at_most: int | None = None,
+    *,
+    made_on: str | None = None,
 ) -> dict[str, Any]:
     """The document of a report, read points with the largest loss first.
 
-    `at_most` read points and as many errors are told, `summary` counts them all. Raises InputError
+    `at_most` read points and as many errors are told, `summary` counts them all; `made_on` is the
+    day of the page (ISO date; None: not said). Raises InputError
     where a survey is not the one that a result was made from, and where today's settings of a named
     read point use a level that was not surveyed.
     """
@@ -73,6 +79,8 @@ def report_document(
             heapq.heappop(worst)
     points = [_point(one, one.result or {}, backing) for *_, one in sorted(worst, reverse=True)]
     return {
+        "sites": list(dict.fromkeys(point["site"] for point in points if point["site"])),
+        "made_on": made_on,
         "summary": {
             "read_points": totals["answered"] + totals["failed"],
             **totals,
@@ -93,10 +101,12 @@ def _point(given: GivenResult, result: Mapping[str, Any], backing: Backing) -> d
     point = None if found is None else found[1]
     if found is not None:
         _refuse_other(found[0], evaluate_at(found[1], strategy), result)
+    case = given.case if found is None else found[0]
     return {
-        "case": given.case if found is None else found[0],
+        "site": given.site or backing.sites.get(case or "") or None,
+        "case": case,
         "read_point": given.read_point,
-        "visit": list(_visit(result, point.policy if point else None)),
+        "visit": reasons_to_visit(result, point.policy if point else None),
         "masks": [_bits(mask) for mask in strategy.masks],
         "loss_weights": None if point is None else _weights(point.policy),
         "result": dict(result),
@@ -133,8 +143,13 @@ def _refuse_other(case: str, found: Evaluation, result: Mapping[str, Any]) -> No
             raise InputError.one(case, value, allowed)
 
 
+def reasons_to_visit(result: Mapping[str, Any], policy: Policy | None = None) -> list[str]:
+    """Why somebody should go there, in sentences: a status short of proven, weak findings and
+    warnings. Of a result that was evaluated, the policy says whether a limit is exceeded."""
+    return list(_visit(result, policy))
+
+
 def _visit(result: Mapping[str, Any], policy: Policy | None) -> Iterator[str]:
-    """Why somebody should go there, in sentences without their full stop."""
     status = result.get("status")
     if status in _STATUS:
         yield _STATUS[status]

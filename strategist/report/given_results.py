@@ -22,14 +22,15 @@ _dataclass = pydantic.dataclasses.dataclass(frozen=True, config=_LOOSE)
 
 @dataclass(frozen=True)
 class GivenResult:
-    """A read point's result as plain JSON values, or the `error` in its place; `case` is known of
-    a batch's lines alone. `source` is the file."""
+    """A read point's result as plain JSON values, or the `error` in its place; `case` and the name
+    of the `site` are known of a batch's lines alone. `source` is the file."""
 
     source: str
     case: str | None
     read_point: str | None
     result: Mapping[str, Any] | None
     error: str | None = None
+    site: str | None = None
 
 
 @_dataclass
@@ -186,6 +187,7 @@ class _Line:
     read_point: str | None
     result: _Result | None = None
     error: _Error | None = None
+    site: str | None = None
 
 
 @_dataclass
@@ -252,6 +254,7 @@ def _lines(data: bytes, source: str) -> Iterator[GivenResult]:
                 found["read_point"],
                 found.get("result"),
                 None if failed is None else failed["message"],
+                found.get("site"),
             )
         )
 

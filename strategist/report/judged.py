@@ -77,10 +77,14 @@ def _chosen(again: Again) -> list[str]:
     return lines
 
 
+def _passes(more: int) -> str:
+    return f"{more} more" if more else "none more for now"
+
+
 def _next(judged: Judged) -> list[str]:
     following = judged.next_survey
     levels = ", ".join(figure(level) for level in following.levels_dbm) or "none"
-    lines = ["To measure next", *labelled("passes", f"{following.passes} more")]
+    lines = ["To measure next", *labelled("passes", _passes(following.passes))]
     lines += labelled("levels", f"add {levels} dBm" if following.levels_dbm else "none to add")
     for reason in following.reasons:
         lines += paragraph(f"- {reason}", hanging=2)

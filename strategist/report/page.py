@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+import base64
+import hashlib
+import re
+from collections.abc import Callable, Iterator, Mapping
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -11,27 +15,28 @@ from markupsafe import Markup
 
 from strategist.report.figures import Figures
 from strategist.report.plots import (
+    can_plot,
     frontier_plot,
     read_rate_plot,
-    refuse_without_plots,
     rssi_plot,
     silenced_plot,
 )
 
-__all__ = ["report_page"]
+__all__ = ["page_policy", "report_page"]
 
 _SHEETS = Path(__file__).parent / "sheets"
+_POLICY = re.compile(r'<meta http-equiv="Content-Security-Policy" content="([^"]*)">')
 
 
 def report_page(document: Mapping[str, Any]) -> str:
     """The page of a document of `report_document`.
 
-    Plots are drawn where the document has pictures or frontiers; InputError where matplotlib,
-    the extra `report`, is missing then.
+    Plots are drawn where the document has pictures or frontiers; without matplotlib the page gives
+    their figures and says that the plots are lacking.
     """
     points = document["read_points"]
-    if any(point["picture"] or point["frontier"] for point in points):
-        refuse_without_plots()
+    drawn = can_plot()
+    css = (_SHEETS / "page.css").read_text(encoding="utf-8")
     figures = Figures(document)
     environment = Environment(
         loader=FileSystemLoader(_SHEETS), autoescape=True, undefined=StrictUndefined
@@ -40,39 +45,58 @@ def report_page(document: Mapping[str, Any]) -> str:
         n=figures.number, t=figures.text, v=figures.value, count=figures.count
     )
     return environment.get_template("site.html.j2").render(
-        css=Markup((_SHEETS / "page.css").read_text(encoding="utf-8")),
-        plots=[list(_plots(number, point)) for number, point in enumerate(points)],
+        css=Markup(css),
+        policy=Markup(_policy(css)),
+        plots=[list(_plots(number, point, drawn)) for number, point in enumerate(points)],
+        drawn=drawn,
         several_cases=len({point["case"] for point in points}) > 1,
     )
 
 
-def _plots(number: int, point: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
-    """Kind, question and SVG of each plot of a read point."""
+def page_policy(page: str) -> str:
+    """The Content-Security-Policy that a page gives itself; a server sends the same.
+
+    Where both are given a browser keeps both, so a stricter one would leave the page unstyled.
+    """
+    found = _POLICY.search(page)
+    return found[1] if found else "default-src 'none'"
+
+
+def _policy(css: str) -> str:
+    """Nothing but the page's one style element, named by its hash."""
+    digest = base64.b64encode(hashlib.sha256(css.encode()).digest()).decode()
+    return f"default-src 'none'; style-src 'sha256-{digest}'; img-src data:"
+
+
+def _plots(number: int, point: Mapping[str, Any], drawn: bool) -> Iterator[dict[str, Any]]:
+    """Kind, question and SVG of each plot of a read point (without SVG where none is drawn)."""
     picture, strategy = point["picture"], point["result"]["strategy"]
     cutoff, ident = strategy.get("cutoff_dbm"), f"p{number}"
 
-    def plot(kind: str, question: str, svg: str) -> dict[str, Any]:
-        return {"kind": kind, "question": question, "svg": Markup(svg)}
+    def plot(kind: str, question: str, svg: Callable[[], str]) -> dict[str, Any]:
+        return {"kind": kind, "question": question, "svg": Markup(svg() if drawn else "")}
 
     if picture is not None:
         question = "How much power do the wanted tags need, and how many strays answer then?"
         alt = "Share of wanted and stray tags read, by conducted power, with the steps that are set"
         levels = strategy["levels_dbm"]
-        yield plot("read_rate", question, read_rate_plot(f"{ident}a", alt, picture, levels))
+        svg = partial(read_rate_plot, f"{ident}a", alt, picture, levels)
+        yield plot("read_rate", question, svg)
     if picture is not None and picture["rssi"]["low_dbm"]:
         question = "What does the signal cutoff reject?"
         if cutoff is None:
             question = "Would a signal cutoff part wanted from stray?"
         alt = "Wanted and stray tags by their strongest RSSI at the steps walked, with the cutoff"
         bins, masks = picture["rssi"], bool(strategy.get("masks"))
-        yield plot("rssi", question, rssi_plot(f"{ident}b", alt, bins, cutoff, masks))
+        yield plot("rssi", question, partial(rssi_plot, f"{ident}b", alt, bins, cutoff, masks))
     if picture is not None and picture["stray_at_top"] and picture["techniques"]:
         alt = "Stray tags that each technique silences alone, and all of them together"
-        svg = silenced_plot(f"{ident}c", alt, picture)
+        svg = partial(silenced_plot, f"{ident}c", alt, picture)
         yield plot("silenced", "Which technique silences which strays?", svg)
     if point["frontier"] is not None:
         alt = "Wanted tags missed against stray tags reported, for all strategies that none beats"
-        svg = frontier_plot(f"{ident}d", alt, point["frontier"]["points"], _marked(point))
+        trade_offs = point["frontier"]["points"]
+        svg = partial(frontier_plot, f"{ident}d", alt, trade_offs, _marked(point))
         yield plot("frontier", "What does each compromise cost?", svg)
 
 

@@ -8,8 +8,6 @@ import re
 from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from strategist.errors import InputError
-
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
@@ -17,7 +15,6 @@ __all__ = [
     "can_plot",
     "frontier_plot",
     "read_rate_plot",
-    "refuse_without_plots",
     "rssi_plot",
     "silenced_plot",
 ]
@@ -56,23 +53,17 @@ _TO_ID = re.compile(r'(url\(#|xlink:href="#)([^")]*)')
 _FONT = re.compile(r" font-family: [^;\"]*;?")
 _LONG = re.compile(r' (?:d|style)="[^"]*"')
 _BLANKS = re.compile(r"(?<=[:;]) | (?=[LQCMz\"])|(?<=[LQCM]) ")
+_STYLED = re.compile(r' style="([^"]*)"')
 _GROUP = re.compile(r"</?g\b[^>]*>")
 
 
 def can_plot() -> bool:
-    """Whether the extra `report` is installed."""
+    """Whether matplotlib can be loaded; it is installed with strategist, and may yet be broken."""
     try:
-        import matplotlib  # noqa: F401, PLC0415 (not always there)
-    except ImportError:
+        import matplotlib.figure  # noqa: F401, PLC0415 (slow to load)
+    except Exception:  # whatever it trips over, the page goes without plots
         return False
     return True
-
-
-def refuse_without_plots() -> None:
-    """Raise InputError where plots are asked for and cannot be drawn."""
-    if not can_plot():
-        allowed = "plots, with pip install 'strategist[report]'; without --case there are none"
-        raise InputError.one("report", "no matplotlib", allowed)
 
 
 def read_rate_plot(
@@ -246,7 +237,7 @@ def _svg(ident: str, label: str, draw: Draw, left: float = 0.14) -> str:
 
     The axes begin at the share `left` of the width.
     """
-    import matplotlib  # noqa: PLC0415 (an extra, and slow to load)
+    import matplotlib  # noqa: PLC0415 (slow to load)
     from matplotlib.figure import Figure  # noqa: PLC0415
 
     with matplotlib.rc_context(_STYLE):
@@ -268,7 +259,8 @@ def _light(text: str, ident: str) -> str:
     """matplotlib's SVG with only what a browser needs: pages hold hundreds of plots.
 
     Ids that nothing refers to, groups that say nothing, blanks and the font of each text go (the
-    page's style sets one); numbers keep two decimals, and ids that stay begin with `ident`.
+    page's style sets one); numbers keep two decimals, and ids that stay begin with `ident`. Style
+    becomes attributes, since the page's policy takes no style but the one it names.
     """
     asked = {name for _, name in _TO_ID.findall(text)}
     text = _ID.sub(lambda it: f' id="{ident}-{it[1]}"' if it[1] in asked else "", text)
@@ -278,6 +270,7 @@ def _light(text: str, ident: str) -> str:
     text = re.sub(r' transform="rotate\(-0 [^"]*"', "", text)
     text = re.sub(r">\s+<", "><", text)
     text = _LONG.sub(lambda it: _BLANKS.sub("", it[0].replace("\n", "")), text)
+    text = _STYLED.sub(_as_attributes, text)
     open_: list[bool] = []
 
     def group(found: re.Match[str]) -> str:
@@ -289,3 +282,9 @@ def _light(text: str, ident: str) -> str:
         return found[0] if open_[-1] else ""
 
     return _GROUP.sub(group, text)
+
+
+def _as_attributes(style: re.Match[str]) -> str:
+    """The presentation attributes of SVG for an inline style."""
+    pairs = [one.split(":", 1) for one in style[1].split(";") if one.strip()]
+    return "".join(f' {name.strip()}="{value.strip()}"' for name, value in pairs)

@@ -36,6 +36,9 @@ def what_if_text(found: WhatIf, *, caution: bool = True) -> str:
         ("guarded", before.standing.guarded.loss, after.standing.guarded.loss),
     ):
         lines += labelled(name, f"{figure(old)} before, {figure(new)} after")
+    had, has = before.searched["levels"], after.searched["levels"]
+    if had != has:
+        lines += labelled("levels", f"{had} to choose from before, {has} after")
     missed, stray = found.weights
     anew = after.standing.guarded.outcome
     lines += paragraph(
@@ -68,24 +71,33 @@ def what_ifs_text(found: WhatIfs, *, caution: bool = True) -> str:
         ),
     ]
     for asked in found.asked:
-        answer = asked.answer
-        if answer is None:
+        if asked.answer is not None:
+            lines += _answered(asked.question, asked.answer, brief(before.strategy))
+    lines += paragraph("All losses use the current weights.")
+    for asked in found.asked:
+        if asked.answer is None:
             why = "; ".join((asked.refused or "").splitlines())
-            lines += paragraph(f"{asked.question}: not asked, {why}", hanging=2)
-            continue
-        outcome, after = answer.after.outcome, answer.after
-        mark = " " if after.status not in _UNSURE else "?" if after.status == "feasible" else "!"
-        same = brief(after.strategy) if answer.settings else "the same"
-        if answer.settings and same == brief(before.strategy):
-            same = f"the same but for {' and '.join(_NAMES[one.key] for one in answer.settings)}"
-        start = _row(asked.question, mark, outcome.missed, outcome.stray, answer.loss_after)
-        lines += in_column(start, same)
-    lines += paragraph("Losses are by the weights as they are.")
+            lines += paragraph(f"Not asked: {asked.question}, since {why}", hanging=2)
     assumed = {text: None for one in found.asked if one.answer for text in one.answer.assumptions}
     if assumed:
         lines.append("Assumed")
         lines += [line for text in assumed for line in paragraph(f"- {text}", hanging=2)]
     return "\n".join([*lines, *(caution_lines() if caution else [])])
+
+
+def _answered(question: str, answer: WhatIf, before: str) -> list[str]:
+    """The row of a question, with the settings that differ and the levels that drop out."""
+    outcome, after = answer.after.outcome, answer.after
+    mark = " " if after.status not in _UNSURE else "?" if after.status == "feasible" else "!"
+    same = brief(after.strategy) if answer.settings else "the same"
+    if answer.settings and same == before:
+        same = f"the same but for {' and '.join(_NAMES[one.key] for one in answer.settings)}"
+    had, has = answer.before.searched["levels"], after.searched["levels"]
+    start = _row(question, mark, outcome.missed, outcome.stray, answer.loss_after)
+    lines = in_column(start, same)
+    if has < had:
+        lines += paragraph(f"{had - has} of {had} levels drop out", len(start))
+    return lines
 
 
 def _row(words: str, mark: str, missed: int, stray: int, loss: float) -> str:

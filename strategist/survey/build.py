@@ -10,6 +10,7 @@ import pandas as pd
 from strategist.errors import Fault
 from strategist.survey.faults import FaultList
 from strategist.survey.judge import Rows
+from strategist.survey.numbering import ADVICE, Shift, shift_of
 from strategist.survey.order import figure, natural, some
 from strategist.survey.policy import Policy
 from strategist.survey.records import Bools, Floats, Ints, ReadPoint, Survey, Tag
@@ -61,9 +62,11 @@ def build(point: PointRows, warnings: list[str], faults: FaultList) -> list[Read
     _refuse_twice(point.roster, axes, found)
     tags = _tags(point.roster, axes, found)
     levels = _levels(point, warnings, found)
+    its_tried = None if point.tried is None else point.tried.at_levels(levels)
+    point = replace(point, reads=point.reads.at_levels(levels), tried=its_tried)
     tried = _tried(point, axes, levels, warnings, found)
     listed = np.isin(axes.pair_of(point.reads), axes.pair_of(point.roster))
-    keep = _judge_unlisted(point, ~listed, warnings, found)
+    keep = _judge_unlisted(point, axes, ~listed, warnings, found)
     if found:
         faults.extend(found)
         return []
@@ -146,16 +149,22 @@ def _carried(roster: Rows, tag: Ints, name: str, faults: FaultList) -> dict[int,
 
 
 def _levels(point: PointRows, warnings: list[str], faults: FaultList) -> Floats:
-    """Levels of the policy, or with a warning those found; empty after adding a fault."""
+    """Levels of the policy, or with a warning those found; empty after adding a fault.
+
+    Where one file is in milliwatts and another in dBm, the levels are those in dBm.
+    """
     if point.policy.levels_dbm is not None:
         return np.array(point.policy.levels_dbm, np.float64)
     files = [point.reads] if point.tried is None else [point.reads, point.tried]
-    levels = np.unique(np.concatenate([rows.numbers["power_dbm"] for rows in files]))
+    exact = [rows.numbers["power_dbm"] for rows in files if not rows.in_mw]
+    known = np.unique(np.concatenate(exact)) if exact else np.empty(0)
+    found = [rows.at_levels(known).numbers["power_dbm"] for rows in files]
+    levels = np.unique(np.concatenate(found))
     sources = " and ".join(rows.source for rows in files)
     if len(levels):
         span = f"{figure(levels[0])} to {figure(levels[-1])} dBm"
         warnings.append(
-            f"No levels_dbm in {point.policy_source}: the {len(levels)} levels found in {sources} "
+            f"{point.policy_source} gives no levels: the {len(levels)} found in {sources} "
             f"are taken ({span}); a level at which nothing was read may be lacking."
         )
     else:
@@ -177,7 +186,7 @@ def _tried(
             silent = some([figure(level) for level in levels[~named]])
             warnings.append(
                 f"{(~named).sum()} of {len(levels)} levels count as not surveyed, since no read "
-                f"names them (predict_levels): {silent} dBm. If they were tried and nothing was "
+                f"names them: {silent} dBm. If they were tried and nothing was "
                 "read, say so in tried.csv."
             )
         return np.tile(named, (len(axes.passes), 1))
@@ -202,25 +211,31 @@ def _tried(
 
 def _level_of(rows: Rows, levels: Floats, faults: FaultList) -> Ints:
     """The level index of each row; −1, and a fault, where the power is none of the levels."""
+
+    def allowed(row: int) -> str:
+        nearest = levels[np.abs(levels - power[row]).argmin()]
+        away = figure(round(abs(nearest - power[row]), 6))
+        return f"{listed} (nearest: {figure(nearest)} dBm, {away} dB away)"
+
     power = rows.numbers["power_dbm"]
     if not len(levels):
         return np.full(len(power), -1)
     index = np.minimum(np.searchsorted(levels, power), len(levels) - 1)
     off = np.flatnonzero(levels[index] != power)
-    allowed = f"levels_dbm of the read point: {', '.join(figure(level) for level in levels)}"
+    listed = f"levels_dbm of the read point: {', '.join(figure(level) for level in levels)}"
     faults.add_rows(
         rows.source,
-        "power_dbm",
+        "power_mw" if rows.in_mw else "power_dbm",
         rows.lines[off],
-        lambda i: figure(power[off[i]]),
-        lambda _: allowed,
+        lambda i: figure(power[off[i]]) + " dBm" * rows.in_mw,
+        lambda i: allowed(off[i]),
     )
     index[off] = -1
     return index
 
 
 def _judge_unlisted(
-    point: PointRows, unlisted: Bools, warnings: list[str], faults: FaultList
+    point: PointRows, axes: _Axes, unlisted: Bools, warnings: list[str], faults: FaultList
 ) -> Bools:
     """Which reads stay, by the rule for tags that are read but not on the roster of the pass."""
     reads, rule = point.reads, point.policy.unlisted
@@ -230,11 +245,22 @@ def _judge_unlisted(
     if rule == "ignore" and len(rows):
         warnings.append(
             f"{len(rows)} reads of {len(count)} tags that are not on the roster of their pass "
-            "were ignored (unlisted: ignore)."
+            "were ignored, as site.json asks."
         )
+        shift = _shift(point, axes)
+        if shift is not None:
+            warnings.append(f"{shift.text(axes.passes)} {ADVICE}")
     if rule == "error":
         by_line = np.argsort(first)
         shown, count = rows[first[by_line]], count[by_line]
+        shift = _shift(point, axes)
+        if shift is not None:
+            which = "next" if shift.step > 0 else "previous"
+            value = (
+                f"{shift.fit_neighbour} of {shift.judged} passes that fit the {which} one's reads"
+            )
+            allowed = f"the numbers of {point.reads.source} for the same loads. {ADVICE}"
+            faults.add(Fault(point.roster.source, None, "pass_id", value, allowed))
         faults.add_rows(
             reads.source,
             "epc",
@@ -246,6 +272,19 @@ def _judge_unlisted(
             ),
         )
     return ~unlisted if rule == "ignore" else np.ones(len(reads), bool)
+
+
+def _shift(point: PointRows, axes: _Axes) -> Shift | None:
+    """Whether roster and reads number the passes differently; for reads that do not stay."""
+    role, reads = point.roster.texts["role"], point.reads
+    wanted = np.array([name == "wanted" for name in role.values], bool)[role.codes]
+    level = np.unique(reads.numbers["power_dbm"], return_inverse=True)[1]
+    return shift_of(
+        np.column_stack([axes.pass_of(point.roster), axes.tag_of(point.roster)]),
+        wanted,
+        np.column_stack([axes.pass_of(reads), level, axes.tag_of(reads)]),
+        len(axes.passes),
+    )
 
 
 def _survey(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -27,6 +27,7 @@ from strategist.survey.tables import NEEDED, NUMBERS, OPTIONAL, Kind, Table, Tex
 
 __all__ = ["Rows", "judge", "row_schema"]
 
+MW_WITHIN_DB = 0.05  # 15 dBm is 31.6 mW, which people write as 32 (15.05 dBm)
 EPC_BYTES_MAX = 62  # the 5-bit length field of the PC word counts at most 31 words of 16 bits
 
 _NUMBER = re.compile(r"[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][+-]?[0-9]{1,3})?")
@@ -39,13 +40,15 @@ class Rows:
     """Rows whose every value is allowed.
 
     `texts` holds names, roles and upper-case hex, "" where nothing was given; `numbers` holds
-    `power_dbm` and `rssi_dbm`. A column that the file lacks is absent.
+    `power_dbm` and `rssi_dbm`. A column that the file lacks is absent. `in_mw` says that powers
+    were given in milliwatts, which are as a rule rounded.
     """
 
     source: str
     lines: Ints
     texts: Mapping[str, Texts]
     numbers: Mapping[str, Floats]
+    in_mw: bool = False
 
     def __len__(self) -> int:
         return len(self.lines)
@@ -58,7 +61,18 @@ class Rows:
             self.lines[index],
             {name: column.take(index) for name, column in self.texts.items()},
             {name: column[index] for name, column in self.numbers.items()},
+            self.in_mw,
         )
+
+    def at_levels(self, levels: Floats) -> Rows:
+        """Powers from milliwatts moved to the level that is meant: the nearest within 0.05 dB."""
+        if not (self.in_mw and len(levels) and len(self)):
+            return self
+        power = self.numbers["power_dbm"]
+        nearest = levels[np.abs(power[:, None] - levels).argmin(axis=1)]
+        meant = np.abs(power - nearest) <= MW_WITHIN_DB + 10.0**-DECIMALS
+        numbers = {**self.numbers, "power_dbm": np.where(meant, nearest, power)}
+        return replace(self, numbers=numbers)
 
     def by_read_point(self) -> dict[str, Rows]:
         """The rows of each read point, in the order of the file."""
@@ -175,7 +189,7 @@ def judge(table: Table, faults: FaultList) -> Rows:
         else:
             normal, same = pd.factorize(np.array([str(value) for value in values], object))
             texts[name] = Texts(normal.astype(np.int64)[column.codes], tuple(same))
-    return Rows(table.source, table.lines, texts, numbers).take(good)
+    return Rows(table.source, table.lines, texts, numbers, "power_mw" in table.columns).take(good)
 
 
 def row_schema(kind: Kind) -> dict[str, Any]:

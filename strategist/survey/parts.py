@@ -30,7 +30,7 @@ from strategist.survey.policy import POLICY, Policy, Site
 from strategist.survey.reading import is_folder
 from strategist.survey.records import Ints, ReadPoint
 from strategist.survey.runs import header_of, line_ends, runs_of
-from strategist.survey.site_walk import SITE, UnsoundError, loose_policies, policies_of
+from strategist.survey.site_walk import SITE, UnsoundError, loose_policies, policies_of, site_name
 from strategist.survey.tables import Kind, Table, read_bytes, table_from_csv
 
 __all__ = ["Part", "Parts", "open_case"]
@@ -77,13 +77,15 @@ class _Rows:
 class Part:
     """All that a case's files hold of one read point, unread: what a worker needs, and no more.
 
-    `policy` is its part of site.json as JSON text, None where that has none.
+    `policy` is its part of site.json as JSON text, None where that has none; `site` is the name
+    given there ("": none).
     """
 
     case: str
     read_point: str
     policy: str | None
     files: tuple[_Rows, ...]
+    site: str = ""
 
     @property
     def size(self) -> int:
@@ -141,6 +143,7 @@ class Parts:
         index.executescript(_TABLES)
         self._number = index.execute("INSERT INTO case_ DEFAULT VALUES").lastrowid
         self._note()
+        self._site = site_name(folder / SITE)
 
     def __len__(self) -> int:
         query = "SELECT count(*) FROM point WHERE case_ = ?"
@@ -159,7 +162,7 @@ class Parts:
             files = {kind: stack.enter_context(self._opened(kind)) for kind in self._headers}
             for point, name, policy in self._index.execute(query, (self._number,)):
                 rows = (self._rows(kind, file, point) for kind, file in files.items())
-                yield Part(self.case, name, policy, tuple(rows))
+                yield Part(self.case, name, policy, tuple(rows), self._site)
 
     def _rows(self, kind: Kind, file: BinaryIO, point: int) -> _Rows:
         header = self._headers[kind]

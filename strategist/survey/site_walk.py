@@ -23,7 +23,7 @@ from strategist.survey.json_text import parse_json
 from strategist.survey.policy import STRICT, Name
 from strategist.survey.tables import read_bytes
 
-__all__ = ["SITE", "UnsoundError", "loose_policies", "policies_of"]
+__all__ = ["SITE", "UnsoundError", "loose_policies", "policies_of", "site_name"]
 
 SITE = "site.json"
 _BLOCK = 1 << 16  # characters read together
@@ -72,6 +72,25 @@ def policies_of(path: Path) -> Iterator[tuple[str, Any]]:
             yield from _policies(_Text(file))
     except (InputError, ValueError, RecursionError, OSError):
         raise UnsoundError from None
+
+
+def site_name(path: Path) -> str:
+    """The name of the site; "" where the file has none or is not sound, which is told elsewhere."""
+    try:
+        with path.open(encoding="utf-8-sig", newline="") as file:
+            text = _Text(file)
+            for key in text.members():
+                if key == '"site"':
+                    name = json.loads(text.value())
+                    return name if isinstance(name, str) else ""
+                if key == '"read_points"' and text.next() == "{":
+                    for _ in text.members():  # one by one, in little memory
+                        text.value()
+                else:
+                    text.value()
+    except (UnsoundError, ValueError, RecursionError, OSError):
+        pass
+    return ""
 
 
 def _policies(text: _Text) -> Iterator[tuple[str, Any]]:

@@ -7,6 +7,7 @@ from collections import Counter
 import numpy as np
 
 from strategist.survey.finding import Found
+from strategist.survey.numbering import ADVICE, Shift, shift_of
 from strategist.survey.order import figure, some
 from strategist.survey.records import Bools, Survey
 from strategist.survey.untried import untried_pairs
@@ -30,9 +31,25 @@ def zero_event_bound(trials: int) -> float:
 
 
 def soundness(survey: Survey) -> Found:
-    """Pairs, levels, roles, reads and passes that are lacking, odd or copied."""
-    for check in (_coverage, _classes, _reads, _amount):
-        yield from check(survey)
+    """Passes numbered wrongly; pairs, levels, roles, reads and passes lacking, odd or copied."""
+    shift = _shift(survey)
+    if shift is not None:
+        yield "weak", "passes_shifted", shift.text(survey.pass_ids), ADVICE
+    yield from _coverage(survey)
+    yield from _classes(survey)
+    yield from _reads(survey, shift)
+    yield from _amount(survey)
+
+
+def _shift(survey: Survey) -> Shift | None:
+    """Whether roster and reads number the passes differently."""
+    listed = survey.roster_listed
+    return shift_of(
+        np.column_stack([survey.roster_pass, survey.roster_tag])[listed],
+        survey.roster_wanted[listed],
+        np.column_stack([survey.read_pass, survey.read_level, survey.read_tag]),
+        len(survey.pass_ids),
+    )
 
 
 def _coverage(survey: Survey) -> Found:
@@ -67,7 +84,7 @@ def _classes(survey: Survey) -> Found:
         yield "note", "passes_without_wanted", text, "Check the roster unless they were empty runs."
 
 
-def _reads(survey: Survey) -> Found:
+def _reads(survey: Survey, shift: Shift | None) -> Found:
     """Wanted tags that no level reads, and strays that no roster lists."""
     entry = survey.roster_pass * len(survey.tags) + survey.roster_tag
     read = np.isin(entry, survey.read_pass * len(survey.tags) + survey.read_tag)
@@ -78,6 +95,8 @@ def _reads(survey: Survey) -> Found:
             f"level ({_epcs(survey, unread)}): every strategy misses them."
         )
         advice = "Check these tags and the antennas, or survey higher levels where that is lawful."
+        if shift is not None:
+            advice = "Settle the numbering of the passes before you check tags or antennas."
         yield "weak", "wanted_never_read", text, advice
     unlisted = ~survey.roster_listed
     if unlisted.any():

@@ -2,14 +2,17 @@
 
 A mask is worth something when it stands for what many tags share and tags of next week will share
 too. So candidates are made of structural fields (scheme, filter, company, item class, tag maker and
-model); where data has no known structure, of prefixes and single steps that several tags share; and
-of serial parts only where the read point asks for them. Prefixes are what ranges of values are
-covered with: each aligned block of a range is a prefix.
+model); where data has no known structure, of prefixes and single steps whose values repeat more
+than chance; and of serial parts only where the read point asks for them. Prefixes are what ranges
+of values are covered with: each aligned block of a range is a prefix.
+
+A chain may negate any candidate, so each must be worth as much negated: "not 2F" on a byte that one
+tag alone carries would silence that tag and say nothing of the next. What counts is tags, never how
+often one of them was presented, and a tag that meets a value in its serial number does not count.
 """
 
 from __future__ import annotations
 
-import math
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
@@ -22,6 +25,7 @@ from strategist.survey.records import Bools, Ints, Tag
 from strategist.tags.epc import decode
 from strategist.tags.fields import Field, words_of
 from strategist.tags.mask import EPC_START, Bank, Mask, bank_bits, bits_within
+from strategist.tags.meaning import SHARED_BY, Repeats, Runs
 from strategist.tags.tid import decode_tid
 
 __all__ = [
@@ -33,9 +37,8 @@ __all__ = [
     "tag_fields",
 ]
 
-_SHARED_BY = 2  # a plain value seen on one tag alone says nothing about the tags of next week
-_SERIAL_LIKE = 0.6  # share of the distinct values that pure chance would show
-_BYTE = 8
+_SERIAL_SHARED_BY = 2  # a plain value on fewer tags is none where serial masks are asked for
+_MEANT = 0.9  # share of the tags selected that must carry the value by meaning, not in a serial
 _KEPT = 8  # answers kept: posing, diagnosis and listing ask for the same tags
 _WORDS_MAX = 3  # examples in the words of a mask on a part of a field
 _BANKS: tuple[Bank, ...] = ("epc", "tid", "user")
@@ -94,9 +97,10 @@ def find_candidates(
     Every mask starts and ends on a multiple of `reader.mask_step_bits` of its bank's data and has
     at most `reader.mask_bits_max` bits. Within a run of structural fields each aligned piece that
     begins with a field is a candidate: whole fields, neighbours together, and prefixes of them,
-    which stand for ranges of values. A field that is not aligned gives the widest
-    aligned piece inside it. With `serial_masks`, data behind the structure counts as plain data,
-    and plain data may be as varied as serial numbers are. A plain value counts from two tags on.
+    which stand for ranges of values. A field that is not aligned gives the widest aligned piece
+    inside it. With `serial_masks`, data behind the structure counts as plain data, and plain data
+    may be as varied as serial numbers are. A plain value counts from three tags on (two with
+    `serial_masks`), and 9 in 10 of the tags that a mask selects must carry its value by meaning.
     Of masks with the same selection, or the opposite one (a mask can be negated), the one that is
     most made of whole fields is kept, then the shortest. The last ones found are kept, since a
     read point is often solved again.
@@ -112,9 +116,9 @@ def forget_candidates() -> None:
 @lru_cache(maxsize=_KEPT)
 def _found(tags: tuple[Tag, ...], step: int, bits_max: int, serial_masks: bool) -> Candidates:
     listing = _Listing(tags, step, bits_max, serial_masks)
-    for tag in tags:
+    for number, tag in enumerate(tags):
         for bank in _BANKS:
-            listing.note(bank, tag_fields(tag, bank))
+            listing.note(number, bank, tag_fields(tag, bank))
     return listing.merged()
 
 
@@ -129,7 +133,9 @@ class _Listing:
         # window → value → words of the fields → whether it is the whole of them
         self.structural: dict[_Window, dict[int, dict[str, bool]]] = defaultdict(dict)
         self.plain: set[_Window] = set()
-        self._noted: set[tuple[Bank, tuple[Field, ...]]] = set()
+        self._runs: dict[tuple[Bank, tuple[Field, ...]], None] = {}  # of structure, in order
+        self._in_structure, self._in_plain = Runs(), Runs()
+        self._repeats = Repeats(self._in_plain, lambda *key: self._selected(key))
         self.left_out: dict[str, set[tuple[_Window, int]]] = defaultdict(set)
         self._bits = {bank: [bank_bits(tag, bank) for tag in tags] for bank in _BANKS}
         self._recorded = {
@@ -137,21 +143,19 @@ class _Listing:
             for bank, bits in self._bits.items()
         }
 
-    def note(self, bank: Bank, fields: tuple[Field, ...]) -> None:
-        """Take the windows that one tag's bank suggests."""
+    def note(self, number: int, bank: Bank, fields: tuple[Field, ...]) -> None:
+        """Take the runs of fields in one tag's bank."""
         for run in _runs(fields):
             if run[0].structural:
-                self._structure(bank, run)
+                self._runs[bank, run] = None  # most tags share their structure with others
+                self._in_structure.tags[bank, run[0].pointer, _stop(run)] |= 1 << number
             elif (run[0].name == "bits" and run[0] is fields[0]) or self.serial_masks:
-                self._plain(bank, fields, run)
+                self._in_plain.tags[bank, fields[0].pointer, _stop(run)] |= 1 << number
             else:
                 reason = "serial or unstructured part (serial_masks is false)"
                 self._leave_out(reason, bank, run, run[0].pointer, _stop(run))
 
     def _structure(self, bank: Bank, run: tuple[Field, ...]) -> None:
-        if (bank, run) in self._noted:
-            return  # most tags share their structure with others
-        self._noted.add((bank, run))
         for position, field in enumerate(run):
             begin, stop = self._aligned(bank, field.pointer), _stop((field,))
             if begin + self.step > stop:
@@ -168,17 +172,17 @@ class _Listing:
                 named = self.structural[bank, begin, end - begin]
                 named.setdefault(_cut(run, begin, end), {})[words_of(covered)] = whole
 
-    def _plain(self, bank: Bank, fields: tuple[Field, ...], run: tuple[Field, ...]) -> None:
-        """Prefixes of the bank up to the end of a run, and single steps."""
-        first, stop = fields[0].pointer, _stop(run)
+    def _plain(self, bank: Bank, first: int, stop: int, tags: int) -> None:
+        """Prefixes of the bank up to an end, and single steps."""
         for begin in range(first, stop - self.step + 1, self.step):
-            length = begin + self.step - first
+            prefix: _Window = (bank, first, begin + self.step - first)
             if self.step <= self.bits_max:
                 self.plain.add((bank, begin, self.step))
-            if length <= self.bits_max:
-                self.plain.add((bank, first, length))
+            if prefix[2] <= self.bits_max:
+                self.plain.add(prefix)
             else:
-                self._leave_out(self._too_long(), bank, fields, first, first + length)
+                carried = self._selected(prefix).items()
+                self.left_out[self._too_long()] |= {(prefix, v) for v, of in carried if of & tags}
 
     def _aligned(self, bank: Bank, pointer: int) -> int:
         """The first multiple of the step at or behind a bit address."""
@@ -195,6 +199,10 @@ class _Listing:
 
     def merged(self) -> Candidates:
         """One candidate for each selection."""
+        for bank, run in self._runs:
+            self._structure(bank, run)
+        for (bank, first, stop), tags in self._in_plain.tags.items():
+            self._plain(bank, first, stop, tags)
         found = list(self._masks())
         found.sort(key=lambda f: (f[1], f[0].length, f[0].bank, f[0].pointer, f[0].pattern))
         everything = (1 << len(self.tags)) - 1
@@ -222,13 +230,11 @@ class _Listing:
         """(mask, rank, words, selected tags as bits) of everything that is worth a mask."""
         for key in sorted(set(self.structural) | self.plain):
             named = self.structural.get(key, {})
-            by_value = self._selected(key)
-            plain = key in self.plain
-            serial = plain and not self.serial_masks and self._looks_serial(key)
-            for value, selected in by_value.items():
-                if value not in named and not plain:
-                    continue  # another scheme has its fields there
-                reason = self._against(key, value, selected, serial)
+            plain = self._over(self._in_plain, key) if key in self.plain else 0
+            for value, selected in self._selected(key).items():
+                if value not in named and not selected & plain:
+                    continue  # other tags have their fields there
+                reason = self._against(key, value, selected)
                 if reason is not None:
                     self.left_out[reason].add((key, value))
                     continue
@@ -237,34 +243,28 @@ class _Listing:
                 rank = 0 if any(fields.values()) else 1 if fields else 2
                 yield mask, rank, _said(fields) or _bits(mask), selected
 
-    def _against(self, key: _Window, value: int, selected: int, serial: bool) -> str | None:
-        """Why a value of a window is worth no mask; None where it is."""
+    def _against(self, key: _Window, value: int, selected: int) -> str | None:
+        """Why a value of a window is worth no mask, as it is and negated; None where it is."""
+        plain = selected & self._over(self._in_plain, key)
+        meant = plain if self.serial_masks else plain & self._repeats.tags(*key)
         if value not in self.structural.get(key, {}):
-            if serial:
+            count, least = plain.bit_count(), _SERIAL_SHARED_BY if self.serial_masks else SHARED_BY
+            if count < least:
+                return f"plain value seen on {'one tag' if count == 1 else 'two tags'} alone"
+            if meant.bit_count() < _MEANT * count:
                 return "plain bits as varied as a serial number (serial_masks is false)"
-            if selected.bit_count() < _SHARED_BY:
-                return "plain value seen on one tag alone"
+        meant |= selected & self._over(self._in_structure, key)
+        if meant.bit_count() < _MEANT * selected.bit_count():
+            return "value that other tags show by chance, as in a serial number"
         if selected == (1 << len(self.tags)) - 1:
             return "selects every tag of the survey"
         if selected == self._recorded[key[0]]:
             return f"tells only whether the {key[0].upper()} bank was recorded"
         return None
 
-    def _looks_serial(self, key: _Window) -> bool:
-        """Whether the values of a window are about as many as random numbers would be.
-
-        A window of less than a byte is judged by the whole bytes around it: a few bits take all
-        their values in a serial number and in a number that means something.
-        """
+    def _over(self, runs: Runs, key: _Window) -> int:
         bank, begin, length = key
-        if length < _BYTE:
-            end = -(-(begin + length) // _BYTE) * _BYTE
-            begin -= begin % _BYTE
-            length = end - begin
-        by_value = self._selected((bank, begin, length))
-        tags = sum(selected.bit_count() for selected in by_value.values())
-        by_chance = -(2.0**length) * math.expm1(tags * math.log1p(-(2.0**-length)))
-        return len(by_value) > _SERIAL_LIKE * by_chance and len(by_value) > 2
+        return runs.over(bank, begin, begin + length)
 
     def _selected(self, key: _Window) -> dict[int, int]:
         """The tags, as bits of a number, by their value in a window."""

@@ -1,4 +1,7 @@
-"""Do wanted and stray tags differ in data? The one field that tells most, as a finding."""
+"""Do wanted and stray tags differ in data? The one field that tells most, as a finding.
+
+A tag counts once in each role that it had, however often it was presented.
+"""
 
 from __future__ import annotations
 
@@ -25,8 +28,10 @@ def data_findings(survey: Survey, policy: Policy) -> Found:
         text = "Data: no field differs between the tags seen here."
         yield "note", "data_alike", text, advice
         return
-    holds = candidates.matches[:, candidates.tag_class[survey.roster_tag]]
-    kept, through = holds[:, wanted].mean(axis=1), holds[:, ~wanted].mean(axis=1)
+    kept, through = (
+        candidates.matches[:, candidates.tag_class[np.unique(survey.roster_tag[role])]].mean(axis=1)
+        for role in (wanted, ~wanted)
+    )
     apart = np.concatenate([kept - through, through - kept])
     best = int(apart.argmax())
     mask, negated = best % len(kept), best >= len(kept)
@@ -38,7 +43,7 @@ def data_findings(survey: Survey, policy: Policy) -> Found:
         return
     text = (
         f"Data: {words} {'does not hold' if negated else 'holds'} for {keeps[mask]:.0%} of wanted "
-        f"and {passes[mask]:.0%} of stray tags presented."
+        f"and {passes[mask]:.0%} of stray tags."
     )
     if keeps[mask] == 1 and passes[mask] == 0:
         yield "note", "data_parts", text, "A mask on it parts them, as long as the numbering holds."

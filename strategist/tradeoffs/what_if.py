@@ -17,13 +17,11 @@ from strategist.optimise.problem import value
 from strategist.radio.complete import complete
 from strategist.survey.json_text import parse_json
 from strategist.survey.order import figure
-from strategist.survey.policy import DECIMALS, POLICY, RSSI_DBM_MAX, Policy
+from strategist.survey.policy import POLICY, Policy
 from strategist.survey.records import ReadPoint
+from strategist.tradeoffs.cable import behind_cable
 
 __all__ = ["Asked", "Change", "WhatIf", "WhatIfs", "usual_what_ifs", "what_if"]
-
-_CABLE_DB_MAX = 60.0
-_SAME_LEVEL_DB = 1e-6
 
 
 @dataclass(frozen=True)
@@ -66,6 +64,10 @@ class WhatIf:
         return {
             "read_point": self.read_point,
             "changes": [change.to_json() for change in self.changes],
+            "levels": {
+                "before": self.before.searched["levels"],
+                "after": self.after.searched["levels"],
+            },
             "assumptions": list(self.assumptions),
             "settings": [change.to_json() for change in self.settings],
             "missed": {"before": before.missed, "after": after.missed},
@@ -132,7 +134,7 @@ def what_if(
     other = _at_levels(replace(read_point, policy=policy))
     assumptions: tuple[str, ...] = ()
     if cable_db:
-        other, assumptions = _other_cable(complete(other), cable_db)
+        other, assumptions = behind_cable(complete(other), cable_db)
         changes = (*changes, Change("cable_db", 0.0, cable_db))
     if not changes:
         raise InputError.one("what-if", "", "a change: no key differs from what the policy says")
@@ -247,48 +249,6 @@ def _at_levels(read_point: ReadPoint) -> ReadPoint:
         allowed, key = f"surveyed levels: {levels}", "levels_dbm"
         raise InputError.one("--set", unknown, allowed, column=key, path=(key,))
     return read_point if keep.all() else replace(read_point, survey=survey.keep(levels=keep))
-
-
-def _other_cable(whole: ReadPoint, cable_db: float) -> tuple[ReadPoint, tuple[str, ...]]:
-    """The read point as surveyed, behind a cable that loses so many dB more, both ways.
-
-    What was radiated at a setting L is now radiated at L + cable_db, and comes back weaker by as
-    much. Only settings that the survey used are known to be ones that the reader has.
-    """
-    survey = whole.survey
-    if abs(cable_db) > _CABLE_DB_MAX:
-        allowed = f"a change of at most {_CABLE_DB_MAX:g} dB"
-        raise InputError.one("cable", figure(cable_db), allowed)
-    moved = np.round(survey.levels_dbm + cable_db, DECIMALS)
-    near = np.abs(moved[:, None] - survey.levels_dbm[None, :])
-    has = near.min(axis=1) < _SAME_LEVEL_DB
-    if not has.any():
-        listed = ", ".join(figure(level) for level in survey.levels_dbm)
-        allowed = f"a change that takes a surveyed level to another one ({listed} dBm)"
-        raise InputError.one("cable", figure(cable_db), allowed)
-    levels = np.where(has, survey.levels_dbm[near.argmin(axis=1)], moved)
-    rssi = np.minimum(np.round(survey.read_rssi - cable_db, DECIMALS), RSSI_DBM_MAX)
-    survey = replace(survey, levels_dbm=levels, read_rssi=rssi).keep(levels=has)
-    gone = int((~has).sum())
-    more = f"{figure(abs(cable_db))} dB {'more' if cable_db > 0 else 'less'}"
-    assumptions = (
-        f"The cable loses {more}: a setting L radiates what L {_signed(-cable_db)} dB did in the "
-        f"survey, and every read comes back {_signed(-cable_db)} dB in RSSI (one cable both ways).",
-        f"The reader has the settings of the survey and no others; {gone} of {len(has)} surveyed "
-        "levels would need another one and are left out.",
-        "Tags answer as before: whether a reply is too weak for the reader was decided in the "
-        "survey. With another cable the lawful conducted power is another one: check it anew.",
-    )
-    loss_db = min(30.0, max(0.0, round(whole.policy.radio.cable_loss_db + cable_db, DECIMALS)))
-    policy = replace(whole.policy, radio=replace(whole.policy.radio, cable_loss_db=loss_db))
-    if policy.levels_dbm is not None:
-        kept = tuple(float(level) for level in survey.levels_dbm)
-        policy = replace(policy, levels_dbm=kept)
-    return replace(whole, survey=survey, policy=policy), assumptions
-
-
-def _signed(number: float) -> str:
-    return f"{'+' if number > 0 else '-'} {figure(abs(number))}"
 
 
 def _settings(before: Result, after: Result) -> Iterator[Change]:

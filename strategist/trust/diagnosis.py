@@ -47,14 +47,14 @@ def diagnose(read_point: ReadPoint, strategy: Strategy | None = None) -> tuple[F
 def _passes_for(survey: Survey, policy: Policy) -> Found:
     """Too few passes for the rates asked for, even if nothing had gone wrong in any."""
     passes = len(survey.pass_ids)
-    for name, limit in (
-        ("missed_rate_max", policy.limits.missed_rate_max),
-        ("stray_rate_max", policy.limits.stray_rate_max),
+    for what, limit in (
+        ("missed tags", policy.limits.missed_rate_max),
+        ("stray tags", policy.limits.stray_rate_max),
     ):
         if limit is None or not limit < 1:
             continue
         if limit < _RATE_LEAST:
-            text = f"The limit {name} is 0: no number of passes shows that."
+            text = f"The limit on {what} is 0: no number of passes shows that."
             yield (
                 "note",
                 "limit_zero",
@@ -65,10 +65,16 @@ def _passes_for(survey: Survey, policy: Policy) -> Found:
         needed = plan_acceptance(limit).passes
         if passes < needed:
             text = (
-                f"Too few passes for the limit {name} of {100 * limit:g} %: {passes}, and "
+                f"Too few passes for the limit on {what} of {100 * limit:g} %: {passes}, and "
                 f"{needed} without a failure are needed to show it (95 % confidence)."
             )
-            yield "weak", "few_passes_for_limit", text, f"Survey {needed - passes} passes more."
+            one = plan_acceptance(limit, failures_allowed=1).passes
+            advice = (
+                f"Survey {needed - passes} more passes as loads come, over several days; if one of "
+                f"the {needed} fails, {one} in all are needed, and if more do, change the read "
+                "point first. Or run the acceptance after installation with as many passes."
+            )
+            yield "weak", "few_passes_for_limit", text, advice
 
 
 def _edge(survey: Survey, strategy: Strategy) -> Found:

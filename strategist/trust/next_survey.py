@@ -24,7 +24,7 @@ from strategist.trust.rates import rates_of
 __all__ = ["NextSurvey", "next_survey"]
 
 FINEST_DB = 0.5  # between levels; readers' tables are seldom finer (common practice, no source)
-_PASSES_MAX = 100_000
+_PASSES_MAX, _FAILURES_MAX = 100_000, 1000  # of a survey that anybody would make
 
 
 @dataclass(frozen=True)
@@ -32,8 +32,9 @@ class NextSurvey:
     """`passes` more passes like these, and `levels_dbm` to add to the levels; `reasons` in words.
 
     `passes` is what the rate of missed passes needs: to show the limit of the policy where it has
-    one, else to make the interval half as wide. `half_width` is that of the interval now, and
-    `half_width_then` with those passes if the rate stays.
+    one, else to make the interval half as wide, and 0 where no number of passes would help before
+    the read point is changed; the first reason says what to do. `half_width` is that of the
+    interval now, and `half_width_then` with those passes if the rate stays.
     """
 
     passes: int
@@ -80,26 +81,42 @@ def _with_more(rate: Rate, passes: int) -> Rate:
 
 
 def _passes(rate: Rate, policy: Policy) -> tuple[int, str]:
-    limit = policy.limits.missed_rate_max
-    if limit is not None and 1e-6 <= limit < 1 and (rate.rate or 0.0) < limit:
-        needed = rate.trials
-        while needed < _PASSES_MAX:
-            failures = math.ceil((rate.rate or 0.0) * needed)
-            plan = plan_acceptance(limit, failures_allowed=min(failures, 1000)).passes
-            if plan <= needed:
-                break
-            needed = plan
-        more = max(0, needed - rate.trials)
+    """How many more passes to survey, and what to do in words."""
+    limit, now = policy.limits.missed_rate_max, rate.rate or 0.0
+    if limit is None or not 1e-6 <= limit < 1:
+        more = max(rate.trials, 1)
+        while _half(_with_more(rate, more)) > _half(rate) / 2 and more < _PASSES_MAX:
+            more += max(1, more // 4)
         return more, (
-            f"{more} passes more would show the limit of {100 * limit:g} % by pass if "
-            f"{percent(rate.rate or 0.0)} of passes go on to have a miss"
+            f"survey {more} more passes as loads come, over several days: they would halve the "
+            f"exact interval of passes with a miss, now {interval_words(rate)}"
         )
-    more = max(rate.trials, 1)
-    while _half(_with_more(rate, more)) > _half(rate) / 2 and more < _PASSES_MAX:
-        more += max(1, more // 4)
+    if now >= limit:
+        return 0, (
+            f"{percent(now)} of passes have a miss, and the limit is {100 * limit:g} %: more "
+            "passes cannot show it. Change the read point first (antenna, position, tags, levels), "
+            f"then survey {plan_acceptance(limit).passes} passes or more anew"
+        )
+    needed, failures = rate.trials, math.ceil(now * rate.trials)
+    while failures <= _FAILURES_MAX and needed < _PASSES_MAX:
+        plan = plan_acceptance(limit, failures_allowed=failures).passes
+        if plan <= needed:
+            break
+        needed, failures = plan, math.ceil(now * plan)
+    if failures > _FAILURES_MAX or needed >= _PASSES_MAX:
+        return 0, (
+            f"{percent(now)} of passes have a miss, too near the limit of {100 * limit:g} % for "
+            "any survey to show it. Change the read point so that it misses less, or agree on a "
+            "higher limit"
+        )
+    more = max(0, needed - rate.trials)
+    if not more:
+        return 0, f"the {rate.trials} passes there are show the limit of {100 * limit:g} % by pass"
+    most = f"at most {failures} of them have" if failures else "none of them has"
     return more, (
-        f"{more} passes more would halve the exact interval of passes with a miss, now "
-        f"{interval_words(rate)}"
+        f"survey {more} more passes as loads come, over several days, {needed} in all: if {most} "
+        f"a miss, they show the limit of {100 * limit:g} % by pass (95 % confidence). Fix the "
+        "number beforehand"
     )
 
 

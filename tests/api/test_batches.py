@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 import threading
 import time
 from contextlib import suppress
@@ -35,7 +36,7 @@ def test_batch_is_solved(client: Client, worker: Worker) -> None:
     batch = submitted(client, 3, label="all gates")
     path = f"/v1/batches/{batch['id']}"
     assert batch["total"] == 3
-    wait_until(lambda: client.get(path).json["state"] == "done", 60)
+    wait_until(lambda: client.get(path).json["state"] == "done")
     assert client.get("/v1/batches").json["items"][0] == client.get(path).json
     first = client.get(f"{path}/results?limit=2").json
     rest = client.get(f"{path}/results?limit=2&cursor={first['next']}").json
@@ -62,7 +63,7 @@ def test_results_as_csv_hold_no_formula(client: Client, worker: Worker) -> None:
     survey = client.post("/v1/surveys", text.encode()).json["id"]
     batch = client.post("/v1/batches", {"items": [{"survey": survey}]}).json["id"]
     path = f"/v1/batches/{batch}"
-    wait_until(lambda: client.get(path).json["state"] == "done", 60)
+    wait_until(lambda: client.get(path).json["state"] == "done")
     table = list(csv.DictReader(io.StringIO(client.get(f"{path}/results", Accept="text/csv").text)))
     assert table[0]["read_point"] == "'=1+1"
     assert table[0]["status"] == "optimal"
@@ -71,12 +72,16 @@ def test_results_as_csv_hold_no_formula(client: Client, worker: Worker) -> None:
 def test_results_as_a_page_are_those_of_report(client: Client, worker: Worker) -> None:
     batch = submitted(client, 2)
     path = f"/v1/batches/{batch['id']}"
-    wait_until(lambda: client.get(path).json["state"] == "done", 60)
+    wait_until(lambda: client.get(path).json["state"] == "done")
     rows = client.get(f"{path}/results").json["items"]
-    given = [GivenResult("", row["survey"], row["read_point"], row["result"]) for row in rows]
+    given = [
+        GivenResult("", row["survey"], row["read_point"], row["result"], None, "Test")
+        for row in rows
+    ]
     page = client.get(f"{path}/results", Accept="text/html")
     assert page.mimetype == "text/html"
-    assert page.text == report_page(report_document(given))
+    (day,) = re.findall(r'data-path="/made_on">([0-9-]{10})<', page.text)
+    assert page.text == report_page(report_document(given, made_on=day))
 
 
 def test_streams_are_bounded(client: Client, service: Service) -> None:
@@ -164,7 +169,7 @@ def test_a_bad_read_point_does_not_end_the_batch(client: Client, worker: Worker)
     ]
     survey = client.post("/v1/surveys", document).json["id"]
     path = f"/v1/batches/{client.post('/v1/batches', {'items': [{'survey': survey}]}).json['id']}"
-    wait_until(lambda: client.get(path).json["state"] == "done", 60)
+    wait_until(lambda: client.get(path).json["state"] == "done")
     rows = client.get(f"{path}/results").json["items"]
     assert [row["state"] for row in rows] == ["failed", "done"]
     assert rows[0]["error"]["faults"][0]["column"] == "read_points.gate-1.untried"

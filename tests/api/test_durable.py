@@ -36,7 +36,7 @@ def test_killed_worker_then_a_stop_in_good_order(tmp_path: Path) -> None:
         assert len(before) == 2
         for pid in before:
             os.kill(pid, signal.SIGKILL)
-        wait_until(lambda: counts(live, batch)["done"] > 0, 90)
+        wait_until(lambda: counts(live, batch)["done"] > 0)
         after = set(live.workers())
         assert not before & after
         replies: list[Reply] = []
@@ -55,7 +55,7 @@ def test_killed_worker_then_a_stop_in_good_order(tmp_path: Path) -> None:
         with pytest.raises(AssertionError, match="another server is using"):
             second.start()
         second.kill()
-        wait_until(lambda: counts(live, batch)["done"] == 40, 90)
+        wait_until(lambda: counts(live, batch)["done"] == 40)
 
 
 def counts(live: Live, batch: str) -> dict[str, int]:

@@ -16,7 +16,7 @@ from tests.batch.sites import write_site
 
 def done(client: Client, items: list[dict[str, Any]]) -> str:
     batch = client.post("/v1/batches", {"items": items, "options": {"unseen": False}}).json["id"]
-    wait_until(lambda: client.get(f"/v1/batches/{batch}").json["state"] == "done", 60)
+    wait_until(lambda: client.get(f"/v1/batches/{batch}").json["state"] == "done")
     return str(batch)
 
 

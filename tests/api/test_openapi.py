@@ -15,7 +15,7 @@ from openapi_spec_validator import OpenAPIV31SpecValidator
 from api.app import DESCRIPTION, ENDPOINTS
 from api.problems import KINDS
 from tests.api.given import STRATEGY, case_document
-from tests.api.live import ROOT, Live, client_token, wait_until
+from tests.api.live import HANG_S, ROOT, Live, client_token, wait_until
 
 EXAMPLES = os.environ.get("STRATEGIST_EXAMPLES", "3")  # of schemathesis, for each endpoint
 
@@ -69,6 +69,7 @@ def test_the_server_does_what_the_description_says(tmp_path: Path) -> None:
             *("-H", f"Authorization: Bearer {token}", "--seed", "1", "--no-shrink"),
             *("--exclude-checks", "positive_data_acceptance", "--warnings", "off"),
             *("--max-examples", EXAMPLES, "--continue-on-failure", "--workers", "2"),
+            *("--request-timeout", str(HANG_S)),
         ]
         done = subprocess.run(
             command, cwd=tmp_path, env=environment, capture_output=True, text=True, check=False
@@ -79,11 +80,10 @@ def test_the_server_does_what_the_description_says(tmp_path: Path) -> None:
 
 
 def ids(live: Live) -> dict[str, list[str]]:
-    """Things for requests to name, made once a worker is there."""
-    surveys = [live.ask("POST", "/v1/surveys", case_document()).json["id"] for _ in range(8)]
+    """Things for requests to name; the loops that answers need are compiled when all are made."""
+    surveys = [live.made("/v1/surveys", case_document())["id"] for _ in range(8)]
     at = {"survey": surveys[0], "read_point": "gate-1"}
     entries = [{"name": name, "strategy": STRATEGY} for name in "ab"]
-    wait_until(lambda: live.ask("POST", "/v1/strategies", at).status == 201, 120)
     bodies = {
         "strategy_id": ("/v1/strategies", at),
         "evaluation_id": ("/v1/evaluations", at | {"strategy": STRATEGY}),
@@ -91,11 +91,11 @@ def ids(live: Live) -> dict[str, list[str]]:
         "batch_id": ("/v1/batches", {"items": [{"survey": surveys[0]}]}),
     }
     made = {"survey_id": surveys, "name": ["survey.json"]} | {
-        name: [live.ask("POST", path, body).json["id"] for _ in range(4)]
+        name: [live.made(path, body)["id"] for _ in range(4)]
         for name, (path, body) in bodies.items()
     }
     path = f"/v1/batches/{made['batch_id'][-1]}"
-    wait_until(lambda: live.ask("GET", path).json["state"] == "done", 60)
+    wait_until(lambda: live.ask("GET", path).json["state"] == "done")
     of_batch = {"batch": made["batch_id"][0]}
     more = {
         "judgement_id": ("/v1/judgements", at),
@@ -107,6 +107,5 @@ def ids(live: Live) -> dict[str, list[str]]:
         "coupling_id": ("/v1/couplings", of_batch),
     }
     return made | {
-        name: [live.ask("POST", path, body).json["id"] for _ in range(3)]
-        for name, (path, body) in more.items()
+        name: [live.made(path, body)["id"] for _ in range(3)] for name, (path, body) in more.items()
     }

@@ -126,5 +126,5 @@ def test_server_by_url(service: Service, client: Client, tmp_path: Path) -> None
     with live:
         survey = live.ask("POST", "/v1/surveys", case_document(2)).json["id"]
         batch = live.ask("POST", "/v1/batches", {"items": [{"survey": survey}]}).json["id"]
-        wait_until(lambda: client.get(f"/v1/batches/{batch}").json["state"] == "done", 90)
+        wait_until(lambda: client.get(f"/v1/batches/{batch}").json["state"] == "done")
         assert live.stop() == 0

@@ -16,7 +16,10 @@ from tests.api.live import ROOT
 
 
 def test_curl_session(tmp_path: Path) -> None:
-    """From upload to strategy to comparison to batch; each answer is what it should be."""
+    """From upload to strategy to comparison to batch; each answer is what it should be.
+
+    The batch is read once it is done: no read point of its results lacks an answer.
+    """
     if shutil.which("curl") is None:
         pytest.skip("no curl here")
     (session,) = re.findall(r"```sh api\n(.*?)```", (ROOT / "README.md").read_text(), re.S)
@@ -37,15 +40,27 @@ def test_curl_session(tmp_path: Path) -> None:
         capture_output=True,
         text=True,
         check=False,
-        timeout=300,
+        timeout=600,
     )
     lines = [line for line in done.stdout.splitlines() if line.startswith("{")]
-    assert len(lines) == 3 + 4, done.stdout + done.stderr[-3000:]
-    ready, strategy, comparison, *rows = map(json.loads, lines)
+    assert len(lines) == 4, done.stdout + done.stderr[-3000:]
+    ready, strategy, comparison, batch = map(json.loads, lines)
     assert ready == {"status": "ok"}
     assert strategy["result"]["status"] == "optimal"
     best, other = comparison["result"]["rows"]
     assert (best["name"], best["loss"]) == ("best", strategy["result"]["loss"])
     assert other["weights"] == {"missed": 1, "stray": 20}
     assert other["loss"] >= best["loss"]
-    assert {row["state"] for row in rows} == {"done"}
+    assert batch["next"] is None and len(batch["items"]) == 4
+    assert {row["state"] for row in batch["items"]} == {"done"}
+    page = (tmp_path / "cases/linen-service/batch.html").read_text(encoding="utf-8")
+    assert "no answer yet" not in page and page.count("<section") == 4
+
+
+def test_no_results_of_a_batch_are_read_before_it_is_done() -> None:
+    """Each line that asks for results stands behind one that waits for the batch."""
+    (session,) = re.findall(r"```sh api\n(.*?)```", (ROOT / "README.md").read_text(), re.S)
+    lines = session.splitlines()
+    waits = [n for n, line in enumerate(lines) if line.startswith("until ") and "done" in line]
+    reads = [n for n, line in enumerate(lines) if "/results" in line]
+    assert waits and reads and min(waits) < min(reads)

@@ -60,7 +60,7 @@ def things(client: Client, survey: str, worker: Worker) -> dict[str, Any]:
     at = {"survey": survey, "read_point": "gate-1"}
     entries = [{"name": name, "strategy": STRATEGY} for name in "ab"]
     batch = client.post("/v1/batches", {"items": [{"survey": survey}]}).json["id"]
-    wait_until(lambda: client.get(f"/v1/batches/{batch}").json["state"] == "done", 60)
+    wait_until(lambda: client.get(f"/v1/batches/{batch}").json["state"] == "done")
     asked = {
         "strategy_id": ("strategies", at),
         "judgement_id": ("judgements", at),

@@ -78,7 +78,7 @@ def test_same_as_the_library(
         ({"set": {"unlisted": "ignore"}}, "/set/unlisted", "site.json"),
         ({"set": {"levels_dbm": [9]}}, "/set/levels_dbm", "surveyed levels: 15, 16"),
         ({"set": {"reader.mask_slots": 3}}, "/set", "no key differs"),
-        ({"cable_db": 0.25}, "/cable_db", "surveyed level"),
+        ({"cable_db": 40.25}, "/cable_db", "surveyed level"),
         ({"cable_db": 61}, "/cable_db", "less than or equal to 60"),
         ({"set": {"": 1}}, "/set", "at least 1 character"),
         ({"set": {f"k{n}": n for n in range(51)}}, "/set", "at most 50"),

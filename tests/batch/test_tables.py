@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import csv
+import json
+import re
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from strategist import Options, run_batch, safe_cell
+from strategist import Options, parse_results, report_document, run_batch, safe_cell
 from strategist.batch.tables import csv_row
 from tests.batch.sites import rows, write_site
 
@@ -44,6 +46,33 @@ def test_numbers_stay_numbers() -> None:
     row = {"levels_dbm": "-3 -1", "predicted_dbm": "-1", "cutoff_dbm": -58.5, "stop_after": 1}
     assert csv_row(row) == row | {"cutoff_dbm": "-58.5"}
     assert csv_row({"loss": 0.1 + 0.2, "error": None}) == {"loss": repr(0.1 + 0.2), "error": None}
+
+
+def test_the_table_counts_the_reasons_that_the_page_gives(tmp_path: Path) -> None:
+    """Three read points with few passes each: as many reasons in the table as on the page."""
+    folder = write_site(tmp_path / "site", 3)
+    run_batch([folder], tmp_path / "out", Options(unseen=False))
+    with (tmp_path / "out/summary.csv").open(newline="") as table:
+        told = {row["read_point"]: row for row in csv.DictReader(table)}
+    results = tmp_path / "out/results.jsonl"
+    document = report_document(parse_results(results.read_bytes(), results.name))
+    assert len(document["read_points"]) == 3
+    for point in document["read_points"]:
+        row = told[point["read_point"]]
+        assert int(row["warnings"]) == len(point["visit"]) > 0
+        assert row["visit"] == " ".join(point["visit"])
+
+
+def test_the_page_of_a_batch_names_its_site_and_day(tmp_path: Path) -> None:
+    folder = write_site(tmp_path / "site", 2)
+    (folder / "site.json").write_text(
+        json.dumps(json.loads((folder / "site.json").read_text()) | {"site": "Depot & Sons"})
+    )
+    run_batch([folder], tmp_path / "out", Options(unseen=False))
+    assert {row["site"] for row in rows(tmp_path / "out")} == {"Depot & Sons"}
+    page = (tmp_path / "out/report.html").read_text()
+    assert ">Depot &amp; Sons</span>" in page
+    assert re.search(r'Page made on <span data-path="/made_on">[0-9]{4}-[0-9]{2}-[0-9]{2}<', page)
 
 
 def test_no_formula_in_summary_csv(tmp_path: Path) -> None:

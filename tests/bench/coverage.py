@@ -9,6 +9,7 @@ surveys (all); there without masks and with two steps at most, since it takes si
 
 from __future__ import annotations
 
+import argparse
 import sys
 from collections.abc import Iterable, Iterator
 from concurrent.futures import ProcessPoolExecutor
@@ -146,15 +147,30 @@ def _chosen(name: str, found: list[Judged]) -> Iterator[str]:
         yield f"{name}: {kind}: {share.tolist()} %, {wide.tolist()} % wide in the mean"
 
 
-def main() -> None:
-    counts = [int(text) for text in sys.argv[1:3] if text.isdigit()]
+def main(arguments: list[str]) -> None:
+    parser = argparse.ArgumentParser(prog="python -m tests.bench.coverage", description=__doc__)
+    parser.add_argument("counts", nargs="*", type=_count_or_name, metavar="COUNT|READ_POINT")
+    given = parser.parse_args(arguments).counts
+    counts = [one for one in given if isinstance(one, int)]
+    if len(counts) > 2:
+        parser.error("at most two counts: surveys drawn, and of those chosen anew (500 each)")
     surveys, chosen = (counts * 2)[:2] if counts else (500, 500)
-    names = sys.argv[1 + len(counts) :] or list(PLACES)
+    names = [one for one in given if isinstance(one, str)] or list(PLACES)
     with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
         for name in names:
             for line in lines(name, surveys, min(chosen, surveys), pool):
                 print(line, flush=True)
 
 
+def _count_or_name(text: str) -> int | str:
+    """How many surveys, or which read point."""
+    if text.isdigit() and int(text) > 0:
+        return int(text)
+    if text not in PLACES:
+        known = ", ".join(PLACES)
+        raise argparse.ArgumentTypeError(f'found "{text}"; allowed: a count, or one of {known}')
+    return text
+
+
 if __name__ == "__main__":
-    main()
+    main(sys.argv[1:])

@@ -6,6 +6,7 @@ Each read point of the demo is judged in one process. The command has each proce
 
 from __future__ import annotations
 
+import argparse
 import time
 from collections.abc import Callable, Iterator, Sequence
 
@@ -48,4 +49,5 @@ def main() -> None:
 
 
 if __name__ == "__main__":
+    argparse.ArgumentParser(prog="python -m tests.bench.judging", description=__doc__).parse_args()
     main()

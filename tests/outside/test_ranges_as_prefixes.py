@@ -3,7 +3,8 @@
 A range is covered by aligned blocks, each a prefix; ipaddress.summarize_address_range gives the
 least of them. [1, 2^w − 2] needs exactly 2w − 2 (Srinivasan and Gupta, from memory). The numbers
 stand in plain data behind a header that no standard uses (AB); each is on two tags, and masks may
-begin and end at any bit.
+begin and end at any bit. Numbers that fill a byte evenly look like serials, so serial masks are
+asked for.
 """
 
 from __future__ import annotations
@@ -43,7 +44,7 @@ def epcs(numbers: Sequence[int], width: int) -> list[str]:
 def lacking(numbers: Sequence[int], low: int, high: int, width: int) -> list[tuple[int, int]]:
     """The prefixes of the range whose tags no candidate selects, nor all others."""
     tags = [Tag(epc) for epc in epcs(numbers, width)]
-    found = find_candidates(tags, READER)
+    found = find_candidates(tags, READER, serial_masks=True)
     everything = frozenset(range(len(tags)))
     selected = {
         frozenset(n for n, of in enumerate(found.tag_class.tolist()) if row[of])
@@ -100,6 +101,7 @@ def test_all_but_two_excluded_prefixes(slots: int, loss: float) -> None:
         loss=Loss(1, 1),
         allow=("power", "masks"),
         reader=Reader(mask_slots=slots, mask_step_bits=1),
+        serial_masks=True,
     )
     numbers = range(16)
     wanted = [1 <= number <= 14 for number in numbers for _ in range(2)]

@@ -55,17 +55,23 @@ def test_what_could_not_be_checked_is_said() -> None:
     assert "the region is not given" in finding.text and "not checked" in finding.text
 
 
-@pytest.mark.parametrize(("slope", "told"), [(1.0, False), (0.8, False), (0.4, True), (2.0, True)])
-def test_a_slope_far_from_one(slope: float, told: bool) -> None:
+@pytest.mark.parametrize(
+    ("slope", "told"),
+    [(1.0, False), (0.75, False), (0.63, False), (0.54, False), (0.3, True), (2.0, True)],
+)
+def test_a_slope_that_no_published_tag_shows(slope: float, told: bool) -> None:
+    """0.54 to 0.75 over all levels were measured with two readers ("Decoding RSSI Compression in
+    RFID"); 1 is ideal."""
     kinds = found(site(slope=slope), Policy())
     assert ("rssi_slope" in kinds) is told
     if told:
         assert f"by {slope:.2f} dB for a dB of power (median of 12" in kinds["rssi_slope"].text
+        assert "Ideal is 1; real tags compress it to 0.54 to 0.75." in kinds["rssi_slope"].text
         assert kinds["rssi_slope"].severity == "weak"
 
 
 def test_few_curves_or_short_ones_say_nothing_of_the_slope() -> None:
-    assert "rssi_slope" not in found(site(slope=0.4, passes=9), Policy())
+    assert "rssi_slope" not in found(site(slope=0.3, passes=9), Policy())
     assert len(power_slopes(np.array([[-60.0, -59.0, np.nan]]), np.array([10.0, 11.0, 12.0]))) == 0
     assert power_slopes(np.array([[-60.0, -np.inf, -57.0, -56.0]]), np.arange(4.0)) == [
         pytest.approx(19 / 14)  # least squares by hand: 19/3 over 14/3
@@ -126,7 +132,10 @@ def test_measured_tags_are_sound() -> None:
     levels = [float(level) for level in table.columns]
     for (kind, metres), curves in table.groupby(["tag_type", "distance_m"]):
         peaks = curves.to_numpy(float)
-        assert SLOPE_LOW < np.median(power_slopes(peaks, np.array(levels))) < SLOPE_HIGH
+        for lowest in (10.0, 16.0, 22.0, 26.5):  # also where the survey begins above turn-on
+            seen = np.array(levels) >= lowest
+            slopes = power_slopes(peaks[:, seen], np.array(levels)[seen])
+            assert SLOPE_LOW < np.median(slopes) < SLOPE_HIGH, (kind, metres, lowest)
         passes = [
             [(f"30{p:02X}", True, [None if np.isnan(x) else float(x) for x in curve])]
             for p, curve in enumerate(peaks)

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import base64
+import hashlib
 import json
 import re
+import sys
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
@@ -17,6 +20,7 @@ from strategist import (
     Strategy,
     choose,
     evaluate_at,
+    page_policy,
     parse_frontier,
     parse_results,
     read_case,
@@ -187,7 +191,7 @@ def test_order_visits_and_totals(document: dict[str, Any]) -> None:
     assert door["comparison"]["rows"][0]["loss"] == 5
 
 
-def test_a_page_without_surveys_needs_no_matplotlib(
+def test_a_page_without_matplotlib_says_so_and_gives_the_figures(
     document: dict[str, Any], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     given = [
@@ -200,10 +204,38 @@ def test_a_page_without_surveys_needs_no_matplotlib(
     assert (summary["left_out"], summary["errors_left_out"]) == (1, 1)
     assert [point["read_point"] for point in plain["read_points"]] == ["dock"]
     assert (summary["loss"], summary["failed"], len(plain["errors"])) == (5.0, 2, 1)
-    monkeypatch.setattr(plots, "can_plot", lambda: False)
-    assert "<svg" not in report_page(plain)
-    with pytest.raises(InputError, match=r"pip install 'strategist\[report\]'"):
-        report_page(document)
+    monkeypatch.setitem(sys.modules, "matplotlib.figure", None)
+    assert not plots.can_plot()
+    assert "<svg" not in report_page(plain) and "matplotlib" not in report_page(plain)
+    lacking = report_page(document)
+    assert "<svg" not in lacking and lacking.count("The plots are lacking, since matplotlib") == 2
+    assert lacking.count("<figure>") == report_page_of_plots(document, monkeypatch)
+
+
+def report_page_of_plots(document: dict[str, Any], monkeypatch: pytest.MonkeyPatch) -> int:
+    """How many figures the page has with matplotlib: the same ones."""
+    monkeypatch.undo()
+    return report_page(document).count("<figure>")
+
+
+def test_the_report_command_without_matplotlib(
+    capsys: Any, site: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    result, page = tmp_path / "r.json", tmp_path / "page.html"
+    assert run(capsys, "solve", site, "--read-point", "dock", "--out", result)[0] == 0
+    monkeypatch.setitem(sys.modules, "matplotlib.figure", None)
+    status, out, err = run(capsys, "report", result, "--case", site, "--out", page)
+    assert (status, err) == (0, "")
+    assert "Without plots: matplotlib could not be loaded" in out
+    assert "matplotlib could not be loaded where this page was made" in page.read_text()
+
+
+def test_the_policy_names_the_style_and_nothing_is_styled_inline(page: str) -> None:
+    """The hash of CSP (base64 of SHA-256) over the one style element, as a browser counts it."""
+    (css,) = re.findall(r"<style>(.*?)</style>", page, re.S)
+    digest = base64.b64encode(hashlib.sha256(css.encode()).digest()).decode()
+    assert f"style-src 'sha256-{digest}'" in page_policy(page)
+    assert "unsafe" not in page_policy(page) and " style=" not in page
 
 
 def test_limits_and_proof_ask_for_a_visit(site: Path) -> None:
@@ -257,6 +289,25 @@ def test_what_some_results_hold_beside_is_on_the_page(page: str) -> None:
     assert "20 dBm, fixed (predicted)" in text and "not surveyed: survey them before" in text
     assert "Held out: each of 5 blocks" in text
     assert "No permission." in text and "Keep 0.2 m away." in text
+
+
+def test_site_and_day_stand_on_top_and_no_raw_keys_anywhere(tmp_path: Path) -> None:
+    """A limit that the passes cannot show, and today's level above the lawful one."""
+    own = {"dbm": 28, "kind": "eirp", "low_mhz": 865, "high_mhz": 868}
+    radio = {"limit": own, "antenna_gain_dbi": 6, "polarisation": "linear"}
+    policy = {"limits": {"missed_rate_max": 0.1}, "allow": ["power"], "radio": radio}
+    point = read_case(case(tmp_path / "site", {"dock": policy})).read_points[0]
+    given = [GivenResult("x", None, "dock", choose(point).to_json())]
+    today = [(None, Strategy((23.0,)))]
+    backing = Backing([("site", point)], today, sites={"site": "Depot <North>"})
+    made = report_page(report_document(given, backing, made_on="2026-03-04"))
+    text = " ".join(
+        re.sub(r"<style>.*?</style>|<svg.*?</svg>|<[^>]*>", " ", made, flags=re.S).split()
+    )
+    assert "Site: Depot &lt;North&gt; . Page made on 2026-03-04" in text
+    assert "Today: UNLAWFUL as far as is known here: 23 dBm." in text
+    assert "limit on missed tags of 10 %" in text
+    assert not re.search(r"\b[a-z]+_[a-z_]+\b", text)
 
 
 def test_forms() -> None:

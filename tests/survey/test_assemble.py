@@ -58,7 +58,7 @@ def test_levels_are_found_with_a_warning_and_tried_adds_silent_ones(tmp_path: Pa
     bare = '{"read_points": {"gate": {}}}'
     without = read(write_case(tmp_path / "a", site=bare))
     assert without.survey.levels_dbm.tolist() == [15, 16]
-    assert "2 levels found in reads.csv" in without.warnings[0]
+    assert "the 2 found in reads.csv" in without.warnings[0]
     with_tried = read(write_case(tmp_path / "b", site=bare, tried=tried))
     assert with_tried.survey.levels_dbm.tolist() == [14, 15, 16]
 

@@ -147,6 +147,47 @@ def test_milliwatts_are_converted_to_hundredths_of_a_db(tmp_path: Path) -> None:
     assert survey.read_level.tolist() == [0, 1, 1, 1]
 
 
+def milliwatts(folder: Path, mw: str, levels: str = '"levels_dbm": [15, 16]', **files: str) -> Path:
+    """Reads at so many mW and at 40 mW, which is 16.02 dBm."""
+    reads = READS.replace("power_dbm", "power_mw").replace(",15,", f",{mw},")
+    site = SITE.replace('"levels_dbm": [15, 16]', levels)
+    return write_case(folder, reads=reads.replace(",16,", ",40,"), site=site, **files)
+
+
+@pytest.mark.parametrize("mw", ["31.6", "31.62278", "32", "31.27"])
+def test_milliwatts_mean_the_level_within_a_twentieth_of_a_db(tmp_path: Path, mw: str) -> None:
+    """15 dBm is 31.62 mW (definition); 32 mW is 15.05 dBm and 31.27 mW 14.95."""
+    survey = read_case(milliwatts(tmp_path, mw)).read_points[0].survey
+    assert survey.levels_dbm.tolist() == [15.0, 16.0]
+    assert survey.read_level.tolist() == [0, 1, 1, 1]
+
+
+@pytest.mark.parametrize(("mw", "dbm"), [("32.06", "15.06"), ("31.19", "14.94"), ("36", "15.56")])
+def test_milliwatts_further_off_are_refused_with_the_nearest(
+    tmp_path: Path, mw: str, dbm: str
+) -> None:
+    (fault,) = refused(milliwatts(tmp_path, mw)).faults
+    assert (fault.line, fault.column) == (2, "power_mw")
+    assert fault.value == f"{dbm} dBm"
+    near = "16 dBm, 0.44" if dbm == "15.56" else "15 dBm, 0.06"
+    assert f"15, 16 (nearest: {near} dB away)" in fault.allowed
+
+
+@pytest.mark.parametrize("dbm", ["15.05", "15.06", "15.6", "15.001"])
+def test_levels_in_dbm_are_exact(tmp_path: Path, dbm: str) -> None:
+    (fault,) = refused(write_case(tmp_path, reads=READS.replace(",15,", f",{dbm},"))).faults
+    assert (fault.line, fault.column, fault.value) == (2, "power_dbm", dbm)
+    assert "nearest: 1" in fault.allowed
+
+
+def test_milliwatts_mean_the_levels_of_a_file_in_dbm(tmp_path: Path) -> None:
+    tried = "read_point,pass_id,power_dbm\n" + "".join(
+        f"gate,{p},{level}\n" for p in ("p1", "p2") for level in (15, 16, 17)
+    )
+    folder = milliwatts(tmp_path, "32", '"stop_after": 1', tried=tried)
+    assert read_case(folder).read_points[0].survey.levels_dbm.tolist() == [15.0, 16.0, 17.0]
+
+
 def test_faults_of_all_files_come_at_once_in_order_of_lines(tmp_path: Path) -> None:
     reads = READS.replace(",-50\n", ",50\n").replace(",16,3002", ",99,XYZ")
     roster = ROSTER.replace("stray", "foreign")

@@ -221,20 +221,19 @@ def test_serial_parts_stay_out_unless_asked_for() -> None:
 def test_plain_data_as_varied_as_a_serial_stays_out(step: int) -> None:
     """Also bit by bit: a bit of a random byte takes both values and says nothing.
 
-    Prefixes that several tags share remain: they are what ranges of numbers are covered with.
+    Nor does the first part of a random number behind bits that all tags share.
     """
     rng = random.Random(3)
     tags = [Tag(f"AB{rng.getrandbits(88):022X}") for _ in range(60)]
     candidates = found(tags, step)
-    assert all(mask.pointer == 32 and mask.length > step for mask in candidates.masks)
-    assert (step < 8) == bool(candidates.masks)
+    assert candidates.masks == ()
     varied = "plain bits as varied as a serial number (serial_masks is false)"
     assert reasons(candidates)[varied] > 0
     assert len(found(tags, step, serial=True).masks) > len(candidates.masks)
 
 
 def test_plain_data_with_few_values_gives_prefixes_and_single_steps() -> None:
-    tags = [Tag(f"AB{kind:02X}{shift:02X}") for kind in (1, 2, 3) for shift in (7, 7, 9, 9)]
+    tags = [Tag(f"AB{kind:02X}{shift:02X}") for kind in (1, 2, 3) for shift in (7, 9) * 4]
     words = by_window(found(tags))
     assert words["epc", 40, 8, "01"] == "bits 40–47 01"
     assert words["epc", 48, 8, "07"] == "bits 48–55 07"
@@ -243,11 +242,46 @@ def test_plain_data_with_few_values_gives_prefixes_and_single_steps() -> None:
     assert "bit 46 0" in bits or "bit 46 1" in bits  # kind 1 against 2 and 3
 
 
-def test_a_plain_value_on_one_tag_alone_is_left_out() -> None:
-    candidates = found([Tag("AB01"), Tag("AB02"), Tag("AB02")])
-    (mask,) = candidates.masks
-    assert mask.pattern in {"02", "AB02"}
+@pytest.mark.parametrize("step", [4, 8])
+def test_prefixes_of_plain_numbers_cover_their_ranges(step: int) -> None:
+    """Numbers given out in a row, 0000 to 00FF and 0100 to 01FF: byte by byte, 00 and 01 repeat."""
+    candidates = found([Tag(f"AB{n:04X}") for n in range(0x200)], step)
+    first = frozenset(range(0x100))
+    assert selections(candidates) in ([first], [frozenset(range(0x100, 0x200))])
+
+
+def test_a_plain_value_on_fewer_than_three_tags_is_left_out() -> None:
+    """Negated it would silence these tags, and tell nothing of others; serial masks may do so."""
+    tags = [Tag("AB01"), Tag("AB02"), Tag("AB02")]
+    candidates = found(tags)
+    assert candidates.masks == ()
     assert reasons(candidates)["plain value seen on one tag alone"] == 2
+    assert reasons(candidates)["plain value seen on two tags alone"] == 2
+    (mask,) = found(tags, serial=True).masks
+    assert mask.pattern in {"02", "AB02"}
+    assert found([*tags, Tag("AB02")]).masks != ()
+
+
+def test_plain_values_are_no_masks_on_the_serials_of_other_tags() -> None:
+    """Plain tags with 2F in byte 9 and an asset reference that happens to hold 2F there."""
+    tools = [Tag(epc("giai-96:0.9521141", 0x100000 + 0x10001 * n)) for n in range(40)]
+    rack = Tag(epc("giai-96:0.9521141", 0x2F0102))
+    plain = [Tag(f"AB00000000000000002F{n:04X}") for n in range(4)]
+    assert int(rack.epc[18:20], 16) == 0x2F  # bits 104–111
+    mixed = found([*tools, rack, *plain])
+    assert not [mask for mask in mixed.masks if mask.pointer == 104]
+    assert reasons(mixed)["value that other tags show by chance, as in a serial number"] > 0
+    assert [mask.pattern for mask in found([*tools, *plain]).masks]  # the plain tags have masks
+
+
+def test_a_value_that_stray_plain_tags_share_by_chance_is_left_out() -> None:
+    """Constant bytes of 200 tags must not make the random ones of 60 others look repeated."""
+    rng = random.Random(5)
+    alike = [Tag(f"AB0011{n:04X}") for n in range(200)]
+    random_ones = [Tag(f"AB{rng.getrandbits(16):04X}{n:04X}") for n in range(60)]
+    candidates = found([*alike, *random_ones])
+    at_byte = {m.pattern for m in candidates.masks if (m.pointer, m.length) == (40, 8)}
+    assert at_byte <= {"00", "11"}
 
 
 def test_no_mask_tells_only_what_was_recorded() -> None:

@@ -10,7 +10,8 @@ import pytest
 from strategist.choose import choose
 from strategist.decide import Options
 from strategist.errors import InputError
-from strategist.survey.policy import Guard, Loss, Policy
+from strategist.report.what_if import what_ifs_text
+from strategist.survey.policy import Guard, Loss, Policy, RadiatedLimit, Radio
 from strategist.survey.records import ReadPoint
 from strategist.tradeoffs.what_if import usual_what_ifs, what_if
 from tests.optimise.made import random_read_point, survey_of
@@ -54,7 +55,56 @@ def test_more_cable_with_a_cutoff() -> None:
     assert less.after.strategy.cutoff_dbm == -59.0
 
 
-@pytest.mark.parametrize("cable_db", [0.5, 7.0, -61.0])
+def test_a_cable_of_half_a_db_moves_between_the_levels_surveyed() -> None:
+    """A reader is set in steps finer than the survey's: 20.5 to 23.5 radiate what 20 to 23 did."""
+    found = what_if(POINT, {}, cable_db=0.5, options=QUICK)
+    assert found.after.strategy.levels_dbm == (21.5,)
+    assert "1 of 5 surveyed levels drop out" in found.assumptions[1]
+    assert found.to_json()["levels"] == {"before": 5, "after": 4}
+
+
+def test_levels_above_the_lawful_one_leave_what_is_lawful() -> None:
+    """5 dB steps but for the last: 1 dB more cable takes 28 to 29, and 29 is not lawful.
+
+    Own limit of 32 dBm EIRP, 6 dBi and 1 dB of cable: 27 dBm; 1 dB more: 28. Of the settings 14,
+    19, 24 and 29 the first three are lawful; 24 radiates what 23 did.
+    """
+    radio = Radio(
+        limit=RadiatedLimit(32.0, "eirp", 865.0, 868.0),
+        antenna_gain_dbi=6.0,
+        polarisation="linear",
+        cable_loss_db=1.0,
+    )
+    survey = survey_of(
+        [13.0, 18.0, 23.0, 28.0, 29.0],
+        [[("AB01", True, [None, None, -60.0, -55.0, -54.0]), ("AB02", False, [None] * 5)]],
+    )
+    point = ReadPoint(survey, Policy(allow=("power",), radio=radio, guard=Guard(0.0, 0.0)))
+    found = what_if(point, {}, cable_db=1.0, options=QUICK)
+    assert found.before.strategy.levels_dbm == (23.0,)
+    assert found.after.strategy.levels_dbm == (24.0,)
+    assert "the highest lawful level is 28 dBm; 1 of the settings left are" in found.assumptions[2]
+    only = replace(point, survey=survey.keep(levels=survey.levels_dbm >= 28))
+    with pytest.raises(InputError, match=r"lawful.*28"):
+        what_if(only, {}, cable_db=1.0, options=QUICK, before=found.before)
+
+
+def test_what_was_not_asked_comes_last_with_its_reason() -> None:
+    """2 dB either way at a single level; and at five levels the row says how many drop out."""
+    sparse = replace(POINT, survey=POINT.survey.keep(levels=np.arange(5) == 3))
+    lines = what_ifs_text(usual_what_ifs(sparse, QUICK)).splitlines()
+    table = lines.index("  All losses use the current weights.")
+    assert [line[:12] for line in lines[table + 1 :] if line[:12] == "  Not asked:"] == [
+        "  Not asked:"
+    ] * 2
+    assert not any("ot asked" in line for line in lines[:table])
+    said = " ".join(" ".join(lines).split())
+    assert "Not asked: 2 dB more cable loss, since cable" in said
+    full = what_ifs_text(usual_what_ifs(POINT, QUICK))
+    assert full.count("2 of 5 levels drop out") == 2
+
+
+@pytest.mark.parametrize("cable_db", [7.0, -4.5, -61.0])
 def test_a_cable_that_fits_no_setting_is_refused(cable_db: float) -> None:
     with pytest.raises(InputError, match="cable"):
         what_if(POINT, {}, cable_db=cable_db, options=QUICK)

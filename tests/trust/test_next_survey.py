@@ -26,6 +26,35 @@ def test_passes_to_show_a_limit_are_those_of_the_plan() -> None:
     assert "limit of 5 %" in found.reasons[0]
 
 
+def test_the_plan_says_what_to_do_with_one_miss() -> None:
+    """1 in 60 is there. 5 % takes 59, 93, 124, 153 passes with none to three failures (95 %
+    confidence), and 153 at that rate have 2.6: at most three."""
+    found = with_misses(60, 1, 0.05)
+    assert "survey 93 more passes" in found.reasons[0] and "153 in all" in found.reasons[0]
+    assert "at most 3 of them have a miss" in found.reasons[0] and found.passes == 93
+
+
+def test_more_passes_are_no_plan_above_the_limit_or_just_below() -> None:
+    """3 of 20 passes miss: 15 % shows no limit of 10 %. 499 of 10,000 is too near 5 %."""
+    above = with_misses(20, 3, 0.1)
+    assert above.passes == 0
+    assert "more passes cannot show it. Change the read point first" in above.reasons[0]
+    assert "then survey 29 passes" in above.reasons[0]  # rule of 0.95: ln 0.05 / ln 0.9
+    near = with_misses(10_000, 499, 0.05)
+    assert near.passes == 0 and "agree on a higher limit" in near.reasons[0]
+    shown = with_misses(59, 0, 0.05)
+    assert shown.passes == 0 and "the 59 passes there are show the limit" in shown.reasons[0]
+
+
+def with_misses(passes: int, missed: int, limit: float) -> NextSurvey:
+    """So many passes of one wanted tag, of which some were never read."""
+    reads: list[list[float | None]] = [[None]] * missed + [[-50.0]] * (passes - missed)
+    survey = survey_of([20.0], [[("30", True, curve)] for curve in reads])
+    point = ReadPoint(survey, Policy(limits=Limits(missed_rate_max=limit)))
+    strategy = Strategy((20.0,))
+    return next_survey(point, strategy, evaluate(survey, point.policy, strategy), None)
+
+
 def test_passes_without_a_limit_halve_the_interval() -> None:
     found = following([20.0], Strategy((20.0,)))
     assert found.half_width == clopper_pearson(0, 20).high / 2

@@ -65,6 +65,48 @@ def test_the_choice_is_made_without_the_tags_left_out() -> None:
     assert sum(len(everything - part) for part in by_tag) == len(everything)
 
 
+def crib() -> ReadPoint:
+    """30 passes of a tool (its own asset reference) beside one rack tag that never moves.
+
+    The rack tag's reference holds 2F at bits 104–111, as do two of the plain tags passing by.
+    """
+    rack = encode("urn:epc:tag:giai-96:0.9521141." + str(0x2F0102))
+    passes = [
+        [
+            (encode(f"urn:epc:tag:giai-96:0.9521141.{0x100000 + 0x10001 * n}"), True, [-50.0]),
+            (rack, False, [-50.0]),
+            (f"AB00000000000000{n % 3:02X}{0x2F if n < 2 else n:02X}{n:04X}", False, [None]),
+        ]
+        for n in range(30)
+    ]
+    return ReadPoint(survey_of([20.0], passes), Policy())
+
+
+def test_no_mask_silences_one_tag_by_its_serial() -> None:
+    """However often it was presented: one rack tag in 30 passes is the evidence of one tag.
+
+    Each pass then reports tool and rack tag, or the ladder finds nothing at all.
+    """
+    result = choose(crib())
+    assert result.loss == 30
+    assert result.outcome.missed == 0 and result.outcome.stray == 30
+    assert result.strategy.masks == ()
+
+
+def test_unseen_rates_count_a_tag_once() -> None:
+    """Each presented in three passes: 40 wanted and 40 stray tags are 40 trials, not 120."""
+    point = made(*ONE_KIND)
+    thrice = [
+        [(point.survey.tags[t].epc, bool(w), [-50.0]) for t, w in zip(tags, wanted, strict=True)]
+        for _ in range(3)
+        for tags, wanted in [(point.survey.roster_tag, point.survey.roster_wanted)]
+    ]
+    result = choose(ReadPoint(survey_of([20.0], thrice), Policy()))
+    assert result.unseen is not None and result.unseen.by_tag is not None
+    for held in (result.unseen.fitted, result.unseen.by_tag):
+        assert (held.wanted_rejected.trials, held.stray_let_through.trials) == (40, 40)
+
+
 def test_thin_wanted_classes_are_said() -> None:
     """A wanted class on fewer tags than the least is named, one on enough is not."""
     few = made(*ONE_KIND, tags=THIN_CLASS - 1)
