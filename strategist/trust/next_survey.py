@@ -62,9 +62,10 @@ def next_survey(
     """
     rates = rates_of(outcome) if cross is None else cross.held_out_rates
     missed = rates.missed_by_pass
-    rate = clopper_pearson(missed.events, missed.trials)
-    passes, reason = _passes(rate, read_point.policy)
-    then = _with_more(rate, passes)
+    part = rates.dependence.part
+    rate = clopper_pearson(missed.events, missed.trials, part=part)
+    passes, reason = _passes(rate, read_point.policy, part)
+    then = _with_more(rate, passes, part)
     levels, reasons = _levels(read_point, strategy, cross)
     return NextSurvey(passes, levels, _half(rate), _half(then), (reason, *reasons))
 
@@ -73,13 +74,13 @@ def _half(rate: Rate) -> float:
     return (rate.high - rate.low) / 2
 
 
-def _with_more(rate: Rate, passes: int) -> Rate:
-    """The interval if the next passes fail as often."""
+def _with_more(rate: Rate, passes: int, part: float) -> Rate:
+    """The interval if the next passes fail as often, and neighbours are as much alike."""
     trials = rate.trials + passes
-    return clopper_pearson(round((rate.rate or 0.0) * trials), trials)
+    return clopper_pearson(round((rate.rate or 0.0) * trials), trials, part=part)
 
 
-def _passes(rate: Rate, policy: Policy) -> tuple[int, str]:
+def _passes(rate: Rate, policy: Policy, part: float) -> tuple[int, str]:
     limit = policy.limits.missed_rate_max
     if limit is not None and 1e-6 <= limit < 1 and (rate.rate or 0.0) < limit:
         needed = rate.trials
@@ -95,7 +96,7 @@ def _passes(rate: Rate, policy: Policy) -> tuple[int, str]:
             f"{percent(rate.rate or 0.0)} of passes go on to have a miss"
         )
     more = max(rate.trials, 1)
-    while _half(_with_more(rate, more)) > _half(rate) / 2 and more < _PASSES_MAX:
+    while _half(_with_more(rate, more, part)) > _half(rate) / 2 and more < _PASSES_MAX:
         more += max(1, more // 4)
     return more, (
         f"{more} passes more would halve the exact interval of passes with a miss, now "

@@ -8,6 +8,7 @@ from typing import Any
 from strategist.optimise.strategy import Strategy
 from strategist.survey.policy import Policy
 from strategist.survey.records import Survey
+from strategist.trust.dependence import dependence_of
 from strategist.trust.evaluate import Outcome
 from strategist.trust.foreseen import Foreseen, foreseen_of
 from strategist.trust.guarded import GuardedOutcome, guarded_outcome
@@ -45,7 +46,7 @@ class Standing:
 def standing_of(survey: Survey, policy: Policy, strategy: Strategy, outcome: Outcome) -> Standing:
     """The standing of a strategy whose outcome in a completely surveyed read point is known."""
     return Standing(
-        rates_of(outcome),
+        rates_of(outcome, dependence_of(survey, outcome)),
         guarded_outcome(survey, policy, strategy),
         margins_of(survey, policy, strategy, outcome),
         foreseen_of(survey, strategy),
