@@ -90,14 +90,16 @@ class ExposureJson(Given):
 
 
 class TimeJson(Given):
-    """Seconds that the ladder takes in a pass."""
+    """Seconds that the ladder takes in a pass; `worst_s`: each step as `step_worst_s`."""
 
     expected_s: float
     worst_s: float
     step_worst_s: float
     dwell_s: float | None
     fits: bool | None
+    quantile: float | None = Field(description="Share of steps within `step_worst_s`")
     tags_in_field: int | None
+    failed_read_rate: float | None = Field(description="Null where step_s was measured")
     steps_max: list[int] | None = Field(description="Most steps searched with 0, 1, … masks")
     assumptions: list[str]
 

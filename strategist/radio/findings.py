@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from strategist.errors import InputError
-from strategist.radio.dwell import field_of, step_time, steps_by_masks
+from strategist.radio.dwell import failed_reads, field_of, step_time, steps_by_masks
 from strategist.radio.lawful import lawful_at, region_of
 from strategist.radio.link import turn_on_dbm
 from strategist.survey.finding import Found
@@ -133,12 +133,13 @@ def _time(survey: Survey, policy: Policy) -> Found:
         return
     try:
         (fits,) = steps_by_masks(survey, time, (), 0, most)
-        step = step_time(time, field_of(survey, time), ())
+        step = step_time(time, field_of(survey, time), (), failed_reads(survey, time))
     except InputError:
         return  # `check` says that nothing can be chosen
     if fits < most and step is not None:
         text = (
-            f"A pass lasts {time.dwell_s:g} s and a step without masks up to {step.worst_s:.3g} s: "
+            f"A pass lasts {time.dwell_s:g} s and a step without masks {step.worst_s:.3g} s"
+            f"{'' if time.link is None else ' or less in 99 % of steps'}: "
             f"{fits} of {most} ladder steps fit."
         )
         advice = "Measure step_s with the reader, slow the load down, or use a faster link."

@@ -141,8 +141,10 @@ class _Exposure:
 class _Time:
     expected_s: float
     worst_s: float
+    step_worst_s: float
     dwell_s: float | None
     fits: bool | None
+    quantile: float | None = None
 
 
 @_dataclass

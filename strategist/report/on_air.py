@@ -9,6 +9,7 @@ from strategist.radio.lawful import Lawful, PowerLimit
 from strategist.radio.regions import CAUTION
 from strategist.report.lines import labelled, paragraph
 from strategist.survey.order import figure, some
+from strategist.trust.intervals import percent
 from strategist.trust.on_air import LadderTime, OnAir
 
 __all__ = ["on_air_lines", "power_limit_text"]
@@ -60,12 +61,20 @@ def _exposure(exposure: ExposureDistance | str) -> str:
 
 
 def _time(time: LadderTime) -> str:
-    text = f"expected {_seconds(time.expected_s)} a pass, at worst {_seconds(time.worst_s)}"
+    text = f"expected {_seconds(time.expected_s)} a pass; "
+    if time.quantile is None:
+        text += f"the whole ladder {_seconds(time.worst_s)}"
+    else:
+        text += (
+            f"{100 * time.quantile:g} % of steps take {_seconds(time.step_worst_s)} or less, a "
+            f"ladder of such steps {_seconds(time.worst_s)}"
+        )
     if time.dwell_s is not None:
         verdict = "fits" if time.fits else "does NOT fit"
         text += f": {verdict} the {figure(time.dwell_s)} s of a pass"
     if time.tags is not None:
-        text += f" (estimated, up to {time.tags} tags in the field)"
+        failed = percent(time.failed_reads or 0.0)
+        text += f" (estimated, up to {time.tags} tags in the field, {failed} of reads fail)"
     else:
         text += " (by step_s)"
     most = time.steps_max
