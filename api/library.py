@@ -123,6 +123,11 @@ class ResultJson(OnAir):
     mask_words: list[str]
     unseen: dict[str, Any] | None
     searched: dict[str, int]
+    guarded_loss: float = Field(description="If every tag drifts the whole guard the wrong way")
+    worst_case_loss: float | None = Field(
+        None, description="The most that drift can cost if each tag drifts its own way within it"
+    )
+    rates: dict[str, Any] = Field(description="Each with a 95 % interval of the true rate")
     predicted: dict[str, Any] | None = PREDICTED
     proof: dict[str, Any]
     warnings: list[str]

@@ -80,6 +80,13 @@ class _Guarded:
 
 
 @_dataclass
+class _WorstCase:
+    loss: float
+    missed: int
+    stray: int
+
+
+@_dataclass
 class _PowerMargin:
     holds_db: float
     fails_db: float | None
@@ -175,6 +182,7 @@ class _Result:
     exposure: _Exposure | None = None
     time: _Time | None = None
     predicted: _Predicted | None = None
+    worst_case: _WorstCase | None = None
 
 
 @_dataclass

@@ -53,8 +53,8 @@ def _guarded(standing: Standing) -> list[str]:
     guarded = standing.guarded
     text = (
         f"loss {figure(guarded.loss)} ({guarded.outcome.missed} missed, {guarded.outcome.stray} "
-        f"stray) if every tag drifts the wrong way by {figure(guarded.guard.power_db)} dB of "
-        f"power and {figure(guarded.guard.rssi_db)} dB of RSSI"
+        f"stray) if every tag drifts the wrong way by the whole {figure(guarded.guard.power_db)} "
+        f"dB of power and {figure(guarded.guard.rssi_db)} dB of RSSI"
     )
     if guarded.widened is not None:
         text += (
@@ -66,7 +66,12 @@ def _guarded(standing: Standing) -> list[str]:
             f"; {figure(one.asked_dbm)} dBm ({one.role}) was not surveyed, "
             f"{figure(one.used_dbm)} stands in"
         )
-    return labelled("guarded", text)
+    worst = standing.worst
+    at_worst = (
+        f"loss {figure(worst.loss)} ({worst.missed} missed, {worst.stray} stray): the most that "
+        "drift can cost if each tag drifts its own way by no more than that"
+    )
+    return [*labelled("guarded", text), *labelled("at worst", at_worst)]
 
 
 def margin_lines(standing: Standing) -> list[str]:
