@@ -86,6 +86,7 @@ class ExposureJson(Given):
     """How far people keep from the antenna at the top level; null where it cannot be named."""
 
     distance_m: float | None
+    reference_v_m: float | None = Field(None, description="The reference level as a field")
     caution: str
 
 
@@ -232,6 +233,7 @@ class PowerLimitJson(Given):
     level_dbm: float | None = Field(description="null: none was given, and none can be named")
     lawful: LawfulJson
     exposure: ExposureJson
+    reach_m: float | None = Field(description="How far a tag of -18 dBm may answer in free space")
 
 
 class EvaluationJson(OnAir):

@@ -7,7 +7,7 @@ import numpy as np
 from strategist.errors import InputError
 from strategist.radio.dwell import failed_reads, field_of, step_time, steps_by_masks
 from strategist.radio.lawful import lawful_at, region_of
-from strategist.radio.link import turn_on_dbm
+from strategist.radio.link import TAG_DBM, turn_on_dbm
 from strategist.survey.finding import Found
 from strategist.survey.order import figure, some
 from strategist.survey.policy import Policy, Radio
@@ -20,7 +20,6 @@ NEAR_DB = 6.0  # above turn-on, where a chip does not yet clip what it takes in
 SPAN_DB = 3.0  # of power at least, and three levels, or a slope says nothing
 CURVES_MIN = 10  # fewer curves say nothing of the reader
 SLOPE_LOW, SLOPE_HIGH = 0.7, 1.3  # real tags came to 0.83 and 0.93 here; common practice
-TAG_DBM = -18.0  # chip sensitivity of the budget (2010 and later: from memory)
 BETTER_DB, WORSE_DB = 10.0, 30.0  # 6 dB of hot spot and a newer chip; older, turned, wet or metal
 NO_REGION_MHZ = 900.0  # where no region says: at most 0.6 dB off over 840-960 MHz
 

@@ -65,6 +65,9 @@ def nearest_q(tags: int) -> int:
     return min(15, round(math.log2(many))) if many > 1 else 0
 
 
+_NEAREST_Q = np.array([nearest_q(tags) for tags in range(TAGS_MAX + 1)], np.int64)
+
+
 def round_us(tags: int, q: int, profile: LinkProfile) -> float:
     """Expected length in us of one inventory round of 2^Q slots with `tags` answering."""
     slots = 1 << whole("q", q, 0, 15, "")
@@ -154,7 +157,7 @@ def _play_round(
 
     The slots of all runs lie one after the other on one axis.
     """
-    slots = 1 << np.rint(np.log2(np.maximum(left, 1))).astype(np.int64)  # nearest_q of each run
+    slots = 1 << _NEAREST_Q[left]
     first = np.cumsum(slots) - slots
     chosen = np.repeat(first, left) + generator.integers(0, np.repeat(slots, left))
     held = np.bincount(chosen, minlength=int(slots.sum()))

@@ -18,7 +18,7 @@ from strategist.errors import InputError
 from strategist.survey.records import Tag
 from strategist.tags.epc import decode, encode
 from strategist.tags.mask import Mask
-from strategist.tags.pc import pc_fields, pc_word
+from strategist.tags.pc import pc_fields
 from strategist.tags.schemes import HEADERS, LAYOUTS, SPECIAL_HEADERS
 from strategist.tags.tid import decode_tid
 
@@ -84,7 +84,7 @@ def test_bit_level_example_of_annex_e1() -> None:
     assert bits["company prefix"] == "1011000100010000001001000001000111111"
     assert bits["item class"] == "0000101"
     assert fields["serial"].value == 6789
-    assert pc_word("3066C4409047E14000001A85") == "3000"  # L=00110, all else 0
+    assert pc_fields("3000")[0].value == 6  # its length, L=00110, all else 0
 
 
 def test_sgtin_96_layout() -> None:
@@ -229,7 +229,6 @@ def test_a_filter_mask_for_sgtin_96_does_not_fit_sgtin_plus() -> None:
 )
 def test_pc_word_of_n_words(words: int, pc: str) -> None:
     """TDS 9.3."""
-    assert pc_word("30" * 2 * words) == pc
     assert pc_fields(pc)[0].value == words
 
 
