@@ -52,8 +52,18 @@ class Dependence:
     @property
     def warnings(self) -> tuple[str, ...]:
         """What neighbours have in common, as one sentence; empty where it is nothing."""
-        said = "; ".join(map(_words, self.alike))
-        return (f"Neighbouring passes are alike: {said}.",) if said else ()
+        if not self.alike:
+            return ()
+        said = ", ".join(
+            f"{one.what} (lag-1 correlation {one.lag1:.2f}; as large in {100 * one.chance:.2g} % "
+            "of random orders)"
+            for one in self.alike
+        )
+        passes = max(one.passes for one in self.alike)
+        return (
+            f"Neighbouring passes are alike in {said}: {passes} passes tell as much as about "
+            f"{self.part * passes:.2g} independent ones.",
+        )
 
     def to_json(self) -> dict[str, Any]:
         return {
@@ -104,14 +114,6 @@ def dependence_findings(dependence: Dependence) -> Found:
     )
     for warning in dependence.warnings:
         yield "weak", "passes_alike", warning, advice
-
-
-def _words(one: Alike) -> str:
-    return (
-        f"{one.what}, correlation {one.lag1:.2f} (as large in {100 * one.chance:.2g} % of random "
-        f"orders), so that {one.passes} passes tell as much as about "
-        f"{one.part * one.passes:.2g} independent ones"
-    )
 
 
 def _links(survey: Survey, of_role: Bools) -> Floats:

@@ -79,7 +79,7 @@ def test_check_solve_evaluate_and_accept_say_it() -> None:
     case = Case("", (POINT,))
     checked = check(case)
     assert "passes_alike" in {finding.kind for finding in checked[0].findings}
-    assert "Neighbouring passes are alike: turn-on of wanted tags" in " ".join(
+    assert "Neighbouring passes are alike in turn-on of wanted tags (lag-1" in " ".join(
         check_text(case, checked).split()
     )
     result = choose(POINT, Options(unseen=False))
@@ -89,7 +89,7 @@ def test_check_solve_evaluate_and_accept_say_it() -> None:
     text = " ".join(evaluation_text(evaluate_at(POINT, SET), Policy()).split())
     assert "neighbours are alike, they count as" in text
     run = accept(POINT, SET, 0.9)
-    assert any("Neighbouring passes are alike" in warning for warning in run.warnings)
+    assert any("Neighbouring passes are alike in" in warning for warning in run.warnings)
     assert "Neighbouring passes are alike: the 60 count as" in run.verdict.sentence
 
 
