@@ -89,6 +89,8 @@ class ComparisonRow(Given):
     outcome: OutcomeJson
     guarded_loss: float
     guarded: dict[str, Any]
+    worst_case_loss: float = Field(description="The most that drift within the guards can cost")
+    worst_case: dict[str, Any]
     rates: dict[str, Any]
     margins: dict[str, Any]
     warnings: list[str]

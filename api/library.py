@@ -86,18 +86,21 @@ class ExposureJson(Given):
     """How far people keep from the antenna at the top level; null where it cannot be named."""
 
     distance_m: float | None
+    reference_v_m: float | None = Field(None, description="The reference level as a field")
     caution: str
 
 
 class TimeJson(Given):
-    """Seconds that the ladder takes in a pass."""
+    """Seconds that the ladder takes in a pass; `worst_s`: each step as `step_worst_s`."""
 
     expected_s: float
     worst_s: float
     step_worst_s: float
     dwell_s: float | None
     fits: bool | None
+    quantile: float | None = Field(description="Share of steps within `step_worst_s`")
     tags_in_field: int | None
+    failed_read_rate: float | None = Field(description="Null where step_s was measured")
     steps_max: list[int] | None = Field(description="Most steps searched with 0, 1, … masks")
     assumptions: list[str]
 
@@ -121,6 +124,11 @@ class ResultJson(OnAir):
     mask_words: list[str]
     unseen: dict[str, Any] | None
     searched: dict[str, int]
+    guarded_loss: float = Field(description="If every tag drifts the whole guard the wrong way")
+    worst_case_loss: float | None = Field(
+        None, description="The most that drift can cost if each tag drifts its own way within it"
+    )
+    rates: dict[str, Any] = Field(description="Each with a 95 % interval of the true rate")
     predicted: dict[str, Any] | None = PREDICTED
     proof: dict[str, Any]
     warnings: list[str]
@@ -225,6 +233,7 @@ class PowerLimitJson(Given):
     level_dbm: float | None = Field(description="null: none was given, and none can be named")
     lawful: LawfulJson
     exposure: ExposureJson
+    reach_m: float | None = Field(description="How far a tag of -18 dBm may answer in free space")
 
 
 class EvaluationJson(OnAir):

@@ -130,7 +130,7 @@ def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
             "guarded_bound": answer.guarded_bound,
             **dict(answer.effort),
         },
-        findings=diagnose(read_point, strategy),
+        findings=diagnose(read_point, strategy, standing.rates.dependence),
         warnings=(
             *whole.warnings,
             *standing.warnings,

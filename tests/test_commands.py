@@ -223,7 +223,8 @@ def test_evaluate_says_which_passes(capsys: Any, one: Path, tmp_path: Path) -> N
     status, out, _ = run(capsys, "evaluate", one, "--strategy", file, "--out", "-")
     found = json.loads(out)
     assert (status, found["loss"], found["outcome"]["missed"]) == (0, 5.0, 1)
-    standing = ["guarded_loss", "guarded", "rates", "margins", "predicted"]
+    standing = ["guarded_loss", "guarded", "worst_case_loss", "worst_case", "rates", "margins"]
+    standing += ["predicted"]
     on_air = ["lawful", "exposure", "time"]
     keys = ["read_point", "loss", "strategy", "outcome", *standing, *on_air, "warnings"]
     assert list(found) == keys
@@ -647,7 +648,7 @@ def test_the_time_of_a_ladder_is_said(capsys: Any, tmp_path: Path) -> None:
     file.write_text('{"levels_dbm": [20, 23]}')
     _, out, _ = run(capsys, "evaluate", folder, "--strategy", file)
     words = re.sub(r"\s+", " ", out)
-    assert "expected 0.15 s a pass, at worst 0.2 s: fits the 0.25 s of a pass (by step_s)" in words
+    assert "expected 0.15 s a pass; the whole ladder 0.2 s: fits the 0.25 s" in words
     assert "(up to 2 steps)" in run(capsys, "solve", folder)[1]
     found = json.loads(run(capsys, "solve", folder, "--out", "-")[1])
     assert found["time"]["steps_max"] == [2]

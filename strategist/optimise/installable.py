@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from strategist.optimise.strategy import Strategy
-from strategist.radio.dwell import field_of, fits, step_time
+from strategist.radio.dwell import failed_reads, field_of, fits, step_time
 from strategist.radio.lawful import lawful_at
 from strategist.survey.policy import Policy
 from strategist.survey.records import Survey
@@ -50,6 +50,8 @@ def installable(strategy: Strategy, policy: Policy, survey: Survey) -> bool:
 
 def _fits(strategy: Strategy, policy: Policy, survey: Survey) -> bool:
     fields = [(mask.pointer, mask.length) for mask in strategy.masks]
-    step = step_time(policy.time, field_of(survey, policy.time), fields)
+    step = step_time(
+        policy.time, field_of(survey, policy.time), fields, failed_reads(survey, policy.time)
+    )
     dwell_s = policy.time.dwell_s
     return step is None or dwell_s is None or fits(len(strategy.levels_dbm), step.worst_s, dwell_s)

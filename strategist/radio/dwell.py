@@ -11,10 +11,11 @@ import numpy as np
 from strategist.errors import InputError
 from strategist.radio.rounds import TAGS_MAX, StepTime, step_seconds
 from strategist.radio.timing import LINK_PROFILES
-from strategist.survey.policy import Dwell
+from strategist.survey.policy import FAILED_READS_MAX, Dwell
+from strategist.survey.profile import peaks
 from strategist.survey.records import Survey
 
-__all__ = ["Field", "field_of", "fits", "step_time", "steps_by_masks"]
+__all__ = ["Field", "failed_reads", "field_of", "fits", "step_time", "steps_by_masks"]
 
 Field = tuple[int, int]  # (pointer, length) of a mask in bits, as on the air interface
 _SLACK = 1e-9  # three steps of 0.1 s fit into 0.3 s
@@ -35,20 +36,40 @@ def field_of(survey: Survey, time: Dwell) -> int:
     return tags
 
 
-def step_time(time: Dwell, tags: int, masks: Sequence[Field]) -> StepTime | None:
+def failed_reads(survey: Survey, time: Dwell) -> float:
+    """Share of reads that fail: as given, or as tags come and go in the survey, in whole per cent.
+
+    Above its turn-on a tag should be read at each level; where it was not, a read counts as failed.
+    Rounded up, so that steps of the same length are found once; 0 where nothing can be told.
+    """
+    if time.failed_read_rate is not None:
+        return time.failed_read_rate
+    if time.link is None:
+        return 0.0
+    found = peaks(survey.as_measured())
+    read = np.isfinite(found)
+    above = np.logical_or.accumulate(read, axis=1)[:, :-1] & ~np.isnan(found[:, 1:])
+    failed, all_above = int((above & ~read[:, 1:]).sum()), int(above.sum())
+    return min(FAILED_READS_MAX, math.ceil(100 * failed / max(1, all_above)) / 100)
+
+
+def step_time(
+    time: Dwell, tags: int, masks: Sequence[Field], failed: float = 0.0
+) -> StepTime | None:
     """Time of one step in which `tags` answer; None where the policy says nothing of it.
 
-    A measured `step_s` is taken as it is, masks included.
+    A measured `step_s` is taken as it is, masks included. `failed` is the share of reads that fail.
     """
     if time.step_s is not None:
         return StepTime(time.step_s, time.step_s, 1.0, 0.0, 0.0)
     if time.link is None:
         return None
-    return step_seconds(tags, masks, LINK_PROFILES[time.link], overhead_s=time.overhead_s)
+    profile, own_s = LINK_PROFILES[time.link], time.overhead_s
+    return step_seconds(tags, masks, profile, overhead_s=own_s, failed_reads=failed)
 
 
 def fits(steps: int, worst_s: float, dwell_s: float) -> bool:
-    """Whether so many steps, each of the worst length, fit into a pass."""
+    """Whether so many steps, each as long as 99 % of steps at most, fit into a pass."""
     return steps * worst_s <= dwell_s * (1 + _SLACK)
 
 
@@ -57,20 +78,21 @@ def steps_by_masks(
 ) -> tuple[int, ...]:
     """The most ladder steps of a chain of 0, 1, … masks: `most`, or fewer that fit the dwell.
 
-    Every step is counted at its worst, with the most tags that may answer and each mask as long on
-    the air as the longest of `fields`. Chains that leave no step are left out, so there may be
-    fewer than `slots` + 1 entries. Raises InputError where not even one step without masks fits.
+    Every step is counted as long as 99 % of steps at most, reads failing as in the survey, with the
+    most tags that may answer and each mask as long on the air as the longest of `fields`. Chains
+    that leave no step are left out, so there may be fewer than `slots` + 1 entries. Raises
+    InputError where not even one step without masks fits.
     """
     if time.dwell_s is None:
         return (most,) * (slots + 1)
-    tags, dwell_s = field_of(survey, time), time.dwell_s
+    tags, dwell_s, failed = field_of(survey, time), time.dwell_s, failed_reads(survey, time)
     longest: list[Field] = []
     if time.link is not None and fields:
         profile = LINK_PROFILES[time.link]
         longest = [max(fields, key=lambda field: profile.select_us(field[1], field[0]))]
     worst = []
     for masks in range(slots + 1 if fields else 1):
-        step = step_time(time, tags, longest * masks)
+        step = step_time(time, tags, longest * masks, failed)
         assert step is not None  # a dwell needs one of the two
         worst.append(step.worst_s)
     found = [min(most, math.floor(dwell_s * (1 + _SLACK) / worst_s)) for worst_s in worst]

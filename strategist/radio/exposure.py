@@ -19,7 +19,6 @@ __all__ = [
     "Group",
     "Guideline",
     "exposure_distance",
-    "local_reference_w_m2",
     "reference_field_v_m",
     "reference_w_m2",
 ]
@@ -75,15 +74,12 @@ def reference_field_v_m(group: Group, mhz: float) -> float:
     return (1.375 if group == "public" else 3.0) * math.sqrt(mhz)
 
 
-def local_reference_w_m2(group: Group, mhz: float) -> float:
-    """ICNIRP 2020 local exposure (6 min), W/m², 400-2000 MHz: 0.058 f^0.86, at work 0.29 f^0.86."""
-    _row("icnirp", group, mhz)
-    return float((0.058 if group == "public" else 0.29) * mhz**0.86)
-
-
 @dataclass(frozen=True)
 class ExposureDistance:
-    """The distance in m inside which the reference level may be exceeded, with its grounds."""
+    """The distance in m inside which the reference level may be exceeded, with its grounds.
+
+    `reference_v_m` is the level as a field, for whoever measures it (None: the FCC has none here).
+    """
 
     metres: float
     eirp_dbm: float
@@ -91,6 +87,7 @@ class ExposureDistance:
     guideline: Guideline
     group: Group
     reference_w_m2: float
+    reference_v_m: float | None
     ground_factor: float
     source: str
     assumptions: tuple[str, ...]
@@ -104,6 +101,7 @@ class ExposureDistance:
             "guideline": self.guideline,
             "group": self.group,
             "reference_w_m2": self.reference_w_m2,
+            "reference_v_m": self.reference_v_m,
             "ground_factor": self.ground_factor,
             "source": self.source,
             "assumptions": list(self.assumptions),
@@ -143,6 +141,7 @@ def exposure_distance(
         guideline=guideline,
         group=group,
         reference_w_m2=level,
+        reference_v_m=reference_field_v_m(group, mhz) if guideline == "icnirp" else None,
         ground_factor=factor,
         source=source,
         assumptions=assumptions,

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from strategist.errors import InputError
-from strategist.radio.dwell import field_of, step_time, steps_by_masks
+from strategist.radio.dwell import failed_reads, field_of, step_time, steps_by_masks
 from strategist.radio.lawful import lawful_at, region_of
-from strategist.radio.link import turn_on_dbm
+from strategist.radio.link import TAG_DBM, turn_on_dbm
 from strategist.survey.finding import Found
 from strategist.survey.order import figure, some
 from strategist.survey.policy import Policy, Radio
@@ -25,7 +25,6 @@ CURVES_MIN = 10  # fewer curves say nothing of the reader
 # over the 6 dB farthest above turn-on, 0.8 to 1.2 nearest it.
 PUBLISHED = (0.54, 0.75)
 SLOPE_LOW, SLOPE_HIGH = 0.4, 1.3  # outside all of these
-TAG_DBM = -18.0  # chip sensitivity of the budget (2010 and later: from memory)
 BETTER_DB, WORSE_DB = 10.0, 30.0  # 6 dB of hot spot and a newer chip; older, turned, wet or metal
 NO_REGION_MHZ = 900.0  # where no region says: at most 0.6 dB off over 840-960 MHz
 
@@ -145,12 +144,13 @@ def _time(survey: Survey, policy: Policy) -> Found:
         return
     try:
         (fits,) = steps_by_masks(survey, time, (), 0, most)
-        step = step_time(time, field_of(survey, time), ())
+        step = step_time(time, field_of(survey, time), (), failed_reads(survey, time))
     except InputError:
         return  # `check` says that nothing can be chosen
     if fits < most and step is not None:
         text = (
-            f"A pass lasts {time.dwell_s:g} s and a step without masks up to {step.worst_s:.3g} s: "
+            f"A pass lasts {time.dwell_s:g} s and a step without masks {step.worst_s:.3g} s"
+            f"{'' if time.link is None else ' or less in 99 % of steps'}: "
             f"{fits} of {most} ladder steps fit."
         )
         advice = "Measure step_s with the reader, slow the load down, or use a faster link."

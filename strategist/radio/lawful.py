@@ -9,7 +9,7 @@ import numpy as np
 
 from strategist.errors import InputError
 from strategist.radio.exposure import GROUND_FACTOR_OET65, ExposureDistance, exposure_distance
-from strategist.radio.link import eirp_dbm
+from strategist.radio.link import TAG_DBM, eirp_dbm, tag_range_m
 from strategist.radio.regions import (
     LawfulLevel,
     Region,
@@ -132,18 +132,21 @@ def exposure_json(exposure: ExposureDistance | str) -> dict[str, Any]:
 class PowerLimit:
     """What is lawful for an antenna and cable, and the distance to keep at `level_dbm`.
 
-    `level_dbm` None: no level was given and none can be named.
+    `level_dbm` None: no level was given and none can be named. `reach_m`: how far a tag in free
+    space may answer at it, a dipole with a chip of `link.TAG_DBM` (None without region or gain).
     """
 
     lawful: Lawful
     level_dbm: float | None
     exposure: ExposureDistance | str
+    reach_m: float | None = None
 
     def to_json(self) -> dict[str, Any]:
         return {
             "level_dbm": self.level_dbm,
             "lawful": self.lawful.to_json(),
             "exposure": exposure_json(self.exposure),
+            "reach_m": self.reach_m,
         }
 
 
@@ -154,4 +157,14 @@ def power_limit(radio: Radio, level_dbm: float | None = None) -> PowerLimit:
     if level is None:
         no_level = "No distance for exposure can be named: no level is given or lawful for sure."
         return PowerLimit(lawful, None, no_level)
-    return PowerLimit(lawful, level, exposure_at(level, radio))
+    return PowerLimit(lawful, level, exposure_at(level, radio), _reach_m(level, radio))
+
+
+def _reach_m(level_dbm: float, radio: Radio) -> float | None:
+    """How far a tag may answer at a level, at the low end of the band, where it is farthest."""
+    region, gain = region_of(radio), radio.antenna_gain_dbi
+    if region is None or gain is None:
+        return None
+    loss_db = 3.0 if radio.polarisation == "circular" else 0.0
+    radiated = eirp_dbm(level_dbm, gain, radio.cable_loss_db)
+    return tag_range_m(radiated, region.low_mhz, TAG_DBM, polarisation_loss_db=loss_db)

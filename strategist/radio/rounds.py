@@ -1,7 +1,8 @@
 """How long a ladder step lasts: rounds of framed ALOHA until nearly every tag is read.
 
-No bit errors, no capture, no time of the reader's own software: a real reader is slower, so
-measure a step (`step_s`) where it matters.
+A share of reads may fail: the tag answers alone, its slot is spent, and it stays unread. No
+capture, no time of the reader's own software: a real reader is slower, so measure a step (`step_s`)
+where it matters.
 """
 
 from __future__ import annotations
@@ -16,8 +17,10 @@ import numpy.typing as npt
 
 from strategist.radio.timing import LinkProfile, t4_us
 from strategist.radio.units import bounded, whole
+from strategist.survey.policy import FAILED_READS_MAX
 
 __all__ = [
+    "STEPS_WITHIN",
     "TAGS_MAX",
     "SlotShares",
     "StepTime",
@@ -31,6 +34,7 @@ Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
 TAGS_MAX = 2000  # answering in one step
+STEPS_WITHIN = 0.99  # of steps take no longer than what is called the worst of them
 _RUNS, _SEED = 1000, 20_250_101  # simulated steps; the mean is then good to about 1 %
 _READ_SHARE = 0.999  # a step lasts until this share of the tags is read
 
@@ -61,6 +65,9 @@ def nearest_q(tags: int) -> int:
     return min(15, round(math.log2(many))) if many > 1 else 0
 
 
+_NEAREST_Q = np.array([nearest_q(tags) for tags in range(TAGS_MAX + 1)], np.int64)
+
+
 def round_us(tags: int, q: int, profile: LinkProfile) -> float:
     """Expected length in us of one inventory round of 2^Q slots with `tags` answering."""
     slots = 1 << whole("q", q, 0, 15, "")
@@ -75,7 +82,8 @@ def round_us(tags: int, q: int, profile: LinkProfile) -> float:
 
 @dataclass(frozen=True)
 class StepTime:
-    """Time in s of one ladder step: mean, and the `quantile` (never below the mean)."""
+    """Time in s of one ladder step: mean, and what the share `quantile` of steps takes at most
+    (never below the mean)."""
 
     expected_s: float
     worst_s: float
@@ -90,7 +98,8 @@ def step_seconds(
     profile: LinkProfile,
     *,
     overhead_s: float = 0.0,
-    quantile: float = 0.99,
+    quantile: float = STEPS_WITHIN,
+    failed_reads: float = 0.0,
 ) -> StepTime:
     """Time of a step: one Select per mask, then rounds until 99.9 % of `tags` are read.
 
@@ -98,17 +107,19 @@ def step_seconds(
     bits. Every round has the Q nearest to the tags still unread; a tag that was read keeps quiet;
     the step ends with the round in which at most 0.1 % are unread (none, below 1000 tags). That
     is an ideal choice of Q: readers that must guess need more. `overhead_s` is added as given:
-    carrier settling and the reader's own time. The rounds are simulated 1000 times with a fixed
-    seed, so the same input gives the same answer.
+    carrier settling and the reader's own time. `failed_reads` (0 to 0.9) is the chance that a tag
+    which answers alone is not read all the same; its slot is counted as long as one that is. The
+    rounds are simulated 1000 times with a fixed seed, so the same input gives the same answer.
     """
     count = whole("tags", tags, 0, TAGS_MAX, "tags")
     share = bounded("quantile", quantile, 0.5, 0.999, "")
     fixed = bounded("overhead_s", overhead_s, 0, 60, "s")
+    failed = bounded("failed_reads", failed_reads, 0, FAILED_READS_MAX, "")
     waits = (
         profile.select_us(length, pointer) + t4_us(profile.rtcal_us) for pointer, length in masks
     )
     select_s = math.fsum(waits) / 1e6
-    total_us, rounds = _simulated_us(count, profile)
+    total_us, rounds = _simulated_us(count, profile, failed)
     mean_us = float(total_us.mean())
     worst_us = max(mean_us, float(np.quantile(total_us, share)))
     return StepTime(
@@ -121,7 +132,7 @@ def step_seconds(
 
 
 @lru_cache(maxsize=256)
-def _simulated_us(tags: int, profile: LinkProfile) -> tuple[Floats, Ints]:
+def _simulated_us(tags: int, profile: LinkProfile, failed: float) -> tuple[Floats, Ints]:
     """Length in us and number of rounds of each simulated step; read-only, shape (runs,)."""
     generator = np.random.default_rng(_SEED)
     left = np.full(_RUNS, tags, np.int64)
@@ -130,7 +141,7 @@ def _simulated_us(tags: int, profile: LinkProfile) -> tuple[Floats, Ints]:
     active = np.arange(_RUNS)  # an empty field still costs one round
     while len(active):
         single, lengths = _play_round(left[active], profile, generator)
-        left[active] -= single
+        left[active] -= generator.binomial(single, 1 - failed) if failed else single
         total[active] += lengths
         rounds[active] += 1
         active = active[left[active] > done_at]
@@ -142,11 +153,11 @@ def _simulated_us(tags: int, profile: LinkProfile) -> tuple[Floats, Ints]:
 def _play_round(
     left: Ints, profile: LinkProfile, generator: np.random.Generator
 ) -> tuple[Ints, Floats]:
-    """One round in every run, `left` tags answering in each: tags read, and length in us.
+    """One round in every run, `left` tags answering in each: tags alone in a slot, and its us.
 
     The slots of all runs lie one after the other on one axis.
     """
-    slots = 1 << np.rint(np.log2(np.maximum(left, 1))).astype(np.int64)  # nearest_q of each run
+    slots = 1 << _NEAREST_Q[left]
     first = np.cumsum(slots) - slots
     chosen = np.repeat(first, left) + generator.integers(0, np.repeat(slots, left))
     held = np.bincount(chosen, minlength=int(slots.sum()))

@@ -17,9 +17,7 @@ __all__ = [
     "LINK_PROFILES",
     "LinkProfile",
     "blf_khz",
-    "t1_range_us",
     "t1_us",
-    "t2_range_us",
     "t4_us",
 ]
 
@@ -41,18 +39,6 @@ def blf_khz(divide_ratio: DivideRatio, trcal_us: float) -> float:
 def t1_us(rtcal_us: float, khz: float) -> float:
     """Nominal wait in us from a command to the tag's reply: max(RTcal, 10 Tpri)."""
     return max(bounded("rtcal_us", rtcal_us, 10, 100, "us"), 10 * _tpri_us(khz))
-
-
-def t1_range_us(rtcal_us: float, khz: float, tolerance: float) -> tuple[float, float]:
-    """Shortest and longest T1 in us; `tolerance` is the link frequency's, as a share (FrT)."""
-    share = bounded("tolerance", tolerance, 0, 0.25, "")
-    nominal = t1_us(rtcal_us, khz)
-    return nominal * (1 - share) - 2, nominal * (1 + share) + 2
-
-
-def t2_range_us(khz: float) -> tuple[float, float]:
-    """Shortest and longest wait in us of the reader after a tag's reply: 3 to 20 Tpri."""
-    return 3 * _tpri_us(khz), 20 * _tpri_us(khz)
 
 
 def t4_us(rtcal_us: float) -> float:

@@ -15,15 +15,10 @@ __all__ = [
     "DIPOLE_GAIN",
     "SPEED_OF_LIGHT",
     "bounded",
-    "db_to_ratio",
     "dbm_to_mw",
     "dbm_to_w",
-    "eirp_to_erp_dbm",
-    "eirp_to_erp_w",
     "erp_to_eirp_dbm",
-    "erp_to_eirp_w",
     "mw_to_dbm",
-    "ratio_to_db",
     "w_to_dbm",
     "wavelength_m",
     "whole",
@@ -55,16 +50,6 @@ def whole(name: str, value: int, low: int, high: int, unit: str) -> int:
     return int(value)
 
 
-def db_to_ratio(db: float) -> float:
-    """Power ratio of a difference in dB."""
-    return float(10 ** (bounded("db", db, -400, 400, "dB") / 10))
-
-
-def ratio_to_db(ratio: float) -> float:
-    """dB of a power ratio above 0."""
-    return 10 * math.log10(bounded("ratio", ratio, 1e-40, 1e40, ""))
-
-
 def dbm_to_mw(dbm: float) -> float:
     """Milliwatts of a power in dBm."""
     return float(10 ** (bounded("dbm", dbm, -300, 300, "dBm") / 10))
@@ -85,24 +70,9 @@ def w_to_dbm(watts: float) -> float:
     return mw_to_dbm(bounded("watts", watts, 1e-33, 1e27, "W") * 1000)
 
 
-def erp_to_eirp_w(erp_w: float) -> float:
-    """E.i.r.p. (over isotropic) in W of an e.r.p. (over a dipole) in W: times 1.64."""
-    return bounded("erp_w", erp_w, 0, 1e27, "W") * DIPOLE_GAIN
-
-
-def eirp_to_erp_w(eirp_w: float) -> float:
-    """E.r.p. in W of an e.i.r.p. in W: divided by 1.64."""
-    return bounded("eirp_w", eirp_w, 0, 1e27, "W") / DIPOLE_GAIN
-
-
 def erp_to_eirp_dbm(erp_dbm: float) -> float:
     """E.i.r.p. in dBm of an e.r.p. in dBm: 2.148 dB more (the same 1.64)."""
     return bounded("erp_dbm", erp_dbm, -300, 300, "dBm") + DIPOLE_DB
-
-
-def eirp_to_erp_dbm(eirp_dbm: float) -> float:
-    """E.r.p. in dBm of an e.i.r.p. in dBm: 2.148 dB less."""
-    return bounded("eirp_dbm", eirp_dbm, -300, 300, "dBm") - DIPOLE_DB
 
 
 def wavelength_m(mhz: float) -> float:

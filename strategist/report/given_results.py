@@ -81,6 +81,13 @@ class _Guarded:
 
 
 @_dataclass
+class _WorstCase:
+    loss: float
+    missed: int
+    stray: int
+
+
+@_dataclass
 class _PowerMargin:
     holds_db: float
     fails_db: float | None
@@ -142,8 +149,10 @@ class _Exposure:
 class _Time:
     expected_s: float
     worst_s: float
+    step_worst_s: float
     dwell_s: float | None
     fits: bool | None
+    quantile: float | None = None
 
 
 @_dataclass
@@ -174,6 +183,7 @@ class _Result:
     exposure: _Exposure | None = None
     time: _Time | None = None
     predicted: _Predicted | None = None
+    worst_case: _WorstCase | None = None
 
 
 @_dataclass

@@ -6,9 +6,11 @@ import math
 
 from strategist.radio.exposure import ExposureDistance
 from strategist.radio.lawful import Lawful, PowerLimit
+from strategist.radio.link import TAG_DBM
 from strategist.radio.regions import CAUTION
 from strategist.report.lines import labelled, paragraph
 from strategist.survey.order import figure, some
+from strategist.trust.intervals import percent
 from strategist.trust.on_air import LadderTime, OnAir
 
 __all__ = ["on_air_lines", "power_limit_text"]
@@ -31,6 +33,8 @@ def power_limit_text(limit: PowerLimit) -> str:
         level = math.floor(limit.level_dbm * 100 + 1e-6) / 100
         lines += labelled("level", f"{figure(level)} dBm")
     lines += labelled("exposure", _exposure(limit.exposure))
+    if limit.reach_m is not None:
+        lines += labelled("reach", _reach(limit.reach_m))
     return "\n".join([*lines, "Caution", *paragraph(CAUTION)])
 
 
@@ -43,29 +47,46 @@ def _lawful(lawful: Lawful, fate: str) -> list[str]:
     return labelled("lawful", text)
 
 
+def _reach(metres: float) -> str:
+    return (
+        f"a tag of {TAG_DBM:g} dBm may answer from up to {metres:.1f} m in the antenna's best "
+        "direction (free space; farther with reflections or a newer chip): what lies within it "
+        "belongs in the survey."
+    )
+
+
 def _exposure(exposure: ExposureDistance | str) -> str:
     """The distance and its grounds; the JSON has all assumptions."""
     if isinstance(exposure, str):
         return exposure
     ground = exposure.ground_factor
+    field = "" if exposure.reference_v_m is None else f" or {exposure.reference_v_m:.3g} V/m"
     reflected = "no reflection" if ground == 1 else f"reflection x {ground:g} in power density"
+    level = f"{exposure.reference_w_m2:.3g} W/m²{field} at {exposure.mhz:g} MHz"
     return (
         f"keep people {math.ceil(exposure.metres * 100) / 100:.2f} m away: nearer, the "
-        f"{exposure.guideline.upper()} reference level for the general public "
-        f"({exposure.reference_w_m2:.3g} W/m² at {exposure.mhz:g} MHz, {exposure.source}) may be "
-        f"exceeded, with {exposure.eirp_dbm:.1f} dBm e.i.r.p. all the time in the antenna's best "
-        f"direction, far field, {reflected}. Implants and other devices may need more; a qualified "
-        "person assesses the place."
+        f"{exposure.guideline.upper()} reference level for the general public ({level}, "
+        f"{exposure.source}) may be exceeded, with {exposure.eirp_dbm:.1f} dBm e.i.r.p. all the "
+        f"time in the antenna's best direction, far field, {reflected}. Implants and other devices "
+        "may need more; a qualified person assesses the place."
     )
 
 
 def _time(time: LadderTime) -> str:
-    text = f"expected {_seconds(time.expected_s)} a pass, at worst {_seconds(time.worst_s)}"
+    text = f"expected {_seconds(time.expected_s)} a pass; "
+    if time.quantile is None:
+        text += f"the whole ladder {_seconds(time.worst_s)}"
+    else:
+        text += (
+            f"{100 * time.quantile:g} % of steps take {_seconds(time.step_worst_s)} or less, a "
+            f"ladder of such steps {_seconds(time.worst_s)}"
+        )
     if time.dwell_s is not None:
         verdict = "fits" if time.fits else "does NOT fit"
         text += f": {verdict} the {figure(time.dwell_s)} s of a pass"
     if time.tags is not None:
-        text += f" (estimated, up to {time.tags} tags in the field)"
+        failed = percent(time.failed_reads or 0.0)
+        text += f" (estimated, up to {time.tags} tags in the field, {failed} of reads fail)"
     else:
         text += " (by step_s)"
     most = time.steps_max

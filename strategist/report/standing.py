@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Callable
+
 from strategist.report.lines import labelled
 from strategist.survey.order import figure
 from strategist.trust.intervals import Rate, interval_words, percent
@@ -21,6 +24,7 @@ def standing_lines(standing: Standing) -> list[str]:
     ):
         between = f"{rate_words(rate)} {each}; " if rate.rate is not None else ""
         lines += labelled(label, between + sentence)
+    lines += labelled("", _per_pass(rates.stray_per_pass))
     return [*lines, "Margins", *_guarded(standing), *margin_lines(standing)]
 
 
@@ -31,12 +35,26 @@ def rate_words(rate: Rate) -> str:
     return f"{percent(rate.rate)} ({interval_words(rate)})"
 
 
+def _per_pass(rate: Rate) -> str:
+    """Strays a pass with their interval, rounded outward to two figures."""
+    low, high = _two_figures(rate.low - 1e-9, math.floor), _two_figures(rate.high, math.ceil)
+    return f"{_two_figures(rate.rate or 0.0, round)} strays a pass ({low} to {high})"
+
+
+def _two_figures(number: float, towards: Callable[[float], int]) -> str:
+    """A number with two figures: 0.0487 rounded up is "0.049", 12.3 is "13"; below 1e-6 "0"."""
+    if number <= 1e-6:
+        return "0"
+    places = 1 - math.floor(math.log10(number))
+    return f"{towards(number * 10**places) / 10**places:.{max(0, places)}f}"
+
+
 def _guarded(standing: Standing) -> list[str]:
     guarded = standing.guarded
     text = (
         f"loss {figure(guarded.loss)} ({guarded.outcome.missed} missed, {guarded.outcome.stray} "
-        f"stray) if every tag drifts the wrong way by {figure(guarded.guard.power_db)} dB of "
-        f"power and {figure(guarded.guard.rssi_db)} dB of RSSI"
+        f"stray) if every tag drifts the wrong way by the whole {figure(guarded.guard.power_db)} "
+        f"dB of power and {figure(guarded.guard.rssi_db)} dB of RSSI"
     )
     if guarded.widened is not None:
         text += (
@@ -48,7 +66,12 @@ def _guarded(standing: Standing) -> list[str]:
             f"; {figure(one.asked_dbm)} dBm ({one.role}) was not surveyed, "
             f"{figure(one.used_dbm)} stands in"
         )
-    return labelled("guarded", text)
+    worst = standing.worst
+    at_worst = (
+        f"loss {figure(worst.loss)} ({worst.missed} missed, {worst.stray} stray): the most that "
+        "drift can cost if each tag drifts its own way by no more than that"
+    )
+    return [*labelled("guarded", text), *labelled("at worst", at_worst)]
 
 
 def margin_lines(standing: Standing) -> list[str]:

@@ -17,6 +17,7 @@ from pydantic.dataclasses import dataclass
 
 __all__ = [
     "DECIMALS",
+    "FAILED_READS_MAX",
     "GUARD_POWER_DB_MAX",
     "GUARD_RSSI_DB_MAX",
     "LEVEL_DBM_MAX",
@@ -47,6 +48,7 @@ __all__ = [
 LEVEL_DBM_MIN, LEVEL_DBM_MAX = -20.0, 40.0  # conducted transmit power that a survey may hold
 RSSI_DBM_MIN, RSSI_DBM_MAX = -120.0, 0.0  # peak RSSI that a reader may report
 GUARD_POWER_DB_MAX, GUARD_RSSI_DB_MAX = 30.0, 60.0
+FAILED_READS_MAX = 0.9  # more of them failing is no link
 PREDICT_BETWEEN_DB = 4.0  # levels this far apart hold a prediction between them
 PREDICT_BEYOND_DB = 1.0  # and one this far beyond the last
 DECIMALS = 6  # levels and RSSI are rounded to this, so that equal figures are equal numbers
@@ -186,7 +188,9 @@ class Dwell:
 
     `step_s` is the whole step as measured with the reader; or `link` names how reader and tags
     talk, from which a step is estimated: `tags_in_field` tags that answer (None: the most that any
-    surveyed pass presents) and `overhead_s` of the reader's own time.
+    surveyed pass presents), `overhead_s` of the reader's own time, and `failed_read_rate`, the
+    share of reads that fail though the tag answers alone (None: the come-and-go of the survey,
+    which is less where it listened long at a level).
     """
 
     dwell_s: Annotated[float, Field(gt=0, le=86400)] | None = None
@@ -194,13 +198,15 @@ class Dwell:
     link: LinkName | None = None
     tags_in_field: Annotated[Whole, Field(ge=0, le=2000)] | None = None
     overhead_s: Annotated[float, Field(ge=0, le=60)] = 0.0
+    failed_read_rate: Annotated[float, Field(ge=0, le=FAILED_READS_MAX)] | None = None
 
     @model_validator(mode="after")
     def _one_way(self) -> Dwell:
         if self.step_s is not None and self.link is not None:
             raise ValueError("step_s (measured) or link (estimated), not both")
-        if self.link is None and (self.tags_in_field is not None or self.overhead_s):
-            raise ValueError("link, where tags_in_field or overhead_s is given")
+        of_link = (self.tags_in_field, self.overhead_s or None, self.failed_read_rate)
+        if self.link is None and of_link != (None, None, None):
+            raise ValueError("link, where tags_in_field, overhead_s or failed_read_rate is given")
         if self.dwell_s is not None and self.step_s is None and self.link is None:
             raise ValueError("step_s or link as well, or how long a step takes is not known")
         return self

@@ -5,9 +5,7 @@ from __future__ import annotations
 from strategist.errors import InputError
 from strategist.tags.fields import Field, read_bits
 
-__all__ = ["pc_fields", "pc_word"]
-
-_WORDS_MAX = 31  # the length field has 5 bits
+__all__ = ["pc_fields"]
 
 
 def pc_fields(pc_hex: str) -> tuple[Field, Field, Field, Field, Field]:
@@ -29,14 +27,3 @@ def pc_fields(pc_hex: str) -> tuple[Field, Field, Field, Field, Field]:
         Field("toggle", 23, 1, toggle, str(toggle), True, "ISO AFI" if toggle else "GS1 EPC"),
         Field(named, 24, 8, last, f"{last:02X}", True, f"{named} {last:02X}h"),
     )
-
-
-def pc_word(epc_hex: str) -> str:
-    """The plain PC word of an EPC (all bits but the length zero), as 4 hex digits.
-
-    Raises InputError where the EPC is not a whole number of 16-bit words, 31 at most.
-    """
-    words, over = divmod(len(read_bits(epc_hex, "EPC")), 16)
-    if over or words > _WORDS_MAX:
-        raise InputError.one("EPC", epc_hex, f"whole 16-bit words, {_WORDS_MAX} at most")
-    return f"{words << 11:04X}"

@@ -8,6 +8,7 @@ from typing import Any
 from strategist.optimise.strategy import Strategy
 from strategist.survey.records import ReadPoint
 from strategist.trust.acceptance import RunVerdict, judge_run
+from strategist.trust.dependence import dependence_of
 from strategist.trust.drift import Drift, drift_between
 from strategist.trust.evaluate import Outcome, evaluate
 from strategist.trust.on_air import on_air_of
@@ -75,15 +76,16 @@ def accept(
     outcome = evaluate(read_point.survey, read_point.policy, strategy)
     trials = [p for p in outcome.by_pass if p.wanted]
     failures = sum(bool(p.missed) for p in trials)
-    verdict = judge_run(rate_limit, failures, len(trials), confidence)
+    dependence = dependence_of(read_point.survey, outcome)
+    verdict = judge_run(rate_limit, failures, len(trials), confidence, dependence.part)
     drift = None if against is None else drift_between(against, read_point)
     on_air = on_air_of(read_point.survey, read_point.policy, strategy, outcome)
     return AcceptanceRun(
         read_point.name,
         strategy,
         outcome,
-        rates_of(outcome),
+        rates_of(outcome, dependence),
         verdict,
         drift,
-        (*on_air.warnings, *read_point.warnings),
+        (*on_air.warnings, *dependence.warnings, *read_point.warnings),
     )

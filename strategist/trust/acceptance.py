@@ -161,19 +161,20 @@ class RunVerdict:
 
 
 def judge_run(
-    rate_limit: float, failures: int, passes: int, confidence: float = 0.95
+    rate_limit: float, failures: int, passes: int, confidence: float = 0.95, part: float = 1.0
 ) -> RunVerdict:
     """Judge a run of passes against a limit of the true failure rate.
 
     `pass`: the upper bound is at most the limit. `fail`: the lower bound is above it. `not
-    enough`: the run can show neither.
+    enough`: the run can show neither. `part` (0 to 1) is the share of the passes that counts,
+    where neighbours are alike.
     """
     limit = _check_limit(rate_limit)
     share = check_confidence(confidence)
     k, n = check_counts(failures, passes, ("failures", "passes"))
-    lower, upper = lower_bound(k, n, share), upper_bound(k, n, share)
+    lower, upper = lower_bound(k, n, share, part), upper_bound(k, n, share, part)
     verdict: Verdict = "not enough"
-    if _shows(limit, share, n, k):  # the same as upper <= limit, free of root-finding noise
+    if _shows(limit, share, n, k) and (part == 1 or upper <= limit):  # free of rounding noise
         verdict = "pass"
     elif lower > limit:
         verdict = "fail"
@@ -187,6 +188,8 @@ def judge_run(
     sentence = (
         f"{k} of {n} passes failed: {shown[verdict]} (One-sided, {share * 100:g} % confidence.)"
     )
+    if part < 1:
+        sentence += f" Neighbouring passes are alike: the {n} count as {part * n:.2g}."
     if verdict == "not enough" and k <= _FAILURES_MAX:
         needed = _fewest_passes(limit, share, k)
         so_many = f"at most {k} failures" if k else "no failure"

@@ -16,16 +16,22 @@ from strategist.survey.soundness import soundness
 from strategist.survey.turn_on import turn_on
 from strategist.tags.telling import data_findings
 from strategist.trust.acceptance import plan_acceptance
+from strategist.trust.dependence import Dependence, dependence_findings, dependence_of
 
 __all__ = ["diagnose"]
 
 _RATE_LEAST = 1e-6  # a limit of 0 cannot be shown by any number of passes
 
 
-def diagnose(read_point: ReadPoint, strategy: Strategy | None = None) -> tuple[Finding, ...]:
+def diagnose(
+    read_point: ReadPoint,
+    strategy: Strategy | None = None,
+    dependence: Dependence | None = None,
+) -> tuple[Finding, ...]:
     """The findings on a read point, and on the strategy chosen for it: those that weaken it first.
 
-    Each gives a figure and a sentence of advice.
+    Each gives a figure and a sentence of advice. `dependence` is that of the strategy's outcome
+    (None: the links of the survey alone tell whether neighbouring passes are alike).
     """
     survey, policy = read_point.survey, read_point.policy
     reached: Bools = np.logical_or.reduce(survey.tried, axis=0)
@@ -38,6 +44,7 @@ def diagnose(read_point: ReadPoint, strategy: Strategy | None = None) -> tuple[F
         power_findings(tried, on),
         rssi_findings(tried, on),
         radio_findings(tried, policy, on),
+        dependence_findings(dependence or dependence_of(survey)),
     ]
     if strategy is not None:
         checks.append(_edge(tried, strategy))

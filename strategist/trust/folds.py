@@ -19,6 +19,7 @@ from strategist.survey.order import figure
 from strategist.survey.policy import Policy
 from strategist.survey.records import Floats, Ints, ReadPoint, Survey
 from strategist.tags.mask import Mask
+from strategist.trust.dependence import dependence_of
 from strategist.trust.evaluate import Outcome, PassOutcome, evaluate
 from strategist.trust.rates import Rates, rates_of
 
@@ -129,8 +130,8 @@ def cross_validate(
     lost, fitted = _losses(held_out, policy), _losses(outcome, policy)
     chance = _chance(lost - fitted)
     again = _again(strategy, strategies)
-    fitted_rates = rates_of(outcome)
-    rates = rates_of(held_out).spanning(fitted_rates)
+    fitted_rates = rates_of(outcome, dependence_of(survey, outcome))
+    rates = rates_of(held_out, dependence_of(survey, held_out)).spanning(fitted_rates)
     warnings = []
     if chance < _REAL:
         warnings.append(

@@ -1,4 +1,4 @@
-"""The guarded loss: what a strategy costs when power and RSSI drift the wrong way for every tag.
+"""The guarded loss: what a strategy costs when every tag drifts the whole guard the wrong way.
 
 The two guards (`guard.power_db` = d, `guard.rssi_db` = g) turn the reads of each (pass, tag):
 
@@ -15,8 +15,9 @@ The two guards (`guard.power_db` = d, `guard.rssi_db` = g) turn the reads of eac
 - The mask chain is unchanged; a guarded read passes when its RSSI, so shifted and rounded to six
   decimals, is at or above the cutoff. The ladder walks and stops on what is accepted so.
 
-With both guards 0 the guarded loss is the loss. It may also be lower than the loss, where a stray
-that was read at L was not read at the higher level.
+With both guards 0 the guarded loss is the loss. It is no bound: it may be lower than the loss,
+where a stray that was read at L was not read at the higher level, and drift that is smaller, or
+goes the wrong way for some tags alone, may cost more (`trust.worst_case` finds the most).
 """
 
 from __future__ import annotations
@@ -42,6 +43,7 @@ __all__ = [
     "guarded_outcome",
     "level_at",
     "measured_levels",
+    "widened",
 ]
 
 Way = Literal["down", "up"]
@@ -104,7 +106,7 @@ def guarded_outcome(
     """
     guard = guard or policy.guard
     steps = surveyed_steps(survey, strategy)
-    wide = _widened(survey, guard, steps)
+    wide = widened(survey, guard, steps)
     accepted: list[dict[int, set[int]]] = []
     stand_ins: list[StandIn] = []
     wanted = _wanted_reads(survey)
@@ -155,7 +157,7 @@ def _alike(survey: Survey, step: int) -> list[tuple[Bools, Bools, bool]]:
     return [(which == number, row[:-1], bool(row[-1])) for number, row in enumerate(rows)]
 
 
-def _widened(survey: Survey, guard: Guard, steps: Sequence[int]) -> Guard | None:
+def widened(survey: Survey, guard: Guard, steps: Sequence[int]) -> Guard | None:
     """The guard at predicted steps; None where no pass has one."""
     predicted = survey.predicted
     if predicted is None or not predicted.pairs[:, steps].any():

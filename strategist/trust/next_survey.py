@@ -63,9 +63,10 @@ def next_survey(
     """
     rates = rates_of(outcome) if cross is None else cross.held_out_rates
     missed = rates.missed_by_pass
-    rate = clopper_pearson(missed.events, missed.trials)
-    passes, reason = _passes(rate, read_point.policy)
-    then = _with_more(rate, passes)
+    part = rates.dependence.part
+    rate = clopper_pearson(missed.events, missed.trials, part=part)
+    passes, reason = _passes(rate, read_point.policy, part)
+    then = _with_more(rate, passes, part)
     levels, reasons = _levels(read_point, strategy, cross)
     return NextSurvey(passes, levels, _half(rate), _half(then), (reason, *reasons))
 
@@ -74,18 +75,18 @@ def _half(rate: Rate) -> float:
     return (rate.high - rate.low) / 2
 
 
-def _with_more(rate: Rate, passes: int) -> Rate:
-    """The interval if the next passes fail as often."""
+def _with_more(rate: Rate, passes: int, part: float) -> Rate:
+    """The interval if the next passes fail as often, and neighbours are as much alike."""
     trials = rate.trials + passes
-    return clopper_pearson(round((rate.rate or 0.0) * trials), trials)
+    return clopper_pearson(round((rate.rate or 0.0) * trials), trials, part=part)
 
 
-def _passes(rate: Rate, policy: Policy) -> tuple[int, str]:
+def _passes(rate: Rate, policy: Policy, part: float) -> tuple[int, str]:
     """How many more passes to survey, and what to do in words."""
     limit, now = policy.limits.missed_rate_max, rate.rate or 0.0
     if limit is None or not 1e-6 <= limit < 1:
         more = max(rate.trials, 1)
-        while _half(_with_more(rate, more)) > _half(rate) / 2 and more < _PASSES_MAX:
+        while _half(_with_more(rate, more, part)) > _half(rate) / 2 and more < _PASSES_MAX:
             more += max(1, more // 4)
         return more, (
             f"survey {more} more passes as loads come, over several days: they would halve the "

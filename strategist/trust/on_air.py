@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from strategist.optimise.strategy import Strategy
-from strategist.radio.dwell import Field, field_of, fits, step_time
+from strategist.radio.dwell import Field, failed_reads, field_of, fits, step_time
 from strategist.radio.exposure import ExposureDistance
 from strategist.radio.lawful import Lawful, exposure_at, exposure_json, lawful_at
 from strategist.radio.regions import levels_above
@@ -25,8 +25,10 @@ __all__ = ["LadderTime", "OnAir", "on_air_of", "unlawful"]
 _GIVEN = ("a step takes as long as given, whatever the masks and the tags",)
 _ESTIMATED = (
     "expected: each pass with its own tags that the masks let through, ended where it stopped",
-    "worst: every step walked, each as long as 99 % of steps at most",
-    "rounds of framed ALOHA until 99.9 % of the tags are read, with the best Q; no bit errors and "
+    "worst: every step walked, each as long as 99 % of steps at most; one step in 100 takes longer",
+    "rounds of framed ALOHA until 99.9 % of the tags are read, with the best Q",
+    "reads fail by failed_read_rate, or as often as tags were not read above their turn-on in the "
+    "survey, which is too seldom where it listened long at a level",
     "no time of the reader's own but overhead_s: measure a step (step_s) where it matters",
 )
 
@@ -36,7 +38,8 @@ class LadderTime:
     """Times in s of a strategy in a pass of `dwell_s` (None: not limited).
 
     `expected_s` is the mean over the surveyed passes; `worst_s` that of the whole ladder, each step
-    at its worst (`step_worst_s`), with `tags` in the field (None: the step was measured).
+    as long as the share `quantile` of steps at most (`step_worst_s`), with `tags` in the field and
+    `failed_reads` of 1 failing (all three None: the step was measured).
     `steps_max[k]` is the most steps that were searched with k masks (None: nothing was searched).
     """
 
@@ -44,7 +47,9 @@ class LadderTime:
     worst_s: float
     step_worst_s: float
     dwell_s: float | None
+    quantile: float | None
     tags: int | None
+    failed_reads: float | None
     steps_max: tuple[int, ...] | None
     assumptions: tuple[str, ...]
 
@@ -58,9 +63,11 @@ class LadderTime:
             "expected_s": self.expected_s,
             "worst_s": self.worst_s,
             "step_worst_s": self.step_worst_s,
+            "quantile": self.quantile,
             "dwell_s": self.dwell_s,
             "fits": self.fits,
             "tags_in_field": self.tags,
+            "failed_read_rate": self.failed_reads,
             "steps_max": None if self.steps_max is None else list(self.steps_max),
             "assumptions": list(self.assumptions),
         }
@@ -120,7 +127,8 @@ def _time(
     time = policy.time
     fields = [(mask.pointer, mask.length) for mask in strategy.masks]
     tags = field_of(survey, time)
-    step = step_time(time, tags, fields)
+    failed = failed_reads(survey, time)
+    step = step_time(time, tags, fields, failed)
     if step is None:
         return None
     measured = time.step_s is not None
@@ -129,7 +137,9 @@ def _time(
         worst_s=len(strategy.levels_dbm) * step.worst_s,
         step_worst_s=step.worst_s,
         dwell_s=time.dwell_s,
+        quantile=None if measured else step.quantile,
         tags=None if measured else tags,
+        failed_reads=None if measured else failed,
         steps_max=None,
         assumptions=_GIVEN if measured else _ESTIMATED,
     )
@@ -139,7 +149,7 @@ def _expected_s(
     survey: Survey, policy: Policy, strategy: Strategy, outcome: Outcome, fields: list[Field]
 ) -> float:
     """Mean over the passes: the steps walked, each as long as the tags of the pass make it."""
-    time = policy.time
+    time, failed = policy.time, failed_reads(survey, policy.time)
     through = np.array([chain_accepts(strategy.masks, tag) for tag in survey.tags], bool)
     answering = np.bincount(
         survey.roster_pass, through[survey.roster_tag], len(survey.pass_ids)
@@ -151,7 +161,7 @@ def _expected_s(
         walked[tags] += one.steps
     total = 0.0
     for tags, steps in walked.items():
-        step = step_time(time, tags, fields)
+        step = step_time(time, tags, fields, failed)
         assert step is not None
         total += steps * step.expected_s
     return total / outcome.passes

@@ -1,6 +1,7 @@
 """Missed and stray rates of an outcome with their intervals, and the plain sentence.
 
-By pass is the count to trust first: passes are independent, tags within a pass may fail together.
+By pass is the count to trust first: tags within a pass may fail together. Passes are taken as
+independent; where neighbours are alike (`trust.dependence`), they count as fewer.
 """
 
 from __future__ import annotations
@@ -8,12 +9,12 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Any
 
+from strategist.trust.by_pass import missed_rate, stray_count
+from strategist.trust.dependence import INDEPENDENT, Dependence
 from strategist.trust.evaluate import Outcome
-from strategist.trust.intervals import Rate, bootstrap_rate, clopper_pearson, rate_sentence
+from strategist.trust.intervals import Rate, clopper_pearson, rate_sentence
 
 __all__ = ["Rates", "rate_json", "rates_of"]
-
-_SEED = 7  # of the bootstrap, fixed: the same outcome has the same interval
 
 
 @dataclass(frozen=True)
@@ -21,24 +22,24 @@ class Rates:
     """The rates of one outcome, each with a 95 % interval of the true rate.
 
     `missed_by_tag`: missed per wanted tag presented; exact (Clopper–Pearson) where no pass
-    presents more than one, else with the trials that independent tags with the same spread over
-    passes would have. `missed_by_pass`: passes with a miss per pass with a wanted tag.
-    `stray_by_pass`: passes with a stray per pass (both exact). `stray_per_pass`: strays reported
-    per pass, the `stray_rate` of limits; its interval allows for strays that come together.
+    presents more than one, else by pass (`trust.by_pass`). `missed_by_pass`: passes with a miss per
+    pass with a wanted tag. `stray_by_pass`: passes with a stray per pass (both exact).
+    `stray_per_pass`: strays reported per pass, the `stray_rate` of limits, by pass for any law of
+    strays a pass. `dependence`: how many of the passes all these count.
     """
 
     missed_by_tag: Rate
     missed_by_pass: Rate
     stray_by_pass: Rate
     stray_per_pass: Rate
+    dependence: Dependence = INDEPENDENT
 
     @property
     def sentences(self) -> tuple[str, str]:
         """What the counts by pass allow the true rates to be."""
-        missed, stray = self.missed_by_pass, self.stray_by_pass
         return (
-            rate_sentence(missed.events, missed.trials, _passes(missed.events, "a miss")),
-            rate_sentence(stray.events, stray.trials, _passes(stray.events, "a stray")),
+            _sentence(self.missed_by_pass, "a miss", self.dependence.part),
+            _sentence(self.stray_by_pass, "a stray", self.dependence.part),
         )
 
     def spanning(self, other: Rates) -> Rates:
@@ -48,6 +49,7 @@ class Rates:
             _spanning(self.missed_by_pass, other.missed_by_pass),
             _spanning(self.stray_by_pass, other.stray_by_pass),
             _spanning(self.stray_per_pass, other.stray_per_pass),
+            self.dependence,
         )
 
     def to_json(self) -> dict[str, Any]:
@@ -57,38 +59,26 @@ class Rates:
             "stray_by_pass": rate_json(self.stray_by_pass),
             "stray_per_pass": rate_json(self.stray_per_pass),
             "sentences": list(self.sentences),
+            "dependence": self.dependence.to_json(),
         }
 
 
-def rates_of(outcome: Outcome) -> Rates:
-    """The rates of an outcome, from its passes."""
-    passes = sorted(outcome.by_pass, key=lambda p: p.pass_id)  # their order must not show
+def rates_of(outcome: Outcome, dependence: Dependence = INDEPENDENT) -> Rates:
+    """The rates of an outcome, from its passes, of which `dependence` lets a part count."""
+    passes = outcome.by_pass
+    part = dependence.part
     missed = [len(p.missed) for p in passes]
-    wanted = [p.wanted for p in passes]
-    if max(wanted, default=0) > 1:
-        by_tag = bootstrap_rate(missed, wanted, _SEED)
-    else:
-        by_tag = clopper_pearson(sum(missed), sum(wanted))
     return Rates(
-        by_tag,
-        clopper_pearson(sum(m > 0 for m in missed), sum(w > 0 for w in wanted)),
-        clopper_pearson(sum(bool(p.stray) for p in passes), len(passes)),
-        _per_pass([len(p.stray) for p in passes], [p.stray_presented for p in passes]),
+        missed_rate(missed, [p.wanted for p in passes], part=part),
+        _exact(sum(m > 0 for m in missed), sum(p.wanted > 0 for p in passes), part),
+        _exact(sum(bool(p.stray) for p in passes), len(passes), part),
+        stray_count([len(p.stray) for p in passes], [p.stray_presented for p in passes], part=part),
+        dependence,
     )
 
 
-def _per_pass(stray: list[int], presented: list[int]) -> Rate:
-    """Strays per pass: the rate per stray presented, times the strays presented per pass."""
-    passes = len(stray)
-    share = bootstrap_rate(stray, presented, _SEED)
-    each = sum(presented) / passes
-    return replace(
-        share,
-        trials=passes,
-        rate=sum(stray) / passes,
-        low=share.low * each,
-        high=share.high * each,
-    )
+def _exact(events: int, passes: int, part: float) -> Rate:
+    return replace(clopper_pearson(events, passes, part=part), effective_passes=part * passes)
 
 
 def _spanning(one: Rate, other: Rate) -> Rate:
@@ -108,8 +98,10 @@ def rate_json(rate: Rate) -> dict[str, Any]:
         "high": rate.high,
         "confidence": rate.confidence,
         "method": rate.method,
+        "effective_passes": rate.effective_passes,
     }
 
 
-def _passes(events: int, what: str) -> str:
-    return f"pass{'' if events == 1 else 'es'} with {what}"
+def _sentence(rate: Rate, what: str, part: float) -> str:
+    passes = f"pass{'' if rate.events == 1 else 'es'} with {what}"
+    return rate_sentence(rate.events, rate.trials, passes, part=part)

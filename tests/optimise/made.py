@@ -141,12 +141,13 @@ def hurried_read_point(seed: int, size: int = 0) -> ReadPoint:
     rng = np.random.default_rng(10_000 + seed)
     reader = Reader(ladder_steps_max=3, mask_slots=int(rng.integers(1, 3)))
     link = str(rng.choice(["fm0-640", "miller2-320"]))
+    tags, failed = _most_present(point.survey), (0.0, 0.1)[seed % 2]
     one, two = (
-        step_seconds(_most_present(point.survey), [(32, 16)] * masks, LINK_PROFILES[link]).worst_s
+        step_seconds(tags, [(32, 16)] * masks, LINK_PROFILES[link], failed_reads=failed).worst_s
         for masks in (0, 1)
     )
     dwell_s = float(rng.integers(1, 4)) * (one if rng.random() < 0.6 else two) * 1.02
-    time = Dwell(dwell_s=dwell_s, link=link)  # type: ignore[arg-type]
+    time = Dwell(dwell_s=dwell_s, link=link, failed_read_rate=failed)  # type: ignore[arg-type]
     if rng.random() < 0.2:
         time = Dwell(dwell_s=0.3, step_s=float(rng.choice([0.1, 0.15, 0.29])))
     radio = Radio()
@@ -190,7 +191,9 @@ def steps_allowed(read_point: ReadPoint, candidates: tuple[Mask, ...], masks: in
         air = [(profile.select_us(m.length, m.pointer), m.pointer, m.length) for m in candidates]
         longest = [max(air)[1:]] * masks if air else []
         tags = time.tags_in_field or _most_present(read_point.survey)
-        step_s = step_seconds(tags, longest, profile, overhead_s=time.overhead_s).worst_s
+        assert time.failed_read_rate is not None  # of the survey it would be the product's own
+        own_s, failed = time.overhead_s, time.failed_read_rate
+        step_s = step_seconds(tags, longest, profile, overhead_s=own_s, failed_reads=failed).worst_s
     steps = 0
     while steps < most and step_s * (steps + 1) <= time.dwell_s + 1e-12:
         steps += 1

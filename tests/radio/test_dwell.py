@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from typing import Any, get_args
 
+import numpy as np
 import pytest
 
 from strategist.errors import InputError
-from strategist.radio.dwell import field_of, fits, step_time, steps_by_masks
+from strategist.radio.dwell import failed_reads, field_of, fits, step_time, steps_by_masks
 from strategist.radio.timing import LINK_PROFILES
 from strategist.survey.json_text import parse_json
 from strategist.survey.policy import POLICY, Dwell, LinkName
-from strategist.survey.records import Survey
+from strategist.survey.records import Predicted, Survey
 from tests.optimise.made import survey_of
 
 
@@ -91,12 +93,52 @@ def test_overhead_and_tags_lengthen_a_step() -> None:
     assert step_time(Dwell(), 5, ()) is None
 
 
+def test_reads_fail_as_tags_come_and_go_above_their_turn_on() -> None:
+    """The first tag turns on at 20 dBm and is not read at one of the two levels above, the second
+    is silent below its turn-on and read above it: 1 of 3. The third is never read, the fourth at
+    the last level only; rounded up to whole per cent."""
+    x = -60.0
+    curves = [[x, None, x], [None, x, x], [None, None, None], [None, None, x]]
+    made = survey_of([20.0, 21.0, 22.0], [[(f"3{i}", True, c) for i, c in enumerate(curves)]])  # type: ignore[misc]
+    link = Dwell(link="fm0-640")
+    assert failed_reads(made, link) == 0.34
+    assert failed_reads(made, Dwell(step_s=0.1)) == 0.0
+    assert failed_reads(made, Dwell(link="fm0-640", failed_read_rate=0.12)) == 0.12
+    assert failed_reads(survey(3), link) == 0.0  # one level: nothing lies above a turn-on
+
+
+def test_pairs_that_were_not_tried_or_were_predicted_tell_nothing_of_failed_reads() -> None:
+    x = -60.0
+    made = survey_of([20.0, 21.0, 22.0], [[("30", True, [x, None, x])]])
+    gap = np.array([[False, True, False]])
+    assert failed_reads(made, Dwell(link="fm0-640")) == 0.5
+    assert failed_reads(replace(made, tried=~gap), Dwell(link="fm0-640")) == 0.0
+    foreseen = replace(made, predicted=Predicted(gap, 1.0, 1.0, None))
+    assert failed_reads(foreseen, Dwell(link="fm0-640")) == 0.0
+
+
+def test_failed_reads_leave_fewer_steps_to_the_dwell() -> None:
+    """Twelve tags, every one read at 20 and 22 dBm: not so at 21 in half of them."""
+    steady = [(f"30{t:02}", True, [-60.0] * 3) for t in range(12)]
+    coming = [
+        (epc, role, [-60.0, None, -60.0] if t % 2 else curve)
+        for t, (epc, role, curve) in enumerate(steady)
+    ]
+    whole, holes = (survey_of([20.0, 21.0, 22.0], [tags]) for tags in (steady, coming))  # type: ignore[arg-type, list-item]
+    step = step_time(Dwell(link="fm0-640"), 12, ())
+    assert step is not None
+    time = Dwell(4 * step.worst_s, link="fm0-640")
+    assert steps_by_masks(whole, time, (), 0, 5) == (4,)
+    assert steps_by_masks(holes, time, (), 0, 5) < (4,)
+
+
 @pytest.mark.parametrize(
     ("time", "said"),
     [
         ({"dwell_s": 1}, "step_s or link as well"),
         ({"step_s": 0.1, "link": "fm0-640"}, "not both"),
         ({"tags_in_field": 5}, "link, where"),
+        ({"step_s": 0.1, "failed_read_rate": 0.1}, "link, where"),
         ({"overhead_s": 0.01, "step_s": 0.1}, "link, where"),
         ({"dwell_s": 0, "step_s": 1}, "greater than 0"),
         ({"link": "fast"}, "fm0-640"),

@@ -83,6 +83,44 @@ def test_simulated_steps_agree_with_every_way_written_out(tags):
     assert found == pytest.approx(exact_expected_us(tags), rel=0.04)
 
 
+def test_one_tag_whose_reads_fail_by_hand():
+    """Two of five fail: 1 / 0.6 rounds on average, and 0.4^5 is the first power below 1 %."""
+    step = step_seconds(1, [], PROFILE, failed_reads=0.4)
+    one = (PROFILE.query_us + PROFILE.read_slot_us) / 1e6
+    assert step.rounds == pytest.approx(1 / 0.6, abs=4 * np.sqrt(0.4 / 0.36 / 1000))
+    assert step.expected_s == pytest.approx(step.rounds * one)
+    assert 5 * one - 1e-12 <= step.worst_s <= 6 * one + 1e-12
+
+
+def plain_step_us(tags: int, failed: float, random: np.random.Generator) -> float:
+    """A step walked slot by slot, apart from the product's way: its length in us."""
+    left, length = tags, 0.0
+    while left:
+        slots = 2 ** nearest_q(left)
+        counts = np.bincount(random.integers(0, slots, left), minlength=slots)
+        length += PROFILE.query_us + (slots - 1) * PROFILE.query_rep_us
+        for count in counts.tolist():
+            length += (PROFILE.empty_slot_us, PROFILE.read_slot_us, PROFILE.collided_slot_us)[
+                min(count, 2)
+            ]
+            if count == 1 and random.random() >= failed:
+                left -= 1
+    return length
+
+
+@pytest.mark.parametrize("tags", [3, 12])
+def test_steps_with_failed_reads_keep_to_the_99_per_cent(tags):
+    """A tenth of reads fail: 2000 steps walked apart exceed the worst in about 1 %, and the worst
+    without failures in more than a third."""
+    random = np.random.default_rng(77)
+    steps = np.array([plain_step_us(tags, 0.1, random) for _ in range(2000)]) / 1e6
+    found = step_seconds(tags, [], PROFILE, failed_reads=0.1)
+    assert 0.002 <= (steps > found.worst_s + 1e-12).mean() <= 0.02
+    assert found.expected_s == pytest.approx(steps.mean(), rel=0.04)
+    ideal = step_seconds(tags, [], PROFILE)
+    assert (steps > ideal.worst_s + 1e-12).mean() > 1.5 * (steps > found.worst_s + 1e-12).mean()
+
+
 def test_a_large_field_stops_when_one_in_a_thousand_is_unread():
     """Of 2000 tags two may be left, of 1999 one. Nobody collides alone, so one left never happens
     and 1999 must all be read: the step of 2000 has fewer rounds."""
@@ -117,6 +155,7 @@ def test_the_same_input_gives_the_same_answer():
         (lambda: step_seconds(5, [(0, 300)], PROFILE), "length"),
         (lambda: step_seconds(5, [], PROFILE, quantile=1.0), "quantile"),
         (lambda: step_seconds(5, [], PROFILE, overhead_s=-1), "overhead_s"),
+        (lambda: step_seconds(5, [], PROFILE, failed_reads=0.95), "failed_reads"),
         (lambda: slot_shares(5, 0), "slots"),
         (lambda: round_us(5, 16, PROFILE), "q"),
     ],

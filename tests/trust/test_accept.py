@@ -20,8 +20,9 @@ STRATEGY = Strategy((20.0,))
 
 
 def run_of(missed: int, passes: int, empty: int = 0) -> ReadPoint:
-    """So many passes with one wanted tag, which `missed` of them do not read; `empty` without."""
-    entries = [[("30", True, [None if p < missed else -50.0])] for p in range(passes)]
+    """So many passes with one wanted tag, which `missed` of them, here and there, do not read;
+    `empty` without."""
+    entries = [[("30", True, [None if 7 * p % passes < missed else -50.0])] for p in range(passes)]
     entries += [[("35", False, [-60.0])] for _ in range(empty)]
     return ReadPoint(survey_of([20.0], entries), Policy())
 

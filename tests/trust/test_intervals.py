@@ -4,7 +4,7 @@ from scipy import stats
 
 from strategist.errors import InputError
 from strategist.trust import intervals
-from strategist.trust.intervals import bootstrap_rate, clopper_pearson, rate_sentence
+from strategist.trust.intervals import clopper_pearson, rate_sentence
 
 
 def test_the_plain_sentence():
@@ -29,12 +29,9 @@ def test_a_share_of_two_figures_stays_what_it_is():
 
 
 def test_no_trials_is_not_a_rate_of_zero():
-    for call in (intervals.clopper_pearson, intervals.wilson):
-        rate = call(0, 0)
-        assert rate.rate is None and (rate.low, rate.high) == (0.0, 1.0)
+    rate = clopper_pearson(0, 0)
+    assert rate.rate is None and (rate.low, rate.high) == (0.0, 1.0)
     assert intervals.upper_bound(0, 0) == 1.0 and intervals.lower_bound(0, 0) == 0.0
-    assert bootstrap_rate([], [], 1).rate is None
-    assert bootstrap_rate([0], [0], 1).high == 1.0
 
 
 def test_one_sided_bounds_turn_the_binomial_tail():
@@ -73,6 +70,17 @@ def test_clopper_pearson_covers_at_least_what_it_says():
         assert stats.binom.pmf(np.arange(31), 30, true) @ np.array(holds) >= 0.95
 
 
+def test_trials_of_which_a_part_counts_say_less() -> None:
+    """None of 60 that count as 6: 1 - 0.05^(1/6) at most, and the sentence says so."""
+    assert intervals.upper_bound(0, 60, part=0.1) == pytest.approx(1 - 0.05 ** (1 / 6))
+    assert intervals.lower_bound(60, 60, part=0.1) == pytest.approx(0.05 ** (1 / 6))
+    sentence = rate_sentence(0, 60, "passes with a miss", part=0.1)
+    assert "60 (neighbours are alike, they count as 6): the true rate may be up to 40 %" in sentence
+    third, whole = clopper_pearson(6, 60, part=1 / 3), clopper_pearson(2, 20)
+    assert (third.low, third.high) == pytest.approx((whole.low, whole.high))
+    assert (third.events, third.trials, third.rate) == (6, 60, 0.1)
+
+
 @pytest.mark.parametrize(
     ("events", "trials", "column"),
     [
@@ -93,69 +101,6 @@ def test_counts_that_cannot_be(events, trials, column):
 def test_a_confidence_that_cannot_be(confidence):
     with pytest.raises(InputError, match="confidence"):
         intervals.upper_bound(0, 10, confidence)
-
-
-def test_tags_that_fail_together_widen_the_interval():
-    """4 missed of 300 either in one pass or in four: the first says less."""
-    together = bootstrap_rate([4] + [0] * 59, [5] * 60, 7)
-    apart = bootstrap_rate([1] * 4 + [0] * 56, [5] * 60, 7)
-    assert together.rate == apart.rate == pytest.approx(4 / 300)
-    assert together.high > 1.5 * apart.high
-    assert apart.high == pytest.approx(clopper_pearson(4, 300).high, rel=0.35)
-
-
-def test_effective_trials_worked_by_hand():
-    """Six of twenty passes miss all of their four tags. The variance of a mean of twenty is
-    6/20 · 14/20 / 19, so 80 tags are worth 19 trials; Student's t with 19 degrees of freedom
-    instead of 79 leaves 19 · (1.99045 / 2.09302)² = 17.2, that is 17. Six of twenty are 5.1."""
-    rate = bootstrap_rate([4] * 6 + [0] * 14, [4] * 20, 7, resamples=100_000)
-    assert rate.low == clopper_pearson(5, 17).low
-    assert rate.high == clopper_pearson(6, 17).high
-
-
-def test_nothing_missed_counts_each_pass_once():
-    found = bootstrap_rate([0] * 60, [5] * 60, 7)
-    assert (found.events, found.trials) == (0, 300)
-    assert found.high == pytest.approx(clopper_pearson(0, 60).high)
-    assert bootstrap_rate([5] * 60, [5] * 60, 7).low == pytest.approx(clopper_pearson(60, 60).low)
-
-
-def test_passes_without_wanted_tags_do_not_count():
-    assert bootstrap_rate([1, 0, 0, 0], [2, 3, 0, 0], 7) == bootstrap_rate([1, 0], [2, 3], 7)
-
-
-def test_the_same_seed_gives_the_same_interval():
-    missed, presented = [0, 1, 0, 2, 0, 0, 1, 0], [5] * 8
-    assert bootstrap_rate(missed, presented, 3) == bootstrap_rate(missed, presented, 3)
-
-
-def test_a_pass_that_misses_more_than_it_presented_is_refused():
-    with pytest.raises(InputError, match="missed_by_pass"):
-        bootstrap_rate([6], [5], 1)
-    with pytest.raises(InputError, match="one count for each of the 2 passes"):
-        bootstrap_rate([0], [5, 5], 1)
-    with pytest.raises(InputError, match="resamples"):
-        bootstrap_rate([0], [5], 1, resamples=3)
-
-
-@pytest.mark.parametrize(
-    ("passes", "together"), [(40, True), (40, False), (20, None)], ids=["all", "none", "mixed"]
-)
-def test_the_interval_holds_the_truth(passes, together):
-    """200 surveys with a known rate of 8 %: 95 % intervals hold it in at least 93 %, whether the
-    8 tags of a pass fail all together, each alone, or by a rate that differs from pass to pass."""
-    generator = np.random.default_rng(11)
-    true, tags, held = 0.08, 8, 0
-    for _ in range(200):
-        if together is None:
-            missed = generator.binomial(tags, generator.beta(4 * true, 4 * (1 - true), passes))
-        elif together:
-            missed = tags * generator.binomial(1, true, passes)
-        else:
-            missed = generator.binomial(tags, true, passes)
-        rate = bootstrap_rate(missed, [tags] * passes, 5, resamples=400)
-        held += rate.low <= true <= rate.high
-    assert held >= 0.93 * 200
 
 
 def test_a_rate_in_words_never_needs_an_exponent():

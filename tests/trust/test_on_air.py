@@ -10,6 +10,7 @@ from strategist import Evaluation, InputError, Options, choose, evaluate_at
 from strategist.optimise.strategy import Strategy
 from strategist.radio.rounds import step_seconds
 from strategist.radio.timing import LINK_PROFILES
+from strategist.report.on_air import on_air_lines
 from strategist.survey.policy import Dwell, Policy, RadiatedLimit, Radio
 from strategist.survey.records import ReadPoint
 from strategist.tags.mask import Mask
@@ -69,6 +70,30 @@ def test_times_of_estimated_steps() -> None:
     fifty = step_seconds(50, [], profile)
     assert many is not None and many.tags == 50
     assert many.expected_s == pytest.approx(1.5 * fifty.expected_s)
+
+
+def test_whether_a_ladder_fits_rests_on_the_reads_that_fail() -> None:
+    """Twelve tags, of which some come and go: the ladder fits if no read fails, and not as they
+    do; a failure rate of the planner's own stands above what the survey tells."""
+    curves = [[-60.0, None, -60.0] if t % 2 else [-60.0] * 3 for t in range(12)]
+    made = survey_of(
+        [20.0, 21.0, 22.0], [[(f"30{t:02}", True, curve) for t, curve in enumerate(curves)]]
+    )
+    ideal = step_seconds(12, [], LINK_PROFILES["fm0-640"]).worst_s
+    failing = step_seconds(12, [], LINK_PROFILES["fm0-640"], failed_reads=0.25).worst_s
+    for rate, worst_s, fits in ((None, failing, False), (0.0, ideal, True)):
+        policy = Policy(time=Dwell(ideal * 1.01, link="fm0-640", failed_read_rate=rate))
+        found = evaluate_at(ReadPoint(made, policy), Strategy((22.0,), stop_after=99))
+        time = found.on_air.time
+        assert time is not None and time.fits is fits
+        assert time.worst_s == pytest.approx(worst_s)
+        document = found.to_json()["time"]
+        assert (document["quantile"], document["failed_read_rate"]) == (
+            0.99,
+            rate or 0.25 * (rate is None),
+        )
+        text = " ".join(" ".join(on_air_lines(found.on_air)).split())
+        assert "99 % of steps take" in text and "of reads fail)" in text
 
 
 def test_a_given_ladder_that_does_not_fit_is_warned_of() -> None:
