@@ -17,9 +17,10 @@ from strategist.radio.complete import complete
 from strategist.survey.finding import Finding
 from strategist.survey.records import ReadPoint
 from strategist.tags.mask import unrecorded
-from strategist.trust.diagnosis import diagnose
+from strategist.trust.diagnosis import against, diagnose
 from strategist.trust.evaluate import Outcome
 from strategist.trust.on_air import OnAir, on_air_of
+from strategist.trust.silence import silence_loss, silence_warnings
 from strategist.trust.standing import Standing, standing_of
 from strategist.trust.unseen import SOLVES_MAX, Unseen, leave_out, thin_classes, unseen_rates
 
@@ -35,15 +36,17 @@ class Result:
     the guarded loss and the margins, `on_air` what is lawful, the distance that people keep, and
     the time of the ladder; `findings` is the diagnosis of the survey. `bound` is a loss
     that no strategy of the searched set is below; `status` is "optimal" only when it equals the
-    loss; "infeasible" when no strategy keeps the hard limits (this one exceeds them least) and
-    "undecided" when time ran out before one was found that does, or none was proven to. `seconds`
-    is the time of the proof.
+    loss, and "silent" in its place when no strategy is better than silence, which loses
+    `silence_loss`: nothing searched is worth installing; "infeasible" when no strategy keeps the
+    hard limits (this one exceeds them least) and "undecided" when time ran out before one was
+    found that does, or none was proven to. `seconds` is the time of the proof.
     """
 
     read_point: str
     status: Status
     loss: float
     bound: float
+    silence_loss: float
     strategy: Strategy
     outcome: Outcome
     standing: Standing
@@ -68,6 +71,7 @@ class Result:
             "loss": self.loss,
             "bound": self.bound,
             "gap": self.gap,
+            "silence_loss": self.silence_loss,
             "strategy": self.strategy.to_json(),
             "outcome": self.outcome.to_json(),
             **self.standing.to_json(),
@@ -108,11 +112,13 @@ def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
         raise DisagreementError(
             f"chosen against the rules: {on_air.warnings[0]} Please report this"
         )
+    findings = diagnose(read_point, strategy)
     return Result(
         read_point=read_point.name,
         status=found.status,
         loss=found.loss,
         bound=found.bound,
+        silence_loss=silence_loss(whole.policy, found.outcome),
         strategy=strategy,
         outcome=found.outcome,
         standing=standing,
@@ -130,8 +136,10 @@ def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
             "guarded_bound": answer.guarded_bound,
             **dict(answer.effort),
         },
-        findings=diagnose(read_point, strategy),
+        findings=findings,
         warnings=(
+            *silence_warnings(whole.policy, found.outcome),
+            *against(findings, strategy),
             *whole.warnings,
             *standing.warnings,
             *_not_guarded(answer),

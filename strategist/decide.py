@@ -36,7 +36,7 @@ __all__ = [
     "proven_strategy",
 ]
 
-Status = Literal["optimal", "feasible", "infeasible", "undecided"]
+Status = Literal["optimal", "feasible", "infeasible", "undecided", "silent"]
 Prover = Literal["auto", "search", "model"]
 _SAME_LOSS = 1e-6
 
@@ -88,7 +88,12 @@ def proven_strategy(part: ReadPoint, options: Options) -> tuple[Strategy, bool]:
 
 @dataclass(frozen=True, eq=False)
 class Decided:
-    """An answer with its strategy and the outcome that the evaluator found."""
+    """An answer with its strategy and the outcome that the evaluator found.
+
+    `status` is "optimal" only where the bound equals the loss; "silent" where it shows that no
+    strategy is better than silence, which keeps the hard limits; "infeasible" where no strategy
+    keeps them (this one exceeds them least), "undecided" where that is open; else "feasible".
+    """
 
     problem: Problem
     answer: Answer
@@ -101,7 +106,16 @@ class Decided:
         answer = self.answer
         if answer.key[0] > 0:
             return "infeasible" if answer.bound[0] >= answer.key[0] else "undecided"
+        excess, loss = self.silence
+        if excess == 0 and self.bound >= loss:
+            return "silent"
         return "optimal" if answer.proven else "feasible"
+
+    @property
+    def silence(self) -> tuple[float, float]:
+        """Excess over the hard limits, and loss, where the read point reports nothing."""
+        counts = Counts(missed=self.problem.wanted, stray=0)
+        return self.problem.excess(counts), self.problem.loss(counts)
 
     @property
     def loss(self) -> float:
