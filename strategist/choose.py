@@ -14,6 +14,7 @@ from strategist.optimise.clock import Clock
 from strategist.optimise.problem import Answer, Problem
 from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete
+from strategist.sturdier import Sturdier, SturdierSearch, sturdier_than
 from strategist.survey.finding import Finding
 from strategist.survey.records import ReadPoint
 from strategist.tags.mask import unrecorded
@@ -32,7 +33,9 @@ class Result:
     """A strategy, what it does in the survey, and what is proven of it.
 
     `mask_words` says what each mask of the strategy stands for; `unseen` how the masks hold for
-    tags left out (None: no masks, or not asked for); `standing` holds rates with their intervals,
+    tags left out (None: no masks, or not asked for); `sturdier` is a strategy that stands drift
+    better at little cost (None: there is none, it was not found, or not asked for: see
+    `proof["sturdier_bound"]`); `standing` holds rates with their intervals,
     the guarded loss and the margins, `on_air` what is lawful, the distance that people keep, and
     the time of the ladder; `findings` is the diagnosis of the survey. `bound` is a loss
     that no strategy of the searched set is below; `status` is "optimal" only when it equals the
@@ -53,6 +56,7 @@ class Result:
     on_air: OnAir
     mask_words: tuple[str, ...]
     unseen: Unseen | None
+    sturdier: Sturdier | None
     searched: dict[str, int]
     proof: dict[str, Any]
     findings: tuple[Finding, ...]
@@ -78,6 +82,7 @@ class Result:
             **self.on_air.to_json(),
             "mask_words": list(self.mask_words),
             "unseen": None if self.unseen is None else self.unseen.to_json(),
+            "sturdier": None if self.sturdier is None else self.sturdier.to_json(),
             "searched": self.searched,
             "proof": self.proof,
             "findings": [finding.to_json() for finding in self.findings],
@@ -102,9 +107,12 @@ def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
     seconds = time.monotonic() - started
     standing = standing_of(whole.survey, whole.policy, strategy, found.outcome)
     compare_guarded(answer.key[2], standing.guarded.loss)
+    sturdier = SturdierSearch()
+    if options.sturdier:
+        sturdier = sturdier_than(whole, found, clock)
     unseen = None
     if options.unseen and strategy.masks:
-        unseen = _unseen(whole, strategy, options, seconds)
+        unseen = _unseen(whole, strategy, options, time.monotonic() - started)
     weak = thin_classes(whole.survey) if strategy.masks else ()
     weak += unrecorded(strategy.masks, whole.survey.tags)
     on_air = on_air_of(whole.survey, whole.policy, strategy, found.outcome)
@@ -125,6 +133,7 @@ def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
         on_air=on_air.searched(problem.steps_by_masks),
         mask_words=found.mask_words,
         unseen=unseen,
+        sturdier=sturdier.found,
         searched={
             "levels": len(problem.profile.levels_dbm),
             "levels_predicted": _levels_predicted(problem, whole),
@@ -134,6 +143,7 @@ def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
         proof={
             "by": found.prover,
             "guarded_bound": answer.guarded_bound,
+            "sturdier_bound": sturdier.bound,
             **dict(answer.effort),
         },
         findings=findings,

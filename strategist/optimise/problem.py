@@ -140,6 +140,12 @@ class Problem:
         return int(self.row_weight[self.profile.row_wanted].sum())
 
     @cached_property
+    def silence(self) -> tuple[float, float]:
+        """Excess over the hard limits, and loss, where the read point reports nothing."""
+        nothing = Counts(missed=self.wanted, stray=0)
+        return self.excess(nothing), self.loss(nothing)
+
+    @cached_property
     def outcomes(self) -> Ints:
         """One cutoff index for each outcome in the survey, the highest: those that lie between them
         differ from it under the guards alone."""

