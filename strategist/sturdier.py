@@ -10,7 +10,7 @@ from strategist.optimise.clock import Clock
 from strategist.optimise.finish import finish
 from strategist.optimise.problem import value
 from strategist.optimise.strategy import Strategy
-from strategist.optimise.sturdy import allowance, sturdiest
+from strategist.optimise.sturdy import sturdiest
 from strategist.survey.order import figure
 from strategist.survey.records import ReadPoint
 from strategist.trust.evaluate import Outcome, evaluate
@@ -117,7 +117,7 @@ def sturdier_than(whole: ReadPoint, best: Decided, clock: Clock) -> SturdierSear
             guarded,
             best.outcome,
             answer.key[2],
-            allowance(problem, best.loss),
+            whole.policy.loss.little(best.loss),
             sturdy.bound,
             best.words_of(sturdy.answer),
         ),

@@ -1,9 +1,9 @@
 """The sturdiest strategy that costs little: least guarded loss within an allowance on the loss.
 
 The least loss may lie on a razor's edge, where a little drift undoes it. Sought is, among the
-strategies that keep the hard limits, are better than silence, lose at most `allowance` more than
-the best and save more guarded loss than that, the one with the least guarded loss; of equal ones
-the least loss, then the rest of the order of preference.
+strategies that keep the hard limits, are better than silence, lose little more than the best
+(`Loss.little`) and save more guarded loss than that, the one with the least guarded loss; of equal
+ones the least loss, then the rest of the order of preference.
 
 The search bounds loss and guarded loss together, over the passes as surveyed and the guarded ones
 beside them: what is sought has a lower sum than the best. The allowance and the guarded loss found
@@ -28,9 +28,8 @@ from strategist.optimise.search import FEW, Search
 from strategist.optimise.selections import Selections, TooManySelectionsError, packed
 from strategist.survey.records import Bools, Floats
 
-__all__ = ["Sturdy", "allowance", "sturdiest"]
+__all__ = ["Sturdy", "sturdiest"]
 
-_SHARE = 0.05  # of the loss that a sturdier strategy may lose more; one missed tag in any case
 _FINEST = 1e-6  # losses are compared to this
 _LARGEST = 1e8  # a sum of losses that double precision still tells apart in six decimals
 _CHAINS, _BRANCHES = 5_000, 200  # where more were weighed, or worked on and twice as many as for
@@ -47,11 +46,6 @@ class Sturdy:
 
     answer: Answer | None
     bound: float
-
-
-def allowance(problem: Problem, loss: float) -> float:
-    """What a sturdier strategy may lose more than the best: one missed tag, or 5 % of its loss."""
-    return value(max(problem.policy.loss.missed, _SHARE * loss))
 
 
 def sturdiest(problem: Problem, best: Answer, clock: Clock) -> Sturdy:
@@ -84,7 +78,7 @@ class _Goal:
         _, least, guarded = best.key[:3]
         self.measure = measures(problem)[0]
         self._step = spacing(self.measure)
-        more, step = allowance(problem, least), self._step or _FINEST
+        more, step = problem.policy.loss.little(least), self._step or _FINEST
         self.cap = value(least + more)
         if problem.silence[0] == 0:
             self.cap = min(self.cap, value(problem.silence[1] - step))

@@ -24,8 +24,9 @@ _MARKS = {"optimal": " ", "feasible": "?", "infeasible": "!", "undecided": "!", 
 def techniques_text(techniques: Techniques, *, caution: bool = True) -> str:
     """The variants in lines of 80 columns; `caution` as for `result_text`."""
     first, *others = techniques.variants
+    silent = "report nothing; " if first.status == "silent" else ""
     lines = [
-        f"{plain(techniques.read_point)}: what each technique buys",
+        f"{plain(techniques.read_point)}: {silent}what each technique buys",
         f"  {'':20}{'missed':>7}{'stray':>6}{'loss':>7}{'more':>6}  settings, dBm",
         *_row(first),
     ]

@@ -107,6 +107,10 @@ class Loss:
     missed: Annotated[float, Field(ge=1e-3, le=1e6)] = 5.0
     stray: Annotated[float, Field(ge=1e-3, le=1e6)] = 1.0
 
+    def little(self, loss: float) -> float:
+        """What is little beside a loss: one missed tag, or 5 % of it where that is more."""
+        return round(max(self.missed, 0.05 * loss), DECIMALS)
+
 
 @dataclass(frozen=True, config=STRICT)
 class Reader:
