@@ -59,7 +59,6 @@ def test_the_whole_cutoff_that_does_the_same_is_written() -> None:
         assert not any("AS WRITTEN" in text for text in document["warnings"])
 
 
-@pytest.mark.parametrize("form", ["llrp", "gen2"])
 def test_the_weaker_one_is_written_where_it_alone_does_the_same() -> None:
     """−54.9 keeps the tag at −54.6: −54 would lose it, −55 keeps it and no other."""
     point = depot()
@@ -69,6 +68,7 @@ def test_the_weaker_one_is_written_where_it_alone_does_the_same() -> None:
     assert (document["keep_from_dbm"], document["replay"]["same"]) == (-55, True)
 
 
+@pytest.mark.parametrize("form", ["llrp", "gen2"])
 def test_at_a_reader_of_whole_dbm_what_is_proven_is_written(form: str) -> None:
     point = depot(1.0)
     result = choose(point, Options(unseen=False))
