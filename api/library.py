@@ -9,6 +9,8 @@ from pydantic import BaseModel, ConfigDict, Field
 from strategist import Strategy
 
 __all__ = [
+    "SILENCE",
+    "STURDIER",
     "AcceptanceJson",
     "AcceptancePlanJson",
     "Checked",
@@ -21,10 +23,15 @@ __all__ = [
     "PowerLimitJson",
     "ResultJson",
     "SettingsJson",
+    "SturdierJson",
     "TemplatesJson",
 ]
 
 
+SILENCE: Any = Field(description="The loss where the read point reports nothing")
+STURDIER: Any = Field(
+    description="Beside the best; null: there is none, none was found in time, or not asked for"
+)
 PREDICTED: Any = Field(
     description="Levels that were predicted, the steps among them, and their 95 % errors in dB"
 )
@@ -111,18 +118,39 @@ class OnAir(Given):
     time: TimeJson | None
 
 
+class SturdierJson(Given):
+    """The least guarded loss among strategies that lose little more than the best in the survey."""
+
+    strategy: Strategy
+    mask_words: list[str]
+    loss: float
+    extra_loss: float = Field(description="What it gives up in the survey")
+    guarded_loss: float
+    guarded_saved: float = Field(description="What it gains if every tag drifts the wrong way")
+    bound: float = Field(description="No strategy of this kind has a lower guarded loss")
+    proven: bool
+    allowance: float = Field(description="The extra loss allowed: one missed tag, or 5 % of it")
+    outcome: OutcomeJson
+    gives_up: str
+    gains: str
+
+
 class ResultJson(OnAir):
     """The result of `solve` (docs of the project, section 6)."""
 
     read_point: str
-    status: Literal["optimal", "feasible", "infeasible", "undecided"]
+    status: Literal["optimal", "feasible", "infeasible", "undecided", "silent"] = Field(
+        description="silent: no strategy searched is better than to report nothing; do not install"
+    )
     loss: float
     bound: float
     gap: float
+    silence_loss: float = SILENCE
     strategy: Strategy
     outcome: OutcomeJson
     mask_words: list[str]
     unseen: dict[str, Any] | None
+    sturdier: SturdierJson | None = STURDIER
     searched: dict[str, int]
     guarded_loss: float = Field(description="If every tag drifts the whole guard the wrong way")
     worst_case_loss: float | None = Field(
@@ -212,12 +240,24 @@ class StepJson(Given):
     known: Literal["surveyed", "predicted", "not surveyed"]
 
 
+class ReplayJson(Given):
+    """What settings do in the survey as they are written, read back from their bits."""
+
+    strategy: Strategy
+    same: bool | None = Field(description="As the strategy itself; null: could not be replayed")
+    outcome: OutcomeJson | None
+    loss: float | None
+    meant_loss: float | None
+    sentence: str
+
+
 class SettingsJson(Given):
     """The result of `export`: the keys of both standards; each has more of its own."""
 
     format: Literal["gen2", "llrp"]
     levels: list[StepJson]
     lawful: LawfulJson
+    replay: ReplayJson
     warnings: list[str] = Field(description="What must be settled before anything is set")
 
 
@@ -241,6 +281,7 @@ class EvaluationJson(OnAir):
 
     read_point: str
     loss: float
+    silence_loss: float = SILENCE
     strategy: Strategy
     outcome: OutcomeJson
     predicted: dict[str, Any] | None = PREDICTED

@@ -78,6 +78,9 @@ class _Solver(Model):
 
 class _Options(_Solver):
     unseen: Annotated[bool, Field(description="Ask how masks hold for tags left out.")] = True
+    sturdier: Annotated[
+        bool, Field(description="Seek a strategy that stands drift better at little cost.")
+    ] = True
 
 
 class PromptTime(Model):
@@ -98,10 +101,13 @@ class ComparisonOptions(PromptOptions):
     """How to solve for the entries with weights, which share the time limit evenly."""
 
     unseen: bool = False
+    sturdier: bool = False
 
 
 class BatchOptions(_Options):
     """How to solve each read point of a batch; the limit is for the whole answer, in seconds."""
+
+    sturdier: bool = False
 
     time_limit_s: Annotated[float, Field(gt=0, le=BATCH_TIME_S)] = 60.0
 

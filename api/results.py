@@ -31,7 +31,7 @@ _OVERLAP_S = 5.0  # a row may become visible a little after its time
 _ROWS = 1000
 _SHEETS = 100  # read points of a page
 _COLUMNS = ("position", "survey", "read_point", "state", "strategy")
-_OF_RESULT = ("status", "loss", "bound", "gap")
+_OF_RESULT = ("status", "loss", "bound", "gap", "silence_loss")
 _OF_OUTCOME = ("passes", "wanted", "missed", "stray_presented", "stray")
 
 

@@ -6,7 +6,7 @@ from typing import Any, Literal
 
 from pydantic import Field
 
-from api.library import Given, ResultJson
+from api.library import SILENCE, STURDIER, Given, ResultJson, SturdierJson
 from strategist import Strategy
 
 __all__ = ["FrontierJson", "TechniquesJson", "WhatIfJson", "WhatIfsJson"]
@@ -41,6 +41,7 @@ class FrontierJson(Given):
     read_point: str
     status: Literal["complete", "restricted", "partial", "infeasible", "undecided"]
     weights: dict[str, float]
+    silence_loss: float = SILENCE
     limits: dict[str, float | None]
     presented: dict[str, int]
     points: list[FrontierPointJson]
@@ -58,7 +59,7 @@ class VariantJson(Given):
     group: Literal["all", "alone", "without", "work"]
     allow: list[str]
     masks_max: int
-    status: Literal["optimal", "feasible", "infeasible", "undecided"]
+    status: Literal["optimal", "feasible", "infeasible", "undecided", "silent"]
     missed: int
     stray: int
     loss: float
@@ -75,6 +76,8 @@ class TechniquesJson(Given):
 
     read_point: str
     variants: list[VariantJson]
+    silence_loss: float = SILENCE
+    sturdier: SturdierJson | None = STURDIER
     warnings: list[str]
     seconds: float
 

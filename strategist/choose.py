@@ -14,12 +14,14 @@ from strategist.optimise.clock import Clock
 from strategist.optimise.problem import Answer, Problem
 from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete
+from strategist.sturdier import Sturdier, SturdierSearch, sturdier_than
 from strategist.survey.finding import Finding
 from strategist.survey.records import ReadPoint
 from strategist.tags.mask import unrecorded
-from strategist.trust.diagnosis import diagnose
+from strategist.trust.diagnosis import against, diagnose
 from strategist.trust.evaluate import Outcome
 from strategist.trust.on_air import OnAir, on_air_of
+from strategist.trust.silence import silence_loss, silence_warnings
 from strategist.trust.standing import Standing, standing_of
 from strategist.trust.unseen import SOLVES_MAX, Unseen, leave_out, thin_classes, unseen_rates
 
@@ -31,25 +33,30 @@ class Result:
     """A strategy, what it does in the survey, and what is proven of it.
 
     `mask_words` says what each mask of the strategy stands for; `unseen` how the masks hold for
-    tags left out (None: no masks, or not asked for); `standing` holds rates with their intervals,
+    tags left out (None: no masks, or not asked for); `sturdier` is a strategy that stands drift
+    better at little cost (None: there is none, it was not found, or not asked for: see
+    `proof["sturdier_bound"]`); `standing` holds rates with their intervals,
     the guarded loss and the margins, `on_air` what is lawful, the distance that people keep, and
     the time of the ladder; `findings` is the diagnosis of the survey. `bound` is a loss
     that no strategy of the searched set is below; `status` is "optimal" only when it equals the
-    loss; "infeasible" when no strategy keeps the hard limits (this one exceeds them least) and
-    "undecided" when time ran out before one was found that does, or none was proven to. `seconds`
-    is the time of the proof.
+    loss, and "silent" in its place when no strategy is better than silence, which loses
+    `silence_loss`: nothing searched is worth installing; "infeasible" when no strategy keeps the
+    hard limits (this one exceeds them least) and "undecided" when time ran out before one was
+    found that does, or none was proven to. `seconds` is the time of the proof.
     """
 
     read_point: str
     status: Status
     loss: float
     bound: float
+    silence_loss: float
     strategy: Strategy
     outcome: Outcome
     standing: Standing
     on_air: OnAir
     mask_words: tuple[str, ...]
     unseen: Unseen | None
+    sturdier: Sturdier | None
     searched: dict[str, int]
     proof: dict[str, Any]
     findings: tuple[Finding, ...]
@@ -68,12 +75,14 @@ class Result:
             "loss": self.loss,
             "bound": self.bound,
             "gap": self.gap,
+            "silence_loss": self.silence_loss,
             "strategy": self.strategy.to_json(),
             "outcome": self.outcome.to_json(),
             **self.standing.to_json(),
             **self.on_air.to_json(),
             "mask_words": list(self.mask_words),
             "unseen": None if self.unseen is None else self.unseen.to_json(),
+            "sturdier": None if self.sturdier is None else self.sturdier.to_json(),
             "searched": self.searched,
             "proof": self.proof,
             "findings": [finding.to_json() for finding in self.findings],
@@ -98,9 +107,12 @@ def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
     seconds = time.monotonic() - started
     standing = standing_of(whole.survey, whole.policy, strategy, found.outcome)
     compare_guarded(answer.key[2], standing.guarded.loss)
+    sturdier = SturdierSearch()
+    if options.sturdier:
+        sturdier = sturdier_than(whole, found, clock)
     unseen = None
     if options.unseen and strategy.masks:
-        unseen = _unseen(whole, strategy, options, seconds)
+        unseen = _unseen(whole, strategy, options, time.monotonic() - started)
     weak = thin_classes(whole.survey) if strategy.masks else ()
     weak += unrecorded(strategy.masks, whole.survey.tags)
     on_air = on_air_of(whole.survey, whole.policy, strategy, found.outcome)
@@ -108,17 +120,20 @@ def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
         raise DisagreementError(
             f"chosen against the rules: {on_air.warnings[0]} Please report this"
         )
+    findings = diagnose(read_point, strategy, standing.rates.dependence)
     return Result(
         read_point=read_point.name,
         status=found.status,
         loss=found.loss,
         bound=found.bound,
+        silence_loss=silence_loss(whole.policy, found.outcome),
         strategy=strategy,
         outcome=found.outcome,
         standing=standing,
         on_air=on_air.searched(problem.steps_by_masks),
         mask_words=found.mask_words,
         unseen=unseen,
+        sturdier=sturdier.found,
         searched={
             "levels": len(problem.profile.levels_dbm),
             "levels_predicted": _levels_predicted(problem, whole),
@@ -128,10 +143,13 @@ def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
         proof={
             "by": found.prover,
             "guarded_bound": answer.guarded_bound,
+            "sturdier_bound": sturdier.bound,
             **dict(answer.effort),
         },
-        findings=diagnose(read_point, strategy, standing.rates.dependence),
+        findings=findings,
         warnings=(
+            *silence_warnings(whole.policy, found.outcome),
+            *against(findings, strategy),
             *whole.warnings,
             *standing.warnings,
             *_not_guarded(answer),

@@ -36,7 +36,7 @@ __all__ = [
     "proven_strategy",
 ]
 
-Status = Literal["optimal", "feasible", "infeasible", "undecided"]
+Status = Literal["optimal", "feasible", "infeasible", "undecided", "silent"]
 Prover = Literal["auto", "search", "model"]
 _SAME_LOSS = 1e-6
 
@@ -50,7 +50,8 @@ class Options:
 
     `prover` "search" is the exact search, "model" the mixed-integer model with HiGHS; "auto" takes
     the search unless the chains are too many to list. Both prove the same optimum. `unseen` asks
-    how the masks hold for tags left out of the survey, which takes a few more solves.
+    how the masks hold for tags left out of the survey, which takes a few more solves; `sturdier`
+    seeks a strategy that stands drift better at little cost, which takes about one more.
     """
 
     time_limit_s: float | None = None
@@ -58,6 +59,7 @@ class Options:
     prover: Prover = "auto"
     unseen: bool = True
     total_limit_s: float | None = None
+    sturdier: bool = True
 
     def share(self, solves: int, spent: float) -> Options:
         """Those of one of `solves` still to come, which part evenly what `spent` seconds left."""
@@ -88,7 +90,12 @@ def proven_strategy(part: ReadPoint, options: Options) -> tuple[Strategy, bool]:
 
 @dataclass(frozen=True, eq=False)
 class Decided:
-    """An answer with its strategy and the outcome that the evaluator found."""
+    """An answer with its strategy and the outcome that the evaluator found.
+
+    `status` is "optimal" only where the bound equals the loss; "silent" where it shows that no
+    strategy is better than silence, which keeps the hard limits; "infeasible" where no strategy
+    keeps them (this one exceeds them least), "undecided" where that is open; else "feasible".
+    """
 
     problem: Problem
     answer: Answer
@@ -101,7 +108,15 @@ class Decided:
         answer = self.answer
         if answer.key[0] > 0:
             return "infeasible" if answer.bound[0] >= answer.key[0] else "undecided"
+        excess, loss = self.problem.silence
+        if excess == 0 and self.bound >= loss:
+            return "silent"
         return "optimal" if answer.proven else "feasible"
+
+    @property
+    def beaten_by_silence(self) -> bool:
+        """Whether to report nothing is as good, hard limits first."""
+        return self.problem.silence <= self.answer.key[:2]
 
     @property
     def loss(self) -> float:
@@ -114,8 +129,11 @@ class Decided:
 
     @property
     def mask_words(self) -> tuple[str, ...]:
-        chain = self.answer.chain
-        return tuple(self.problem.candidates.words[x.mask] for x in chain.literals)
+        return self.words_of(self.answer)
+
+    def words_of(self, answer: Answer) -> tuple[str, ...]:
+        """What each mask of an answer to the problem stands for."""
+        return tuple(self.problem.candidates.words[x.mask] for x in answer.chain.literals)
 
 
 def decide(whole: ReadPoint, options: Options, clock: Clock) -> Decided:

@@ -13,9 +13,9 @@ import strategist
 ROOT = Path(__file__).parent.parent
 SOURCES = sorted((ROOT / "strategist").rglob("*.py")) + sorted((ROOT / "api").rglob("*.py"))
 
-# Rooms from left to right; those of one rank do not import each other. `decide` and `choose` are
-# files: they wire the optimiser and the evaluator, so they stand to the right of both; `judge` and
-# `tradeoffs` call them repeatedly.
+# Rooms from left to right; those of one rank do not import each other. `decide`, `sturdier` and
+# `choose` are files: they wire the optimiser and the evaluator, so they stand to the right of both;
+# `judge` and `tradeoffs` call them repeatedly.
 RANK = {
     "errors": 0,
     "survey": 1,
@@ -24,13 +24,14 @@ RANK = {
     "optimise": 3,
     "trust": 4,
     "decide": 5,
-    "choose": 6,
-    "judge": 7,
-    "tradeoffs": 7,
-    "report": 8,
-    "batch": 9,
-    "commands": 10,
-    "__main__": 11,
+    "sturdier": 6,
+    "choose": 7,
+    "judge": 8,
+    "tradeoffs": 8,
+    "report": 9,
+    "batch": 10,
+    "commands": 11,
+    "__main__": 12,
 }
 # The package's __init__ names modules of every room without loading them, and the commands use
 # these names: slow libraries load late without a single import inside a function.

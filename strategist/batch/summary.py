@@ -113,6 +113,7 @@ class _Totals:
         self._worst: list[tuple[float, int, str]] = []
         self._errors: list[str] = []
         self._foreseen: list[str] = []
+        self._silent: list[str] = []
 
     def take(self, row: dict[str, Any]) -> None:
         number = self.statuses.total()
@@ -122,6 +123,13 @@ class _Totals:
             if len(self._errors) < _SHOWN:
                 self._errors.append(f"{name}: {row['error'].splitlines()[0]}")
             return
+        if row["status"] != "infeasible" and row["loss"] >= row["silence_loss"]:
+            open_ = "" if row["status"] == "silent" else ", as far as was found in time"
+            if len(self._silent) < _SHOWN:
+                self._silent.append(
+                    f"{name}: to report nothing loses {figure(row['silence_loss'])}, the settings "
+                    f"found {figure(row['loss'])}{open_}"
+                )
         if row["predicted_dbm"] and len(self._foreseen) < _SHOWN:
             self._foreseen.append(f"{name}: {row['predicted_dbm']} dBm")
         self._loss += row["loss"]
@@ -137,6 +145,9 @@ class _Totals:
     def text(self, pairs: list[Coupled]) -> str:
         lines = [f"{self.statuses.total()} read points"]
         lines += [f"  {count:>7} {_STATUS[status]}" for status, count in self._by_status()]
+        lines += _listed(
+            "No better than silence: do not install (all in summary.csv)", self._silent
+        )
         sums = self._sums
         if sums["passes"]:
             lines += paragraph(
@@ -158,6 +169,7 @@ class _Totals:
 
 
 _STATUS = {
+    "silent": "better silent: nothing searched is worth installing",
     "optimal": "proven best",
     "feasible": "not proven: time ran out",
     "infeasible": "exceed their limits whatever is set: do not install as they are",

@@ -21,6 +21,7 @@ COLUMNS = {
     "loss": "float64",
     "bound": "float64",
     "gap": "float64",
+    "silence_loss": "float64",  # where nothing is reported
     "passes": "int64",
     "wanted": "int64",
     "missed": "int64",
@@ -43,7 +44,7 @@ COLUMNS = {
     "seconds": "float64",
     "error": "string",
 }
-_RESULT = ("status", "loss", "bound", "gap", "seconds")
+_RESULT = ("status", "loss", "bound", "gap", "silence_loss", "seconds")
 _OUTCOME = (
     "passes",
     "wanted",

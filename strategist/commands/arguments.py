@@ -79,6 +79,11 @@ def add_case(
             metavar="FILE",
             help="a strategy, or a result of solve, as JSON",
         )
+        command.add_argument(
+            "--sturdier",
+            action="store_true",
+            help="of a result, the sturdier strategy in place of the best",
+        )
     if read_point:
         command.add_argument("--read-point", metavar="NAME", help="this read point alone")
     add_out(command)
@@ -103,9 +108,13 @@ def add_solving(command: argparse.ArgumentParser) -> None:
     )
 
 
-def solving(arguments: argparse.Namespace, *, unseen: bool = True) -> strategist.Options:
+def solving(
+    arguments: argparse.Namespace, *, unseen: bool = True, sturdier: bool = True
+) -> strategist.Options:
     """The options of `add_solving`."""
-    return strategist.Options(arguments.time_limit, arguments.seed, arguments.prover, unseen)
+    return strategist.Options(
+        arguments.time_limit, arguments.seed, arguments.prover, unseen, sturdier=sturdier
+    )
 
 
 def given(arguments: argparse.Namespace) -> tuple[strategist.ReadPoint, strategist.Strategy]:
@@ -116,7 +125,15 @@ def given(arguments: argparse.Namespace) -> tuple[strategist.ReadPoint, strategi
     case = strategist.read_case(arguments.case, arguments.read_point or file.read_point)
     if len(case.read_points) > 1:
         raise one_of(case, "one read point for the strategy")
-    return case.read_points[0], file.strategy
+    return case.read_points[0], _of_file(file, source, sturdier=arguments.sturdier)
+
+
+def _of_file(file: strategist.StrategyFile, source: str, *, sturdier: bool) -> strategist.Strategy:
+    if not sturdier:
+        return file.strategy
+    if file.sturdier is None:
+        raise InputError.one("--sturdier", source, "a result that holds a sturdier strategy")
+    return file.sturdier
 
 
 def each_point(

@@ -42,6 +42,11 @@ def add(commands: Commands) -> None:
         action="store_true",
         help="also ask how masks hold for tags left out: up to eight more solves each",
     )
+    command.add_argument(
+        "--sturdier",
+        action="store_true",
+        help="also seek strategies that stand drift better at little cost: one more solve each",
+    )
 
 
 def add_workers(command: argparse.ArgumentParser) -> None:
@@ -64,7 +69,7 @@ def _processors() -> int:
 
 
 def _batch(arguments: argparse.Namespace) -> int:
-    options = solving(arguments, unseen=arguments.unseen)
+    options = solving(arguments, unseen=arguments.unseen, sturdier=arguments.sturdier)
     summary = strategist.run_batch(
         arguments.cases,
         arguments.out,

@@ -31,7 +31,8 @@ def add(commands: Commands) -> None:
         required=True,
         action="append",
         metavar="FILE",
-        help="a strategy, or a result of solve, as JSON; two or more times",
+        help="a strategy, or a result of solve (with the sturdier one that it may hold), as JSON; "
+        "two or more times",
     )
 
 
@@ -46,8 +47,10 @@ def _compare(arguments: argparse.Namespace) -> int:
     if len(case.read_points) > 1:
         raise one_of(case, "one read point for the strategies")
     sides = [
-        strategist.Side(name, file.strategy, source)
-        for name, file, source in zip(_names(sources), files, sources, strict=True)
+        strategist.Side(name, strategy, source)
+        for short, file, source in zip(_names(sources), files, sources, strict=True)
+        for name, strategy in ((short, file.strategy), (f"{short}, sturdier", file.sturdier))
+        if strategy is not None
     ]
     found = strategist.compare(case.read_points[0], sides)
     give(arguments.out, found.to_json(), strategist.comparison_text(found))

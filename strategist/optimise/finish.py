@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-import itertools
 import math
+from collections.abc import Iterator
 
 import numpy as np
 
 from strategist.optimise.problem import Answer, Counts, Problem
 from strategist.optimise.strategy import Strategy
+from strategist.survey.policy import DECIMALS, Reader
 
 __all__ = ["finish"]
 
-_RASTER_DB = 0.5  # cutoffs are rounded to this where that changes nothing
+_RASTER_DB = 0.5  # cutoffs are rounded to this where that changes nothing and can be set
 
 
 def finish(problem: Problem, answer: Answer) -> tuple[Strategy, Counts]:
@@ -46,19 +47,36 @@ def _cutoff(problem: Problem, answer: Answer) -> tuple[float, Counts]:
         same[c] = problem.loss(guarded.replay(answer.levels, c, through)) == answer.key[2]
     same[0] = False  # no cutoff is not a range of cutoffs
     widest = (0.0, 0.0)
-    for alike, run in itertools.groupby(range(len(same)), key=same.__getitem__):
-        numbers = list(run)
-        if alike:
-            low, high = problem.below[numbers[0]], float(problem.thresholds[numbers[-1]])
-            if high - low > widest[1] - widest[0]:
-                widest = (low, high)
-    cutoff_dbm = _middle(*widest)
+    for low, high in _runs(problem, same):
+        if high - low > widest[1] - widest[0]:
+            widest = (low, high)
+    cutoff_dbm = _middle(*widest, problem.policy.reader)
     return cutoff_dbm, counts[int(np.searchsorted(problem.thresholds, cutoff_dbm))]
 
 
-def _middle(low: float, high: float) -> float:
-    """The middle of (low, high], on the raster where that stays inside."""
+def _runs(problem: Problem, same: list[bool]) -> Iterator[tuple[float, float]]:
+    """The ranges (low, high] that are made of neighbouring ones with the same outcome."""
+    runs: list[tuple[float, float]] = []
+    for c in np.flatnonzero(same).tolist():
+        low, high = problem.below[c], float(problem.thresholds[c])
+        if runs and runs[-1][1] == low:
+            low = runs.pop()[0]
+        runs.append((low, high))
+    return iter(runs)
+
+
+def _middle(low: float, high: float, reader: Reader) -> float:
+    """The middle of (low, high], on the raster where that stays inside and can be set.
+
+    Else the cutoff nearest to the middle that can be set.
+    """
     middle = (low + high) / 2
-    steps = (math.floor(middle / _RASTER_DB), math.ceil(middle / _RASTER_DB))
-    inside = [step * _RASTER_DB for step in steps if low < step * _RASTER_DB <= high]
-    return min(inside, key=lambda c: (abs(c - middle), c)) if inside else middle
+    for step_db in (_RASTER_DB, reader.rssi_step_db):
+        if step_db is None:
+            continue
+        steps = (math.floor(middle / step_db), math.ceil(middle / step_db))
+        near = [round(step * step_db, DECIMALS) for step in steps]
+        inside = [dbm for dbm in near if low < dbm <= high and reader.can_set_cutoff(dbm)]
+        if inside:
+            return min(inside, key=lambda dbm: (abs(dbm - middle), dbm))
+    return middle

@@ -18,7 +18,7 @@ from strategist.optimise.measures import Aim, Measure, aim_at, measures, spacing
 from strategist.optimise.problem import Answer, Problem, value
 from strategist.survey.records import Floats
 
-__all__ = ["Goal", "GuardedGoal", "LossGoal"]
+__all__ = ["Goal", "GuardedGoal", "LossGoal", "with_guarded"]
 
 _LARGEST = 1e8  # a sum of losses that double precision still tells apart in six decimals
 _FINEST = 1e-6  # losses are compared to this
@@ -76,7 +76,7 @@ class GuardedGoal:
         self.excess, self._loss, guarded = best.key[:3]
         one_less = int(guarded / (spacing(self.measure) or _FINEST)) + 1
         self.times = max(1, min(one_less, int(_LARGEST / max(1.0, self._loss))))
-        self.layout = Layout(_twice(problem, self.times))
+        self.layout = Layout(with_guarded(problem, self.times))
 
     def aim(self, best: Answer | None) -> Aim:
         return Aim(self.measure, 0.0, excess=False, step=spacing(self.measure))
@@ -105,7 +105,7 @@ class GuardedGoal:
         return np.concatenate([self.times * shift, np.zeros(len(shift))])
 
 
-def _twice(problem: Problem, times: int) -> Problem:
+def with_guarded(problem: Problem, times: int) -> Problem:
     """A problem with the surveyed passes, `times` each, and behind them the guarded ones, once."""
     one, other = problem.profile, problem.guarded
     profile = replace(

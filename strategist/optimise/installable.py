@@ -7,13 +7,11 @@ import numpy as np
 from strategist.optimise.strategy import Strategy
 from strategist.radio.dwell import failed_reads, field_of, fits, step_time
 from strategist.radio.lawful import lawful_at
-from strategist.survey.policy import Policy
+from strategist.survey.policy import SAME_DB, Policy
 from strategist.survey.records import Survey
 from strategist.tags.mask import EPC_START
 
 __all__ = ["installable"]
-
-_SAME_LEVEL_DB = 1e-6
 
 
 def installable(strategy: Strategy, policy: Policy, survey: Survey) -> bool:
@@ -27,16 +25,21 @@ def installable(strategy: Strategy, policy: Policy, survey: Survey) -> bool:
     levels_dbm = survey.levels_dbm[~np.isin(survey.levels_dbm, unlawful)]
     if not len(levels_dbm) or not _fits(strategy, policy, survey):
         return False
-    surveyed = all(abs(levels_dbm - level).min() < _SAME_LEVEL_DB for level in levels)
-    top = abs(levels[-1] - levels_dbm[-1]) < _SAME_LEVEL_DB
+    surveyed = all(abs(levels_dbm - level).min() < SAME_DB for level in levels)
+    settable = [level for level in levels_dbm.tolist() if reader.can_set_level(level)]
+    top = bool(settable) and abs(levels[-1] - settable[-1]) < SAME_DB
     steps = reader.ladder_steps_max if "ladder" in allow else 1
     slots = reader.mask_slots if "masks" in allow else 0
     return (
         surveyed
+        and all(map(reader.can_set_level, levels))
         and (top or "power" in allow)
         and len(levels) <= steps
         and (len(levels) == 1 or strategy.stop_after == policy.stop_after)
-        and (strategy.cutoff_dbm is None or "cutoff" in allow)
+        and (
+            strategy.cutoff_dbm is None
+            or ("cutoff" in allow and reader.can_set_cutoff(strategy.cutoff_dbm))
+        )
         and len(strategy.masks) <= slots
         and all(
             mask.length <= reader.mask_bits_max

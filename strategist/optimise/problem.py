@@ -9,9 +9,9 @@ import numpy as np
 
 from strategist.optimise.guarded import guarded_peaks
 from strategist.optimise.walks import counts_of
+from strategist.radio.choosable import choosable_levels
 from strategist.radio.dwell import steps_by_masks
-from strategist.radio.lawful import lawful_levels
-from strategist.survey.policy import Policy
+from strategist.survey.policy import DECIMALS, Policy
 from strategist.survey.profile import Profile, aggregate
 from strategist.survey.records import Bools, Floats, Ints, Survey
 from strategist.tags.candidates import Candidates, find_candidates, no_candidates
@@ -98,8 +98,9 @@ class Problem:
     counts under the guards. A chain of k masks leaves a ladder at most `steps_by_masks[k]` steps:
     fewer for more masks where the dwell is short. `thresholds[c]` (dBm) is what a read must reach
     under cutoff index c; index 0 is −inf, no cutoff. Index c > 0 stands for every cutoff above
-    `below[c]`, the next weaker RSSI value of either profile, up to the threshold. `top_fixed`: the
-    highest level must be the top step.
+    `below[c]`, the next weaker RSSI value of either profile, up to the threshold; ranges without a
+    cutoff that the reader can be set to are left out. `top_fixed`: the highest level must be the
+    top step.
     """
 
     profile: Profile
@@ -139,10 +140,17 @@ class Problem:
         return int(self.row_weight[self.profile.row_wanted].sum())
 
     @cached_property
+    def silence(self) -> tuple[float, float]:
+        """Excess over the hard limits, and loss, where the read point reports nothing."""
+        nothing = Counts(missed=self.wanted, stray=0)
+        return self.excess(nothing), self.loss(nothing)
+
+    @cached_property
     def outcomes(self) -> Ints:
         """One cutoff index for each outcome in the survey, the highest: those that lie between them
         differ from it under the guards alone."""
-        last: Ints = np.flatnonzero(np.isin(self.thresholds, np.unique(self.profile.rssi)))
+        rejected = np.searchsorted(np.unique(self.profile.rssi), self.thresholds)
+        last: Ints = np.flatnonzero(np.diff(rejected, append=-1))
         return np.union1d([0], last)
 
     def alike(self, cutoff: int) -> range:
@@ -206,8 +214,9 @@ def walk(problem: Problem, accepted: Bools, levels: tuple[int, ...]) -> Counts:
 def pose(survey: Survey, policy: Policy) -> Problem:
     """The problem of a completely surveyed read point (no untried pairs) under its policy.
 
-    Levels above the lawful one are left out, and so are ladders that may not fit the dwell. Raises
-    InputError where that leaves nothing.
+    Levels that are unlawful or that the reader cannot be set to are left out, and so are cutoffs
+    that it cannot be set to and ladders that may not fit the dwell. Raises InputError where that
+    leaves nothing.
     """
     allow = policy.allow
     if "masks" in allow and policy.reader.mask_slots:
@@ -215,11 +224,12 @@ def pose(survey: Survey, policy: Policy) -> Problem:
     else:
         candidates = no_candidates(survey.tags)
     surveyed, drifted = aggregate(survey, candidates.tag_class, guarded_peaks(survey, policy.guard))
-    may_be = lawful_levels(survey, policy)
+    may_be = choosable_levels(survey, policy)
     if "power" not in allow and "ladder" not in allow:
         may_be = np.arange(len(may_be)) == np.flatnonzero(may_be).max()
     profile, guarded = surveyed.at_levels(may_be), drifted.at_levels(may_be)
     values = _rssi_values(profile.rssi, guarded.rssi, "cutoff" in allow)
+    low, high = _settable(values[:-1], values[1:], policy.reader.rssi_step_db)
     steps = steps_by_masks(
         survey,
         policy.time,
@@ -232,8 +242,8 @@ def pose(survey: Survey, policy: Policy) -> Problem:
         guarded=guarded,
         candidates=candidates,
         policy=policy,
-        thresholds=np.concatenate([[-np.inf], values[1:]]),
-        below=(-np.inf, *values[:-1].tolist()),
+        thresholds=np.concatenate([[-np.inf], high]),
+        below=(-np.inf, *low.tolist()),
         steps_by_masks=steps,
         slots=len(steps) - 1,
         top_fixed="power" not in allow,
@@ -252,3 +262,11 @@ def _rssi_values(rssi: Floats, guarded: Floats, allowed: bool) -> Floats:
         return values
     more = guarded[(guarded > values[0]) & (guarded < values[-1])]
     return np.unique(np.concatenate([values, more]))
+
+
+def _settable(low: Floats, high: Floats, step_db: float | None) -> tuple[Floats, Floats]:
+    """The ranges (low, high] that hold a multiple of the step; all without one."""
+    if step_db is None:
+        return low, high
+    last = np.round(np.floor(np.round(high / step_db, DECIMALS)) * step_db, DECIMALS)
+    return low[last > low], high[last > low]

@@ -30,11 +30,11 @@ from strategist.optimise.selections import Selections, TooManySelectionsError
 from strategist.optimise.starts import Starts
 from strategist.survey.records import Bools, Floats
 
-__all__ = ["search"]
+__all__ = ["FEW", "Search", "search"]
 
 _DIGITS = 6
 _MANY = 200  # chains left in a branch that are worth splitting it, times (50 + classes)
-_FEW = 150  # chains in all that are sooner weighed one by one than bounded together
+FEW = 150  # chains in all that are sooner weighed one by one than bounded together
 _AT_ONCE = 2_000  # selections bounded between two looks at the clock
 _PATIENCE = 20_000  # ladders replayed for the second goal, then it is left unproven
 
@@ -46,12 +46,12 @@ def search(problem: Problem, clock: Clock) -> Answer:
 
     Raises TooManySelectionsError where listing the chains is out of the question.
     """
-    run = _Search(problem, clock)
+    run = Search(problem, clock)
     still_open = run.find_loss()
     return run.answer(still_open, 0.0 if still_open else run.find_guarded())
 
 
-class _Search:
+class Search:
     def __init__(self, problem: Problem, clock: Clock) -> None:
         self.problem = problem
         self.clock = clock
@@ -312,7 +312,7 @@ class _Search:
             self._push(0, self._branch(branch.cutoff))
             return
         target = self._target(branch)
-        if self.chains.number(_FEW) <= _FEW:
+        if self.chains.number(FEW) <= FEW:
             self._look_at_all(branch)
         elif stage == 0:
             branch.raise_bound(target)

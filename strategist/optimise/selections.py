@@ -21,6 +21,7 @@ __all__ = [
     "literals",
     "merged",
     "no_masks",
+    "packed",
 ]
 
 Words = npt.NDArray[np.uint64]
@@ -109,7 +110,7 @@ class Selections:
         )
 
 
-def _pack(through: Bools) -> Words:
+def packed(through: Bools) -> Words:
     padded = np.zeros((len(through), -(-through.shape[1] // 64) * 64), bool)
     padded[:, : through.shape[1]] = through
     return np.packbits(padded, axis=1).view(np.uint64)
@@ -123,7 +124,7 @@ def _unpacked(words: Words, classes: int) -> Bools:
 def no_masks(classes: int) -> Selections:
     """The one selection of an empty chain: everything passes."""
     none = np.zeros((1, 0), np.int64)
-    everything = _pack(np.ones((1, classes), bool))
+    everything = packed(np.ones((1, classes), bool))
     return Selections(everything, none, none.astype(bool), np.zeros(1, np.int64), classes)
 
 
@@ -132,7 +133,7 @@ def literals(candidates: Candidates) -> Literals:
     through = np.repeat(candidates.matches, 2, axis=0)
     through[1::2] ^= True
     bits = np.array([mask.length for mask in candidates.masks], np.int64)
-    return Literals(_pack(through), np.repeat(bits, 2), through.shape[1])
+    return Literals(packed(through), np.repeat(bits, 2), through.shape[1])
 
 
 def grow(

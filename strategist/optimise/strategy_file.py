@@ -16,18 +16,31 @@ __all__ = ["StrategyFile", "parse_strategy_file"]
 
 @dataclass(frozen=True)
 class StrategyFile:
-    """A strategy, and the read point that its file names (None where it names none)."""
+    """A strategy, and the read point that its file names (None where it names none).
+
+    `sturdier` is what a result shows beside its own strategy, None where there is none.
+    """
 
     strategy: Strategy
     read_point: str | None = None
+    sturdier: Strategy | None = None
 
 
-@pydantic.dataclasses.dataclass(frozen=True, config=ConfigDict(extra="ignore", strict=True))
+_LOOSE = ConfigDict(extra="ignore", strict=True)  # other keys are ours and are passed over
+
+
+@pydantic.dataclasses.dataclass(frozen=True, config=_LOOSE)
+class _Sturdier:
+    strategy: Strategy
+
+
+@pydantic.dataclasses.dataclass(frozen=True, config=_LOOSE)
 class _Result:
-    """The part of a result that matters here; its other keys are ours and are passed over."""
+    """The part of a result that matters here."""
 
     strategy: Strategy
     read_point: str | None = None
+    sturdier: _Sturdier | None = None
 
 
 _ANY: TypeAdapter[Any] = TypeAdapter(Any)
@@ -40,5 +53,6 @@ def parse_strategy_file(data: bytes, source: str) -> StrategyFile:
     found = parse_json(data, _ANY, source)
     if isinstance(found, dict) and "strategy" in found:
         result = parse_json(data, _RESULT, source)
-        return StrategyFile(result.strategy, result.read_point)
+        sturdier = None if result.sturdier is None else result.sturdier.strategy
+        return StrategyFile(result.strategy, result.read_point, sturdier)
     return StrategyFile(read_strategy(data, source))

@@ -7,9 +7,9 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from strategist.errors import InputError
+from strategist.radio.choosable import choosable_levels
 from strategist.radio.complete import complete
 from strategist.radio.dwell import steps_by_masks
-from strategist.radio.lawful import lawful_levels
 from strategist.report.lines import paragraph, plain
 from strategist.survey.finding import Finding
 from strategist.survey.order import figure
@@ -78,7 +78,7 @@ def _checked(read_point: ReadPoint) -> Checked:
     found = diagnose(read_point)
     try:
         whole = complete(read_point)
-        lawful_levels(whole.survey, whole.policy)
+        choosable_levels(whole.survey, whole.policy)
         steps_by_masks(whole.survey, whole.policy.time, (), 0, 1)
         return Checked(read_point, found, None, whole.warnings)
     except InputError as error:

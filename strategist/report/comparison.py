@@ -63,7 +63,22 @@ def _table(comparison: Comparison) -> list[str]:
         )
     weights = comparison.weights
     text = f"(loss: {figure(weights.missed)} x missed + {figure(weights.stray)} x stray; least: "
-    return [*lines, *paragraph(f"{text}{', '.join(comparison.least_loss)})")]
+    lines += paragraph(f"{text}{', '.join(comparison.least_loss)})")
+    silence = comparison.evaluations[0].silence_loss
+    lines += paragraph(f"(to report nothing at all loses {figure(silence)})")
+    return [*lines, *_sturdier(comparison)]
+
+
+def _sturdier(comparison: Comparison) -> list[str]:
+    """Which side stands drift better at little cost, and what it gives up and gains."""
+    found = comparison.sturdier
+    if found is None:
+        return []
+    return paragraph(
+        f"Sturdier at little cost: {plain(found['name'])}. Beside {plain(found['than'])} it gives "
+        f"up {figure(found['extra_loss'])} of loss in this survey and saves "
+        f"{figure(found['guarded_saved'])} of guarded loss."
+    )
 
 
 def _rates(comparison: Comparison) -> list[str]:

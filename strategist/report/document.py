@@ -63,7 +63,9 @@ def report_document(
     read point use a level that was not surveyed.
     """
     backing = backing or Backing()
-    totals: Counter[str] = Counter(dict.fromkeys((*_COUNTS, "answered", "failed", "loss"), 0))
+    totals: Counter[str] = Counter(
+        dict.fromkeys((*_COUNTS, "answered", "failed", "loss", "silent"), 0)
+    )
     errors: list[GivenResult] = []
     worst: list[tuple[float, int, GivenResult]] = []
     for number, one in enumerate(given):
@@ -72,7 +74,8 @@ def report_document(
             if at_most is None or len(errors) < at_most:
                 errors.append(one)
             continue
-        totals.update({"answered": 1, "loss": one.result["loss"]})
+        silent = one.result.get("status") == "silent"
+        totals.update({"answered": 1, "loss": one.result["loss"], "silent": int(silent)})
         totals.update({name: one.result["outcome"][name] for name in _COUNTS})
         heapq.heappush(worst, (one.result["loss"], -number, one))
         if at_most is not None and len(worst) > at_most:

@@ -85,7 +85,10 @@ def _legend(frontier: Frontier) -> list[str]:
         "no more strays fewer missed. The others are beaten by no strategy searched."
     )
     unproven = any(not point.proven for point in frontier.points)
-    return paragraph(ratio + (open_ if unproven else ""))
+    silence = f" To report nothing at all loses {figure(frontier.silence_loss)} by your weights."
+    if all(point.loss >= frontier.silence_loss for point in frontier.points):
+        silence += " No point is better: nothing here is worth installing."
+    return paragraph(ratio + silence + (open_ if unproven else ""))
 
 
 def _proof(frontier: Frontier) -> str:

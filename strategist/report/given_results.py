@@ -161,6 +161,14 @@ class _Predicted:
 
 
 @_dataclass
+class _Sturdier:
+    strategy: Strategy
+    mask_words: list[str]
+    gives_up: str
+    gains: str
+
+
+@_dataclass
 class _Result:
     """What the report shows of a result; an evaluation has no status, bound and gap."""
 
@@ -173,9 +181,11 @@ class _Result:
     rates: _Rates
     margins: _Margins
     warnings: list[str]
-    status: Literal["optimal", "feasible", "infeasible", "undecided"] | None = None
+    status: Literal["optimal", "feasible", "infeasible", "undecided", "silent"] | None = None
     bound: float | None = None
     gap: float | None = None
+    silence_loss: float | None = None
+    sturdier: _Sturdier | None = None
     mask_words: list[str] | None = None
     findings: list[_Finding] | None = None
     cross_validation: _Crossed | None = None
@@ -273,8 +283,12 @@ def _checked(given: GivenResult) -> GivenResult:
     """Raise InputError where a result's masks and their words are not of one number."""
     if given.result is None:
         return given
-    words, masks = given.result.get("mask_words"), given.result["strategy"].get("masks", [])
-    if words and len(words) != len(masks):
-        allowed = f"words for each of the {len(masks)} masks, or none"
-        raise InputError.one(given.source, len(words), allowed, column="mask_words")
+    beside = given.result.get("sturdier")
+    for held, column in ((given.result, "mask_words"), (beside, "sturdier.mask_words")):
+        if held is None:
+            continue
+        words, masks = held.get("mask_words"), held["strategy"].get("masks", [])
+        if words and len(words) != len(masks):
+            allowed = f"words for each of the {len(masks)} masks, or none"
+            raise InputError.one(given.source, len(words), allowed, column=column)
     return given

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any, Literal
 
 from strategist.errors import InputError
@@ -10,8 +11,10 @@ from strategist.report.lines import paragraph
 from strategist.survey.order import figure
 from strategist.survey.records import ReadPoint
 from strategist.tags.gen2 import gen2_document, gen2_lines
-from strategist.tags.llrp import llrp_document, llrp_lines
+from strategist.tags.llrp import llrp_document, llrp_lines, whole_cutoffs
 from strategist.tags.power_table import PowerTable
+from strategist.tags.read_back import chain_of_frames, of_llrp_step
+from strategist.trust.replayed import Replayed, replayed
 from strategist.trust.steps import steps_of
 
 __all__ = ["Form", "settings_document", "settings_text"]
@@ -24,34 +27,73 @@ def settings_document(
 ) -> dict[str, Any]:
     """The settings as plain JSON values; the key `format` says which standard.
 
-    `levels` marks each step as lawful or not and surveyed, predicted or neither; `warnings` says
-    what must be settled first. "llrp" needs the reader's own power table. Raises InputError without
-    one, or where a level of the strategy is not in it.
+    `levels` marks each step as lawful or not and surveyed, predicted or neither; `replay` is what
+    the settings do in the survey, read back from their bits; `warnings` says what must be settled
+    first, with the difference where that is not what the strategy does. "llrp" needs the reader's
+    own power table. Raises InputError without one, or where a level of the strategy is not in it.
     """
-    steps = steps_of(read_point, strategy.levels_dbm)
-    return _in_standard(read_point, strategy, form, power_table) | steps.to_json()
+    steps = steps_of(read_point, strategy.levels_dbm).to_json()
+    document, again = _in_standard(read_point, strategy, form, power_table)
+    warnings = [*again.warnings, *steps["warnings"]]
+    if not again.same:
+        warnings.insert(0, f"{again.sentence}{_advice(again)}")
+    return document | steps | {"replay": again.to_json(), "warnings": warnings}
+
+
+def _advice(again: Replayed) -> str:
+    if again.same is None or again.written.cutoff_dbm == again.meant.cutoff_dbm:
+        return ""
+    return (
+        " Set reader.rssi_step_db to 1 in site.json and solve again: cutoffs are then whole "
+        "numbers of dBm, and proven so."
+    )
 
 
 def _in_standard(
     read_point: ReadPoint, strategy: Strategy, form: Form, power_table: PowerTable | None
-) -> dict[str, Any]:
+) -> tuple[dict[str, Any], Replayed]:
     if form == "gen2":
-        return gen2_document(
-            strategy.masks, min((4 * len(tag.epc) for tag in read_point.survey.tags), default=None)
-        )
+        shortest = min((4 * len(tag.epc) for tag in read_point.survey.tags), default=None)
+        document = gen2_document(strategy.masks, shortest)
+        chain = chain_of_frames([one["frame"] for one in document["commands"]])
+        return document, replayed(read_point, strategy, replace(strategy, masks=chain))
     if power_table is None:
         allowed = (
             "the reader's own table of transmit powers (index,power_dbm), since LLRP sets a power "
             "by its place in that table"
         )
         raise InputError.one("power table", "", allowed)
-    return llrp_document(
+    cutoff = strategy.cutoff_dbm
+    written = [
+        _in_llrp(read_point, strategy, power_table, whole)
+        for whole in ((None,) if cutoff is None else whole_cutoffs(cutoff))
+    ]
+    return min(written, key=lambda one: _worse(one[1]))  # the first of those that are as good
+
+
+def _in_llrp(
+    read_point: ReadPoint, strategy: Strategy, table: PowerTable, keep_from_dbm: int | None
+) -> tuple[dict[str, Any], Replayed]:
+    document = llrp_document(
         strategy.levels_dbm,
         strategy.masks,
-        power_table,
+        table,
         stop_after=strategy.stop_after,
-        cutoff_dbm=strategy.cutoff_dbm,
+        keep_from_dbm=keep_from_dbm,
     )
+    steps = [of_llrp_step(step["bytes"]) for step in document["steps"]]
+    written = Strategy(
+        tuple(map(table.same_level, (index for index, _ in steps), strategy.levels_dbm)),
+        document["stop_after"],
+        document["keep_from_dbm"],
+        steps[0][1],
+    )
+    return document, replayed(read_point, strategy, written)
+
+
+def _worse(again: Replayed) -> tuple[bool, float]:
+    """What written settings are chosen by: the same as the strategy, then the least loss."""
+    return not again.same, 0.0 if again.outcome is None else again.outcome.loss
 
 
 def settings_text(document: dict[str, Any]) -> str:
@@ -65,6 +107,8 @@ def settings_text(document: dict[str, Any]) -> str:
     for level in document["levels"]:
         lines += paragraph(_level(level), 2, 2)
     lines += paragraph(document["lawful"]["reason"])
+    if document["replay"]["same"]:
+        lines += ["Replay", *paragraph(document["replay"]["sentence"])]
     lines.append("Settings")
     for line in said:
         text = line.lstrip()

@@ -34,6 +34,7 @@ CAUTION = (
 )
 
 _HEADS = {
+    "silent": "report nothing: no strategy is better than silence, proven",
     "optimal": "best strategy, proven",
     "feasible": "best strategy found in time, not proven",
     "infeasible": "no strategy keeps the limits; this one exceeds them least",
@@ -50,11 +51,12 @@ def result_text(result: Result, policy: Policy, *, caution: bool = True, weak: b
     """
     return "\n".join(
         [
-            f"{plain(result.read_point)}: {_HEADS[result.status]}",
-            *what_to_set(result.strategy, result.mask_words, _steps(result.standing)),
+            *_head(result),
+            *_to_set(result),
             *_what_it_does(result.outcome, policy),
             *_unseen(result.unseen),
             *standing_lines(result.standing),
+            *_sturdier(result),
             *on_air_lines(result.on_air, searched=True),
             "Proof",
             *paragraph(_proof(result, policy)),
@@ -67,6 +69,50 @@ def result_text(result: Result, policy: Policy, *, caution: bool = True, weak: b
             *(caution_lines() if caution else []),
         ]
     )
+
+
+def _head(result: Result) -> list[str]:
+    """The verdict; where silence is as good, that first, and what the settings below are then."""
+    lines = [f"{plain(result.read_point)}: {_HEADS[result.status]}"]
+    silence = f"To report nothing at all loses {figure(result.silence_loss)}"
+    if result.status == "silent":
+        return lines + paragraph(
+            f"{silence}; no strategy searched loses less. Nothing searched is worth installing. "
+            f"The settings below lose least ({figure(result.loss)}); do not install them."
+        )
+    if result.status == "feasible" and result.loss >= result.silence_loss:
+        lines[0] = f"{plain(result.read_point)}: nothing found in time is better than silence"
+        return lines + paragraph(
+            f"{silence}, the settings below {figure(result.loss)}: do not install them. Whether "
+            "others are better is open; allow more time."
+        )
+    return lines
+
+
+def _to_set(result: Result) -> list[str]:
+    head, *lines = what_to_set(result.strategy, result.mask_words, _steps(result.standing))
+    return ["Not to be set" if result.status == "silent" else head, *lines]
+
+
+def _sturdier(result: Result) -> list[str]:
+    """The strategy that stands drift better at little cost, or that none was found in time."""
+    found, bound = result.sturdier, result.proof.get("sturdier_bound")
+    if found is None:
+        if bound is None or bound >= result.standing.guarded.loss:
+            return []
+        text = (
+            "whether a strategy stands drift better at little cost is open: the search for it was "
+            "cut short"
+        )
+        return ["Sturdier", *paragraph(text)]
+    setting = what_to_set(found.strategy, found.mask_words)[1:]
+    open_ = "" if found.proven else f" (one down to {figure(found.bound)} is not ruled out)"
+    return [
+        "Sturdier, in place of the above",
+        *labelled("gives up", found.gives_up),
+        *labelled("gains", found.gains + open_),
+        *setting,
+    ]
 
 
 def evaluation_text(evaluation: Evaluation, policy: Policy) -> str:
@@ -213,8 +259,10 @@ def _rate(rate: Rate) -> str:
 def _proof(result: Result, policy: Policy) -> str:
     how = f"({_PROVERS[result.proof['by']]}, {result.seconds:.1f} s)"
     among = f"no strategy among {_searched(result, policy)}"
-    if result.status == "optimal":
-        return f"Proven: {among} has a lower loss {how}."
+    if result.status in ("optimal", "silent"):
+        least = result.bound
+        lower = "lower loss" if least >= result.loss else f"loss below {figure(least)}"
+        return f"Proven: {among} has a {lower} {how}."
     if result.status == "feasible":
         return (
             f"Not proven: time ran out {how}. {among[0].upper()}{among[1:]} has a loss below "

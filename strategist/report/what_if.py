@@ -14,10 +14,14 @@ from strategist.tradeoffs.what_if import WhatIf, WhatIfs
 __all__ = ["what_if_text", "what_ifs_text"]
 
 _UNSURE = {
+    "silent": "no strategy is better than to report nothing: do not install",
     "feasible": "not proven: time ran out",
     "infeasible": "no strategy keeps the hard limits",
     "undecided": "undecided when time ran out: a hard limit is exceeded",
 }
+
+
+_MARKS = {"optimal": " ", "feasible": "?", "infeasible": "!", "undecided": "!", "silent": "-"}
 
 
 def what_if_text(found: WhatIf, *, caution: bool = True) -> str:
@@ -73,7 +77,12 @@ def what_ifs_text(found: WhatIfs, *, caution: bool = True) -> str:
     for asked in found.asked:
         if asked.answer is not None:
             lines += _answered(asked.question, asked.answer, brief(before.strategy))
-    lines += paragraph("All losses use the current weights.")
+    silence = f"to report nothing at all loses {figure(before.silence_loss)}"
+    lines += paragraph(f"All losses use the current weights; {silence}.")
+    if before.status in _UNSURE:
+        lines += paragraph(f"As it is: {_UNSURE[before.status]}.")
+    if any(one.answer and one.answer.after.status == "silent" for one in found.asked):
+        lines += paragraph(f"- {_UNSURE['silent']}.")
     for asked in found.asked:
         if asked.answer is None:
             why = "; ".join((asked.refused or "").splitlines())
@@ -88,7 +97,7 @@ def what_ifs_text(found: WhatIfs, *, caution: bool = True) -> str:
 def _answered(question: str, answer: WhatIf, before: str) -> list[str]:
     """The row of a question, with the settings that differ and the levels that drop out."""
     outcome, after = answer.after.outcome, answer.after
-    mark = " " if after.status not in _UNSURE else "?" if after.status == "feasible" else "!"
+    mark = _MARKS[after.status]
     same = brief(after.strategy) if answer.settings else "the same"
     if answer.settings and same == before:
         same = f"the same but for {' and '.join(_NAMES[one.key] for one in answer.settings)}"

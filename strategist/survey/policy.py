@@ -28,6 +28,7 @@ __all__ = [
     "REGION_NAMES",
     "RSSI_DBM_MAX",
     "RSSI_DBM_MIN",
+    "SAME_DB",
     "STRICT",
     "Dbm",
     "Dwell",
@@ -42,6 +43,7 @@ __all__ = [
     "Site",
     "Technique",
     "Whole",
+    "ascending",
     "is_name",
 ]
 
@@ -52,6 +54,7 @@ FAILED_READS_MAX = 0.9  # more of them failing is no link
 PREDICT_BETWEEN_DB = 4.0  # levels this far apart hold a prediction between them
 PREDICT_BEYOND_DB = 1.0  # and one this far beyond the last
 DECIMALS = 6  # levels and RSSI are rounded to this, so that equal figures are equal numbers
+SAME_DB = 1e-6  # levels and cutoffs no further apart are the same
 NAME_CHARACTERS_MAX = 200
 NAME_ALLOWED = f"text of 1 to {NAME_CHARACTERS_MAX} printable characters"
 
@@ -75,6 +78,16 @@ def is_name(text: str) -> bool:
     return fits and all(c.isprintable() or c == "\u00a0" for c in text)
 
 
+def ascending(levels: tuple[float, ...] | None) -> tuple[float, ...] | None:
+    """Levels as they are kept: rounded, ascending; ValueError where one is named twice."""
+    if levels is None:
+        return None
+    rounded = {round(float(level), DECIMALS) for level in levels}
+    if len(rounded) < len(levels):
+        raise ValueError("each level once")
+    return tuple(sorted(rounded))
+
+
 Whole = Annotated[int, BeforeValidator(_whole)]
 Name = Annotated[str, AfterValidator(_printable)]
 Dbm = Annotated[float, Field(ge=LEVEL_DBM_MIN, le=LEVEL_DBM_MAX)]
@@ -96,18 +109,43 @@ class Loss:
     missed: Annotated[float, Field(ge=1e-3, le=1e6)] = 5.0
     stray: Annotated[float, Field(ge=1e-3, le=1e6)] = 1.0
 
+    def little(self, loss: float) -> float:
+        """What is little beside a loss: one missed tag, or 5 % of it where that is more."""
+        return round(max(self.missed, 0.05 * loss), DECIMALS)
+
 
 @dataclass(frozen=True, config=STRICT)
 class Reader:
     """What the reader can do: steps of a ladder, masks in a chain, mask alignment and size (bits).
 
-    A mask starts and ends on a multiple of `mask_step_bits` of its bank's data.
+    A mask starts and ends on a multiple of `mask_step_bits` of its bank's data. Cutoffs that can be
+    set are the multiples of `rssi_step_db` (None: any cutoff), levels those of `power_levels_dbm`
+    (None: any level): a strategy that cannot be set is not proposed.
     """
 
     ladder_steps_max: Annotated[Whole, Field(ge=1, le=32)] = 5
     mask_slots: Annotated[Whole, Field(ge=0, le=32)] = 3
     mask_step_bits: Annotated[Whole, Field(ge=1, le=64)] = 8
     mask_bits_max: Annotated[Whole, Field(ge=1, le=255)] = 96  # Select's Length field has 8 bits
+    rssi_step_db: Annotated[float, Field(ge=0.01, le=20)] | None = 0.5
+    power_levels_dbm: Annotated[tuple[Dbm, ...], Field(min_length=1)] | None = None
+
+    @field_validator("power_levels_dbm")
+    @classmethod
+    def _ascending(cls, levels: tuple[float, ...] | None) -> tuple[float, ...] | None:
+        return ascending(levels)
+
+    def can_set_level(self, level_dbm: float) -> bool:
+        """Whether a level is one that the reader can be set to."""
+        levels = self.power_levels_dbm
+        return levels is None or any(abs(level - level_dbm) < SAME_DB for level in levels)
+
+    def can_set_cutoff(self, cutoff_dbm: float) -> bool:
+        """Whether a cutoff is a multiple of the reader's step."""
+        if self.rssi_step_db is None:
+            return True
+        steps = round(cutoff_dbm / self.rssi_step_db)
+        return abs(steps * self.rssi_step_db - cutoff_dbm) < SAME_DB
 
 
 @dataclass(frozen=True, config=STRICT)
@@ -242,12 +280,7 @@ class Policy:
     @field_validator("levels_dbm")
     @classmethod
     def _ascending(cls, levels: tuple[float, ...] | None) -> tuple[float, ...] | None:
-        if levels is None:
-            return None
-        rounded = {round(float(level), DECIMALS) for level in levels}
-        if len(rounded) < len(levels):
-            raise ValueError("each level once")
-        return tuple(sorted(rounded))
+        return ascending(levels)
 
     @field_validator("allow")
     @classmethod

@@ -25,6 +25,7 @@ __all__ = [
     "llrp_document",
     "llrp_lines",
     "tlv",
+    "whole_cutoffs",
 ]
 
 TYPES = {
@@ -154,16 +155,22 @@ def _inside(fields: dict[str, Any], name: str) -> bytes:
     return encode_parameter(name, fields[name]) if name in fields else b""
 
 
+def whole_cutoffs(cutoff_dbm: float) -> tuple[int, ...]:
+    """The whole numbers of dBm that may stand for a cutoff where RSSI is reported in such: the next
+    stronger, then the next weaker; one where it is a whole number."""
+    return tuple(dict.fromkeys((math.ceil(cutoff_dbm), math.floor(cutoff_dbm))))
+
+
 def host_work(
-    levels_dbm: Sequence[float], stop_after: int, cutoff_dbm: float | None, masks: Sequence[Mask]
+    levels_dbm: Sequence[float], stop_after: int, keep_from_dbm: int | None, masks: Sequence[Mask]
 ) -> tuple[str, ...]:
     """What the parameters cannot say and the host must do, as whole sentences."""
     work = []
-    if cutoff_dbm is not None:
-        whole = math.ceil(cutoff_dbm)
+    if keep_from_dbm is not None:
         work.append(
-            f"Cutoff: ask for PeakRSSI in the reports and drop each below {cutoff_dbm:g} dBm. LLRP "
-            f"has no cutoff, and PeakRSSI is a whole number of dBm, so keep {whole} dBm and above."
+            "Cutoff: ask for PeakRSSI in the reports, keep "
+            f"{keep_from_dbm} dBm and above and drop the others. LLRP has no cutoff, and PeakRSSI "
+            "is a whole number of dBm."
         )
     if len(levels_dbm) > 1:
         work.append(
@@ -175,7 +182,7 @@ def host_work(
             f"{stop_after} or more, or after the last step. LLRP's own triggers count neither the "
             "cutoff nor the steps."
         )
-    if len(levels_dbm) > 1 and cutoff_dbm is not None:
+    if len(levels_dbm) > 1 and keep_from_dbm is not None:
         # Persistence of the inventoried flags: from memory of Gen2.
         work.append(
             "Session: a tag dropped at one step must be able to answer at the next. Use a session "
@@ -204,12 +211,13 @@ def llrp_document(
     table: PowerTable,
     *,
     stop_after: int = 1,
-    cutoff_dbm: float | None = None,
+    keep_from_dbm: int | None = None,
     setup: Setup | None = None,
 ) -> dict[str, Any]:
     """A strategy as plain JSON values: for each ladder step the parameters and their bytes (hex).
 
-    Both parameters of a step belong into an AntennaConfiguration. Raises InputError where a level
+    Both parameters of a step belong into an AntennaConfiguration. `keep_from_dbm` is the cutoff, a
+    whole number since PeakRSSI is one (`whole_cutoffs`). Raises InputError where a level
     is not in the reader's power table.
     """
     setup = setup or Setup()
@@ -236,8 +244,14 @@ def llrp_document(
             for name, fields in parameters.items()
         }
         steps.append({"step": number, "power_dbm": level, "parameters": parameters, "bytes": coded})
-    work = host_work(levels_dbm, stop_after, cutoff_dbm, masks)
-    return {"format": "llrp", "steps": steps, "host_work": list(work)}
+    work = host_work(levels_dbm, stop_after, keep_from_dbm, masks)
+    return {
+        "format": "llrp",
+        "steps": steps,
+        "keep_from_dbm": keep_from_dbm,
+        "stop_after": stop_after,
+        "host_work": list(work),
+    }
 
 
 def llrp_lines(document: dict[str, Any]) -> tuple[str, ...]:

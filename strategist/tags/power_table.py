@@ -48,6 +48,11 @@ class PowerTable:
             raise InputError.one("power table", f"{power_dbm:g} dBm", allowed)
         return index
 
+    def same_level(self, index: int, asked_dbm: float) -> float:
+        """The power behind an index: `asked_dbm` itself where it is that to 0.005 dB."""
+        power_dbm = dict(self.entries)[index]
+        return asked_dbm if abs(power_dbm - asked_dbm) <= TOLERANCE_DB + 1e-9 else power_dbm
+
 
 def read_power_table(text: str, source: str) -> PowerTable:
     """The table in a CSV text with columns `index, power_dbm`; raises InputError, all faults."""

@@ -10,7 +10,7 @@ from strategist.decide import Options, compare_counts, compare_guarded
 from strategist.optimise.clock import Clock
 from strategist.optimise.finish import finish
 from strategist.optimise.frontier import Sweep, sweep
-from strategist.optimise.problem import Answer, Counts, Problem, pose
+from strategist.optimise.problem import Answer, Counts, Problem, pose, value
 from strategist.optimise.selections import TooManySelectionsError
 from strategist.optimise.staircase import Point
 from strategist.optimise.strategy import Strategy
@@ -108,6 +108,11 @@ class Frontier:
     warnings: tuple[str, ...]
     seconds: float
 
+    @property
+    def silence_loss(self) -> float:
+        """What is lost by the weights where nothing is reported."""
+        return value(self.loss.missed * self.wanted)
+
     def to_json(self) -> dict[str, Any]:
         limits = self.limits
         return {
@@ -118,6 +123,7 @@ class Frontier:
                 "missed_rate_max": limits.missed_rate_max,
                 "stray_rate_max": limits.stray_rate_max,
             },
+            "silence_loss": self.silence_loss,
             "presented": {
                 "passes": self.passes,
                 "wanted": self.wanted,

@@ -129,7 +129,7 @@ def what_if(
     one of a policy (its path: the keys as in site.json), or no level is left, and what `choose`
     raises.
     """
-    started, options = time.monotonic(), options or Options()
+    started, options = time.monotonic(), replace(options or Options(), sturdier=False)
     policy, changes = _changed(read_point.policy, sets)
     other = _at_levels(replace(read_point, policy=policy))
     assumptions: tuple[str, ...] = ()
@@ -158,7 +158,7 @@ def usual_what_ifs(read_point: ReadPoint, options: Options | None = None) -> Wha
     A question that makes no sense at the read point (no surveyed level is left) has its reason in
     place of an answer. All answers share a total time limit. Raises what `choose` raises.
     """
-    started, options = time.monotonic(), options or Options()
+    started, options = time.monotonic(), replace(options or Options(), sturdier=False)
     questions = tuple(_questions(read_point.policy))
     before = choose(read_point, options.share(1 + len(questions), _since(started)))
     asked: list[Asked] = []

@@ -9,7 +9,7 @@ from typing import Any
 from strategist.errors import InputError
 from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete
-from strategist.survey.policy import Loss
+from strategist.survey.policy import DECIMALS, Loss
 from strategist.survey.records import ReadPoint
 from strategist.trust.changes import Changes, changes_between
 from strategist.trust.evaluate import Outcome, PassOutcome, evaluate
@@ -69,6 +69,32 @@ class Comparison:
     changes: tuple[Changes, ...]
 
     @property
+    def sturdier(self) -> dict[str, Any] | None:
+        """The side with the least guarded loss among those that lose little more than the best of
+        the sides and save more than that: None where there is none. `extra_loss` and
+        `guarded_saved` say what it gives up and gains beside the side `than`."""
+        sides = sorted(
+            (one.outcome.loss, one.standing.guarded.loss, number)
+            for number, one in enumerate(self.evaluations)
+        )
+        least, guarded, than = sides[0]
+        most = least + self.weights.little(least) + _SAME_LOSS
+        near = [
+            (under_guard, loss, number)
+            for loss, under_guard, number in sides[1:]
+            if loss <= most and loss + under_guard < least + guarded - _SAME_LOSS
+        ]
+        if not near:
+            return None
+        under_guard, loss, number = min(near)
+        return {
+            "name": self.sides[number].name,
+            "than": self.sides[than].name,
+            "extra_loss": round(loss - least, DECIMALS),
+            "guarded_saved": round(guarded - under_guard, DECIMALS),
+        }
+
+    @property
     def least_loss(self) -> tuple[str, ...]:
         """Names of the sides with the least loss."""
         losses = [one.outcome.loss for one in self.evaluations]
@@ -82,6 +108,7 @@ class Comparison:
             "weights": _weights(self.weights),
             "rows": [_row(side, found, self.weights) for side, found in both],
             "least_loss": list(self.least_loss),
+            "sturdier": self.sturdier,
             "passes": [one.to_json() for one in self.passes],
             "changes": [
                 {"from": self.sides[0].name, "to": side.name, **found.to_json()}

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from strategist.optimise.strategy import Strategy
@@ -18,8 +20,9 @@ from strategist.tags.telling import data_findings
 from strategist.trust.acceptance import plan_acceptance
 from strategist.trust.dependence import Dependence, dependence_findings, dependence_of
 
-__all__ = ["diagnose"]
+__all__ = ["against", "diagnose"]
 
+_NO_CUTOFF = ("rssi_inverted", "rssi_overlaps")  # kinds that advise against a cutoff
 _RATE_LEAST = 1e-6  # a limit of 0 cannot be shown by any number of passes
 
 
@@ -49,6 +52,19 @@ def diagnose(
     if strategy is not None:
         checks.append(_edge(tried, strategy))
     return findings(survey.read_point, checks)
+
+
+def against(found: Sequence[Finding], strategy: Strategy) -> tuple[str, ...]:
+    """What a strategy does against the advice of findings, as sentences: warnings of the answer."""
+    if strategy.cutoff_dbm is None:
+        return ()
+    return tuple(
+        f"This strategy has a cutoff of {figure(strategy.cutoff_dbm)} dBm against the advice of "
+        f"the survey. {one.text} {one.advice} Hold it against the best without a cutoff "
+        "(techniques)."
+        for one in found
+        if one.kind in _NO_CUTOFF
+    )
 
 
 def _passes_for(survey: Survey, policy: Policy) -> Found:

@@ -1,9 +1,10 @@
 """The straightforward joint model: the meaning of a strategy put into rows, nothing reduced.
 
 It reads the survey itself: one row of variables for each tag presentation, every level, every
-cutoff between neighbouring RSSI values, every candidate mask as it is and negated, in every slot
-of the chain. Levels above a radiated limit are no steps, and a chain of k masks leaves no more
-steps than fit the dwell. It shares no code with the optimiser but the list of candidate masks.
+cutoff between neighbouring RSSI values (or every one that can be set), every candidate mask as it
+is and negated, in every slot of the chain. Levels above a radiated limit, and such that the reader
+does not have, are no steps, and a chain of k masks leaves no more steps than fit the dwell. It
+shares no code with the optimiser but the list of candidate masks.
 Variables, with e a presentation (roster entry) in pass p, t its tag and l a level:
 
     step[l]            level l is a step of the ladder
@@ -18,7 +19,6 @@ Variables, with e a presentation (roster entry) in pass p, t its tag and l a lev
 
 from __future__ import annotations
 
-import itertools
 from collections import defaultdict
 from dataclasses import dataclass, replace
 from typing import TypeAlias
@@ -29,7 +29,7 @@ from strategist.optimise.strategy import Strategy
 from strategist.survey.records import ReadPoint
 from strategist.tags.candidates import find_candidates
 from strategist.tags.mask import Mask
-from tests.optimise.made import lawful_levels, rssi_values, steps_allowed
+from tests.optimise.made import choosable_levels, cutoffs_between, rssi_values, steps_allowed
 
 __all__ = ["Reference"]
 
@@ -54,10 +54,10 @@ class Reference:
         survey, self.policy = read_point.survey, read_point.policy
         reader, allow = self.policy.reader, self.policy.allow
         self.levels = survey.levels_dbm.tolist()
-        self.lawful = lawful_levels(read_point)
+        self.lawful = choosable_levels(read_point)
         self.top_fixed = "power" not in allow
         values = rssi_values(read_point) if "cutoff" in allow else []
-        self.cutoffs = [(low + high) / 2 for low, high in itertools.pairwise(values)]
+        self.cutoffs = cutoffs_between(values, reader.rssi_step_db)
         self.masks: tuple[Mask, ...] = ()
         if "masks" in allow and reader.mask_slots:
             serial = self.policy.serial_masks

@@ -39,7 +39,7 @@ GUARDS = [(1.0, 2.0), (0.0, 0.0), (1.0, 0.5), (2.0, 1.0), (0.0, 1.5)]  # power d
 def by_bounds() -> Iterator[None]:
     """Search and frontier take every branch through its bounds, however few the chains are."""
     module = "strategist.optimise"
-    with patch(f"{module}.search._FEW", -1), patch(f"{module}.frontier._ALL", -1):
+    with patch(f"{module}.search.FEW", -1), patch(f"{module}.frontier._ALL", -1):
         yield
 
 
@@ -165,6 +165,23 @@ def _most_present(survey: Survey) -> int:
     return max(Counter(survey.roster_pass.tolist()).values())
 
 
+def with_steps(read_point: ReadPoint, seed: int) -> ReadPoint:
+    """The read point with RSSI in tenths of a dB, at a reader that takes some cutoffs, and some
+    levels, only."""
+    rng = np.random.default_rng(20_000 + seed)
+    survey, policy = read_point.survey, read_point.policy
+    rssi = np.round(survey.read_rssi + rng.integers(0, 10, len(survey.read_rssi)) / 10, 6)
+    levels = survey.levels_dbm.tolist()
+    settable = tuple(level for level in levels if rng.random() < 0.7) or (levels[0],)
+    reader = replace(
+        policy.reader,
+        rssi_step_db=[None, 0.5, 1.0, 2.0, 0.3][seed % 5],
+        power_levels_dbm=settable if seed % 3 else None,
+    )
+    policy = replace(policy, reader=reader, allow=TECHNIQUES if seed % 4 else ("cutoff",))
+    return replace(read_point, survey=replace(survey, read_rssi=rssi), policy=policy)
+
+
 def with_predicted(read_point: ReadPoint, seed: int) -> ReadPoint:
     """The read point as if whole levels, or some pairs of pass and level, had been predicted."""
     rng = np.random.default_rng(seed)
@@ -210,9 +227,25 @@ def lawful_levels(read_point: ReadPoint) -> list[float]:
     return [level for level in levels if level <= allowed + 1e-9]
 
 
+def choosable_levels(read_point: ReadPoint) -> list[float]:
+    """The lawful levels that the reader can be set to."""
+    lawful, settable = lawful_levels(read_point), read_point.policy.reader.power_levels_dbm
+    return [level for level in lawful if settable is None or level in settable]
+
+
+def cutoffs_between(values: list[float], step_db: float | None) -> list[float]:
+    """One cutoff between any two neighbouring RSSI values; or all multiples of the step (a whole
+    number of hundredths of a dB) above the weakest value and at most at the strongest."""
+    if step_db is None:
+        return [(low + high) / 2 for low, high in itertools.pairwise(values)]
+    step = round(100 * step_db)
+    settable = [n / 100 for n in range(-step * (13_000 // step), 1, step)]
+    return [dbm for dbm in settable if values and values[0] < dbm <= values[-1]]
+
+
 def rssi_values(read_point: ReadPoint) -> list[float]:
-    """The RSSI values of the lawful levels, ascending."""
-    survey, lawful = read_point.survey, lawful_levels(read_point)
+    """The RSSI values of the lawful levels that can be set, ascending."""
+    survey, lawful = read_point.survey, choosable_levels(read_point)
     power = survey.levels_dbm[survey.read_level]
     return sorted(set(survey.read_rssi[np.isin(power, lawful)].tolist()))
 
@@ -220,7 +253,7 @@ def rssi_values(read_point: ReadPoint) -> list[float]:
 def strategies(read_point: ReadPoint) -> Iterator[Strategy]:
     """Every ladder × cutoff × mask chain of the searched set, written out plainly."""
     survey, policy = read_point.survey, read_point.policy
-    levels = lawful_levels(read_point)
+    levels = choosable_levels(read_point)
     most = policy.reader.ladder_steps_max if "ladder" in policy.allow else 1
     ladders = [
         ladder
@@ -238,7 +271,7 @@ def strategies(read_point: ReadPoint) -> Iterator[Strategy]:
     values |= {v for v in drifted if least < v < most_dbm}
     cutoffs: list[float | None] = [None]
     if "cutoff" in policy.allow:
-        cutoffs += [(low + high) / 2 for low, high in itertools.pairwise(sorted(values))]
+        cutoffs += cutoffs_between(sorted(values), policy.reader.rssi_step_db)
     candidates = pose(survey, policy).candidates.masks
     slots = policy.reader.mask_slots
     fits = [steps_allowed(read_point, candidates, masks) for masks in range(slots + 1)]

@@ -29,6 +29,7 @@ from tests.optimise.made import (
     preference,
     random_read_point,
     with_predicted,
+    with_steps,
 )
 
 PROVERS: tuple[Prover, ...] = ("search", "model")
@@ -52,7 +53,7 @@ def strategies_of(problem: Problem) -> int:
 
 
 def assert_proven(result: Result) -> None:
-    assert result.status in ("optimal", "infeasible")
+    assert result.status in ("optimal", "infeasible", "silent")
     assert result.bound == result.loss == pytest.approx(result.outcome.loss, abs=1e-6)
     assert result.gap == 0
 
@@ -88,6 +89,28 @@ def test_larger_read_points_equal_brute_force(seed: int) -> None:
 def test_with_predicted_levels_it_equals_brute_force(seed: int) -> None:
     """Guards that widen at predicted steps, and passes that differ in what was predicted."""
     assert_like_brute_force(with_predicted(random_read_point(seed, 0), seed))
+
+
+@pytest.mark.parametrize("seed", range(30))
+def test_what_can_be_set_equals_brute_force(seed: int) -> None:
+    """Cutoffs on a step and a list of levels: the best that can be set, and it can be set."""
+    point = with_steps(random_read_point(seed, 0), seed)
+    assert_like_brute_force(point)
+    strategy, reader = choose(point, Options(unseen=False)).strategy, point.policy.reader
+    assert strategy.cutoff_dbm is None or reader.can_set_cutoff(strategy.cutoff_dbm)
+    assert all(map(reader.can_set_level, strategy.levels_dbm))
+
+
+def test_what_can_be_set_changes_what_is_best() -> None:
+    """Otherwise the equality above would say little."""
+    changed = 0
+    for seed in range(30):
+        point = with_steps(random_read_point(seed, 0), seed)
+        free = replace(point.policy.reader, rssi_step_db=None, power_levels_dbm=None)
+        any_ = replace(point, policy=replace(point.policy, reader=free))
+        bound, best = (choose(one, Options(unseen=False)) for one in (point, any_))
+        changed += key_of(bound, point)[:2] > key_of(best, point)[:2]
+    assert changed >= 5
 
 
 @pytest.mark.parametrize("seed", range(40))

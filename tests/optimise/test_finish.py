@@ -9,7 +9,7 @@ import pytest
 
 from strategist.choose import Result, choose
 from strategist.decide import Options
-from strategist.survey.policy import Guard, Limits, Loss, Policy, Technique
+from strategist.survey.policy import Guard, Limits, Loss, Policy, Reader, Technique
 from strategist.survey.records import ReadPoint
 from strategist.trust.evaluate import evaluate
 from tests.optimise.made import random_read_point, survey_of
@@ -21,12 +21,19 @@ def answer(
     tags: list[tuple[bool, float]],
     allow: tuple[Technique, ...] = ("cutoff",),
     limits: Limits | None = None,
+    step_db: float | None = None,
 ) -> Result:
     """One pass, one level: tags by role and RSSI. A missed tag counts as much as a stray."""
     entries: list[tuple[str, bool, list[float | None]]] = [
         (f"AB{number:02X}", wanted, [rssi]) for number, (wanted, rssi) in enumerate(tags)
     ]
-    policy = Policy(loss=Loss(1, 1), allow=allow, guard=Guard(0.0, 0.0), limits=limits or Limits())
+    policy = Policy(
+        loss=Loss(1, 1),
+        allow=allow,
+        guard=Guard(0.0, 0.0),
+        limits=limits or Limits(),
+        reader=Reader(rssi_step_db=step_db),
+    )
     return choose(ReadPoint(survey_of([20.0], [entries]), policy), Options(unseen=False))
 
 
@@ -44,6 +51,37 @@ def test_cutoff_in_the_middle_of_its_range(stray: float, wanted: float, cutoff: 
     result = answer([(STRAY, stray), (WANTED, wanted)])
     assert result.loss == 0
     assert result.strategy.cutoff_dbm == pytest.approx(cutoff, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("stray", "wanted", "step_db", "cutoff"),
+    [
+        (-64.0, -60.0, 1.0, -62.0),
+        (-63.0, -60.5, 1.0, -62.0),  # −61.75: −62 is nearest
+        (-62.9, -62.1, 0.1, -62.5),  # on the raster, which can be set
+        (-62.45, -62.1, 0.1, -62.3),  # −62.275: nothing of the raster inside, but of the step
+        (-62.9, -59.1, 0.4, -61.2),  # −61 is no multiple of 0.4; −60.8 and −61.2 are as near
+        (-62.9, -59.1, 3.0, -60.0),
+    ],
+)
+def test_a_cutoff_that_can_be_set(
+    stray: float, wanted: float, step_db: float, cutoff: float
+) -> None:
+    result = answer([(STRAY, stray), (WANTED, wanted)], step_db=step_db)
+    assert (result.loss, result.strategy.cutoff_dbm) == (0, cutoff)
+
+
+@pytest.mark.parametrize("step_db", [0.5, 1.0])
+def test_a_cutoff_that_cannot_be_set_is_not_proposed(step_db: float) -> None:
+    """Between −65.98 and −65.92 lies no half dB: what is proven is what can be set."""
+    tags = [(STRAY, -65.98), (WANTED, -65.92), (WANTED, -40.0)]
+    assert answer(tags).loss == 0
+    result = answer(tags, step_db=step_db)
+    assert (result.status, result.loss, result.strategy.cutoff_dbm) == ("optimal", 1, None)
+
+
+def test_half_a_db_is_the_step_unless_another_is_given() -> None:
+    assert Reader().rssi_step_db == 0.5
 
 
 def test_no_cutoff_before_a_cutoff() -> None:

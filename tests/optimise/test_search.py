@@ -10,7 +10,7 @@ from strategist.choose import choose
 from strategist.decide import Options
 from strategist.optimise.clock import Clock
 from strategist.optimise.problem import pose
-from strategist.optimise.search import _Search, search
+from strategist.optimise.search import Search, search
 from strategist.optimise.selections import TooManySelectionsError
 from tests.optimise.made import by_bounds, random_read_point
 
@@ -36,9 +36,9 @@ def test_chains_that_cannot_be_listed_are_never_dropped(seed: int) -> None:
 
 def test_a_clock_that_stops_the_second_goal_is_said() -> None:
     """The loss stays proven; the guarded loss has a bound that does not lie, and a warning."""
-    find = _Search.find_guarded
+    find = Search.find_guarded
 
-    def too_late(self: _Search) -> float | None:
+    def too_late(self: Search) -> float | None:
         self.clock = Clock(0.0)
         return find(self)
 
@@ -46,7 +46,7 @@ def test_a_clock_that_stops_the_second_goal_is_said() -> None:
     for seed in SEEDS:
         read_point = random_read_point(seed, 1)
         right = choose(read_point, Options(unseen=False))
-        with patch.object(_Search, "find_guarded", too_late):
+        with patch.object(Search, "find_guarded", too_late):
             stopped = choose(read_point, Options(unseen=False))
         assert (stopped.status, stopped.loss) == (right.status, right.loss)
         least, found = right.standing.guarded.loss, stopped.standing.guarded.loss

@@ -23,7 +23,7 @@ CHAIN = (Mask("epc", 32, 16, "3034"), Mask("tid", 8, 24, "801234", True, "or"))
 
 
 def test_one_entry_for_each_step_with_names_and_bytes() -> None:
-    document = json.loads(json.dumps(llrp_document([17, 20], CHAIN, TABLE, cutoff_dbm=-58.5)))
+    document = json.loads(json.dumps(llrp_document([17, 20], CHAIN, TABLE, keep_from_dbm=-58)))
     assert [step["power_dbm"] for step in document["steps"]] == [17, 20]
     powers = [s["parameters"]["RFTransmitter"]["TransmitPower"] for s in document["steps"]]
     assert powers == [2, 3]
@@ -50,9 +50,9 @@ def test_a_level_that_the_table_lacks_is_refused_naming_its_neighbours() -> None
 
 def test_what_llrp_cannot_say_is_work_for_the_host() -> None:
     full = " ".join(
-        llrp_document([17, 20], CHAIN, TABLE, stop_after=3, cutoff_dbm=-58.5)["host_work"]
+        llrp_document([17, 20], CHAIN, TABLE, stop_after=3, keep_from_dbm=-58)["host_work"]
     )
-    assert "below -58.5 dBm" in full and "keep -58 dBm and above" in full
+    assert "keep -58 dBm and above" in full
     assert "stop at 3 or more" in full
     assert "takes 2 per query" in full
     assert "Session: a tag dropped at one step" in full

@@ -1,0 +1,96 @@
+"""The sturdiest strategy within the allowance, against brute force: every strategy, replayed."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import pytest
+
+from strategist.decide import Options, decide
+from strategist.optimise.clock import Clock
+from strategist.optimise.sturdy import Sturdy, sturdiest
+from strategist.survey.records import ReadPoint
+from strategist.trust.evaluate import evaluate
+from tests.optimise.made import (
+    by_bounds,
+    preference,
+    random_read_point,
+    strategies,
+    with_predicted,
+    with_steps,
+)
+
+SEEDS = [seed for seed in range(50) if seed % 5 != 1]  # of the others the guards are 0
+WITH_ONE = [170, 213, 245, 267, 270, 295, 300, 385, 389]
+
+
+def expected(read_point: ReadPoint) -> tuple[Any, ...] | None:
+    """(guarded loss, loss, masks, cutoff or none, steps, levels from the top, mask bits)."""
+    survey, policy = read_point.survey, read_point.policy
+    keys = [
+        preference(strategy, evaluate(survey, policy, strategy), read_point)
+        for strategy in strategies(read_point)
+    ]
+    over, least, guarded, *_ = min(keys)
+    if over:
+        return None
+    most = least + max(policy.loss.missed, 0.05 * least)
+    wanted = int(survey.roster_wanted.sum())
+    silent = policy.loss.missed * wanted
+    if policy.limits.missed_rate_max is not None and wanted:
+        silent = math.inf  # a limit below 1 forbids it
+    near = [
+        (key[2], key[1], *key[3:])
+        for key in keys
+        if key[0] == 0 and key[1] <= most and key[1] < silent and key[1] + key[2] < least + guarded
+    ]
+    return min(near, default=None)
+
+
+def found(read_point: ReadPoint) -> Sturdy | None:
+    """What the search finds; None where the best itself exceeds a hard limit."""
+    best = decide(read_point, Options(), Clock())
+    if best.answer.key[0] or best.beaten_by_silence:
+        return None
+    return sturdiest(best.problem, best.answer, Clock())
+
+
+def assert_like_brute_force(read_point: ReadPoint) -> None:
+    sought, levels = expected(read_point), read_point.survey.levels_dbm
+    sturdy = found(read_point)
+    if sturdy is None or sturdy.answer is None:
+        assert sought is None
+        return
+    assert sought is not None
+    key, problem = sturdy.answer.key, decide(read_point, Options(), Clock()).problem
+    assert (key[2], key[1], *key[3:6]) == sought[:5]
+    assert tuple(problem.profile.levels_dbm[list(sturdy.answer.levels)][::-1]) == sought[5]
+    assert key[-1] == sought[6] and sturdy.bound == key[2] and len(levels)
+
+
+@pytest.mark.parametrize("seed", [*SEEDS, *WITH_ONE])
+def test_the_sturdiest_equals_brute_force(seed: int) -> None:
+    point = random_read_point(seed, 0)
+    assert_like_brute_force(point)
+    with by_bounds():
+        assert_like_brute_force(point)
+
+
+@pytest.mark.parametrize("seed", [*range(8), 39, 45, 52])
+def test_with_steps_and_predicted_levels(seed: int) -> None:
+    assert_like_brute_force(with_predicted(with_steps(random_read_point(seed, 0), seed), seed))
+
+
+def test_there_is_one_in_some_and_none_in_others() -> None:
+    """Otherwise the equality above would say little."""
+    sought = [expected(random_read_point(seed, 0)) for seed in [*SEEDS, *WITH_ONE]]
+    assert sum(one is not None for one in sought) >= 9
+    assert sum(one is None for one in sought) >= 20
+
+
+def test_out_of_time_nothing_is_claimed() -> None:
+    point = random_read_point(3, 0)
+    best = decide(point, Options(), Clock())
+    late = sturdiest(best.problem, best.answer, Clock(0.0))
+    assert late == Sturdy(None, 0.0)
