@@ -18,7 +18,6 @@ from strategist import (
     ReadPoint,
     Side,
     Strategy,
-    TooManySelectionsError,
     accept,
     choose,
     compare,
@@ -70,8 +69,6 @@ def perform(task: Task) -> Outcome:
     """The result of a job, or why there is none."""
     try:
         return _VERBS[task.row["kind"]](task), None
-    except TooManySelectionsError:
-        return None, _refused(_too_many(task))
     except InputError as error:
         return None, _refused(error)
     except StrategistError as error:
@@ -82,12 +79,6 @@ def perform(task: Task) -> Outcome:
 
 def _internal(detail: str) -> dict[str, Any]:
     return {"problem": "internal", "detail": detail}
-
-
-def _too_many(task: Task) -> InputError:
-    """What to ask for where the mask chains of a read point are too many for the search alone."""
-    allowed = f"auto or model: {task.row['read_point']} has too many mask chains for the search"
-    return InputError.one("body", "search", allowed, path=("options", "prover"))
 
 
 def _refused(error: InputError) -> dict[str, Any]:

@@ -13,10 +13,9 @@ from typing import Literal
 from strategist.errors import DisagreementError
 from strategist.optimise.clock import Clock
 from strategist.optimise.finish import finish
-from strategist.optimise.model import prove_by_model
+from strategist.optimise.model import pays, prove_by_model
 from strategist.optimise.problem import Answer, Counts, Problem, pose
 from strategist.optimise.search import search
-from strategist.optimise.selections import TooManySelectionsError
 from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete
 from strategist.survey.records import ReadPoint
@@ -132,13 +131,13 @@ def decide(whole: ReadPoint, options: Options, clock: Clock) -> Decided:
 
 
 def _prove(problem: Problem, options: Options, clock: Clock) -> tuple[Answer, str]:
-    if options.prover != "model":
-        try:
-            return search(problem, clock), "search"
-        except TooManySelectionsError:
-            if options.prover == "search":
-                raise
-    return prove_by_model(problem, clock, options.seed), "model"
+    """The better answer and the higher bound of what the options ask for."""
+    if options.prover == "model":
+        return prove_by_model(problem, clock, options.seed), "model"
+    answer = search(problem, clock)
+    if options.prover == "search" or answer.proven or clock.expired() or not pays(problem, clock):
+        return answer, "search"
+    return prove_by_model(problem, clock, options.seed, answer), "search and model"
 
 
 def least(*limits: float | None) -> float | None:

@@ -138,20 +138,13 @@ def each_point(
         last = number == len(points)
         try:
             document, text = answer(point, last)
-        except (InputError, strategist.TooManySelectionsError) as error:
-            fault = error if isinstance(error, InputError) else _too_many(point)
+        except InputError as error:
             if len(points) == 1:
-                raise fault from None
-            status = say(str(fault), BAD_INPUT)
+                raise
+            status = say(str(error), BAD_INPUT)
             continue
         give(arguments.out, document, text + ("" if last else "\n"))
     return status
-
-
-def _too_many(point: strategist.ReadPoint) -> InputError:
-    """What to ask for where the mask chains of a read point are too many for the search alone."""
-    allowed = f"auto or model: {point.name} has too many mask chains for the search"
-    return InputError.one("--prover", "search", allowed)
 
 
 def one_of(case: strategist.Case, what: str) -> InputError:

@@ -1,4 +1,4 @@
-"""How long a search may take."""
+"""How long an answer may take: one clock for all that is done for it."""
 
 from __future__ import annotations
 
@@ -23,5 +23,15 @@ class Clock:
     def spent(self) -> float:
         return time.monotonic() - self.started
 
+    @property
+    def left(self) -> float | None:
+        """Seconds left, at least 0; None where there is no limit."""
+        return None if self.seconds is None else max(0.0, self.seconds - self.spent)
+
     def expired(self) -> bool:
         return self.seconds is not None and self.spent >= self.seconds
+
+    def check(self) -> None:
+        """Raises OutOfTimeError where it ran out: for loops that may be left at any turn."""
+        if self.expired():
+            raise OutOfTimeError

@@ -23,7 +23,7 @@ from strategist.optimise.clock import Clock, OutOfTimeError
 from strategist.optimise.kernel import bounds_of, step_costs
 from strategist.optimise.measures import Aim, Measure
 from strategist.optimise.problem import Answer, Counts, Problem
-from strategist.optimise.selections import Selections, TooManySelectionsError
+from strategist.optimise.selections import Selections
 from strategist.optimise.staircase import Corner, Point, Staircase, Weights, dot
 from strategist.optimise.starts import Starts
 from strategist.optimise.walks import counts_of, ladder_bounds, ladders_left
@@ -54,6 +54,7 @@ class Sweep:
     """
 
     problem: Problem
+    slots: int
     staircase: Staircase
     open: tuple[Corner, ...]
     stray_bounds: dict[Point, int]
@@ -64,18 +65,20 @@ class Sweep:
 def sweep(problem: Problem, clock: Clock) -> Sweep:
     """All non-dominated points of a problem that keep its hard limits; the loss plays no part.
 
-    Raises TooManySelectionsError where listing the chains is out of the question.
+    What is proven holds for chains of at most `slots` masks, those within reach; longer ones are
+    sought from some good starts only.
     """
     run = _Sweep(problem, clock)
     try:
         run.start()
         run.prove()
-    except OutOfTimeError:
-        pass
+    except (OutOfTimeError, TooManyLeftError):
+        pass  # what could not be looked at stays open
     effort = {"branches": run.branches, "chains": run.weighed, "replayed": run.replayed}
     staircase = run.staircase
     return Sweep(
         run.problem,
+        run.slots,
         staircase,
         tuple(run.open()),
         {(m, s): run.open_from([(m, n) for n in range(s + 1)]) for m, s in staircase.points},
@@ -92,7 +95,8 @@ class _Sweep:
         self.problem = replace(problem, policy=replace(problem.policy, loss=ordering))
         self.clock = clock
         self.layout = Layout(self.problem)
-        self.chains = Chains(self.problem)
+        self.slots = self.problem.slots  # of the chains that are looked at one and all
+        self.chains = Chains(self.problem, clock)
         self.staircase = Staircase(most)
         self._same_as_another = np.ones(len(problem.thresholds), bool)
         self._same_as_another[problem.outcomes] = False
@@ -234,20 +238,22 @@ class _Sweep:
 
     def start(self) -> None:
         """A good staircase to begin with: some chains and cutoffs, for several weights."""
+        outcomes = self.problem.outcomes
+        spread = np.unique(np.linspace(0, len(outcomes) - 1, _CUTOFFS).astype(int))
+        for cutoff in outcomes[spread].tolist():
+            self._look(self.chains.listed(0), self._branch(cutoff, (1, 1)))
         if self.problem.slots:
             for missed in _STARTS:
                 policy = replace(self.problem.policy, loss=Loss(missed, 1.0))
                 weighed = replace(self.problem, policy=policy)
                 for selections, cutoff in Starts(weighed, self.chains).promising():
                     self._look(selections, self._branch(cutoff, (1, 1)))
-        outcomes = self.problem.outcomes
-        spread = np.unique(np.linspace(0, len(outcomes) - 1, _CUTOFFS).astype(int))
-        for cutoff in outcomes[spread].tolist():
-            self._look(self.chains.listed(0), self._branch(cutoff, (1, 1)))
 
     def prove(self) -> None:
         """Raise floors, edge after edge, until every corner is settled."""
-        if self.chains.number(_ALL) <= _ALL:
+        while not self.chains.reaches(self.slots):
+            self.slots -= 1
+        if self.chains.number(_ALL, self.problem.slots) <= _ALL:
             self._look_at_all()
         while open_ := self.open():
             hull = self.staircase.hull()
@@ -300,7 +306,7 @@ class _Sweep:
 
     def _branch(self, cutoff: int, weights: Weights) -> Branch:
         aim = Aim(Measure(float(weights[0]), float(weights[1])), 0.0, excess=False, step=1.0)
-        branch = Branch(self.layout, aim, cutoff, self._every, self._must)
+        branch = Branch(self.layout, aim, cutoff, self._every, self._must, clock=self.clock)
         branch.take(self._tables.weighed(cutoff, aim.measure))
         return branch
 
@@ -321,7 +327,7 @@ class _Sweep:
                 continue
             parts = branch.split()
             if not parts:
-                raise TooManySelectionsError("one ladder leaves too many mask chains to be listed")
+                raise TooManyLeftError
             waiting += parts
         floors[whole.cutoff] = value + 1
 
@@ -329,7 +335,7 @@ class _Sweep:
         """Look at the chains of a branch that its bounds leave; False: better split it."""
         many = np.inf if branch.must.all() else _MANY * (50 + len(branch.state))
         cuts = branch.penalties()
-        for masks in range(self.problem.slots + 1):
+        for masks in range(self.slots + 1):
             limit = self._limit(branch, masks, value)
             sample = self.chains.sample(masks)
             left = sample

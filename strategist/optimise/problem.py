@@ -47,6 +47,11 @@ class Chain:
         """What chains that are as good are told apart by: few negations, then the list of masks."""
         return sum(literal.negate for literal in self.literals), self.literals
 
+    def without(self, place: int) -> Chain:
+        """The chain without one of its literals; the join before it goes, too."""
+        joins = (*self.joins[: max(0, place - 1)], *self.joins[max(place, 1) :])
+        return Chain((*self.literals[:place], *self.literals[place + 1 :]), joins)
+
 
 @dataclass(frozen=True, slots=True)
 class Counts:

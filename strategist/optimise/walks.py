@@ -1,18 +1,20 @@
-"""Compiled loops: the ladders of one selection that a staircase leaves, and what they come to."""
+"""Compiled loops over ladders of one selection, and over packed selections."""
 
 from __future__ import annotations
+
+from typing import Any
 
 import numba
 import numpy as np
 
 from strategist.survey.records import Bools, Floats, Ints
 
-__all__ = ["counts_of", "ladder_bounds", "ladders_left"]
+__all__ = ["counts_of", "ladder_bounds", "ladders_left", "sums_of", "sums_of_bytes"]
 
 _SLACK = 1e-6
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def ladder_bounds(edge: Floats, top: Floats, steps_max: int) -> tuple[Floats, Floats]:
     """(least, total) of several measures, as in `ladders.Steps`; axis 0 is the measure.
 
@@ -33,7 +35,7 @@ def ladder_bounds(edge: Floats, top: Floats, steps_max: int) -> tuple[Floats, Fl
     return least, total
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def _within(bounds: Floats, room: Floats) -> bool:
     """Whether a corner has room for the bounds; `room[k, q]` is the measure k of corner q."""
     for q in range(room.shape[1]):
@@ -47,7 +49,7 @@ def _within(bounds: Floats, room: Floats) -> bool:
     return False
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def ladders_left(
     edge: Floats, top: Floats, least: Floats, room: Floats, count: int, highest: int, must: Bools
 ) -> Ints:
@@ -114,7 +116,7 @@ def ladders_left(
     return found[:number]
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def counts_of(
     ladders: Ints,
     accepted: Bools,
@@ -150,3 +152,26 @@ def counts_of(
                 elif reported[r] and not row_wanted[r]:
                     counts[i, 1] += row_weight[r]
     return counts
+
+
+@numba.njit(cache=True, nogil=True)
+def sums_of_bytes(weight: Floats) -> Floats:
+    """Σ weight over the bits of each byte value, first bit highest: shape (bytes, 256)."""
+    table = np.zeros((len(weight) // 8, 256))
+    for place in range(len(table)):
+        for value in range(1, 256):
+            low = 0
+            while not (value >> low) & 1:
+                low += 1
+            table[place, value] = table[place, value & (value - 1)] + weight[8 * place + 7 - low]
+    return table
+
+
+@numba.njit(cache=True, nogil=True)
+def sums_of(packed: Any, table: Floats) -> Floats:
+    """Σ weight over the bits set in each row of bytes, by the table of `sums_of_bytes`."""
+    found = np.zeros(len(packed))
+    for row in range(len(packed)):
+        for place in range(packed.shape[1]):
+            found[row] += table[place, packed[row, place]]
+    return found

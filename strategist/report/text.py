@@ -39,7 +39,11 @@ _HEADS = {
     "infeasible": "no strategy keeps the limits; this one exceeds them least",
     "undecided": "undecided when time ran out; this strategy exceeds a limit",
 }
-_PROVERS = {"search": "exact search", "model": "mixed-integer model"}
+_PROVERS = {
+    "search": "exact search",
+    "model": "mixed-integer model",
+    "search and model": "exact search, then mixed-integer model",
+}
 
 
 def result_text(result: Result, policy: Policy, *, caution: bool = True, weak: bool = True) -> str:

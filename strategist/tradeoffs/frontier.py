@@ -11,7 +11,6 @@ from strategist.optimise.clock import Clock
 from strategist.optimise.finish import finish
 from strategist.optimise.frontier import Sweep, sweep
 from strategist.optimise.problem import Answer, Counts, Problem, pose
-from strategist.optimise.selections import TooManySelectionsError
 from strategist.optimise.staircase import Point
 from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete
@@ -144,8 +143,8 @@ def trace_frontier(read_point: ReadPoint, options: Options | None = None) -> Fro
     limits = [t for t in (options.time_limit_s, options.total_limit_s) if t is not None]
     whole = complete(read_point)
     problem = pose(whole.survey, whole.policy)
-    found = _sweep(problem, Clock(min(limits, default=None)))
-    slots = found.problem.slots
+    found = sweep(problem, Clock(min(limits, default=None)))
+    slots = found.slots
     points = _points(whole, problem, found)
     masks = tuple(dict.fromkeys(mask for point in points for mask in point.strategy.masks))
     profile = problem.profile
@@ -173,15 +172,6 @@ def trace_frontier(read_point: ReadPoint, options: Options | None = None) -> Fro
         ),
         seconds=time.monotonic() - started,
     )
-
-
-def _sweep(problem: Problem, clock: Clock) -> Sweep:
-    """The sweep over chains as long as can be listed."""
-    while True:
-        try:
-            return sweep(problem, clock)
-        except TooManySelectionsError:
-            problem = replace(problem, slots=problem.slots - 1)
 
 
 def _not_searched(problem: Problem, slots: int) -> tuple[str, ...]:
