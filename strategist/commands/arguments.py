@@ -92,7 +92,10 @@ def add_out(command: argparse.ArgumentParser) -> None:
 
 def add_solving(command: argparse.ArgumentParser) -> None:
     command.add_argument(
-        "--time-limit", type=seconds, metavar="S", help="seconds for each read point (no limit)"
+        "--time-limit",
+        type=seconds,
+        metavar="S",
+        help="seconds for the whole answer at each read point (no limit)",
     )
     command.add_argument("--seed", type=seed, default=0, metavar="N", help="of the solver (0)")
     command.add_argument(
@@ -105,7 +108,12 @@ def add_solving(command: argparse.ArgumentParser) -> None:
 
 def solving(arguments: argparse.Namespace, *, unseen: bool = True) -> strategist.Options:
     """The options of `add_solving`."""
-    return strategist.Options(arguments.time_limit, arguments.seed, arguments.prover, unseen)
+    return strategist.Options(
+        seed=arguments.seed,
+        prover=arguments.prover,
+        unseen=unseen,
+        total_limit_s=arguments.time_limit,
+    )
 
 
 def given(arguments: argparse.Namespace) -> tuple[strategist.ReadPoint, strategist.Strategy]:

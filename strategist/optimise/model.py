@@ -30,7 +30,7 @@ import pulp
 
 from strategist.errors import SolveError
 from strategist.optimise.clock import Clock, OutOfTimeError
-from strategist.optimise.problem import Answer, Chain, Literal, Problem, value
+from strategist.optimise.problem import Answer, Chain, Literal, Problem, answer_at, value
 from strategist.optimise.search import search
 from strategist.optimise.solver import Outcome, Solved, solve_mip
 from strategist.survey.profile import Profile
@@ -359,13 +359,7 @@ class Model:
                     placed.append(Literal(j // 2, bool(j % 2)))
                     joins.append("or" if either.value() > 0.5 else "and")
         chain = Chain(tuple(placed), tuple(joins[1:]))
-        through = problem.selection(chain)
-        counts = problem.replay(levels, cutoff, through)
-        guarded = problem.loss(problem.under_guard().replay(levels, cutoff, through))
-        bits = sum(problem.candidates.masks[literal.mask].length for literal in placed)
-        rank = (guarded, len(placed), float(cutoff > 0), len(levels), *levels[::-1], bits)
-        key = (problem.excess(counts), problem.loss(counts), *map(float, rank))
-        return Answer(key, chain, cutoff, levels, counts)
+        return answer_at(problem, chain, cutoff, levels)
 
 
 def _name(name: str, *index: int) -> str:

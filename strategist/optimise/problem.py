@@ -17,7 +17,7 @@ from strategist.survey.records import Bools, Floats, Ints, Survey
 from strategist.tags.candidates import Candidates, find_candidates, no_candidates
 from strategist.tags.mask import Mask
 
-__all__ = ["Answer", "Chain", "Counts", "Literal", "Problem", "pose", "value"]
+__all__ = ["Answer", "Chain", "Counts", "Literal", "Problem", "answer_at", "pose", "value"]
 
 _DIGITS = 6  # losses closer than this many decimals are the same loss
 
@@ -206,6 +206,18 @@ def walk(problem: Problem, accepted: Bools, levels: tuple[int, ...]) -> Counts:
     ladder = np.array([levels[::-1]])
     missed, stray = counts_of(ladder, accepted, *problem.rows, problem.policy.stop_after)[0]
     return Counts(int(missed), int(stray))
+
+
+def answer_at(problem: Problem, chain: Chain, cutoff: int, levels: tuple[int, ...]) -> Answer:
+    """The answer of a chain, a cutoff and a ladder, replayed; nothing is proven of it."""
+    through = problem.selection(chain)
+    counts = problem.replay(levels, cutoff, through)
+    guarded = problem.loss(problem.under_guard().replay(levels, cutoff, through))
+    masks = chain.literals
+    bits = sum(problem.candidates.masks[literal.mask].length for literal in masks)
+    rank = (guarded, len(masks), float(cutoff > 0), len(levels), *levels[::-1], bits)
+    key = (problem.excess(counts), problem.loss(counts), *map(float, rank))
+    return Answer(key, chain, cutoff, levels, counts)
 
 
 def pose(survey: Survey, policy: Policy) -> Problem:

@@ -8,8 +8,8 @@ left, and ladders are replayed last. What is cut off is never better, so the end
 There are two goals, one after the other: the least excess and loss; then, among the strategies
 that have it, the least guarded loss and what else tells equal ones apart.
 
-Towards the first goal chains are taken by length, stage after stage, over the same branches: what
-chains of up to k masks come to is known before longer ones are listed. Bounds of branches know
+Towards the first goal chains are taken by length, stage after stage, over the same branches, where
+they are many: what chains of up to k masks come to is known before longer ones are listed. Bounds of branches know
 nothing of chains, so they hold for any length. Where the chains of a stage are too many to list,
 or to look at in a branch that cannot be split, the branch stays open with its bound; the best
 strategy found is kept, and chains near it are tried one mask further.
@@ -43,6 +43,7 @@ _DIGITS = 6
 _MANY = 200  # chains left in a branch that are worth splitting it, times (50 + classes)
 _FEW = 150  # chains in all that are sooner weighed one by one than bounded together
 _AT_ONCE = 2_000  # selections bounded between two looks at the clock
+_LIGHT = 5e7  # ways to make chains of one length that need no stage of their own
 _PATIENCE = 20_000  # ladders replayed for the second goal, then it is left unproven
 
 Bound = tuple[float, float]
@@ -80,6 +81,7 @@ class _Search:
         self._waiting: list[tuple[Bound, Branch]] = []  # looked at as far as this stage goes
         self._stuck: list[tuple[Bound, Branch]] = []  # can neither be listed nor split
         self._tied: list[Branch] = []  # may hold strategies with the loss of the best
+        self._top: tuple[Answer | None, int] = (None, 0)  # what was climbed from, and how far
         self._begun: set[int] = set()  # cutoffs whose branches were made anew for the loss
         if known is not None:
             self.best, self.mark = known, self.goal.mark(known)
@@ -246,8 +248,7 @@ class _Search:
             for longest in self._stages():
                 self.longest = longest
                 self._resume()
-                if self.longest > 1 and self.chains.joins(self.longest):
-                    self._climb()
+                self._climb(longest)
                 if not self.chains.reaches(self.longest):
                     return self._raise_floor()
                 self.prove()
@@ -264,9 +265,16 @@ class _Search:
         self._waiting = []
 
     def _stages(self) -> Iterable[int]:
-        """How long chains are in each stage; few chains are looked at all at once."""
+        """How long chains are in each stage: those that are light to look at, then longer ones."""
         slots = self.problem.slots
-        return [slots] if slots < 2 or self._are_few else range(1, slots + 1)
+        if self._are_few:
+            return [slots]
+        light = max(n for n in range(slots + 1) if n < 2 or not self._are_many(n))
+        return range(light, slots + 1)
+
+    def _are_many(self, masks: int) -> bool:
+        """Whether the chains of so many masks are many to look at, whatever the slots."""
+        return 2.0 ** (masks - 1) * float(len(self.chains.table)) ** masks > _LIGHT
 
     @cached_property
     def _are_few(self) -> bool:
@@ -291,26 +299,33 @@ class _Search:
             self._push(0, branch)
         self.floor = self._heap[0][0]
         if self.problem.slots:
+            masks = 0
             for selections, cutoff in Starts(self.problem, self.chains).promising():
+                if selections.masks > masks:
+                    self._climb(masks)
+                masks = selections.masks
                 self._look(selections, self._branch(cutoff))
+            self._climb(masks)
 
-    def _climb(self) -> None:
-        """Try what is near the best strategy: one mask more, or one in place of another."""
-        while True:
+    def _climb(self, longest: int) -> None:
+        """Where chains are many: try what is near the best strategy, one mask more, or one in place
+        of another, up to a number of masks."""
+        if not self._are_many(longest):
+            return
+        while self._top != (self.best, longest):
             before = self.best
             assert before is not None
+            self._top = (before, longest)
             kept = before.chain.literals
             near = [before.chain, *(before.chain.without(i) for i in range(len(kept)))]
             alike = self.problem.alike(self._outcome(before.cutoff))[-1]
             for chain in near:
-                if len(chain.literals) >= self.longest:
+                if len(chain.literals) >= longest:
                     continue
                 base = of_chain(self.problem, chain, self.chains.table)
                 more = grow(base, base.words, self.chains.table, self.clock)
                 assert more is not None
                 self._look(more, self._branch(alike))
-            if self.best is before:
-                return
 
     def _outcome(self, cutoff: int) -> int:
         """The cutoff that stands for those with the same outcome in the survey."""

@@ -88,7 +88,7 @@ class Frontier:
     `open` lists (missed, stray) pairs below which a strategy that is not among the points is not
     ruled out; none where the frontier is complete. `status` is "restricted" where it is complete
     for chains of at most `searched["slots"]` masks, fewer than the reader takes, since the longer
-    ones are too many to list; "partial" where time ran out, "infeasible" where no strategy keeps
+    ones are too many to list (some of them were tried, and may be points); "partial" where time ran out, "infeasible" where no strategy keeps
     the hard limits, "undecided" where that is not known or none was found in time.
     `passes`, `wanted` and `stray_presented` are what was presented in the survey.
     """
@@ -135,8 +135,8 @@ def trace_frontier(read_point: ReadPoint, options: Options | None = None) -> Fro
     """All non-dominated (missed, stray) pairs of a read point, each with its strategy and proof.
 
     The weights of the policy only say which point is chosen; its hard limits cut the frontier off.
-    Of the options the time limits count. Where the mask chains are too many to list, the longest
-    ones are left out of the search, as a warning and the status say. Raises what `choose` raises.
+    Of the options the time limits count. Where the mask chains are too many to list, of the longest
+    ones some are tried and nothing is proven, as a warning and the status say. Raises what `choose` raises.
     """
     options = options or Options()
     started = time.monotonic()
@@ -180,10 +180,10 @@ def _not_searched(problem: Problem, slots: int) -> tuple[str, ...]:
         return ()
     masks, longer = len(problem.candidates.masks), f"{slots} mask{'' if slots == 1 else 's'}"
     return (
-        f"chains of more than {longer} were not searched: of {masks} "
-        "masks they are too many to list for a frontier, and one of them may beat a point. With "
-        f"reader.mask_slots {slots} the frontier is complete; solve searches the longer chains for "
-        "one pair of weights; a larger reader.mask_step_bits leaves fewer masks.",
+        f"chains of more than {longer} were not all searched: of {masks} "
+        "masks they are too many to list. Some good ones were tried, and others may beat a point. "
+        f"With reader.mask_slots {slots} the frontier is complete; solve bounds the loss over all "
+        "chains for one pair of weights; a larger reader.mask_step_bits leaves fewer masks.",
     )
 
 
