@@ -34,6 +34,7 @@ from strategist.trust.unseen import SOLVES_MAX, Unseen, leave_out, thin_classes,
 __all__ = ["UNSEEN_LATE", "Result", "choose"]
 
 
+_KEPT_BACK = 2.0  # what judging an answer takes, in times of posing its problem, roughly
 UNSEEN_LATE = (
     "The time limit left no time to ask how the masks hold for tags left out of the choice: allow "
     "more time, or look at the masks' words."
@@ -111,7 +112,7 @@ def choose(
     deadline = Deadline.of(options)
     clock = Clock(least(options.time_limit_s, options.total_limit_s))
     whole = complete(read_point)
-    found = decide(whole, options, clock, known)
+    found = decide(whole, options, clock, known, keep_back=_KEPT_BACK)
     problem, answer, strategy = found.problem, found.answer, found.strategy
     seconds = time.monotonic() - started
     standing = standing_of(whole.survey, whole.policy, strategy, found.outcome)

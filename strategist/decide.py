@@ -17,8 +17,8 @@ from strategist.optimise.finish import finish
 from strategist.optimise.known import answer_of
 from strategist.optimise.model import pays, prove_by_model
 from strategist.optimise.problem import Answer, Counts, Problem, pose
-from strategist.optimise.search import search
 from strategist.optimise.strategy import Strategy
+from strategist.optimise.zoom import search_in_time
 from strategist.radio.complete import complete
 from strategist.survey.records import ReadPoint
 from strategist.trust.evaluate import Outcome, evaluate
@@ -143,14 +143,22 @@ class Decided:
 
 
 def decide(
-    whole: ReadPoint, options: Options, clock: Clock, known: Strategy | None = None
+    whole: ReadPoint,
+    options: Options,
+    clock: Clock,
+    known: Strategy | None = None,
+    *,
+    keep_back: float = 0.0,
 ) -> Decided:
     """Pose, prove, finish, and have the evaluator replay the answer; `whole` has no untried pair.
 
-    Where `known` is a strategy that may be chosen here, the answer is none that is worse.
+    Where `known` is a strategy that may be chosen here, the answer is none that is worse. Of the
+    time the proof leaves `keep_back` times what posing took, for what follows on the same survey.
     Raises DisagreementError where the evaluator finds another loss than the optimiser did.
     """
+    posing = time.monotonic()
     problem = pose(whole.survey, whole.policy)
+    clock = clock.less(keep_back * (time.monotonic() - posing))
     start = None if known is None else answer_of(problem, known, whole.survey.tags)
     answer, prover = _prove(problem, options, clock, start)
     strategy, counts = finish(problem, answer)
@@ -165,7 +173,7 @@ def _prove(
     """The better answer and the higher bound of what the options ask for."""
     if options.prover == "model":
         return prove_by_model(problem, clock, options.seed, start), "model"
-    answer = search(problem, clock, start)
+    answer = search_in_time(problem, clock, start)
     if options.prover == "search" or answer.proven or clock.expired() or not pays(problem, clock):
         return answer, "search"
     return prove_by_model(problem, clock, options.seed, answer), "search and model"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 __all__ = ["Clock", "OutOfTimeError"]
 
@@ -27,6 +27,15 @@ class Clock:
     def left(self) -> float | None:
         """Seconds left, at least 0; None where there is no limit."""
         return None if self.seconds is None else max(0.0, self.seconds - self.spent)
+
+    def less(self, seconds: float) -> Clock:
+        """The same clock with some seconds kept back for what follows, at most half of those left.
+
+        A copy: the clock itself runs on.
+        """
+        if self.seconds is None or self.left is None:
+            return self
+        return replace(self, seconds=self.seconds - min(seconds, self.left / 2))
 
     def expired(self) -> bool:
         return self.seconds is not None and self.spent >= self.seconds

@@ -27,6 +27,7 @@ from strategist.optimise.selections import Selections
 from strategist.optimise.staircase import Corner, Point, Staircase, Weights, dot
 from strategist.optimise.starts import Starts
 from strategist.optimise.walks import counts_of, ladder_bounds, ladders_left
+from strategist.optimise.zoom import few_levels, is_wide, on_levels
 from strategist.survey.policy import Loss
 from strategist.survey.records import Bools, Ints
 
@@ -66,8 +67,11 @@ def sweep(problem: Problem, clock: Clock) -> Sweep:
     """All non-dominated points of a problem that keep its hard limits; the loss plays no part.
 
     What is proven holds for chains of at most `slots` masks, those within reach; longer ones are
-    sought from some good starts only.
+    sought from some good starts only. Under a time limit very many levels are thinned out, and
+    nothing is proven.
     """
+    if is_wide(problem, clock):
+        return _on_few_levels(problem, clock)
     run = _Sweep(problem, clock)
     try:
         run.start()
@@ -84,6 +88,26 @@ def sweep(problem: Problem, clock: Clock) -> Sweep:
         {(m, s): run.open_from([(m, n) for n in range(s + 1)]) for m, s in staircase.points},
         {(m, s): run.open_from([(n, s) for n in range(m + 1)]) for m, s in staircase.points},
         tuple(effort.items()),
+    )
+
+
+def _on_few_levels(problem: Problem, clock: Clock) -> Sweep:
+    """The points that some of the levels reach, as points of the whole problem; all is open."""
+    keep = few_levels(problem)
+    part = sweep(on_levels(problem, keep), clock)
+    staircase = Staircase(part.staircase.most)
+    for point in part.staircase.points:
+        answer = part.staircase.answer(point)
+        levels = tuple(keep[list(answer.levels)].tolist())
+        key = (*answer.key[:6], *map(float, levels[::-1]), answer.key[-1])
+        staircase.offer(replace(answer, key=key, levels=levels))
+    return replace(
+        part,
+        problem=replace(problem, policy=part.problem.policy),
+        staircase=staircase,
+        open=tuple(staircase.corners()),
+        stray_bounds=dict.fromkeys(staircase.points, 0),
+        missed_bounds=dict.fromkeys(staircase.points, 0),
     )
 
 

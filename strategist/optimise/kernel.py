@@ -213,18 +213,21 @@ def best_ladder(edge: Floats, top: Floats, steps_max: int, must: Bools) -> tuple
     final = 0
     for t in range(levels):
         final = t if must[t] else final
+    met_at, top_at = np.empty(levels + 1), np.empty(levels + 1)  # a column, read once
     for t in range(levels):
         is_top = t >= final
+        for u in range(t + 1):
+            met_at[u], top_at[u] = edge[u, t], top[u, t]
         if not must[:t].any():
             least[0, t] = edge[0, t]
             if is_top and top[0, t] < best:
                 best, count, last = top[0, t], 0, t
         for n in range(1, steps_max):
             for u in range(lowest, t):
-                met = least[n - 1, u] + edge[u + 1, t]
+                met = least[n - 1, u] + met_at[u + 1]
                 if met < least[n, t]:
                     least[n, t], came[n, t] = met, u
-                whole = least[n - 1, u] + top[u + 1, t]
+                whole = least[n - 1, u] + top_at[u + 1]
                 if is_top and whole < best:
                     best, count, under, last = whole, n, u, t
         if must[t]:

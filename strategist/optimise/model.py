@@ -31,8 +31,8 @@ import pulp
 from strategist.errors import SolveError
 from strategist.optimise.clock import Clock, OutOfTimeError
 from strategist.optimise.problem import Answer, Chain, Literal, Problem, answer_at, value
-from strategist.optimise.search import search
 from strategist.optimise.solver import Outcome, Solved, solve_mip
+from strategist.optimise.zoom import search_in_time
 from strategist.survey.profile import Profile
 
 __all__ = ["Model", "pays", "prove_by_model"]
@@ -53,7 +53,7 @@ def prove_by_model(
     both as rows, and the answer is no worse and its bound no lower. When the clock runs out, the
     best strategy so far is given with the true bound.
     """
-    best = start or search(replace(problem, slots=0), clock)
+    best = start or search_in_time(replace(problem, slots=0), clock)
     proof = _Proof(best, (0.0, 0.0) if start is None else start.bound)
     with contextlib.suppress(OutOfTimeError):
         proof.run(Model(problem, clock), clock, seed)

@@ -8,11 +8,11 @@ left, and ladders are replayed last. What is cut off is never better, so the end
 There are two goals, one after the other: the least excess and loss; then, among the strategies
 that have it, the least guarded loss and what else tells equal ones apart.
 
-Towards the first goal chains are taken by length, stage after stage, over the same branches, where
-they are many: what chains of up to k masks come to is known before longer ones are listed. Bounds of branches know
-nothing of chains, so they hold for any length. Where the chains of a stage are too many to list,
-or to look at in a branch that cannot be split, the branch stays open with its bound; the best
-strategy found is kept, and chains near it are tried one mask further.
+Where chains are many, they are taken by length towards the first goal, stage after stage, over the
+same branches: what chains of up to k masks come to is known before longer ones are listed. Bounds
+of branches know nothing of chains, so they hold for any length. Where the chains of a stage are too
+many to list, or to look at in a branch that cannot be split, the branch stays open with its bound;
+the best strategy found is kept, and chains near it are tried one mask further.
 """
 
 from __future__ import annotations

@@ -23,15 +23,18 @@ def ladder_bounds(edge: Floats, top: Floats, steps_max: int) -> tuple[Floats, Fl
     measures, _, levels = edge.shape
     least = np.full((measures, steps_max, levels), np.inf)
     total = np.full((measures, steps_max, levels), np.inf)
+    met_at, top_at = np.empty(levels + 1), np.empty(levels + 1)  # a column, read once
     for k in range(measures):
         for t in range(levels):
             least[k, 0, t], total[k, 0, t] = edge[k, 0, t], top[k, 0, t]
-        for n in range(1, steps_max):
-            for t in range(n, levels):
+        for t in range(1, levels):
+            for u in range(t + 1):
+                met_at[u], top_at[u] = edge[k, u, t], top[k, u, t]
+            for n in range(1, min(steps_max, t + 1)):
                 for u in range(t):
                     before = least[k, n - 1, u]
-                    least[k, n, t] = min(least[k, n, t], before + edge[k, u + 1, t])
-                    total[k, n, t] = min(total[k, n, t], before + top[k, u + 1, t])
+                    least[k, n, t] = min(least[k, n, t], before + met_at[u + 1])
+                    total[k, n, t] = min(total[k, n, t], before + top_at[u + 1])
     return least, total
 
 

@@ -88,8 +88,9 @@ class Frontier:
     `open` lists (missed, stray) pairs below which a strategy that is not among the points is not
     ruled out; none where the frontier is complete. `status` is "restricted" where it is complete
     for chains of at most `searched["slots"]` masks, fewer than the reader takes, since the longer
-    ones are too many to list (some of them were tried, and may be points); "partial" where time ran out, "infeasible" where no strategy keeps
-    the hard limits, "undecided" where that is not known or none was found in time.
+    ones are too many to list (some of them were tried, and may be points); "partial" where time ran
+    out, "infeasible" where no strategy keeps the hard limits, "undecided" where that is not known
+    or none was found in time.
     `passes`, `wanted` and `stray_presented` are what was presented in the survey.
     """
 
@@ -136,7 +137,8 @@ def trace_frontier(read_point: ReadPoint, options: Options | None = None) -> Fro
 
     The weights of the policy only say which point is chosen; its hard limits cut the frontier off.
     Of the options the time limits count. Where the mask chains are too many to list, of the longest
-    ones some are tried and nothing is proven, as a warning and the status say. Raises what `choose` raises.
+    ones some are tried and nothing is proven, as a warning and the status say. Raises what `choose`
+    raises.
     """
     options = options or Options()
     started = time.monotonic()

@@ -29,10 +29,27 @@ def _with_serial_masks(point: ReadPoint, slots: int) -> ReadPoint:
 
 
 def six_thousand_levels() -> ReadPoint:
-    """Every hundredth of a dB from -20 to 40 dBm."""
-    point = large_read_point(20, 6000, 4, kinds=8, steps=5, slots=2)
+    """Every hundredth of a dB from -20 to 40 dBm; each tag turns on somewhere between."""
+    point = large_read_point(20, 8, 6, kinds=12, steps=5, slots=2)
+    survey, rng = point.survey, np.random.default_rng(0)
     levels = np.round(-20.0 + 0.01 * np.arange(6000), 2)
-    return replace(point, survey=replace(point.survey, levels_dbm=levels))
+    shift = rng.integers(0, 750, (len(survey.pass_ids), len(survey.tags)))
+    first = 750 * survey.read_level + shift[survey.read_pass, survey.read_tag]
+    level = (first[:, None] + np.arange(750)).reshape(-1)
+    kept = level < len(levels)
+    of_read = np.repeat(np.arange(len(first)), 750)[kept]
+    return replace(
+        point,
+        survey=replace(
+            survey,
+            levels_dbm=levels,
+            read_pass=survey.read_pass[of_read],
+            read_level=level[kept],
+            read_tag=survey.read_tag[of_read],
+            read_rssi=survey.read_rssi[of_read],
+            tried=np.ones((len(survey.pass_ids), len(levels)), bool),
+        ),
+    )
 
 
 def thousands_of_passes() -> ReadPoint:
