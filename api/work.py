@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
@@ -144,15 +145,17 @@ def _coupling(task: Task) -> dict[str, Any]:
 
 
 def _compare(task: Task) -> dict[str, Any]:
-    """One side an entry; those that must be solved for share the time evenly."""
+    """One side an entry; those that must be solved for share evenly what time is left."""
+    started = time.monotonic()
     point, entries = task.point(), task.request["entries"]
     solves = sum(entry["loss"] is not None for entry in entries)
     total = task.options().total_limit_s or 0.0
-    share = max(_ENTRY_SHARE_MIN_S, total / max(1, solves))
-    sides = [
-        _side(point, entry, f"{_ENTRY}{number}", task.options(share))
-        for number, entry in enumerate(entries)
-    ]
+    sides = []
+    for number, entry in enumerate(entries):
+        left = total - (time.monotonic() - started)
+        share = max(_ENTRY_SHARE_MIN_S, left / max(1, solves))
+        sides.append(_side(point, entry, f"{_ENTRY}{number}", task.options(share)))
+        solves -= entry["loss"] is not None
     try:
         return compare(point, sides).to_json()
     except InputError as error:
