@@ -38,6 +38,7 @@ _MANY = 200  # chains left in a branch that are worth splitting it, times (50 + 
 _FEW = 1_000  # selections that are sooner looked at than thinned out by further bounds
 _ALL = 300  # chains in all that are sooner looked at one by one than bounded together
 _AT_ONCE = 2_000  # selections bounded between two looks at the clock
+_TURNS = 2_000_000  # of the loop over ladders, between two looks at the clock
 _NO_STRATEGY = 2**62  # the floor where there is none at all
 _MISSED, _STRAY = Measure(1.0, 0.0), Measure(0.0, 1.0)
 _CUTOFFS = 8  # cutoffs that are tried without masks to begin with
@@ -125,6 +126,7 @@ class _Sweep:
         self._same_as_another = np.ones(len(problem.thresholds), bool)
         self._same_as_another[problem.outcomes] = False
         self.floors: dict[Weights, Ints] = {}
+        self._proving = False
         self._confirmed: set[Weights] = set()
         self._tables = Tables(self.layout)
         self._seen: list[dict[bytes, tuple[int, int]]] = [{} for _ in problem.thresholds]
@@ -166,8 +168,10 @@ class _Sweep:
             chains = [(part.masks, bits) for bits in part.bits.tolist()]
             rows = [r for r, name in enumerate(names) if name not in seen or seen[name] > chains[r]]
             for row in self._possible(part, np.array(rows), branch, limit):
-                seen[names[row]] = chains[row]
-                self._ladders(part, row, branch.cutoff)
+                if self._ladders(part, row, branch.cutoff):
+                    seen[names[row]] = chains[row]
+                elif self._proving:
+                    raise TooManyLeftError
 
     def _possible(
         self, part: Selections, rows: Ints, branch: Branch, limit: float
@@ -194,8 +198,9 @@ class _Sweep:
             if (room & (corners @ (weights.missed, weights.stray) >= least)).any():
                 yield int(rows[place])
 
-    def _ladders(self, selections: Selections, row: int, cutoff: int) -> None:
-        """Replay every ladder of one selection that could join the staircase."""
+    def _ladders(self, selections: Selections, row: int, cutoff: int) -> bool:
+        """Replay every ladder of one selection that could join the staircase; whether these were
+        all, which under a time limit they may not be."""
         problem, through = self.problem, selections.unpack(np.array([row]))[0]
         state, none = through.astype(np.int64), np.zeros(len(self.layout.klass))
         stop_after, must = problem.policy.stop_after, self._must
@@ -209,12 +214,16 @@ class _Sweep:
         least, total = ladder_bounds(edge, top, most)
         begin = (float(selections.masks), float(cutoff > 0))
         self.replayed += 1
+        whole, turns = True, 2**62 if self.clock.seconds is None else _TURNS
         for count in range(1, most + 1):
             for highest in range(count - 1, len(self._every)):
                 room = weights @ self.staircase.open_to(0.0, *begin, float(count)).T
                 if not (total[:, count - 1, highest, None] <= room + 1e-6).all(axis=0).any():
                     continue
-                ladders = ladders_left(edge, top, least, room, count, highest, must)
+                if self.staircase.points:
+                    self.clock.check()
+                ladders, every = ladders_left(edge, top, least, room, count, highest, must, turns)
+                whole = whole and every
                 if not len(ladders):
                     continue
                 counts = self._counts(problem, ladders, cutoff, through)
@@ -225,6 +234,7 @@ class _Sweep:
                     point = (int(counts[place, 0]), int(counts[place, 1]))
                     if self.staircase.takes(point, work):
                         self._offer(selections, row, cutoff, ladders[of_point == number], point)
+        return whole
 
     def _counts(self, problem: Problem, ladders: Ints, cutoff: int, through: Bools) -> Ints:
         """(missed, stray) of each ladder (places from the top down) in a problem's profile."""
@@ -275,6 +285,7 @@ class _Sweep:
 
     def prove(self) -> None:
         """Raise floors, edge after edge, until every corner is settled."""
+        self._proving = True
         while not self.chains.reaches(self.slots):
             self.slots -= 1
         if self.chains.number(_ALL, self.problem.slots) <= _ALL:

@@ -44,6 +44,7 @@ _MANY = 200  # chains left in a branch that are worth splitting it, times (50 + 
 _FEW = 150  # chains in all that are sooner weighed one by one than bounded together
 _AT_ONCE = 2_000  # selections bounded between two looks at the clock
 _LIGHT = 5e7  # ways to make chains of one length that need no stage of their own
+_TURNS = 1_000  # ladders begun between two looks at the clock
 _PATIENCE = 20_000  # ladders replayed for the second goal, then it is left unproven
 
 Bound = tuple[float, float]
@@ -192,7 +193,11 @@ class _Search:
         replay = self._replayer(branch.cutoff, through)
         self.replayed += 1
 
+        turns = itertools.count(1)
+
         def hopeless(bounds: tuple[float, ...], places: tuple[int, ...]) -> bool:
+            if next(turns) % _TURNS == 0:
+                self.clock.check()
             excess = float(self.excess(np.array(bounds)[:, None])[0]) if len(bounds) > 1 else 0.0
             excess = max(excess, self.goal.excess)
             return self.hopeless(excess, value(bounds[0]), *begin, count, *levels[list(places)])

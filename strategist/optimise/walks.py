@@ -54,12 +54,20 @@ def _within(bounds: Floats, room: Floats) -> bool:
 
 @numba.njit(cache=True, nogil=True)
 def ladders_left(
-    edge: Floats, top: Floats, least: Floats, room: Floats, count: int, highest: int, must: Bools
-) -> Ints:
+    edge: Floats,
+    top: Floats,
+    least: Floats,
+    room: Floats,
+    count: int,
+    highest: int,
+    must: Bools,
+    turns: int,
+) -> tuple[Ints, bool]:
     """Ladders of `count` steps with a top step whose bounds a corner has room for.
 
     Shape (ladders, count): places of levels from the top down, in the order of preference. Levels
-    that `must` be are in each of them.
+    that `must` be are in each of them. The second value is whether these are all; it ends after so
+    many `turns` of its loop.
     """
     measures = edge.shape[0]
     found = np.empty((64, count), np.int64)
@@ -70,9 +78,12 @@ def ladders_left(
     ladder[0] = highest
     for place in range(highest + 1, len(must)):
         if must[place]:
-            return found[:0]
+            return found[:0], True
     depth = 1
     while depth > 0:
+        turns -= 1
+        if turns < 0:
+            return found[:number], False
         if depth == count:
             complete = True
             for place in range(ladder[count - 1]):
@@ -96,6 +107,7 @@ def ladders_left(
         place = max(ladder[depth] + 1, count - depth - 1)
         chosen = -1
         while place < upper:
+            turns -= 1
             skipped = False
             for between in range(place + 1, upper):
                 skipped = skipped or must[between]
@@ -116,7 +128,7 @@ def ladders_left(
             depth += 1
             if depth < count:
                 ladder[depth] = -1
-    return found[:number]
+    return found[:number], True
 
 
 @numba.njit(cache=True, nogil=True)

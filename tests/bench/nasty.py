@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from strategist.survey.reading import read_case
-from strategist.survey.records import ReadPoint
+from strategist.survey.records import Floats, ReadPoint
 from tests.bench.made_large import large_read_point
 
 __all__ = ["NASTY", "serial_masks_at"]
@@ -29,15 +29,19 @@ def _with_serial_masks(point: ReadPoint, slots: int) -> ReadPoint:
 
 
 def six_thousand_levels() -> ReadPoint:
-    """Every hundredth of a dB from -20 to 40 dBm; each tag turns on somewhere between."""
+    """Every hundredth of a dB from -20 to 40 dBm."""
     point = large_read_point(20, 8, 6, kinds=12, steps=5, slots=2)
+    return _spread(point, 750, np.round(-20.0 + 0.01 * np.arange(6000), 2))
+
+
+def _spread(point: ReadPoint, times: int, levels: Floats) -> ReadPoint:
+    """Each level as so many levels; each tag of a pass turns on somewhere between two of before."""
     survey, rng = point.survey, np.random.default_rng(0)
-    levels = np.round(-20.0 + 0.01 * np.arange(6000), 2)
-    shift = rng.integers(0, 750, (len(survey.pass_ids), len(survey.tags)))
-    first = 750 * survey.read_level + shift[survey.read_pass, survey.read_tag]
-    level = (first[:, None] + np.arange(750)).reshape(-1)
+    shift = rng.integers(0, times, (len(survey.pass_ids), len(survey.tags)))
+    first = times * survey.read_level + shift[survey.read_pass, survey.read_tag]
+    level = (first[:, None] + np.arange(times)).reshape(-1)
     kept = level < len(levels)
-    of_read = np.repeat(np.arange(len(first)), 750)[kept]
+    of_read = np.repeat(np.arange(len(first)), times)[kept]
     return replace(
         point,
         survey=replace(
@@ -59,7 +63,8 @@ def thousands_of_passes() -> ReadPoint:
 
 def ties() -> ReadPoint:
     """91 levels, five steps and three RSSI values: ladders tie by the million."""
-    return large_read_point(40, 91, 4, kinds=6, steps=5, slots=3, rssi_values=3)
+    point = large_read_point(60, 7, 6, kinds=6, steps=5, slots=3, rssi_values=3)
+    return _spread(point, 13, np.arange(91) / 2 - 10.0)
 
 
 def long_memory() -> ReadPoint:
