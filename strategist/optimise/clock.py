@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
-__all__ = ["Clock", "OutOfTimeError"]
+__all__ = ["Clock", "KeepingClock", "OutOfTimeError"]
 
 
 class OutOfTimeError(Exception):
@@ -44,3 +45,13 @@ class Clock:
         """Raises OutOfTimeError where it ran out: for loops that may be left at any turn."""
         if self.expired():
             raise OutOfTimeError
+
+
+@dataclass(frozen=True)
+class KeepingClock(Clock):
+    """A clock that keeps back what is still needed for what was found: it runs out earlier."""
+
+    needed: Callable[[], float] = float
+
+    def expired(self) -> bool:
+        return self.seconds is not None and self.spent + self.needed() >= self.seconds

@@ -19,7 +19,7 @@ import numpy as np
 from strategist.optimise.branch import Branch, strongest
 from strategist.optimise.cells import Layout, Tables
 from strategist.optimise.chains import Chains, TooManyLeftError
-from strategist.optimise.clock import Clock, OutOfTimeError
+from strategist.optimise.clock import Clock, KeepingClock, OutOfTimeError
 from strategist.optimise.kernel import bounds_of, step_costs
 from strategist.optimise.measures import Aim, Measure
 from strategist.optimise.problem import Answer, Counts, Problem
@@ -64,16 +64,16 @@ class Sweep:
     effort: tuple[tuple[str, int], ...]
 
 
-def sweep(problem: Problem, clock: Clock) -> Sweep:
+def sweep(problem: Problem, clock: Clock, a_point_s: float = 0.0) -> Sweep:
     """All non-dominated points of a problem that keep its hard limits; the loss plays no part.
 
     What is proven holds for chains of at most `slots` masks, those within reach; longer ones are
     sought from some good starts only. Under a time limit very many levels are thinned out, and
-    nothing is proven.
+    nothing is proven. Of the time `a_point_s` seconds are kept back for each point found.
     """
     if is_wide(problem, clock):
-        return _on_few_levels(problem, clock)
-    run = _Sweep(problem, clock)
+        return _on_few_levels(problem, clock, a_point_s)
+    run = _Sweep(problem, clock, a_point_s)
     try:
         run.start()
         run.prove()
@@ -92,10 +92,10 @@ def sweep(problem: Problem, clock: Clock) -> Sweep:
     )
 
 
-def _on_few_levels(problem: Problem, clock: Clock) -> Sweep:
+def _on_few_levels(problem: Problem, clock: Clock, a_point_s: float) -> Sweep:
     """The points that some of the levels reach, as points of the whole problem; all is open."""
     keep = few_levels(problem)
-    part = sweep(on_levels(problem, keep), clock)
+    part = sweep(on_levels(problem, keep), clock, a_point_s)
     staircase = Staircase(part.staircase.most)
     for point in part.staircase.points:
         answer = part.staircase.answer(point)
@@ -113,12 +113,14 @@ def _on_few_levels(problem: Problem, clock: Clock) -> Sweep:
 
 
 class _Sweep:
-    def __init__(self, problem: Problem, clock: Clock) -> None:
+    def __init__(self, problem: Problem, clock: Clock, a_point_s: float) -> None:
         most = _most(problem)
         self._guarded = problem.under_guard()  # with the weights that its losses are counted by
         ordering = Loss(min(1e6, most[1] + 1.0), 1.0)  # tells any two points apart
         self.problem = replace(problem, policy=replace(problem.policy, loss=ordering))
-        self.clock = clock
+        if a_point_s:
+            clock = KeepingClock(clock.seconds, clock.started, self._needed)
+        self.clock, self._a_point_s = clock, a_point_s
         self.layout = Layout(self.problem)
         self.slots = self.problem.slots  # of the chains that are looked at one and all
         self.chains = Chains(self.problem, clock)
@@ -133,6 +135,10 @@ class _Sweep:
         self._every = np.arange(len(problem.profile.levels_dbm))
         self._must = (self._every == self._every[-1]) & self.problem.top_fixed
         self.branches = self.weighed = self.replayed = 0
+
+    def _needed(self) -> float:
+        """Seconds kept back for evaluating what was found."""
+        return self._a_point_s * len(self.staircase.points)
 
     # what is proven
 

@@ -6,7 +6,7 @@ import time
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
-from strategist.decide import Options, compare_counts, compare_guarded
+from strategist.decide import Options, compare_counts, compare_guarded, least
 from strategist.optimise.clock import Clock
 from strategist.optimise.finish import finish
 from strategist.optimise.frontier import Sweep, sweep
@@ -142,10 +142,10 @@ def trace_frontier(read_point: ReadPoint, options: Options | None = None) -> Fro
     """
     options = options or Options()
     started = time.monotonic()
-    limits = [t for t in (options.time_limit_s, options.total_limit_s) if t is not None]
+    clock = Clock(least(options.time_limit_s, options.total_limit_s))
     whole = complete(read_point)
     problem = pose(whole.survey, whole.policy)
-    found = sweep(problem, Clock(min(limits, default=None)))
+    found = sweep(problem, clock, _seconds_a_point(whole) if clock.seconds is not None else 0.0)
     slots = found.slots
     points = _points(whole, problem, found)
     masks = tuple(dict.fromkeys(mask for point in points for mask in point.strategy.masks))
@@ -174,6 +174,15 @@ def trace_frontier(read_point: ReadPoint, options: Options | None = None) -> Fro
         ),
         seconds=time.monotonic() - started,
     )
+
+
+def _seconds_a_point(whole: ReadPoint) -> float:
+    """What it takes to evaluate a strategy, tried on one."""
+    started = time.monotonic()
+    top = Strategy((float(whole.survey.levels_dbm[-1]),), whole.policy.stop_after, None, ())
+    evaluate(whole.survey, whole.policy, top)
+    guarded_loss(whole.survey, whole.policy, top)
+    return time.monotonic() - started
 
 
 def _not_searched(problem: Problem, slots: int) -> tuple[str, ...]:
