@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
@@ -18,7 +19,6 @@ from strategist import (
     ReadPoint,
     Side,
     Strategy,
-    TooManySelectionsError,
     accept,
     choose,
     compare,
@@ -70,8 +70,6 @@ def perform(task: Task) -> Outcome:
     """The result of a job, or why there is none."""
     try:
         return _VERBS[task.row["kind"]](task), None
-    except TooManySelectionsError:
-        return None, _refused(_too_many(task))
     except InputError as error:
         return None, _refused(error)
     except StrategistError as error:
@@ -82,12 +80,6 @@ def perform(task: Task) -> Outcome:
 
 def _internal(detail: str) -> dict[str, Any]:
     return {"problem": "internal", "detail": detail}
-
-
-def _too_many(task: Task) -> InputError:
-    """What to ask for where the mask chains of a read point are too many for the search alone."""
-    allowed = f"auto or model: {task.row['read_point']} has too many mask chains for the search"
-    return InputError.one("body", "search", allowed, path=("options", "prover"))
 
 
 def _refused(error: InputError) -> dict[str, Any]:
@@ -153,15 +145,17 @@ def _coupling(task: Task) -> dict[str, Any]:
 
 
 def _compare(task: Task) -> dict[str, Any]:
-    """One side an entry; those that must be solved for share the time evenly."""
+    """One side an entry; those that must be solved for share evenly what time is left."""
+    started = time.monotonic()
     point, entries = task.point(), task.request["entries"]
     solves = sum(entry["loss"] is not None for entry in entries)
     total = task.options().total_limit_s or 0.0
-    share = max(_ENTRY_SHARE_MIN_S, total / max(1, solves))
-    sides = [
-        _side(point, entry, f"{_ENTRY}{number}", task.options(share))
-        for number, entry in enumerate(entries)
-    ]
+    sides = []
+    for number, entry in enumerate(entries):
+        left = total - (time.monotonic() - started)
+        share = max(_ENTRY_SHARE_MIN_S, left / max(1, solves))
+        sides.append(_side(point, entry, f"{_ENTRY}{number}", task.options(share)))
+        solves -= entry["loss"] is not None
     try:
         return compare(point, sides).to_json()
     except InputError as error:

@@ -30,7 +30,6 @@ if TYPE_CHECKING:
     from strategist.choose import Result, choose
     from strategist.decide import Options
     from strategist.judge import Judged, judge
-    from strategist.optimise.selections import TooManySelectionsError
     from strategist.optimise.strategy import Strategy, read_strategy
     from strategist.optimise.strategy_file import StrategyFile, parse_strategy_file
     from strategist.optimise.templates import Templates, choose_templates, template_curve
@@ -120,7 +119,6 @@ __all__ = [
     "Tag",
     "Techniques",
     "Templates",
-    "TooManySelectionsError",
     "WhatIf",
     "WhatIfs",
     "accept",
@@ -195,7 +193,6 @@ _LATE = {
     "batch.templates_text": ("templates_text",),
     "choose": ("Result", "choose"),
     "decide": ("Options",),
-    "optimise.selections": ("TooManySelectionsError",),
     "judge": ("Judged", "judge"),
     "optimise.strategy": ("Strategy", "read_strategy"),
     "optimise.strategy_file": ("StrategyFile", "parse_strategy_file"),

@@ -8,7 +8,15 @@ from typing import Any
 
 import numpy as np
 
-from strategist.decide import Options, Status, compare_guarded, decide, least, proven_strategy
+from strategist.decide import (
+    Deadline,
+    Options,
+    Status,
+    compare_guarded,
+    decide,
+    in_time,
+    least,
+)
 from strategist.errors import DisagreementError
 from strategist.optimise.clock import Clock
 from strategist.optimise.problem import Answer, Problem
@@ -25,7 +33,14 @@ from strategist.trust.silence import silence_loss, silence_warnings
 from strategist.trust.standing import Standing, standing_of
 from strategist.trust.unseen import SOLVES_MAX, Unseen, leave_out, thin_classes, unseen_rates
 
-__all__ = ["Result", "choose"]
+__all__ = ["UNSEEN_LATE", "Result", "choose"]
+
+
+_KEPT_BACK = 2.0  # what judging an answer takes, in times of posing its problem, roughly
+UNSEEN_LATE = (
+    "The time limit left no time to ask how the masks hold for tags left out of the choice: allow "
+    "more time, or look at the masks' words."
+)
 
 
 @dataclass(frozen=True)
@@ -91,28 +106,33 @@ class Result:
         }
 
 
-def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
+def choose(
+    read_point: ReadPoint, options: Options | None = None, known: Strategy | None = None
+) -> Result:
     """The best strategy for a read point: limits, loss, guarded loss, then least work to install.
 
+    Where `known` is a strategy that may be chosen here, the answer is none that is worse.
     Raises InputError where pairs were not surveyed and the policy does not say what to leave out,
     where no level is lawful, and where no step fits the dwell; DisagreementError where the
     independent evaluator finds another loss than the optimiser did, or a ladder that may not be.
     """
     options = options or Options()
     started = time.monotonic()
+    deadline = Deadline.of(options)
     clock = Clock(least(options.time_limit_s, options.total_limit_s))
     whole = complete(read_point)
-    found = decide(whole, options, clock)
+    found = decide(whole, options, clock, known, keep_back=_KEPT_BACK)
     problem, answer, strategy = found.problem, found.answer, found.strategy
     seconds = time.monotonic() - started
     standing = standing_of(whole.survey, whole.policy, strategy, found.outcome)
     compare_guarded(answer.key[2], standing.guarded.loss)
-    sturdier = SturdierSearch()
+    sturdier, unseen = SturdierSearch(), None
+    late: tuple[str, ...] = ()
     if options.sturdier:
-        sturdier = sturdier_than(whole, found, clock)
-    unseen = None
+        own = options.share(2, time.monotonic() - started)
+        sturdier = sturdier_than(whole, found, Clock(own.time_limit_s))
     if options.unseen and strategy.masks:
-        unseen = _unseen(whole, strategy, options, time.monotonic() - started)
+        unseen, late = _unseen(whole, strategy, options, started, deadline)
     weak = thin_classes(whole.survey) if strategy.masks else ()
     weak += unrecorded(strategy.masks, whole.survey.tags)
     on_air = on_air_of(whole.survey, whole.policy, strategy, found.outcome)
@@ -155,25 +175,34 @@ def choose(read_point: ReadPoint, options: Options | None = None) -> Result:
             *_not_guarded(answer),
             *weak,
             *(unseen.warnings if unseen else ()),
+            *late,
         ),
         seconds=seconds,
     )
 
 
-def _unseen(whole: ReadPoint, strategy: Strategy, options: Options, spent: float) -> Unseen:
-    """How the masks hold for tags left out; each solve without some has its share of the time."""
-    again = options.share(SOLVES_MAX, spent)
-    left_out = leave_out(whole)
-    found = [proven_strategy(part, again) for part in left_out.parts]
-    proven = [ok for _, ok in found]
-    unseen = unseen_rates(whole.survey, strategy, left_out, [one for one, _ in found])
+def _unseen(
+    whole: ReadPoint, strategy: Strategy, options: Options, started: float, deadline: Deadline
+) -> tuple[Unseen | None, tuple[str, ...]]:
+    """How the masks hold for tags left out, and what to know of it.
+
+    Each solve without some tags has its share of the time; None where no time is left for one.
+    """
+    again = options.share(SOLVES_MAX, time.monotonic() - started)
+    left_out = None if deadline.passed() else leave_out(whole)
+    found = [] if left_out is None else [in_time(p, again, deadline) for p in left_out.parts]
+    made = [one for one in found if one is not None]
+    if left_out is None or len(made) < len(found):
+        return None, (UNSEEN_LATE,)
+    proven = [ok for _, ok in made]
+    unseen = unseen_rates(whole.survey, strategy, left_out, [one for one, _ in made])
     if all(proven):
-        return unseen
+        return unseen, ()
     warning = (
         f"{proven.count(False)} of {len(proven)} choices without some of the tags were not proven "
         "in the time given: how the masks hold for tags left out is less sure"
     )
-    return replace(unseen, warnings=(*unseen.warnings, warning))
+    return replace(unseen, warnings=(*unseen.warnings, warning)), ()
 
 
 def _levels_predicted(problem: Problem, whole: ReadPoint) -> int:

@@ -6,6 +6,7 @@ worker processes load it and not the statistics of a whole answer (a second for 
 
 from __future__ import annotations
 
+import time
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
@@ -13,16 +14,17 @@ from typing import Literal
 from strategist.errors import DisagreementError
 from strategist.optimise.clock import Clock
 from strategist.optimise.finish import finish
-from strategist.optimise.model import prove_by_model
+from strategist.optimise.known import answer_of
+from strategist.optimise.model import pays, prove_by_model
 from strategist.optimise.problem import Answer, Counts, Problem, pose
-from strategist.optimise.search import search
-from strategist.optimise.selections import TooManySelectionsError
 from strategist.optimise.strategy import Strategy
+from strategist.optimise.zoom import search_in_time
 from strategist.radio.complete import complete
 from strategist.survey.records import ReadPoint
 from strategist.trust.evaluate import Outcome, evaluate
 
 __all__ = [
+    "Deadline",
     "Decided",
     "Options",
     "Prover",
@@ -32,6 +34,7 @@ __all__ = [
     "compare_counts",
     "compare_guarded",
     "decide",
+    "in_time",
     "least",
     "proven_strategy",
 ]
@@ -45,13 +48,14 @@ _SAME_LOSS = 1e-6
 class Options:
     """How to solve. `time_limit_s` None: until proven. `seed` feeds the mixed-integer solver.
     `total_limit_s` bounds the whole answer: the proof, and with what it leaves the further solves
-    (for `unseen`, of `judge`, or of trade-offs), shared evenly (None: each has its own
-    `time_limit_s`).
+    (for `unseen`, of `judge`, or of trade-offs), shared evenly; those that no time is left for are
+    not made, and that is said (None: each has its own `time_limit_s`).
 
     `prover` "search" is the exact search, "model" the mixed-integer model with HiGHS; "auto" takes
-    the search unless the chains are too many to list. Both prove the same optimum. `unseen` asks
-    how the masks hold for tags left out of the survey, which takes a few more solves; `sturdier`
-    seeks a strategy that stands drift better at little cost, which takes about one more.
+    the search, and where it ends without proof and time is left, the model from there on. All prove
+    the same optimum. `unseen` asks how the masks hold for tags left out of the survey, which takes
+    a few more solves; `sturdier` seeks a strategy that stands drift better at little cost, which
+    takes about one more.
     """
 
     time_limit_s: float | None = None
@@ -67,6 +71,21 @@ class Options:
             return self
         left = max(0.0, self.total_limit_s - spent) / solves
         return replace(self, time_limit_s=least(self.time_limit_s, left), total_limit_s=left)
+
+
+@dataclass(frozen=True)
+class Deadline:
+    """When all of an answer is due, by the monotonic clock of this machine (None: never)."""
+
+    at: float | None
+
+    @staticmethod
+    def of(options: Options) -> Deadline:
+        limit = options.total_limit_s
+        return Deadline(None if limit is None else time.monotonic() + limit)
+
+    def passed(self) -> bool:
+        return self.at is not None and time.monotonic() >= self.at
 
 
 def best_strategies(parts: Sequence[ReadPoint], options: Options) -> list[Strategy]:
@@ -86,6 +105,11 @@ def proven_strategy(part: ReadPoint, options: Options) -> tuple[Strategy, bool]:
     """The best strategy of one part, and whether it was proven in the time given."""
     found = decide(complete(part), options, Clock(options.time_limit_s))
     return found.strategy, found.answer.proven
+
+
+def in_time(part: ReadPoint, options: Options, deadline: Deadline) -> tuple[Strategy, bool] | None:
+    """As `proven_strategy`; None where the whole answer is due already."""
+    return None if deadline.passed() else proven_strategy(part, options)
 
 
 @dataclass(frozen=True, eq=False)
@@ -136,27 +160,41 @@ class Decided:
         return tuple(self.problem.candidates.words[x.mask] for x in answer.chain.literals)
 
 
-def decide(whole: ReadPoint, options: Options, clock: Clock) -> Decided:
+def decide(
+    whole: ReadPoint,
+    options: Options,
+    clock: Clock,
+    known: Strategy | None = None,
+    *,
+    keep_back: float = 0.0,
+) -> Decided:
     """Pose, prove, finish, and have the evaluator replay the answer; `whole` has no untried pair.
 
+    Where `known` is a strategy that may be chosen here, the answer is none that is worse. Of the
+    time the proof leaves `keep_back` times what posing took, for what follows on the same survey.
     Raises DisagreementError where the evaluator finds another loss than the optimiser did.
     """
+    posing = time.monotonic()
     problem = pose(whole.survey, whole.policy)
-    answer, prover = _prove(problem, options, clock)
+    clock = clock.less(keep_back * (time.monotonic() - posing))
+    start = None if known is None else answer_of(problem, known, whole.survey.tags)
+    answer, prover = _prove(problem, options, clock, start)
     strategy, counts = finish(problem, answer)
     outcome = evaluate(whole.survey, whole.policy, strategy)
     compare_counts(counts, outcome, problem)
     return Decided(problem, answer, prover, strategy, outcome)
 
 
-def _prove(problem: Problem, options: Options, clock: Clock) -> tuple[Answer, str]:
-    if options.prover != "model":
-        try:
-            return search(problem, clock), "search"
-        except TooManySelectionsError:
-            if options.prover == "search":
-                raise
-    return prove_by_model(problem, clock, options.seed), "model"
+def _prove(
+    problem: Problem, options: Options, clock: Clock, start: Answer | None
+) -> tuple[Answer, str]:
+    """The better answer and the higher bound of what the options ask for."""
+    if options.prover == "model":
+        return prove_by_model(problem, clock, options.seed, start), "model"
+    answer = search_in_time(problem, clock, start)
+    if options.prover == "search" or answer.proven or clock.expired() or not pays(problem, clock):
+        return answer, "search"
+    return prove_by_model(problem, clock, options.seed, answer), "search and model"
 
 
 def least(*limits: float | None) -> float | None:

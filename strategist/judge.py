@@ -9,8 +9,8 @@ from functools import partial
 from itertools import islice
 from typing import Any
 
-from strategist.choose import Result, choose
-from strategist.decide import Options, proven_strategy
+from strategist.choose import UNSEEN_LATE, Result, choose
+from strategist.decide import Deadline, Options, in_time
 from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete
 from strategist.survey.records import ReadPoint
@@ -23,7 +23,13 @@ __all__ = ["Again", "Judged", "judge"]
 
 _FURTHER_MAX = FOLDS + 1 + SOLVES_MAX  # choices: without passes, without a cutoff, without tags
 
-Again = tuple[Strategy, bool]  # a further choice, and whether it was proven in its time
+_LATE = (
+    "The time limit left no time to choose again without some of the passes: how the answer does "
+    "on passes that it was not chosen from is not known. Allow more time."
+)
+
+# A further choice, and whether it was proven in its time; None where no time was left for it.
+Again = tuple[Strategy, bool] | None
 # As the built-in `map`; a process pool's own `map` spreads the choices over processors.
 Map = Callable[[Callable[[ReadPoint], Again], Sequence[ReadPoint]], Iterable[Again]]
 
@@ -60,15 +66,15 @@ def judge(read_point: ReadPoint, options: Options | None = None, mapped: Map = m
     `mapped` runs the further choices: the built-in `map` takes one after the other, that of a
     process pool begins with those without some passes while the answer is still being found. Of a
     `total_limit_s` the answer has half, and they share the rest evenly, so there they wait for
-    it. Raises what `choose` raises.
+    it; what no time is left for is left out, and said. Raises what `choose` raises.
     """
     options = options or Options()
-    started = time.monotonic()
+    started, deadline = time.monotonic(), Deadline.of(options)
     whole = complete(read_point)
     folds = without_folds(whole)
-    begun = mapped(_again(options), folds) if options.total_limit_s is None else None
+    begun = mapped(_again(options, deadline), folds) if options.total_limit_s is None else None
     result = choose(read_point, replace(options, unseen=False).share(2, 0.0))
-    again = _again(options.share(_FURTHER_MAX, time.monotonic() - started))
+    again = _again(options.share(_FURTHER_MAX, time.monotonic() - started), deadline)
     if begun is None:
         begun = mapped(again, folds)
     types = measured_types(whole)
@@ -77,16 +83,23 @@ def judge(read_point: ReadPoint, options: Options | None = None, mapped: Map = m
     plain = without_cutoff(whole, result.strategy, types)
     others = list(mapped(again, [*tags, *plain]))  # first, since workers began with the folds
     found = [*begun, *others]
-    each = (strategy for strategy, _ in found)
-    cross = cross_validate(whole, result.strategy, result.outcome, list(islice(each, len(folds))))
-    warnings = list(cross.warnings) if cross else []
+    each = iter(found)
+    warnings: list[str] = []
+    without_some = _made(islice(each, len(folds)))
+    cross = cross_validate(whole, result.strategy, result.outcome, without_some)
+    if cross:
+        warnings += cross.warnings
+    elif folds:
+        warnings.append(_LATE)
     if left_out:
-        unseen = unseen_rates(
-            whole.survey, result.strategy, left_out, list(islice(each, len(tags)))
-        )
-        result = replace(result, unseen=unseen)
-        warnings = [*unseen.warnings, *warnings]
-    types = judge_cutoff(whole, result.strategy, types, list(each))
+        chosen = _made(islice(each, len(tags)))
+        if len(chosen) == len(tags):
+            unseen = unseen_rates(whole.survey, result.strategy, left_out, chosen)
+            result = replace(result, unseen=unseen)
+            warnings = [*unseen.warnings, *warnings]
+        else:
+            warnings.append(UNSEEN_LATE)
+    types = judge_cutoff(whole, result.strategy, types, _made(each))
     if types.sentence is not None and not types.stands:
         warnings.append(types.sentence)
     result = replace(result, warnings=(*result.warnings, *warnings, *_unproven(found)))
@@ -94,16 +107,24 @@ def judge(read_point: ReadPoint, options: Options | None = None, mapped: Map = m
     return Judged(result, cross, types, following, time.monotonic() - started)
 
 
-def _again(options: Options) -> Callable[[ReadPoint], Again]:
-    return partial(proven_strategy, options=options)
+def _again(options: Options, deadline: Deadline) -> Callable[[ReadPoint], Again]:
+    return partial(in_time, options=options, deadline=deadline)
+
+
+def _made(found: Iterable[Again]) -> list[Strategy]:
+    """The strategies of some further choices that belong together; none where one is lacking."""
+    made = list(found)
+    chosen = [one[0] for one in made if one is not None]
+    return chosen if len(chosen) == len(made) else []
 
 
 def _unproven(found: Sequence[Again]) -> list[str]:
     """What to know where further choices ran out of time."""
-    missing = sum(not proven for _, proven in found)
+    made = [one for one in found if one is not None]
+    missing = sum(not proven for _, proven in made)
     if not missing:
         return []
     return [
-        f"{missing} of {len(found)} choices without some of the passes or tags "
+        f"{missing} of {len(made)} choices without some of the passes or tags "
         "were not proven in the time given: what they say of the answer is less sure"
     ]

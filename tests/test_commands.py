@@ -452,7 +452,6 @@ def test_a_link_stays_a_link(capsys: Any, one: Path, tmp_path: Path) -> None:
         (DisagreementError("1 and 2"), 3, "1 and 2"),
         (MemoryError(), 3, "not enough memory"),
         (KeyboardInterrupt(), 130, "Interrupted."),
-        (strategist.TooManySelectionsError(), 2, "auto or model"),
     ],
 )
 def test_errors_have_a_status_and_a_sentence(

@@ -73,11 +73,16 @@ def test_who_collects_works_along_from_the_end() -> None:
     assert doers[5] == threading.get_ident() != doers[0]
 
 
-def test_one_limit_for_the_whole_judgement() -> None:
-    """Further choices that got no time are strategies all the same, and said to be unproven."""
-    judged = judge(made(*ONE_KIND), Options(total_limit_s=1e-9))
-    assert judged.cross_validation is not None
-    assert any("not proven in the time given" in warning for warning in judged.result.warnings)
+def test_one_limit_for_the_whole_judgement(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Further choices that got little time are said to be unproven; those that no time was left
+    for are left out, and that is said."""
+    late = judge(made(*ONE_KIND), Options(total_limit_s=1e-9))
+    assert late.cross_validation is None and late.result.unseen is None
+    assert any("left no time to choose again" in warning for warning in late.result.warnings)
+    monkeypatch.setattr("strategist.decide.Deadline.passed", lambda _: False)
+    hurried = judge(made(*ONE_KIND), Options(total_limit_s=1e-9))
+    assert hurried.cross_validation is not None
+    assert any("not proven in the time given" in warning for warning in hurried.result.warnings)
     free = judge(made(*ONE_KIND), Options(total_limit_s=1e6))
     assert not any("not proven" in warning for warning in free.result.warnings)
 

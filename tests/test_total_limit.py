@@ -58,7 +58,11 @@ def test_what_ifs_share_it(limits: list[float | None]) -> None:
     assert first == pytest.approx(100, abs=5)
     assert all(share is not None and 95 < share < 800 for share in shares)
     limits.clear()
-    what_if(random_read_point(8, 1), {"loss.missed": 9}, options=Options(total_limit_s=800.0))
+    what_if(
+        random_read_point(8, 1),
+        {"loss.missed": 9},
+        options=Options(total_limit_s=800.0, unseen=False),
+    )
     assert limits[0] == pytest.approx(400, abs=5)
     assert limits[-1] is not None and 395 < limits[-1] <= 800
 

@@ -141,24 +141,3 @@ def test_a_change_that_is_none(capsys: Any, folder: Path, argv: list[str], said:
     assert (status, out) == (2, "")
     assert said in err
     assert not target.exists()
-
-
-@pytest.mark.parametrize(
-    "asked",
-    [
-        ("techniques", "compare_techniques", "auto or model: door"),
-        ("what-if", "usual_what_ifs", "auto or model: door"),
-    ],
-)
-def test_too_many_mask_chains(
-    capsys: Any, folder: Path, monkeypatch: pytest.MonkeyPatch, asked: tuple[str, str, str]
-) -> None:
-    command, verb, said = asked
-
-    def fail(*_: object) -> None:
-        raise strategist.TooManySelectionsError("too many")
-
-    monkeypatch.setattr(strategist, verb, fail)
-    status, out, err = run(capsys, command, folder)
-    assert (status, out) == (2, "")
-    assert said in err and err.count("\n") == 2, "of each read point"

@@ -97,7 +97,10 @@ def add_out(command: argparse.ArgumentParser) -> None:
 
 def add_solving(command: argparse.ArgumentParser) -> None:
     command.add_argument(
-        "--time-limit", type=seconds, metavar="S", help="seconds for each read point (no limit)"
+        "--time-limit",
+        type=seconds,
+        metavar="S",
+        help="seconds for the whole answer at each read point (no limit)",
     )
     command.add_argument("--seed", type=seed, default=0, metavar="N", help="of the solver (0)")
     command.add_argument(
@@ -113,7 +116,11 @@ def solving(
 ) -> strategist.Options:
     """The options of `add_solving`."""
     return strategist.Options(
-        arguments.time_limit, arguments.seed, arguments.prover, unseen, sturdier=sturdier
+        seed=arguments.seed,
+        prover=arguments.prover,
+        unseen=unseen,
+        sturdier=sturdier,
+        total_limit_s=arguments.time_limit,
     )
 
 
@@ -155,20 +162,13 @@ def each_point(
         last = number == len(points)
         try:
             document, text = answer(point, last)
-        except (InputError, strategist.TooManySelectionsError) as error:
-            fault = error if isinstance(error, InputError) else _too_many(point)
+        except InputError as error:
             if len(points) == 1:
-                raise fault from None
-            status = say(str(fault), BAD_INPUT)
+                raise
+            status = say(str(error), BAD_INPUT)
             continue
         give(arguments.out, document, text + ("" if last else "\n"))
     return status
-
-
-def _too_many(point: strategist.ReadPoint) -> InputError:
-    """What to ask for where the mask chains of a read point are too many for the search alone."""
-    allowed = f"auto or model: {point.name} has too many mask chains for the search"
-    return InputError.one("--prover", "search", allowed)
 
 
 def one_of(case: strategist.Case, what: str) -> InputError:

@@ -16,12 +16,15 @@ def add(commands: Commands) -> None:
     command = add_command(commands, "frontier", _frontier, what)
     add_case(command)
     command.add_argument(
-        "--time-limit", type=seconds, metavar="S", help="seconds for each read point (no limit)"
+        "--time-limit",
+        type=seconds,
+        metavar="S",
+        help="seconds for the whole answer at each read point (no limit)",
     )
 
 
 def _frontier(arguments: argparse.Namespace) -> int:
-    options = strategist.Options(time_limit_s=arguments.time_limit)
+    options = strategist.Options(total_limit_s=arguments.time_limit)
 
     def answer(point: strategist.ReadPoint, last: bool) -> tuple[dict[str, Any], str]:
         frontier = strategist.trace_frontier(point, options)

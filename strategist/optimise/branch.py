@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from strategist.optimise.cells import Layout, cells_of
+from strategist.optimise.clock import Clock
 from strategist.optimise.kernel import (
     IN,
     OPEN,
@@ -75,15 +76,20 @@ class Penalties:
 class Branch:
     """Ladders of some levels (ascending indices) under a cutoff.
 
-    Those that `must` be are steps of every ladder, the others may be.
+    Those that `must` be are steps of every ladder, the others may be. What raises the bound may be
+    left at any turn, and is left when the clock runs out.
     """
 
-    def __init__(self, layout: Layout, aim: Aim, cutoff: int, levels: Ints, must: Bools) -> None:
+    def __init__(
+        self, layout: Layout, aim: Aim, cutoff: int, levels: Ints, must: Bools, *, clock: Clock
+    ) -> None:
         self.layout = layout
         self.aim = aim
         self.cutoff = cutoff
         self.levels = levels
         self.must = must
+        self.clock = clock
+        self.done = -1  # chains of up to so many masks were looked at
         self.state = np.full(layout.problem.profile.classes, OPEN)
         self.shift = np.zeros(len(layout.klass))
         self.cut_shift: Floats | None = None  # where linear bounds were last found
@@ -153,19 +159,22 @@ class Branch:
 
     def _without(self, place: int, edge: Floats, top: Floats) -> float:
         """The bound of the ladders that do without a level, given what steps cost."""
-        edge, top = edge.copy(), top.copy()
+        kept = edge[:, place].copy(), top[:, place].copy()
         edge[:, place] = top[:, place] = np.inf
-        return best_ladder(edge, top, self.layout.problem.steps_max, self.must)[0]
+        bound = best_ladder(edge, top, self.layout.problem.steps_max, self.must)[0]
+        edge[:, place], top[:, place] = kept
+        return bound
 
     def _part(self, levels: Ints, must: Bools) -> Branch:
-        part = Branch(self.layout, self.aim, self.cutoff, levels, must)
+        part = Branch(self.layout, self.aim, self.cutoff, levels, must, clock=self.clock)
         part.shift, part.bound, part.state = self.shift, self.bound, self.state.copy()
+        part.done = self.done
         return part
 
     def tighten(self, target: float) -> None:
         """Raise the bound and fix classes and levels, as long as one helps the other."""
         self.raise_bound(target)
-        while self.bound <= target:
+        while self.bound <= target and not self.clock.expired():
             settled = self.settle_levels(target)
             fixed = self.fix_classes(target)
             if not (fixed or settled):
@@ -174,6 +183,8 @@ class Branch:
 
     def raise_bound(self, target: float, rounds: int = _ROUNDS) -> None:
         """Shift along the slope of the bound until it is above the target, or rises no more."""
+        if self.clock.expired():
+            return
         goal = target + self.aim.offset
         step, stale, best, kept = 1.0, 0, -np.inf, self.shift
         bound, slope = self._slope()
@@ -182,7 +193,7 @@ class Branch:
                 best, kept, stale = bound, self.shift, 0
             else:
                 stale += 1
-            if self.aim.rounded(best) > target:
+            if self.aim.rounded(best) > target or self.clock.expired():
                 break
             if stale >= _PATIENCE:
                 step, stale, self.shift = step / 2, 0, kept
@@ -201,6 +212,8 @@ class Branch:
         """Fix what, tried the other way, takes the bound above the target; whether any was."""
         fixed = False
         for k in np.flatnonzero(self.state == OPEN):
+            if self.clock.expired():
+                break
             for tried, other in ((OUT, IN), (IN, OUT)):
                 self.state[k] = tried
                 bound = self._ladder(self.shift)
@@ -217,6 +230,8 @@ class Branch:
         steps_max = self.layout.problem.steps_max
         keep, must = np.ones(len(self.levels), bool), self.must.copy()
         for place in np.flatnonzero(~self.must).tolist():
+            if self.clock.expired():
+                break
             with_it = self.must.copy()
             with_it[place] = True
             if self.aim.rounded(self._without(place, edge, top)) > target:
@@ -273,7 +288,7 @@ class Branch:
                 cuts.append(penalties)
                 through, over = through[over <= 0], over[over <= 0]
                 best = -np.inf
-            if len(through) <= few:
+            if len(through) <= few or self.clock.expired():
                 break
             least = float(over.min())
             if least > best + 1e-9:

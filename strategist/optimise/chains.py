@@ -7,12 +7,13 @@ from functools import cached_property
 import numpy as np
 
 from strategist.optimise.branch import Penalties
+from strategist.optimise.clock import Clock
 from strategist.optimise.problem import Problem
 from strategist.optimise.selections import (
-    SELECTIONS_MAX,
     Selections,
     grow,
     joined,
+    keys_of,
     literals,
     merged,
     no_masks,
@@ -21,10 +22,15 @@ from strategist.survey.records import Bools, Floats
 
 __all__ = ["Chains", "TooManyLeftError"]
 
-_LISTED_MAX = 5_000_000  # ways to join the last mask, if all are listed once
+_JOINS_FEW = 5_000_000  # ways to join a mask, if they are listed without a second thought
+_JOINS_MANY = 1_500_000_000  # if they are not even tried
+_LISTED_MAX = 1_000_000  # selections in a list
+_LISTED_BYTES = 200_000_000
+_PROBE = 400_000  # joins drawn to tell how many selections they make
 _PRODUCTS = 4_000_000  # chains weighed in one matrix product
 _SAMPLE = 100_000  # selections in a sample
 _LEFT_MAX = 3_000_000  # selections that are kept together
+_LEFT_BYTES = 128_000_000
 
 
 class TooManyLeftError(Exception):
@@ -32,77 +38,121 @@ class TooManyLeftError(Exception):
 
 
 class Chains:
-    """Every distinct selection by number of masks; the last mask is joined on as it is needed."""
+    """Every distinct selection by number of masks, as far as they can be listed.
 
-    def __init__(self, problem: Problem) -> None:
+    A list is made when it is first asked for, and looks at the clock. Chains with one mask more
+    than the last list are within reach: the mask is joined on as it is needed.
+    """
+
+    def __init__(self, problem: Problem, clock: Clock) -> None:
         self.slots = problem.slots
+        self.clock = clock
         self.table = literals(problem.candidates)
-        self._tests = self.table.unpack()
-        self._listed = [no_masks(problem.profile.classes)]
-        self.known = self._listed[0].words
+        self._listed: list[Selections | None] = [no_masks(problem.profile.classes)]
+        row = 8 * self.listed(0).words.shape[1]
+        self._list_max = min(_LISTED_MAX, _LISTED_BYTES // row)
+        self._left_max = min(_LEFT_MAX, _LEFT_BYTES // row)
+        self._sample = min(_SAMPLE, _LEFT_BYTES // row)
+
+    @cached_property
+    def _tests(self) -> Bools:
+        return self.table.unpack()
 
     def listed(self, masks: int) -> Selections:
-        """The selections that take this many masks and no fewer."""
-        while len(self._listed) <= masks:
-            last = len(self._listed) == self.slots
-            at_most = _LISTED_MAX if last else SELECTIONS_MAX
-            more = grow(self._listed[-1], self.known, self.table, at_most)
-            self.known = np.concatenate([self.known, more.words])
-            self._listed.append(more)
-        return self._listed[masks]
+        """The selections that take this many masks and no fewer, where they can be listed."""
+        found = self._list(masks)
+        assert found is not None
+        return found
 
-    def number(self, enough: int) -> int:
-        """How many selections there are; `enough` and one more where counting is too much."""
-        found = sum(len(self.listed(masks)) for masks in range(self.slots))
-        if found > enough or not self._lists_last:
-            return enough + 1
-        return found + len(self.listed(self.slots))
+    def reaches(self, masks: int) -> bool:
+        """Whether all chains of so many masks can be looked at. Raises OutOfTimeError."""
+        return masks == 0 or self._list(masks - 1) is not None
+
+    def joins(self, masks: int) -> bool:
+        """Whether the last of so many masks is joined on as it is needed, not listed."""
+        if masks < len(self._listed):
+            return self._listed[masks] is None
+        return not self._few_joins(self.listed(masks - 1)) or self._list(masks) is None
+
+    def number(self, enough: int, masks: int) -> int:
+        """How many selections there are up to so many masks; `enough` and one more where counting
+        is too much."""
+        found = 0
+        for fewer in range(masks + 1):
+            if not self.reaches(fewer) or self.joins(fewer):
+                return enough + 1
+            found += len(self.listed(fewer))
+            if found > enough:
+                return enough + 1
+        return found
 
     def sample(self, masks: int) -> Selections:
         """Some of the selections of so many masks, all of them where they are few."""
-        listed, joins = self._base(masks)
-        if not joins:
-            return listed.thinned(_SAMPLE)
+        if not self.joins(masks):
+            return self.listed(masks).thinned(self._sample)
+        fewer = self.listed(masks - 1)
+        return merged(self._drawn(fewer, self._sample), fewer.words[:0])
+
+    def _drawn(self, listed: Selections, count: int) -> list[Selections]:
+        """Some of its joins, by "and" and by "or", as they come."""
         draw = np.random.default_rng(0)
-        size = (2, _SAMPLE // 2)
+        size = (2, count // 2)
         row, literal = (
             draw.integers(len(listed), size=size),
             draw.integers(len(self.table), size=size),
         )
-        parts = [joined(listed, row[i], self.table, literal[i], bool(i)) for i in range(2)]
-        return merged(parts, self.known[:0])
-
-    def _base(self, masks: int) -> tuple[Selections, bool]:
-        """The list that selections of so many masks come from; whether a literal is joined on."""
-        joins = masks == self.slots and not self._lists_last
-        return self.listed(masks - 1 if joins else masks), joins
+        return [joined(listed, row[i], self.table, literal[i], bool(i)) for i in range(2)]
 
     def worth(self, cuts: list[Penalties], limit: float, masks: int) -> Selections:
         """Selections of `masks` masks that no cut takes above the limit; the first is the main one.
 
-        Raises TooManyLeftError where the first leaves too many to be listed.
+        Raises TooManyLeftError where the first leaves too many to be listed, and OutOfTimeError.
         """
-        listed, joins = self._base(masks)
+        joins = self.joins(masks)
+        listed = self.listed(masks - 1 if joins else masks)
         size = max(1, _PRODUCTS // len(self.table)) if joins else max(1, len(listed))
         found, left = [listed.none(masks, listed.classes, listed.words.shape[1])], 0
         for start in range(0, len(listed), size):
+            self.clock.check()
             some = listed.at(np.arange(start, min(start + size, len(listed))))
             if joins:
                 some = self._with_one_more(some, cuts[0], limit)
             for cut in cuts:
                 some = cut.within(some, limit)
             left += len(some)
-            if left > _LEFT_MAX:
+            if left > self._left_max:
                 raise TooManyLeftError
             found.append(some)
-        return merged(found, self.known[:0]) if joins else found[-1]
+        return merged(found, listed.words[:0]) if joins else found[-1]
 
-    @cached_property
-    def _lists_last(self) -> bool:
-        """Whether the chains with every slot used are few enough to be listed once for all."""
-        if self.slots < 2:
-            return True
-        return 2 * len(self.listed(self.slots - 1)) * len(self.table) <= _LISTED_MAX
+    def _list(self, masks: int) -> Selections | None:
+        while len(self._listed) <= masks:
+            self._listed.append(self._next())
+        return self._listed[masks]
+
+    def _next(self) -> Selections | None:
+        """The next list; None where it would be too long."""
+        base = self._listed[-1]
+        if base is None:
+            return None
+        at_most = 2 * self._list_max
+        if not self._few_joins(base):
+            if 2 * len(base) * len(self.table) > _JOINS_MANY or self._too_many(base):
+                return None
+            at_most = self._list_max
+        known = np.concatenate([one.words for one in self._listed if one is not None])
+        return grow(base, known, self.table, self.clock, at_most)
+
+    def _few_joins(self, base: Selections) -> bool:
+        return 2 * len(base) * len(self.table) <= _JOINS_FEW
+
+    def _too_many(self, base: Selections) -> bool:
+        """Whether joins make more selections than a list may hold, told by a sample of them: by
+        how many were drawn once, and how many twice (Chao 1984, from memory: at least f² / 2 g)."""
+        words = np.concatenate([one.words for one in self._drawn(base, _PROBE)])
+        count = np.unique(keys_of(words), return_counts=True)[1]
+        once, twice = int((count == 1).sum()), int((count == 2).sum())
+        return bool(once**2 > 2 * max(1, twice) * self._list_max)
 
     def _with_one_more(self, listed: Selections, cut: Penalties, limit: float) -> Selections:
         """The selections joined with each literal, where the bound stays within the limit."""
@@ -119,10 +169,10 @@ class Chains:
             if either:
                 total = left.sum(axis=1)[:, None] + right @ weight.astype("f4") - total
             row, literal = np.nonzero(total <= room)
-            if len(row) > _LEFT_MAX:
+            if len(row) > self._left_max:
                 raise TooManyLeftError
             found.append(joined(listed, rows[row], self.table, columns[literal], either))
-        return merged(found, self.known[:0])
+        return merged(found, listed.words[:0])
 
 
 def _at_best(through: Bools, weight: Floats, either: bool) -> Floats:

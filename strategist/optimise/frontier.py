@@ -19,14 +19,15 @@ import numpy as np
 from strategist.optimise.branch import Branch, strongest
 from strategist.optimise.cells import Layout, Tables
 from strategist.optimise.chains import Chains, TooManyLeftError
-from strategist.optimise.clock import Clock, OutOfTimeError
+from strategist.optimise.clock import Clock, KeepingClock, OutOfTimeError
 from strategist.optimise.kernel import bounds_of, step_costs
 from strategist.optimise.measures import Aim, Measure
 from strategist.optimise.problem import Answer, Counts, Problem
-from strategist.optimise.selections import Selections, TooManySelectionsError
+from strategist.optimise.selections import Selections
 from strategist.optimise.staircase import Corner, Point, Staircase, Weights, dot
 from strategist.optimise.starts import Starts
 from strategist.optimise.walks import counts_of, ladder_bounds, ladders_left
+from strategist.optimise.zoom import few_levels, is_wide, on_levels
 from strategist.survey.policy import Loss
 from strategist.survey.records import Bools, Ints
 
@@ -37,6 +38,7 @@ _MANY = 200  # chains left in a branch that are worth splitting it, times (50 + 
 _FEW = 1_000  # selections that are sooner looked at than thinned out by further bounds
 _ALL = 300  # chains in all that are sooner looked at one by one than bounded together
 _AT_ONCE = 2_000  # selections bounded between two looks at the clock
+_TURNS = 2_000_000  # of the loop over ladders, between two looks at the clock
 _NO_STRATEGY = 2**62  # the floor where there is none at all
 _MISSED, _STRAY = Measure(1.0, 0.0), Measure(0.0, 1.0)
 _CUTOFFS = 8  # cutoffs that are tried without masks to begin with
@@ -54,6 +56,7 @@ class Sweep:
     """
 
     problem: Problem
+    slots: int
     staircase: Staircase
     open: tuple[Corner, ...]
     stray_bounds: dict[Point, int]
@@ -61,21 +64,26 @@ class Sweep:
     effort: tuple[tuple[str, int], ...]
 
 
-def sweep(problem: Problem, clock: Clock) -> Sweep:
+def sweep(problem: Problem, clock: Clock, a_point_s: float = 0.0) -> Sweep:
     """All non-dominated points of a problem that keep its hard limits; the loss plays no part.
 
-    Raises TooManySelectionsError where listing the chains is out of the question.
+    What is proven holds for chains of at most `slots` masks, those within reach; longer ones are
+    sought from some good starts only. Under a time limit very many levels are thinned out, and
+    nothing is proven. Of the time `a_point_s` seconds are kept back for each point found.
     """
-    run = _Sweep(problem, clock)
+    if is_wide(problem, clock):
+        return _on_few_levels(problem, clock, a_point_s)
+    run = _Sweep(problem, clock, a_point_s)
     try:
         run.start()
         run.prove()
-    except OutOfTimeError:
-        pass
+    except (OutOfTimeError, TooManyLeftError):
+        pass  # what could not be looked at stays open
     effort = {"branches": run.branches, "chains": run.weighed, "replayed": run.replayed}
     staircase = run.staircase
     return Sweep(
         run.problem,
+        run.slots,
         staircase,
         tuple(run.open()),
         {(m, s): run.open_from([(m, n) for n in range(s + 1)]) for m, s in staircase.points},
@@ -84,25 +92,53 @@ def sweep(problem: Problem, clock: Clock) -> Sweep:
     )
 
 
+def _on_few_levels(problem: Problem, clock: Clock, a_point_s: float) -> Sweep:
+    """The points that some of the levels reach, as points of the whole problem; all is open."""
+    keep = few_levels(problem)
+    part = sweep(on_levels(problem, keep), clock, a_point_s)
+    staircase = Staircase(part.staircase.most)
+    for point in part.staircase.points:
+        answer = part.staircase.answer(point)
+        levels = tuple(keep[list(answer.levels)].tolist())
+        key = (*answer.key[:6], *map(float, levels[::-1]), answer.key[-1])
+        staircase.offer(replace(answer, key=key, levels=levels))
+    return replace(
+        part,
+        problem=replace(problem, policy=part.problem.policy),
+        staircase=staircase,
+        open=tuple(staircase.corners()),
+        stray_bounds=dict.fromkeys(staircase.points, 0),
+        missed_bounds=dict.fromkeys(staircase.points, 0),
+    )
+
+
 class _Sweep:
-    def __init__(self, problem: Problem, clock: Clock) -> None:
+    def __init__(self, problem: Problem, clock: Clock, a_point_s: float) -> None:
         most = _most(problem)
         self._guarded = problem.under_guard()  # with the weights that its losses are counted by
         ordering = Loss(min(1e6, most[1] + 1.0), 1.0)  # tells any two points apart
         self.problem = replace(problem, policy=replace(problem.policy, loss=ordering))
-        self.clock = clock
+        if a_point_s:
+            clock = KeepingClock(clock.seconds, clock.started, self._needed)
+        self.clock, self._a_point_s = clock, a_point_s
         self.layout = Layout(self.problem)
-        self.chains = Chains(self.problem)
+        self.slots = self.problem.slots  # of the chains that are looked at one and all
+        self.chains = Chains(self.problem, clock)
         self.staircase = Staircase(most)
         self._same_as_another = np.ones(len(problem.thresholds), bool)
         self._same_as_another[problem.outcomes] = False
         self.floors: dict[Weights, Ints] = {}
+        self._proving = False
         self._confirmed: set[Weights] = set()
         self._tables = Tables(self.layout)
         self._seen: list[dict[bytes, tuple[int, int]]] = [{} for _ in problem.thresholds]
         self._every = np.arange(len(problem.profile.levels_dbm))
         self._must = (self._every == self._every[-1]) & self.problem.top_fixed
         self.branches = self.weighed = self.replayed = 0
+
+    def _needed(self) -> float:
+        """Seconds kept back for evaluating what was found."""
+        return self._a_point_s * len(self.staircase.points)
 
     # what is proven
 
@@ -138,8 +174,10 @@ class _Sweep:
             chains = [(part.masks, bits) for bits in part.bits.tolist()]
             rows = [r for r, name in enumerate(names) if name not in seen or seen[name] > chains[r]]
             for row in self._possible(part, np.array(rows), branch, limit):
-                seen[names[row]] = chains[row]
-                self._ladders(part, row, branch.cutoff)
+                if self._ladders(part, row, branch.cutoff):
+                    seen[names[row]] = chains[row]
+                elif self._proving:
+                    raise TooManyLeftError
 
     def _possible(
         self, part: Selections, rows: Ints, branch: Branch, limit: float
@@ -166,8 +204,9 @@ class _Sweep:
             if (room & (corners @ (weights.missed, weights.stray) >= least)).any():
                 yield int(rows[place])
 
-    def _ladders(self, selections: Selections, row: int, cutoff: int) -> None:
-        """Replay every ladder of one selection that could join the staircase."""
+    def _ladders(self, selections: Selections, row: int, cutoff: int) -> bool:
+        """Replay every ladder of one selection that could join the staircase; whether these were
+        all, which under a time limit they may not be."""
         problem, through = self.problem, selections.unpack(np.array([row]))[0]
         state, none = through.astype(np.int64), np.zeros(len(self.layout.klass))
         stop_after, must = problem.policy.stop_after, self._must
@@ -181,12 +220,16 @@ class _Sweep:
         least, total = ladder_bounds(edge, top, most)
         begin = (float(selections.masks), float(cutoff > 0))
         self.replayed += 1
+        whole, turns = True, 2**62 if self.clock.seconds is None else _TURNS
         for count in range(1, most + 1):
             for highest in range(count - 1, len(self._every)):
                 room = weights @ self.staircase.open_to(0.0, *begin, float(count)).T
                 if not (total[:, count - 1, highest, None] <= room + 1e-6).all(axis=0).any():
                     continue
-                ladders = ladders_left(edge, top, least, room, count, highest, must)
+                if self.staircase.points:
+                    self.clock.check()
+                ladders, every = ladders_left(edge, top, least, room, count, highest, must, turns)
+                whole = whole and every
                 if not len(ladders):
                     continue
                 counts = self._counts(problem, ladders, cutoff, through)
@@ -197,6 +240,7 @@ class _Sweep:
                     point = (int(counts[place, 0]), int(counts[place, 1]))
                     if self.staircase.takes(point, work):
                         self._offer(selections, row, cutoff, ladders[of_point == number], point)
+        return whole
 
     def _counts(self, problem: Problem, ladders: Ints, cutoff: int, through: Bools) -> Ints:
         """(missed, stray) of each ladder (places from the top down) in a problem's profile."""
@@ -234,20 +278,23 @@ class _Sweep:
 
     def start(self) -> None:
         """A good staircase to begin with: some chains and cutoffs, for several weights."""
+        outcomes = self.problem.outcomes
+        spread = np.unique(np.linspace(0, len(outcomes) - 1, _CUTOFFS).astype(int))
+        for cutoff in outcomes[spread].tolist():
+            self._look(self.chains.listed(0), self._branch(cutoff, (1, 1)))
         if self.problem.slots:
             for missed in _STARTS:
                 policy = replace(self.problem.policy, loss=Loss(missed, 1.0))
                 weighed = replace(self.problem, policy=policy)
                 for selections, cutoff in Starts(weighed, self.chains).promising():
                     self._look(selections, self._branch(cutoff, (1, 1)))
-        outcomes = self.problem.outcomes
-        spread = np.unique(np.linspace(0, len(outcomes) - 1, _CUTOFFS).astype(int))
-        for cutoff in outcomes[spread].tolist():
-            self._look(self.chains.listed(0), self._branch(cutoff, (1, 1)))
 
     def prove(self) -> None:
         """Raise floors, edge after edge, until every corner is settled."""
-        if self.chains.number(_ALL) <= _ALL:
+        self._proving = True
+        while not self.chains.reaches(self.slots):
+            self.slots -= 1
+        if self.chains.number(_ALL, self.problem.slots) <= _ALL:
             self._look_at_all()
         while open_ := self.open():
             hull = self.staircase.hull()
@@ -300,7 +347,7 @@ class _Sweep:
 
     def _branch(self, cutoff: int, weights: Weights) -> Branch:
         aim = Aim(Measure(float(weights[0]), float(weights[1])), 0.0, excess=False, step=1.0)
-        branch = Branch(self.layout, aim, cutoff, self._every, self._must)
+        branch = Branch(self.layout, aim, cutoff, self._every, self._must, clock=self.clock)
         branch.take(self._tables.weighed(cutoff, aim.measure))
         return branch
 
@@ -321,7 +368,7 @@ class _Sweep:
                 continue
             parts = branch.split()
             if not parts:
-                raise TooManySelectionsError("one ladder leaves too many mask chains to be listed")
+                raise TooManyLeftError
             waiting += parts
         floors[whole.cutoff] = value + 1
 
@@ -329,7 +376,7 @@ class _Sweep:
         """Look at the chains of a branch that its bounds leave; False: better split it."""
         many = np.inf if branch.must.all() else _MANY * (50 + len(branch.state))
         cuts = branch.penalties()
-        for masks in range(self.problem.slots + 1):
+        for masks in range(self.slots + 1):
             limit = self._limit(branch, masks, value)
             sample = self.chains.sample(masks)
             left = sample

@@ -93,7 +93,9 @@ class GuardedGoal:
 
     def branch(self, tied: Branch, cutoff: int) -> Branch:
         """A branch of the first goal, for this one: what was settled and shifted there holds."""
-        branch = Branch(self.layout, self.aim(None), cutoff, tied.levels, tied.must)
+        branch = Branch(
+            self.layout, self.aim(None), cutoff, tied.levels, tied.must, clock=tied.clock
+        )
         branch.state, branch.even = tied.state.copy(), tied.even
         if not tied.aim.excess:
             branch.shift = self._over(tied.shift)

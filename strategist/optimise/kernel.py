@@ -61,7 +61,7 @@ class Cells(NamedTuple):
     flip: Ints
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def _cost_of_pass(
     p: int, state: Ints, shift: Floats, cells: Any, cost: Floats, sure: Floats
 ) -> bool:
@@ -89,7 +89,7 @@ def _cost_of_pass(
     return anything_open
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def _costs(
     state: Ints, shift: Floats, cells: Any, stop_after: int
 ) -> tuple[Floats, Floats, Bools, Ints]:
@@ -103,7 +103,7 @@ def _costs(
     return cost, sure, anything_open, turn
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def _turn(p: int, state: Ints, cells: Any, stop_after: int, levels: int) -> int:
     """The lowest level by which pass p could have stopped; `levels` if there is none."""
     found = 0.0
@@ -115,7 +115,7 @@ def _turn(p: int, state: Ints, cells: Any, stop_after: int, levels: int) -> int:
     return levels
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def _end(sure: Floats, stop_after: int, must: Bools) -> int:
     """The place of the step that a pass does not walk past: one where it stops for sure, or top."""
     for place in range(len(sure)):
@@ -124,7 +124,7 @@ def _end(sure: Floats, stop_after: int, must: Bools) -> int:
     return len(sure) - 1
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def step_costs(
     state: Ints, shift: Floats, cells: Any, stop_after: int, must: Bools
 ) -> tuple[Floats, Floats, float]:
@@ -139,7 +139,7 @@ def step_costs(
     return edge, top, _free(costs[0])
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def _free(cost: Floats) -> float:
     """The cost of the passes, each at its best level."""
     free = 0.0
@@ -151,7 +151,7 @@ def _free(cost: Floats) -> float:
     return free
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def _step_costs(
     costs: Any, state: Ints, shift: Floats, cells: Any, stop_after: int, must: Bools
 ) -> tuple[Floats, Floats]:
@@ -199,7 +199,7 @@ def _step_costs(
     return edge, top
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def best_ladder(edge: Floats, top: Floats, steps_max: int, must: Bools) -> tuple[float, Ints]:
     """The least bound of a ladder of up to `steps_max` steps, and that ladder, ascending.
 
@@ -213,18 +213,21 @@ def best_ladder(edge: Floats, top: Floats, steps_max: int, must: Bools) -> tuple
     final = 0
     for t in range(levels):
         final = t if must[t] else final
+    met_at, top_at = np.empty(levels + 1), np.empty(levels + 1)  # a column, read once
     for t in range(levels):
         is_top = t >= final
+        for u in range(t + 1):
+            met_at[u], top_at[u] = edge[u, t], top[u, t]
         if not must[:t].any():
             least[0, t] = edge[0, t]
             if is_top and top[0, t] < best:
                 best, count, last = top[0, t], 0, t
         for n in range(1, steps_max):
             for u in range(lowest, t):
-                met = least[n - 1, u] + edge[u + 1, t]
+                met = least[n - 1, u] + met_at[u + 1]
                 if met < least[n, t]:
                     least[n, t], came[n, t] = met, u
-                whole = least[n - 1, u] + top[u + 1, t]
+                whole = least[n - 1, u] + top_at[u + 1]
                 if is_top and whole < best:
                     best, count, under, last = whole, n, u, t
         if must[t]:
@@ -237,7 +240,7 @@ def best_ladder(edge: Floats, top: Floats, steps_max: int, must: Bools) -> tuple
     return best, ladder
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def ladder_bound(
     state: Ints, shift: Floats, cells: Any, stop_after: int, steps_max: int, must: Bools
 ) -> float:
@@ -247,7 +250,7 @@ def ladder_bound(
     return bound
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def _open_choices(
     costs: Any,
     state: Ints,
@@ -292,7 +295,7 @@ def _open_choices(
     return chosen, stops
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def relaxed(
     state: Ints, shift: Floats, cells: Any, stop_after: int, steps_max: int, must: Bools
 ) -> tuple[float, Floats, Ints]:
@@ -304,7 +307,7 @@ def relaxed(
     return bound, chosen, stops
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def slope_of(
     state: Ints, shift: Floats, cells: Any, stop_after: int, steps_max: int, must: Bools
 ) -> tuple[float, Floats]:
@@ -321,7 +324,7 @@ def slope_of(
     return bound, chosen
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def bounds_of(
     through: Ints, cells: Any, stop_after: int, steps_max: int, must: Bools, limit: float
 ) -> Floats:
@@ -338,7 +341,7 @@ def bounds_of(
     return found
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def penalties_of(
     state: Ints, shift: Floats, cells: Any, stop_after: int, must: Bools
 ) -> tuple[Floats, Floats]:

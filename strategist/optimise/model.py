@@ -6,6 +6,7 @@ Variables, with r a row of the profile, p its pass group, k its class, l a level
     z[c], w[i]     cutoff c is chosen (0: none); reads of value i pass it
     x[s, j]        slot s of the chain holds literal j
     either[s]      slot s is joined by "or"
+    hit[s, k]      class k passes the literal of slot s
     through[s, k]  class k passes slots 0 … s
     going[p, l]    pass p has not stopped before level l
     g[r, l]        r is accepted at l while its pass still walks
@@ -20,6 +21,7 @@ reads over the levels is allowed, monotonic or not.
 
 from __future__ import annotations
 
+import contextlib
 from collections import defaultdict
 from dataclasses import replace
 
@@ -27,53 +29,103 @@ import numpy as np
 import pulp
 
 from strategist.errors import SolveError
-from strategist.optimise.clock import Clock
-from strategist.optimise.problem import Answer, Chain, Literal, Problem, value
-from strategist.optimise.search import search
+from strategist.optimise.clock import Clock, OutOfTimeError
+from strategist.optimise.problem import Answer, Chain, Literal, Problem, answer_at, value
 from strategist.optimise.solver import Outcome, Solved, solve_mip
+from strategist.optimise.zoom import search_in_time
 from strategist.survey.profile import Profile
 
-__all__ = ["Model", "prove_by_model"]
+__all__ = ["Model", "pays", "prove_by_model"]
 
 _LEVELS_AT_ONCE = 10  # levels weighed in one objective: 2^10 stays far from the tolerances
+_SECONDS_A_TERM, _SHARE = 4e-6, 0.3  # of building, measured; of the time left, at most
+_PLACES = {"excess": 0, "loss": 1, "guarded": 2}  # in the key of an answer
 _HELD = 1e-4  # by how much an objective may exceed its best once held: well above tolerances
 
 
-def prove_by_model(problem: Problem, clock: Clock, seed: int = 0) -> Answer:
+def prove_by_model(
+    problem: Problem, clock: Clock, seed: int = 0, start: Answer | None = None
+) -> Answer:
     """The most preferred strategy by the mixed-integer model, objective after objective.
 
     Each objective of the order of preference is minimised with those before it held at their best.
-    When the clock runs out, the best strategy so far is given with the true bound.
+    `start` is a strategy with a bound to begin with (None: the best without masks); the model has
+    both as rows, and the answer is no worse and its bound no lower. When the clock runs out, the
+    best strategy so far is given with the true bound.
     """
-    model = Model(problem)
-    best = search(replace(problem, slots=0), Clock())
-    bound, guarded_bound = (0.0, 0.0), 0.0
-    nodes = 0
-    for name, objective, constant in model.objectives():
-        left = None if clock.seconds is None else max(0.1, clock.seconds - clock.spent)
-        solved = solve_mip(model.aim(objective), seconds=left, seed=seed)
-        nodes += solved.nodes
-        if solved.objective is not None:
-            best = min(best, model.answer(), key=lambda found: found.key)
-        if name in ("excess", "loss") and solved.bound is not None:
-            least = value(max(0.0, solved.bound + constant))
-            bound = (least, 0.0) if name == "excess" else (bound[0], least)
-        if name == "guarded" and solved.bound is not None:
-            guarded_bound = value(max(0.0, solved.bound + constant))
-        if solved.outcome is Outcome.INFEASIBLE:
-            raise SolveError(f"HiGHS calls the model infeasible at the objective {name}")
-        if solved.outcome is not Outcome.OPTIMAL:
-            break
-        model.hold(objective, solved)
-    size = {"variables": len(model.mip.variables()), "rows": len(model.mip.constraints)}
-    return best.bounded(bound, guarded_bound, nodes=nodes, **size)
+    best = start or search_in_time(replace(problem, slots=0), clock)
+    proof = _Proof(best, (0.0, 0.0) if start is None else start.bound)
+    with contextlib.suppress(OutOfTimeError):
+        proof.run(Model(problem, clock), clock, seed)
+    effort = {**dict(best.effort if start else ()), **proof.effort}
+    return proof.best.bounded(proof.bound, proof.guarded, **effort)
+
+
+def pays(problem: Problem, clock: Clock) -> bool:
+    """Whether the time left is worth building the model: it takes a part of it."""
+    classes, masks = problem.profile.classes, len(problem.candidates.masks)
+    reads = int(np.isfinite(problem.profile.rssi).sum() + np.isfinite(problem.guarded.rssi).sum())
+    terms = problem.slots * classes * (masks + 20) + 20 * reads
+    return clock.left is None or terms * _SECONDS_A_TERM < _SHARE * clock.left
+
+
+class _Proof:
+    """The best strategy and the bounds that the model has come to."""
+
+    def __init__(self, best: Answer, bound: tuple[float, float]) -> None:
+        self.best, self.bound, self.guarded = best, bound, 0.0
+        self.effort = {"nodes": 0}
+
+    def run(self, model: Model, clock: Clock, seed: int) -> None:
+        """Minimise one objective after the other. Raises OutOfTimeError."""
+        for name, objective, constant in model.objectives():
+            self._enclose(model, name, objective, constant)
+            mip = model.aim(objective)
+            self.effort |= {"variables": len(mip.variables()), "rows": len(mip.constraints)}
+            solved = solve_mip(mip, clock=clock, seed=seed)
+            self.effort["nodes"] += solved.nodes
+            if solved.objective is not None:
+                self.best = min(self.best, model.answer(), key=lambda found: found.key)
+            if solved.bound is not None:
+                self._raise(name, value(max(0.0, solved.bound + constant)))
+            if solved.outcome is Outcome.INFEASIBLE:
+                raise SolveError(f"HiGHS calls the model infeasible at the objective {name}")
+            if solved.outcome is not Outcome.OPTIMAL:
+                return
+            model.hold(objective, solved)
+
+    def _enclose(
+        self, model: Model, name: str, objective: pulp.LpAffineExpression, constant: float
+    ) -> None:
+        """The objective is no higher than that of the best strategy, and not below its bound.
+
+        The best strategy has the least of all objectives before, which are proven.
+        """
+        place = _PLACES.get(name)
+        if place is None:
+            return
+        model.mip += objective <= self.best.key[place] - constant + _HELD
+        if place == 0 or (place == 1 and self.bound[0] >= self.best.key[0]):
+            model.mip += objective >= self.bound[place] - constant - _HELD
+
+    def _raise(self, name: str, least: float) -> None:
+        if name == "excess":
+            self.bound = max(self.bound, (least, 0.0))
+        elif name == "loss":
+            self.bound = max(self.bound, (self.best.key[0], least))
+        elif name == "guarded":
+            self.guarded = least
 
 
 class Model:
-    """The PuLP model of a problem, and the way back from its variables to a strategy."""
+    """The PuLP model of a problem, and the way back from its variables to a strategy.
 
-    def __init__(self, problem: Problem) -> None:
+    Building it raises OutOfTimeError where the clock runs out.
+    """
+
+    def __init__(self, problem: Problem, clock: Clock) -> None:
         self.problem = problem
+        self.clock = clock
         self.mip = pulp.LpProblem("read_point", pulp.LpMinimize)
         levels = len(problem.profile.levels_dbm)
         self.y = [self._binary("y", level) for level in range(levels)]
@@ -131,7 +183,9 @@ class Model:
             self.mip += used[s] <= (used[s - 1] if s else 1)
             self.mip += self.either[s] >= 1 - used[s] if s else self.either[s] == 0
             for k in classes:
-                hit = pulp.lpSum(slot[j] for j in self._literals_of(k))
+                self.clock.check()
+                hit = self._share("hit", s, k)
+                self.mip += hit == pulp.lpSum(slot[j] for j in self._literals_of(k))
                 if s == 0:
                     through[k] = hit + 1 - used[0]
                     continue
@@ -176,6 +230,7 @@ class Model:
         for level in range(len(profile.levels_dbm)):
             found: dict[int, list[tuple[int, pulp.LpVariable]]] = defaultdict(list)
             for r in np.flatnonzero(np.isfinite(profile.rssi[:, level])).tolist():
+                self.clock.check()
                 p, k = int(profile.row_pass[r]), int(profile.row_class[r])
                 passing = self._passing[int(reached[r, level])]
                 parts = [self.y[level], going[p], self._through[k], passing]
@@ -304,13 +359,7 @@ class Model:
                     placed.append(Literal(j // 2, bool(j % 2)))
                     joins.append("or" if either.value() > 0.5 else "and")
         chain = Chain(tuple(placed), tuple(joins[1:]))
-        through = problem.selection(chain)
-        counts = problem.replay(levels, cutoff, through)
-        guarded = problem.loss(problem.under_guard().replay(levels, cutoff, through))
-        bits = sum(problem.candidates.masks[literal.mask].length for literal in placed)
-        rank = (guarded, len(placed), float(cutoff > 0), len(levels), *levels[::-1], bits)
-        key = (problem.excess(counts), problem.loss(counts), *map(float, rank))
-        return Answer(key, chain, cutoff, levels, counts)
+        return answer_at(problem, chain, cutoff, levels)
 
 
 def _name(name: str, *index: int) -> str:

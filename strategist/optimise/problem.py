@@ -17,7 +17,7 @@ from strategist.survey.records import Bools, Floats, Ints, Survey
 from strategist.tags.candidates import Candidates, find_candidates, no_candidates
 from strategist.tags.mask import Mask
 
-__all__ = ["Answer", "Chain", "Counts", "Literal", "Problem", "pose", "value"]
+__all__ = ["Answer", "Chain", "Counts", "Literal", "Problem", "answer_at", "pose", "value"]
 
 _DIGITS = 6  # losses closer than this many decimals are the same loss
 
@@ -46,6 +46,11 @@ class Chain:
     def rank(self) -> tuple[int, tuple[Literal, ...]]:
         """What chains that are as good are told apart by: few negations, then the list of masks."""
         return sum(literal.negate for literal in self.literals), self.literals
+
+    def without(self, place: int) -> Chain:
+        """The chain without one of its literals; the join before it goes, too."""
+        joins = (*self.joins[: max(0, place - 1)], *self.joins[max(place, 1) :])
+        return Chain((*self.literals[:place], *self.literals[place + 1 :]), joins)
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,6 +214,18 @@ def walk(problem: Problem, accepted: Bools, levels: tuple[int, ...]) -> Counts:
     ladder = np.array([levels[::-1]])
     missed, stray = counts_of(ladder, accepted, *problem.rows, problem.policy.stop_after)[0]
     return Counts(int(missed), int(stray))
+
+
+def answer_at(problem: Problem, chain: Chain, cutoff: int, levels: tuple[int, ...]) -> Answer:
+    """The answer of a chain, a cutoff and a ladder, replayed; nothing is proven of it."""
+    through = problem.selection(chain)
+    counts = problem.replay(levels, cutoff, through)
+    guarded = problem.loss(problem.under_guard().replay(levels, cutoff, through))
+    masks = chain.literals
+    bits = sum(problem.candidates.masks[literal.mask].length for literal in masks)
+    rank = (guarded, len(masks), float(cutoff > 0), len(levels), *levels[::-1], bits)
+    key = (problem.excess(counts), problem.loss(counts), *map(float, rank))
+    return Answer(key, chain, cutoff, levels, counts)
 
 
 def pose(survey: Survey, policy: Policy) -> Problem:

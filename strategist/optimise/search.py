@@ -7,13 +7,20 @@ left, and ladders are replayed last. What is cut off is never better, so the end
 
 There are two goals, one after the other: the least excess and loss; then, among the strategies
 that have it, the least guarded loss and what else tells equal ones apart.
+
+Where chains are many, they are taken by length towards the first goal, stage after stage, over the
+same branches: what chains of up to k masks come to is known before longer ones are listed. Bounds
+of branches know nothing of chains, so they hold for any length. Where the chains of a stage are too
+many to list, or to look at in a branch that cannot be split, the branch stays open with its bound;
+the best strategy found is kept, and chains near it are tried one mask further.
 """
 
 from __future__ import annotations
 
 import heapq
 import itertools
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
+from functools import cached_property
 
 import numpy as np
 
@@ -26,39 +33,42 @@ from strategist.optimise.kernel import Cells, best_ladder, bounds_of, step_costs
 from strategist.optimise.ladders import in_order, steps_of
 from strategist.optimise.measures import Aim, measures
 from strategist.optimise.problem import Answer, Counts, Problem, value, walk
-from strategist.optimise.selections import Selections, TooManySelectionsError
+from strategist.optimise.selections import Selections, grow, of_chain
 from strategist.optimise.starts import Starts
 from strategist.survey.records import Bools, Floats
 
-__all__ = ["FEW", "Search", "search"]
+__all__ = ["Search", "search"]
 
 _DIGITS = 6
 _MANY = 200  # chains left in a branch that are worth splitting it, times (50 + classes)
-FEW = 150  # chains in all that are sooner weighed one by one than bounded together
+_FEW = 150  # chains in all that are sooner weighed one by one than bounded together
 _AT_ONCE = 2_000  # selections bounded between two looks at the clock
+_LIGHT = 5e7  # ways to make chains of one length that need no stage of their own
+_TURNS = 1_000  # ladders begun between two looks at the clock
 _PATIENCE = 20_000  # ladders replayed for the second goal, then it is left unproven
 
 Bound = tuple[float, float]
 
 
-def search(problem: Problem, clock: Clock) -> Answer:
-    """The most preferred strategy of the problem, proven unless the clock runs out.
+def search(problem: Problem, clock: Clock, known: Answer | None = None) -> Answer:
+    """The most preferred strategy of the problem, proven unless the clock runs out or chains are
+    too many to list; then it is the best one found, with the true bound.
 
-    Raises TooManySelectionsError where listing the chains is out of the question.
+    `known` is a strategy of the problem to begin with: the answer is none that is worse.
     """
-    run = Search(problem, clock)
+    run = Search(problem, clock, known)
     still_open = run.find_loss()
     return run.answer(still_open, 0.0 if still_open else run.find_guarded())
 
 
 class Search:
-    def __init__(self, problem: Problem, clock: Clock) -> None:
+    def __init__(self, problem: Problem, clock: Clock, known: Answer | None = None) -> None:
         self.problem = problem
         self.clock = clock
         self.layout = Layout(problem)
         self.goal: Goal = LossGoal(problem, self.layout)
         self.caps = measures(problem)[1:]
-        self.chains = Chains(problem)
+        self.chains = Chains(problem, clock)
         self.best: Answer | None = None
         self.mark: tuple[float, ...] = ()
         self.floor: Bound = (0.0, 0.0)
@@ -68,8 +78,14 @@ class Search:
         self._taken = 0  # ladders replayed for this goal
         self._heap: list[tuple[Bound, int, int, Branch]] = []
         self._order = itertools.count()
+        self.longest = problem.slots  # chains of more masks wait for a later stage
+        self._waiting: list[tuple[Bound, Branch]] = []  # looked at as far as this stage goes
+        self._stuck: list[tuple[Bound, Branch]] = []  # can neither be listed nor split
         self._tied: list[Branch] = []  # may hold strategies with the loss of the best
-        self._picked: Selections | None = None  # that of the best, as one row
+        self._top: tuple[Answer | None, int] = (None, 0)  # what was climbed from, and how far
+        self._begun: set[int] = set()  # cutoffs whose branches were made anew for the loss
+        if known is not None:
+            self.best, self.mark = known, self.goal.mark(known)
 
     # what the best strategy so far leaves possible
 
@@ -177,7 +193,11 @@ class Search:
         replay = self._replayer(branch.cutoff, through)
         self.replayed += 1
 
+        turns = itertools.count(1)
+
         def hopeless(bounds: tuple[float, ...], places: tuple[int, ...]) -> bool:
+            if next(turns) % _TURNS == 0:
+                self.clock.check()
             excess = float(self.excess(np.array(bounds)[:, None])[0]) if len(bounds) > 1 else 0.0
             excess = max(excess, self.goal.excess)
             return self.hopeless(excess, value(bounds[0]), *begin, count, *levels[list(places)])
@@ -191,7 +211,6 @@ class Search:
             best = self.best
             if best is None or (key, found.chain.rank) < (best.key, best.chain.rank):
                 self.best, self.mark = found, self.goal.mark(found)
-                self._picked = selections.at(np.array([row]))
 
         _, places = best_ladder(steps[0].edge, steps[0].top, most, branch.must)
         take(tuple(levels[places].tolist()))
@@ -228,15 +247,47 @@ class Search:
     # the search
 
     def find_loss(self) -> Bound | None:
-        """Reach the first goal; if time runs out: a bound of what is still open.
-
-        Raises TooManySelectionsError where listing the chains is out of the question.
-        """
+        """Reach the first goal; else: a bound of what is still open."""
         try:
             self.start()
-            return self.prove()
+            for longest in self._stages():
+                self.longest = longest
+                self._resume()
+                self._climb(longest)
+                if not self.chains.reaches(self.longest):
+                    return self._raise_floor()
+                self.prove()
         except OutOfTimeError:
-            return self.floor
+            return self._open(self.floor)
+        return self._open(min((at for at, _ in self._stuck), default=None))
+
+    def _resume(self) -> None:
+        """Take up what waited for this stage, and what was stuck with another aim."""
+        again = [one for one in self._stuck if one[1].aim != self._aim()]
+        self._stuck = [one for one in self._stuck if one[1].aim == self._aim()]
+        for bound, branch in (*self._waiting, *again):
+            heapq.heappush(self._heap, (bound, next(self._order), 2, branch))
+        self._waiting = []
+
+    def _stages(self) -> Iterable[int]:
+        """How long chains are in each stage: those that are light to look at, then longer ones."""
+        slots = self.problem.slots
+        if self._are_few:
+            return [slots]
+        light = max(n for n in range(slots + 1) if n < 2 or not self._are_many(n))
+        return range(light, slots + 1)
+
+    def _are_many(self, masks: int) -> bool:
+        """Whether the chains of so many masks are many to look at, whatever the slots."""
+        return 2.0 ** (masks - 1) * float(len(self.chains.table)) ** masks > _LIGHT
+
+    @cached_property
+    def _are_few(self) -> bool:
+        return self.chains.number(_FEW, self.problem.slots) <= _FEW
+
+    def _open(self, bound: Bound | None) -> Bound | None:
+        """A bound of what is open, where that could beat the best."""
+        return None if bound is None or self.hopeless(*bound, 0) else bound
 
     def start(self) -> None:
         """A first bound of each cutoff, and a good strategy: without masks, then with some.
@@ -244,6 +295,8 @@ class Search:
         The first is found whatever the clock says.
         """
         for cutoff in self.problem.outcomes.tolist():
+            if self.best is not None:
+                self.clock.check()
             branch = self._branch(cutoff)
             self._ladders(self.chains.listed(0), 0, branch, likely=True)
             if branch.aim == self._aim():
@@ -251,30 +304,87 @@ class Search:
             self._push(0, branch)
         self.floor = self._heap[0][0]
         if self.problem.slots:
+            masks = 0
             for selections, cutoff in Starts(self.problem, self.chains).promising():
+                if selections.masks > masks:
+                    self._climb(masks)
+                masks = selections.masks
                 self._look(selections, self._branch(cutoff))
+            self._climb(masks)
+
+    def _climb(self, longest: int) -> None:
+        """Where chains are many: try what is near the best strategy, one mask more, or one in place
+        of another, up to a number of masks."""
+        if not self._are_many(longest):
+            return
+        while self._top != (self.best, longest):
+            before = self.best
+            assert before is not None
+            self._top = (before, longest)
+            kept = before.chain.literals
+            near = [before.chain, *(before.chain.without(i) for i in range(len(kept)))]
+            alike = self.problem.alike(self._outcome(before.cutoff))[-1]
+            for chain in near:
+                if len(chain.literals) >= longest:
+                    continue
+                base = of_chain(self.problem, chain, self.chains.table)
+                more = grow(base, base.words, self.chains.table, self.clock)
+                assert more is not None
+                self._look(more, self._branch(alike))
+
+    def _outcome(self, cutoff: int) -> int:
+        """The cutoff that stands for those with the same outcome in the survey."""
+        outcomes = self.problem.outcomes
+        return int(outcomes[np.searchsorted(outcomes, cutoff)])
+
+    def _raise_floor(self) -> Bound | None:
+        """Split branches whose chains are not listed as long as that raises the least bound."""
+        while self._heap:
+            bound, _, _, branch = heapq.heappop(self._heap)
+            lowest = min([bound, *(at for at, _ in self._stuck)])
+            self._raise(lowest)
+            if self.hopeless(*lowest, 0) or lowest < bound:
+                return self._open(lowest)
+            self.clock.check()
+            self.branches += 1
+            parts = branch.split()
+            if not parts:
+                return self._open(bound)
+            for part in parts:
+                part.tighten(self._target(branch))
+                self._push(2, part)
+        return self._open(min((at for at, _ in self._stuck), default=None))
 
     def find_guarded(self) -> float | None:
         """Reach the second goal, once the first is proven; else: a bound of what is still open."""
-        assert self.best is not None and self._picked is not None
+        assert self.best is not None
         goal = GuardedGoal(self.problem, self.best)
-        self.goal, self.mark, self._heap = goal, goal.mark(self.best), []
+        self.goal, self.mark = goal, goal.mark(self.best)
+        self._heap, self._waiting, self._stuck = [], [], []
         self.floor = (goal.excess, 0.0)
         self._taken = 0
         tied = [one for one in self._tied if one.aim.excess or one.bound <= self.best.key[1]]
+        picked = of_chain(self.problem, self.best.chain, self.chains.table)
         try:
+            self.longest = self._reach()
             for one in tied:
                 if one.even is not None and not any(map(len, one.even)):
                     continue  # all were weighed, and none is as good
                 for cutoff in self.problem.alike(one.cutoff):
                     branch = goal.branch(one, cutoff)
-                    self._ladders(self._picked, 0, branch, likely=True)
+                    self._ladders(picked, 0, branch, likely=True)
                     branch.raise_bound(self._target(branch), 1)
                     self._push(0, branch)
-            still_open = self.prove()
-        except (OutOfTimeError, TooManySelectionsError):
+            self.prove()
+            left = [at for at, _ in (*self._stuck, *self._waiting)]
+            still_open = self._open(min(left, default=None))
+        except OutOfTimeError:
             still_open = self.floor
         return None if still_open is None else goal.guarded(still_open[1])
+
+    def _reach(self) -> int:
+        """The most masks of chains that can all be looked at."""
+        return max(n for n in range(self.problem.slots + 1) if self.chains.reaches(n))
 
     def _aim(self) -> Aim:
         return self.goal.aim(self.best)
@@ -282,37 +392,45 @@ class Search:
     def _branch(self, cutoff: int) -> Branch:
         every = np.arange(len(self.problem.profile.levels_dbm))
         must = (every == every[-1]) & self.problem.top_fixed
-        return Branch(self.goal.layout, self._aim(), cutoff, every, must)
+        return Branch(self.goal.layout, self._aim(), cutoff, every, must, clock=self.clock)
+
+    def _bound(self, branch: Branch) -> Bound:
+        excess = branch.bound if branch.aim.excess else self.goal.excess
+        return excess, 0.0 if branch.aim.excess else branch.bound
 
     def _push(self, stage: int, branch: Branch) -> None:
         branch.rest()
-        excess = branch.bound if branch.aim.excess else self.goal.excess
-        bound = (excess, 0.0 if branch.aim.excess else branch.bound)
-        heapq.heappush(self._heap, (bound, next(self._order), stage, branch))
+        heapq.heappush(self._heap, (self._bound(branch), next(self._order), stage, branch))
 
-    def prove(self) -> Bound | None:
-        """Work off the branches; if time runs out: a bound of what is still open."""
+    def _raise(self, bound: Bound) -> None:
+        """Nothing open is below a bound, in this stage or a later one."""
+        aside = min((at for at, _ in (*self._waiting, *self._stuck)), default=bound)
+        self.floor = max(self.floor, min(bound, aside))
+
+    def prove(self) -> None:
+        """Work off the branches, as far as this stage goes. Raises OutOfTimeError."""
         while self._heap:
             bound, _, stage, branch = heapq.heappop(self._heap)
             if self.hopeless(*bound):
-                return None
-            self.floor = bound
-            if self.clock.expired():
-                return bound
+                self._heap = []
+                return
+            self._raise(bound)
+            self.clock.check()
             if self.hopeless(*bound, 0, float(branch.cutoff > 0), 1):
                 self._tied.append(branch)
             else:
                 self.branches += 1
                 self._work_on(branch, stage)
-        return None
 
     def _work_on(self, branch: Branch, stage: int) -> None:
         """Take a branch one stage further: raise its bound, tighten it, explore or split it."""
         if branch.aim != self._aim():
-            self._push(0, self._branch(branch.cutoff))
+            if branch.cutoff not in self._begun:
+                self._begun.add(branch.cutoff)
+                self._push(0, self._branch(branch.cutoff))
             return
         target = self._target(branch)
-        if self.chains.number(FEW) <= FEW:
+        if self._are_few:
             self._look_at_all(branch)
         elif stage == 0:
             branch.raise_bound(target)
@@ -323,12 +441,16 @@ class Search:
         elif self._explore(branch):
             self._looked_at(branch)
         else:
-            parts = branch.split()
-            if not parts:
-                raise TooManySelectionsError("one ladder leaves too many mask chains to be listed")
-            for part in parts:
-                part.raise_bound(target, 1)
-                self._push(1, part)
+            self._split(branch)
+
+    def _split(self, branch: Branch) -> None:
+        parts = branch.split()
+        if not parts:
+            branch.rest()
+            self._stuck.append((self._bound(branch), branch))
+        for part in parts:
+            part.raise_bound(self._target(branch), 1)
+            self._push(1, part)
 
     def _look_at_all(self, branch: Branch) -> None:
         """Look at every chain, of which there are few, with the ladders of a branch."""
@@ -338,9 +460,13 @@ class Search:
         self._looked_at(branch)
 
     def _looked_at(self, branch: Branch) -> None:
-        """Done with a branch for this goal; strategies with the loss of the best may be in it."""
+        """Done with a branch for this stage; strategies with the loss of the best may be in it."""
         branch.rest()
-        self._tied.append(branch)
+        branch.done = self.longest
+        if self.longest < self.problem.slots:
+            self._waiting.append((self._bound(branch), branch))
+        else:
+            self._tied.append(branch)
 
     def _target(self, branch: Branch) -> float:
         """The value of the branch's aim that the best strategy has."""
@@ -350,7 +476,7 @@ class Search:
         """Look at the chains of a branch that its bounds leave; False: better split it."""
         many = np.inf if branch.must.all() else _MANY * (50 + len(branch.state))
         cuts = self._cuts(branch)
-        for masks in range(self.problem.slots + 1):
+        for masks in range(branch.done + 1, self.longest + 1):
             limit = self._limit(branch, masks)
             try:
                 selections = branch.sieve(self.chains.worth(cuts, limit, masks), limit)
@@ -359,11 +485,12 @@ class Search:
             if len(selections) > many:
                 return False
             self._look(selections, branch)
+            branch.done = masks
         return True
 
     def _cuts(self, branch: Branch) -> list[Penalties]:
-        """Linear bounds aimed at the chains that use every slot; they hold for shorter ones too."""
-        limit, sample = self._limit(branch, 0), self.chains.sample(self.problem.slots)
+        """Linear bounds aimed at the longest chains of the stage; they hold for all."""
+        limit, sample = self._limit(branch, 0), self.chains.sample(self.longest)
         cuts, left = branch.penalties(), sample
         for cut in cuts:
             left = cut.within(left, limit)

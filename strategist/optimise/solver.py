@@ -9,17 +9,21 @@ from __future__ import annotations
 import contextlib
 import functools
 import os
+from array import array
 from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import Enum
 
 import highspy
+import numpy as np
 import pulp
 
 from strategist.errors import SolveError
+from strategist.optimise.clock import Clock
 
 __all__ = ["Outcome", "Solved", "solve_mip"]
 
+_ROWS = 1_000  # handed over between two looks at the clock
 _SAME = 1e-5  # times the size of an objective above 1
 
 
@@ -43,29 +47,82 @@ class Solved:
     nodes: int
 
 
+class _Timed(pulp.HiGHS):  # type: ignore[misc]
+    """PuLP's door to HiGHS, with the rows handed over at once, and an eye on the clock."""
+
+    clock: Clock
+
+    def buildSolverModel(self, lp: pulp.LpProblem) -> None:  # noqa: N802 - PuLP's name
+        variables = lp.variables()
+        for number, variable in enumerate(variables):
+            variable.index = number
+        highs, count = lp.solverModel, len(variables)
+        lower = np.array([-np.inf if v.lowBound is None else v.lowBound for v in variables])
+        upper = np.array([np.inf if v.upBound is None else v.upBound for v in variables])
+        highs.addVars(count, lower, upper)
+        cost = np.array([lp.objective.get(v, 0.0) for v in variables])
+        highs.changeColsCost(count, np.arange(count, dtype=np.int32), cost)
+        whole = [n for n, v in enumerate(variables) if v.cat == pulp.const.LpInteger]
+        kind = np.full(len(whole), int(highspy.HighsVarType.kInteger), np.uint8)
+        highs.changeColsIntegrality(len(whole), np.array(whole, np.int32), kind)
+        self._add_rows(lp)
+
+    def _add_rows(self, lp: pulp.LpProblem) -> None:
+        bounds: list[tuple[float, float]] = []
+        start, index, factor = [0], array("i"), array("d")
+        for number, row in enumerate(lp.constraints.values()):
+            if number % _ROWS == 0:
+                self.clock.check()
+            row.index = number
+            for variable, times in row.items():
+                index.append(variable.index)
+                factor.append(times)
+            start.append(len(index))
+            low, high = row.getLb(), row.getUb()
+            bounds.append((-np.inf if low is None else low, np.inf if high is None else high))
+        lower, upper = np.array(bounds).reshape(-1, 2).T.copy()
+        lp.solverModel.addRows(
+            len(bounds),
+            lower,
+            upper,
+            len(index),
+            np.array(start[:-1], np.int32),
+            np.array(index, np.int32),
+            np.array(factor, float),
+        )
+
+    def callSolver(self, lp: pulp.LpProblem) -> None:  # noqa: N802 - PuLP's name
+        if (left := self.clock.left) is not None:
+            self.clock.check()
+            lp.solverModel.setOptionValue("time_limit", left)
+        super().callSolver(lp)
+
+
 def solve_mip(
     problem: pulp.LpProblem,
     *,
-    seconds: float | None = None,
+    clock: Clock,
     seed: int = 0,
 ) -> Solved:
     """Minimise with HiGHS in this process, on one thread, from no solution of ours.
 
     HiGHS 1.16.0 was seen to report another objective than that of the values it gave where a first
     solution was handed over. Raises SolveError where objective and values differ, and
-    where HiGHS neither solved nor was stopped by the clock.
+    where HiGHS neither solved nor was stopped by the clock; OutOfTimeError where the clock ran out
+    before HiGHS had its rows.
     """
     _self_test()
-    return _run(problem, seconds, seed)
+    return _run(problem, clock, seed)
 
 
 def _run(
     problem: pulp.LpProblem,
-    seconds: float | None,
+    clock: Clock,
     seed: int,
 ) -> Solved:
     options = {"random_seed": seed, "mip_rel_gap": 0.0, "mip_abs_gap": 1e-6}
-    solver = pulp.HiGHS(msg=False, threads=1, timeLimit=seconds, **options)
+    solver = _Timed(msg=False, threads=1, **options)
+    solver.clock = clock
     problem.solve(solver)
     highs = problem.solverModel
     status, info = highs.getModelStatus(), highs.getInfo()
@@ -103,7 +160,7 @@ def _self_test() -> None:
     problem += 2 * x[0] + 3 * x[1] + x[2] <= 5
     problem += 4 * x[0] + x[1] + 2 * x[2] <= 5
     with _silenced():
-        solved = _run(problem, None, 0)
+        solved = _run(problem, Clock(), 0)
     if solved.outcome is not Outcome.OPTIMAL or abs((solved.objective or 0.0) + 9.0) > 1e-6:
         raise SolveError("HiGHS fails its self-test: install highspy 1.15.1 or newer")
 

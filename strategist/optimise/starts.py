@@ -15,6 +15,7 @@ __all__ = ["Starts"]
 
 _CUTOFFS = 24  # cutoffs, evenly spread, that chains are tried under
 _CORNERS = 48  # (cutoff, level) pairs kept of them
+_AT_ONCE = 2_000  # selections weighed between two looks at the clock
 _BEAM = 12  # chains kept at each number of masks
 
 
@@ -44,17 +45,23 @@ class Starts:
         return table
 
     def _losses(self, selections: Selections) -> Floats:
-        through = selections.unpack(np.arange(len(selections))).astype(float)
-        losses: Floats = through @ self.changes
+        losses = np.empty((len(selections), self.changes.shape[1]))
+        for start in range(0, len(selections), _AT_ONCE):
+            self.chains.clock.check()
+            rows = slice(start, start + _AT_ONCE)
+            losses[rows] = selections.unpack(rows).astype(float) @ self.changes
         return losses
+
+    def _longer(self, beam: Selections) -> Selections:
+        more = grow(beam, beam.words, self.chains.table, self.chains.clock)
+        assert more is not None
+        return more
 
     def promising(self) -> Iterator[tuple[Selections, int]]:
         """Chains with the cutoff that suits them, by number of masks."""
         beam = self.chains.listed(0)
         for masks in range(1, self.problem.slots + 1):
-            more = (
-                self.chains.listed(1) if masks == 1 else grow(beam, beam.words, self.chains.table)
-            )
+            more = self.chains.listed(1) if masks == 1 else self._longer(beam)
             if not len(more):
                 return
             losses = self._losses(more)

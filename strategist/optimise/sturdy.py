@@ -23,9 +23,9 @@ from strategist.optimise.clock import Clock, OutOfTimeError
 from strategist.optimise.goals import with_guarded
 from strategist.optimise.kernel import Cells
 from strategist.optimise.measures import Aim, Measure, measures, spacing
-from strategist.optimise.problem import Answer, Chain, Counts, Problem, value, walk
-from strategist.optimise.search import FEW, Search
-from strategist.optimise.selections import Selections, TooManySelectionsError, packed
+from strategist.optimise.problem import Answer, Counts, Problem, value, walk
+from strategist.optimise.search import Search
+from strategist.optimise.selections import of_chain
 from strategist.survey.records import Bools, Floats
 
 __all__ = ["Sturdy", "sturdiest"]
@@ -52,16 +52,12 @@ def sturdiest(problem: Problem, best: Answer, clock: Clock) -> Sturdy:
     """Search beside a best strategy that keeps the hard limits and is better than silence, as long
     as the clock allows.
 
-    Where the mask chains are too many to list, chains of one mask at most are searched and no bound
-    is known.
+    Where the mask chains are too many to list, those of fewer masks are searched and no bound is
+    known.
     """
     if best.key[2] == 0 or clock.expired():
         return Sturdy(None, 0.0)  # nothing is sturdier than no loss under the guards
-    try:
-        return _Beside(problem, best, clock).find()
-    except TooManySelectionsError:
-        fewer = replace(problem, slots=min(problem.slots, 1))
-        return replace(_Beside(fewer, best, clock).find(), bound=0.0)
+    return _Beside(problem, best, clock).find()
 
 
 class _Goal:
@@ -114,14 +110,17 @@ class _Beside(Search):
         self.goal = _Goal(problem, best)
         _, least, guarded, *rest = best.key
         self._given = replace(best, key=(0.0, self.goal.rank(least, guarded), least, *rest))
-        self._guarded, self._many = guarded, self.chains.number(FEW) > FEW
+        self._guarded = guarded
         self._most = max(_BRANCHES, 2 * dict(best.effort).get("branches", 0))
         self.best, self.mark = self._given, self.goal.mark(self._given)
 
     def find(self) -> Sturdy:
         try:
+            self.longest = self._reach()
             self._begin()
-            still_open = self.prove()
+            self.prove()
+            left = [at for at, _ in (*self._stuck, *self._waiting)]
+            still_open = self._open(min(left, default=None))
         except OutOfTimeError:
             still_open = self.floor
         assert self.best is not None
@@ -137,19 +136,20 @@ class _Beside(Search):
     def _begin(self) -> None:
         """A bound of each cutoff; in those that are left, where chains are many, the best's own
         chain and none are tried at once."""
-        likely = (_alone(self.problem, self._given.chain), self.chains.listed(0))
+        own = of_chain(self.problem, self._given.chain, self.chains.table)
+        likely = () if self._are_few else (own, self.chains.listed(0))
         for cutoff in range(len(self.problem.thresholds)):
             branch = self._branch(cutoff)
             branch.raise_bound(self._target(branch))
             if branch.bound <= self._target(branch):
-                for chain in likely if self._many else ():
+                for chain in likely:
                     self._ladders(chain, 0, branch)
                 self._push(1, branch)
             if self.clock.expired():
                 raise OutOfTimeError
 
     def _work_on(self, branch: Branch, stage: int) -> None:
-        if self.branches > self._most or (self._many and self.weighed > _CHAINS):
+        if self.branches > self._most or (not self._are_few and self.weighed > _CHAINS):
             raise OutOfTimeError
         super()._work_on(branch, stage)
 
@@ -187,16 +187,3 @@ class _Beside(Search):
             return over, self.goal.rank(loss, under_guard), loss, counts
 
         return replay
-
-
-def _alone(problem: Problem, chain: Chain) -> Selections:
-    """A chain's selection, as one row."""
-    literals = [2 * literal.mask + literal.negate for literal in chain.literals]
-    bits = sum(problem.candidates.masks[literal.mask].length for literal in chain.literals)
-    return Selections(
-        packed(problem.selection(chain)[None, :]),
-        np.array([literals], np.int64),
-        np.array([[join == "or" for join in chain.joins]], bool),
-        np.array([bits]),
-        problem.profile.classes,
-    )

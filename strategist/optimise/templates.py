@@ -16,6 +16,7 @@ import numpy as np
 import pulp
 
 from strategist.errors import SolveError
+from strategist.optimise.clock import Clock
 from strategist.optimise.solver import Outcome, solve_mip
 from strategist.survey.records import Floats
 
@@ -126,5 +127,5 @@ class _Model:
         return float(pulp.value(self._problem.objective) or 0.0)
 
     def _solve(self) -> None:
-        if solve_mip(self._problem).outcome is not Outcome.OPTIMAL:
+        if solve_mip(self._problem, clock=Clock()).outcome is not Outcome.OPTIMAL:
             raise SolveError("HiGHS found no proof for the templates")

@@ -1,18 +1,20 @@
-"""Compiled loops: the ladders of one selection that a staircase leaves, and what they come to."""
+"""Compiled loops over ladders of one selection, and over packed selections."""
 
 from __future__ import annotations
+
+from typing import Any
 
 import numba
 import numpy as np
 
 from strategist.survey.records import Bools, Floats, Ints
 
-__all__ = ["counts_of", "ladder_bounds", "ladders_left"]
+__all__ = ["counts_of", "ladder_bounds", "ladders_left", "sums_of", "sums_of_bytes"]
 
 _SLACK = 1e-6
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def ladder_bounds(edge: Floats, top: Floats, steps_max: int) -> tuple[Floats, Floats]:
     """(least, total) of several measures, as in `ladders.Steps`; axis 0 is the measure.
 
@@ -21,19 +23,22 @@ def ladder_bounds(edge: Floats, top: Floats, steps_max: int) -> tuple[Floats, Fl
     measures, _, levels = edge.shape
     least = np.full((measures, steps_max, levels), np.inf)
     total = np.full((measures, steps_max, levels), np.inf)
+    met_at, top_at = np.empty(levels + 1), np.empty(levels + 1)  # a column, read once
     for k in range(measures):
         for t in range(levels):
             least[k, 0, t], total[k, 0, t] = edge[k, 0, t], top[k, 0, t]
-        for n in range(1, steps_max):
-            for t in range(n, levels):
+        for t in range(1, levels):
+            for u in range(t + 1):
+                met_at[u], top_at[u] = edge[k, u, t], top[k, u, t]
+            for n in range(1, min(steps_max, t + 1)):
                 for u in range(t):
                     before = least[k, n - 1, u]
-                    least[k, n, t] = min(least[k, n, t], before + edge[k, u + 1, t])
-                    total[k, n, t] = min(total[k, n, t], before + top[k, u + 1, t])
+                    least[k, n, t] = min(least[k, n, t], before + met_at[u + 1])
+                    total[k, n, t] = min(total[k, n, t], before + top_at[u + 1])
     return least, total
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def _within(bounds: Floats, room: Floats) -> bool:
     """Whether a corner has room for the bounds; `room[k, q]` is the measure k of corner q."""
     for q in range(room.shape[1]):
@@ -47,14 +52,22 @@ def _within(bounds: Floats, room: Floats) -> bool:
     return False
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def ladders_left(
-    edge: Floats, top: Floats, least: Floats, room: Floats, count: int, highest: int, must: Bools
-) -> Ints:
+    edge: Floats,
+    top: Floats,
+    least: Floats,
+    room: Floats,
+    count: int,
+    highest: int,
+    must: Bools,
+    turns: int,
+) -> tuple[Ints, bool]:
     """Ladders of `count` steps with a top step whose bounds a corner has room for.
 
     Shape (ladders, count): places of levels from the top down, in the order of preference. Levels
-    that `must` be are in each of them.
+    that `must` be are in each of them. The second value is whether these are all; it ends after so
+    many `turns` of its loop.
     """
     measures = edge.shape[0]
     found = np.empty((64, count), np.int64)
@@ -65,9 +78,12 @@ def ladders_left(
     ladder[0] = highest
     for place in range(highest + 1, len(must)):
         if must[place]:
-            return found[:0]
+            return found[:0], True
     depth = 1
     while depth > 0:
+        turns -= 1
+        if turns < 0:
+            return found[:number], False
         if depth == count:
             complete = True
             for place in range(ladder[count - 1]):
@@ -91,6 +107,7 @@ def ladders_left(
         place = max(ladder[depth] + 1, count - depth - 1)
         chosen = -1
         while place < upper:
+            turns -= 1
             skipped = False
             for between in range(place + 1, upper):
                 skipped = skipped or must[between]
@@ -111,10 +128,10 @@ def ladders_left(
             depth += 1
             if depth < count:
                 ladder[depth] = -1
-    return found[:number]
+    return found[:number], True
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def counts_of(
     ladders: Ints,
     accepted: Bools,
@@ -150,3 +167,26 @@ def counts_of(
                 elif reported[r] and not row_wanted[r]:
                     counts[i, 1] += row_weight[r]
     return counts
+
+
+@numba.njit(cache=True, nogil=True)
+def sums_of_bytes(weight: Floats) -> Floats:
+    """Σ weight over the bits of each byte value, first bit highest: shape (bytes, 256)."""
+    table = np.zeros((len(weight) // 8, 256))
+    for place in range(len(table)):
+        for value in range(1, 256):
+            low = 0
+            while not (value >> low) & 1:
+                low += 1
+            table[place, value] = table[place, value & (value - 1)] + weight[8 * place + 7 - low]
+    return table
+
+
+@numba.njit(cache=True, nogil=True)
+def sums_of(packed: Any, table: Floats) -> Floats:
+    """Σ weight over the bits set in each row of bytes, by the table of `sums_of_bytes`."""
+    found = np.zeros(len(packed))
+    for row in range(len(packed)):
+        for place in range(packed.shape[1]):
+            found[row] += table[place, packed[row, place]]
+    return found

@@ -12,7 +12,7 @@ __all__ = ["brief", "frontier_text"]
 
 _HEADS = {
     "complete": "{} compromises of missed and stray tags, proven to be all",
-    "restricted": "{} compromises, proven to be all with at most {slots} masks",
+    "restricted": "{} compromises; proven: no strategy of at most {slots} masks betters one",
     "partial": "{} compromises found in time, not proven to be all",
     "infeasible": "no strategy keeps the limits: there is no compromise to choose from",
     "undecided": "undecided: no strategy that keeps the limits was found",

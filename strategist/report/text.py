@@ -40,7 +40,12 @@ _HEADS = {
     "infeasible": "no strategy keeps the limits; this one exceeds them least",
     "undecided": "undecided when time ran out; this strategy exceeds a limit",
 }
-_PROVERS = {"search": "exact search", "model": "mixed-integer model"}
+_SHORT = "time ran out, or mask chains are too many to list"
+_PROVERS = {
+    "search": "exact search",
+    "model": "mixed-integer model",
+    "search and model": "exact search, then mixed-integer model",
+}
 
 
 def result_text(result: Result, policy: Policy, *, caution: bool = True, weak: bool = True) -> str:
@@ -265,14 +270,14 @@ def _proof(result: Result, policy: Policy) -> str:
         return f"Proven: {among} has a {lower} {how}."
     if result.status == "feasible":
         return (
-            f"Not proven: time ran out {how}. {among[0].upper()}{among[1:]} has a loss below "
+            f"Not proven: {_SHORT} {how}. {among[0].upper()}{among[1:]} has a loss below "
             f"{figure(result.bound)}; this one has {figure(result.loss)}, a gap of "
             f"{_percent(result.gap)}."
         )
     if result.status == "infeasible":
         return f"Proven: {among} keeps the limits, and none exceeds them less {how}."
     return (
-        f"Not proven: time ran out {how}. Whether a strategy among "
+        f"Not proven: {_SHORT} {how}. Whether a strategy among "
         f"{_searched(result, policy)} keeps the limits is open. Allow more time."
     )
 

@@ -6,12 +6,11 @@ import time
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
-from strategist.decide import Options, compare_counts, compare_guarded
+from strategist.decide import Options, compare_counts, compare_guarded, least
 from strategist.optimise.clock import Clock
 from strategist.optimise.finish import finish
 from strategist.optimise.frontier import Sweep, sweep
 from strategist.optimise.problem import Answer, Counts, Problem, pose, value
-from strategist.optimise.selections import TooManySelectionsError
 from strategist.optimise.staircase import Point
 from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete
@@ -89,8 +88,9 @@ class Frontier:
     `open` lists (missed, stray) pairs below which a strategy that is not among the points is not
     ruled out; none where the frontier is complete. `status` is "restricted" where it is complete
     for chains of at most `searched["slots"]` masks, fewer than the reader takes, since the longer
-    ones are too many to list; "partial" where time ran out, "infeasible" where no strategy keeps
-    the hard limits, "undecided" where that is not known or none was found in time.
+    ones are too many to list (some of them were tried, and may be points); "partial" where time ran
+    out, "infeasible" where no strategy keeps the hard limits, "undecided" where that is not known
+    or none was found in time.
     `passes`, `wanted` and `stray_presented` are what was presented in the survey.
     """
 
@@ -142,16 +142,17 @@ def trace_frontier(read_point: ReadPoint, options: Options | None = None) -> Fro
     """All non-dominated (missed, stray) pairs of a read point, each with its strategy and proof.
 
     The weights of the policy only say which point is chosen; its hard limits cut the frontier off.
-    Of the options the time limits count. Where the mask chains are too many to list, the longest
-    ones are left out of the search, as a warning and the status say. Raises what `choose` raises.
+    Of the options the time limits count. Where the mask chains are too many to list, of the longest
+    ones some are tried and nothing is proven, as a warning and the status say. Raises what `choose`
+    raises.
     """
     options = options or Options()
     started = time.monotonic()
-    limits = [t for t in (options.time_limit_s, options.total_limit_s) if t is not None]
+    clock = Clock(least(options.time_limit_s, options.total_limit_s))
     whole = complete(read_point)
     problem = pose(whole.survey, whole.policy)
-    found = _sweep(problem, Clock(min(limits, default=None)))
-    slots = found.problem.slots
+    found = sweep(problem, clock, _seconds_a_point(whole) if clock.seconds is not None else 0.0)
+    slots = found.slots
     points = _points(whole, problem, found)
     masks = tuple(dict.fromkeys(mask for point in points for mask in point.strategy.masks))
     profile = problem.profile
@@ -181,13 +182,13 @@ def trace_frontier(read_point: ReadPoint, options: Options | None = None) -> Fro
     )
 
 
-def _sweep(problem: Problem, clock: Clock) -> Sweep:
-    """The sweep over chains as long as can be listed."""
-    while True:
-        try:
-            return sweep(problem, clock)
-        except TooManySelectionsError:
-            problem = replace(problem, slots=problem.slots - 1)
+def _seconds_a_point(whole: ReadPoint) -> float:
+    """What it takes to evaluate a strategy, tried on one."""
+    started = time.monotonic()
+    top = Strategy((float(whole.survey.levels_dbm[-1]),), whole.policy.stop_after, None, ())
+    evaluate(whole.survey, whole.policy, top)
+    guarded_loss(whole.survey, whole.policy, top)
+    return time.monotonic() - started
 
 
 def _not_searched(problem: Problem, slots: int) -> tuple[str, ...]:
@@ -196,10 +197,10 @@ def _not_searched(problem: Problem, slots: int) -> tuple[str, ...]:
         return ()
     masks, longer = len(problem.candidates.masks), f"{slots} mask{'' if slots == 1 else 's'}"
     return (
-        f"chains of more than {longer} were not searched: of {masks} "
-        "masks they are too many to list for a frontier, and one of them may beat a point. With "
-        f"reader.mask_slots {slots} the frontier is complete; solve searches the longer chains for "
-        "one pair of weights; a larger reader.mask_step_bits leaves fewer masks.",
+        f"chains of more than {longer} were not all searched: of {masks} "
+        "masks they are too many to list. Some good ones were tried, and others may beat a point. "
+        f"With reader.mask_slots {slots} the frontier is complete; solve bounds the loss over all "
+        "chains for one pair of weights; a larger reader.mask_step_bits leaves fewer masks.",
     )
 
 

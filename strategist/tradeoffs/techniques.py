@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
-from strategist.decide import Decided, Options, Status, decide
+from strategist.decide import Deadline, Decided, Options, Status, decide
 from strategist.optimise.clock import Clock
 from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete
@@ -103,34 +103,50 @@ def compare_techniques(read_point: ReadPoint, options: Options | None = None) ->
     variant has the whole time limit and its share of the total one; those that come to the same
     choice are solved once. Where time runs out, each variant is given the best strategy found for
     it or for fewer techniques, with the best bound of it or of more: none is better than one that
-    allows more. Raises what `choose` raises, and TooManySelectionsError where the
-    options ask for the search and the mask chains are too many to list.
+    allows more. Variants that a total limit leaves no time for are left out, and a warning says
+    which. Raises what `choose` raises.
     """
     options = options or Options()
-    started = time.monotonic()
+    started, deadline = time.monotonic(), Deadline.of(options)
     whole = complete(read_point)
     asked = tuple(_policies(whole.policy))
     policies = list(dict.fromkeys(policy for _, _, policy in asked))
     solved: dict[Policy, _Solved] = {}
     for number, policy in enumerate(policies):
+        if solved and deadline.passed():
+            break
         own = options.share(len(policies) + 1 - number, time.monotonic() - started)
-        found = decide(replace(whole, policy=policy), own, Clock(own.time_limit_s))
+        part = replace(whole, policy=policy)
+        found = decide(part, own, Clock(own.time_limit_s), _inside(policy, solved))
         guarded = guarded_loss(whole.survey, policy, found.strategy)
         solved[policy] = _Solved(found, guarded)
-    best = {policy: _best_known(policy, solved) for policy in policies}
+    best = {policy: _best_known(policy, solved) for policy in solved}
     least = best[policies[0]].found.loss
     variants = tuple(
-        _variant(name, group, policy, best[policy], least) for name, group, policy in asked
+        _variant(name, group, policy, best[policy], least)
+        for name, group, policy in asked
+        if policy in best
     )
     first = best[policies[0]].found
     sturdier = SturdierSearch()
     if options.sturdier and first.problem is solved[policies[0]].found.problem:
         own = options.share(1, time.monotonic() - started)
         sturdier = sturdier_than(whole, first, Clock(own.time_limit_s))
-    warnings = (*silence_warnings(whole.policy, first.outcome), *whole.warnings)
+    warnings = (
+        *silence_warnings(whole.policy, first.outcome),
+        *whole.warnings,
+        *_late(name for name, _, policy in asked if policy not in best),
+    )
     silent = silence_loss(whole.policy, first.outcome)
     seconds = time.monotonic() - started
     return Techniques(read_point.name, variants, silent, sturdier.found, warnings, seconds)
+
+
+def _late(names: Iterable[str]) -> Iterator[str]:
+    """What to know where the time limit left some variants out."""
+    listed = ", ".join(names)
+    if listed:
+        yield f"The time limit left no time for: {listed}. Allow more time."
 
 
 @dataclass(frozen=True)
@@ -143,6 +159,12 @@ class _Solved:
         """What answers of different policies can be compared by, least first."""
         excess, loss = self.found.answer.key[:2]
         return excess, loss, self.guarded_loss
+
+
+def _inside(policy: Policy, solved: Mapping[Policy, _Solved]) -> Strategy | None:
+    """The best strategy known that a policy allows, to begin with."""
+    inside = [one for other, one in solved.items() if _within(other, policy)]
+    return min(inside, key=lambda one: one.rank).found.strategy if inside else None
 
 
 def _best_known(policy: Policy, solved: Mapping[Policy, _Solved]) -> _Solved:

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import json
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from strategist.choose import Result, choose
-from strategist.decide import Options
+from strategist.decide import Deadline, Options
 from strategist.errors import InputError
 from strategist.optimise.problem import value
+from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete
 from strategist.survey.json_text import parse_json
 from strategist.survey.order import figure
@@ -22,6 +23,8 @@ from strategist.survey.records import ReadPoint
 from strategist.tradeoffs.cable import behind_cable
 
 __all__ = ["Asked", "Change", "WhatIf", "WhatIfs", "usual_what_ifs", "what_if"]
+
+_LATE = "the time limit left no time for it: allow more time"
 
 
 @dataclass(frozen=True)
@@ -129,7 +132,8 @@ def what_if(
     one of a policy (its path: the keys as in site.json), or no level is left, and what `choose`
     raises.
     """
-    started, options = time.monotonic(), replace(options or Options(), sturdier=False)
+    options = replace(options or Options(), sturdier=False)
+    started = time.monotonic()
     policy, changes = _changed(read_point.policy, sets)
     other = _at_levels(replace(read_point, policy=policy))
     assumptions: tuple[str, ...] = ()
@@ -139,7 +143,19 @@ def what_if(
     if not changes:
         raise InputError.one("what-if", "", "a change: no key differs from what the policy says")
     first = before or choose(read_point, options.share(2, _since(started)))
-    second = choose(other, options.share(1, _since(started)))
+    second = choose(other, options.share(1, _since(started)), known=first.strategy)
+    if before is None:
+        first = _no_worse(read_point, first, [second.strategy], options)
+    return _what_if(read_point, changes, first, second, assumptions)
+
+
+def _what_if(
+    read_point: ReadPoint,
+    changes: tuple[Change, ...],
+    first: Result,
+    second: Result,
+    assumptions: tuple[str, ...],
+) -> WhatIf:
     weights = read_point.policy.loss
     return WhatIf(
         read_point=read_point.name,
@@ -158,11 +174,15 @@ def usual_what_ifs(read_point: ReadPoint, options: Options | None = None) -> Wha
     A question that makes no sense at the read point (no surveyed level is left) has its reason in
     place of an answer. All answers share a total time limit. Raises what `choose` raises.
     """
-    started, options = time.monotonic(), replace(options or Options(), sturdier=False)
+    options = replace(options or Options(), sturdier=False)
+    started, deadline = time.monotonic(), Deadline.of(options)
     questions = tuple(_questions(read_point.policy))
     before = choose(read_point, options.share(1 + len(questions), _since(started)))
     asked: list[Asked] = []
     for words, sets, cable_db in questions:
+        if deadline.passed():
+            asked.append(Asked(words, None, _LATE))
+            continue
         own = options.share(len(questions) - len(asked), _since(started))
         try:
             found = what_if(read_point, sets, cable_db=cable_db, options=own, before=before)
@@ -170,7 +190,43 @@ def usual_what_ifs(read_point: ReadPoint, options: Options | None = None) -> Wha
             asked.append(Asked(words, None, str(error)))
         else:
             asked.append(Asked(words, found, None))
-    return WhatIfs(read_point.name, before, tuple(asked))
+    others = [one.answer.after.strategy for one in asked if one.answer is not None]
+    better = _no_worse(read_point, before, others, options)
+    if better is not before:
+        asked = [_after(read_point, better, one) for one in asked]
+    return WhatIfs(read_point.name, better, tuple(asked))
+
+
+def _after(read_point: ReadPoint, before: Result, asked: Asked) -> Asked:
+    """The same question with another first answer."""
+    if asked.answer is None:
+        return asked
+    one = asked.answer
+    found = _what_if(read_point, one.changes, before, one.after, one.assumptions)
+    return replace(asked, answer=found)
+
+
+def _no_worse(
+    read_point: ReadPoint, first: Result, others: Sequence[Strategy], options: Options
+) -> Result:
+    """The first answer, or a better one of the others that its policy allows as well.
+
+    That happens only where the first was not proven; what is known of the bound stays.
+    """
+    if first.status not in ("feasible", "undecided"):
+        return first
+    at_once = replace(options, time_limit_s=0.0, total_limit_s=0.0, unseen=False)
+    for strategy in others:
+        found = choose(read_point, at_once, known=strategy) if strategy != first.strategy else first
+        if _rank(read_point.policy, found) < _rank(read_point.policy, first):
+            first = replace(found, bound=first.bound, proof=first.proof, unseen=None)
+    return first
+
+
+def _rank(policy: Policy, result: Result) -> tuple[float, float, float]:
+    outcome = result.outcome
+    excess = value(policy.limits.excess(outcome.missed_rate, outcome.stray_rate))
+    return excess, result.loss, result.standing.guarded.loss
 
 
 def _since(started: float) -> float:

@@ -10,7 +10,6 @@ import pytest
 from strategist import (
     Options,
     ReadPoint,
-    TooManySelectionsError,
     compare_techniques,
     read_case_document,
     trace_frontier,
@@ -100,29 +99,6 @@ def test_a_value_that_json_cannot_hold(client: Client, survey: str, value: bytes
     body = json.dumps(at_gate(survey, set={"loss.missed": 0})).encode()
     refused = client.post("/v1/what-ifs", body.replace(b": 0", b": " + value))
     assert refused.status_code in (400, 422), refused.text
-
-
-@pytest.mark.usefixtures("worker")
-@pytest.mark.parametrize(
-    "asked",
-    [
-        ("techniques", "compare_techniques", "/options/prover"),
-        ("what-ifs", "usual_what_ifs", "/options/prover"),
-    ],
-)
-def test_too_many_mask_chains(
-    client: Client, survey: str, monkeypatch: pytest.MonkeyPatch, asked: tuple[str, str, str]
-) -> None:
-    """Said with what to ask for instead."""
-    resource, verb, pointer = asked
-
-    def fail(*_: object) -> None:
-        raise TooManySelectionsError("too many")
-
-    monkeypatch.setattr(f"api.work.{verb}", fail)
-    refused = client.post(f"/v1/{resource}", at_gate(survey))
-    assert refused.status_code == 422
-    assert [fault["pointer"] for fault in refused.json["faults"]] == [pointer]
 
 
 @pytest.mark.usefixtures("worker")

@@ -37,7 +37,7 @@ SWITCHES = {
 
 def without_few(read_point: ReadPoint, seconds: float | None) -> Found:
     """Every branch is taken through its bounds, however few the chains are."""
-    with patch("strategist.optimise.search.FEW", -1):
+    with patch("strategist.optimise.search._FEW", -1):
         return by_search(read_point, seconds)
 
 

@@ -10,9 +10,9 @@ class CountedClock(Clock):
 
     def __init__(self, looks: int) -> None:
         super().__init__()
-        object.__setattr__(self, "left", looks)
+        object.__setattr__(self, "looks_left", looks)
 
     def expired(self) -> bool:
-        left: int = self.left  # type: ignore[attr-defined]
-        object.__setattr__(self, "left", left - 1)
+        left: int = self.looks_left  # type: ignore[attr-defined]
+        object.__setattr__(self, "looks_left", left - 1)
         return left <= 0

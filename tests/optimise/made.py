@@ -39,7 +39,7 @@ GUARDS = [(1.0, 2.0), (0.0, 0.0), (1.0, 0.5), (2.0, 1.0), (0.0, 1.5)]  # power d
 def by_bounds() -> Iterator[None]:
     """Search and frontier take every branch through its bounds, however few the chains are."""
     module = "strategist.optimise"
-    with patch(f"{module}.search.FEW", -1), patch(f"{module}.frontier._ALL", -1):
+    with patch(f"{module}.search._FEW", -1), patch(f"{module}.frontier._ALL", -1):
         yield
 
 

@@ -9,6 +9,7 @@ import pytest
 
 from strategist.optimise.branch import Branch
 from strategist.optimise.cells import Layout
+from strategist.optimise.clock import Clock
 from strategist.optimise.kernel import IN, OPEN, OUT, bounds_of
 from strategist.optimise.measures import Measure, aim_at, measures, spacing
 from strategist.optimise.problem import Problem, pose
@@ -31,7 +32,7 @@ def branch_of(problem: Problem, rng: np.random.Generator) -> Branch:
     if rng.random() < 0.6:
         must[rng.integers(len(levels))] = True
     aim = aim_at(measures(problem), 0.0)
-    return Branch(Layout(problem), aim, cutoff, levels, must)
+    return Branch(Layout(problem), aim, cutoff, levels, must, clock=Clock())
 
 
 def ladders_of(branch: Branch, steps_max: int) -> list[tuple[int, ...]]:
@@ -78,7 +79,9 @@ def test_tightening_keeps_every_strategy_that_could_win(seed: int) -> None:
     """Selections as good as the target keep to the classes fixed, their ladders to the levels."""
     problem, rng = problem_of(seed), np.random.default_rng(seed)
     branch = branch_of(problem, rng)
-    whole = Branch(branch.layout, branch.aim, branch.cutoff, branch.levels, branch.must)
+    whole = Branch(
+        branch.layout, branch.aim, branch.cutoff, branch.levels, branch.must, clock=Clock()
+    )
     good = []
     for through in itertools.product([False, True], repeat=problem.profile.classes):
         good.append((least(problem, whole, np.array(through)), np.array(through)))
@@ -98,7 +101,7 @@ def test_a_single_level_is_split_into_the_ladder_with_it() -> None:
     """Without its one level a branch has no ladder left: there is no such part."""
     problem = problem_of(0)
     aim = aim_at(measures(problem), 0.0)
-    branch = Branch(Layout(problem), aim, 0, np.array([1]), np.array([False]))
+    branch = Branch(Layout(problem), aim, 0, np.array([1]), np.array([False]), clock=Clock())
     (part,) = branch.split()
     assert part.levels.tolist() == [1] and part.must.all()
     assert part.split() == []

@@ -35,7 +35,7 @@ from tests.optimise.made import (
 PROVERS: tuple[Prover, ...] = ("search", "model")
 SMALL = [*range(60), 63, 73, 153, 172, 183, 209]
 TIME_BINDS = [(0, 76), (0, 106), (0, 236)] + [
-    (1, seed) for seed in (16, 63, 96, 106, 138, 141, 170, 216, 244)
+    (1, seed) for seed in (16, 63, 96, 106, 141, 142, 170, 216, 249)
 ]
 HURRIED = [*((0, seed) for seed in (*range(10), 13, 15, 16, 17, 20)), *TIME_BINDS]
 LARGER = [3, 4, 8, 10, 11, 17, 23, 24, 25, 28, 30, 33, 40]

@@ -10,6 +10,7 @@ import pytest
 from strategist.choose import choose
 from strategist.decide import Decided, Options, decide
 from strategist.optimise.clock import Clock
+from strategist.optimise.strategy import Strategy
 from strategist.survey.policy import Limits, Policy, Reader
 from strategist.survey.records import ReadPoint
 from strategist.tradeoffs.techniques import Variant, compare_techniques
@@ -61,10 +62,12 @@ def test_time_that_runs_out_makes_no_technique_cost_anything(
     proven = {v.name: v for v in compare_techniques(point).variants}
     own: list[Decided] = []
 
-    def hurried(whole: ReadPoint, options: Options, clock: Clock) -> Decided:
+    def hurried(
+        whole: ReadPoint, options: Options, clock: Clock, known: Strategy | None
+    ) -> Decided:
         everything = len(whole.policy.allow) == 4 and whole.policy.reader.mask_slots == 2
         out = everything if stopped == "all together" else len(whole.policy.allow) > 1
-        own.append(decide(whole, options, Clock(0.0) if out else clock))
+        own.append(decide(whole, options, Clock(0.0) if out else clock, known))
         return own[-1]
 
     monkeypatch.setattr(module, "decide", hurried)

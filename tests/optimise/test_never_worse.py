@@ -1,0 +1,151 @@
+"""More freedom or more time never makes an answer worse, at the limits that are really set.
+
+The demo's cabinet with masks on any four bits of serial numbers has more chains of three masks than
+can be listed. What is asserted holds wherever a clock stops: none is waited for.
+"""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import replace
+from functools import cache
+
+import pytest
+
+from strategist import Options, compare_techniques, what_if
+from strategist.decide import decide
+from strategist.optimise.chains import Chains
+from strategist.optimise.clock import Clock
+from strategist.optimise.known import answer_of
+from strategist.optimise.model import pays, prove_by_model
+from strategist.optimise.problem import Answer, Problem, pose
+from strategist.optimise.search import search
+from strategist.radio.complete import complete
+from strategist.survey.records import ReadPoint
+from tests.bench.nasty import serial_masks_at
+from tests.optimise.counted import CountedClock
+from tests.optimise.made import by_bounds, random_read_point
+
+SEEDS = [seed for seed in range(60) if random_read_point(seed, 1).policy.reader.mask_slots > 1][:8]
+WITH_MASKS = 7  # whose best strategy has masks
+LOOKS = (1, 200, 260, 300, 340, 380, 420, 480, 600, 900)
+
+
+def problem_of(point: ReadPoint) -> Problem:
+    whole = complete(point)
+    return pose(whole.survey, whole.policy)
+
+
+@cache
+def at_cabinet(slots: int, looks: int) -> Answer:
+    return search(problem_of(serial_masks_at("shelf-cabinet", slots)), CountedClock(looks))
+
+
+def rank(answer: Answer) -> tuple[float, float]:
+    return answer.key[0], answer.key[1]
+
+
+def test_one_more_slot_than_can_be_listed() -> None:
+    """Chains of four are sought near the best of three; none is worse, and the bound stays true."""
+    few, most = at_cabinet(3, LOOKS[-1]), at_cabinet(4, LOOKS[-1])
+    assert rank(most) <= rank(few)
+    assert len(most.chain.literals) == 4, "or the test shows little"
+    assert (0, 0) < most.bound <= rank(most)
+    for looks in LOOKS:
+        assert rank(at_cabinet(4, looks)) <= rank(at_cabinet(3, looks))
+
+
+@pytest.mark.parametrize("slots", [3, 4])
+def test_one_more_look_at_the_clock(slots: int) -> None:
+    answers = [at_cabinet(slots, looks) for looks in LOOKS]
+    for before, after in itertools.pairwise(answers):
+        assert rank(after) <= rank(before) and after.bound >= before.bound
+    assert rank(answers[-1]) < rank(answers[0])
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_a_search_stopped_anywhere(seed: int) -> None:
+    """More time never loses, and no bound is above the optimum."""
+    problem = problem_of(random_read_point(seed, 1))
+    right = search(problem, Clock())
+    with by_bounds():
+        answers = [search(problem, CountedClock(looks)) for looks in range(0, 200, 10)]
+    for before, after in itertools.pairwise(answers):
+        assert rank(after) <= rank(before) and after.bound >= before.bound
+    assert all(one.bound <= rank(right) <= rank(one) for one in answers)
+
+
+@pytest.mark.parametrize("listed", [0, 1])
+@pytest.mark.parametrize("seed", SEEDS)
+def test_chains_beyond_the_lists(monkeypatch: pytest.MonkeyPatch, seed: int, listed: int) -> None:
+    """Chains of `listed` masks are the longest that can be listed: slots beyond cost nothing, the
+    bound is true, and from there the model closes what the search left open."""
+    point = random_read_point(seed, 1)
+    reaches = Chains.reaches
+    answers, rights = [], []
+    for slots in range(5):
+        reader = replace(point.policy.reader, mask_slots=slots)
+        problem = problem_of(replace(point, policy=replace(point.policy, reader=reader)))
+        rights.append(search(problem, Clock()))
+        with by_bounds(), monkeypatch.context() as patched:
+            patched.setattr(Chains, "reaches", lambda self, n: n <= listed + 1 and reaches(self, n))
+            answers.append(search(problem, Clock()))
+    for before, after in itertools.pairwise(answers):
+        assert rank(after) <= rank(before)
+    for found, right in zip(answers, rights, strict=True):
+        assert found.bound <= rank(right) <= rank(found)
+    closed = prove_by_model(problem, Clock(), 0, answers[-1])
+    assert rank(closed) == rank(rights[-1]) == closed.bound
+
+
+def test_the_model_keeps_what_it_is_given() -> None:
+    """Stopped at any place it returns the start and its bound, or better ones."""
+    problem = problem_of(random_read_point(WITH_MASKS, 1))
+    right = search(problem, Clock())
+    start = replace(search(replace(problem, slots=0), Clock()), bound=(0.0, 1.0))
+    assert rank(start) > rank(right), "or the test shows nothing"
+    for looks in (0, 1, 5, 50, 10_000):
+        found = prove_by_model(problem, CountedClock(looks), 0, start)
+        assert rank(right) <= rank(found) <= rank(start)
+        assert start.bound <= found.bound <= rank(right)
+
+
+def test_the_model_is_not_built_where_that_takes_the_time_left() -> None:
+    problem = problem_of(serial_masks_at("clean-gate", 4))
+    assert not pays(problem, Clock(20.0))
+    assert pays(problem, Clock())
+    assert pays(problem_of(random_read_point(SEEDS[0], 1)), Clock(5.0))
+
+
+def test_a_technique_more_and_a_mask_more_at_the_cabinet() -> None:
+    point = serial_masks_at("shelf-cabinet", 4)
+    found = compare_techniques(point, Options(total_limit_s=6.0)).variants
+    for one, more in itertools.product(found, found):
+        if set(one.allow) <= set(more.allow) and one.masks_max <= more.masks_max:
+            assert more.loss <= one.loss and more.bound <= one.bound
+
+
+def test_a_slot_costs_nothing() -> None:
+    """Whatever time is left for it: a chain of three is a legal answer for four."""
+    point = serial_masks_at("shelf-cabinet", 3)
+    options = Options(total_limit_s=6.0, unseen=False)
+    one_more = what_if(point, {"reader.mask_slots": 4}, options=options)
+    assert one_more.loss_after <= one_more.before.loss
+    one_less = what_if(point, {"reader.mask_slots": 2}, options=options)
+    assert one_less.loss_after >= one_less.before.loss
+    hurried = what_if(point, {"reader.mask_slots": 4}, options=replace(options, total_limit_s=1e-9))
+    assert hurried.loss_after <= hurried.before.loss
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_a_known_strategy_is_recognised(seed: int) -> None:
+    """What a solve finds is an answer of the same problem, with the same key; and of wider ones."""
+    point = random_read_point(seed, 1)
+    found = decide(point, Options(), Clock())
+    again = answer_of(found.problem, found.strategy, point.survey.tags)
+    assert again is not None and again.key[:6] == found.answer.key[:6]
+    reader = replace(point.policy.reader, mask_slots=0)
+    fewer = problem_of(replace(point, policy=replace(point.policy, reader=reader)))
+    assert (answer_of(fewer, found.strategy, point.survey.tags) is None) == bool(
+        found.strategy.masks
+    )
