@@ -100,13 +100,13 @@ def stray_count(
 
 
 def _checked(events_by_pass: Counts, presented_by_pass: Counts) -> tuple[Floats, Floats]:
-    """Both counts of each pass, sorted, so that no sum tells their order; InputError for a bad one."""
+    """Both counts of each pass; InputError for a bad one."""
     if len(events_by_pass) != len(presented_by_pass):
         allowed = f"one count for each of the {len(presented_by_pass)} passes"
         raise InputError.one("statistics", len(events_by_pass), allowed, column="events_by_pass")
     names = ("events_by_pass", "presented_by_pass")
     both = zip(events_by_pass, presented_by_pass, strict=True)
-    pairs = np.array(sorted(check_counts(m, n, names) for m, n in both), float).reshape(-1, 2)
+    pairs = np.array([check_counts(m, n, names) for m, n in both], float).reshape(-1, 2)
     return pairs[:, 0], pairs[:, 1]
 
 
