@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from strategist.survey.finding import Found
+from strategist.survey.order import natural
 from strategist.survey.records import Bools, Floats, Survey
 from strategist.survey.turn_on import turn_on
 from strategist.trust.evaluate import Outcome
@@ -23,6 +24,7 @@ PASSES_MIN = 10  # fewer tell nothing of their neighbours
 ALPHA = 0.05 / 4  # four series are looked at, so that one in 20 independent surveys is called so
 _SHUFFLES = 999
 _SEED = 13
+_DIGITS = 9  # of dB, so that the order in which tags are summed does not show
 _WORTH = 1.5  # standard errors of the correlation below which chance need not be counted out
 _SLOWEST = 0.97  # of the decay of a correlation; slower ones cannot be told in a survey
 
@@ -97,7 +99,7 @@ def dependence_of(survey: Survey, outcome: Outcome | None = None) -> Dependence:
         ("turn-on of strays", _links(survey, ~survey.roster_wanted)),
     ]
     if outcome is not None:
-        passes = outcome.by_pass
+        passes = sorted(outcome.by_pass, key=lambda one: natural(one.pass_id))
         missed = [len(one.missed) / one.wanted for one in passes if one.wanted]
         stray = [len(one.stray) for one in passes]
         series += [("misses", np.array(missed, float)), ("strays reported", np.array(stray, float))]
@@ -130,6 +132,8 @@ def _links(survey: Survey, of_role: Bools) -> Floats:
     kind, number = of_tag[survey.roster_tag][of_role], survey.roster_pass[of_role]
     usual = _means(kind, on_dbm[of_role], len(kinds))
     found = _means(number, on_dbm[of_role] - usual[kind], len(survey.pass_ids))
+    order = sorted(range(len(found)), key=lambda p: natural(survey.pass_ids[p]))
+    found = found[order].round(_DIGITS)
     return found[np.isfinite(found)]
 
 

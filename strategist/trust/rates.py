@@ -65,7 +65,7 @@ class Rates:
 
 def rates_of(outcome: Outcome, dependence: Dependence = INDEPENDENT) -> Rates:
     """The rates of an outcome, from its passes, of which `dependence` lets a part count."""
-    passes = outcome.by_pass
+    passes = sorted(outcome.by_pass, key=lambda p: p.pass_id)  # sums must not show their order
     part = dependence.part
     missed = [len(p.missed) for p in passes]
     return Rates(

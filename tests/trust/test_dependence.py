@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -114,3 +116,20 @@ def test_intervals_hold_where_neighbours_are_alike(passes: int) -> None:
     found, said = dependent(0.9, passes, 150, old=False)
     assert said >= 0.9
     assert min(now.share for _, now in found.values()) >= 0.93
+
+
+def test_passes_stand_in_the_order_of_their_ids() -> None:
+    """However they lie in the arrays: p2 comes before p10."""
+    order = np.random.default_rng(2).permutation(60)
+    place = np.argsort(order)
+    names = tuple(f"p{number}" for number in order.tolist())
+    mixed = replace(
+        ALIKE,
+        pass_ids=names,
+        roster_pass=place[ALIKE.roster_pass],
+        read_pass=place[ALIKE.read_pass],
+    )
+    assert dependence_of(mixed) == dependence_of(ALIKE)
+    assert dependence_of(mixed, evaluate(mixed, Policy(), SET)) == dependence_of(
+        ALIKE, evaluate(ALIKE, Policy(), SET)
+    )
