@@ -126,3 +126,27 @@ def test_values_that_cannot_be(call, column):
     with pytest.raises(InputError) as caught:
         call()
     assert caught.value.faults[0].column == column
+
+
+EDGES = [  # a call with one value, its name, and the least and the greatest that it takes
+    (lambda x: plan_acceptance(x, 0.5), "rate_limit", 1e-6, 0.999),
+    (lambda x: plan_acceptance(0.5, x), "confidence", 0.5, 0.999999),
+    (lambda x: plan_for_good_site(0.4, 0.0, risk_max=x), "risk_max", 0.001, 0.5),
+    (lambda x: plan_for_good_site(0.4, x, risk_max=0.5), "good_rate", 0.0, None),
+    (lambda x: operating_characteristic(3, 1, [x]), "true_rates", 0.0, 1.0),
+    (lambda x: judge_run(0.1, x, 10), "failures", 0, 10),
+    (lambda x: judge_run(0.1, 0, x), "passes", 0, 10**9),
+    (lambda x: plan_acceptance(0.9, 0.5, x), "failures_allowed", 0, 1000),
+]
+
+
+@pytest.mark.parametrize(("call", "column", "least", "greatest"), EDGES)
+def test_a_value_at_the_edge_is_taken_and_one_beyond_it_refused(call, column, least, greatest):
+    hair = 1 if isinstance(least, int) else 1e-7
+    ends = [(least, least - hair)]
+    ends += [] if greatest is None else [(greatest, greatest + hair)]
+    for edge, beyond in ends:
+        call(edge)
+        with pytest.raises(InputError) as caught:
+            call(beyond)
+        assert caught.value.faults[0].column == column

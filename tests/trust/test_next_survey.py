@@ -74,6 +74,12 @@ def test_levels_lie_half_way_beside_the_steps_and_beyond_an_end() -> None:
     assert bottom.levels_dbm == (16.0, 19.0)
 
 
+def test_with_two_levels_both_ends_are_gone_beyond_and_with_one_only_the_top() -> None:
+    assert following([20.0, 22.0], Strategy((20.0,))).levels_dbm == (18.0, 21.0)
+    assert following([20.0, 22.0], Strategy((22.0,))).levels_dbm == (21.0, 24.0)
+    assert following([20.0], Strategy((20.0,))).levels_dbm == (21.0,)
+
+
 def test_fine_levels_get_none_between_and_none_beyond_what_a_reader_may_send() -> None:
     assert following([20.0, 20.5, 21.0], Strategy((20.5,))).levels_dbm == ()
     assert following([39.5, 40.0], Strategy((40.0,))).levels_dbm == ()

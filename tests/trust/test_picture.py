@@ -6,9 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from strategist import Mask, ReadPoint, Strategy, read_case
+from strategist import Mask, Policy, ReadPoint, Strategy, read_case
 from strategist.errors import InputError
 from strategist.trust.picture import picture_of
+from tests.optimise.made import survey_of
 from tests.test_commands import case
 
 
@@ -40,6 +41,15 @@ def test_rssi_is_that_of_the_steps_walked(point: ReadPoint) -> None:
     stopped = picture_of(point, Strategy((20.0, 23.0), 1, -56.0)).rssi
     assert stopped.weakest_wanted_dbm == -55.0
     assert (stopped.strongest_stray_dbm, stopped.wanted_below) == (-60.0, 0)
+
+
+@pytest.mark.parametrize(("span_db", "width_db"), [(38.5, 1.0), (39.0, 2.0), (77.5, 2.0)])
+def test_bins_are_as_narrow_as_forty_of_them_allow(span_db: float, width_db: float) -> None:
+    passes = [[("30", True, [-100.0])], [("31", True, [-100.0 + span_db])]]
+    made = ReadPoint(survey_of([20.0], passes), Policy())  # type: ignore[arg-type]
+    bins = picture_of(made, Strategy((20.0,))).rssi
+    assert bins.width_db == width_db and len(bins.low_dbm) <= 40
+    assert sum(bins.wanted) == 2 == bins.wanted[0] + bins.wanted[-1]
 
 
 def test_strays_that_masks_reject_are_counted_apart(point: ReadPoint) -> None:

@@ -133,7 +133,11 @@ def test_a_cutoff_that_the_offset_breaks_is_said_to_go() -> None:
     assert found.without is not None and found.without.cutoff_dbm is None
     assert found.stands is False
     assert "leave it out" in str(found.sentence)
-    assert json.loads(json.dumps(found.to_json()))["cutoff_stands"] is False
+    told = json.loads(json.dumps(found.to_json()))
+    assert told["cutoff_stands"] is False
+    assert told["with_cutoff"] == {"loss": 0.0, "guarded_loss": 60.0}
+    assert told["without_cutoff"] == {"loss": 20.0, "guarded_loss": 20.0}
+    assert measured_types(point).to_json()["with_cutoff"] is None
 
 
 def test_a_cutoff_far_from_both_stands() -> None:
