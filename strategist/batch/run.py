@@ -23,7 +23,7 @@ from strategist.survey.parts import Parts, open_case
 
 __all__ = ["Progress", "run_batch"]
 
-_ANSWERS = "3"  # part of each hash: raise it when the same input may get another answer
+_ANSWERS = "4"  # part of each hash: raise it when the same input may get another answer
 
 
 @dataclass(frozen=True)
