@@ -250,16 +250,27 @@ class Search:
         """Reach the first goal; else: a bound of what is still open."""
         try:
             self.start()
+            taken = -1
             for longest in self._stages():
-                self.longest = longest
-                self._resume()
-                self._climb(longest)
-                if not self.chains.reaches(self.longest):
+                reached = self._reach(longest)
+                if reached > taken:
+                    self._take(reached)
+                    taken = reached
+                if reached < longest:
+                    self._climb(longest)
+                    self.longest = longest
+                    self._resume()
                     return self._raise_floor()
-                self.prove()
         except OutOfTimeError:
             return self._open(self.floor)
         return self._open(min((at for at, _ in self._stuck), default=None))
+
+    def _take(self, longest: int) -> None:
+        """Look at all chains of up to so many masks that could still win."""
+        self.longest = longest
+        self._resume()
+        self._climb(longest)
+        self.prove()
 
     def _resume(self) -> None:
         """Take up what waited for this stage, and what was stuck with another aim."""
@@ -347,6 +358,9 @@ class Search:
                 return self._open(lowest)
             self.clock.check()
             self.branches += 1
+            if branch.aim != self._aim():
+                self._begin_anew(branch.cutoff)
+                continue
             parts = branch.split()
             if not parts:
                 return self._open(bound)
@@ -366,7 +380,7 @@ class Search:
         tied = [one for one in self._tied if one.aim.excess or one.bound <= self.best.key[1]]
         picked = of_chain(self.problem, self.best.chain, self.chains.table)
         try:
-            self.longest = self._reach()
+            self.longest = self._reach(self.problem.slots)
             for one in tied:
                 if one.even is not None and not any(map(len, one.even)):
                     continue  # all were weighed, and none is as good
@@ -382,9 +396,9 @@ class Search:
             still_open = self.floor
         return None if still_open is None else goal.guarded(still_open[1])
 
-    def _reach(self) -> int:
-        """The most masks of chains that can all be looked at."""
-        return max(n for n in range(self.problem.slots + 1) if self.chains.reaches(n))
+    def _reach(self, longest: int) -> int:
+        """The most masks, up to so many, of chains that can all be looked at."""
+        return max(n for n in range(longest + 1) if self.chains.reaches(n))
 
     def _aim(self) -> Aim:
         return self.goal.aim(self.best)
@@ -425,9 +439,7 @@ class Search:
     def _work_on(self, branch: Branch, stage: int) -> None:
         """Take a branch one stage further: raise its bound, tighten it, explore or split it."""
         if branch.aim != self._aim():
-            if branch.cutoff not in self._begun:
-                self._begun.add(branch.cutoff)
-                self._push(0, self._branch(branch.cutoff))
+            self._begin_anew(branch.cutoff)
             return
         target = self._target(branch)
         if self._are_few:
@@ -442,6 +454,12 @@ class Search:
             self._looked_at(branch)
         else:
             self._split(branch)
+
+    def _begin_anew(self, cutoff: int) -> None:
+        """The whole cutoff again, once, for the aim that is now."""
+        if cutoff not in self._begun:
+            self._begun.add(cutoff)
+            self._push(0, self._branch(cutoff))
 
     def _split(self, branch: Branch) -> None:
         parts = branch.split()
