@@ -225,7 +225,16 @@ def test_evaluate_says_which_passes(capsys: Any, one: Path, tmp_path: Path) -> N
     assert (status, found["loss"], found["outcome"]["missed"]) == (0, 5.0, 1)
     standing = ["guarded_loss", "guarded", "rates", "margins", "predicted"]
     on_air = ["lawful", "exposure", "time"]
-    keys = ["read_point", "loss", "strategy", "outcome", *standing, *on_air, "warnings"]
+    keys = [
+        "read_point",
+        "loss",
+        "silence_loss",
+        "strategy",
+        "outcome",
+        *standing,
+        *on_air,
+        "warnings",
+    ]
     assert list(found) == keys
 
 

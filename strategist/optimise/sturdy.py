@@ -61,7 +61,10 @@ def sturdiest(problem: Problem, best: Answer, clock: Clock) -> Sturdy:
         return _Beside(problem, best, clock).find()
     except TooManySelectionsError:
         fewer = replace(problem, slots=min(problem.slots, 1))
+    try:
         return replace(_Beside(fewer, best, clock).find(), bound=0.0)
+    except TooManySelectionsError:
+        return Sturdy(None, 0.0)
 
 
 class _Goal:
