@@ -226,7 +226,16 @@ def test_evaluate_says_which_passes(capsys: Any, one: Path, tmp_path: Path) -> N
     standing = ["guarded_loss", "guarded", "worst_case_loss", "worst_case", "rates", "margins"]
     standing += ["predicted"]
     on_air = ["lawful", "exposure", "time"]
-    keys = ["read_point", "loss", "strategy", "outcome", *standing, *on_air, "warnings"]
+    keys = [
+        "read_point",
+        "loss",
+        "silence_loss",
+        "strategy",
+        "outcome",
+        *standing,
+        *on_air,
+        "warnings",
+    ]
     assert list(found) == keys
 
 

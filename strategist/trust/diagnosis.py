@@ -60,8 +60,7 @@ def against(found: Sequence[Finding], strategy: Strategy) -> tuple[str, ...]:
         return ()
     return tuple(
         f"This strategy has a cutoff of {figure(strategy.cutoff_dbm)} dBm against the advice of "
-        f"the survey. {one.text} {one.advice} Hold it against the best without a cutoff "
-        "(techniques)."
+        f"the survey. {one.text} {one.advice} Hold it against the best without one (techniques)."
         for one in found
         if one.kind in _NO_CUTOFF
     )

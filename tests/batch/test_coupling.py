@@ -65,7 +65,7 @@ def test_the_batch_lists_the_pairs_of_a_site(tmp_path: Path) -> None:
     """Each read point of the made site hears six tags of the one before it (five where the
     first level of a tag lay above the last)."""
     folder = write_site(tmp_path / "site", 4)
-    summary = run_batch([folder], tmp_path / "out", Options(unseen=False))
+    summary = run_batch([folder], tmp_path / "out", Options(unseen=False, sturdier=False))
     pairs = json.loads((tmp_path / "out/coupling.json").read_text())["pairs"]
     assert {(p["wanted_at"], p["heard_at"]) for p in pairs} == {
         ("d00", "d01"),

@@ -19,7 +19,7 @@ import strategist
 from strategist import InputError, Options, Progress, run_batch
 from tests.batch.sites import rows, write_site
 
-QUICK = Options(unseen=False)
+QUICK = Options(unseen=False, sturdier=False)
 
 
 @pytest.fixture

@@ -25,7 +25,7 @@ from strategist.tags.mask import Mask
 from tests.batch.sites import write_site
 from tests.optimise.made import random_read_point, survey_of
 
-QUICK = Options(unseen=False)
+QUICK = Options(unseen=False, sturdier=False)
 
 
 @pytest.fixture

@@ -31,14 +31,14 @@ SIZE = (60, 15, 12)  # passes, levels, tags a pass
 Size = tuple[int, int, int]
 QUICKLY = {"allow": ["power"]}  # a policy that leaves next to nothing to solve
 POLICY = {"reader": {"mask_slots": 2}}
-UNSEEN = Options(unseen=False)
+UNSEEN = Options(unseen=False, sturdier=False)
 _RUN = """
 import json, resource, sys, time
 from strategist import Options, run_batch
 if __name__ == "__main__":
     case, out, how = sys.argv[1], sys.argv[2], json.loads(sys.argv[3])
     began = time.monotonic()
-    summary = run_batch([case], out, Options(unseen=False), **how)
+    summary = run_batch([case], out, Options(unseen=False, sturdier=False), **how)
     took = time.monotonic() - began
     parent, workers = map(resource.getrusage, (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))
     cpu = [used.ru_utime + used.ru_stime for used in (parent, workers)]
