@@ -21,12 +21,13 @@ from strategist.survey.policy import Reader
 from strategist.survey.records import Bools, Ints, Tag
 from strategist.tags.epc import decode
 from strategist.tags.fields import Field, words_of
+from strategist.tags.left_out import LeftOut, Tally, Window
 from strategist.tags.mask import EPC_START, Bank, Mask, bank_bits, bits_within
+from strategist.tags.reach import bits_in_reach, fields_in_reach
 from strategist.tags.tid import decode_tid
 
 __all__ = [
     "Candidates",
-    "LeftOut",
     "find_candidates",
     "forget_candidates",
     "no_candidates",
@@ -39,15 +40,6 @@ _BYTE = 8
 _KEPT = 8  # answers kept: posing, diagnosis and listing ask for the same tags
 _WORDS_MAX = 3  # examples in the words of a mask on a part of a field
 _BANKS: tuple[Bank, ...] = ("epc", "tid", "user")
-_Window = tuple[Bank, int, int]  # bank, pointer, length
-
-
-@dataclass(frozen=True, slots=True)
-class LeftOut:
-    """Masks that were thought of and not taken: how many, and the reason in words."""
-
-    reason: str
-    masks: int
 
 
 @dataclass(frozen=True, eq=False)
@@ -114,7 +106,7 @@ def _found(tags: tuple[Tag, ...], step: int, bits_max: int, serial_masks: bool) 
     listing = _Listing(tags, step, bits_max, serial_masks)
     for tag in tags:
         for bank in _BANKS:
-            listing.note(bank, tag_fields(tag, bank))
+            listing.note(bank, fields_in_reach(tag_fields(tag, bank), bank))
     return listing.merged()
 
 
@@ -127,11 +119,12 @@ class _Listing:
         self.bits_max = bits_max
         self.serial_masks = serial_masks
         # window → value → words of the fields → whether it is the whole of them
-        self.structural: dict[_Window, dict[int, dict[str, bool]]] = defaultdict(dict)
-        self.plain: set[_Window] = set()
+        self.structural: dict[Window, dict[int, dict[str, bool]]] = defaultdict(dict)
+        self.plain: set[Window] = set()
         self._noted: set[tuple[Bank, tuple[Field, ...]]] = set()
-        self.left_out: dict[str, set[tuple[_Window, int]]] = defaultdict(set)
-        self._bits = {bank: [bank_bits(tag, bank) for tag in tags] for bank in _BANKS}
+        self._spans: set[tuple[Bank, int, int]] = set()
+        self.left_out = Tally(step, bits_max)
+        self._bits = {bank: [bits_in_reach(tag, bank) for tag in tags] for bank in _BANKS}
         self._recorded = {
             bank: sum(1 << number for number, one in enumerate(bits) if one is not None)
             for bank, bits in self._bits.items()
@@ -161,7 +154,7 @@ class _Listing:
                 continue  # the field behind it begins the same windows
             for end in range(begin + self.step, _stop(run) + 1, self.step):
                 if end - begin > self.bits_max:
-                    self._leave_out(self._too_long(), bank, run, begin, end)
+                    self._leave_out_long(bank, run, begin, end)
                     break
                 covered = [f for f in run[position:] if f.pointer < end]
                 whole = begin == field.pointer and end == _stop(covered)
@@ -171,14 +164,16 @@ class _Listing:
     def _plain(self, bank: Bank, fields: tuple[Field, ...], run: tuple[Field, ...]) -> None:
         """Prefixes of the bank up to the end of a run, and single steps."""
         first, stop = fields[0].pointer, _stop(run)
+        value = _cut(fields, first, stop)
+        self.left_out.prefixes(self._too_long(), bank, first, value, stop - first)
+        if (bank, first, stop) in self._spans:
+            return  # the windows of most tags are those of others
+        self._spans.add((bank, first, stop))
         for begin in range(first, stop - self.step + 1, self.step):
-            length = begin + self.step - first
             if self.step <= self.bits_max:
                 self.plain.add((bank, begin, self.step))
-            if length <= self.bits_max:
-                self.plain.add((bank, first, length))
-            else:
-                self._leave_out(self._too_long(), bank, fields, first, first + length)
+            if begin + self.step - first <= self.bits_max:
+                self.plain.add((bank, first, begin + self.step - first))
 
     def _aligned(self, bank: Bank, pointer: int) -> int:
         """The first multiple of the step at or behind a bit address."""
@@ -191,7 +186,15 @@ class _Listing:
     def _leave_out(
         self, reason: str, bank: Bank, run: Sequence[Field], begin: int, end: int
     ) -> None:
-        self.left_out[reason].add(((bank, begin, end - begin), _cut(run, begin, end)))
+        self.left_out.note(reason, (bank, begin, end - begin), _cut(run, begin, end))
+
+    def _leave_out_long(self, bank: Bank, run: Sequence[Field], begin: int, end: int) -> None:
+        """A piece of a structure; at the bank's start it may be a prefix of plain data, too."""
+        if begin == (EPC_START if bank == "epc" else 0):
+            value = _cut(run, begin, end)
+            self.left_out.prefixes(self._too_long(), bank, begin, value, end - begin)
+        else:
+            self._leave_out(self._too_long(), bank, run, begin, end)
 
     def merged(self) -> Candidates:
         """One candidate for each selection."""
@@ -215,7 +218,7 @@ class _Listing:
             columns,
             tag_class,
             len(found),
-            tuple(LeftOut(reason, len(masks)) for reason, masks in sorted(self.left_out.items())),
+            self.left_out.left_out(),
         )
 
     def _masks(self) -> Iterator[tuple[Mask, int, str, int]]:
@@ -230,14 +233,14 @@ class _Listing:
                     continue  # another scheme has its fields there
                 reason = self._against(key, value, selected, serial)
                 if reason is not None:
-                    self.left_out[reason].add((key, value))
+                    self.left_out.once(reason, key, value)
                     continue
                 mask = Mask.of_value(*key, value)
                 fields = named.get(value, {})
                 rank = 0 if any(fields.values()) else 1 if fields else 2
                 yield mask, rank, _said(fields) or _bits(mask), selected
 
-    def _against(self, key: _Window, value: int, selected: int, serial: bool) -> str | None:
+    def _against(self, key: Window, value: int, selected: int, serial: bool) -> str | None:
         """Why a value of a window is worth no mask; None where it is."""
         if value not in self.structural.get(key, {}):
             if serial:
@@ -250,7 +253,7 @@ class _Listing:
             return f"tells only whether the {key[0].upper()} bank was recorded"
         return None
 
-    def _looks_serial(self, key: _Window) -> bool:
+    def _looks_serial(self, key: Window) -> bool:
         """Whether the values of a window are about as many as random numbers would be.
 
         A window of less than a byte is judged by the whole bytes around it: a few bits take all
@@ -266,7 +269,7 @@ class _Listing:
         by_chance = -(2.0**length) * math.expm1(tags * math.log1p(-(2.0**-length)))
         return len(by_value) > _SERIAL_LIKE * by_chance and len(by_value) > 2
 
-    def _selected(self, key: _Window) -> dict[int, int]:
+    def _selected(self, key: Window) -> dict[int, int]:
         """The tags, as bits of a number, by their value in a window."""
         by_value: dict[int, int] = defaultdict(int)
         bank, begin, length = key
