@@ -53,6 +53,7 @@ if TYPE_CHECKING:
     from strategist.report.techniques import techniques_text
     from strategist.report.text import evaluation_text, result_text
     from strategist.report.what_if import what_if_text, what_ifs_text
+    from strategist.survey.bounds import Bounds
     from strategist.survey.document import CaseDocument, read_case_document
     from strategist.survey.finding import Finding
     from strategist.survey.json_text import parse_json
@@ -60,6 +61,7 @@ if TYPE_CHECKING:
     from strategist.survey.policy import Dwell, Loss, Policy, Radio, Site
     from strategist.survey.reading import read_case, read_case_files
     from strategist.survey.records import Case, ReadPoint, Survey, Tag
+    from strategist.tags.candidates import forget_candidates
     from strategist.tags.mask import Mask
     from strategist.tags.power_table import PowerTable, read_power_table
     from strategist.tradeoffs.frontier import Frontier, FrontierPoint, trace_frontier
@@ -80,6 +82,7 @@ __all__ = [
     "AcceptancePlan",
     "AcceptanceRun",
     "Backing",
+    "Bounds",
     "Case",
     "CaseDocument",
     "Checked",
@@ -140,6 +143,7 @@ __all__ = [
     "evaluate",
     "evaluate_at",
     "evaluation_text",
+    "forget_candidates",
     "frontier_text",
     "guarded_loss",
     "guarded_outcome",
@@ -220,12 +224,14 @@ _LATE = {
     "report.what_if": ("what_if_text", "what_ifs_text"),
     "report.text": ("evaluation_text", "result_text"),
     "survey.finding": ("Finding",),
+    "survey.bounds": ("Bounds",),
     "survey.document": ("CaseDocument", "read_case_document"),
     "survey.json_text": ("parse_json",),
     "survey.one_file": ("read_file", "read_text"),
     "survey.policy": ("Dwell", "Loss", "Policy", "Radio", "Site"),
     "survey.reading": ("read_case", "read_case_files"),
     "survey.records": ("Case", "ReadPoint", "Survey", "Tag"),
+    "tags.candidates": ("forget_candidates",),
     "tags.mask": ("Mask",),
     "tags.power_table": ("PowerTable", "read_power_table"),
     "tradeoffs.frontier": ("Frontier", "FrontierPoint", "trace_frontier"),

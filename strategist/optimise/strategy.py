@@ -14,6 +14,8 @@ from strategist.tags.mask import Mask
 
 __all__ = ["Strategy", "read_strategy"]
 
+LEVELS_MAX, MASKS_MAX = 1000, 100  # more than a reader takes; a longer list is a mistake
+
 
 @dataclass(frozen=True, config=STRICT)
 class Strategy:
@@ -23,10 +25,10 @@ class Strategy:
     or above it. An empty mask chain lets every tag through.
     """
 
-    levels_dbm: Annotated[tuple[Dbm, ...], Field(min_length=1)]
+    levels_dbm: Annotated[tuple[Dbm, ...], Field(min_length=1, max_length=LEVELS_MAX)]
     stop_after: Annotated[Whole, Field(ge=1)] = 1
     cutoff_dbm: Annotated[float, Field(ge=RSSI_DBM_MIN, le=RSSI_DBM_MAX)] | None = None
-    masks: tuple[Mask, ...] = ()
+    masks: Annotated[tuple[Mask, ...], Field(max_length=MASKS_MAX)] = ()
 
     @field_validator("levels_dbm")
     @classmethod

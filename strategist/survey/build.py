@@ -207,7 +207,7 @@ def _level_of(rows: Rows, levels: Floats, faults: FaultList) -> Ints:
         return np.full(len(power), -1)
     index = np.minimum(np.searchsorted(levels, power), len(levels) - 1)
     off = np.flatnonzero(levels[index] != power)
-    allowed = f"levels_dbm of the read point: {', '.join(figure(level) for level in levels)}"
+    allowed = f"levels_dbm of the read point: {some([figure(level) for level in levels])}"
     faults.add_rows(
         rows.source,
         "power_dbm",

@@ -9,7 +9,8 @@ from pydantic import Field, TypeAdapter, WithJsonSchema
 from pydantic.dataclasses import dataclass
 
 from strategist.errors import Fault, InputError
-from strategist.survey.assemble import assemble
+from strategist.survey.assemble import NO_BOUNDS, assemble
+from strategist.survey.bounds import Bounds
 from strategist.survey.json_text import parse_json
 from strategist.survey.judge import row_schema
 from strategist.survey.policy import STRICT, Site
@@ -42,7 +43,9 @@ class CaseDocument:
 _DOCUMENT: TypeAdapter[CaseDocument] = TypeAdapter(CaseDocument)
 
 
-def read_case_document(data: bytes, read_point: str | None = None) -> Case:
+def read_case_document(
+    data: bytes, read_point: str | None = None, *, bounds: Bounds = NO_BOUNDS
+) -> Case:
     """The case in a JSON text (see `CaseDocument`); with `read_point` that read point alone.
 
     Raises InputError as `read_case` does, with the place in the document as each fault's `path`;
@@ -55,7 +58,7 @@ def read_case_document(data: bytes, read_point: str | None = None) -> Case:
         None if document.tried is None else table_from_rows(document.tried, "tried", "tried"),
     )
     try:
-        return assemble(document.site, tables, read_point, site_source="site")
+        return assemble(document.site, tables, read_point, site_source="site", bounds=bounds)
     except InputError as error:
         raise InputError(_placed(fault) for fault in error.faults) from None
 
