@@ -14,7 +14,7 @@ from pydantic import TypeAdapter, ValidationError
 from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
 
 from api.endpoints import JSON, Ask, Endpoint
-from api.problems import ProblemError, fault_json
+from api.problems import ProblemError, detail_of, faults_json
 from api.service import Service
 from api.store.ids import is_id
 from api.store.tokens import client_of
@@ -25,16 +25,14 @@ __all__ = ["client_for", "digest_of_request", "invalid", "query_of", "read_body"
 
 LOCAL = ("127.0.0.1", "localhost", "[::1]")
 FORM = "multipart/form-data"
+_PARAMETERS = 20  # faults of a query that are listed
 _OPEN_CLIENT = ""  # whose everything is where no tokens are asked for
 
 
 def invalid(error: InputError) -> ProblemError:
     """The problem for bad input, with every fault."""
-    count = len(error.faults)
-    detail = f"{count} fault{'' if count == 1 else 's'}: {str(error.faults[0])[:500]}"
-    faults = tuple(fault_json(fault) for fault in error.faults)
     kind = "malformed" if isinstance(error, MalformedError) else "invalid"
-    return ProblemError(kind, detail, faults)
+    return ProblemError(kind, detail_of(error), tuple(faults_json(error.faults)))
 
 
 def refuse_foreign(request: Request) -> None:
@@ -82,7 +80,7 @@ def query_of(endpoint: Endpoint, request: Request) -> Any:
         raise invalid(
             InputError(
                 Fault("query", None, ".".join(map(str, e["loc"])), str(e["input"]), e["msg"])
-                for e in error.errors(include_url=False)
+                for e in error.errors(include_url=False)[:_PARAMETERS]
             )
         ) from None
 
@@ -112,7 +110,8 @@ def read_body(
     if isinstance(endpoint.body, type) and endpoint.body is bytes:
         return data, None
     try:
-        return parse_json(data, _adapter(endpoint.body), "body"), None
+        most = service.limits.request_values
+        return parse_json(data, _adapter(endpoint.body), "body", values_max=most), None
     except InputError as error:
         raise invalid(error) from None
 

@@ -9,27 +9,36 @@ from typing import Any
 
 from sqlalchemy import RowMapping
 
+from api.limits import ANSWER_BYTES
 from api.of_batch import coupling_in, templates_among
-from api.problems import fault_json, in_body
+from api.problems import detail_of, faults_json, in_body
 from api.store.surveys import Cases
 from strategist import (
+    Bounds,
     Loss,
     Options,
+    PowerTable,
     ReadPoint,
     Side,
     Strategy,
     TooManySelectionsError,
     accept,
+    check,
+    check_document,
     choose,
     compare,
     compare_techniques,
+    evaluate_at,
+    forget_candidates,
     judge,
+    list_masks,
     parse_strategy_file,
+    settings_document,
     trace_frontier,
     usual_what_ifs,
     what_if,
 )
-from strategist.errors import Fault, InputError, StrategistError
+from strategist.errors import Fault, InputError, MalformedError, StrategistError
 
 __all__ = ["Outcome", "Task", "perform"]
 
@@ -69,15 +78,48 @@ class Task:
 def perform(task: Task) -> Outcome:
     """The result of a job, or why there is none."""
     try:
-        return _VERBS[task.row["kind"]](task), None
+        return _short_enough(_with_room(task)), None
     except TooManySelectionsError:
         return None, _refused(_too_many(task))
     except InputError as error:
-        return None, _refused(error)
+        return None, _misread(error) if task.row["kind"] == "check" else _refused(error)
     except StrategistError as error:
         return None, _internal(f"No answer to stand by: {error}.")
+    except _LongAnswerError as error:
+        return None, {"problem": "long-answer", "detail": str(error)}
     except MemoryError:
-        return None, _internal("Not enough memory for this read point.")
+        return None, {"problem": "no-memory", "detail": "Not enough memory for this."}
+
+
+def _with_room(task: Task) -> dict[str, Any]:
+    """The answer; where memory is short, once more without what was kept of earlier answers."""
+    verb = _VERBS[task.row["kind"]]
+    try:
+        return verb(task)
+    except MemoryError:
+        pass  # outside of this block nothing holds on to what the first try had built
+    task.cases.forget()
+    forget_candidates()
+    return verb(task)
+
+
+def _short_enough(answer: dict[str, Any]) -> dict[str, Any]:
+    """The answer, unless it is longer than an answer may be."""
+    size = len(json.dumps(answer, ensure_ascii=False, allow_nan=False).encode())
+    if size > ANSWER_BYTES:
+        detail = f"It would have {size:,} bytes; at most {ANSWER_BYTES:,} are given."
+        raise _LongAnswerError(detail)
+    return answer
+
+
+class _LongAnswerError(Exception):
+    pass
+
+
+def _misread(error: InputError) -> dict[str, Any]:
+    """Why a survey is refused: its faults lie in the body itself."""
+    kind = "malformed" if isinstance(error, MalformedError) else "invalid"
+    return {"problem": kind, "detail": detail_of(error), "faults": faults_json(error.faults)}
 
 
 def _internal(detail: str) -> dict[str, Any]:
@@ -91,8 +133,32 @@ def _too_many(task: Task) -> InputError:
 
 
 def _refused(error: InputError) -> dict[str, Any]:
-    faults = [fault_json(in_body(fault)) for fault in error.faults]
+    faults = faults_json([in_body(fault) for fault in error.faults])
     return {"problem": "invalid", "detail": str(error.faults[0])[:500], "faults": faults}
+
+
+def _check(task: Task) -> dict[str, Any]:
+    """The summary of a survey that is not accepted yet."""
+    survey = task.row["survey"]
+    case = task.cases.get(survey, Bounds(**task.request["bounds"]))
+    if case is None:
+        raise InputError.one("survey", survey, "a survey that is there")
+    return check_document(case, check(case))
+
+
+def _masks(task: Task) -> dict[str, Any]:
+    return list_masks(task.point()).to_json()
+
+
+def _evaluate(task: Task) -> dict[str, Any]:
+    return evaluate_at(task.point(), _strategy(task.request["strategy"])).to_json()
+
+
+def _settings(task: Task) -> dict[str, Any]:
+    asked = task.request
+    given = asked["power_table"]
+    table = None if given is None else PowerTable(tuple((index, dbm) for index, dbm in given))
+    return settings_document(task.point(), _strategy(asked["strategy"]), asked["form"], table)
 
 
 def _choose(task: Task) -> dict[str, Any]:
@@ -191,6 +257,10 @@ def _strategy(given: Mapping[str, Any]) -> Strategy:
 
 
 _VERBS: Mapping[str, Callable[[Task], dict[str, Any]]] = {
+    "check": _check,
+    "masks": _masks,
+    "evaluation": _evaluate,
+    "settings": _settings,
     "strategy": _choose,
     "judgement": _judge,
     "comparison": _compare,

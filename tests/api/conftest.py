@@ -15,6 +15,7 @@ from api.store.database import open_database, sqlite_url
 from api.store.tokens import add_token
 from api.worker import Worker
 from tests.api.given import Client, case_document
+from tests.api.reading import read_surveys
 
 
 @pytest.fixture
@@ -37,8 +38,14 @@ def worker(service: Service) -> Iterator[Worker]:
 
 
 @pytest.fixture
-def flask_client(service: Service) -> FlaskClient:
-    return create_app(service).test_client()
+def flask_client(service: Service) -> Iterator[FlaskClient]:
+    """Of the service, where surveys are checked and read, and nothing is solved."""
+    stop = threading.Event()
+    thread = threading.Thread(target=read_surveys, args=(service.database, stop))
+    thread.start()
+    yield create_app(service).test_client()
+    stop.set()
+    thread.join()
 
 
 @pytest.fixture
