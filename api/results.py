@@ -11,11 +11,12 @@ from typing import Any
 
 from sqlalchemy import RowMapping
 
+import strategist
 from api.endpoints import Answer
 from api.problems import ProblemError
 from api.service import Service
 from api.store.batches import batch_counts, finished_since, results_after
-from strategist import GivenResult, report_document, report_page, safe_cell
+from strategist import GivenResult, safe_cell
 
 __all__ = ["CSV", "HTML", "NDJSON", "as_csv", "as_ndjson", "as_page", "result_row"]
 
@@ -117,8 +118,8 @@ def as_csv(service: Service, batch_id: str) -> Answer:
 
 def as_page(service: Service, batch_id: str) -> Answer:
     """The sheets of the read points with the largest losses, as one page that prints."""
-    document = report_document(_given(service, batch_id), at_most=_SHEETS)
-    return Answer(content=report_page(document), media=f"{HTML}; charset=utf-8")
+    document = strategist.report_document(_given(service, batch_id), at_most=_SHEETS)
+    return Answer(content=strategist.report_page(document), media=f"{HTML}; charset=utf-8")
 
 
 def _given(service: Service, batch_id: str) -> Iterator[GivenResult]:

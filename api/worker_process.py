@@ -11,6 +11,7 @@ import threading
 from collections.abc import Sequence
 from typing import Any
 
+import strategist
 from api.limits import WORKER_MIB
 from api.log import to_stderr
 from api.memory import limit_memory
@@ -24,6 +25,7 @@ def main(argv: Sequence[str]) -> int:
     """Work until SIGTERM; what is in hand then goes back to the queue."""
     arguments = _parser().parse_args(argv)
     limit_memory(arguments.memory_mib)
+    _ = strategist.choose, strategist.check  # public names load when they are first used
     to_stderr()
     stop = threading.Event()
     name = arguments.name or f"{os.uname().nodename[:40]}-{secrets.token_hex(8)}"

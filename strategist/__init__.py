@@ -67,13 +67,14 @@ if TYPE_CHECKING:
     from strategist.tradeoffs.frontier import Frontier, FrontierPoint, trace_frontier
     from strategist.tradeoffs.techniques import Techniques, compare_techniques
     from strategist.tradeoffs.what_if import WhatIf, WhatIfs, usual_what_ifs, what_if
-    from strategist.trust.accept import RATE_LIMIT, AcceptanceRun, accept
+    from strategist.trust.accept import AcceptanceRun, accept
     from strategist.trust.acceptance import AcceptancePlan, plan_acceptance
     from strategist.trust.comparison import Comparison, Side, compare
     from strategist.trust.diagnosis import diagnose
     from strategist.trust.evaluate import Outcome, evaluate
     from strategist.trust.evaluation import Evaluation, evaluate_at
     from strategist.trust.guarded import GuardedOutcome, guarded_loss, guarded_outcome
+    from strategist.trust.rate_limit import RATE_LIMIT
 
 __version__ = "0.1.0"
 
@@ -237,13 +238,14 @@ _LATE = {
     "tradeoffs.frontier": ("Frontier", "FrontierPoint", "trace_frontier"),
     "tradeoffs.techniques": ("Techniques", "compare_techniques"),
     "tradeoffs.what_if": ("WhatIf", "WhatIfs", "usual_what_ifs", "what_if"),
-    "trust.accept": ("RATE_LIMIT", "AcceptanceRun", "accept"),
+    "trust.accept": ("AcceptanceRun", "accept"),
     "trust.acceptance": ("AcceptancePlan", "plan_acceptance"),
     "trust.comparison": ("Comparison", "Side", "compare"),
     "trust.diagnosis": ("diagnose",),
     "trust.evaluate": ("Outcome", "evaluate"),
     "trust.evaluation": ("Evaluation", "evaluate_at"),
     "trust.guarded": ("GuardedOutcome", "guarded_loss", "guarded_outcome"),
+    "trust.rate_limit": ("RATE_LIMIT",),
 }
 _HOME = {name: module for module, names in _LATE.items() for name in names}
 

@@ -9,14 +9,17 @@ import time
 import zlib
 from collections import OrderedDict
 from collections.abc import Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import Connection, RowMapping, delete, exists, insert, select, update
 
+import strategist
 from api.store.database import Database
 from api.store.pages import Place, page
 from api.store.tables import jobs, survey_files, surveys
-from strategist import Bounds, Case, read_case_document, read_case_files
+
+if TYPE_CHECKING:
+    from strategist import Bounds, Case
 
 __all__ = [
     "DOCUMENT",
@@ -40,8 +43,9 @@ _CHECKED_IN_S = 600.0  # or never
 def read_survey(files: Mapping[str, bytes], bounds: Bounds | None = None) -> Case:
     """The case in what a client gave: its files, or the one document. Raises InputError."""
     if DOCUMENT in files:
-        return read_case_document(files[DOCUMENT], bounds=bounds or Bounds())
-    return read_case_files(files, bounds=bounds or Bounds())
+        document = files[DOCUMENT]
+        return strategist.read_case_document(document, bounds=bounds or strategist.Bounds())
+    return strategist.read_case_files(files, bounds=bounds or strategist.Bounds())
 
 
 def digest_of(files: Mapping[str, bytes]) -> str:
