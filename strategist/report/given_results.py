@@ -12,6 +12,7 @@ from pydantic import ConfigDict, TypeAdapter
 
 from strategist.errors import InputError, MalformedError
 from strategist.optimise.strategy import Strategy
+from strategist.report.seal import is_sealed
 from strategist.survey.json_text import parse_json
 
 __all__ = ["GivenResult", "parse_frontier", "parse_results"]
@@ -237,6 +238,9 @@ def parse_frontier(data: bytes, source: str) -> dict[str, Any]:
 def _lines(data: bytes, source: str) -> Iterator[GivenResult]:
     for number, line in enumerate(data.splitlines(), 1):
         where = f"{source}, line {number}"
+        if is_sealed(line) is False:
+            allowed = "a line as its batch wrote it: run the batch again, or drop the checksum"
+            raise InputError.one(source, "a damaged line", allowed, line=number)
         try:
             parse_json(line, _LINE, where)
         except MalformedError as error:
