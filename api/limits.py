@@ -39,6 +39,7 @@ class Limits:
     upload_bytes: int = 64 * 2**20
     request_bytes: int = 2**20  # of any body but a survey's
     request_values: int = 20_000  # in such a body: numbers, texts, lists, objects
+    site_values: int = 500_000  # in the site of a survey
     read_points: int = 500  # of a survey
     rows: int = 2_000_000  # of a table of a survey
     passes: int = 20_000  # of a read point

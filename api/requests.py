@@ -18,7 +18,7 @@ from api.problems import ProblemError, detail_of, faults_json
 from api.service import Service
 from api.store.ids import is_id
 from api.store.tokens import client_of
-from strategist import parse_json
+from strategist import parse_json, refuse_values
 from strategist.errors import Fault, InputError, MalformedError
 
 __all__ = ["client_for", "digest_of_request", "invalid", "query_of", "read_body", "refuse_foreign"]
@@ -109,9 +109,12 @@ def read_body(
         raise ProblemError("malformed", "The body does not follow its Content-Type.") from None
     if isinstance(endpoint.body, type) and endpoint.body is bytes:
         return data, None
+
+    def few_enough(given: Any) -> None:
+        refuse_values(given, service.limits.request_values, "body")
+
     try:
-        most = service.limits.request_values
-        return parse_json(data, _adapter(endpoint.body), "body", values_max=most), None
+        return parse_json(data, _adapter(endpoint.body), "body", first=few_enough), None
     except InputError as error:
         raise invalid(error) from None
 

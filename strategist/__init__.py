@@ -56,7 +56,7 @@ if TYPE_CHECKING:
     from strategist.survey.bounds import Bounds
     from strategist.survey.document import CaseDocument, read_case_document
     from strategist.survey.finding import Finding
-    from strategist.survey.json_text import parse_json
+    from strategist.survey.json_text import parse_json, refuse_values
     from strategist.survey.one_file import read_file, read_text
     from strategist.survey.policy import Dwell, Loss, Policy, Radio, Site
     from strategist.survey.reading import read_case, read_case_files
@@ -168,6 +168,7 @@ __all__ = [
     "read_strategy",
     "read_text",
     "refuse_target",
+    "refuse_values",
     "refuse_without_plots",
     "region_named",
     "report_document",
@@ -227,7 +228,7 @@ _LATE = {
     "survey.finding": ("Finding",),
     "survey.bounds": ("Bounds",),
     "survey.document": ("CaseDocument", "read_case_document"),
-    "survey.json_text": ("parse_json",),
+    "survey.json_text": ("parse_json", "refuse_values"),
     "survey.one_file": ("read_file", "read_text"),
     "survey.policy": ("Dwell", "Loss", "Policy", "Radio", "Site"),
     "survey.reading": ("read_case", "read_case_files"),

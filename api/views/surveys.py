@@ -28,6 +28,7 @@ from api.store.surveys import (
 from strategist import CaseDocument
 from strategist.errors import InputError
 
+_BOUNDS = ("site_values", "read_points", "rows", "passes")
 _FORMS = {"reads.csv": True, "roster.csv": True, "site.json": True, "tried.csv": False}
 
 
@@ -47,7 +48,7 @@ def upload(ask: Ask) -> Answer:
     database, new, limits = ask.service.database, ask.new_id("su"), ask.service.limits
     row = add_survey(database, new, ask.client, label=ask.query.label, files=files)
     if not row["summary"]:
-        bounds = {name: getattr(limits, name) for name in ("read_points", "rows", "passes")}
+        bounds = {name: getattr(limits, name) for name in _BOUNDS}
         job = Job(f"ck{new[2:]}", "check", row, "", {"bounds": bounds})
         try:
             summary = answer_of(ask, job, CHECK_TIME_S) | {"files": sorted(files)}

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from functools import cache
 from typing import Any, TypeVar
 
@@ -12,25 +12,27 @@ from pydantic import TypeAdapter, ValidationError
 from strategist.errors import Fault, InputError, MalformedError
 from strategist.survey.faults import FaultList, nearest_hint
 
-__all__ = ["parse_json"]
+__all__ = ["parse_json", "refuse_values"]
 
 T = TypeVar("T")
 
 
 def parse_json(
-    data: bytes, kind: TypeAdapter[T], source: str, *, values_max: int | None = None
+    data: bytes,
+    kind: TypeAdapter[T],
+    source: str,
+    *,
+    first: Callable[[Any], None] = lambda _: None,
 ) -> T:
     """The object of type `kind` that the UTF-8 JSON text `data` describes.
 
     Raises InputError with every fault at once (the first 1,000 and a count): unknown keys by name
     with the nearest known key, wrong values by JSON path; MalformedError where the text is no JSON,
-    by line. A key given twice is refused, since one of the two would be lost. With `values_max` a
-    text of more values than that is refused before they are looked at.
+    by line. A key given twice is refused, since one of the two would be lost. `first` is given the
+    plain values before they are judged, and may refuse them for their number.
     """
     given = _refuse_broken(data, source)
-    if values_max is not None and _more_values(given, values_max):
-        found = f"more than {values_max:,} values"
-        raise InputError.one(source, found, f"at most {values_max:,} values")
+    first(given)
     try:
         return kind.validate_json(data)
     except ValidationError as error:
@@ -46,8 +48,9 @@ def parse_json(
         raise InputError(faults.faults()) from None
 
 
-def _more_values(given: Any, most: int) -> bool:
-    """Whether a text holds more than `most` values, those inside of others counted."""
+def refuse_values(given: Any, most: int, source: str) -> None:
+    """Raise InputError where there are more than `most` plain values, those inside of others
+    counted: what is wrong in a million places is a million faults to gather."""
     found, inside = 1, [given]
     while inside and found <= most:
         one = inside.pop()
@@ -55,7 +58,8 @@ def _more_values(given: Any, most: int) -> bool:
             found += len(one)
             if found <= most:
                 inside += _held(one)
-    return found > most
+    if found > most:
+        raise InputError.one(source, f"more than {most:,} values", f"at most {most:,} values")
 
 
 def _held(one: dict[str, Any] | list[Any]) -> Iterator[Any]:

@@ -66,7 +66,7 @@ def _read(
         if name in files
     }
     faults = FaultList()
-    site = _read_site(files["site.json"], faults)
+    site = _read_site(files["site.json"], faults, bounds)
     if site is None:
         for kind in ("roster", "reads", "tried"):
             if kind in tables:
@@ -84,13 +84,16 @@ def is_folder(path: Path) -> bool:
         return False
 
 
-def _read_site(given: bytes | Path, faults: FaultList) -> Site | None:
+def _read_site(given: bytes | Path, faults: FaultList, bounds: Bounds) -> Site | None:
     """The policies, or None after adding the faults of the file."""
     data = read_bytes(given, "site.json", faults) if isinstance(given, Path) else given
     if data is None:
         return None
     try:
-        return parse_json(data.removeprefix(b"\xef\xbb\xbf"), SITE, "site.json")
+        text = data.removeprefix(b"\xef\xbb\xbf")
+        return parse_json(
+            text, SITE, "site.json", first=lambda plain: bounds.of_plain_site(plain, "site.json")
+        )
     except InputError as error:
         for fault in error.faults:
             faults.add(fault)

@@ -122,7 +122,7 @@ def test_surveys_are_built_by_workers_alone(
     ("limits", "found"),
     [
         (Limits(read_points=2), "3"),
-        (Limits(rows=17), "18 rows"),
+        (Limits(rows=26), "27 rows"),
         (Limits(passes=2), "3"),
     ],
 )
