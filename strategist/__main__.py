@@ -105,7 +105,7 @@ def _defect(error: BaseException) -> str:
     """An error of our own, with the place that whoever mends it needs."""
     frames = traceback.extract_tb(error.__traceback__)
     at = f" ({Path(frames[-1].filename).name}, line {frames[-1].lineno})" if frames else ""
-    words = f"{type(error).__name__}: {error}"[:_DEFECT_CHARACTERS]
+    words = " ".join(f"{type(error).__name__}: {error}".split())[:_DEFECT_CHARACTERS]
     return (
         f"A defect of strategist{at}: {words}. Please report it with the command and its input; "
         "python -X dev -m strategist … shows more."

@@ -27,6 +27,7 @@ __all__ = [
     "REGION_NAMES",
     "RSSI_DBM_MAX",
     "RSSI_DBM_MIN",
+    "STOP_AFTER_MAX",
     "STRICT",
     "Dbm",
     "Dwell",
@@ -49,6 +50,7 @@ RSSI_DBM_MIN, RSSI_DBM_MAX = -120.0, 0.0  # peak RSSI that a reader may report
 GUARD_POWER_DB_MAX, GUARD_RSSI_DB_MAX = 30.0, 60.0
 PREDICT_BETWEEN_DB = 4.0  # levels this far apart hold a prediction between them
 PREDICT_BEYOND_DB = 1.0  # and one this far beyond the last
+STOP_AFTER_MAX = 10**6  # tags; more than any field holds
 DECIMALS = 6  # levels and RSSI are rounded to this, so that equal figures are equal numbers
 NAME_CHARACTERS_MAX = 200
 NAME_ALLOWED = f"text of 1 to {NAME_CHARACTERS_MAX} printable characters"
@@ -222,7 +224,7 @@ class Policy:
     levels_dbm: Annotated[tuple[Dbm, ...], Field(min_length=1)] | None = None
     unlisted: Literal["stray", "ignore", "error"] = "stray"
     loss: Loss = Loss()
-    stop_after: Annotated[Whole, Field(ge=1)] = 1
+    stop_after: Annotated[Whole, Field(ge=1, le=STOP_AFTER_MAX)] = 1
     allow: tuple[Technique, ...] = TECHNIQUES
     reader: Reader = Reader()
     guard: Guard = Guard()
