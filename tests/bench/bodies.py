@@ -55,7 +55,8 @@ def _attacked(data: Path, attack: Attack, size: float, wait: float) -> bool:
     token = client_token(data)
     with Live(data, "--workers", "1", token=token) as live:
         # A survey of many read points with a large summary, for the bodies that name it.
-        survey = live.ask("POST", "/v1/surveys", wide_survey(300, levels=300)).json["id"]
+        given = live.ask("POST", "/v1/surveys", wide_survey(300, levels=30), timeout=wait)
+        survey = given.json["id"]
         (found,) = [one for one in attacks(survey, size) if one.name == attack.name]
         body = found.make()
         assert live.process is not None
