@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from typing import Any
 
@@ -12,23 +11,22 @@ from sqlalchemy import RowMapping
 
 from api.endpoints import Ask
 from api.models import AtPoint, GivenStrategy
-from api.problems import ProblemError, in_body
+from api.problems import ProblemError
 from api.store.batches import batch_counts, deleted_surveys, find_batch
 from api.store.jobs import find_job
 from api.store.pages import Place, read_cursor
 from api.store.surveys import find_survey
-from strategist import ReadPoint, Strategy, parse_strategy_file
+from strategist import Strategy, parse_strategy_file
 from strategist.errors import Fault, InputError
 
 __all__ = [
     "at_point",
     "cursor",
-    "faults_of_body",
     "finished_batch",
     "iso",
     "listed",
     "missing",
-    "point_of",
+    "read_points_of",
     "refuse_unknown_point",
     "strategy_of",
     "survey_row",
@@ -55,38 +53,25 @@ def survey_row(ask: Ask, survey_id: str, *path: str | int) -> RowMapping:
     return row
 
 
-def refuse_unknown_point(survey: RowMapping, name: str, *path: str | int) -> None:
-    """Raise InputError where the survey has no read point of this name."""
-    known = [point["read_point"] for point in json.loads(survey["summary"])["read_points"]]
+def read_points_of(survey: RowMapping) -> tuple[str, ...]:
+    """The names of a survey's read points, which its whole summary has to be read for."""
+    points = json.loads(survey["summary"])["read_points"]
+    return tuple(point["read_point"] for point in points)
+
+
+def refuse_unknown_point(known: Sequence[str], name: str, *path: str | int) -> None:
+    """Raise InputError where the read points `known` of a survey lack this name."""
     if name not in known:
         allowed = f"a read point of the survey: {', '.join(known[:20])}"
         column = ".".join(map(str, path))
         raise InputError.one("body", name, allowed, column=column, path=path)
 
 
-@contextmanager
-def faults_of_body() -> Iterator[None]:
-    """Faults of a survey or a strategy, placed at the keys of the body that name them."""
-    try:
-        yield
-    except InputError as error:
-        raise InputError(in_body(fault) for fault in error.faults) from None
-
-
 def at_point(ask: Ask, body: AtPoint) -> RowMapping:
     """The survey that a request names, after making sure of its read point."""
     survey = survey_row(ask, body.survey, "survey")
-    refuse_unknown_point(survey, body.read_point, "read_point")
+    refuse_unknown_point(read_points_of(survey), body.read_point, "read_point")
     return survey
-
-
-def point_of(ask: Ask, body: AtPoint) -> ReadPoint:
-    """The read point that a request names."""
-    at_point(ask, body)
-    case = ask.service.cases.get(body.survey)
-    if case is None:  # deleted since
-        raise InputError.one("body", body.survey, "a survey that is there", path=("survey",))
-    return next(point for point in case.read_points if point.name == body.read_point)
 
 
 def strategy_of(ask: Ask, given: GivenStrategy, *path: str | int) -> Strategy:

@@ -8,16 +8,9 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
 
+import strategist
 from api.store.batches import results_after
 from api.store.surveys import Cases
-from strategist import (
-    ReadPoint,
-    complete,
-    coupling_document,
-    parse_strategy_file,
-    tags_of,
-    templates_of,
-)
 from strategist.errors import Fault, InputError
 
 __all__ = ["coupling_in", "templates_among"]
@@ -31,7 +24,7 @@ def templates_among(cases: Cases, request: Mapping[str, Any]) -> dict[str, Any]:
     at_most, may_pay = request["at_most"], request["may_pay"]
     with _faults_of_batch():
         points = batch.points(cases)
-        found = templates_of(
+        found = strategist.templates_of(
             batch.results, points, at_most, may_pay=may_pay, left_out=batch.left_out
         )
     return found.to_json()
@@ -41,7 +34,7 @@ def coupling_in(cases: Cases, request: Mapping[str, Any]) -> dict[str, Any]:
     """The document of coupling.json for a batch; `case` is the id of a survey."""
     batch = _solved(cases, request["batch"])
     with _faults_of_batch():
-        return coupling_document(batch.tags(cases))
+        return strategist.coupling_document(batch.tags(cases))
 
 
 @dataclass(frozen=True)
@@ -51,7 +44,7 @@ class _Solved:
     results: dict[tuple[str, str], dict[str, Any]]
     left_out: tuple[str, ...]
 
-    def points(self, cases: Cases) -> Iterator[tuple[str, ReadPoint]]:
+    def points(self, cases: Cases) -> Iterator[tuple[str, strategist.ReadPoint]]:
         """Each read point with a result, survey by survey. Raises InputError: one was deleted."""
         for survey in dict.fromkeys(survey for survey, _ in self.results):
             case = cases.get(survey)
@@ -65,9 +58,9 @@ class _Solved:
         """A line for each read point: who is wanted there, and what it hears."""
         for survey, point in self.points(cases):
             result = json.dumps(self.results[survey, point.name]).encode()
-            strategy = parse_strategy_file(result, "result").strategy
+            strategy = strategist.parse_strategy_file(result, "result").strategy
             place = {"case": survey, "read_point": point.name}
-            yield place | tags_of(complete(point), strategy)
+            yield place | strategist.tags_of(strategist.complete(point), strategy)
 
 
 def _solved(cases: Cases, batch_id: str) -> _Solved:

@@ -52,6 +52,8 @@ def describe(endpoints: Iterable[Endpoint]) -> dict[str, Any]:
 def statuses(endpoint: Endpoint) -> dict[int, list[str]]:
     """The kinds of problem that an endpoint may answer with, by status."""
     kinds = ["foreign", "invalid", "internal", "unavailable", *endpoint.problems]
+    if "no-time" in endpoint.problems:  # a worker answers
+        kinds += ["no-memory", "long-answer", "full-store"]
     if endpoint.needs_token:
         kinds.append("unauthorized")
     if "{" in endpoint.path:

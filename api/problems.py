@@ -2,13 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from strategist.errors import Fault
+from strategist.errors import Fault, InputError
 
-__all__ = ["KINDS", "Kind", "ProblemError", "fault_json", "in_body", "problem_json", "type_of"]
+__all__ = [
+    "KINDS",
+    "Kind",
+    "ProblemError",
+    "detail_of",
+    "faults_json",
+    "in_body",
+    "problem_json",
+    "type_of",
+]
+
+_FAULTS = 200  # in one answer; the last then says how many more there are
+_FOUND, _WORDS, _POINTER = 200, 600, 1000  # characters
 
 
 @dataclass(frozen=True)
@@ -43,6 +55,12 @@ KINDS: dict[str, Kind] = {
     "media-type": Kind(415, "The body is of an unknown type", "Set the Content-Type."),
     "invalid": Kind(422, "Something in the request is wrong", "Mend what faults lists."),
     "other-key": Kind(422, "This idempotency key was used for another request", "Take a new key."),
+    "no-memory": Kind(
+        422, "It takes more memory than a worker may use", "Split the survey, or ask for less."
+    ),
+    "long-answer": Kind(
+        422, "The answer would be too large", "Split the survey, or ask for less at once."
+    ),
     "queue-full": Kind(429, "Too much work is waiting", "Send it again after Retry-After seconds."),
     "internal": Kind(500, "A defect of the server", "Report the request id."),
     "unavailable": Kind(503, "The store cannot be used now", "Send it again later."),
@@ -96,15 +114,40 @@ def problem_json(error: ProblemError, request_id: str) -> dict[str, Any]:
     return found
 
 
-def fault_json(fault: Fault) -> dict[str, Any]:
-    """A fault with a JSON pointer (RFC 6901) into the body, empty where it is not of one place."""
-    steps = (str(part).replace("~", "~0").replace("/", "~1") for part in fault.path)
+def detail_of(error: InputError) -> str:
+    """How many faults there are, and the first of them."""
+    count = error.count
+    return f"{count:,} fault{'' if count == 1 else 's'}: {str(error.faults[0])[:500]}"
+
+
+def faults_json(faults: Sequence[Fault]) -> list[dict[str, Any]]:
+    """The first faults, and where there are more one that says how many."""
+    shown = [_fault_json(fault) for fault in faults[:_FAULTS]]
+    more = sum(fault.count for fault in faults[_FAULTS:])
+    if more:
+        allowed = f"no faults; the first {_FAULTS} are listed"
+        source = faults[-1].source
+        shown.append(_fault_json(Fault(source, None, None, f"{more:,} more faults", allowed)))
+    return shown
+
+
+def _fault_json(fault: Fault) -> dict[str, Any]:
+    """A fault with a JSON pointer (RFC 6901) into the body, empty where it is not of one place.
+
+    A pointer that would be very long leads to what holds the place.
+    """
+    pointer = ""
+    for part in fault.path:
+        step = str(part).replace("~", "~0").replace("/", "~1")
+        if len(pointer) + len(step) > _POINTER:
+            break
+        pointer += f"/{step}"
     return {
-        "pointer": "".join(f"/{step}" for step in steps),
-        "source": fault.source,
+        "pointer": pointer,
+        "source": fault.source[:_FOUND],
         "line": fault.line,
-        "column": fault.column,
-        "found": fault.value[:200],
-        "allowed": fault.allowed,
-        "detail": str(fault),
+        "column": None if fault.column is None else fault.column[:_WORDS],
+        "found": fault.value[:_FOUND],
+        "allowed": fault.allowed[:_WORDS],
+        "detail": str(fault)[: 3 * _WORDS],
     }

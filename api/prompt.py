@@ -15,10 +15,19 @@ from api.store.jobs import Job, RefusedError, add_jobs, cancel, drop_job, find_j
 from api.store.tables import jobs
 from strategist import __version__
 
-__all__ = ["dropped", "job_json", "keep", "kept_one", "kept_page", "made", "wait_for"]
+__all__ = [
+    "answer_of",
+    "dropped",
+    "job_json",
+    "kept_one",
+    "kept_page",
+    "made",
+    "wait_for",
+]
 
 _GRACE_S = 8.0  # reading the survey and what a solve does before it looks at its clock
 _RETRY = {"Retry-After": "5"}
+_SAID = ("invalid", "malformed", "no-memory", "long-answer")  # what the client can do about
 
 
 def wait_for(ask: Ask, job: Job, seconds: float) -> RowMapping:
@@ -29,7 +38,7 @@ def wait_for(ask: Ask, job: Job, seconds: float) -> RowMapping:
     """
     database = ask.service.database
     deadline = time.time() + seconds + _GRACE_S
-    keep(ask, job, deadline=deadline)
+    _keep(ask, job, deadline)
     pause, begun = 0.01, False
     while time.time() < deadline:
         row = find_job(database, ask.client, job.kind, job.id)
@@ -48,17 +57,27 @@ def wait_for(ask: Ask, job: Job, seconds: float) -> RowMapping:
     raise ProblemError("no-time", f"None within {seconds:g} s.", headers=_RETRY)
 
 
-def keep(ask: Ask, job: Job, deadline: float | None = None) -> RowMapping:
-    """Store a job and give its row; raises ProblemError where too many wait already."""
+def answer_of(ask: Ask, job: Job, seconds: float) -> dict[str, Any]:
+    """The result of a job that nobody can ask for again: waited for, and not kept.
+
+    One that a request cut off left behind is done anew.
+    """
     database = ask.service.database
+    drop_job(database, ask.client, job.kind, job.id)
+    try:
+        found: dict[str, Any] = json.loads(wait_for(ask, job, seconds)["result"])
+        return found
+    finally:
+        drop_job(database, ask.client, job.kind, job.id)
+
+
+def _keep(ask: Ask, job: Job, deadline: float) -> None:
+    """Store a job; raises ProblemError where too many wait already."""
     queue_max = ask.service.limits.waiting_prompt
     try:
-        add_jobs(database, ask.client, [job], deadline=deadline, queue_max=queue_max)
+        add_jobs(ask.service.database, ask.client, [job], deadline=deadline, queue_max=queue_max)
     except RefusedError as error:
         raise refused(error) from None
-    row = find_job(database, ask.client, job.kind, job.id)
-    assert row is not None
-    return row
 
 
 def refused(error: RefusedError) -> ProblemError:
@@ -69,7 +88,10 @@ def refused(error: RefusedError) -> ProblemError:
 
 
 def _failed(error: dict[str, Any]) -> ProblemError:
-    kind = error["problem"] if error["problem"] == "invalid" else "internal"
+    if error["problem"] == "worker-ended":
+        detail = "Its workers ended: it may need more memory than one may use. See the log."
+        return ProblemError("no-memory", detail)
+    kind = error["problem"] if error["problem"] in _SAID else "internal"
     return ProblemError(kind, error.get("detail", "See the log."), tuple(error.get("faults", ())))
 
 

@@ -14,27 +14,25 @@ from pydantic import TypeAdapter, ValidationError
 from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
 
 from api.endpoints import JSON, Ask, Endpoint
-from api.problems import ProblemError, fault_json
+from api.problems import ProblemError, detail_of, faults_json
 from api.service import Service
 from api.store.ids import is_id
 from api.store.tokens import client_of
-from strategist import parse_json
+from strategist import parse_json, refuse_values
 from strategist.errors import Fault, InputError, MalformedError
 
 __all__ = ["client_for", "digest_of_request", "invalid", "query_of", "read_body", "refuse_foreign"]
 
 LOCAL = ("127.0.0.1", "localhost", "[::1]")
 FORM = "multipart/form-data"
+_PARAMETERS = 20  # faults of a query that are listed
 _OPEN_CLIENT = ""  # whose everything is where no tokens are asked for
 
 
 def invalid(error: InputError) -> ProblemError:
     """The problem for bad input, with every fault."""
-    count = len(error.faults)
-    detail = f"{count} fault{'' if count == 1 else 's'}: {str(error.faults[0])[:500]}"
-    faults = tuple(fault_json(fault) for fault in error.faults)
     kind = "malformed" if isinstance(error, MalformedError) else "invalid"
-    return ProblemError(kind, detail, faults)
+    return ProblemError(kind, detail_of(error), tuple(faults_json(error.faults)))
 
 
 def refuse_foreign(request: Request) -> None:
@@ -82,7 +80,7 @@ def query_of(endpoint: Endpoint, request: Request) -> Any:
         raise invalid(
             InputError(
                 Fault("query", None, ".".join(map(str, e["loc"])), str(e["input"]), e["msg"])
-                for e in error.errors(include_url=False)
+                for e in error.errors(include_url=False)[:_PARAMETERS]
             )
         ) from None
 
@@ -111,8 +109,12 @@ def read_body(
         raise ProblemError("malformed", "The body does not follow its Content-Type.") from None
     if isinstance(endpoint.body, type) and endpoint.body is bytes:
         return data, None
+
+    def few_enough(given: Any) -> None:
+        refuse_values(given, service.limits.request_values, "body")
+
     try:
-        return parse_json(data, _adapter(endpoint.body), "body"), None
+        return parse_json(data, _adapter(endpoint.body), "body", first=few_enough), None
     except InputError as error:
         raise invalid(error) from None
 

@@ -12,13 +12,14 @@ from typing import Any
 
 from sqlalchemy import RowMapping
 
+import strategist
 from api.endpoints import Answer
 from api.page import FRAMED_BY_NONE
 from api.problems import ProblemError
 from api.service import Service
 from api.store.batches import batch_counts, finished_since, results_after
 from api.store.surveys import find_survey
-from strategist import GivenResult, page_policy, report_document, report_page, safe_cell
+from strategist import GivenResult, safe_cell
 
 __all__ = ["CSV", "HTML", "NDJSON", "as_csv", "as_ndjson", "as_page", "result_row"]
 
@@ -121,9 +122,9 @@ def as_csv(service: Service, batch_id: str) -> Answer:
 def as_page(service: Service, client: str, batch_id: str) -> Answer:
     """The sheets of the read points with the largest losses, as one page that prints."""
     given = _given(service, client, batch_id)
-    document = report_document(given, at_most=_SHEETS, made_on=date.today().isoformat())
-    page = report_page(document)
-    headers = {"Content-Security-Policy": f"{page_policy(page)}; {FRAMED_BY_NONE}"}
+    document = strategist.report_document(given, at_most=_SHEETS, made_on=date.today().isoformat())
+    page = strategist.report_page(document)
+    headers = {"Content-Security-Policy": f"{strategist.page_policy(page)}; {FRAMED_BY_NONE}"}
     return Answer(content=page, media=f"{HTML}; charset=utf-8", headers=headers)
 
 

@@ -10,26 +10,12 @@ from typing import Any
 
 from sqlalchemy import RowMapping
 
+import strategist
+from api.limits import ANSWER_BYTES
 from api.of_batch import coupling_in, templates_among
-from api.problems import fault_json, in_body
+from api.problems import detail_of, faults_json, in_body
 from api.store.surveys import Cases
-from strategist import (
-    Loss,
-    Options,
-    ReadPoint,
-    Side,
-    Strategy,
-    accept,
-    choose,
-    compare,
-    compare_techniques,
-    judge,
-    parse_strategy_file,
-    trace_frontier,
-    usual_what_ifs,
-    what_if,
-)
-from strategist.errors import Fault, InputError, StrategistError
+from strategist.errors import Fault, InputError, MalformedError, StrategistError
 
 __all__ = ["Outcome", "Task", "perform"]
 
@@ -50,7 +36,7 @@ class Task:
     request: Mapping[str, Any]
     seconds: float | None
 
-    def point(self, key: str = "survey") -> ReadPoint:
+    def point(self, key: str = "survey") -> strategist.ReadPoint:
         """The read point in the survey named under a key of the request; InputError: none."""
         survey = self.row["survey"] if key == "survey" else self.request[key]
         case = self.cases.get(survey)
@@ -58,24 +44,57 @@ class Task:
             raise InputError.one("body", survey, "a survey that is there", column=key, path=(key,))
         return next(point for point in case.read_points if point.name == self.row["read_point"])
 
-    def options(self, share: float | None = None) -> Options:
+    def options(self, share: float | None = None) -> strategist.Options:
         """Those of the request, with at most `share` seconds, or what is left."""
         given = dict(self.request["options"])
         limits = (given.pop("time_limit_s"), self.seconds if share is None else share)
         total = max(0.0, min(limit for limit in limits if limit is not None))
-        return Options(**given, total_limit_s=total)
+        return strategist.Options(**given, total_limit_s=total)
 
 
 def perform(task: Task) -> Outcome:
     """The result of a job, or why there is none."""
     try:
-        return _VERBS[task.row["kind"]](task), None
+        return _short_enough(_with_room(task)), None
     except InputError as error:
-        return None, _refused(error)
+        return None, _misread(error) if task.row["kind"] == "check" else _refused(error)
     except StrategistError as error:
         return None, _internal(f"No answer to stand by: {error}.")
+    except _LongAnswerError as error:
+        return None, {"problem": "long-answer", "detail": str(error)}
     except MemoryError:
-        return None, _internal("Not enough memory for this read point.")
+        return None, {"problem": "no-memory", "detail": "Not enough memory for this."}
+
+
+def _with_room(task: Task) -> dict[str, Any]:
+    """The answer; where memory is short, once more without what was kept of earlier answers."""
+    verb = _VERBS[task.row["kind"]]
+    try:
+        return verb(task)
+    except MemoryError:
+        pass  # outside of this block nothing holds on to what the first try had built
+    task.cases.forget()
+    strategist.forget_candidates()
+    return verb(task)
+
+
+def _short_enough(answer: dict[str, Any]) -> dict[str, Any]:
+    """The answer, unless it is longer than an answer may be."""
+    size = len(json.dumps(answer, ensure_ascii=False, allow_nan=False).encode())
+    if size > ANSWER_BYTES:
+        detail = f"It would have {size:,} bytes; at most {ANSWER_BYTES:,} are given."
+        raise _LongAnswerError(detail)
+    return answer
+
+
+class _LongAnswerError(Exception):
+    pass
+
+
+def _misread(error: InputError) -> dict[str, Any]:
+    """Why a survey is refused: its faults lie in the body itself."""
+    kind = "malformed" if isinstance(error, MalformedError) else "invalid"
+    return {"problem": kind, "detail": detail_of(error), "faults": faults_json(error.faults)}
 
 
 def _internal(detail: str) -> dict[str, Any]:
@@ -83,33 +102,63 @@ def _internal(detail: str) -> dict[str, Any]:
 
 
 def _refused(error: InputError) -> dict[str, Any]:
-    faults = [fault_json(in_body(fault)) for fault in error.faults]
+    faults = faults_json([in_body(fault) for fault in error.faults])
     return {"problem": "invalid", "detail": str(error.faults[0])[:500], "faults": faults}
 
 
+def _check(task: Task) -> dict[str, Any]:
+    """The summary of a survey that is not accepted yet."""
+    survey = task.row["survey"]
+    case = task.cases.get(survey, strategist.Bounds(**task.request["bounds"]))
+    if case is None:
+        raise InputError.one("survey", survey, "a survey that is there")
+    return strategist.check_document(case, strategist.check(case))
+
+
+def _masks(task: Task) -> dict[str, Any]:
+    return strategist.list_masks(task.point()).to_json()
+
+
+def _evaluate(task: Task) -> dict[str, Any]:
+    return strategist.evaluate_at(task.point(), _strategy(task.request["strategy"])).to_json()
+
+
+def _settings(task: Task) -> dict[str, Any]:
+    asked = task.request
+    given = asked["power_table"]
+    table = (
+        None
+        if given is None
+        else strategist.PowerTable(tuple((index, dbm) for index, dbm in given))
+    )
+    return strategist.settings_document(
+        task.point(), _strategy(asked["strategy"]), asked["form"], table
+    )
+
+
 def _choose(task: Task) -> dict[str, Any]:
-    return choose(task.point(), task.options()).to_json()
+    return strategist.choose(task.point(), task.options()).to_json()
 
 
 def _judge(task: Task) -> dict[str, Any]:
-    return judge(task.point(), task.options()).to_json()
+    return strategist.judge(task.point(), task.options()).to_json()
 
 
 def _frontier(task: Task) -> dict[str, Any]:
-    return trace_frontier(task.point(), task.options()).to_json()
+    return strategist.trace_frontier(task.point(), task.options()).to_json()
 
 
 def _techniques(task: Task) -> dict[str, Any]:
-    return compare_techniques(task.point(), task.options()).to_json()
+    return strategist.compare_techniques(task.point(), task.options()).to_json()
 
 
 def _what_if(task: Task) -> dict[str, Any]:
     sets, cable_db = task.request["set"], task.request["cable_db"]
     point, options = task.point(), replace(task.options(), unseen=False)
     if not (sets or cable_db):
-        return usual_what_ifs(point, options).to_json()
+        return strategist.usual_what_ifs(point, options).to_json()
     try:
-        return what_if(point, sets, cable_db=cable_db, options=options).to_json()
+        return strategist.what_if(point, sets, cable_db=cable_db, options=options).to_json()
     except InputError as error:
         raise InputError(_of_change(fault, sets) for fault in error.faults) from None
 
@@ -133,7 +182,7 @@ def _accept(task: Task) -> dict[str, Any]:
     asked = task.request
     against = None if asked["against"] is None else task.point("against")
     strategy, limit = _strategy(asked["strategy"]), asked["rate_limit"]
-    return accept(task.point(), strategy, limit, asked["confidence"], against).to_json()
+    return strategist.accept(task.point(), strategy, limit, asked["confidence"], against).to_json()
 
 
 def _templates(task: Task) -> dict[str, Any]:
@@ -157,7 +206,7 @@ def _compare(task: Task) -> dict[str, Any]:
         sides.append(_side(point, entry, f"{_ENTRY}{number}", task.options(share)))
         solves -= entry["loss"] is not None
     try:
-        return compare(point, sides).to_json()
+        return strategist.compare(point, sides).to_json()
     except InputError as error:
         raise InputError(map(_of_entry, error.faults)) from None
 
@@ -171,20 +220,28 @@ def _of_entry(fault: Fault) -> Fault:
     return replace(fault, source="body", path=path)
 
 
-def _side(point: ReadPoint, entry: Mapping[str, Any], source: str, options: Options) -> Side:
+def _side(
+    point: strategist.ReadPoint, entry: Mapping[str, Any], source: str, options: strategist.Options
+) -> strategist.Side:
     if entry["loss"] is None:
-        return Side(entry["name"], _strategy(entry["strategy"]), source)
-    weights = Loss(**entry["loss"])
+        return strategist.Side(entry["name"], _strategy(entry["strategy"]), source)
+    weights = strategist.Loss(**entry["loss"])
     own = replace(point, policy=replace(point.policy, loss=weights))
-    found = choose(own, options)
-    return Side(entry["name"], found.strategy, source, weights, found.status, found.warnings)
+    found = strategist.choose(own, options)
+    return strategist.Side(
+        entry["name"], found.strategy, source, weights, found.status, found.warnings
+    )
 
 
-def _strategy(given: Mapping[str, Any]) -> Strategy:
-    return parse_strategy_file(json.dumps(given).encode(), "strategy").strategy
+def _strategy(given: Mapping[str, Any]) -> strategist.Strategy:
+    return strategist.parse_strategy_file(json.dumps(given).encode(), "strategy").strategy
 
 
 _VERBS: Mapping[str, Callable[[Task], dict[str, Any]]] = {
+    "check": _check,
+    "masks": _masks,
+    "evaluation": _evaluate,
+    "settings": _settings,
     "strategy": _choose,
     "judgement": _judge,
     "comparison": _compare,

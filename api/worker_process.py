@@ -11,7 +11,10 @@ import threading
 from collections.abc import Sequence
 from typing import Any
 
+import strategist
+from api.limits import WORKER_MIB
 from api.log import to_stderr
+from api.memory import limit_memory
 from api.store.where import add_store, open_store
 from api.worker import Worker, pulse
 
@@ -21,6 +24,8 @@ __all__ = ["main"]
 def main(argv: Sequence[str]) -> int:
     """Work until SIGTERM; what is in hand then goes back to the queue."""
     arguments = _parser().parse_args(argv)
+    limit_memory(arguments.memory_mib)
+    _ = strategist.choose, strategist.check  # public names load when they are first used
     to_stderr()
     stop = threading.Event()
     name = arguments.name or f"{os.uname().nodename[:40]}-{secrets.token_hex(8)}"
@@ -46,6 +51,13 @@ def _parser() -> argparse.ArgumentParser:
     )
     add_store(parser)
     parser.add_argument("--prompt-only", action="store_true", help="only what clients wait for")
+    parser.add_argument(
+        "--memory-mib",
+        type=int,
+        default=WORKER_MIB,
+        metavar="N",
+        help=f"memory that the worker may take, in MiB ({WORKER_MIB})",
+    )
     parser.add_argument("--name", default=None, help=argparse.SUPPRESS)
     parser.add_argument("--parent", type=int, default=0, help=argparse.SUPPRESS)
     return parser

@@ -52,25 +52,28 @@ if TYPE_CHECKING:
     from strategist.report.techniques import techniques_text
     from strategist.report.text import evaluation_text, result_text
     from strategist.report.what_if import what_if_text, what_ifs_text
+    from strategist.survey.bounds import Bounds
     from strategist.survey.document import CaseDocument, read_case_document
     from strategist.survey.finding import Finding
-    from strategist.survey.json_text import parse_json
+    from strategist.survey.json_text import parse_json, refuse_values
     from strategist.survey.one_file import read_file, read_text
     from strategist.survey.policy import Dwell, Loss, Policy, Radio, Site
     from strategist.survey.reading import read_case, read_case_files
     from strategist.survey.records import Case, ReadPoint, Survey, Tag
+    from strategist.tags.candidates import forget_candidates
     from strategist.tags.mask import Mask
     from strategist.tags.power_table import PowerTable, read_power_table
     from strategist.tradeoffs.frontier import Frontier, FrontierPoint, trace_frontier
     from strategist.tradeoffs.techniques import Techniques, compare_techniques
     from strategist.tradeoffs.what_if import WhatIf, WhatIfs, usual_what_ifs, what_if
-    from strategist.trust.accept import RATE_LIMIT, AcceptanceRun, accept
+    from strategist.trust.accept import AcceptanceRun, accept
     from strategist.trust.acceptance import AcceptancePlan, plan_acceptance
     from strategist.trust.comparison import Comparison, Side, compare
     from strategist.trust.diagnosis import diagnose
     from strategist.trust.evaluate import Outcome, evaluate
     from strategist.trust.evaluation import Evaluation, evaluate_at
     from strategist.trust.guarded import GuardedOutcome, guarded_loss, guarded_outcome
+    from strategist.trust.rate_limit import RATE_LIMIT
 
 __version__ = "0.1.0"
 
@@ -79,6 +82,7 @@ __all__ = [
     "AcceptancePlan",
     "AcceptanceRun",
     "Backing",
+    "Bounds",
     "Case",
     "CaseDocument",
     "Checked",
@@ -138,6 +142,7 @@ __all__ = [
     "evaluate",
     "evaluate_at",
     "evaluation_text",
+    "forget_candidates",
     "frontier_text",
     "guarded_loss",
     "guarded_outcome",
@@ -162,6 +167,7 @@ __all__ = [
     "read_strategy",
     "read_text",
     "refuse_target",
+    "refuse_values",
     "region_named",
     "report_document",
     "report_page",
@@ -217,24 +223,27 @@ _LATE = {
     "report.what_if": ("what_if_text", "what_ifs_text"),
     "report.text": ("evaluation_text", "result_text"),
     "survey.finding": ("Finding",),
+    "survey.bounds": ("Bounds",),
     "survey.document": ("CaseDocument", "read_case_document"),
-    "survey.json_text": ("parse_json",),
+    "survey.json_text": ("parse_json", "refuse_values"),
     "survey.one_file": ("read_file", "read_text"),
     "survey.policy": ("Dwell", "Loss", "Policy", "Radio", "Site"),
     "survey.reading": ("read_case", "read_case_files"),
     "survey.records": ("Case", "ReadPoint", "Survey", "Tag"),
+    "tags.candidates": ("forget_candidates",),
     "tags.mask": ("Mask",),
     "tags.power_table": ("PowerTable", "read_power_table"),
     "tradeoffs.frontier": ("Frontier", "FrontierPoint", "trace_frontier"),
     "tradeoffs.techniques": ("Techniques", "compare_techniques"),
     "tradeoffs.what_if": ("WhatIf", "WhatIfs", "usual_what_ifs", "what_if"),
-    "trust.accept": ("RATE_LIMIT", "AcceptanceRun", "accept"),
+    "trust.accept": ("AcceptanceRun", "accept"),
     "trust.acceptance": ("AcceptancePlan", "plan_acceptance"),
     "trust.comparison": ("Comparison", "Side", "compare"),
     "trust.diagnosis": ("diagnose",),
     "trust.evaluate": ("Outcome", "evaluate"),
     "trust.evaluation": ("Evaluation", "evaluate_at"),
     "trust.guarded": ("GuardedOutcome", "guarded_loss", "guarded_outcome"),
+    "trust.rate_limit": ("RATE_LIMIT",),
 }
 _HOME = {name: module for module, names in _LATE.items() for name in names}
 

@@ -7,7 +7,9 @@ import contextlib
 import io
 import os
 import sys
+import traceback
 from collections.abc import Callable, Sequence
+from pathlib import Path
 
 import strategist
 from strategist.commands import (
@@ -36,6 +38,7 @@ _COMMANDS = (
     *(check, masks, lawful, solve, judge, frontier, techniques, what_if),
     *(evaluate, compare, export, batch, templates, report, acceptance),
 )
+_DEFECT_CHARACTERS = 300
 _EPILOG = (
     "exit status: 0 done; 1 the case is unusable (check), the run is no pass (accept) or read "
     "points lack an answer (batch); 2 bad input; 3 no answer that can be stood by; 130 interrupted"
@@ -54,24 +57,59 @@ def main(argv: Sequence[str] | None = None) -> int:
         if sys.stdout is not None:
             sys.stdout.flush()
         return status
-    except (StrategistError, MemoryError, KeyboardInterrupt, OSError) as error:
+    except (Exception, KeyboardInterrupt) as error:
+        if sys.flags.dev_mode:
+            raise
         return _excuse(error)
 
 
 def _excuse(error: BaseException) -> int:
     """Say what went wrong in words that a user can act upon; returns the exit status."""
     if isinstance(error, OSError):  # files that a user names raise InputError
-        _silence()
-        if isinstance(error, BrokenPipeError):
-            return PIPE_CLOSED
-        return say(f"standard output: {error.strerror or error}", BAD_INPUT)
+        return _of_system(error)
     if isinstance(error, InputError):
         return say(str(error), BAD_INPUT)
     if isinstance(error, KeyboardInterrupt):
         return say("Interrupted.", INTERRUPTED)
     if isinstance(error, MemoryError):
         return say("This machine has not enough memory for this case.", NO_ANSWER)
-    return say(f"No answer that can be stood by: {error}.", NO_ANSWER)
+    if isinstance(error, StrategistError):
+        return say(f"No answer that can be stood by: {error}.", NO_ANSWER)
+    return say(_defect(error), NO_ANSWER)
+
+
+def _of_system(error: OSError) -> int:
+    """What the system refused: a file by its name, standard output, or something else."""
+    why = error.strerror or str(error)
+    if _output_fails():
+        _silence()
+        if isinstance(error, BrokenPipeError):
+            return PIPE_CLOSED
+        return say(f"standard output: {why}", BAD_INPUT)
+    if error.filename is not None:
+        return say(f"{error.filename}: {why}", BAD_INPUT)
+    return say(f"The system refused what the command needs: {why}.", NO_ANSWER)
+
+
+def _output_fails() -> bool:
+    """Whether standard output takes no more: what it did not take it is still asked to."""
+    try:
+        if sys.stdout is not None:
+            sys.stdout.flush()
+    except OSError:
+        return True
+    return False
+
+
+def _defect(error: BaseException) -> str:
+    """An error of our own, with the place that whoever mends it needs."""
+    frames = traceback.extract_tb(error.__traceback__)
+    at = f" ({Path(frames[-1].filename).name}, line {frames[-1].lineno})" if frames else ""
+    words = " ".join(f"{type(error).__name__}: {error}".split())[:_DEFECT_CHARACTERS]
+    return (
+        f"A defect of strategist{at}: {words}. Please report it with the command and its input; "
+        "python -X dev -m strategist … shows more."
+    )
 
 
 def _silence() -> None:

@@ -24,6 +24,7 @@ __all__ = [
 ]
 
 _SHOWN_CHARACTERS = 60  # of an offending value: enough to find it, short enough for a terminal
+_WORDS_CHARACTERS = 600  # of a place, and of what is allowed, which may list what a user gave
 
 
 @dataclass(frozen=True)
@@ -34,7 +35,8 @@ class Fault:
     where lines mean nothing, `column` is a column name or a JSON path such as
     `read_points.bay-1.loss`, `value` the text found (empty when something is missing), and
     `allowed` says what would be accepted. `path` is the place as keys and indices where it lies in
-    JSON (empty: not known), since a key may hold the dots that join `column`.
+    JSON (empty: not known), since a key may hold the dots that join `column`. `count` is 1, or of
+    the last fault of a long list how many more were found that are not listed.
     """
 
     source: str
@@ -43,20 +45,25 @@ class Fault:
     value: str
     allowed: str
     path: tuple[str | int, ...] = field(default=(), compare=False)
+    count: int = field(default=1, compare=False)
 
     def __str__(self) -> str:
         where = self.source
         if self.line is not None:
             where += f", line {self.line}"
         if self.column is not None:
-            where += f", {self.column}"
+            where += f", {_cut(self.column)}"
         value = self.value
         if len(value) > _SHOWN_CHARACTERS:
             value = f"{value[:_SHOWN_CHARACTERS]}… ({len(value)} characters)"
         found = f'found "{value}"' if value else "found nothing"
         # A terminal must never be steered by what a file holds.
-        text = f"{where}: {found}; allowed: {self.allowed}"
+        text = f"{where}: {found}; allowed: {_cut(self.allowed)}"
         return "".join(c if c.isprintable() else f"\\x{ord(c):02x}" for c in text)
+
+
+def _cut(text: str) -> str:
+    return text if len(text) <= _WORDS_CHARACTERS else f"{text[:_WORDS_CHARACTERS]}…"
 
 
 class StrategistError(Exception):
@@ -69,6 +76,11 @@ class InputError(StrategistError):
     def __init__(self, faults: Iterable[Fault]) -> None:
         self.faults: tuple[Fault, ...] = tuple(faults)
         super().__init__("\n".join(str(fault) for fault in self.faults))
+
+    @property
+    def count(self) -> int:
+        """How many faults were found; those that are not listed are counted in the last."""
+        return sum(fault.count for fault in self.faults)
 
     @classmethod
     def one(

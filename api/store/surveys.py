@@ -9,18 +9,22 @@ import time
 import zlib
 from collections import OrderedDict
 from collections.abc import Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import RowMapping, delete, exists, insert, select
+from sqlalchemy import Connection, RowMapping, delete, exists, insert, select, update
 
+import strategist
 from api.store.database import Database
 from api.store.pages import Place, page
 from api.store.tables import jobs, survey_files, surveys
-from strategist import Case, read_case_document, read_case_files
+
+if TYPE_CHECKING:
+    from strategist import Bounds, Case
 
 __all__ = [
     "DOCUMENT",
     "Cases",
+    "accept_survey",
     "add_survey",
     "digest_of",
     "drop_survey",
@@ -32,13 +36,16 @@ __all__ = [
 
 DOCUMENT = "survey.json"  # the name of a survey that came as one JSON text
 _CASES_KEPT = 4
+_UNCHECKED = ""  # the summary of a survey that is not accepted yet
+_CHECKED_IN_S = 600.0  # or never
 
 
-def read_survey(files: Mapping[str, bytes]) -> Case:
+def read_survey(files: Mapping[str, bytes], bounds: Bounds | None = None) -> Case:
     """The case in what a client gave: its files, or the one document. Raises InputError."""
     if DOCUMENT in files:
-        return read_case_document(files[DOCUMENT])
-    return read_case_files(files)
+        document = files[DOCUMENT]
+        return strategist.read_case_document(document, bounds=bounds or strategist.Bounds())
+    return strategist.read_case_files(files, bounds=bounds or strategist.Bounds())
 
 
 def digest_of(files: Mapping[str, bytes]) -> str:
@@ -57,16 +64,19 @@ def add_survey(
     *,
     label: str,
     files: Mapping[str, bytes],
-    summary: Mapping[str, Any],
 ) -> RowMapping:
-    """Store a survey unless it is there already (a request done again); returns its row."""
+    """Store a survey unless it is there already (a request done again); returns its row.
+
+    It has no summary yet and shows in no list, until `accept_survey` says what check found in it.
+    Those that were left so by a server that died are deleted.
+    """
     row = {
         "id": survey_id,
         "client": client,
         "created": time.time(),
         "label": label,
         "digest": digest_of(files),
-        "summary": json.dumps(summary, ensure_ascii=False, allow_nan=False),
+        "summary": _UNCHECKED,
     }
     packed = [
         {"survey": survey_id, "name": name, "content": zlib.compress(content, 1)}
@@ -76,6 +86,7 @@ def add_survey(
         known = connection.execute(select(surveys).where(surveys.c.id == survey_id)).mappings()
         found = known.one_or_none()
         if found is None:
+            _drop_left_behind(connection)
             connection.execute(insert(surveys).values(row))
             connection.execute(insert(survey_files), packed)
             again = connection.execute(select(surveys).where(surveys.c.id == survey_id))
@@ -83,11 +94,28 @@ def add_survey(
         return found
 
 
+def _drop_left_behind(connection: Connection) -> None:
+    old = (surveys.c.summary == _UNCHECKED) & (surveys.c.created < time.time() - _CHECKED_IN_S)
+    left = select(surveys.c.id).where(old)
+    connection.execute(delete(survey_files).where(survey_files.c.survey.in_(left)))
+    connection.execute(delete(surveys).where(old))
+
+
+def accept_survey(database: Database, survey_id: str, summary: Mapping[str, Any]) -> RowMapping:
+    """Keep a survey with what check found in it; returns its row."""
+    text = json.dumps(summary, ensure_ascii=False, allow_nan=False)
+    with database.write() as connection:
+        this = surveys.c.id == survey_id
+        connection.execute(update(surveys).where(this).values(summary=text))
+        return connection.execute(select(surveys).where(this)).mappings().one()
+
+
 def find_survey(database: Database, client: str, survey_id: str) -> RowMapping | None:
     """A client's survey, or None where the client has none of this id."""
     with database.read() as connection:
         mine = (surveys.c.id == survey_id) & (surveys.c.client == client)
-        return connection.execute(select(surveys).where(mine)).mappings().one_or_none()
+        kept = mine & (surveys.c.summary != _UNCHECKED)
+        return connection.execute(select(surveys).where(kept)).mappings().one_or_none()
 
 
 def find_surveys(
@@ -95,7 +123,8 @@ def find_surveys(
 ) -> tuple[list[RowMapping], str | None]:
     """A page of a client's surveys, newest first."""
     with database.read() as connection:
-        return page(connection, surveys, surveys.c.client == client, limit, after)
+        kept = (surveys.c.client == client) & (surveys.c.summary != _UNCHECKED)
+        return page(connection, surveys, kept, limit, after)
 
 
 def survey_file(database: Database, survey_id: str, name: str) -> bytes | None:
@@ -127,7 +156,7 @@ class Cases:
         self._kept: OrderedDict[str, Case] = OrderedDict()
         self._lock = threading.Lock()
 
-    def get(self, survey_id: str) -> Case | None:
+    def get(self, survey_id: str, bounds: Bounds | None = None) -> Case | None:
         """The case of a survey, or None where it is stored no more. Asks nothing of the client."""
         with self._lock:
             if survey_id in self._kept:
@@ -138,9 +167,15 @@ class Cases:
             rows = list(connection.execute(found).mappings())
         if not rows:
             return None
-        case = read_survey({row["name"]: zlib.decompress(row["content"]) for row in rows})
+        files = {row["name"]: zlib.decompress(row["content"]) for row in rows}
+        case = read_survey(files, bounds)
         with self._lock:
             self._kept[survey_id] = case
             while len(self._kept) > _CASES_KEPT:
                 self._kept.popitem(last=False)
         return case
+
+    def forget(self) -> None:
+        """Keep none, to have the room."""
+        with self._lock:
+            self._kept.clear()

@@ -2,22 +2,22 @@
 
 from __future__ import annotations
 
+import strategist
 from api.answers import Acceptance, page_of
-from api.at_point import at_point, refuse_unknown_point, strategy_of, survey_row
+from api.at_point import at_point, read_points_of, refuse_unknown_point, strategy_of, survey_row
 from api.endpoints import Answer, Ask, endpoint
 from api.library import AcceptancePlanJson
 from api.limits import PROMPT_TIME_S
 from api.models import AcceptanceRequest, PageQuery, PlanQuery
 from api.prompt import dropped, kept_one, kept_page, made, wait_for
 from api.store.jobs import Job
-from strategist import plan_acceptance
 
 
 @endpoint("GET", "/v1/acceptance-plan", gives={200: AcceptancePlanJson}, query=PlanQuery)
 def plan(ask: Ask) -> Answer:
     """How many passes show that a rate of misses is low enough; nothing is stored."""
     asked: PlanQuery = ask.query
-    found = plan_acceptance(asked.rate_limit, asked.confidence, asked.failures_allowed)
+    found = strategist.plan_acceptance(asked.rate_limit, asked.confidence, asked.failures_allowed)
     return Answer(found.to_json())
 
 
@@ -33,7 +33,8 @@ def accept(ask: Ask) -> Answer:
     body: AcceptanceRequest = ask.body
     survey, strategy = at_point(ask, body), strategy_of(ask, body)
     if body.against is not None:
-        refuse_unknown_point(survey_row(ask, body.against, "against"), body.read_point, "against")
+        older = read_points_of(survey_row(ask, body.against, "against"))
+        refuse_unknown_point(older, body.read_point, "against")
     names = ("strategy_id", "rate_limit", "confidence", "against")
     request = {"strategy": strategy.to_json(), **{name: getattr(body, name) for name in names}}
     new = ask.new_id("ac")

@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
-import json
+from collections.abc import Sequence
 from typing import Any
 
 from sqlalchemy import RowMapping
 
 from api.answers import Batch, BatchResults, page_of
-from api.at_point import cursor, iso, listed, missing, refuse_unknown_point, survey_row
+from api.at_point import (
+    cursor,
+    iso,
+    listed,
+    missing,
+    read_points_of,
+    refuse_unknown_point,
+    survey_row,
+)
 from api.endpoints import Answer, Ask, endpoint
 from api.limits import READ_POINTS_OF_BATCH
 from api.models import BatchRequest, PageQuery, PositionQuery
@@ -101,26 +109,35 @@ def _mine(ask: Ask) -> RowMapping:
 
 def _jobs(ask: Ask, body: BatchRequest, batch: str) -> list[Job]:
     """A job for each read point; raises InputError where one is unknown, or there are too many."""
+    named = _named(ask, body)
+    total = sum(len(names) for _, names in named)
+    if total > READ_POINTS_OF_BATCH:
+        allowed = f"at most {READ_POINTS_OF_BATCH:,} read points in a batch"
+        raise InputError.one("body", f"{total:,}", allowed, column="items", path=("items",))
     request = {"options": body.options.model_dump()}
     found: list[Job] = []
-    for number, item in enumerate(body.items):
-        survey = survey_row(ask, item.survey, "items", number, "survey")
-        names = item.read_points
-        if names is None:
-            points = json.loads(survey["summary"])["read_points"]
-            names = [point["read_point"] for point in points]
-        else:
-            for place, name in enumerate(names):
-                refuse_unknown_point(survey, name, "items", number, "read_points", place)
+    for survey, names in named:
         for name in names:
             position = len(found)
             new = ask.new_id("st") if position == 0 else _following(found[0].id, position)
             found.append(
                 Job(new, "strategy", survey, name, request, batch=batch, position=position)
             )
-    if len(found) > READ_POINTS_OF_BATCH:
-        allowed = f"at most {READ_POINTS_OF_BATCH:,} read points in a batch"
-        raise InputError.one("body", f"{len(found):,}", allowed, column="items", path=("items",))
+    return found
+
+
+def _named(ask: Ask, body: BatchRequest) -> list[tuple[RowMapping, Sequence[str]]]:
+    """Each item's survey and the names of its read points; a survey is looked up once."""
+    known: dict[str, tuple[RowMapping, tuple[str, ...]]] = {}
+    found: list[tuple[RowMapping, Sequence[str]]] = []
+    for number, item in enumerate(body.items):
+        if item.survey not in known:
+            row = survey_row(ask, item.survey, "items", number, "survey")
+            known[item.survey] = row, read_points_of(row)
+        survey, points = known[item.survey]
+        for place, name in enumerate(item.read_points or ()):
+            refuse_unknown_point(points, name, "items", number, "read_points", place)
+        found.append((survey, points if item.read_points is None else item.read_points))
     return found
 
 

@@ -7,12 +7,15 @@ from dataclasses import asdict
 from api.answers import Health, Index
 from api.endpoints import Answer, Ask, endpoint
 from api.limits import (
+    ANSWER_BYTES,
     BATCH_TIME_S,
     CHANGES,
+    CHECK_TIME_S,
     ENTRIES,
     PROMPT_TIME_S,
     READ_POINTS_OF_BATCH,
     TEMPLATES,
+    WORKER_MIB,
 )
 from api.problems import ProblemError
 from api.store.database import StoreError
@@ -31,12 +34,15 @@ _RESOURCES = (
 def index(ask: Ask) -> Answer:
     """The resources and the limits of this server."""
     limits = asdict(ask.service.limits) | {
+        "answer_bytes": ANSWER_BYTES,
+        "check_time_s": CHECK_TIME_S,
         "prompt_time_s": PROMPT_TIME_S,
         "batch_time_s": BATCH_TIME_S,
         "read_points_of_batch": READ_POINTS_OF_BATCH,
         "comparison_entries": ENTRIES,
         "what_if_changes": CHANGES,
         "templates": TEMPLATES,
+        "worker_mib": WORKER_MIB,
     }
     resources = {name: f"/v1/{name}" for name in _RESOURCES} | {"description": "/docs"}
     return Answer({"version": __version__, "limits": limits, "resources": resources})

@@ -3,25 +3,29 @@
 from __future__ import annotations
 
 from api.answers import Evaluation, page_of
-from api.at_point import at_point, faults_of_body, point_of, strategy_of
+from api.at_point import at_point, strategy_of
 from api.endpoints import Answer, Ask, endpoint
+from api.limits import PROMPT_TIME_S
 from api.models import EvaluationRequest, PageQuery
-from api.prompt import dropped, keep, kept_one, kept_page, made
+from api.prompt import dropped, kept_one, kept_page, made, wait_for
 from api.store.jobs import Job
-from strategist import evaluate_at
 
 
-@endpoint("POST", "/v1/evaluations", gives={201: Evaluation}, body=EvaluationRequest)
+@endpoint(
+    "POST",
+    "/v1/evaluations",
+    gives={201: Evaluation},
+    body=EvaluationRequest,
+    problems=("queue-full", "no-time"),
+)
 def evaluate(ask: Ask) -> Answer:
     """What a strategy would do at a read point."""
     body: EvaluationRequest = ask.body
     survey, strategy = at_point(ask, body), strategy_of(ask, body)
-    with faults_of_body():
-        result = evaluate_at(point_of(ask, body), strategy).to_json()
     request = {"strategy": strategy.to_json(), "strategy_id": body.strategy_id}
     new, label = ask.new_id("ev"), body.label
-    job = Job(new, "evaluation", survey, body.read_point, request, label=label, result=result)
-    return made(ask, "evaluations", keep(ask, job))
+    job = Job(new, "evaluation", survey, body.read_point, request, label=label)
+    return made(ask, "evaluations", wait_for(ask, job, PROMPT_TIME_S))
 
 
 @endpoint("GET", "/v1/evaluations", gives={200: page_of(Evaluation)}, query=PageQuery)

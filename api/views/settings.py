@@ -2,15 +2,23 @@
 
 from __future__ import annotations
 
-from api.at_point import faults_of_body, point_of, strategy_of
+from api.at_point import at_point, strategy_of
 from api.endpoints import Answer, Ask, endpoint
 from api.library import SettingsJson
+from api.limits import PROMPT_TIME_S
 from api.models import SettingsRequest
-from strategist import PowerTable, settings_document
+from api.prompt import answer_of
+from api.store.jobs import Job
 from strategist.errors import InputError
 
 
-@endpoint("POST", "/v1/settings", gives={200: SettingsJson}, body=SettingsRequest)
+@endpoint(
+    "POST",
+    "/v1/settings",
+    gives={200: SettingsJson},
+    body=SettingsRequest,
+    problems=("queue-full", "no-time"),
+)
 def settings(ask: Ask) -> Answer:
     """A strategy as Gen2 Select commands or LLRP parameters; nothing is stored."""
     body: SettingsRequest = ask.body
@@ -19,7 +27,8 @@ def settings(ask: Ask) -> Answer:
         if body.form != "llrp":
             path = ("power_table",)
             raise InputError.one("body", "a table", "only with form llrp", path=path)
-        table = PowerTable(tuple((entry.index, entry.power_dbm) for entry in body.power_table))
-    point, strategy = point_of(ask, body), strategy_of(ask, body)
-    with faults_of_body():
-        return Answer(settings_document(point, strategy, body.form, table))
+        table = [(entry.index, entry.power_dbm) for entry in body.power_table]
+    survey, strategy = at_point(ask, body), strategy_of(ask, body)
+    request = {"strategy": strategy.to_json(), "form": body.form, "power_table": table}
+    job = Job(ask.new_id("se"), "settings", survey, body.read_point, request)
+    return Answer(answer_of(ask, job, PROMPT_TIME_S))

@@ -8,23 +8,27 @@ from typing import Any
 from sqlalchemy import RowMapping
 
 from api.answers import Survey, page_of
-from api.at_point import cursor, iso, listed, missing
+from api.at_point import cursor, iso, listed, missing, read_points_of
 from api.endpoints import JSON, Answer, Ask, endpoint
 from api.library import MaskListJson
+from api.limits import CHECK_TIME_S, PROMPT_TIME_S
 from api.models import MasksQuery, PageQuery, UploadQuery
 from api.problems import ProblemError
+from api.prompt import answer_of
+from api.store.jobs import Job
 from api.store.surveys import (
     DOCUMENT,
+    accept_survey,
     add_survey,
     drop_survey,
     find_survey,
     find_surveys,
-    read_survey,
     survey_file,
 )
-from strategist import Case, CaseDocument, check, check_document, list_masks
-from strategist.errors import Fault, InputError
+from strategist import CaseDocument
+from strategist.errors import InputError
 
+_BOUNDS = ("site_values", "read_points", "rows", "passes")
 _FORMS = {"reads.csv": True, "roster.csv": True, "site.json": True, "tried.csv": False}
 
 
@@ -36,17 +40,22 @@ _FORMS = {"reads.csv": True, "roster.csv": True, "site.json": True, "tried.csv":
     schema=CaseDocument,
     forms=_FORMS,
     query=UploadQuery,
+    problems=("queue-full", "no-time"),
 )
 def upload(ask: Ask) -> Answer:
     """Store a survey, as one JSON document or as the files of a case, and check it."""
     files = ask.files if ask.files is not None else {DOCUMENT: ask.body}
-    case = read_survey(files)
-    _refuse_large(ask, case)
-    summary = check_document(case, check(case)) | {"files": sorted(files)}
-    label, new = ask.query.label, ask.new_id("su")
-    row = add_survey(
-        ask.service.database, new, ask.client, label=label, files=files, summary=summary
-    )
+    database, new, limits = ask.service.database, ask.new_id("su"), ask.service.limits
+    row = add_survey(database, new, ask.client, label=ask.query.label, files=files)
+    if not row["summary"]:
+        bounds = {name: getattr(limits, name) for name in _BOUNDS}
+        job = Job(f"ck{new[2:]}", "check", row, "", {"bounds": bounds})
+        try:
+            summary = answer_of(ask, job, CHECK_TIME_S) | {"files": sorted(files)}
+            row = accept_survey(database, new, summary)
+        except Exception:
+            drop_survey(database, ask.client, new)
+            raise
     return Answer(_document(row), 201, {"Location": f"/v1/surveys/{new}"})
 
 
@@ -77,19 +86,23 @@ def read_file(ask: Ask) -> Answer:
     return Answer(content=content, media=media, headers=headers)
 
 
-@endpoint("GET", "/v1/surveys/{survey_id}/masks", gives={200: MaskListJson}, query=MasksQuery)
+@endpoint(
+    "GET",
+    "/v1/surveys/{survey_id}/masks",
+    gives={200: MaskListJson},
+    query=MasksQuery,
+    problems=("queue-full", "no-time"),
+)
 def masks(ask: Ask) -> Answer:
     """What the tags of a read point carry, and the masks that a strategy may choose from."""
-    name = ask.query.read_point
-    case = ask.service.cases.get(_mine(ask)["id"])
-    if case is None:  # deleted since
-        raise missing("survey")
-    points = [point for point in case.read_points if name in (None, point.name)]
+    survey, name = _mine(ask), ask.query.read_point
+    known = read_points_of(survey)
+    points = [point for point in known if name in (None, point)]
     if len(points) != 1:
-        names = ", ".join(point.name for point in case.read_points[:20])
-        allowed = f"one read point of the survey: {names}"
+        allowed = f"one read point of the survey: {', '.join(known[:20])}"
         raise InputError.one("query", name or "", allowed, column="read_point")
-    return Answer(list_masks(points[0]).to_json())
+    job = Job(ask.new_id("ma"), "masks", survey, points[0], {})
+    return Answer(answer_of(ask, job, PROMPT_TIME_S))
 
 
 @endpoint("DELETE", "/v1/surveys/{survey_id}", gives={204: None}, problems=("in-use",))
@@ -112,18 +125,3 @@ def _document(row: RowMapping) -> dict[str, Any]:
     summary: dict[str, Any] = json.loads(row["summary"])
     found = {"id": row["id"], "label": row["label"], "created": iso(row["created"])}
     return found | {"digest": row["digest"]} | summary
-
-
-def _refuse_large(ask: Ask, case: Case) -> None:
-    limits, faults = ask.service.limits, []
-    points = len(case.read_points)
-    if points > limits.read_points:
-        allowed = f"at most {limits.read_points:,} read points"
-        faults.append(Fault("survey", None, "read_points", f"{points:,}", allowed))
-    for point in case.read_points:
-        passes = len(point.survey.pass_ids)
-        if passes > limits.passes:
-            allowed = f"at most {limits.passes:,} passes at a read point"
-            faults.append(Fault("survey", None, point.name, f"{passes:,}", allowed))
-    if faults:
-        raise InputError(faults)

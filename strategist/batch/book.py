@@ -24,7 +24,11 @@ class Book:
 
     def __init__(self, folder: Path, index: sqlite3.Connection) -> None:
         self.results = Lines(folder / "results.jsonl")
-        self.tags = Lines(folder / "tags.jsonl")
+        try:
+            self.tags = Lines(folder / "tags.jsonl")
+        except InputError:
+            self.results.close()
+            raise
         self._index = index
         index.execute(
             "CREATE TABLE done (case_ TEXT, point TEXT, hash TEXT, ok INT, at INT, tags_hash TEXT,"
@@ -39,10 +43,13 @@ class Book:
         self.tags.close()
 
     def look_up(self) -> None:
-        """Note what the files hold; raises InputError where a line is none of a batch."""
+        """Note what the files hold. A line that cannot be believed is as if it were not there."""
         for at, line in self.tags.each():
-            self._note("tags_hash = ?3, tags_at = ?4", line, line.get("hash"), at)
+            if "heard" in line:
+                self._note("tags_hash = ?3, tags_at = ?4", line, line.get("hash"), at)
         for at, row in self.results.each():
+            if "heard" in row:  # the files were mixed up
+                continue
             self._note("hash = ?3, at = ?4, ok = ?5", row, row.get("hash"), at, "result" in row)
 
     def _note(self, what: str, line: dict[str, Any], *values: object) -> None:
@@ -50,6 +57,11 @@ class Book:
         self._index.execute("INSERT OR IGNORE INTO done (case_, point) VALUES (?, ?)", place)
         query = f"UPDATE done SET {what} WHERE case_ = ?1 AND point = ?2"
         self._index.execute(query, (*place, *values))
+
+    @property
+    def doubtful(self) -> int:
+        """How many lines were not believed."""
+        return self.results.doubtful + self.tags.doubtful
 
     def refuse_others(self, cases: Sequence[str], folder: Path) -> None:
         """Raise InputError where the folder holds results of a case that is not among `cases`."""

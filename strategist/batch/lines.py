@@ -1,29 +1,58 @@
-"""A file of JSON lines that only grows while a batch runs, and survives its death at any moment."""
+"""A file of JSON lines that only grows while a batch runs, and survives its death at any moment.
+
+Each line ends with a checksum. What has none, or not its own, is not believed: damage costs the
+lines that it touched, never the others.
+"""
 
 from __future__ import annotations
 
 import contextlib
 import json
 import os
+import stat
 from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 from strategist.errors import InputError
 from strategist.report.output import written_whole
+from strategist.report.seal import is_sealed, sealed
 
-__all__ = ["Lines", "read_lines"]
+__all__ = ["Lines", "open_own", "read_lines"]
 
 _BLOCK = 1 << 20
+_BEGIN = b'{"case":'  # of every line that a batch writes
+_FLAGS = os.O_RDWR | os.O_CREAT | os.O_APPEND | os.O_CLOEXEC | os.O_NOFOLLOW
+
+
+def open_own(path: Path) -> BinaryIO:
+    """Open a file of a batch's folder to read and append to, made where it is lacking.
+
+    Raises InputError where it is a link or no regular file: what it leads to is not ours.
+    """
+    with _said_as_input(path):
+        if path.is_symlink():
+            raise InputError.one(str(path), "a link", "a file of its own in the folder")
+        file = os.fdopen(os.open(path, _FLAGS, 0o666), "a+b")
+        if not stat.S_ISREG(os.fstat(file.fileno()).st_mode):
+            file.close()
+            raise InputError.one(str(path), "something else than a file", "a file")
+        return file
 
 
 class Lines:
-    """One JSON object a line. A line without its end, left by a death, is cut off on opening."""
+    """One JSON object a line. A line without its end, left by a death, is cut off on opening.
+
+    `doubtful` counts the lines that were not believed when the file was last read. Raises
+    InputError where the file has lines and none looks like one of a batch.
+    """
 
     def __init__(self, path: Path) -> None:
         self.path = path
+        self.doubtful = 0
+        self._file = open_own(path)
         with _said_as_input(path):
-            self._file = path.open("a+b")
+            self._refuse_foreign()
             end = self._end_of_last_line()
             if end < self._file.seek(0, os.SEEK_END):
                 self._file.truncate(end)
@@ -31,6 +60,20 @@ class Lines:
 
     def close(self) -> None:
         self._file.close()
+
+    def _refuse_foreign(self) -> None:
+        """Nothing is cut off or overwritten in a file that another program wrote."""
+        self._file.seek(0)
+        first = b""
+        for line in self._file:
+            first = first or line
+            if line.startswith(_BEGIN) or (_BEGIN.startswith(line) and not line.endswith(b"\n")):
+                return
+        if first:
+            self._file.close()
+            allowed = "a line that a batch wrote; move the file away to start anew"
+            shown = first[:80].decode("utf-8", "replace").strip()
+            raise InputError.one(str(self.path), shown, allowed, line=1)
 
     def _end_of_last_line(self) -> int:
         at = self._file.seek(0, os.SEEK_END)
@@ -45,7 +88,7 @@ class Lines:
 
     def append(self, texts: Sequence[str]) -> list[int]:
         """Add lines and return where each begins, once all are on disk."""
-        coded = [text.encode() + b"\n" for text in texts]
+        coded = [sealed(text).encode() + b"\n" for text in texts]
         with _said_as_input(self.path):
             at = self._file.seek(0, os.SEEK_END)
             self._file.write(b"".join(coded))
@@ -58,17 +101,25 @@ class Lines:
         return begins
 
     def each(self) -> Iterator[tuple[int, dict[str, Any]]]:
-        """(where it begins, object) of each line; raises InputError as `read_lines`."""
-        return read_lines(self.path)
+        """(where it begins, object) of each line that can be believed; the others are counted."""
+        self.doubtful = 0
+        with _said_as_input(self.path):
+            for at, _, line in _whole_lines(self.path):
+                found = _believed(line)
+                if found is None:
+                    self.doubtful += 1
+                else:
+                    yield at, found
 
     def reorder(self, begins: Iterable[int]) -> None:
         """Keep the lines that begin at `begins`, in that order: all at once, by renaming."""
-        with self.path.open("rb") as file, written_whole(self.path) as target:
-            for begin in begins:
-                file.seek(begin)
-                target.write(file.readline().decode())
-        self._file.close()
-        self._file = self.path.open("a+b")
+        with _said_as_input(self.path):
+            with self.path.open("rb") as file, written_whole(self.path) as target:
+                for begin in begins:
+                    file.seek(begin)
+                    target.write(file.readline().decode())
+            self._file.close()
+            self._file = open_own(self.path)
 
 
 @contextlib.contextmanager
@@ -77,26 +128,51 @@ def _said_as_input(path: Path) -> Iterator[None]:
         yield
     except OSError as error:
         allowed = "a file that can be written, with room for it"
+        if not path.parent.is_dir():
+            allowed = "its folder left where it is while a batch runs"
         raise InputError.one(str(path), error.strerror or str(error), allowed) from None
 
 
-def read_lines(path: Path) -> Iterator[tuple[int, dict[str, Any]]]:
-    """(where it begins, object) of each whole line of a file of a batch.
-
-    Raises InputError where a line is none that a batch writes.
-    """
+def _whole_lines(path: Path) -> Iterator[tuple[int, int, bytes]]:
+    """(where it begins, its number from 1, the line) of each line that has its end."""
     with path.open("rb") as file:
         at = 0
         for number, line in enumerate(file, 1):
             if not line.endswith(b"\n"):
                 return
-            try:
-                found = json.loads(line)
-            except ValueError:
-                found = None
-            if not isinstance(found, dict) or "case" not in found:
-                shown = line[:80].decode("utf-8", "replace").strip()
-                allowed = "a line that a batch wrote; move the file away to start anew"
-                raise InputError.one(str(path), shown, allowed, line=number)
-            yield at, found
+            yield at, number, line[:-1]
             at += len(line)
+
+
+def _believed(line: bytes) -> dict[str, Any] | None:
+    """The object of a line that is as a batch wrote it."""
+    if not is_sealed(line):
+        return None
+    try:
+        found = json.loads(line)
+    except (ValueError, RecursionError):
+        return None
+    return found if _is_of_batch(found) else None
+
+
+def _is_of_batch(found: Any) -> bool:
+    """Whether a value has the keys by which lines are found again, each of its type."""
+    if not isinstance(found, dict) or not isinstance(found.get("case"), str):
+        return False
+    named = all(isinstance(found.get(key), (str, type(None))) for key in ("read_point", "hash"))
+    held = [found[key] for key in ("result", "error", "heard") if key in found]
+    return named and bool(held) and all(isinstance(one, dict) for one in held)
+
+
+def read_lines(path: Path) -> Iterator[dict[str, Any]]:
+    """The object of each whole line of a file of a batch.
+
+    Raises InputError where a line cannot be believed.
+    """
+    for _, number, line in _whole_lines(path):
+        found = _believed(line)
+        if found is None:
+            why = "a line without a checksum" if is_sealed(line) is None else "a damaged line"
+            allowed = "lines as a batch wrote them: run it again, it does only these anew"
+            raise InputError.one(str(path), why, allowed, line=number)
+        yield found

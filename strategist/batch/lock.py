@@ -9,29 +9,36 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from strategist.batch.lines import open_own
 from strategist.errors import InputError
 
 __all__ = ["alone_in"]
 
 _NAME = ".lock"
+_BEGIN = b"process "  # of what stands in it
 
 
 @contextmanager
 def alone_in(folder: Path) -> Iterator[None]:
-    """Hold a folder; raises InputError where another run does.
+    """Hold a folder; raises InputError where another run does, or the lock file is not ours.
 
     The system lets go of the lock when its process ends, however it ends, so a lock file that was
     left behind locks nothing.
     """
-    with (folder / _NAME).open("a+", encoding="utf-8") as file:
+    path = folder / _NAME
+    with open_own(path) as file:
+        file.seek(0)
+        found = file.read(200)
+        if not (found.startswith(_BEGIN) or _BEGIN.startswith(found)):
+            shown = found[:40].decode("utf-8", "replace")
+            raise InputError.one(str(path), shown, "the lock of a batch; move the file away")
         try:
             fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except OSError:
-            file.seek(0)
-            found = f"in use by {file.read().strip() or 'another run'}"
+            who = found.decode("utf-8", "replace").strip() or "another run"
             allowed = "a folder that no other run writes to"
-            raise InputError.one(str(folder), found, allowed) from None
+            raise InputError.one(str(folder), f"in use by {who}", allowed) from None
         file.truncate(0)
-        file.write(f"process {os.getpid()} on {socket.gethostname()}\n")
+        file.write(f"process {os.getpid()} on {socket.gethostname()}\n".encode())
         file.flush()
         yield

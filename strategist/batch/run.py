@@ -15,10 +15,10 @@ from pathlib import Path
 from strategist.batch.book import Book, Place
 from strategist.batch.engine import ATTEMPTS, carry_out, engine_for
 from strategist.batch.lock import alone_in
-from strategist.batch.summary import Summary, summarise
+from strategist.batch.summary import Summary, refuse_links, summarise
 from strategist.batch.work import Done, Task, failed, solve
 from strategist.decide import Options
-from strategist.errors import InputError
+from strategist.errors import InputError, SolveError
 from strategist.survey.parts import Parts, open_case
 
 __all__ = ["Progress", "run_batch"]
@@ -29,13 +29,15 @@ _ANSWERS = "4"  # part of each hash: raise it when the same input may get anothe
 @dataclass(frozen=True)
 class Progress:
     """How far a batch is: read points in all, done (failed ones and `kept` ones included), failed,
-    and kept from an earlier run; seconds since this run began."""
+    and kept from an earlier run; seconds since this run began; lines of an earlier run that are
+    `doubtful` (damaged, or of a version without checksums), whose read points are done again."""
 
     total: int
     done: int = 0
     failed: int = 0
     kept: int = 0
     seconds: float = 0.0
+    doubtful: int = 0
 
     @property
     def rate(self) -> float | None:
@@ -68,16 +70,21 @@ def run_batch(
     ones; `scheduler` is the address of a Dask scheduler. A read point or case that cannot be read
     or solved is a line with its error.
 
-    Raises InputError where `out` cannot be used, is in use, or holds results of other cases, and
-    where a case changes while it runs; SolveError where the workers or the scheduler are lost.
+    Each line has a `checksum`. One that was damaged, or has none, is not believed, and its read
+    point is solved again.
+
+    Raises InputError where `out` cannot be used, is in use, holds results of other cases or links
+    in place of files, or is gone before the end, and where a case changes while it runs; SolveError
+    where the workers or the scheduler are lost, or this machine has no room to sort in.
     """
     options = options or Options()
     labels = _labels(cases)
     folder = _folder(out)
-    with contextlib.ExitStack() as stack:
+    with _faults_of(folder), contextlib.ExitStack() as stack:
         stack.enter_context(alone_in(folder))
         for left in folder.glob(".strategist-*.part"):  # by a run that was killed
             left.unlink()
+        refuse_links(folder)
         index = sqlite3.connect("")
         stack.callback(index.close)
         book = stack.enter_context(Book(folder, index))
@@ -107,7 +114,7 @@ class _Run:
             except InputError as error:
                 self._cases.append((label, error))
         total = sum(1 if isinstance(c, InputError) else len(c) for _, c in self._cases)
-        self.progress = Progress(total)
+        self.progress = Progress(total, doubtful=book.doubtful)
 
     def places(self) -> Iterator[Place]:
         """Case and read point of each line to be, in order."""
@@ -192,6 +199,21 @@ def _labels(cases: Sequence[str | Path]) -> list[str]:
             raise InputError.one("CASE", label, "each case once")
         seen.add(path)
     return labels
+
+
+@contextlib.contextmanager
+def _faults_of(folder: Path) -> Iterator[None]:
+    """What happens to the folder, or to the index, while a batch runs, said as what it is."""
+    try:
+        yield
+    except sqlite3.Error as error:
+        raise SolveError(f"the index of the batch in the temporary folder: {error}") from None
+    except OSError as error:
+        if error.filename is None or folder not in Path(str(error.filename)).parents:
+            raise
+        why = error.strerror or str(error)
+        allowed = "a folder that nobody else changes while a batch runs"
+        raise InputError.one(str(error.filename), why, allowed) from None
 
 
 def _folder(out: str | Path) -> Path:

@@ -17,6 +17,7 @@ from strategist.batch.book import Book
 from strategist.batch.coupling import Coupled, coupled
 from strategist.batch.lines import Lines
 from strategist.batch.tables import COLUMNS, csv_row, table_row, write_parquet
+from strategist.errors import InputError
 from strategist.report.document import report_document
 from strategist.report.given_results import GivenResult
 from strategist.report.lines import paragraph, plain
@@ -24,9 +25,10 @@ from strategist.report.output import write_whole, written_whole
 from strategist.report.page import report_page
 from strategist.survey.order import figure
 
-__all__ = ["Summary", "summarise"]
+__all__ = ["Summary", "refuse_links", "summarise"]
 
 _SHEETS = 100  # read points in report.html, so that it stays light
+_FILES = ("summary.csv", "summary.parquet", "coupling.json", "summary.txt", "report.html")
 _SHOWN = 10  # read points, errors and pairs in the text; the files hold all
 
 
@@ -47,6 +49,14 @@ class Summary:
     @property
     def failed(self) -> int:
         return self.statuses.get("error", 0)
+
+
+def refuse_links(folder: Path) -> None:
+    """Raise InputError where a link has the name of a file to be written: what it leads to would be
+    overwritten."""
+    for name in _FILES:
+        if (folder / name).is_symlink():
+            raise InputError.one(str(folder / name), "a link", "a file, or nothing, of this name")
 
 
 def summarise(folder: Path, book: Book, index: sqlite3.Connection, kept: int) -> Summary:

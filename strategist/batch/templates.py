@@ -159,7 +159,7 @@ def site_templates(
     path = Path(folder) / "results.jsonl"
     if not path.is_file():
         raise InputError.one(str(folder), "no results.jsonl", "the folder of a batch")
-    rows = [line for _, line in read_lines(path)]
+    rows = list(read_lines(path))
     own = {(row["case"], row["read_point"]): row["result"] for row in rows if "result" in row}
     left_out = [f"{r['read_point'] or ''} ({r['case']})".strip() for r in rows if "result" not in r]
     if not own:

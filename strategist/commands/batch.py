@@ -108,6 +108,8 @@ def _said(progress: strategist.Progress) -> str:
     text = f"{progress.done} of {progress.total} done, {progress.failed} failed"
     if progress.kept:
         text += f", {progress.kept} kept"
+    if progress.doubtful:
+        text += f", {progress.doubtful} damaged or old lines not believed"
     if progress.rate is not None and progress.left_s is not None:
         text += f", {progress.rate:.3g} a second, {_time(progress.left_s)} left"
     return text

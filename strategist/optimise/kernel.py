@@ -16,9 +16,9 @@ from __future__ import annotations
 
 from typing import Any, NamedTuple
 
-import numba
 import numpy as np
 
+from strategist.optimise import cached_numba as numba
 from strategist.survey.records import Bools, Floats, Ints
 
 __all__ = [

@@ -9,10 +9,12 @@ from pydantic import Field, TypeAdapter, field_validator
 from pydantic.dataclasses import dataclass
 
 from strategist.survey.json_text import parse_json
-from strategist.survey.policy import RSSI_DBM_MAX, RSSI_DBM_MIN, STRICT, Dbm, Whole
+from strategist.survey.policy import RSSI_DBM_MAX, RSSI_DBM_MIN, STOP_AFTER_MAX, STRICT, Dbm, Whole
 from strategist.tags.mask import Mask
 
 __all__ = ["Strategy", "read_strategy"]
+
+LEVELS_MAX, MASKS_MAX = 1000, 100  # more than a reader takes; a longer list is a mistake
 
 
 @dataclass(frozen=True, config=STRICT)
@@ -23,10 +25,10 @@ class Strategy:
     or above it. An empty mask chain lets every tag through.
     """
 
-    levels_dbm: Annotated[tuple[Dbm, ...], Field(min_length=1)]
-    stop_after: Annotated[Whole, Field(ge=1)] = 1
+    levels_dbm: Annotated[tuple[Dbm, ...], Field(min_length=1, max_length=LEVELS_MAX)]
+    stop_after: Annotated[Whole, Field(ge=1, le=STOP_AFTER_MAX)] = 1
     cutoff_dbm: Annotated[float, Field(ge=RSSI_DBM_MIN, le=RSSI_DBM_MAX)] | None = None
-    masks: tuple[Mask, ...] = ()
+    masks: Annotated[tuple[Mask, ...], Field(max_length=MASKS_MAX)] = ()
 
     @field_validator("levels_dbm")
     @classmethod

@@ -116,7 +116,7 @@ class _Beside(Search):
 
     def find(self) -> Sturdy:
         try:
-            self.longest = self._reach()
+            self.longest = self._reach(self.problem.slots)
             self._begin()
             self.prove()
             left = [at for at, _ in (*self._stuck, *self._waiting)]

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-import numba
 import numpy as np
 
+from strategist.optimise import cached_numba as numba
 from strategist.survey.records import Bools, Floats, Ints
 
 __all__ = ["counts_of", "ladder_bounds", "ladders_left", "sums_of", "sums_of_bytes"]

@@ -5,18 +5,21 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
 import pydantic
-from pydantic import ConfigDict, TypeAdapter
+from pydantic import ConfigDict, Field, TypeAdapter
 
 from strategist.errors import InputError, MalformedError
 from strategist.optimise.strategy import Strategy
+from strategist.report.seal import is_sealed
 from strategist.survey.json_text import parse_json
 
 __all__ = ["GivenResult", "parse_frontier", "parse_results"]
 
 _LOOSE = ConfigDict(extra="ignore", strict=True, allow_inf_nan=False)
+_Count = Annotated[int, Field(ge=0, le=10**12)]  # more is no count of anything surveyed
+_Figure = Annotated[float, Field(ge=-1e15, le=1e15)]
 _dataclass = pydantic.dataclasses.dataclass(frozen=True, config=_LOOSE)
 
 
@@ -35,23 +38,23 @@ class GivenResult:
 
 @_dataclass
 class _Outcome:
-    passes: int
-    wanted: int
-    missed: int
-    stray_presented: int
-    stray: int
-    missed_rate: float | None
-    stray_rate: float
+    passes: _Count
+    wanted: _Count
+    missed: _Count
+    stray_presented: _Count
+    stray: _Count
+    missed_rate: _Figure | None
+    stray_rate: _Figure
 
 
 @_dataclass
 class _Rate:
-    events: int
-    trials: int
-    rate: float | None
-    low: float
-    high: float
-    confidence: float
+    events: _Count
+    trials: _Count
+    rate: _Figure | None
+    low: _Figure
+    high: _Figure
+    confidence: _Figure
 
 
 @_dataclass
@@ -66,17 +69,17 @@ class _Rates:
 @_dataclass
 class _StandIn:
     role: str
-    asked_dbm: float
-    used_dbm: float
+    asked_dbm: _Figure
+    used_dbm: _Figure
 
 
 @_dataclass
 class _Guarded:
-    power_db: float
-    rssi_db: float
-    loss: float
-    missed: int
-    stray: int
+    power_db: _Figure
+    rssi_db: _Figure
+    loss: _Figure
+    missed: _Count
+    stray: _Count
     stand_ins: list[_StandIn]
 
 
@@ -89,16 +92,16 @@ class _WorstCase:
 
 @_dataclass
 class _PowerMargin:
-    holds_db: float
-    fails_db: float | None
+    holds_db: _Figure
+    fails_db: _Figure | None
     pass_id: str | None
     epc: str | None
-    others: int
+    others: _Count
 
 
 @_dataclass
 class _RssiMargin:
-    db: float
+    db: _Figure
     pass_id: str
     epc: str
 
@@ -130,7 +133,7 @@ class _Finding:
 
 @_dataclass
 class _Crossed:
-    folds: int
+    folds: _Count
     held_out: _Rates
 
 
@@ -147,10 +150,10 @@ class _Exposure:
 
 @_dataclass
 class _Time:
-    expected_s: float
-    worst_s: float
-    step_worst_s: float
-    dwell_s: float | None
+    expected_s: _Figure
+    worst_s: _Figure
+    step_worst_s: _Figure
+    dwell_s: _Figure | None
     fits: bool | None
     quantile: float | None = None
 
@@ -173,18 +176,18 @@ class _Result:
     """What the report shows of a result; an evaluation has no status, bound and gap."""
 
     read_point: str
-    loss: float
+    loss: _Figure
     strategy: Strategy
     outcome: _Outcome
-    guarded_loss: float
+    guarded_loss: _Figure
     guarded: _Guarded
     rates: _Rates
     margins: _Margins
     warnings: list[str]
     status: Literal["optimal", "feasible", "infeasible", "undecided", "silent"] | None = None
-    bound: float | None = None
-    gap: float | None = None
-    silence_loss: float | None = None
+    bound: _Figure | None = None
+    gap: _Figure | None = None
+    silence_loss: _Figure | None = None
     sturdier: _Sturdier | None = None
     mask_words: list[str] | None = None
     findings: list[_Finding] | None = None
@@ -212,15 +215,15 @@ class _Line:
 
 @_dataclass
 class _Ratios:
-    low: float
-    high: float | None
+    low: _Figure
+    high: _Figure | None
 
 
 @_dataclass
 class _Compromise:
-    missed: int
-    stray: int
-    loss: float
+    missed: _Count
+    stray: _Count
+    loss: _Figure
     best_for: _Ratios | None
 
 
@@ -259,6 +262,9 @@ def parse_frontier(data: bytes, source: str) -> dict[str, Any]:
 def _lines(data: bytes, source: str) -> Iterator[GivenResult]:
     for number, line in enumerate(data.splitlines(), 1):
         where = f"{source}, line {number}"
+        if is_sealed(line) is False:
+            allowed = "a line as its batch wrote it: run the batch again, or drop the checksum"
+            raise InputError.one(source, "a damaged line", allowed, line=number)
         try:
             parse_json(line, _LINE, where)
         except MalformedError as error:

@@ -10,8 +10,10 @@ import numpy as np
 
 from strategist.report.lines import labelled, paragraph, plain
 from strategist.survey.records import Bools, ReadPoint, Survey
-from strategist.tags.candidates import LeftOut, find_candidates, tag_fields
+from strategist.tags.candidates import find_candidates, tag_fields
+from strategist.tags.left_out import LeftOut
 from strategist.tags.mask import Bank, Mask, mask_text
+from strategist.tags.reach import long_banks
 from strategist.trust.unseen import thin_classes
 
 __all__ = ["CandidateMask", "CarriedField", "MaskList", "Presented", "list_masks", "masks_text"]
@@ -106,7 +108,7 @@ class MaskList:
             "candidates": [candidate.to_json() for candidate in self.candidates],
             "listed": self.listed,
             "kept": len(self.candidates),
-            "left_out": [{"reason": one.reason, "masks": one.masks} for one in self.left_out],
+            "left_out": [one.to_json() for one in self.left_out],
             "warnings": list(self.warnings),
         }
 
@@ -124,7 +126,7 @@ def list_masks(read_point: ReadPoint) -> MaskList:
     )
     merged = found.listed - len(candidates)
     same = LeftOut("selects the same tags as one that was kept, or exactly the others", merged)
-    warnings = [*read_point.warnings, *thin_classes(survey)]
+    warnings = [*read_point.warnings, *thin_classes(survey), *long_banks(survey.tags)]
     if "masks" not in policy.allow:
         warnings.append("allow has no masks here, so none of them is searched.")
     elif not policy.reader.mask_slots:
@@ -160,6 +162,8 @@ def masks_text(found: MaskList) -> str:
         lines.append("Left out, with the number of masks")
         for left in found.left_out:
             lines += labelled(f"{left.masks}", left.reason)
+            if left.examples:
+                lines += paragraph(f"such as {left.examples[0]}", 14, 2)
     if found.warnings:
         lines.append("Warnings")
         lines += [line for text in found.warnings for line in paragraph(f"- {text}", hanging=2)]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from strategist.errors import Fault, InputError
+from strategist.survey.bounds import Bounds
 from strategist.survey.build import PointRows, build
 from strategist.survey.faults import FaultList, nearest_hint
 from strategist.survey.judge import Rows, judge
@@ -13,11 +14,18 @@ from strategist.survey.policy import Policy, Site
 from strategist.survey.records import Case, ReadPoint
 from strategist.survey.tables import Tables
 
-__all__ = ["assemble", "policy_of"]
+__all__ = ["NO_BOUNDS", "assemble", "policy_of"]
+
+NO_BOUNDS = Bounds()
 
 
 def assemble(
-    site: Site, tables: Tables, read_point: str | None = None, *, site_source: str = "site.json"
+    site: Site,
+    tables: Tables,
+    read_point: str | None = None,
+    *,
+    site_source: str = "site.json",
+    bounds: Bounds = NO_BOUNDS,
 ) -> Case:
     """The case that a site's policies and its tables describe; with `read_point` that one only.
 
@@ -28,8 +36,12 @@ def assemble(
     pass and tag, reads by pass, level, tag and RSSI.
 
     Raises InputError with the faults of all tables: those of the values, or, when every value is
-    sound, those between rows and between files.
+    sound, those between rows and between files; and before that where it is beyond the `bounds`.
     """
+    bounds.of_site(site, site_source)
+    for table in (tables.roster, tables.reads, tables.tried):
+        if table is not None:
+            bounds.of_table(table)
     faults = FaultList()
     roster = judge(tables.roster, faults)
     reads = judge(tables.reads, faults)
@@ -47,6 +59,7 @@ def assemble(
     if read_point is not None and read_point not in known:
         allowed = f"{some(known)}{nearest_hint(read_point, known)}"
         raise InputError.one("read point", read_point, allowed)
+    bounds.of_points(known, [parts for parts, _ in files])
     points: list[ReadPoint] = []
     for name in known if read_point is None else [read_point]:
         its_roster, its_reads, its_tried = (

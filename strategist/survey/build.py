@@ -222,7 +222,7 @@ def _level_of(rows: Rows, levels: Floats, faults: FaultList) -> Ints:
         return np.full(len(power), -1)
     index = np.minimum(np.searchsorted(levels, power), len(levels) - 1)
     off = np.flatnonzero(levels[index] != power)
-    listed = f"levels_dbm of the read point: {', '.join(figure(level) for level in levels)}"
+    listed = f"levels_dbm of the read point: {some([figure(level) for level in levels])}"
     faults.add_rows(
         rows.source,
         "power_mw" if rows.in_mw else "power_dbm",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import itertools
 from collections import Counter
 from collections.abc import Callable, Iterable
 from dataclasses import replace
@@ -13,6 +14,7 @@ from strategist.survey.records import Ints
 __all__ = ["FAULTS_SHOWN", "FaultList", "nearest_hint"]
 
 FAULTS_SHOWN = 1000  # of one source; a file with more is a wrong file, not a file to mend
+_COMPARED, _COMPARED_CHARACTERS = 1000, 200  # names, and characters of one, for the nearest
 
 
 class FaultList:
@@ -45,6 +47,13 @@ class FaultList:
             self.add(Fault(source, int(lines[i]), column, found(i), allowed(i)))
         if len(lines) > FAULTS_SHOWN:
             self._found[source] += len(lines) - FAULTS_SHOWN
+
+    def add_each(self, source: str, count: int, faults: Iterable[Fault]) -> None:
+        """Take `count` faults of a source; only the first ones are drawn from `faults`."""
+        shown = min(count, FAULTS_SHOWN)
+        for fault in itertools.islice(faults, shown):
+            self.add(fault)
+        self._found[source] += count - shown
 
     def extend(self, other: FaultList) -> None:
         """Take all the faults of another list."""
@@ -83,7 +92,8 @@ class FaultList:
             more = self._found[source] - min(len(of_source), FAULTS_SHOWN)
             if more:
                 allowed = f"no faults; the first {FAULTS_SHOWN:,} are listed"
-                shown.append(Fault(source, None, None, f"{more:,} more faults", allowed))
+                found = f"{more:,} more fault{'' if more == 1 else 's'}"
+                shown.append(Fault(source, None, None, found, allowed, count=more))
         return tuple(shown)
 
     def raise_any(self) -> None:
@@ -93,6 +103,12 @@ class FaultList:
 
 
 def nearest_hint(name: str, known: Iterable[str]) -> str:
-    """` (nearest: "…")` for the known name most like `name`, or nothing."""
-    nearest = difflib.get_close_matches(name, list(known), n=1, cutoff=0.4)
+    """` (nearest: "…")` for the known name most like `name`, or nothing.
+
+    Nothing either where the name is too long, or the known ones too many, to be compared at once.
+    """
+    listed = list(known)
+    if len(name) > _COMPARED_CHARACTERS or len(listed) > _COMPARED:
+        return ""
+    nearest = difflib.get_close_matches(name, listed, n=1, cutoff=0.4)
     return f' (nearest: "{nearest[0]}")' if nearest else ""

@@ -2,34 +2,69 @@
 
 from __future__ import annotations
 
-import difflib
 import json
+from collections.abc import Callable, Iterator
 from functools import cache
 from typing import Any, TypeVar
 
 from pydantic import TypeAdapter, ValidationError
 
 from strategist.errors import Fault, InputError, MalformedError
+from strategist.survey.faults import FaultList, nearest_hint
 
-__all__ = ["parse_json"]
+__all__ = ["parse_json", "refuse_values"]
 
 T = TypeVar("T")
 
 
-def parse_json(data: bytes, kind: TypeAdapter[T], source: str) -> T:
+def parse_json(
+    data: bytes,
+    kind: TypeAdapter[T],
+    source: str,
+    *,
+    first: Callable[[Any], None] = lambda _: None,
+) -> T:
     """The object of type `kind` that the UTF-8 JSON text `data` describes.
 
-    Raises InputError with every fault at once: unknown keys by name with the nearest known key,
-    wrong values by JSON path; MalformedError where the text is no JSON, by line. A key given twice
-    is refused, since one of the two would be lost.
+    Raises InputError with every fault at once (the first 1,000 and a count): unknown keys by name
+    with the nearest known key, wrong values by JSON path; MalformedError where the text is no JSON,
+    by line. A key given twice is refused, since one of the two would be lost. `first` is given the
+    plain values before they are judged, and may refuse them for their number.
     """
     given = _refuse_broken(data, source)
+    first(given)
     try:
         return kind.validate_json(data)
     except ValidationError as error:
-        raise InputError(
-            _fault(dict(detail), kind, source, given) for detail in error.errors(include_url=False)
-        ) from None
+        faults = FaultList()
+        faults.add_each(
+            source,
+            error.error_count(),
+            (
+                _fault(dict(detail), kind, source, given)
+                for detail in error.errors(include_url=False, include_context=False)
+            ),
+        )
+        raise InputError(faults.faults()) from None
+
+
+def refuse_values(given: Any, most: int, source: str) -> None:
+    """Raise InputError where there are more than `most` plain values, those inside of others
+    counted: what is wrong in a million places is a million faults to gather."""
+    found, inside = 1, [given]
+    while inside and found <= most:
+        one = inside.pop()
+        if isinstance(one, (dict, list)):
+            found += len(one)
+            if found <= most:
+                inside += _held(one)
+    if found > most:
+        raise InputError.one(source, f"more than {most:,} values", f"at most {most:,} values")
+
+
+def _held(one: dict[str, Any] | list[Any]) -> Iterator[Any]:
+    values = one.values() if isinstance(one, dict) else one
+    return (value for value in values if isinstance(value, (dict, list)))
 
 
 def _refuse_broken(data: bytes, source: str) -> Any:
@@ -58,8 +93,11 @@ class _KeyTwiceError(Exception):
 def _no_key_twice(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     found = dict(pairs)
     if len(found) < len(pairs):
-        keys = [key for key, _ in pairs]
-        raise _KeyTwiceError(next(key for key in keys if keys.count(key) > 1))
+        seen: set[str] = set()
+        for key, _ in pairs:
+            if key in seen:
+                raise _KeyTwiceError(key)
+            seen.add(key)
     return found
 
 
@@ -69,9 +107,8 @@ def _fault(detail: dict[str, Any], kind: TypeAdapter[Any], source: str, given: A
     path = ".".join(str(part) for part in location)
     if detail["type"] in ("extra_forbidden", "unexpected_keyword_argument"):
         known = _known_keys(_schema(kind), location[:-1])
-        nearest = difflib.get_close_matches(str(location[-1]), known, n=1, cutoff=0.4)
-        hint = f' (nearest: "{nearest[0]}")' if nearest else ""
-        return Fault(source, None, path, str(location[-1]), f"{', '.join(known)}{hint}", place)
+        allowed = f"{', '.join(known)}{nearest_hint(str(location[-1]), known)}"
+        return Fault(source, None, path, str(location[-1]), allowed, place)
     missing = detail["type"] in ("missing", "missing_argument")
     value = "" if missing else json.dumps(detail["input"], default=str, ensure_ascii=False)
     message = str(detail["msg"])

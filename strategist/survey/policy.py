@@ -29,6 +29,7 @@ __all__ = [
     "RSSI_DBM_MAX",
     "RSSI_DBM_MIN",
     "SAME_DB",
+    "STOP_AFTER_MAX",
     "STRICT",
     "Dbm",
     "Dwell",
@@ -53,6 +54,7 @@ GUARD_POWER_DB_MAX, GUARD_RSSI_DB_MAX = 30.0, 60.0
 FAILED_READS_MAX = 0.9  # more of them failing is no link
 PREDICT_BETWEEN_DB = 4.0  # levels this far apart hold a prediction between them
 PREDICT_BEYOND_DB = 1.0  # and one this far beyond the last
+STOP_AFTER_MAX = 10**6  # tags; more than any field holds
 DECIMALS = 6  # levels and RSSI are rounded to this, so that equal figures are equal numbers
 SAME_DB = 1e-6  # levels and cutoffs no further apart are the same
 NAME_CHARACTERS_MAX = 200
@@ -266,7 +268,7 @@ class Policy:
     levels_dbm: Annotated[tuple[Dbm, ...], Field(min_length=1)] | None = None
     unlisted: Literal["stray", "ignore", "error"] = "stray"
     loss: Loss = Loss()
-    stop_after: Annotated[Whole, Field(ge=1)] = 1
+    stop_after: Annotated[Whole, Field(ge=1, le=STOP_AFTER_MAX)] = 1
     allow: tuple[Technique, ...] = TECHNIQUES
     reader: Reader = Reader()
     guard: Guard = Guard()

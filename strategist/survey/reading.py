@@ -7,7 +7,8 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from strategist.errors import Fault, InputError
-from strategist.survey.assemble import assemble
+from strategist.survey.assemble import NO_BOUNDS, assemble
+from strategist.survey.bounds import Bounds
 from strategist.survey.faults import FaultList, nearest_hint
 from strategist.survey.json_text import parse_json
 from strategist.survey.judge import judge
@@ -37,7 +38,9 @@ def read_case(folder: str | Path, read_point: str | None = None) -> Case:
     )
 
 
-def read_case_files(files: Mapping[str, bytes], read_point: str | None = None) -> Case:
+def read_case_files(
+    files: Mapping[str, bytes], read_point: str | None = None, *, bounds: Bounds = NO_BOUNDS
+) -> Case:
     """The case whose files are given as name → content, tried.csv or not; faults as `read_case`.
 
     Raises InputError, too, where a file is missing or another name is given.
@@ -51,25 +54,26 @@ def read_case_files(files: Mapping[str, bytes], read_point: str | None = None) -
         if name not in files:
             faults.add(Fault(name, None, None, "", f"a file {name}"))
     faults.raise_any()
-    return _read(files, read_point)
+    return _read(files, read_point, bounds)
 
 
-def _read(files: Mapping[str, bytes | Path], read_point: str | None) -> Case:
+def _read(
+    files: Mapping[str, bytes | Path], read_point: str | None, bounds: Bounds = NO_BOUNDS
+) -> Case:
     tables = {
         kind: table_from_csv(files[name], name, kind)
         for name, kind in _TABLES.items()
         if name in files
     }
     faults = FaultList()
-    site = _read_site(files["site.json"], faults)
+    site = _read_site(files["site.json"], faults, bounds)
     if site is None:
         for kind in ("roster", "reads", "tried"):
             if kind in tables:
                 judge(tables[kind], faults)
         raise InputError(faults.faults())
-    return assemble(
-        site, Tables(tables["reads"], tables["roster"], tables.get("tried")), read_point
-    )
+    found = Tables(tables["reads"], tables["roster"], tables.get("tried"))
+    return assemble(site, found, read_point, bounds=bounds)
 
 
 def is_folder(path: Path) -> bool:
@@ -80,13 +84,16 @@ def is_folder(path: Path) -> bool:
         return False
 
 
-def _read_site(given: bytes | Path, faults: FaultList) -> Site | None:
+def _read_site(given: bytes | Path, faults: FaultList, bounds: Bounds) -> Site | None:
     """The policies, or None after adding the faults of the file."""
     data = read_bytes(given, "site.json", faults) if isinstance(given, Path) else given
     if data is None:
         return None
     try:
-        return parse_json(data.removeprefix(b"\xef\xbb\xbf"), SITE, "site.json")
+        text = data.removeprefix(b"\xef\xbb\xbf")
+        return parse_json(
+            text, SITE, "site.json", first=lambda plain: bounds.of_plain_site(plain, "site.json")
+        )
     except InputError as error:
         for fault in error.faults:
             faults.add(fault)

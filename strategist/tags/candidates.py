@@ -24,13 +24,14 @@ from strategist.survey.policy import Reader
 from strategist.survey.records import Bools, Ints, Tag
 from strategist.tags.epc import decode
 from strategist.tags.fields import Field, words_of
+from strategist.tags.left_out import LeftOut, Tally, Window
 from strategist.tags.mask import EPC_START, Bank, Mask, bank_bits, bits_within
 from strategist.tags.meaning import SHARED_BY, Repeats, Runs
+from strategist.tags.reach import bits_in_reach, fields_in_reach
 from strategist.tags.tid import decode_tid
 
 __all__ = [
     "Candidates",
-    "LeftOut",
     "find_candidates",
     "forget_candidates",
     "no_candidates",
@@ -42,15 +43,6 @@ _MEANT = 0.9  # share of the tags selected that must carry the value by meaning,
 _KEPT = 8  # answers kept: posing, diagnosis and listing ask for the same tags
 _WORDS_MAX = 3  # examples in the words of a mask on a part of a field
 _BANKS: tuple[Bank, ...] = ("epc", "tid", "user")
-_Window = tuple[Bank, int, int]  # bank, pointer, length
-
-
-@dataclass(frozen=True, slots=True)
-class LeftOut:
-    """Masks that were thought of and not taken: how many, and the reason in words."""
-
-    reason: str
-    masks: int
 
 
 @dataclass(frozen=True, eq=False)
@@ -118,7 +110,7 @@ def _found(tags: tuple[Tag, ...], step: int, bits_max: int, serial_masks: bool) 
     listing = _Listing(tags, step, bits_max, serial_masks)
     for number, tag in enumerate(tags):
         for bank in _BANKS:
-            listing.note(number, bank, tag_fields(tag, bank))
+            listing.note(number, bank, fields_in_reach(tag_fields(tag, bank), bank))
     return listing.merged()
 
 
@@ -131,13 +123,13 @@ class _Listing:
         self.bits_max = bits_max
         self.serial_masks = serial_masks
         # window → value → words of the fields → whether it is the whole of them
-        self.structural: dict[_Window, dict[int, dict[str, bool]]] = defaultdict(dict)
-        self.plain: set[_Window] = set()
+        self.structural: dict[Window, dict[int, dict[str, bool]]] = defaultdict(dict)
+        self.plain: set[Window] = set()
         self._runs: dict[tuple[Bank, tuple[Field, ...]], None] = {}  # of structure, in order
         self._in_structure, self._in_plain = Runs(), Runs()
         self._repeats = Repeats(self._in_plain, lambda *key: self._selected(key))
-        self.left_out: dict[str, set[tuple[_Window, int]]] = defaultdict(set)
-        self._bits = {bank: [bank_bits(tag, bank) for tag in tags] for bank in _BANKS}
+        self.left_out = Tally(step, bits_max)
+        self._bits = {bank: [bits_in_reach(tag, bank) for tag in tags] for bank in _BANKS}
         self._recorded = {
             bank: sum(1 << number for number, one in enumerate(bits) if one is not None)
             for bank, bits in self._bits.items()
@@ -150,7 +142,10 @@ class _Listing:
                 self._runs[bank, run] = None  # most tags share their structure with others
                 self._in_structure.tags[bank, run[0].pointer, _stop(run)] |= 1 << number
             elif (run[0].name == "bits" and run[0] is fields[0]) or self.serial_masks:
-                self._in_plain.tags[bank, fields[0].pointer, _stop(run)] |= 1 << number
+                first, stop = fields[0].pointer, _stop(run)
+                self._in_plain.tags[bank, first, stop] |= 1 << number
+                value = _cut(fields, first, stop)
+                self.left_out.prefixes(self._too_long(), bank, first, value, stop - first)
             else:
                 reason = "serial or unstructured part (serial_masks is false)"
                 self._leave_out(reason, bank, run, run[0].pointer, _stop(run))
@@ -165,24 +160,20 @@ class _Listing:
                 continue  # the field behind it begins the same windows
             for end in range(begin + self.step, _stop(run) + 1, self.step):
                 if end - begin > self.bits_max:
-                    self._leave_out(self._too_long(), bank, run, begin, end)
+                    self._leave_out_long(bank, run, begin, end)
                     break
                 covered = [f for f in run[position:] if f.pointer < end]
                 whole = begin == field.pointer and end == _stop(covered)
                 named = self.structural[bank, begin, end - begin]
                 named.setdefault(_cut(run, begin, end), {})[words_of(covered)] = whole
 
-    def _plain(self, bank: Bank, first: int, stop: int, tags: int) -> None:
+    def _plain(self, bank: Bank, first: int, stop: int) -> None:
         """Prefixes of the bank up to an end, and single steps."""
         for begin in range(first, stop - self.step + 1, self.step):
-            prefix: _Window = (bank, first, begin + self.step - first)
             if self.step <= self.bits_max:
                 self.plain.add((bank, begin, self.step))
-            if prefix[2] <= self.bits_max:
-                self.plain.add(prefix)
-            else:
-                carried = self._selected(prefix).items()
-                self.left_out[self._too_long()] |= {(prefix, v) for v, of in carried if of & tags}
+            if begin + self.step - first <= self.bits_max:
+                self.plain.add((bank, first, begin + self.step - first))
 
     def _aligned(self, bank: Bank, pointer: int) -> int:
         """The first multiple of the step at or behind a bit address."""
@@ -195,14 +186,22 @@ class _Listing:
     def _leave_out(
         self, reason: str, bank: Bank, run: Sequence[Field], begin: int, end: int
     ) -> None:
-        self.left_out[reason].add(((bank, begin, end - begin), _cut(run, begin, end)))
+        self.left_out.note(reason, (bank, begin, end - begin), _cut(run, begin, end))
+
+    def _leave_out_long(self, bank: Bank, run: Sequence[Field], begin: int, end: int) -> None:
+        """A piece of a structure; at the bank's start it may be a prefix of plain data, too."""
+        if begin == (EPC_START if bank == "epc" else 0):
+            value = _cut(run, begin, end)
+            self.left_out.prefixes(self._too_long(), bank, begin, value, end - begin)
+        else:
+            self._leave_out(self._too_long(), bank, run, begin, end)
 
     def merged(self) -> Candidates:
         """One candidate for each selection."""
         for bank, run in self._runs:
             self._structure(bank, run)
-        for (bank, first, stop), tags in self._in_plain.tags.items():
-            self._plain(bank, first, stop, tags)
+        for bank, first, stop in self._in_plain.tags:
+            self._plain(bank, first, stop)
         found = list(self._masks())
         found.sort(key=lambda f: (f[1], f[0].length, f[0].bank, f[0].pointer, f[0].pattern))
         everything = (1 << len(self.tags)) - 1
@@ -223,7 +222,7 @@ class _Listing:
             columns,
             tag_class,
             len(found),
-            tuple(LeftOut(reason, len(masks)) for reason, masks in sorted(self.left_out.items())),
+            self.left_out.left_out(),
         )
 
     def _masks(self) -> Iterator[tuple[Mask, int, str, int]]:
@@ -236,14 +235,14 @@ class _Listing:
                     continue  # other tags have their fields there
                 reason = self._against(key, value, selected)
                 if reason is not None:
-                    self.left_out[reason].add((key, value))
+                    self.left_out.once(reason, key, value)
                     continue
                 mask = Mask.of_value(*key, value)
                 fields = named.get(value, {})
                 rank = 0 if any(fields.values()) else 1 if fields else 2
                 yield mask, rank, _said(fields) or _bits(mask), selected
 
-    def _against(self, key: _Window, value: int, selected: int) -> str | None:
+    def _against(self, key: Window, value: int, selected: int) -> str | None:
         """Why a value of a window is worth no mask, as it is and negated; None where it is."""
         plain = selected & self._over(self._in_plain, key)
         meant = plain if self.serial_masks else plain & self._repeats.tags(*key)
@@ -262,11 +261,11 @@ class _Listing:
             return f"tells only whether the {key[0].upper()} bank was recorded"
         return None
 
-    def _over(self, runs: Runs, key: _Window) -> int:
+    def _over(self, runs: Runs, key: Window) -> int:
         bank, begin, length = key
         return runs.over(bank, begin, begin + length)
 
-    def _selected(self, key: _Window) -> dict[int, int]:
+    def _selected(self, key: Window) -> dict[int, int]:
         """The tags, as bits of a number, by their value in a window."""
         by_value: dict[int, int] = defaultdict(int)
         bank, begin, length = key

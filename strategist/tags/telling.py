@@ -11,6 +11,7 @@ from strategist.survey.finding import Found
 from strategist.survey.policy import Policy
 from strategist.survey.records import Survey
 from strategist.tags.candidates import find_candidates
+from strategist.tags.reach import long_banks
 
 __all__ = ["data_findings"]
 
@@ -18,7 +19,10 @@ TELLS = 0.05  # rejected strays minus rejected wanted, as shares, from which a f
 
 
 def data_findings(survey: Survey, policy: Policy) -> Found:
-    """The candidate mask that rejects most strays for the wanted tags it costs."""
+    """Memory that no mask looks at, and the candidate that rejects most strays for the wanted tags
+    it costs."""
+    for text in long_banks(survey.tags):
+        yield "note", "data_beyond", text, "A mask on later bits has to be written by hand."
     wanted = survey.roster_wanted
     if not wanted.any() or wanted.all():
         return

@@ -12,11 +12,10 @@ from strategist.trust.dependence import dependence_of
 from strategist.trust.drift import Drift, drift_between
 from strategist.trust.evaluate import Outcome, evaluate
 from strategist.trust.on_air import on_air_of
+from strategist.trust.rate_limit import RATE_LIMIT
 from strategist.trust.rates import Rates, rates_of
 
-__all__ = ["RATE_LIMIT", "AcceptanceRun", "accept"]
-
-RATE_LIMIT = 0.05  # share of passes with a miss that is accepted where nobody says another
+__all__ = ["AcceptanceRun", "accept"]
 
 
 @dataclass(frozen=True)

@@ -18,6 +18,7 @@ from api.store.tokens import add_token
 from api.worker import Worker
 from tests.api.given import Client, case_document
 from tests.api.live import HANG_S
+from tests.api.reading import read_surveys
 
 
 @pytest.fixture(scope="session", autouse=True)
@@ -53,8 +54,14 @@ def worker(service: Service) -> Iterator[Worker]:
 
 
 @pytest.fixture
-def flask_client(service: Service) -> FlaskClient:
-    return create_app(service).test_client()
+def flask_client(service: Service) -> Iterator[FlaskClient]:
+    """Of the service, where surveys are checked and read, and nothing is solved."""
+    stop = threading.Event()
+    thread = threading.Thread(target=read_surveys, args=(service.database, stop))
+    thread.start()
+    yield create_app(service).test_client()
+    stop.set()
+    thread.join()
 
 
 @pytest.fixture

@@ -84,7 +84,7 @@ def test_full_disk(small_disk: Path) -> None:
     """507 while it is full, nothing half stored, and as before once there is room."""
     data = small_disk / "data"
     token = client_token(data)
-    with Live(data, "--workers", "0", token=token) as live:
+    with Live(data, "--workers", "1", token=token) as live:
         survey = live.ask("POST", "/v1/surveys", case_document()).json["id"]
         filler = small_disk / "filler"
         fill(filler)
@@ -135,7 +135,7 @@ def test_store_that_cannot_be_written(
     """503 and not ready while it lasts; reading goes on; as before when it is over."""
     data = tmp_path / "data"
     token = client_token(data)
-    with Live(data, "--workers", "0", token=token) as live:
+    with Live(data, "--workers", "1", token=token) as live:
         survey = live.ask("POST", "/v1/surveys", case_document()).json["id"]
         if not immutable("+i", data):
             pytest.skip("no leave to mark files as immutable here")

@@ -1,0 +1,45 @@
+"""numba's compiler, which does without its cache where no folder can be written to.
+
+An installation that nobody may write to, run by a user without a home (a service, a container), has
+no place for compiled code, and numba then refuses to compile at all.
+"""
+
+from __future__ import annotations
+
+import functools
+import logging
+from collections.abc import Callable
+from typing import Any, TypeVar
+
+import numba
+
+__all__ = ["njit"]
+
+_LOG = logging.getLogger("strategist")  # Python itself shows warnings that nobody handles
+_NO_PLACE = "cannot cache function"  # numba's words; its error has no type of its own
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+def njit(*, cache: bool = False, **options: Any) -> Callable[[F], F]:
+    """As `numba.njit`; where there is no place for a cache the function is compiled in memory."""
+
+    def compiled(function: F) -> F:
+        try:
+            found: F = numba.njit(cache=cache, **options)(function)
+        except RuntimeError as error:
+            if _NO_PLACE not in str(error):
+                raise
+            _say_so()
+            found = numba.njit(**options)(function)
+        return found
+
+    return compiled
+
+
+@functools.cache
+def _say_so() -> None:
+    _LOG.warning(
+        "No folder for compiled code can be written to: it is compiled in memory, which takes some "
+        "15 s at each start. Set NUMBA_CACHE_DIR to a folder that can be written to."
+    )
