@@ -53,13 +53,13 @@ def statuses(endpoint: Endpoint) -> dict[int, list[str]]:
     """The kinds of problem that an endpoint may answer with, by status."""
     kinds = ["foreign", "invalid", "internal", "unavailable", *endpoint.problems]
     if endpoint.needs_token:
-        kinds.append("unauthorized")
+        kinds += ["unauthorized", "queue-full"]
     if "{" in endpoint.path:
         kinds.append("not-found")
     if endpoint.method == "POST":
         kinds += ["malformed", "too-large", "media-type", "busy-key", "other-key", "stopping"]
     if endpoint.method != "GET":
-        kinds.append("full-store")
+        kinds += ["full-store", "full-share"]
     found: dict[int, list[str]] = {}
     for kind in KINDS:
         if kind in kinds:

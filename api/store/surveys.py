@@ -5,15 +5,14 @@ from __future__ import annotations
 import hashlib
 import json
 import threading
-import time
 import zlib
 from collections import OrderedDict
 from collections.abc import Mapping
 from typing import Any
 
-from sqlalchemy import RowMapping, delete, exists, insert, select
+from sqlalchemy import Connection, RowMapping, delete, exists, insert, select
 
-from api.store.database import Database
+from api.store.database import Database, moment
 from api.store.pages import Place, page
 from api.store.tables import jobs, survey_files, surveys
 from strategist import Case, read_case_document, read_case_files
@@ -60,23 +59,23 @@ def add_survey(
     summary: Mapping[str, Any],
 ) -> RowMapping:
     """Store a survey unless it is there already (a request done again); returns its row."""
-    row = {
-        "id": survey_id,
-        "client": client,
-        "created": time.time(),
-        "label": label,
-        "digest": digest_of(files),
-        "summary": json.dumps(summary, ensure_ascii=False, allow_nan=False),
-    }
     packed = [
         {"survey": survey_id, "name": name, "content": zlib.compress(content, 1)}
         for name, content in files.items()
     ]
+    row = {
+        "id": survey_id,
+        "client": client,
+        "label": label,
+        "size": sum(len(one["content"]) for one in packed),
+        "digest": digest_of(files),
+        "summary": json.dumps(summary, ensure_ascii=False, allow_nan=False),
+    }
     with database.write() as connection:
         known = connection.execute(select(surveys).where(surveys.c.id == survey_id)).mappings()
         found = known.one_or_none()
         if found is None:
-            connection.execute(insert(surveys).values(row))
+            connection.execute(insert(surveys).values(**row, created=moment(connection)))
             connection.execute(insert(survey_files), packed)
             again = connection.execute(select(surveys).where(surveys.c.id == survey_id))
             found = again.mappings().one()
@@ -108,15 +107,18 @@ def survey_file(database: Database, survey_id: str, name: str) -> bytes | None:
 
 def drop_survey(database: Database, client: str, survey_id: str) -> bool:
     """Delete a survey; False where jobs that are not finished need it. Results stay."""
-    with database.write() as connection:
-        open_jobs = (jobs.c.survey == survey_id) & jobs.c.state.in_(("waiting", "running"))
+    open_jobs = (jobs.c.survey == survey_id) & jobs.c.state.in_(("waiting", "running"))
+    mine = (surveys.c.id == survey_id) & (surveys.c.client == client)
+
+    def drop(connection: Connection) -> bool:
         if connection.execute(select(exists().where(open_jobs))).scalar_one():
             return False
-        mine = (surveys.c.id == survey_id) & (surveys.c.client == client)
         if connection.execute(select(surveys.c.id).where(mine)).first() is not None:
             connection.execute(delete(survey_files).where(survey_files.c.survey == survey_id))
             connection.execute(delete(surveys).where(mine))
         return True
+
+    return database.make_room(drop)
 
 
 class Cases:
