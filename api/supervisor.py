@@ -26,6 +26,7 @@ from api.worker_process import READY
 __all__ = ["Supervisor"]
 
 _LOG = logging.getLogger("api.supervisor")
+_WORKER = (sys.executable, "-m", "api.worker_process")
 _LOOK_S = 0.2
 _JOBS_S = 0.5  # how soon a worker is ended whose job is cancelled or late
 _RENEW_S = 5.0
@@ -198,10 +199,9 @@ class Supervisor:
 
     def _fill(self, place: _Place) -> None:
         place.name = f"{self._group}.{place.takes}.{secrets.token_hex(8)}"
-        command = [sys.executable, "-m", "api.worker_process", "--name", place.name]
-        command += ["--parent", str(os.getpid()), "--places", str(self._workers)]
-        if place.takes == PROMPT:
-            command.append("--prompt-only")
+        command = [*_WORKER, "--name", place.name, "--parent", str(os.getpid())]
+        command += ["--places", str(self._workers)]
+        command += ["--prompt-only"] * (place.takes == PROMPT) + ["--warm-up"] * (not self.warm)
         # The URL may hold a password, which other users of the machine could read in a command.
         environment = os.environ | {DATABASE: self._url}
         place.started = time.monotonic()

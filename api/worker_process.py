@@ -56,7 +56,8 @@ def _run(arguments: argparse.Namespace) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # a Ctrl-C goes to the whole group; the server
     signal.signal(signal.SIGTERM, end)  # ends its workers itself
     threading.Thread(target=pulse, args=(arguments.parent,), daemon=True).start()
-    warm_up()
+    if arguments.warm_up:
+        warm_up()
     os.write(1, READY)
     worker.run(stop)
 
@@ -68,6 +69,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--prompt-only", action="store_true")
     parser.add_argument("--name", required=True)
     parser.add_argument("--parent", type=int, required=True)
+    parser.add_argument("--warm-up", action="store_true")
     parser.add_argument("--places", type=int, default=1)
     return parser
 
