@@ -47,15 +47,8 @@ def upload_case(live: Live) -> str:
 
 def warm(live: Live, survey: str) -> None:
     """Until a first answer comes: workers of a cold machine compile."""
-    end = time.monotonic() + 180
-    while time.monotonic() < end:
-        if (
-            live.ask("POST", "/v1/strategies", {"survey": survey, "read_point": "gate-1"}).status
-            == 201
-        ):
-            return
-        time.sleep(1)
-    raise AssertionError("no worker answered")
+    body = {"survey": survey, "read_point": "gate-1"}
+    wait_until(lambda: live.ask("POST", "/v1/strategies", body).status == 201, 180)
 
 
 @dataclass
