@@ -63,7 +63,13 @@ class Beside:
 
 
 def beside_a_greedy_client(
-    folder: Path, *, prompts: int, connections: int = 12, wait_s: float = 60.0, root: Path = ROOT
+    folder: Path,
+    *,
+    prompts: int,
+    connections: int = 12,
+    limit_s: float = 10.0,
+    wait_s: float = 60.0,
+    root: Path = ROOT,
 ) -> Beside:
     """One client fills all places with work that lasts; another asks for small answers."""
     data = folder / "data"
@@ -82,14 +88,15 @@ def beside_a_greedy_client(
         for thread in threads:
             thread.start()
         time.sleep(8)
-        _ask_beside(other, small, seen, wait_s)
+        _ask_beside(other, small, seen, limit_s, wait_s)
         stop.set()
         live.kill()
     return seen
 
 
-def _ask_beside(other: Live, survey: str, seen: Beside, wait_s: float) -> None:
-    body = {"survey": survey, "read_point": "gate-1"}
+def _ask_beside(other: Live, survey: str, seen: Beside, limit_s: float, wait_s: float) -> None:
+    options = {"time_limit_s": limit_s}
+    body = {"survey": survey, "read_point": "gate-1", "options": options}
     for _ in range(seen.asked):
         began = time.monotonic()
         with contextlib.suppress(OSError):
