@@ -92,12 +92,16 @@ class Database:
             with self.write() as connection:
                 return work(connection)
         except FullStoreError:
-            if self._reserve is None or not self._reserve.release():
+            if not self.let_go_of_room():
                 raise
         with self.write() as connection:
             found = work(connection)
         self.give_back()
         return found
+
+    def let_go_of_room(self) -> bool:
+        """Free the room that is kept for deletes; False where there was none."""
+        return self._reserve is not None and self._reserve.release()
 
     def give_back(self, stop: Callable[[], bool] = lambda: False) -> None:
         """Return what was freed to the file system, step by step, and keep room for deletes."""
@@ -212,5 +216,7 @@ def open_database(url: str, connections: int = 40) -> Database:
                 raise DamagedStoreError(_damaged(database.file, str(found))) from error
             if attempt == 2:
                 raise found from error
+            if isinstance(found, FullStoreError):  # even to open a file may take room
+                database.let_go_of_room()
             time.sleep(0.2)
     raise AssertionError("not reached")

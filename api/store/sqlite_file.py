@@ -30,9 +30,14 @@ __all__ = [
 _BUSY_MS = 20_000  # how long a writer waits for another before it gives up
 _WRITABLE = "strategist_writable"
 _RESERVE = 16 * 2**20  # bytes; to delete a batch of 1,000 read points takes less
-_SHARE = 16  # of the file system at most 1/16
-_STEP = 256  # pages of 4 KiB given back at once: others wait for so long, and no longer
+_SHARE = 8  # of the file system at most 1/8
+_PAGE = 4096
+_STEP = 256  # pages given back at once: others wait for so long, and no longer
 _LOG_BYTES = 8 * 2**20  # of the write-ahead log, from which on it is emptied
+
+
+def _kept_bytes(folder: Path) -> int:
+    return min(_RESERVE, shutil.disk_usage(folder).total // _SHARE)
 
 
 def own_mode(file: Path) -> None:
@@ -46,6 +51,9 @@ def own_mode(file: Path) -> None:
 def sqlite_engine(url: str, connections: int) -> Engine:
     """An engine whose connections are set up alike."""
     engine = create_engine(url, pool_size=connections, connect_args={"timeout": _BUSY_MS / 1000})
+    # The log must not outgrow the room that is kept: to write it into the file may take as much.
+    kept = _kept_bytes(Path(engine.url.database or "").parent)
+    log_pages = max(16, min(1000, kept // _PAGE // 4))
 
     @event.listens_for(engine, "connect")
     def _connect(connection: sqlite3.Connection, record: ConnectionPoolEntry) -> None:
@@ -55,6 +63,7 @@ def sqlite_engine(url: str, connections: int) -> Engine:
             f"busy_timeout={_BUSY_MS}",
             "auto_vacuum=INCREMENTAL",  # of a file that is new; others: see `give_back`
             "journal_mode=WAL",
+            f"wal_autocheckpoint={log_pages}",
             "synchronous=FULL",  # what is committed survives a power cut
             "secure_delete=FAST",  # else a delete writes all that it deletes once more
             "foreign_keys=ON",
@@ -148,10 +157,10 @@ class Reserve:
     def fill(self) -> None:
         """Take the room, where so much more is there."""
         try:
-            disk = shutil.disk_usage(self._path.parent)
-            size = min(_RESERVE, disk.total // _SHARE)
+            folder = self._path.parent
+            size, free = _kept_bytes(folder), shutil.disk_usage(folder).free
             taken = self._path.stat().st_size if self._path.exists() else 0
-            if taken >= size or disk.free < 2 * size:
+            if taken >= size or free < 2 * size:
                 return
             file = os.open(self._path, os.O_WRONLY | os.O_CREAT | os.O_CLOEXEC, 0o600)
             try:

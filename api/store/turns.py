@@ -10,7 +10,7 @@ import math
 from collections import Counter
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, exists, func, insert, select, update
+from sqlalchemy import ColumnElement, Connection, exists, func, select, text
 
 from api.store.database import Database, moment
 from api.store.tables import jobs, turns
@@ -18,6 +18,10 @@ from api.store.tables import jobs, turns
 __all__ = ["ANY", "PROMPT", "group_of", "next_clients", "note_turn", "worker_to_take_back"]
 
 ANY, PROMPT = "any", "prompt"  # the work that a worker takes
+_NOTE = text(  # two workers may be the first at the same moment
+    "INSERT INTO turns (client, served) VALUES (:client, :served) "
+    "ON CONFLICT (client) DO UPDATE SET served = excluded.served"
+)
 _LATELY_S = 60.0
 _PATIENCE_S = 1.5  # how long a client waits before others give up what they have beyond their share
 
@@ -66,10 +70,7 @@ def _others_lately(connection: Connection, client: str, now: float) -> bool:
 
 def note_turn(connection: Connection, client: str, now: float) -> None:
     """Remember that a client's work was taken up."""
-    if not connection.execute(
-        update(turns).where(turns.c.client == client).values(served=now)
-    ).rowcount:
-        connection.execute(insert(turns).values(client=client, served=now))
+    connection.execute(_NOTE, {"client": client, "served": now})
 
 
 def worker_to_take_back(database: Database, group: str, places: int) -> str | None:
