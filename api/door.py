@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import copy
 import json
+import logging
 import re
 import secrets
 import socket
@@ -33,6 +34,7 @@ from api.problems import KINDS, ProblemError, problem_json
 
 __all__ = ["Door", "DoorServer", "open_door"]
 
+_LOG = logging.getLogger("api.door")
 _HEADER_S = 15.0  # within which the header of a request must be there
 _BODY_S = 30.0  # and its body, more where it is long
 _BYTES_PER_S = 64 * 2**10  # slower than this a long body is not waited for
@@ -119,6 +121,8 @@ class _ProblemTask(ErrorTask):  # type: ignore[misc]
             ("Cache-Control", "private, no-cache"),
             *given.headers.items(),
         ]
+        extra = {"request_id": request_id, "status": given.status, "client": self.channel.client}
+        _LOG.info("refused before it was whole", extra=extra)
         self.channel.linger = True
         self.set_close_on_finish()
         self.content_length = len(body)
@@ -142,8 +146,8 @@ class _Leave:
         error: ProblemError | None
         try:
             error = self.channel.why_not(self.request)
-        except Exception:  # the store is away: the app will say so
-            error = None
+        except Exception:  # the store is away
+            error = ProblemError("unavailable", "Nothing of this request was kept.")
         self.channel.decide(self.request, error)
 
     def cancel(self) -> None:

@@ -38,7 +38,7 @@ class Limits:
     request_bytes: int = 2**20  # of any body but a survey's
     read_points: int = 500  # of a survey
     passes: int = 20_000  # of a read point
-    requests: int = 12  # of a client at once, those that wait and stream among them
+    requests: int = 12  # of a client at once, those that wait among them
     waiting_prompt: int = 4  # answers that a client waits for
     waiting_prompt_all: int = 16  # over all clients
     waiting_batch: int = 10_000  # read points of a client's batches not yet solved
