@@ -80,7 +80,7 @@ def beside_a_greedy_client(
         greedy, other = live.of(tokens["greedy"]), live.of(tokens["other"])
         small = other.ask("POST", "/v1/surveys", case_document()).json["id"]
         hard = upload_case(greedy)
-        warm(other, small)
+        warm(greedy, greedy.ask("POST", "/v1/surveys", case_document()).json["id"])
         threads = [
             threading.Thread(target=run, args=(greedy, hard, seen, stop), daemon=True)
             for run in (*([_ask_on] * connections), _fill_queue, *([_stream] * 8))
@@ -141,7 +141,7 @@ def _stream(live: Live, survey: str, seen: Beside, stop: threading.Event) -> Non
     """A stream that is never read to its end."""
     while not stop.wait(1.0):
         with contextlib.suppress(OSError):
-            for batch in live.ask("GET", "/v1/batches").json["items"][:1]:
+            for batch in live.ask("GET", "/v1/batches").json.get("items", [])[:1]:
                 path = f"/v1/batches/{batch['id']}/results"
                 live.ask("GET", path, Accept="application/x-ndjson", timeout=30)
 
