@@ -13,28 +13,23 @@ that never ends its request keeps its place. So its channel, parser and server a
 
 from __future__ import annotations
 
-import copy
-import json
-import logging
-import re
-import secrets
 import socket
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from functools import partial
 from typing import Any
 
 from waitress.adjustments import Adjustments
 from waitress.channel import HTTPChannel
-from waitress.parser import HTTPRequestParser
 from waitress.server import TcpWSGIServer
-from waitress.task import ErrorTask, ThreadedTaskDispatcher
+from waitress.task import ThreadedTaskDispatcher
 
-from api.problems import KINDS, ProblemError, problem_json
+from api.headers import Door, ProblemTask, Request
+from api.problems import ProblemError
 
-__all__ = ["Door", "DoorServer", "open_door"]
+__all__ = ["DoorServer", "open_door"]
 
-_LOG = logging.getLogger("api.door")
+
 _HEADER_S = 15.0  # within which the header of a request must be there
 _BODY_S = 30.0  # and its body, more where it is long
 _BYTES_PER_S = 64 * 2**10  # slower than this a long body is not waited for
@@ -42,104 +37,12 @@ _IDLE_S = 60.0  # of a connection without a request
 _UNREAD_S = 60.0  # of an answer that its client does not read on
 _LINGER_S = 3.0  # in which a refused client may end sending, to be able to read why
 _LOOK_S = 1
-_FRAMES = 2**16  # of a body that comes in chunks, which are counted; the app counts exactly
-_REQUEST_ID = re.compile(r"[A-Za-z0-9._-]{1,64}")
-_OF_STATUS = {400: "malformed", 413: "too-large", 431: "long-header", 501: "transfer"}
-
-
-class Door:
-    """What the door asks of the service: how long a body may be, and who sends it.
-
-    `body_bytes(method, path)`: how long a body may be there; `client(authorization)`: whose token
-    it is, None: nobody's; it may ask the database.
-    """
-
-    def __init__(
-        self,
-        body_bytes: Callable[[str, str], int],
-        client: Callable[[str], str | None],
-        *,
-        incoming_bytes: int,
-        half_open: int,
-    ) -> None:
-        self.body_bytes = body_bytes
-        self.client = client
-        self.incoming_bytes = incoming_bytes
-        self.half_open = half_open
-
-
-class _Refusal:
-    """In place of waitress' own errors: the same answer as the app would give."""
-
-    def __init__(self, error: ProblemError) -> None:
-        self.error = error
-
-
-class _Request(HTTPRequestParser):  # type: ignore[misc]
-    """A request that is refused, or made to wait for leave, as soon as its header is there."""
-
-    adj: Any
-    waits = False  # for leave to send its body
-
-    def __init__(self, door: Door, adj: Adjustments) -> None:
-        super().__init__(adj)
-        self.door = door
-
-    def parse_header(self, header_plus: bytes) -> None:
-        super().parse_header(header_plus)
-        most = self.door.body_bytes(getattr(self, "command", ""), getattr(self, "path", ""))
-        if self.content_length > most:
-            self.refuse(ProblemError("too-large", f"At most {most:,} bytes are taken here."))
-        elif self.content_length or self.chunked:
-            self.adj = copy.copy(self.adj)
-            self.adj.max_request_body_size = most + _FRAMES
-            self.waits = True
-
-    def refuse(self, error: ProblemError) -> None:
-        self.error, self.completed, self.waits = _Refusal(error), True, False
-        self.connection_close = True
-
-    @property
-    def declared(self) -> int:
-        """How many bytes of body are to be expected."""
-        return int(self.adj.max_request_body_size if self.chunked else self.content_length)
-
-
-class _ProblemTask(ErrorTask):  # type: ignore[misc]
-    """A refusal before the app was asked, as problem details."""
-
-    def execute(self) -> None:
-        given = getattr(self.request.error, "error", None) or _problem_of(self.request.error)
-        named = self.request.headers.get("X_REQUEST_ID", "")
-        request_id = named if _REQUEST_ID.fullmatch(named) else secrets.token_hex(8)
-        body = json.dumps(problem_json(given, request_id), ensure_ascii=False).encode()
-        self.status = f"{given.status} {KINDS[given.kind].title}"
-        self.response_headers += [
-            ("Content-Type", "application/problem+json"),
-            ("X-Request-Id", request_id),
-            ("X-Content-Type-Options", "nosniff"),
-            ("Cache-Control", "private, no-cache"),
-            *given.headers.items(),
-        ]
-        extra = {"request_id": request_id, "status": given.status, "client": self.channel.client}
-        _LOG.info("refused before it was whole", extra=extra)
-        self.channel.linger = True
-        self.set_close_on_finish()
-        self.content_length = len(body)
-        self.write(body)
-
-
-def _problem_of(error: Any) -> ProblemError:
-    """An error of waitress in our words."""
-    kind = _OF_STATUS.get(error.code, "internal")
-    detail = "It was logged." if kind == "internal" else str(error.body)[:200]
-    return ProblemError(kind, detail or "The request as it was sent.")
 
 
 class _Leave:
     """A task that finds out whether a body may be sent: the database may have to be asked."""
 
-    def __init__(self, channel: _Channel, request: _Request) -> None:
+    def __init__(self, channel: _Channel, request: Request) -> None:
         self.channel, self.request = channel, request
 
     def service(self) -> None:
@@ -157,7 +60,7 @@ class _Leave:
 class _Channel(HTTPChannel):  # type: ignore[misc]
     """A connection that asks for leave before it takes a body, and is not waited for for ever."""
 
-    error_task_class = _ProblemTask
+    error_task_class = ProblemTask
     request: Any
     close_when_flushed: bool
     client: str | None = None  # whose body is coming
@@ -167,7 +70,7 @@ class _Channel(HTTPChannel):  # type: ignore[misc]
     def __init__(self, *given: Any, **more: Any) -> None:
         super().__init__(*given, **more)
         self.since = time.monotonic()  # when the request in hand began, or the connection
-        self.parser_class = partial(_Request, self.server.door)
+        self.parser_class = partial(Request, self.server.door)
 
     # what comes in
 
@@ -201,7 +104,7 @@ class _Channel(HTTPChannel):  # type: ignore[misc]
         if not self.request.waits:
             super().send_continue()
 
-    def why_not(self, request: _Request) -> ProblemError | None:
+    def why_not(self, request: Request) -> ProblemError | None:
         """Why a body may not be sent, or None."""
         client = self.server.door.client(request.headers.get("AUTHORIZATION", ""))
         if client is None:
@@ -227,7 +130,7 @@ class _Channel(HTTPChannel):  # type: ignore[misc]
         there = sum(request.content_length for request in list(self.requests))
         return int(there + (0 if coming is None else coming.declared))
 
-    def decide(self, request: _Request, error: ProblemError | None) -> None:
+    def decide(self, request: Request, error: ProblemError | None) -> None:
         """Let the body come, or refuse it."""
         with self.requests_lock:
             if self.request is not request:

@@ -13,7 +13,8 @@ from pathlib import Path
 from typing import Any
 
 from api.app import ENDPOINTS, create_app
-from api.door import Door, open_door
+from api.door import open_door
+from api.headers import Door
 from api.requests import client_by
 from api.service import Service
 from api.store.database import Database, StoreError

@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.bench.attacks import beside_a_greedy_client, by_a_worker_with_another_clock
+from tests.bench.attacks import by_a_worker_with_another_clock
+from tests.bench.greedy import beside_a_greedy_client
 
 
 def test_beside_a_client_that_takes_all_it_can(tmp_path: Path) -> None:

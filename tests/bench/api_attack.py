@@ -16,12 +16,12 @@ from pathlib import Path
 
 from tests.api.live import ROOT
 from tests.bench.attacks import (
-    beside_a_greedy_client,
     by_a_worker_with_another_clock,
     on_a_full_disk,
     small_disk,
     without_a_token,
 )
+from tests.bench.greedy import beside_a_greedy_client
 from tests.bench.held import Held, tell
 
 MB = 2**20
