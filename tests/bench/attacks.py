@@ -18,7 +18,7 @@ from pathlib import Path
 
 from tests.api.given import case_document
 from tests.api.live import ROOT, Live, client_token
-from tests.bench.greedy import HARD, HARD_OPTIONS, upload_case
+from tests.bench.greedy import HARD, upload_case
 
 SHIFT = "import time\n_real = time.time\ntime.time = lambda: _real() + ({shift})\n"
 
@@ -57,9 +57,8 @@ def by_a_worker_with_another_clock(
 def _work_for(live: Live, points: int, prompts: int) -> Shifted:
     survey = live.ask("POST", "/v1/surveys", case_document(points)).json["id"]
     hard = upload_case(live)
-    options = HARD_OPTIONS | {"time_limit_s": 8}
     items = [{"survey": hard, "read_points": [HARD["read_point"]]}, {"survey": survey}]
-    batch = live.ask("POST", "/v1/batches", {"items": items, "options": options}).json["id"]
+    batch = live.ask("POST", "/v1/batches", {"items": items}).json["id"]
     path = f"/v1/batches/{batch}"
     lines = live.ask("GET", f"{path}/results", Accept="application/x-ndjson", timeout=300)
     rows = [json.loads(line) for line in lines.body.splitlines()]
