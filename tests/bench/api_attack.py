@@ -32,6 +32,7 @@ def greedy(folder: Path, root: Path) -> list[Held]:
     batch = f"{seen.batch_s:.1f} s"
     return [
         Held("prompts of another answered", f"{seen.answered} of 20", "18", seen.answered >= 18),
+        Held("statuses of the rest", str(seen.refused)),
         Held("their waits, median", f"{statistics.median(seen.waits):.1f} s"),
         Held("their waits, longest", f"{max(seen.waits):.1f} s"),
         Held("batch of one of another", batch, "20 s", seen.batch_s <= 20),

@@ -6,6 +6,7 @@ import contextlib
 import threading
 import time
 from dataclasses import dataclass, field
+from http.client import HTTPException
 from pathlib import Path
 
 from tests.api.given import case_document
@@ -49,6 +50,7 @@ class Beside:
 
     asked: int
     answered: int = 0
+    refused: list[int] = field(default_factory=list)
     batch_s: float = float("inf")
     waits: list[float] = field(default_factory=list)
     greedy: dict[str, int] = field(default_factory=dict)
@@ -92,7 +94,9 @@ def _ask_beside(other: Live, survey: str, seen: Beside, limit_s: float, wait_s: 
     for _ in range(seen.asked):
         began = time.monotonic()
         with contextlib.suppress(OSError):
-            seen.answered += other.ask("POST", "/v1/strategies", body).status == 201
+            status = other.ask("POST", "/v1/strategies", body).status
+            seen.answered += status == 201
+            seen.refused += [status] * (status != 201)
         seen.waits.append(time.monotonic() - began)
         time.sleep(0.3)
     began = time.monotonic()
@@ -112,7 +116,7 @@ def _ask_on(live: Live, survey: str, seen: Beside, stop: threading.Event) -> Non
     while not stop.is_set():
         try:
             status = str(live.ask("POST", "/v1/strategies", body, timeout=90).status)
-        except OSError:
+        except (OSError, HTTPException):
             status = "broken"
         seen.greedy[status] = seen.greedy.get(status, 0) + 1
         stop.wait(0.2)
@@ -122,7 +126,7 @@ def _fill_queue(live: Live, survey: str, seen: Beside, stop: threading.Event) ->
     """Ten batches of 1,000 read points, each to be solved for ten minutes."""
     items = [{"survey": survey, "read_points": [HARD["read_point"]]}] * 1000
     for _ in range(10):
-        with contextlib.suppress(OSError):
+        with contextlib.suppress(OSError, HTTPException):
             body = {"items": items, "options": HARD_OPTIONS | {"time_limit_s": 600}}
             reply = live.ask("POST", "/v1/batches", body)
             key = f"batch {reply.status}"
@@ -132,7 +136,7 @@ def _fill_queue(live: Live, survey: str, seen: Beside, stop: threading.Event) ->
 def _stream(live: Live, survey: str, seen: Beside, stop: threading.Event) -> None:
     """A stream that is never read to its end."""
     while not stop.wait(1.0):
-        with contextlib.suppress(OSError):
+        with contextlib.suppress(OSError, HTTPException):
             for batch in live.ask("GET", "/v1/batches").json.get("items", [])[:1]:
                 path = f"/v1/batches/{batch['id']}/results"
                 live.ask("GET", path, Accept="application/x-ndjson", timeout=30)
