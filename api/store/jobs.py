@@ -16,6 +16,7 @@ from sqlalchemy import ColumnElement, Connection, RowMapping, delete, func, inse
 from api.store.database import Database, moment
 from api.store.pages import Place, page
 from api.store.tables import batches, jobs, surveys
+from api.store.turns import note_asked
 
 __all__ = [
     "Job",
@@ -102,6 +103,8 @@ def add_jobs(
         if batch is not None:
             connection.execute(insert(batches).values(client=client, created=now, **batch))
         connection.execute(insert(jobs), [fixed | _row(job, now) for job in asked])
+        if coming:
+            note_asked(connection, client, now)
 
 
 def _refuse_long_queue(

@@ -132,12 +132,13 @@ keys = Table(
     Index("keys_sizes", "client", "size"),
 )
 
-# When each client's work was last taken up, so that clients take turns.
+# When each client's work was last taken up, and when it last asked, so that clients take turns.
 turns = Table(
     "turns",
     metadata,
     Column("client", String(64), primary_key=True),
     Column("served", Float, nullable=False),
+    Column("asked", Float, nullable=False),
 )
 
 # One row: which version of these tables the store has.

@@ -1,6 +1,6 @@
 """Whose turn it is: clients share the workers, however much any of them asks for.
 
-A client alone has all workers. Where others have been served lately, one worker stays free of it;
+A client alone has all workers. Where others have asked lately, one worker stays free of it;
 and where others wait while one has more than its share, a worker is taken back from it.
 """
 
@@ -15,12 +15,24 @@ from sqlalchemy import ColumnElement, Connection, exists, func, select, text
 from api.store.database import Database, moment
 from api.store.tables import jobs, turns
 
-__all__ = ["ANY", "PROMPT", "group_of", "next_clients", "note_turn", "worker_to_take_back"]
+__all__ = [
+    "ANY",
+    "PROMPT",
+    "group_of",
+    "next_clients",
+    "note_asked",
+    "note_turn",
+    "worker_to_take_back",
+]
 
 ANY, PROMPT = "any", "prompt"  # the work that a worker takes
 _NOTE = text(  # two workers may be the first at the same moment
-    "INSERT INTO turns (client, served) VALUES (:client, :served) "
+    "INSERT INTO turns (client, served, asked) VALUES (:client, :now, :now) "
     "ON CONFLICT (client) DO UPDATE SET served = excluded.served"
+)
+_ASK = text(
+    "INSERT INTO turns (client, served, asked) VALUES (:client, 0, :now) "
+    "ON CONFLICT (client) DO UPDATE SET asked = excluded.asked"
 )
 _LATELY_S = 60.0
 _PATIENCE_S = 1.5  # how long a client waits before others give up what they have beyond their share
@@ -64,13 +76,19 @@ def _running(connection: Connection, where: ColumnElement[bool]) -> Counter[str]
 
 
 def _others_lately(connection: Connection, client: str, now: float) -> bool:
-    others = (turns.c.client != client) & (turns.c.served > now - _LATELY_S)
+    lately = (turns.c.asked > now - _LATELY_S) | (turns.c.served > now - _LATELY_S)
+    others = (turns.c.client != client) & lately
     return bool(connection.execute(select(exists().where(others))).scalar_one())
 
 
 def note_turn(connection: Connection, client: str, now: float) -> None:
     """Remember that a client's work was taken up."""
-    connection.execute(_NOTE, {"client": client, "served": now})
+    connection.execute(_NOTE, {"client": client, "now": now})
+
+
+def note_asked(connection: Connection, client: str, now: float) -> None:
+    """Remember that a client asked for work: from then on a worker is kept for it."""
+    connection.execute(_ASK, {"client": client, "now": now})
 
 
 def worker_to_take_back(database: Database, group: str, places: int) -> str | None:
