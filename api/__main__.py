@@ -1,38 +1,36 @@
-"""`python -m api`: serve, manage tokens, or work for a server elsewhere."""
+"""`python -m api`: serve, administer, or work for a server elsewhere."""
 
 from __future__ import annotations
 
 import argparse
 import ipaddress
+import signal
 import sys
-from collections.abc import Sequence
+import threading
+from collections.abc import Callable, Sequence
 from contextlib import nullcontext
 
 from sqlalchemy.exc import ArgumentError, NoSuchModuleError
 
+from api.administration import add_administration
 from api.limits import Limits
 from api.log import to_stderr
 from api.server import THREADS, InUseError, own_folder, serve
 from api.service import Service
 from api.store.database import StoreError, open_database
-from api.store.tokens import (
-    NAME_ALLOWED,
-    add_token,
-    is_client_name,
-    list_clients,
-    remove_tokens,
-)
-from api.store.where import add_store, open_store, store_url
-from api.worker_process import main as work
+from api.store.retention import Retention
+from api.store.tokens import list_clients
+from api.store.where import add_store, store_url
+from api.supervisor import Supervisor
 
 __all__ = ["main"]
+
+_MB = 2**20
 
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run a command; `argv` None takes the process's own. Returns the exit status."""
     given = sys.argv[1:] if argv is None else list(argv)
-    if given[:1] == ["work"]:
-        return work(given[1:])
     arguments = _parser().parse_args(given)
     try:
         status: int = arguments.run(arguments)
@@ -48,29 +46,57 @@ def _parser() -> argparse.ArgumentParser:
     )
     add_store(parser)
     parser.add_argument("--host", default="127.0.0.1", help="address to serve on (127.0.0.1)")
-    parser.add_argument("--port", type=int, default=8420, help="port to serve on (8420)")
     parser.add_argument(
-        "--workers", type=int, default=2, help="processes that solve (2; 0: others work)"
+        "--port", type=_whole(0, 65_535), default=8420, help="port to serve on (8420; 0: any free)"
+    )
+    parser.add_argument(
+        "--workers",
+        type=_whole(0, 256),
+        default=2,
+        help="worker processes (default 2; 0: run workers elsewhere)",
     )
     parser.add_argument("--open", action="store_true", help="ask for no token: on loopback only")
+    parser.add_argument(
+        "--client-mb",
+        metavar="N",
+        type=_whole(1, 10**9),
+        default=Limits().stored_bytes // _MB,
+        help="what a client may store, in MB (4096)",
+    )
+    parser.add_argument(
+        "--keep-days",
+        metavar="N",
+        type=_whole(1, 36_500),
+        help="delete answers, batches and unused surveys that are older (never)",
+    )
+    parser.add_argument(
+        "--keep-mb",
+        metavar="N",
+        type=_whole(1, 10**9),
+        help="delete the oldest of them where all together take more, in MB (never)",
+    )
     parser.set_defaults(run=_serve)
     commands = parser.add_subparsers(title="commands", metavar="COMMAND")
-    token = commands.add_parser("token", help="add, list or remove the tokens of clients")
-    actions = token.add_subparsers(metavar="ACTION", required=True)
-    for name, run, what in (
-        ("add", _token_add, "make a token for a client and show it once"),
-        ("list", _token_list, "list the clients and how many tokens they have"),
-        ("remove", _token_remove, "take back all tokens of a client"),
-    ):
-        action = actions.add_parser(name, help=what, description=what)
-        add_store(action)
-        action.set_defaults(run=run)
-        if name != "list":
-            action.add_argument("name", metavar="NAME", help=NAME_ALLOWED)
-    commands.add_parser(
-        "work", help="a worker for the store of a server, here or elsewhere", add_help=False
-    )
+    add_administration(commands)
+    what = "work for the store of a server, here or elsewhere"
+    work = commands.add_parser("work", help=what, description=what)
+    add_store(work)
+    work.add_argument("--prompt-only", action="store_true", help="only what clients wait for")
+    work.set_defaults(run=_work)
     return parser
+
+
+def _whole(low: int, high: int) -> Callable[[str], int]:
+    """A whole number between two others, as argparse reads it."""
+
+    def read(text: str) -> int:
+        if not (text.isascii() and text.isdigit() and low <= int(text) <= high):
+            raise argparse.ArgumentTypeError(
+                f'"{text}"; give a whole number from {low} to {high:,}'
+            )
+        return int(text)
+
+    return read
 
 
 def _serve(arguments: argparse.Namespace) -> int:
@@ -78,7 +104,9 @@ def _serve(arguments: argparse.Namespace) -> int:
         print("--open: only with --host 127.0.0.1 or another loopback address", file=sys.stderr)
         return 2
     url, folder = store_url(arguments)
-    limits = Limits()
+    limits = Limits(stored_bytes=arguments.client_mb * _MB)
+    total = None if arguments.keep_mb is None else arguments.keep_mb * _MB
+    keep = Retention(arguments.keep_days, total)
     with nullcontext() if folder is None else own_folder(folder):
         database = open_database(url, connections=THREADS + 8)
         if not arguments.open and not list_clients(database):
@@ -87,7 +115,24 @@ def _serve(arguments: argparse.Namespace) -> int:
         to_stderr()
         service = Service(database, limits, arguments.open)
         host, port = arguments.host, arguments.port
-        serve(service, url, host=host, port=port, workers=arguments.workers, limits=limits)
+        serve(service, url, host=host, port=port, workers=arguments.workers, keep=keep)
+    return 0
+
+
+def _work(arguments: argparse.Namespace) -> int:
+    """One worker, watched as those of a server are, until SIGTERM or SIGINT."""
+    url, _ = store_url(arguments)
+    database = open_database(url, connections=4)
+    to_stderr()
+    stop = threading.Event()
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, lambda *_: stop.set())
+    prompts = int(arguments.prompt_only)
+    supervisor = Supervisor(database, url, 1 - prompts, prompts=prompts)
+    supervisor.start()
+    stop.wait()
+    supervisor.stop()
+    database.close()
     return 0
 
 
@@ -96,26 +141,6 @@ def _is_loopback(host: str) -> bool:
         return ipaddress.ip_address(host).is_loopback
     except ValueError:
         return host == "localhost"
-
-
-def _token_add(arguments: argparse.Namespace) -> int:
-    if not is_client_name(arguments.name):
-        print(f'NAME: found "{arguments.name}"; allowed: {NAME_ALLOWED}', file=sys.stderr)
-        return 2
-    print(add_token(open_store(arguments), arguments.name))
-    return 0
-
-
-def _token_list(arguments: argparse.Namespace) -> int:
-    for client, count in list_clients(open_store(arguments)):
-        print(f"{client}\t{count}")
-    return 0
-
-
-def _token_remove(arguments: argparse.Namespace) -> int:
-    removed = remove_tokens(open_store(arguments), arguments.name)
-    print(f"{removed} removed")
-    return 0 if removed else 1
 
 
 if __name__ == "__main__":

@@ -7,7 +7,8 @@ import json
 import re
 import secrets
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import replace
 
 from flask import Flask, Response, g, request
@@ -31,6 +32,7 @@ from api.service import Service
 from api.store.database import FullStoreError, StoreError
 from api.store.ids import derived_ids
 from api.store.keys import begin, complete_key, forget_key
+from api.store.retention import stored_bytes
 from api.views import (
     acceptances,
     batches,
@@ -107,17 +109,45 @@ def _wrapped(endpoint: Endpoint, service: Service) -> Callable[..., Response]:
             refuse_foreign(request)
         client = client_for(service, request) if endpoint.needs_token else ""
         g.client = client
-        if endpoint.method == "POST" and service.stopping.is_set():
-            raise ProblemError("stopping", "Send it again to the next server.", headers=_RETRY)
-        query = query_of(endpoint, request)
-        body, files = read_body(endpoint, request, service)
-        accept = request.accept_mimetypes.best_match([JSON, *endpoint.media], JSON)
-        ask = Ask(service, client, ids_of(path), query, body, files, accept)
-        if endpoint.method == "POST" and endpoint.needs_token:
-            return _once(endpoint, ask)
-        return _response(_called(endpoint, ask))
+        if not endpoint.needs_token:
+            return _answered(endpoint, service, client, path)
+        with service.requests.one(client) as taken:
+            if not taken:
+                detail = "Too many requests of yours at once; the limits are at /v1."
+                raise ProblemError("queue-full", detail, headers=_RETRY)
+            return _answered(endpoint, service, client, path)
 
     return view
+
+
+def _answered(
+    endpoint: Endpoint, service: Service, client: str, path: Mapping[str, str]
+) -> Response:
+    """Everything that can be refused by the header is, before the body is looked at."""
+    if endpoint.method == "POST":
+        if service.stopping.is_set():
+            raise ProblemError("stopping", "Send it again to the next server.", headers=_RETRY)
+        coding = request.headers.get("Content-Encoding", "identity")
+        if coding.strip().lower() != "identity":
+            detail = f"Content-Encoding is {coding[:40]}; send the body as it is."
+            raise ProblemError("media-type", detail)
+        if {201, 202} & set(endpoint.gives):
+            _refuse_full_share(service, client)
+    query = query_of(endpoint, request)
+    body, files = read_body(endpoint, request, service)
+    accept = request.accept_mimetypes.best_match([JSON, *endpoint.media], JSON)
+    gone = request.environ.get("waitress.client_disconnected", lambda: False)
+    ask = Ask(service, client, ids_of(path), query, body, files, accept, gone=gone)
+    if endpoint.method == "POST" and endpoint.needs_token:
+        return _once(endpoint, ask)
+    return _response(_called(endpoint, ask))
+
+
+def _refuse_full_share(service: Service, client: str) -> None:
+    used, most = stored_bytes(service.database, client), service.limits.stored_bytes
+    if used >= most:
+        detail = f"{used:,} bytes of yours are stored; at most {most:,} are."
+        raise ProblemError("full-share", detail)
 
 
 def _called(endpoint: Endpoint, ask: Ask) -> Answer:
@@ -148,7 +178,8 @@ def _once(endpoint: Endpoint, ask: Ask) -> Response:
     try:
         answer = _called(endpoint, replace(ask, new_id=derived_ids(held.nonce)))
     except Exception:
-        forget_key(database, ask.client, key)
+        with suppress(StoreError):  # then it is free again when its lease has run out
+            forget_key(database, ask.client, key)
         raise
     text = json.dumps(answer.document, ensure_ascii=False, allow_nan=False)
     complete_key(database, ask.client, key, status=answer.status, headers=answer.headers, body=text)

@@ -38,6 +38,7 @@ class Ask:
     files: Mapping[str, bytes] | None = None
     accept: str = JSON
     new_id: Callable[[str], str] = random_id
+    gone: Callable[[], bool] = lambda: False  # whether nobody waits for the answer any more
 
 
 @dataclass(frozen=True)

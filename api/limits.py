@@ -6,12 +6,14 @@ from dataclasses import dataclass
 
 __all__ = [
     "ANSWER_BYTES",
+    "BATCH_GRACE_S",
     "BATCH_TIME_S",
     "CHANGES",
     "CHECK_TIME_S",
     "ENTRIES",
     "PAGE",
     "POWER_ENTRIES",
+    "PROMPT_GRACE_S",
     "PROMPT_TIME_S",
     "READ_POINTS_OF_BATCH",
     "TEMPLATES",
@@ -22,6 +24,8 @@ __all__ = [
 PROMPT_TIME_S = 30.0  # of an answer that the client waits for
 CHECK_TIME_S = 120.0  # until a survey is checked and accepted
 BATCH_TIME_S = 600.0  # of each read point of a batch
+PROMPT_GRACE_S = 8.0  # reading the survey, and what a solve does before it looks at its clock
+BATCH_GRACE_S = 15.0  # the same where nobody waits; then the worker is ended
 READ_POINTS_OF_BATCH = 1000
 ENTRIES = 10  # of a comparison
 CHANGES = 50  # keys set in a what-if
@@ -43,6 +47,13 @@ class Limits:
     read_points: int = 500  # of a survey
     rows: int = 2_000_000  # of a table of a survey
     passes: int = 20_000  # of a read point
-    waiting_prompt: int = 8  # answers being waited for, over all clients
-    waiting_batch: int = 10_000  # read points of batches not yet solved, over all clients
-    streams: int = 4  # result streams at once
+    requests: int = 12  # of a client at once, those that wait among them
+    waiting_prompt: int = 4  # answers that a client waits for
+    waiting_prompt_all: int = 16  # over all clients
+    waiting_batch: int = 10_000  # read points of a client's batches not yet solved
+    waiting_batch_all: int = 50_000
+    streams: int = 4  # result streams of a client at once
+    streams_all: int = 12
+    stored_bytes: int = 4 * 2**30  # of a client, deflated as they are stored
+    half_open: int = 64  # connections of an address whose request is not whole yet
+    incoming_bytes: int = 128 * 2**20  # of bodies that a client is sending

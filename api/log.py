@@ -42,12 +42,15 @@ def _where(traceback: Any) -> list[str]:
 
 
 def to_stderr() -> None:
-    """Send the log to standard error."""
+    """Send the log, and that of the HTTP server, to standard error."""
     handler = logging.StreamHandler(sys.stderr)
     handler.setFormatter(_Lines())
-    _LOGGER.handlers[:] = [handler]
+    for logger in (_LOGGER, logging.getLogger("waitress")):
+        logger.handlers[:] = [handler]
+        logger.propagate = False
     _LOGGER.setLevel(logging.INFO)
-    _LOGGER.propagate = False
+    logging.getLogger("waitress").setLevel(logging.WARNING)
+    logging.getLogger("waitress.queue").setLevel(logging.ERROR)  # told by /metrics, if at all
 
 
 def log_request(

@@ -37,6 +37,7 @@ __all__ = [
     "PositionQuery",
     "PowerLimitQuery",
     "PromptOptions",
+    "RemovalQuery",
     "SettingsRequest",
     "StrategyRequest",
     "TechniquesRequest",
@@ -319,6 +320,15 @@ class PositionQuery(Model):
 
     limit: Annotated[int, Field(ge=1, le=PAGE)] = 20
     cursor: Annotated[int, Field(ge=-1, le=10**6, description="next of the last page")] = -1
+
+
+class RemovalQuery(Model):
+    """What becomes of the results of a batch."""
+
+    results: Annotated[
+        Literal["keep", "delete"],
+        Field(description="keep: cancel what is not solved; delete: delete the batch, too."),
+    ] = "keep"
 
 
 class UploadQuery(Model):

@@ -55,13 +55,13 @@ def statuses(endpoint: Endpoint) -> dict[int, list[str]]:
     if "no-time" in endpoint.problems:  # a worker answers
         kinds += ["no-memory", "long-answer", "full-store"]
     if endpoint.needs_token:
-        kinds.append("unauthorized")
+        kinds += ["unauthorized", "queue-full"]
     if "{" in endpoint.path:
         kinds.append("not-found")
     if endpoint.method == "POST":
         kinds += ["malformed", "too-large", "media-type", "busy-key", "other-key", "stopping"]
     if endpoint.method != "GET":
-        kinds.append("full-store")
+        kinds += ["full-store", "full-share"]
     found: dict[int, list[str]] = {}
     for kind in KINDS:
         if kind in kinds:

@@ -52,6 +52,7 @@ KINDS: dict[str, Kind] = {
         409, "The batch is not done yet", "Wait until nothing of it is waiting or running."
     ),
     "too-large": Kind(413, "The body is too large", "See the limits at /v1; split the survey."),
+    "long-header": Kind(431, "The header of the request is too long", "Send fewer or less."),
     "media-type": Kind(415, "The body is of an unknown type", "Set the Content-Type."),
     "invalid": Kind(422, "Something in the request is wrong", "Mend what faults lists."),
     "other-key": Kind(422, "This idempotency key was used for another request", "Take a new key."),
@@ -62,13 +63,18 @@ KINDS: dict[str, Kind] = {
         422, "The answer would be too large", "Split the survey, or ask for less at once."
     ),
     "queue-full": Kind(429, "Too much work is waiting", "Send it again after Retry-After seconds."),
+    "transfer": Kind(501, "Unknown Transfer-Encoding", "Send the body as it is, or in chunks."),
     "internal": Kind(500, "A defect of the server", "Report the request id."),
     "unavailable": Kind(503, "The store cannot be used now", "Send it again later."),
     "no-time": Kind(
         503, "No answer within the time limit", "Try a longer limit, or a batch, or later."
     ),
+    "starting": Kind(503, "The server is starting", "Send it again after Retry-After seconds."),
     "stopping": Kind(503, "The server is stopping", "Send it again after Retry-After seconds."),
     "full-store": Kind(507, "The store has no room left", "Make room, then send it again."),
+    "full-share": Kind(
+        507, "Your share of the store is used up", "Delete surveys, answers or batches."
+    ),
 }
 
 

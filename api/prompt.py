@@ -10,8 +10,19 @@ from sqlalchemy import RowMapping
 
 from api.at_point import cursor, iso, listed, missing
 from api.endpoints import Answer, Ask
+from api.limits import PROMPT_GRACE_S
 from api.problems import ProblemError
-from api.store.jobs import Job, RefusedError, add_jobs, cancel, drop_job, find_job, find_jobs
+from api.store.jobs import (
+    Job,
+    Queue,
+    RefusedError,
+    add_jobs,
+    cancel,
+    drop_job,
+    drop_refused,
+    find_job,
+    find_jobs,
+)
 from api.store.tables import jobs
 from strategist import __version__
 
@@ -25,22 +36,28 @@ __all__ = [
     "wait_for",
 ]
 
-_GRACE_S = 8.0  # reading the survey and what a solve does before it looks at its clock
 _RETRY = {"Retry-After": "5"}
-_SAID = ("invalid", "malformed", "no-memory", "long-answer")  # what the client can do about
+_SAID = (
+    "invalid",
+    "malformed",
+    "no-memory",
+    "no-time",
+    "long-answer",
+)  # what the client can do about
 
 
 def wait_for(ask: Ask, job: Job, seconds: float) -> RowMapping:
     """Hand a job to the workers and wait for its answer.
 
     Raises ProblemError where too many wait already, where no worker or no answer came within
-    `seconds` and a grace (the job is cancelled then), and where the job was refused.
+    `seconds` and a grace or the client has gone (the job is cancelled then), and where the job was
+    refused. A job that was refused leaves nothing behind.
     """
     database = ask.service.database
-    deadline = time.time() + seconds + _GRACE_S
-    _keep(ask, job, deadline)
+    end = time.monotonic() + seconds + PROMPT_GRACE_S
+    _keep(ask, job, seconds + PROMPT_GRACE_S)
     pause, begun = 0.01, False
-    while time.time() < deadline:
+    while time.monotonic() < end and not ask.gone():
         row = find_job(database, ask.client, job.kind, job.id)
         if row is None or row["state"] == "cancelled":
             break
@@ -48,10 +65,12 @@ def wait_for(ask: Ask, job: Job, seconds: float) -> RowMapping:
         if row["state"] == "done":
             return row
         if row["state"] == "failed":
+            drop_refused(database, job.id)
             raise _failed(json.loads(row["error"]))
         time.sleep(pause)
         pause = min(1.3 * pause, 0.15)
     cancel(database, jobs.c.id == job.id)
+    drop_refused(database, job.id)
     if not begun:
         raise ProblemError("queue-full", "No worker was free within that time.", headers=_RETRY)
     raise ProblemError("no-time", f"None within {seconds:g} s.", headers=_RETRY)
@@ -71,11 +90,12 @@ def answer_of(ask: Ask, job: Job, seconds: float) -> dict[str, Any]:
         drop_job(database, ask.client, job.kind, job.id)
 
 
-def _keep(ask: Ask, job: Job, deadline: float) -> None:
+def _keep(ask: Ask, job: Job, waits_s: float) -> None:
     """Store a job; raises ProblemError where too many wait already."""
-    queue_max = ask.service.limits.waiting_prompt
+    database, limits = ask.service.database, ask.service.limits
+    queue = Queue(limits.waiting_prompt, limits.waiting_prompt_all)
     try:
-        add_jobs(ask.service.database, ask.client, [job], deadline=deadline, queue_max=queue_max)
+        add_jobs(database, ask.client, [job], queue=queue, waits_s=waits_s, limit_s=waits_s)
     except RefusedError as error:
         raise refused(error) from None
 
@@ -84,7 +104,10 @@ def refused(error: RefusedError) -> ProblemError:
     """Why jobs were not accepted."""
     if error.args == ("survey",):
         return ProblemError("invalid", "The survey was deleted meanwhile.")
-    return ProblemError("queue-full", "Too many answers are being waited for.", headers=_RETRY)
+    detail = "Too much work of yours is waiting already; the limits are at /v1."
+    if error.args == ("queue",):
+        detail = "Too much work of all clients is waiting already."
+    return ProblemError("queue-full", detail, headers=_RETRY)
 
 
 def _failed(error: dict[str, Any]) -> ProblemError:

@@ -21,7 +21,15 @@ from api.store.tokens import client_of
 from strategist import parse_json, refuse_values
 from strategist.errors import Fault, InputError, MalformedError
 
-__all__ = ["client_for", "digest_of_request", "invalid", "query_of", "read_body", "refuse_foreign"]
+__all__ = [
+    "client_by",
+    "client_for",
+    "digest_of_request",
+    "invalid",
+    "query_of",
+    "read_body",
+    "refuse_foreign",
+]
 
 LOCAL = ("127.0.0.1", "localhost", "[::1]")
 FORM = "multipart/form-data"
@@ -45,14 +53,19 @@ def refuse_foreign(request: Request) -> None:
 
 def client_for(service: Service, request: Request) -> str:
     """Whose data the request may see."""
-    if service.open_to_all:
-        return _OPEN_CLIENT
-    scheme, _, token = request.headers.get("Authorization", "").partition(" ")
-    client = client_of(service.database, token) if scheme.lower() == "bearer" and token else None
+    client = client_by(service, request.headers.get("Authorization", ""))
     if client is None:
         headers = {"WWW-Authenticate": 'Bearer realm="strategist"'}
         raise ProblemError("unauthorized", "No token, or one that is not valid.", headers=headers)
     return client
+
+
+def client_by(service: Service, authorization: str) -> str | None:
+    """The client whose token the header holds, or None."""
+    if service.open_to_all:
+        return _OPEN_CLIENT
+    scheme, _, token = authorization.partition(" ")
+    return client_of(service.database, token) if scheme.lower() == "bearer" and token else None
 
 
 def ids_of(path: Mapping[str, str]) -> Mapping[str, str]:

@@ -13,11 +13,12 @@ from typing import Any
 from sqlalchemy import RowMapping
 
 import strategist
-from api.endpoints import Answer
+from api.endpoints import Answer, Ask
 from api.page import FRAMED_BY_NONE
 from api.problems import ProblemError
 from api.service import Service
-from api.store.batches import batch_counts, finished_since, results_after
+from api.store.batches import batch_counts, find_batch, finished_after, results_after
+from api.store.database import StoreError
 from api.store.surveys import find_survey
 from strategist import GivenResult, safe_cell
 
@@ -28,8 +29,8 @@ CSV = "text/csv"
 HTML = "text/html"
 _STREAM_S = 600.0  # then the client asks again
 _PAUSE_S = 0.3
-_OVERLAP_S = 5.0  # a row may become visible a little after its time
 _ROWS = 1000
+_ROWS_AT_ONCE = 100  # of a stream; a result may be large
 _SHEETS = 100  # read points of a page
 _COLUMNS = ("position", "survey", "read_point", "state", "strategy")
 _OF_RESULT = ("status", "loss", "bound", "gap", "silence_loss")
@@ -49,23 +50,24 @@ def result_row(row: RowMapping) -> dict[str, Any]:
     }
 
 
-def as_ndjson(service: Service, batch_id: str) -> Answer:
+def as_ndjson(ask: Ask, batch_id: str) -> Answer:
     """A line for each read point as it is finished, those that are first, until all are.
 
-    Raises ProblemError where too many results are being streamed.
+    A stream that ends before says so in a last line. Raises ProblemError where too many results
+    are being streamed.
     """
-    if not service.streams.acquire(blocking=False):
+    if not ask.service.streams.take(ask.client):
         headers = {"Retry-After": "10"}
         raise ProblemError("queue-full", "Too many results are being streamed.", headers=headers)
-    return Answer(content=_Lines(service, batch_id), media=NDJSON)
+    return Answer(content=_Lines(ask, batch_id), media=NDJSON)
 
 
 class _Lines(Iterator[bytes]):
     """The lines; gives back its place among the streams when it ends, is closed or forgotten."""
 
-    def __init__(self, service: Service, batch_id: str) -> None:
-        self._service = service
-        self._lines = _finished(service, batch_id)
+    def __init__(self, ask: Ask, batch_id: str) -> None:
+        self._ask = ask
+        self._lines = _finished(ask, batch_id)
         self._open = True
 
     def __next__(self) -> bytes:
@@ -78,31 +80,41 @@ class _Lines(Iterator[bytes]):
     def close(self) -> None:
         if self._open:
             self._open = False
-            self._service.streams.release()
+            self._ask.service.streams.leave(self._ask.client)
 
     def __del__(self) -> None:
         self.close()
 
 
-def _finished(service: Service, batch_id: str) -> Iterator[bytes]:
-    said: set[int] = set()
-    moment, end = 0.0, time.monotonic() + _STREAM_S
-    while time.monotonic() < end and not service.stopping.is_set():
-        counts = batch_counts(service.database, batch_id)
-        while True:
-            rows = finished_since(
-                service.database, batch_id, moment - _OVERLAP_S, _ROWS + len(said)
-            )
-            new = [row for row in rows if row["position"] not in said]
-            for row in new:
-                said.add(row["position"])
-                moment = row["finished"]
-                yield json.dumps(result_row(row), ensure_ascii=False).encode() + b"\n"
-            if not new:
+def _finished(ask: Ask, batch_id: str) -> Iterator[bytes]:
+    """Lines by the numbers that read points get as they are finished: no clock has a say."""
+    database, seq, told = ask.service.database, 0, 0
+    end = time.monotonic() + _STREAM_S
+    why = f"Ended after {_STREAM_S:g} s"
+    try:
+        while time.monotonic() < end:
+            if ask.gone():
+                return
+            if ask.service.stopping.is_set():
+                why = "The server is stopping"
                 break
-        if not counts["waiting"] + counts["running"]:
-            return
-        time.sleep(_PAUSE_S)
+            counts = batch_counts(database, batch_id)
+            while rows := finished_after(database, batch_id, seq, _ROWS_AT_ONCE):
+                for row in rows:
+                    seq, told = row["seq"], told + 1
+                    yield json.dumps(result_row(row), ensure_ascii=False).encode() + b"\n"
+            if not counts["waiting"] + counts["running"]:
+                if told == sum(counts.values()) and told:
+                    return
+                why = "The batch was deleted"
+                break
+            time.sleep(_PAUSE_S)
+        batch = find_batch(database, ask.client, batch_id)
+        total = None if batch is None else batch["total"]
+    except StoreError:
+        why, total = "The store cannot be read now", None
+    last = {"incomplete": f"{why}; ask again for all results.", "told": told, "total": total}
+    yield json.dumps(last).encode() + b"\n"
 
 
 def as_csv(service: Service, batch_id: str) -> Answer:

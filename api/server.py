@@ -12,14 +12,15 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from waitress.server import create_server
-
-from api.app import create_app
-from api.limits import Limits
+from api.app import ENDPOINTS, create_app
+from api.door import open_door
+from api.headers import Door
+from api.requests import client_by
 from api.service import Service
-from api.store.database import Database
-from api.store.jobs import take_back_all
+from api.store.database import Database, StoreError
 from api.store.keys import free_keys
+from api.store.leases import take_back_all
+from api.store.retention import Retention
 from api.supervisor import Supervisor
 
 __all__ = ["THREADS", "InUseError", "own_folder", "serve"]
@@ -47,23 +48,23 @@ def own_folder(folder: Path) -> Iterator[None]:
 
 
 def serve(
-    service: Service, url: str, *, host: str, port: int, workers: int, limits: Limits
+    service: Service, url: str, *, host: str, port: int, workers: int, keep: Retention
 ) -> None:
     """Serve until SIGTERM or SIGINT; then answer what is in flight and end."""
     recover(service.database)
-    server = create_server(
-        create_app(service),
-        host=host,
-        port=port,
-        threads=THREADS,
-        ident=None,
-        connection_limit=500,
-        backlog=512,
-        channel_timeout=120,
-        max_request_body_size=limits.upload_bytes + 2**16,
-        clear_untrusted_proxy_headers=True,
-    )
-    supervisor = Supervisor(service.database, url, workers)
+    settings = {
+        "host": host,
+        "port": port,
+        "ident": None,
+        "connection_limit": 500,
+        "backlog": 512,
+        "max_request_header_size": 2**15,
+        "max_request_body_size": service.limits.upload_bytes + 2**16,
+        "clear_untrusted_proxy_headers": True,
+    }
+    server = open_door(create_app(service), door_of(service), threads=THREADS, settings=settings)
+    supervisor = Supervisor(service.database, url, workers, prompts=min(1, workers), keep=keep)
+    service.warm = lambda: supervisor.warm
     supervisor.start()
     _end_on_signals(service, server)
     _LOG.info("serving on http://%s:%s", host, server.effective_port)
@@ -77,11 +78,35 @@ def serve(
         _LOG.info("stopped")
 
 
+def door_of(service: Service) -> Door:
+    """What may come in: long bodies only where surveys are uploaded, and only with a token."""
+    limits = service.limits
+    uploads = {(one.method, one.path) for one in ENDPOINTS if one.forms is not None}
+    return Door(
+        lambda method, path: (
+            limits.upload_bytes if (method, path) in uploads else limits.request_bytes
+        ),
+        lambda authorization: client_by(service, authorization),
+        incoming_bytes=limits.incoming_bytes,
+        half_open=limits.half_open,
+    )
+
+
 def recover(database: Database) -> None:
-    """Take up what a former server of a store of its own left behind."""
-    if database.alone:
+    """Look at a store of its own, and take up what a former server left behind.
+
+    Raises DamagedStoreError where the file is not whole.
+    """
+    if not database.alone:
+        return
+    database.check()
+    try:
         take_back_all(database)
         free_keys(database)
+        database.rebuild()
+        database.give_back()
+    except StoreError as error:  # full, say: what can be read is served, and deletes make room
+        _LOG.warning("store: %s", error)
 
 
 def _end_on_signals(service: Service, server: Any) -> None:

@@ -12,7 +12,7 @@ from collections.abc import Callable
 from sqlalchemy import RowMapping
 
 from api.store.database import Database, StoreError
-from api.store.jobs import claim, finish, release, renew
+from api.store.leases import claim, finish, release
 from api.store.surveys import Cases
 from api.work import Task, perform
 
@@ -21,24 +21,32 @@ __all__ = ["Worker", "pulse"]
 _LOG = logging.getLogger("api.worker")
 _IDLE_S = 0.1
 _TROUBLE_S = 1.0  # until the store is asked again after it failed
-_PULSE_S = 1.0  # how soon a cancelled job ends its worker
+_PULSE_S = 1.0
 
 
 class Worker:
-    """Claims, solves and stores; what it is at can be seen from the thread that keeps its lease."""
+    """Claims, solves and stores. Whoever started it keeps its lease, and ends it where need be.
 
-    def __init__(self, database: Database, name: str, *, prompt_only: bool = False) -> None:
+    `places`: how many workers of its group take any work.
+    """
+
+    def __init__(
+        self, database: Database, name: str, *, prompt_only: bool = False, places: int = 1
+    ) -> None:
         self.database = database
         self.name = name
         self.at: str | None = None  # the id of the job in hand
         self._prompt_only = prompt_only
+        self._places = places
         self._cases = Cases(database)
 
     def run(self, stop: threading.Event) -> None:
         """Work until `stop` is set; a store that fails is asked again."""
         while not stop.is_set():
             try:
-                row = claim(self.database, self.name, prompt_only=self._prompt_only)
+                row = claim(
+                    self.database, self.name, prompt_only=self._prompt_only, places=self._places
+                )
                 if row is None:
                     stop.wait(_IDLE_S)
                 else:
@@ -50,8 +58,8 @@ class Worker:
     def _carry_out(self, row: RowMapping) -> None:
         self.at = row["id"]
         try:
-            left = None if row["deadline"] is None else row["deadline"] - time.time()
-            result, error = perform(Task(self._cases, row, json.loads(row["request"]), left))
+            request = json.loads(row["request"])
+            result, error = perform(Task(self._cases, row, request, row["left_s"]))
             self._store(row["id"], result, error)
         except (SystemExit, KeyboardInterrupt):
             release(self.database, self.name, blamed=False)
@@ -71,18 +79,9 @@ class Worker:
                 time.sleep(pause)
 
 
-def pulse(worker: Worker, parent: int, end: Callable[[int], None] = os._exit) -> None:
-    """Keep the lease of the worker's job; end the process where it is lost or the server is gone.
-
-    A solve cannot be asked to stop, so the process ends; whoever started it starts another.
-    """
+def pulse(parent: int, end: Callable[[int], None] = os._exit) -> None:
+    """End the process where the one that started it is gone: a solve cannot be asked to stop."""
     while True:
         time.sleep(_PULSE_S)
-        if parent and os.getppid() != parent:
+        if os.getppid() != parent:
             end(0)
-        at = worker.at
-        try:
-            if at is not None and not renew(worker.database, at, worker.name) and worker.at == at:
-                end(0)
-        except StoreError as error:
-            _LOG.warning("lease: %s", error, extra={"worker": worker.name})

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import argparse
+import logging
 import os
-import secrets
 import signal
 import sys
 import threading
@@ -15,10 +15,15 @@ import strategist
 from api.limits import WORKER_MIB
 from api.log import to_stderr
 from api.memory import limit_memory
+from api.store.database import StoreError
 from api.store.where import add_store, open_store
+from api.warm_up import warm_up
 from api.worker import Worker, pulse
 
-__all__ = ["main"]
+__all__ = ["READY", "main"]
+
+READY = b"ready\n"  # on standard output, once the first answer will take no longer than others
+_LOG = logging.getLogger("api.worker")
 
 
 def main(argv: Sequence[str]) -> int:
@@ -27,9 +32,26 @@ def main(argv: Sequence[str]) -> int:
     limit_memory(arguments.memory_mib)
     _ = strategist.choose, strategist.check  # public names load when they are first used
     to_stderr()
+    extra = {"worker": arguments.name}
+    try:
+        _run(arguments)
+    except (StoreError, OSError) as error:
+        _LOG.error("%s: %s", type(error).__name__, error, extra=extra)
+        return 2
+    except Exception:
+        _LOG.exception("defect", extra=extra)
+        return 3
+    return 0
+
+
+def _run(arguments: argparse.Namespace) -> None:
     stop = threading.Event()
-    name = arguments.name or f"{os.uname().nodename[:40]}-{secrets.token_hex(8)}"
-    worker = Worker(open_store(arguments), name, prompt_only=arguments.prompt_only)
+    worker = Worker(
+        open_store(arguments),
+        arguments.name,
+        prompt_only=arguments.prompt_only,
+        places=arguments.places,
+    )
 
     def end(*_: Any) -> None:
         stop.set()
@@ -38,28 +60,23 @@ def main(argv: Sequence[str]) -> int:
 
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # a Ctrl-C goes to the whole group; the server
     signal.signal(signal.SIGTERM, end)  # ends its workers itself
-    threading.Thread(target=pulse, args=(worker, arguments.parent), daemon=True).start()
+    threading.Thread(target=pulse, args=(arguments.parent,), daemon=True).start()
+    if arguments.warm_up:
+        warm_up()
+    os.write(1, READY)
     worker.run(stop)
-    return 0
 
 
 def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
-        prog="python -m api work",
-        description="A worker for the store of a server, here or elsewhere.",
-        allow_abbrev=False,
-    )
+    """What a supervisor tells its workers; people start `python -m api work`."""
+    parser = argparse.ArgumentParser(prog="python -m api.worker_process", allow_abbrev=False)
     add_store(parser)
-    parser.add_argument("--prompt-only", action="store_true", help="only what clients wait for")
-    parser.add_argument(
-        "--memory-mib",
-        type=int,
-        default=WORKER_MIB,
-        metavar="N",
-        help=f"memory that the worker may take, in MiB ({WORKER_MIB})",
-    )
-    parser.add_argument("--name", default=None, help=argparse.SUPPRESS)
-    parser.add_argument("--parent", type=int, default=0, help=argparse.SUPPRESS)
+    parser.add_argument("--prompt-only", action="store_true")
+    parser.add_argument("--name", required=True)
+    parser.add_argument("--parent", type=int, required=True)
+    parser.add_argument("--warm-up", action="store_true")
+    parser.add_argument("--places", type=int, default=1)
+    parser.add_argument("--memory-mib", type=int, default=WORKER_MIB)
     return parser
 
 

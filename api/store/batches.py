@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sqlalchemy import RowMapping, select
+from sqlalchemy import Connection, RowMapping, delete, exists, select
 
 from api.store.database import Database
 from api.store.jobs import count_states
@@ -12,9 +12,10 @@ from api.store.tables import batches, jobs, surveys
 __all__ = [
     "batch_counts",
     "deleted_surveys",
+    "drop_batch",
     "find_batch",
     "find_batches",
-    "finished_since",
+    "finished_after",
     "results_after",
 ]
 
@@ -55,11 +56,25 @@ def results_after(database: Database, batch_id: str, position: int, limit: int) 
         return list(connection.execute(found.order_by(jobs.c.position).limit(limit)).mappings())
 
 
-def finished_since(
-    database: Database, batch_id: str, moment: float, limit: int
-) -> list[RowMapping]:
-    """The jobs of a batch that were finished at or after a moment, as they came."""
+def finished_after(database: Database, batch_id: str, seq: int, limit: int) -> list[RowMapping]:
+    """The jobs of a batch that were finished behind a number, in the order in which they were."""
     with database.read() as connection:
-        found = select(jobs).where(jobs.c.batch == batch_id, jobs.c.finished >= moment)
-        ordered = found.order_by(jobs.c.finished, jobs.c.position).limit(limit)
+        found = select(jobs).where(jobs.c.batch == batch_id, jobs.c.seq > seq)
+        ordered = found.order_by(jobs.c.seq).limit(limit)
         return list(connection.execute(ordered).mappings())
+
+
+def drop_batch(database: Database, client: str, batch_id: str) -> bool:
+    """Delete a batch with all its results; False where something of it is still worked at."""
+    of_batch = jobs.c.batch == batch_id
+    at_work = jobs.c.state.in_(("waiting", "running")) | jobs.c.worker.is_not(None)
+
+    def drop(connection: Connection) -> bool:
+        if connection.execute(select(exists().where(of_batch, at_work))).scalar_one():
+            return False
+        connection.execute(delete(jobs).where(of_batch, jobs.c.client == client))
+        mine = (batches.c.id == batch_id) & (batches.c.client == client)
+        connection.execute(delete(batches).where(mine))
+        return True
+
+    return database.make_room(drop)

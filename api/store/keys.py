@@ -4,20 +4,21 @@ from __future__ import annotations
 
 import json
 import secrets
-import time
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from sqlalchemy import delete, insert, select, update
+from sqlalchemy import Connection, delete, func, insert, select, update
 from sqlalchemy.exc import IntegrityError
 
-from api.store.database import Database
+from api.store.database import Database, moment
 from api.store.tables import keys
 
 __all__ = ["Held", "begin", "complete_key", "forget_key", "free_keys"]
 
 KEPT_S = 7 * 86_400.0
+_BYTES = 64 * 2**20  # of the answers of one client
+_KEYS = 20_000  # of one client
 _PROGRESS_S = 90.0  # longer than any answer takes; then the first request is taken for dead
 
 
@@ -46,9 +47,9 @@ def begin(database: Database, client: str, key: str, *, path: str, digest: str) 
 
 
 def _begin(database: Database, client: str, key: str, *, path: str, digest: str) -> Held:
-    now = time.time()
     mine = (keys.c.client == client) & (keys.c.key == key)
     with database.write() as connection:
+        now = moment(connection)
         connection.execute(delete(keys).where(keys.c.created < now - KEPT_S))
         row = connection.execute(select(keys).where(mine).with_for_update()).mappings().first()
         lease = now + _PROGRESS_S
@@ -71,21 +72,39 @@ def _begin(database: Database, client: str, key: str, *, path: str, digest: str)
 def complete_key(
     database: Database, client: str, key: str, *, status: int, headers: Mapping[str, str], body: str
 ) -> None:
-    """Keep the answer that the key stands for from now on."""
+    """Keep the answer that the key stands for from now on.
+
+    Where a client's answers take more than their room, the oldest are forgotten.
+    """
     with database.write() as connection:
         mine = (keys.c.client == client) & (keys.c.key == key)
+        size = len(body.encode())
         answer = {"status": status, "headers": json.dumps(dict(headers)), "body": body}
-        connection.execute(update(keys).where(mine).values(answer))
+        connection.execute(update(keys).where(mine).values({**answer, "size": size}))
+        _forget_oldest(connection, client)
+
+
+def _forget_oldest(connection: Connection, client: str) -> None:
+    mine = keys.c.client == client
+    total = select(func.count(), func.coalesce(func.sum(keys.c.size), 0)).where(mine)
+    count, size = connection.execute(total).one()
+    if count <= _KEYS and size <= _BYTES:
+        return
+    oldest = select(keys.c.key, keys.c.size).where(mine, keys.c.status.is_not(None))
+    for key, taken in connection.execute(oldest.order_by(keys.c.created)).all()[:-1]:
+        connection.execute(delete(keys).where(mine, keys.c.key == key))
+        count, size = count - 1, size - taken
+        if count <= _KEYS and size <= _BYTES:
+            return
 
 
 def forget_key(database: Database, client: str, key: str) -> None:
     """Give a key back: its request was refused and made nothing."""
-    with database.write() as connection:
-        mine = (keys.c.client == client) & (keys.c.key == key) & keys.c.status.is_(None)
-        connection.execute(delete(keys).where(mine))
+    mine = (keys.c.client == client) & (keys.c.key == key) & keys.c.status.is_(None)
+    database.make_room(lambda connection: connection.execute(delete(keys).where(mine)))
 
 
 def free_keys(database: Database) -> None:
     """Let requests that a former server did not end be sent again at once."""
-    with database.write() as connection:
-        connection.execute(update(keys).where(keys.c.status.is_(None)).values(lease_until=0.0))
+    cut_off = update(keys).where(keys.c.status.is_(None)).values(lease_until=0.0)
+    database.make_room(lambda connection: connection.execute(cut_off))

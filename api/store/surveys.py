@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 import json
 import threading
-import time
 import zlib
 from collections import OrderedDict
 from collections.abc import Mapping
@@ -14,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from sqlalchemy import Connection, RowMapping, delete, exists, insert, select, update
 
 import strategist
-from api.store.database import Database
+from api.store.database import Database, moment
 from api.store.pages import Place, page
 from api.store.tables import jobs, survey_files, surveys
 
@@ -70,32 +69,33 @@ def add_survey(
     It has no summary yet and shows in no list, until `accept_survey` says what check found in it.
     Those that were left so by a server that died are deleted.
     """
-    row = {
-        "id": survey_id,
-        "client": client,
-        "created": time.time(),
-        "label": label,
-        "digest": digest_of(files),
-        "summary": _UNCHECKED,
-    }
     packed = [
         {"survey": survey_id, "name": name, "content": zlib.compress(content, 1)}
         for name, content in files.items()
     ]
+    row = {
+        "id": survey_id,
+        "client": client,
+        "label": label,
+        "size": sum(len(one["content"]) for one in packed),
+        "digest": digest_of(files),
+        "summary": _UNCHECKED,
+    }
     with database.write() as connection:
         known = connection.execute(select(surveys).where(surveys.c.id == survey_id)).mappings()
         found = known.one_or_none()
         if found is None:
-            _drop_left_behind(connection)
-            connection.execute(insert(surveys).values(row))
+            now = moment(connection)
+            _drop_left_behind(connection, now)
+            connection.execute(insert(surveys).values(**row, created=now))
             connection.execute(insert(survey_files), packed)
             again = connection.execute(select(surveys).where(surveys.c.id == survey_id))
             found = again.mappings().one()
         return found
 
 
-def _drop_left_behind(connection: Connection) -> None:
-    old = (surveys.c.summary == _UNCHECKED) & (surveys.c.created < time.time() - _CHECKED_IN_S)
+def _drop_left_behind(connection: Connection, now: float) -> None:
+    old = (surveys.c.summary == _UNCHECKED) & (surveys.c.created < now - _CHECKED_IN_S)
     left = select(surveys.c.id).where(old)
     connection.execute(delete(survey_files).where(survey_files.c.survey.in_(left)))
     connection.execute(delete(surveys).where(old))
@@ -137,15 +137,18 @@ def survey_file(database: Database, survey_id: str, name: str) -> bytes | None:
 
 def drop_survey(database: Database, client: str, survey_id: str) -> bool:
     """Delete a survey; False where jobs that are not finished need it. Results stay."""
-    with database.write() as connection:
-        open_jobs = (jobs.c.survey == survey_id) & jobs.c.state.in_(("waiting", "running"))
+    open_jobs = (jobs.c.survey == survey_id) & jobs.c.state.in_(("waiting", "running"))
+    mine = (surveys.c.id == survey_id) & (surveys.c.client == client)
+
+    def drop(connection: Connection) -> bool:
         if connection.execute(select(exists().where(open_jobs))).scalar_one():
             return False
-        mine = (surveys.c.id == survey_id) & (surveys.c.client == client)
         if connection.execute(select(surveys.c.id).where(mine)).first() is not None:
             connection.execute(delete(survey_files).where(survey_files.c.survey == survey_id))
             connection.execute(delete(surveys).where(mine))
         return True
+
+    return database.make_room(drop)
 
 
 class Cases:

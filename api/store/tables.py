@@ -1,4 +1,6 @@
-"""The tables of the store. Times are seconds since 1970 as floats; documents are JSON text."""
+"""The tables of the store. Times are seconds since 1970 by the
+database's clock, as floats; documents are JSON text.
+"""
 
 from __future__ import annotations
 
@@ -15,7 +17,18 @@ from sqlalchemy import (
     Text,
 )
 
-__all__ = ["batches", "jobs", "keys", "metadata", "probes", "survey_files", "surveys", "tokens"]
+__all__ = [
+    "batches",
+    "jobs",
+    "keys",
+    "metadata",
+    "probes",
+    "survey_files",
+    "surveys",
+    "tokens",
+    "turns",
+    "versions",
+]
 
 metadata = MetaData()
 
@@ -36,7 +49,10 @@ surveys = Table(
     Column("label", Text, nullable=False),
     Column("digest", String(64), nullable=False),  # SHA-256 of the contents as given
     Column("summary", Text, nullable=False),
+    Column("size", Integer, nullable=False, server_default="0"),  # bytes stored
     Index("surveys_by_client", "client", "created", "id"),
+    Index("surveys_sizes", "client", "size"),
+    Index("surveys_by_age", "created"),
 )
 
 survey_files = Table(
@@ -56,6 +72,8 @@ batches = Table(
     Column("label", Text, nullable=False),
     Column("total", Integer, nullable=False),
     Column("cancelled", Float),
+    Column("last_seq", Integer, nullable=False, server_default="0"),  # of its jobs
+    Index("batches_by_age", "created"),
     Index("batches_by_client", "client", "created", "id"),
 )
 
@@ -75,14 +93,22 @@ jobs = Table(
     Column("read_point", Text, nullable=False),
     Column("request", Text, nullable=False),
     Column("state", String(10), nullable=False),
-    Column("worker", String(80)),
+    Column("worker", String(80)),  # who is at it, even after it was cancelled
     Column("lease_until", Float),
     Column("deadline", Float),  # of an answer that a client waits for
+    Column("limit_s", Float),  # how long a worker may be at it
+    Column("ends_by", Float),  # when its worker is ended
     Column("attempts", Integer, nullable=False),  # that ended with the end of the worker
     Column("finished", Float),
+    Column("seq", Integer),  # of those of a batch that are finished: in the order of commits
+    Column("size", Integer, nullable=False, server_default="0"),  # bytes stored
     Column("result", Text),
     Column("error", Text),
     Index("jobs_to_do", "state", "deadline", "created", "position"),
+    Index("jobs_at_work", "worker"),
+    Index("jobs_by_seq", "batch", "seq"),
+    Index("jobs_by_age", "batch", "created"),
+    Index("jobs_sizes", "client", "size"),
     Index("jobs_by_batch", "batch", "position"),
     Index("jobs_by_client", "client", "kind", "state", "created", "id"),
     Index("jobs_by_survey", "survey", "state"),
@@ -101,6 +127,26 @@ keys = Table(
     Column("status", Integer),  # None while the first request is in progress
     Column("headers", Text),
     Column("body", Text),
+    Column("size", Integer, nullable=False, server_default="0"),
+    Index("keys_by_age", "created"),
+    Index("keys_sizes", "client", "size"),
+)
+
+# When each client's work was last taken up, and when it last asked, so that clients take turns.
+turns = Table(
+    "turns",
+    metadata,
+    Column("client", String(64), primary_key=True),
+    Column("served", Float, nullable=False),
+    Column("asked", Float, nullable=False),
+)
+
+# One row: which version of these tables the store has.
+versions = Table(
+    "versions",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("version", Integer, nullable=False),
 )
 
 # One row, written to see whether anything can be written.

@@ -8,11 +8,11 @@ from __future__ import annotations
 import hashlib
 import re
 import secrets
-import time
 
 from sqlalchemy import delete, func, insert, select
 
-from api.store.database import Database
+from api.store.database import Database, moment
+from api.store.jobs import cancel_all
 from api.store.tables import tokens
 
 __all__ = [
@@ -36,7 +36,8 @@ def add_token(database: Database, client: str) -> str:
     """A new token of a client, who may have several; it is shown now and never again."""
     token = f"st_{secrets.token_urlsafe(32)}"
     with database.write() as connection:
-        row = {"digest": _digest(token), "client": client, "created": time.time()}
+        now = moment(connection)
+        row = {"digest": _digest(token), "client": client, "created": now}
         connection.execute(insert(tokens).values(row))
     return token
 
@@ -56,8 +57,12 @@ def list_clients(database: Database) -> list[tuple[str, int]]:
 
 
 def remove_tokens(database: Database, client: str) -> int:
-    """Take back a client's tokens, but not what is stored for it; returns how many."""
+    """Take back a client's tokens and cancel its jobs; what is stored for it stays.
+
+    Returns how many tokens there were.
+    """
     with database.write() as connection:
+        cancel_all(connection, client)
         return connection.execute(delete(tokens).where(tokens.c.client == client)).rowcount
 
 

@@ -6,7 +6,9 @@ import argparse
 import os
 from pathlib import Path
 
-from api.store.database import Database, open_database, sqlite_url
+from sqlalchemy.engine import make_url
+
+from api.store.database import Database, StoreError, open_database, sqlite_url
 
 __all__ = ["DATABASE", "add_store", "open_store", "store_url"]
 
@@ -29,13 +31,28 @@ def add_store(parser: argparse.ArgumentParser) -> None:
 
 
 def store_url(arguments: argparse.Namespace) -> tuple[str, Path | None]:
-    """The URL of the store, and its folder where it has one."""
+    """The URL of the store, and its folder where it is a file.
+
+    Raises StoreError where the URL names an SQLite database that is no file of this machine.
+    """
     url = getattr(arguments, "database", None) or os.environ.get(DATABASE)
     if url and not hasattr(arguments, "data"):
-        return url, None
+        return _known_url(url)
     folder = Path(getattr(arguments, "data", "strategist-data"))
     folder.mkdir(parents=True, exist_ok=True, mode=0o700)
     return sqlite_url(folder.resolve()), folder
+
+
+def _known_url(url: str) -> tuple[str, Path | None]:
+    known = make_url(url)
+    if known.get_backend_name() != "sqlite":
+        return url, None
+    file = known.database or ""
+    if not file or file == ":memory:" or file.startswith("file:") or known.query:
+        raise StoreError(f"{url}: an SQLite store is a file; give its folder as --data FOLDER")
+    path = Path(file).resolve()
+    path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+    return f"sqlite:///{path}", path.parent
 
 
 def open_store(arguments: argparse.Namespace) -> Database:

@@ -18,16 +18,18 @@ from api.at_point import (
     survey_row,
 )
 from api.endpoints import Answer, Ask, endpoint
-from api.limits import READ_POINTS_OF_BATCH
-from api.models import BatchRequest, PageQuery, PositionQuery
+from api.limits import BATCH_GRACE_S, READ_POINTS_OF_BATCH
+from api.models import BatchRequest, PageQuery, PositionQuery, RemovalQuery
+from api.problems import ProblemError
 from api.prompt import refused
 from api.results import CSV, HTML, NDJSON, as_csv, as_ndjson, as_page, result_row
-from api.store.batches import batch_counts, find_batch, find_batches, results_after
-from api.store.jobs import Job, RefusedError, add_jobs, cancel
+from api.store.batches import batch_counts, drop_batch, find_batch, find_batches, results_after
+from api.store.jobs import Job, Queue, RefusedError, add_jobs, cancel
 from api.store.tables import jobs
 from strategist.errors import InputError
 
 _RETRY = "2"  # seconds until a look at the progress is worth it
+_WAIT = {"Retry-After": _RETRY}
 
 
 @endpoint("POST", "/v1/batches", gives={202: Batch}, body=BatchRequest, problems=("queue-full",))
@@ -37,9 +39,11 @@ def submit(ask: Ask) -> Answer:
     new = ask.new_id("ba")
     asked = _jobs(ask, body, new)
     batch = {"id": new, "label": body.label, "total": len(asked)}
-    queue_max = ask.service.limits.waiting_batch
+    limits, limit_s = ask.service.limits, body.options.time_limit_s + BATCH_GRACE_S
+    queue = Queue(limits.waiting_batch, limits.waiting_batch_all)
+    database = ask.service.database
     try:
-        add_jobs(ask.service.database, ask.client, asked, batch=batch, queue_max=queue_max)
+        add_jobs(database, ask.client, asked, batch=batch, queue=queue, limit_s=limit_s)
     except RefusedError as error:
         raise refused(error) from None
     row = find_batch(ask.service.database, ask.client, new)
@@ -76,11 +80,12 @@ def results(ask: Ask) -> Answer:
     """The results: a page as JSON, all as CSV, sheets that print as HTML, or a JSON line each
     as they come (NDJSON).
 
-    Lines end before the batch is done where the server stops, or after ten minutes: ask again.
+    Lines end before the batch is done where the server stops, or after ten minutes; a last line
+    with the key `incomplete` then says so: ask again.
     """
     batch = _mine(ask)
     if ask.accept == NDJSON:
-        return as_ndjson(ask.service, batch["id"])
+        return as_ndjson(ask, batch["id"])
     if ask.accept == CSV:
         return as_csv(ask.service, batch["id"])
     if ask.accept == HTML:
@@ -92,10 +97,22 @@ def results(ask: Ask) -> Answer:
     return Answer({"items": items, "next": following})
 
 
-@endpoint("DELETE", "/v1/batches/{batch_id}", gives={200: Batch})
+@endpoint(
+    "DELETE",
+    "/v1/batches/{batch_id}",
+    gives={200: Batch, 204: None},
+    query=RemovalQuery,
+    problems=("in-use",),
+)
 def stop(ask: Ask) -> Answer:
-    """Cancel what is not solved yet; what is solved stays."""
+    """Cancel what is not solved yet; what is solved stays. With `results=delete`, delete the batch
+    with all its results, once nothing of it is waiting or running.
+    """
     batch = _mine(ask)
+    if ask.query.results == "delete":
+        if not drop_batch(ask.service.database, ask.client, batch["id"]):
+            raise ProblemError("in-use", "Read points of it are not finished.", headers=_WAIT)
+        return Answer(status=204)
     cancel(ask.service.database, jobs.c.batch == batch["id"], batch=batch["id"])
     return Answer(_document(ask, _mine(ask)))
 

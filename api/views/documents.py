@@ -54,18 +54,28 @@ def healthy(ask: Ask) -> Answer:
     return Answer({"status": "ok"})
 
 
-@endpoint("GET", "/readyz", gives={200: Health}, needs_token=False, problems=("stopping",))
+@endpoint(
+    "GET",
+    "/readyz",
+    gives={200: Health},
+    needs_token=False,
+    problems=("starting", "stopping", "full-store"),
+)
 def ready(ask: Ask) -> Answer:
-    """Whether requests are welcome: the store can be written and the server is not stopping."""
+    """Whether the server accepts requests: the store can be written, the workers can answer at
+    once, and the server is not stopping.
+    """
     if ask.service.stopping.is_set():
         raise ProblemError("stopping", "No new work is taken.")
+    if not ask.service.warm():
+        raise ProblemError("starting", "The workers are warming up.", headers={"Retry-After": "2"})
     ask.service.database.try_to_write()
     return Answer({"status": "ok"})
 
 
 @endpoint("GET", "/metrics", gives={200: str}, media=("text/plain",))
 def metrics(ask: Ask) -> Answer:
-    """Counts for Prometheus."""
+    """Counts of requests and jobs, as text."""
     try:
         jobs = count_states(ask.service.database)
     except StoreError:

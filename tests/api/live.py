@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import json
 import os
 import signal
@@ -33,7 +34,15 @@ class Reply:
 class Live:
     """`python -m api` on a free port of loopback; started and killed as often as a test likes."""
 
-    def __init__(self, data: Path, *options: str, token: str = "", folder: bool = True) -> None:
+    def __init__(
+        self,
+        data: Path,
+        *options: str,
+        token: str = "",
+        folder: bool = True,
+        root: Path = ROOT,
+    ) -> None:
+        self._root = root
         self._command = [sys.executable, "-m", "api", "--port", "0", *options]
         if folder:
             self._command += ["--data", str(data)]
@@ -46,7 +55,7 @@ class Live:
         with self.log.open("a") as log:
             self.process = subprocess.Popen(
                 self._command,
-                cwd=ROOT,
+                cwd=self._root,
                 stdout=subprocess.PIPE,
                 stderr=log,
                 text=True,
@@ -56,6 +65,17 @@ class Live:
         assert "http://" in line, f"{line}\n{self.log.read_text()[-2000:]}"
         self.url = line.split()[-1]
         return self
+
+    def ready(self, seconds: float = HANG_S) -> Live:
+        """Wait until the workers are warm."""
+        wait_until(lambda: self.ask("GET", "/readyz").status == 200, seconds)
+        return self
+
+    def of(self, token: str) -> Live:
+        """The same server for another client."""
+        other = copy.copy(self)
+        other._token = token
+        return other
 
     def workers(self) -> list[int]:
         """Process ids of the workers of this server."""
@@ -141,8 +161,8 @@ def wait_until(what: Any, seconds: float = HANG_S) -> None:
         time.sleep(0.1)
 
 
-def client_token(data: Path, name: str = "planner") -> str:
+def client_token(data: Path, name: str = "planner", root: Path = ROOT) -> str:
     """A token for a client of the server of a data folder, made by the command."""
     command = [sys.executable, "-m", "api", "token", "add", name, "--data", str(data)]
-    made = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=True)
+    made = subprocess.run(command, cwd=root, capture_output=True, text=True, check=True)
     return made.stdout.strip()

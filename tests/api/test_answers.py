@@ -10,7 +10,7 @@ import pytest
 
 from api.limits import Limits
 from api.service import Service
-from api.store.jobs import claim
+from api.store.leases import claim
 from api.worker import Worker
 from strategist import (
     PowerTable,
@@ -182,7 +182,7 @@ def test_too_many_who_wait(client: Client, survey: str, service: Service) -> Non
 
 def test_no_worker_no_answer(client: Client, survey: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """A client never waits longer than its limit and the grace; the job is cancelled then."""
-    monkeypatch.setattr("api.prompt._GRACE_S", 0.1)
+    monkeypatch.setattr("api.prompt.PROMPT_GRACE_S", 0.1)
     refused = client.post("/v1/strategies", at_gate(survey, options={"time_limit_s": 0.1}))
     assert refused.status_code == 429
 
@@ -191,7 +191,7 @@ def test_a_worker_that_is_too_slow(
     client: Client, survey: str, service: Service, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """It has the job, but brings nothing in time."""
-    monkeypatch.setattr("api.prompt._GRACE_S", 0.5)
+    monkeypatch.setattr("api.prompt.PROMPT_GRACE_S", 0.5)
 
     def take() -> None:
         wait_until(lambda: claim(service.database, "slow") is not None)

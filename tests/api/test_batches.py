@@ -6,18 +6,16 @@ import csv
 import io
 import json
 import re
-import threading
 import time
-from contextlib import suppress
 from typing import Any
 
 from sqlalchemy import select, update
 
 from api.limits import Limits
 from api.service import Service
-from api.store.jobs import ATTEMPTS_MAX, claim, finish, release, renew, sweep, take_back_all
+from api.store.leases import ATTEMPTS_MAX, claim, finish, held, release, sweep, take_back_all
 from api.store.tables import jobs
-from api.worker import Worker, pulse
+from api.worker import Worker
 from strategist import GivenResult, report_document, report_page
 from tests.api.given import Client, case_document
 from tests.api.live import wait_until
@@ -88,9 +86,9 @@ def test_streams_are_bounded(client: Client, service: Service) -> None:
     batch = submitted(client, 1)
     path, lines = f"/v1/batches/{batch['id']}/results", "application/x-ndjson"
     for _ in range(service.limits.streams):
-        assert service.streams.acquire(blocking=False)
+        assert service.streams.take("planner")
     assert client.get(path, Accept=lines).status_code == 429
-    service.streams.release()
+    service.streams.leave("planner")
     client.delete(f"/v1/batches/{batch['id']}")
     for _ in range(3):  # a stream that ended gives its place back
         assert client.get(path, Accept=lines).status_code == 200
@@ -105,35 +103,14 @@ def test_cancel(client: Client, service: Service) -> None:
     assert finish(service.database, row["id"], "w1", result={"read_point": "gate-1"})
     running = claim(service.database, "w1")
     assert running is not None
-    assert renew(service.database, running["id"], "w1")
+    assert held(service.database, ["w1"]) == {"w1": (running["id"], False, False)}
     assert client.delete(path).json["state"] == "cancelled"
     counts = client.get(path).json["counts"]
     assert counts == {"waiting": 0, "running": 0, "done": 1, "failed": 0, "cancelled": 2}
-    assert not renew(service.database, running["id"], "w1")
+    assert held(service.database, ["w1"]) == {"w1": (running["id"], True, False)}
     assert not finish(service.database, running["id"], "w1", result={})
+    assert held(service.database, ["w1"]) == {}, "it has let go"
     assert client.delete(path).status_code == 200
-
-
-def test_cancel_ends_the_process_that_is_at_it(client: Client, service: Service) -> None:
-    """A solve cannot be asked to stop, so the thread that keeps its lease ends the process."""
-    batch = submitted(client, 1)
-    row = claim(service.database, "w")
-    assert row is not None
-    worker, ended = Worker(service.database, "w"), threading.Event()
-    worker.at = row["id"]
-
-    def end(_: int) -> None:
-        ended.set()
-        raise SystemExit
-
-    def beat() -> None:
-        with suppress(SystemExit):
-            pulse(worker, 0, end)
-
-    threading.Thread(target=beat, daemon=True).start()
-    assert not ended.wait(1.5), "the lease was renewed"
-    client.delete(f"/v1/batches/{batch['id']}")
-    assert ended.wait(3)
 
 
 def test_full_queue(client: Client, service: Service, survey: str) -> None:

@@ -18,6 +18,8 @@ import pytest
 from tests.api.given import case_document
 from tests.api.live import ROOT, Live, Reply, client_token, wait_until
 from tests.bench.api_kill import kill_test
+from tests.bench.attacks import fill, on_a_full_disk
+from tests.bench.attacks import small_disk as small_disk_of
 
 
 def test_nothing_is_lost_or_done_twice(tmp_path: Path) -> None:
@@ -32,11 +34,13 @@ def test_killed_worker_then_a_stop_in_good_order(tmp_path: Path) -> None:
     with Live(tmp_path / "data", "--workers", "1", token=token) as live:
         survey = live.ask("POST", "/v1/surveys", case_document(40)).json["id"]
         batch = live.ask("POST", "/v1/batches", {"items": [{"survey": survey}]}).json["id"]
+        wait_until(lambda: counts(live, batch)["done"] > 0, 90)
         before = set(live.workers())
         assert len(before) == 2
         for pid in before:
             os.kill(pid, signal.SIGKILL)
-        wait_until(lambda: counts(live, batch)["done"] > 0)
+        done = counts(live, batch)["done"]
+        wait_until(lambda: counts(live, batch)["done"] > done or done == 40)
         after = set(live.workers())
         assert not before & after
         replies: list[Reply] = []
@@ -88,6 +92,7 @@ def test_full_disk(small_disk: Path) -> None:
         survey = live.ask("POST", "/v1/surveys", case_document()).json["id"]
         filler = small_disk / "filler"
         fill(filler)
+        assert filler.stat().st_size > 0
         documents = [case_document(40, shift=n) for n in range(8)]
         replies = [live.ask("POST", "/v1/surveys", document) for document in documents]
         refused = [reply for reply in replies if reply.status != 201]
@@ -103,15 +108,17 @@ def test_full_disk(small_disk: Path) -> None:
     assert is_sound(data / "strategist.sqlite3")
 
 
-def fill(path: Path) -> None:
-    """Write until there is no room left."""
-    file = os.open(path, os.O_WRONLY | os.O_CREAT)
-    try:
-        with pytest.raises(OSError, match="No space left"):
-            while True:
-                os.write(file, 4096 * b"x")
-    finally:
-        os.close(file)
+def test_deletes_work_on_a_full_disk(tmp_path: Path) -> None:
+    """The short form of `python -m tests.bench.api_attack --only full`."""
+    with small_disk_of(tmp_path / "small", "6m") as mounted:
+        if not mounted:
+            pytest.skip("no right to mount a small file system")
+        seen = on_a_full_disk(tmp_path / "small" / "data")
+        assert is_sound(tmp_path / "small" / "data" / "strategist.sqlite3")
+    assert seen.uploads > 10
+    assert seen.deletes == {204: seen.uploads}
+    assert seen.ready_after == 200
+    assert seen.bytes_after < seen.bytes_full / 2
 
 
 @pytest.fixture

@@ -42,7 +42,7 @@ def test_no_worker_no_judgement(
     client: Client, survey: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """No judgement is made in the server; who waits in vain is told so in time."""
-    monkeypatch.setattr("api.prompt._GRACE_S", 0.1)
+    monkeypatch.setattr("api.prompt.PROMPT_GRACE_S", 0.1)
     asked = {"survey": survey, "read_point": "gate-1", "options": {"time_limit_s": 0.1}}
     refused = client.post("/v1/judgements", asked)
     assert refused.status_code == 429

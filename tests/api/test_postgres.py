@@ -15,8 +15,8 @@ import pytest
 
 from api.service import Service
 from api.store.database import open_database
-from api.store.jobs import claim, finish
 from api.store.keys import begin
+from api.store.leases import claim, finish
 from api.store.tables import metadata
 from tests.api.given import Client, case_document
 from tests.api.live import Live, wait_until

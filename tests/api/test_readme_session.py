@@ -12,7 +12,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.api.live import ROOT
+from tests.api.given import case_document
+from tests.api.live import ROOT, Live, client_token
 
 
 def test_curl_session(tmp_path: Path) -> None:
@@ -64,3 +65,21 @@ def test_no_results_of_a_batch_are_read_before_it_is_done() -> None:
     waits = [n for n, line in enumerate(lines) if line.startswith("until ") and "done" in line]
     reads = [n for n, line in enumerate(lines) if "/results" in line]
     assert waits and reads and min(waits) < min(reads)
+
+
+def test_what_an_operator_does(tmp_path: Path) -> None:
+    """Each line beside a server that has something open."""
+    (block,) = re.findall(r"```sh operator\n(.*?)```", (ROOT / "README.md").read_text(), re.S)
+    data = tmp_path / "strategist-data"
+    with Live(data, "--workers", "1", token=client_token(data)) as live:
+        survey = live.ask("POST", "/v1/surveys", case_document()).json["id"]
+        assert live.ask("POST", "/v1/batches", {"items": [{"survey": survey}]}).status == 202
+        for line in block.splitlines():
+            command = [sys.executable, *line.split()[1:]]
+            done = subprocess.run(
+                command, cwd=tmp_path, capture_output=True, text=True, check=False
+            )
+            assert done.returncode == 0, f"{line}\n{done.stderr}"
+            assert done.stdout.strip()
+        assert live.ask("GET", "/v1/surveys").status == 401
+    assert (tmp_path / "copy.sqlite3").stat().st_size > 0

@@ -1,0 +1,234 @@
+"""Fair shares: what one client asks for takes nothing from another."""
+
+from __future__ import annotations
+
+import socket
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from sqlalchemy import func, select, update
+
+from api.limits import Limits
+from api.service import Places, Service
+from api.store.jobs import Job, Queue, RefusedError, add_jobs
+from api.store.leases import claim, finish
+from api.store.tables import jobs, turns
+from api.store.tokens import remove_tokens
+from api.store.turns import worker_to_take_back
+from tests.api.given import Client, case_document
+from tests.api.live import ROOT, Live, client_token, wait_until
+
+
+def submitted(client: Client, points: int) -> str:
+    survey = client.post("/v1/surveys", case_document(points)).json["id"]
+    return str(client.post("/v1/batches", {"items": [{"survey": survey}]}).json["id"])
+
+
+def prompt(number: int) -> Job:
+    return Job(f"co_{number:032x}", "coupling", None, "", {})
+
+
+def ask(service: Service, client: str, number: int, of_client: int = 2, of_all: int = 3) -> None:
+    queue = Queue(of_client, of_all)
+    add_jobs(service.database, client, [prompt(number)], queue=queue, waits_s=60, limit_s=60)
+
+
+def test_a_queue_for_each_client_and_one_for_all(service: Service) -> None:
+    for number in (1, 2):
+        ask(service, "greedy", number)
+    with pytest.raises(RefusedError, match="client"):
+        ask(service, "greedy", 3)
+    ask(service, "other", 4)
+    with pytest.raises(RefusedError, match="queue"):
+        ask(service, "third", 5)
+
+
+def test_clients_take_turns(client: Client, other: Client, service: Service) -> None:
+    """However many read points the first submitted before the second came."""
+    submitted(client, 6)
+    submitted(other, 2)
+    order = []
+    for _ in range(5):
+        row = claim(service.database, "w")
+        assert row is not None
+        order.append(row["client"])
+        assert finish(service.database, row["id"], "w", result={})
+    assert order == ["other", "planner"] * 2 + ["planner"] or order[:4] == ["planner", "other"] * 2
+
+
+def test_who_has_fewest_running_goes_first(client: Client, other: Client, service: Service) -> None:
+    submitted(client, 6)
+    for number in range(3):
+        assert claim(service.database, f"w{number}") is not None
+    submitted(other, 3)
+    found = [claim(service.database, f"v{number}") for number in range(3)]
+    assert [row["client"] for row in found if row is not None] == ["other"] * 3
+
+
+def test_one_worker_stays_free_of_each_client_where_there_are_others(
+    client: Client, other: Client, service: Service
+) -> None:
+    """A client alone has all; where another was served lately, one is left for it."""
+    submitted(client, 6)
+    assert claim(service.database, "g.any.1", places=2) is not None
+    assert claim(service.database, "g.any.2", places=2) is not None, "it is alone"
+    submitted(other, 1)
+    row = claim(service.database, "g.any.3", places=3)
+    assert row is not None
+    assert row["client"] == "other"
+    assert finish(service.database, row["id"], "g.any.3", result={})
+    assert claim(service.database, "g.any.3", places=3) is None, "it is kept for the other"
+    with service.database.write() as connection:
+        long_ago = {"served": turns.c.served - 61, "asked": turns.c.asked - 61}
+        connection.execute(update(turns).values(long_ago))
+    assert claim(service.database, "g.any.3", places=3) is not None
+
+
+def test_nothing_is_taken_back_from_who_is_alone(client: Client, service: Service) -> None:
+    submitted(client, 6)
+    for number in (1, 2):
+        assert claim(service.database, f"g.any.{number}", places=2) is not None
+    assert worker_to_take_back(service.database, "g", 2) is None
+
+
+def test_places(service: Service) -> None:
+    places = Places(2, 3)
+    assert [places.take("a") for _ in range(3)] == [True, True, False]
+    assert [places.take("b") for _ in range(2)] == [True, False]
+    places.leave("a")
+    assert places.take("b")
+
+
+def test_requests_of_a_client_at_once_are_bounded(client: Client, other: Client) -> None:
+    extension = client.flask.application.extensions["strategist"]
+    extension.requests = Places(1, 10)
+    assert extension.requests.take("planner")
+    assert client.get("/v1/surveys").status_code == 429
+    assert other.get("/v1/surveys").status_code == 200
+    extension.requests.leave("planner")
+    assert client.get("/v1/surveys").status_code == 200
+
+
+def count_jobs(service: Service) -> int:
+    with service.database.read() as connection:
+        return connection.execute(select(func.count()).select_from(jobs)).scalar_one()
+
+
+def test_who_has_gone_waits_for_nothing(client: Client, service: Service, survey: str) -> None:
+    """Neither for an answer nor for lines."""
+    batch = client.post("/v1/batches", {"items": [{"survey": survey}]}).json["id"]
+    before = count_jobs(service)
+    gone = {"waitress.client_disconnected": lambda: True}
+    body = {"survey": survey, "read_point": "gate-1"}
+    reply = client.flask.post(
+        "/v1/strategies", json=body, headers=client.headers(), environ_overrides=gone
+    )
+    assert reply.status_code == 429
+    assert count_jobs(service) == before
+    path = f"/v1/batches/{batch}/results"
+    headers = client.headers(Accept="application/x-ndjson")
+    assert client.flask.get(path, headers=headers, environ_overrides=gone).data == b""
+    assert service.streams.take("planner")
+
+
+def test_a_closed_connection_gives_its_place_back(tmp_path: Path) -> None:
+    """Waiting answers and streams of a real server, whose clients hang up."""
+    token = client_token(tmp_path / "data")
+    with Live(tmp_path / "data", "--workers", "0", token=token) as live:
+        survey = live.ask("POST", "/v1/surveys", case_document()).json["id"]
+        batch = live.ask("POST", "/v1/batches", {"items": [{"survey": survey}]}).json["id"]
+        limits = live.ask("GET", "/v1").json["limits"]
+        body = (
+            f'{{"survey": "{survey}", "read_point": "gate-1", "options": {{"time_limit_s": 30}}}}'
+        )
+        waiting = [
+            hang_on(live, token, "POST /v1/strategies", body)
+            for _ in range(int(limits["waiting_prompt"]))
+        ]
+        wait_until(lambda: waiting_jobs(live) == 1 + limits["waiting_prompt"], 20)
+        assert live.ask("POST", "/v1/strategies", body.encode()).status == 429
+        streams = [
+            hang_on(live, token, f"GET /v1/batches/{batch}/results", "")
+            for _ in range(int(limits["streams"]))
+        ]
+        lines = {"Accept": "application/x-ndjson"}
+        path = f"/v1/batches/{batch}/results"
+        wait_until(lambda: is_refused(live, path), 20)
+        for connection in (*waiting, *streams):
+            connection.close()
+        wait_until(lambda: waiting_jobs(live) == 1, 20)
+        live.ask("DELETE", f"/v1/batches/{batch}")
+        wait_until(lambda: live.ask("GET", path, **lines).status == 200, 20)
+
+
+def is_refused(live: Live, path: str) -> bool:
+    """Whether a further stream is refused; one that is not is given up."""
+    try:
+        return live.ask("GET", path, Accept="application/x-ndjson", timeout=2).status == 429
+    except OSError:
+        return False
+
+
+def waiting_jobs(live: Live) -> int:
+    text = live.ask("GET", "/metrics").body.decode()
+    (line,) = [line for line in text.splitlines() if '"waiting"' in line]
+    return int(line.split()[1])
+
+
+def hang_on(live: Live, token: str, what: str, body: str) -> socket.socket:
+    """A connection whose request is sent, and whose answer is not there yet."""
+    host, port = live.url.removeprefix("http://").split(":")
+    connection = socket.create_connection((host, int(port)))
+    head = [
+        f"{what} HTTP/1.1",
+        "Host: x",
+        f"Authorization: Bearer {token}",
+        "Accept: application/x-ndjson, application/json;q=0.1",
+        "Content-Type: application/json",
+        f"Content-Length: {len(body)}",
+    ]
+    connection.sendall(("\r\n".join(head) + "\r\n\r\n" + body).encode())
+    return connection
+
+
+def test_jobs_end_with_their_tokens(client: Client, service: Service) -> None:
+    submitted(client, 3)
+    row = claim(service.database, "w")
+    assert row is not None
+    assert remove_tokens(service.database, "planner") == 1
+    with service.database.read() as connection:
+        states = set(connection.execute(select(jobs.c.state)).scalars())
+    assert states == {"cancelled"}
+    assert not finish(service.database, row["id"], "w", result={})
+
+
+def run(data: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
+    command = [sys.executable, "-m", "api", *arguments, "--data", str(data)]
+    return subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
+
+
+def test_the_operator_lists_and_cancels(tmp_path: Path) -> None:
+    token = client_token(tmp_path / "data")
+    with Live(tmp_path / "data", "--workers", "0", token=token) as live:
+        survey = live.ask("POST", "/v1/surveys", case_document(3)).json["id"]
+        batch = live.ask("POST", "/v1/batches", {"items": [{"survey": survey}]}).json["id"]
+        listed = run(tmp_path / "data", "jobs", "list").stdout.splitlines()
+        assert listed[0].split("\t")[:3] == ["client", "waiting", "running"]
+        assert listed[1].split("\t")[:3] == ["planner", "3", "0"]
+        assert run(tmp_path / "data", "jobs", "cancel", "planner").stdout == "3 cancelled\n"
+        assert live.ask("GET", f"/v1/batches/{batch}").json["state"] == "cancelled"
+        assert run(tmp_path / "data", "jobs", "cancel", "planner").returncode == 1
+
+
+def test_a_full_share_takes_no_more_and_deletes(client: Client, other: Client) -> None:
+    service = client.flask.application.extensions["strategist"]
+    survey = client.post("/v1/surveys", case_document(5)).json["id"]
+    service.limits = Limits(stored_bytes=100)
+    refused = client.post("/v1/surveys", case_document())
+    assert refused.status_code == 507
+    assert refused.json["type"] == "/docs#problem-full-share"
+    assert other.post("/v1/surveys", case_document()).status_code == 201
+    assert client.delete(f"/v1/surveys/{survey}").status_code == 204
+    assert client.post("/v1/surveys", case_document()).status_code == 201

@@ -1,0 +1,70 @@
+"""What a server is started with: refused with a word where it makes no sense."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from api.service import Service
+from tests.api.given import Client
+from tests.api.live import ROOT, Live, client_token
+
+
+def run(*arguments: str) -> subprocess.CompletedProcess[str]:
+    command = [sys.executable, "-m", "api", *arguments]
+    return subprocess.run(
+        command, cwd=ROOT, capture_output=True, text=True, check=False, timeout=60
+    )
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        (("--port", "99999"), "a whole number from 0 to 65,535"),
+        (("--port", "-1"), "a whole number from 0 to 65,535"),
+        (("--workers", "-1"), "a whole number from 0 to 256"),
+        (("--keep-days", "0"), "a whole number from 1"),
+        (("--database", "sqlite://"), "an SQLite store is a file"),
+        (("--database", "sqlite:///file:x?mode=memory&uri=true"), "an SQLite store is a file"),
+        (("work", "--database", "nothing://x"), "nothing"),
+        (("work", "--workers", "1"), "unrecognized arguments"),
+    ],
+)
+def test_nonsense_is_refused(tmp_path: Path, options: tuple[str, ...], said: str) -> None:
+    given = options if "--database" in options else (*options, "--data", str(tmp_path / "d"))
+    refused = run(*given)
+    assert refused.returncode == 2
+    assert said in refused.stderr
+    assert "Traceback" not in refused.stderr
+
+
+def test_no_url_goes_round_the_lock(tmp_path: Path) -> None:
+    """One server for a file, however it is named."""
+    data = tmp_path / "data"
+    with Live(data, "--workers", "0", token=client_token(data)):
+        (tmp_path / "link").symlink_to(data)
+        for folder in (data, tmp_path / "link"):
+            second = run("--port", "0", "--database", f"sqlite:///{folder}/strategist.sqlite3")
+            assert second.returncode == 2
+            assert "another server is using" in second.stderr
+
+
+def test_ready_when_the_workers_are_warm(client: Client, service: Service) -> None:
+    """The first answers of a cold machine are compiled before anybody is told to come."""
+    service.warm = lambda: False
+    refused = client.get("/readyz")
+    assert (refused.status_code, refused.json["type"]) == (503, "/docs#problem-starting")
+    assert client.get("/healthz").status_code == 200
+    service.warm = lambda: True
+    assert client.get("/readyz").status_code == 200
+
+
+@pytest.mark.parametrize("coding", ["gzip", "identity, gzip", "x"])
+def test_an_encoded_body_is_refused(client: Client, coding: str) -> None:
+    refused = client.post("/v1/surveys", b"{}", Content_Encoding=coding)
+    assert (refused.status_code, refused.json["type"]) == (415, "/docs#problem-media-type")
+    plain = client.post("/v1/surveys", b"{}", Content_Encoding="Identity")
+    assert plain.status_code == 422
