@@ -8,24 +8,35 @@ import pytest
 
 from strategist.batch.lines import Lines, read_lines
 
-WHOLE = '{"case": "a"}\n{"case": "b"}\n'
+
+def row(case: str) -> str:
+    return f'{{"case": "{case}", "error": {{}}}}'
+
+
+@pytest.fixture
+def path(tmp_path: Path) -> Path:
+    return tmp_path / "results.jsonl"
 
 
 @pytest.mark.parametrize("torn", ["", "{", '{"case": "c"', 40 * "x"])
-def test_a_torn_line_is_cut_off_before_appending(tmp_path: Path, torn: str) -> None:
-    path = tmp_path / "results.jsonl"
-    path.write_text(WHOLE + torn)
+def test_a_torn_line_is_cut_off_before_appending(path: Path, torn: str) -> None:
     lines = Lines(path)
-    assert path.read_text() == WHOLE
-    assert lines.append(['{"case": "d"}']) == [len(WHOLE)]
+    lines.append([row("a"), row("b")])
     lines.close()
-    assert [found["case"] for _, found in read_lines(path)] == ["a", "b", "d"]
+    whole = path.read_text()
+    path.write_text(whole + torn)
+    lines = Lines(path)
+    assert path.read_text() == whole
+    assert lines.append([row("d")]) == [len(whole)]
+    lines.close()
+    assert [found["case"] for found in read_lines(path)] == ["a", "b", "d"]
 
 
-def test_a_file_of_one_torn_line_starts_anew(tmp_path: Path) -> None:
-    path = tmp_path / "results.jsonl"
+def test_a_file_of_one_torn_line_starts_anew(path: Path) -> None:
     path.write_text('{"case": "a"')
     lines = Lines(path)
-    assert lines.append(['{"case": "d"}', '{"case": "e"}']) == [0, 14]
+    first, second = lines.append([row("d"), row("e")])
     lines.close()
-    assert path.read_text() == '{"case": "d"}\n{"case": "e"}\n'
+    text = path.read_text()
+    assert text.startswith('{"case": "d"') and text[second:].startswith('{"case": "e"')
+    assert (first, text.count("\n"), text[-1]) == (0, 2, "\n")

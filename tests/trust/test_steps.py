@@ -67,7 +67,9 @@ def test_settings_carry_the_marks_in_both_standards(form: str) -> None:
     place = point(RADIO, predict=True)
     document = settings_document(place, LADDER, form, table)  # type: ignore[arg-type]
     steps = steps_of(place, LADDER.levels_dbm).to_json()
+    told = steps.pop("warnings")
     assert {key: document[key] for key in steps} == steps
+    assert document["warnings"][-len(told) :] == told  # behind what replaying them says
     lines = settings_text(document).splitlines()
     assert lines[0] == "Before anything is set" and max(map(len, lines)) <= 80
     assert "  22 dBm: UNLAWFUL, PREDICTED" in lines
