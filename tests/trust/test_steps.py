@@ -74,5 +74,6 @@ def test_settings_carry_the_marks_in_both_standards(form: str) -> None:
     assert lines[0] == "Before anything is set" and max(map(len, lines)) <= 80
     assert "  22 dBm: UNLAWFUL, PREDICTED" in lines
     assert "  20 dBm: lawful, surveyed" in lines
-    fine = settings_document(point(RADIO), Strategy((20.0,)), form, table)  # type: ignore[arg-type]
+    one = Strategy((20.0,))
+    fine = settings_document(place, one, form, table)  # type: ignore[arg-type]
     assert fine["warnings"] == [] and settings_text(fine).startswith("Levels\n")
