@@ -77,8 +77,8 @@ def test_an_unrecorded_tid_flatters_the_mask_on_it() -> None:
     survey and would let each of them through. The result warns of just these tags."""
     (point,) = read_case(DEMO, "shelf-cabinet").read_points
     result = choose(point, Options(unseen=False))
-    (warning,) = result.warnings
-    assert "TID memory that was not recorded of 10 of 300 tags" in warning
+    about = "TID memory that was not recorded of 10 of 300 tags"
+    assert sum(about in warning for warning in result.warnings) == 1
     unlisted = [tag for tag in point.survey.tags if tag.tid is None]
     assert len(unlisted) == 10
     assert not any(chain_accepts(result.strategy.masks, tag) for tag in unlisted)

@@ -123,6 +123,7 @@ def random_read_point(seed: int, size: int = 1) -> ReadPoint:
         limits=limits,
         guard=Guard(*GUARDS[seed % len(GUARDS)]),
         allow=TECHNIQUES if rng.random() < 0.8 else ("ladder", "cutoff"),
+        serial_masks=True,  # six tags: no value repeats beyond chance
     )
     tags = {
         epc: Tag(epc, tid=f"E2{rng.integers(0, 2):02X}" if rng.random() < 0.8 else None)

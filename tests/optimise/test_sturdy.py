@@ -85,7 +85,7 @@ def test_with_steps_and_predicted_levels(seed: int) -> None:
 def test_there_is_one_in_some_and_none_in_others() -> None:
     """Otherwise the equality above would say little."""
     sought = [expected(random_read_point(seed, 0)) for seed in [*SEEDS, *WITH_ONE]]
-    assert sum(one is not None for one in sought) >= 9
+    assert sum(one is not None for one in sought) >= 8
     assert sum(one is None for one in sought) >= 20
 
 

@@ -17,7 +17,7 @@ from sklearn.datasets import load_breast_cancer, load_iris
 from strategist.choose import Result, choose
 from strategist.decide import Options, Prover
 from strategist.optimise.strategy import Strategy
-from strategist.survey.policy import Loss, Policy
+from strategist.survey.policy import Loss, Policy, Reader
 from strategist.survey.records import ReadPoint
 from strategist.trust.evaluate import evaluate
 from tests.outside.laid_out import one_pass
@@ -30,7 +30,8 @@ def threshold_point(
     rssi: Sequence[float], wanted: Sequence[bool], loss: Loss | None = None
 ) -> ReadPoint:
     epcs = [f"AB{number:06X}" for number in range(len(rssi))]
-    return one_pass(epcs, wanted, rssi, Policy(loss=loss or Loss(1, 1), allow=("cutoff",)))
+    policy = Policy(loss=loss or Loss(1, 1), allow=("cutoff",), reader=Reader(rssi_step_db=None))
+    return one_pass(epcs, wanted, rssi, policy)
 
 
 def solved(read_point: ReadPoint, prover: Prover) -> Result:

@@ -64,7 +64,7 @@ def rod(n: int, pieces: int) -> ReadPoint:
 
 def revenue(n: int, pieces: int, prover: Prover) -> float:
     result = choose(rod(n, pieces), Options(prover=prover, unseen=False))
-    assert result.status == "optimal" and result.bound == result.loss
+    assert result.status in ("optimal", "silent") and result.bound == result.loss
     cuts = [0.0, *result.strategy.levels_dbm]
     sold = sum(PRICES[round(high - low)] for low, high in itertools.pairwise(cuts))
     assert cuts[-1] == n and sold == A_LENGTH * n - result.loss
@@ -104,7 +104,7 @@ def test_one_dimensional_clusters(prover: Prover) -> None:
     scale = 630
     point = partition_point(5, 3, lambda u, t: _whole(scale * within(u, t)))
     result = choose(point, Options(prover=prover, unseen=False))
-    assert result.status == "optimal"
+    assert result.status in ("optimal", "silent")
     assert result.loss == scale * 2
     assert result.strategy.levels_dbm == (1, 2, 5)  # −1 alone, 2 alone, then 4, 5 and 6
     kinds = sorted(set(VALUES))
@@ -132,7 +132,7 @@ def jenks_point(values: Sequence[float], classes: int) -> ReadPoint:
 def jenks_breaks(values: Sequence[float], classes: int) -> list[float]:
     """The upper ends of the classes that the chosen ladder makes."""
     result = choose(jenks_point(values, classes), Options(unseen=False))
-    assert result.status == "optimal"
+    assert result.status in ("optimal", "silent")
     kinds = sorted(set(values))
     return [kinds[round(level) - 1] for level in result.strategy.levels_dbm]
 

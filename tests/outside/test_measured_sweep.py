@@ -99,7 +99,7 @@ def read_point_of(sweep: Sweep, steps: int) -> ReadPoint:
     policy = Policy(
         loss=Loss(MISSED, STRAY),
         allow=("power", "ladder", "cutoff"),
-        reader=Reader(ladder_steps_max=steps),
+        reader=Reader(ladder_steps_max=steps, rssi_step_db=None),  # means of reads: finer than set
     )
     return ReadPoint(survey, policy)
 

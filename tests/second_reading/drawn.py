@@ -58,6 +58,8 @@ def case(seed: int) -> Json:
             row for row in document["reads"] if (row["pass_id"], row["power_dbm"]) in tried
         ]
     rng.shuffle(document["reads"])
+    if seed % 2:
+        policy["reader"]["rssi_step_db"] = None
     return document
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from decimal import Decimal
+from decimal import ROUND_FLOOR, Decimal
 from typing import Any
 
 from tests.second_reading.candidates import chains
@@ -53,7 +53,8 @@ class Trial:
                     yield ladder
 
     def ranges(self) -> list[tuple[Decimal, Decimal]]:
-        """(low, high]: cutoffs in between do the same, as surveyed and under the guards."""
+        """(low, high]: cutoffs in between do the same, as surveyed and under the guards; those that
+        hold a cutoff that can be set, a multiple of `rssi_step_db` (null: any can)."""
         if "cutoff" not in self.allow:
             return []
         levels = self.survey.levels
@@ -67,7 +68,11 @@ class Trial:
             for sign in (-1, 1)
         }
         inside = {x for x in drifted if heard and min(heard) < x < max(heard)}
-        return list(itertools.pairwise(sorted(heard | inside)))
+        pairs = itertools.pairwise(sorted(heard | inside))
+        step = self.policy.get("reader", {}).get("rssi_step_db", "0.5")
+        if step is None:
+            return list(pairs)
+        return [(low, high) for low, high in pairs if _at_most(high, Decimal(str(step))) > low]
 
     def counts(
         self, ladder: Sequence[Decimal], cutoff: Decimal | None, let: Tags, guarded: bool
@@ -157,6 +162,11 @@ def key_of(trial: Trial, strategy: Mapping[str, Any]) -> Key:
     bits = sum(mask["length"] for mask in masks)
     work = (len(masks), cutoff is not None, len(ladder), ladder[::-1], bits)
     return (*trial.begin(ladder, cutoff, let), trial.guarded(ladder, cutoff, let), *work)
+
+
+def _at_most(value: Decimal, step: Decimal) -> Decimal:
+    """The largest multiple of a step that is not above a value."""
+    return (value / step).to_integral_value(ROUND_FLOOR) * step
 
 
 def best_cutoff(trial: Trial, strategy: Mapping[str, Any]) -> Decimal:

@@ -111,7 +111,8 @@ def test_chains_that_are_too_many_to_list(monkeypatch: pytest.MonkeyPatch) -> No
     """Shorter ones are searched: no point of theirs is lacking, longer chains may better some, and
     it is said up to where the frontier is proven."""
     point = random_read_point(413, 2)
-    policy = Policy(loss=point.policy.loss, reader=Reader(ladder_steps_max=2, mask_slots=3))
+    reader = Reader(ladder_steps_max=2, mask_slots=3)
+    policy = Policy(loss=point.policy.loss, reader=reader, serial_masks=True)
     point = replace(point, policy=policy)
 
     def with_slots(slots: int) -> Frontier:

@@ -23,8 +23,8 @@ QUICK = Options(unseen=False)
 def open_point(seed: int) -> ReadPoint:
     """A drawn read point that allows everything, with two mask slots and no limits."""
     point = random_read_point(seed, 2)
-    policy = Policy(loss=point.policy.loss, reader=Reader(ladder_steps_max=2, mask_slots=2))
-    return replace(point, policy=policy)
+    reader = Reader(ladder_steps_max=2, mask_slots=2)
+    return replace(point, policy=Policy(loss=point.policy.loss, reader=reader, serial_masks=True))
 
 
 @pytest.mark.parametrize("seed", [204, 412])

@@ -93,7 +93,7 @@ def test_what_was_not_asked_comes_last_with_its_reason() -> None:
     """2 dB either way at a single level; and at five levels the row says how many drop out."""
     sparse = replace(POINT, survey=POINT.survey.keep(levels=np.arange(5) == 3))
     lines = what_ifs_text(usual_what_ifs(sparse, QUICK)).splitlines()
-    table = lines.index("  All losses use the current weights.")
+    (table,) = (n for n, line in enumerate(lines) if "All losses use the current weights" in line)
     assert [line[:12] for line in lines[table + 1 :] if line[:12] == "  Not asked:"] == [
         "  Not asked:"
     ] * 2
