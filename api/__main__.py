@@ -92,7 +92,7 @@ def _add_memory(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--memory-mib",
         metavar="N",
-        type=_whole(256, 2**20),
+        type=_whole(512, 2**20),
         default=argparse.SUPPRESS,
         help=f"memory that a worker may take, in MiB ({WORKER_MIB})",
     )
