@@ -45,6 +45,7 @@ _SAID = (
     "no-memory",
     "no-time",
     "long-answer",
+    "full-store",
 )  # what the client can do about
 
 

@@ -7,11 +7,12 @@ import logging
 import os
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from typing import Any
 
 from sqlalchemy import RowMapping
 
-from api.store.database import Database, StoreError
+from api.store.database import Database, FullStoreError, StoreError
 from api.store.leases import claim, finish, release
 from api.store.surveys import Cases
 from api.work import Task, perform
@@ -22,6 +23,8 @@ _LOG = logging.getLogger("api.worker")
 _IDLE_S = 0.1
 _TROUBLE_S = 1.0  # until the store is asked again after it failed
 _PULSE_S = 1.0
+_FULL = {"problem": "full-store", "detail": "There was no room to keep the answer."}
+_Found = Mapping[str, Any] | None
 
 
 class Worker:
@@ -60,23 +63,31 @@ class Worker:
         try:
             request = json.loads(row["request"])
             result, error = perform(Task(self._cases, row, request, row["left_s"]))
-            self._store(row["id"], result, error)
+            self._store(row, result, error)
         except (SystemExit, KeyboardInterrupt):
             release(self.database, self.name, blamed=False)
             raise
         finally:
             self.at = None
 
-    def _store(self, job_id: str, result: object, error: object) -> None:
-        """Store what was found; a store that fails now is tried again while the lease is ours."""
+    def _store(self, row: RowMapping, result: _Found, error: _Found) -> None:
+        """Store what was found; a store that fails now is tried again while the lease is ours.
+
+        Where there is no room for it, that is told in its place: at once to a client that waits.
+        """
         for pause in (0.5, 2.0, 5.0, 10.0, None):
             try:
-                finish(self.database, job_id, self.name, result=result, error=error)  # type: ignore[arg-type]
+                finish(self.database, row["id"], self.name, result=result, error=error)
                 return
+            except FullStoreError:
+                if pause is None or row["deadline"] is not None:
+                    break
+                time.sleep(pause)
             except StoreError:
                 if pause is None:
                     raise
                 time.sleep(pause)
+        finish(self.database, row["id"], self.name, error=_FULL)
 
 
 def pulse(parent: int, end: Callable[[int], None] = os._exit) -> None:

@@ -57,7 +57,19 @@ def test_the_system_refuses_something_else_than_output(
 @pytest.fixture(scope="module")
 def result(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
     site = write_site(tmp_path_factory.mktemp("absurd") / "site", 1)
-    return choose(read_case(site).read_points[0], Options(unseen=False)).to_json()
+    found = choose(read_case(site).read_points[0], Options(unseen=False)).to_json()
+    beside = {"strategy": found["strategy"], "mask_words": found["mask_words"]}
+    rare = {  # what only some results hold
+        "silence_loss": 2.0,
+        "worst_case": {"loss": 2.0, "missed": 1, "stray": 1},
+        "predicted": {"steps_dbm": [15.0]},
+        "sturdier": beside | {"gives_up": "little", "gains": "much"},
+        "time": {"expected_s": 1.0, "worst_s": 1.0, "step_worst_s": 1.0, "quantile": 0.9}
+        | {"dwell_s": None, "fits": None},
+    }
+    return rare | {
+        key: value for key, value in found.items() if value is not None or key not in rare
+    }
 
 
 def numbers(value: Any, path: tuple[Any, ...] = ()) -> Iterator[tuple[Any, ...]]:

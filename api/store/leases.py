@@ -49,7 +49,8 @@ def claim(
         waiting = select(jobs.c.id).where(jobs.c.state == "waiting").limit(1)
         if connection.execute(waiting).first() is None:
             return None
-    with database.write() as connection:
+
+    def take(connection: Connection) -> RowMapping | None:
         now = moment(connection)
         waited_for = (jobs.c.state == "waiting") & (jobs.c.deadline > now)
         others = (jobs.c.state == "waiting") & jobs.c.deadline.is_(None)
@@ -60,7 +61,9 @@ def claim(
                 if row is not None:
                     _take(connection, row, worker, now)
                     return row
-    return None
+        return None
+
+    return database.make_room(take)  # on a full disk, too: who waits is told soon
 
 
 def _first(ready: ColumnElement[bool], client: str, now: float) -> Select[Any]:
@@ -113,7 +116,10 @@ def finish(
     result: Mapping[str, Any] | None = None,
     error: Mapping[str, Any] | None = None,
 ) -> bool:
-    """Store what came of a job, once; False where it is no longer the worker's."""
+    """Store what came of a job, once; False where it is no longer the worker's.
+
+    Raises FullStoreError where there is no room for a result; for an error some is kept.
+    """
     code = json.dumps(result if error is None else error, ensure_ascii=False, allow_nan=False)
     values = {
         "state": "failed" if result is None else "done",
@@ -122,12 +128,18 @@ def finish(
         "size": jobs.c.size + len(code.encode()),
         "result" if error is None else "error": code,
     }
+
+    def end(connection: Connection) -> bool:
+        if _end(connection, _own(job_id, worker), values):
+            return True
+        still = (jobs.c.id == job_id) & (jobs.c.worker == worker)
+        connection.execute(update(jobs).where(still).values(worker=None))
+        return False
+
+    if error is not None:
+        return database.make_room(end)
     with database.write() as connection:
-        if not _end(connection, _own(job_id, worker), values):
-            still = (jobs.c.id == job_id) & (jobs.c.worker == worker)
-            connection.execute(update(jobs).where(still).values(worker=None))
-            return False
-        return True
+        return end(connection)
 
 
 def end_late(database: Database, job_id: str, worker: str) -> bool:
