@@ -13,7 +13,7 @@ from contextlib import nullcontext
 from sqlalchemy.exc import ArgumentError, NoSuchModuleError
 
 from api.administration import add_administration
-from api.limits import Limits
+from api.limits import WORKER_MIB, Limits
 from api.log import to_stderr
 from api.server import THREADS, InUseError, own_folder, serve
 from api.service import Service
@@ -55,6 +55,7 @@ def _parser() -> argparse.ArgumentParser:
         default=2,
         help="worker processes (default 2; 0: run workers elsewhere)",
     )
+    _add_memory(parser)
     parser.add_argument("--open", action="store_true", help="ask for no token: on loopback only")
     parser.add_argument(
         "--client-mb",
@@ -82,8 +83,24 @@ def _parser() -> argparse.ArgumentParser:
     work = commands.add_parser("work", help=what, description=what)
     add_store(work)
     work.add_argument("--prompt-only", action="store_true", help="only what clients wait for")
+    _add_memory(work)
     work.set_defaults(run=_work)
     return parser
+
+
+def _add_memory(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--memory-mib",
+        metavar="N",
+        type=_whole(512, 2**20),
+        default=argparse.SUPPRESS,
+        help=f"memory that a worker may take, in MiB ({WORKER_MIB})",
+    )
+
+
+def _memory(arguments: argparse.Namespace) -> int:
+    """Of a worker, in MiB; given before or behind `work`."""
+    return int(getattr(arguments, "memory_mib", WORKER_MIB))
 
 
 def _whole(low: int, high: int) -> Callable[[str], int]:
@@ -104,7 +121,7 @@ def _serve(arguments: argparse.Namespace) -> int:
         print("--open: only with --host 127.0.0.1 or another loopback address", file=sys.stderr)
         return 2
     url, folder = store_url(arguments)
-    limits = Limits(stored_bytes=arguments.client_mb * _MB)
+    limits = Limits(stored_bytes=arguments.client_mb * _MB, worker_mib=_memory(arguments))
     total = None if arguments.keep_mb is None else arguments.keep_mb * _MB
     keep = Retention(arguments.keep_days, total)
     with nullcontext() if folder is None else own_folder(folder):
@@ -128,7 +145,8 @@ def _work(arguments: argparse.Namespace) -> int:
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: stop.set())
     prompts = int(arguments.prompt_only)
-    supervisor = Supervisor(database, url, 1 - prompts, prompts=prompts)
+    memory = _memory(arguments)
+    supervisor = Supervisor(database, url, 1 - prompts, prompts=prompts, memory_mib=memory)
     supervisor.start()
     stop.wait()
     supervisor.stop()

@@ -33,12 +33,12 @@ PAGE = 100  # items of a list
 TEMPLATES = 1000  # different strategies for a batch
 POWER_ENTRIES = 1000  # of a reader's power table
 ANSWER_BYTES = 2_000_000  # of one answer as JSON
-WORKER_MIB = 2048  # of memory that a worker may take
+WORKER_MIB = 2048  # of memory that a worker may take, unless it is told otherwise
 
 
 @dataclass(frozen=True)
 class Limits:
-    """Limits that the server may be started with; bytes of a body, counts of all else."""
+    """Limits that the server may be started with; bytes of a body, counts where nothing is said."""
 
     upload_bytes: int = 64 * 2**20
     request_bytes: int = 2**20  # of any body but a survey's
@@ -57,3 +57,4 @@ class Limits:
     stored_bytes: int = 4 * 2**30  # of a client, deflated as they are stored
     half_open: int = 64  # connections of an address whose request is not whole yet
     incoming_bytes: int = 128 * 2**20  # of bodies that a client is sending
+    worker_mib: int = WORKER_MIB  # of memory that a worker of this server may take

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import time
+from dataclasses import replace
 from typing import Any
 
 from sqlalchemy import RowMapping
@@ -12,6 +13,7 @@ from api.at_point import cursor, iso, listed, missing
 from api.endpoints import Answer, Ask
 from api.limits import PROMPT_GRACE_S
 from api.problems import ProblemError
+from api.store.ids import random_id
 from api.store.jobs import (
     Job,
     Queue,
@@ -79,15 +81,12 @@ def wait_for(ask: Ask, job: Job, seconds: float) -> RowMapping:
 def answer_of(ask: Ask, job: Job, seconds: float) -> dict[str, Any]:
     """The result of a job that nobody can ask for again: waited for, and not kept.
 
-    One that a request cut off left behind is done anew.
+    It has an id of its own each time: one that a request cut off left behind may still be ending.
     """
-    database = ask.service.database
-    drop_job(database, ask.client, job.kind, job.id)
-    try:
-        found: dict[str, Any] = json.loads(wait_for(ask, job, seconds)["result"])
-        return found
-    finally:
-        drop_job(database, ask.client, job.kind, job.id)
+    job = replace(job, id=random_id(job.id[:2]))
+    found: dict[str, Any] = json.loads(wait_for(ask, job, seconds)["result"])
+    drop_job(ask.service.database, ask.client, job.kind, job.id)
+    return found
 
 
 def _keep(ask: Ask, job: Job, waits_s: float) -> None:

@@ -27,7 +27,7 @@ __all__ = ["THREADS", "InUseError", "own_folder", "serve"]
 
 _LOG = logging.getLogger("api.server")
 THREADS = 32  # more than may wait for answers and streams at once, so that others are served
-_END_S = 40  # longer than any answer takes
+_END_S = 40  # longer than any answer takes; an upload may be cut off, and is sent again
 _LEAVE_S = 0.5  # for load balancers to see /readyz turn before the port closes
 _FLUSH_S = 0.2  # for the last answers to leave
 
@@ -63,7 +63,14 @@ def serve(
         "clear_untrusted_proxy_headers": True,
     }
     server = open_door(create_app(service), door_of(service), threads=THREADS, settings=settings)
-    supervisor = Supervisor(service.database, url, workers, prompts=min(1, workers), keep=keep)
+    supervisor = Supervisor(
+        service.database,
+        url,
+        workers,
+        prompts=min(1, workers),
+        keep=keep,
+        memory_mib=service.limits.worker_mib,
+    )
     service.warm = lambda: supervisor.warm
     supervisor.start()
     _end_on_signals(service, server)

@@ -16,6 +16,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
+from api.limits import WORKER_MIB
 from api.store.database import Database, StoreError
 from api.store.leases import end_late, held, release, renew, sweep
 from api.store.retention import Retention, forget
@@ -56,6 +57,7 @@ class Supervisor:
     """`workers` processes for all work, and `prompts` more for answers that clients wait for.
 
     `keep` also makes it forget what is old and give room back: what the server of a store does.
+    `memory_mib` is what each worker may take.
     """
 
     def __init__(
@@ -66,10 +68,12 @@ class Supervisor:
         *,
         prompts: int = 0,
         keep: Retention | None = None,
+        memory_mib: int = WORKER_MIB,
     ) -> None:
         self._database = database
         self._url = url
         self._workers = workers
+        self._memory_mib = memory_mib
         self._group = f"{os.uname().nodename[:30]}-{os.getpid()}-{secrets.token_hex(3)}"
         self._places = [_Place(ANY) for _ in range(workers)]
         self._places += [_Place(PROMPT) for _ in range(prompts)]
@@ -200,7 +204,7 @@ class Supervisor:
     def _fill(self, place: _Place) -> None:
         place.name = f"{self._group}.{place.takes}.{secrets.token_hex(8)}"
         command = [*_WORKER, "--name", place.name, "--parent", str(os.getpid())]
-        command += ["--places", str(self._workers)]
+        command += ["--places", str(self._workers), "--memory-mib", str(self._memory_mib)]
         command += ["--prompt-only"] * (place.takes == PROMPT) + ["--warm-up"] * (not self.warm)
         # The URL may hold a password, which other users of the machine could read in a command.
         environment = os.environ | {DATABASE: self._url}

@@ -12,7 +12,6 @@ from collections.abc import Sequence
 from typing import Any
 
 import strategist
-from api.limits import WORKER_MIB
 from api.log import to_stderr
 from api.memory import limit_memory
 from api.store.database import StoreError
@@ -76,7 +75,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--parent", type=int, required=True)
     parser.add_argument("--warm-up", action="store_true")
     parser.add_argument("--places", type=int, default=1)
-    parser.add_argument("--memory-mib", type=int, default=WORKER_MIB)
+    parser.add_argument("--memory-mib", type=int, required=True)
     return parser
 
 

@@ -8,8 +8,9 @@ import io
 import os
 import sys
 import traceback
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
+from typing import TextIO
 
 import strategist
 from strategist.commands import (
@@ -52,21 +53,54 @@ def main(argv: Sequence[str] | None = None) -> int:
             stream.reconfigure(errors="backslashreplace")
     arguments = command_parser().parse_args(argv)
     run: Callable[[argparse.Namespace], int] = arguments.run
+    output = _Output(sys.stdout)
     try:
-        status = run(arguments)
-        if sys.stdout is not None:
-            sys.stdout.flush()
+        with contextlib.redirect_stdout(output):
+            status = run(arguments)
+            output.flush()
         return status
     except (Exception, KeyboardInterrupt) as error:
         if sys.flags.dev_mode:
             raise
-        return _excuse(error)
+        return _excuse(error, output)
 
 
-def _excuse(error: BaseException) -> int:
+class _Output(io.TextIOBase):
+    """Standard output that remembers the error with which it took no more.
+
+    What was not taken may be lost with the error (a long text, or Python unbuffered), so to ask
+    the stream itself afterwards tells nothing.
+    """
+
+    def __init__(self, stream: TextIO | None) -> None:
+        self._stream = stream  # None: there is none, and nothing is written
+        self.error: OSError | None = None
+
+    def write(self, text: str) -> int:
+        with self._noting():
+            return len(text) if self._stream is None else self._stream.write(text)
+
+    def flush(self) -> None:
+        with self._noting():
+            if self._stream is not None:
+                self._stream.flush()
+
+    def close(self) -> None:
+        """Nothing: the stream goes on when this is gone."""
+
+    @contextlib.contextmanager
+    def _noting(self) -> Iterator[None]:
+        try:
+            yield
+        except OSError as error:
+            self.error = error
+            raise
+
+
+def _excuse(error: BaseException, output: _Output) -> int:
     """Say what went wrong in words that a user can act upon; returns the exit status."""
     if isinstance(error, OSError):  # files that a user names raise InputError
-        return _of_system(error)
+        return _of_system(error, output)
     if isinstance(error, InputError):
         return say(str(error), BAD_INPUT)
     if isinstance(error, KeyboardInterrupt):
@@ -78,10 +112,10 @@ def _excuse(error: BaseException) -> int:
     return say(_defect(error), NO_ANSWER)
 
 
-def _of_system(error: OSError) -> int:
+def _of_system(error: OSError, output: _Output) -> int:
     """What the system refused: a file by its name, standard output, or something else."""
     why = error.strerror or str(error)
-    if _output_fails():
+    if error is output.error:
         _silence()
         if isinstance(error, BrokenPipeError):
             return PIPE_CLOSED
@@ -89,16 +123,6 @@ def _of_system(error: OSError) -> int:
     if error.filename is not None:
         return say(f"{error.filename}: {why}", BAD_INPUT)
     return say(f"The system refused what the command needs: {why}.", NO_ANSWER)
-
-
-def _output_fails() -> bool:
-    """Whether standard output takes no more: what it did not take it is still asked to."""
-    try:
-        if sys.stdout is not None:
-            sys.stdout.flush()
-    except OSError:
-        return True
-    return False
 
 
 def _defect(error: BaseException) -> str:

@@ -205,10 +205,20 @@ def find_jobs(
 
 
 def drop_job(database: Database, client: str, kind: str, job_id: str) -> bool:
-    """Delete an answer that stands alone; False where it is a part of a batch."""
+    """Delete an answer that stands alone; False where it is a part of a batch.
+
+    One that a worker is at is cancelled, or nobody would end the worker; it goes later.
+    """
     mine = (jobs.c.id == job_id) & (jobs.c.client == client) & (jobs.c.kind == kind)
-    alone = delete(jobs).where(mine, jobs.c.batch.is_(None))
-    return database.make_room(lambda connection: connection.execute(alone).rowcount) == 1
+    alone = mine & jobs.c.batch.is_(None)
+
+    def drop(connection: Connection) -> int:
+        idle = delete(jobs).where(alone, jobs.c.worker.is_(None))
+        busy = update(jobs).where(alone, jobs.c.worker.is_not(None))
+        off = {"state": "cancelled", "finished": moment(connection)}
+        return connection.execute(idle).rowcount + connection.execute(busy.values(off)).rowcount
+
+    return database.make_room(drop) == 1
 
 
 def drop_refused(database: Database, job_id: str) -> None:

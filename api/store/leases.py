@@ -33,6 +33,7 @@ __all__ = [
 LEASE_S = 30.0  # a supervisor renews every few seconds, so a lease that ends means a dead host
 ATTEMPTS_MAX = 3  # a job that ends its worker so often is taken to be the reason
 _LIMIT_S = 660.0  # of a job from before limits were kept
+_UNKEPT = ("check", "masks", "settings")  # answers that nobody can ask for again
 _FORGET_S = 60.0  # how long a refused answer is kept for whoever still asks for it
 
 
@@ -206,8 +207,9 @@ def sweep(database: Database) -> None:
         now = moment(connection)
         late = jobs.c.worker.is_not(None) & (jobs.c.lease_until < now)
         too_late = (jobs.c.state == "waiting") & (jobs.c.deadline < now)
+        unkept = (jobs.c.state == "done") & jobs.c.kind.in_(_UNKEPT)
         refused = (
-            jobs.c.state.in_(("cancelled", "failed"))
+            (jobs.c.state.in_(("cancelled", "failed")) | unkept)
             & jobs.c.deadline.is_not(None)
             & jobs.c.worker.is_(None)
             & (jobs.c.finished < now - _FORGET_S)

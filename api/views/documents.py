@@ -15,7 +15,6 @@ from api.limits import (
     PROMPT_TIME_S,
     READ_POINTS_OF_BATCH,
     TEMPLATES,
-    WORKER_MIB,
 )
 from api.problems import ProblemError
 from api.store.database import StoreError
@@ -42,7 +41,6 @@ def index(ask: Ask) -> Answer:
         "comparison_entries": ENTRIES,
         "what_if_changes": CHANGES,
         "templates": TEMPLATES,
-        "worker_mib": WORKER_MIB,
     }
     resources = {name: f"/v1/{name}" for name in _RESOURCES} | {"description": "/docs"}
     return Answer({"version": __version__, "limits": limits, "resources": resources})

@@ -15,6 +15,7 @@ from api.limits import CHECK_TIME_S, PROMPT_TIME_S
 from api.models import MasksQuery, PageQuery, UploadQuery
 from api.problems import ProblemError
 from api.prompt import answer_of
+from api.store.ids import random_id
 from api.store.jobs import Job
 from api.store.surveys import (
     DOCUMENT,
@@ -49,7 +50,7 @@ def upload(ask: Ask) -> Answer:
     row = add_survey(database, new, ask.client, label=ask.query.label, files=files)
     if not row["summary"]:
         bounds = {name: getattr(limits, name) for name in _BOUNDS}
-        job = Job(f"ck{new[2:]}", "check", row, "", {"bounds": bounds})
+        job = Job(random_id("ck"), "check", row, "", {"bounds": bounds})
         try:
             summary = answer_of(ask, job, CHECK_TIME_S) | {"files": sorted(files)}
             row = accept_survey(database, new, summary)

@@ -85,9 +85,9 @@ class _Guarded:
 
 @_dataclass
 class _WorstCase:
-    loss: float
-    missed: int
-    stray: int
+    loss: _Figure
+    missed: _Count
+    stray: _Count
 
 
 @_dataclass
@@ -155,12 +155,12 @@ class _Time:
     step_worst_s: _Figure
     dwell_s: _Figure | None
     fits: bool | None
-    quantile: float | None = None
+    quantile: _Figure | None = None
 
 
 @_dataclass
 class _Predicted:
-    steps_dbm: list[float]
+    steps_dbm: list[_Figure]
 
 
 @_dataclass

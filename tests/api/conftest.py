@@ -36,7 +36,7 @@ def compiled() -> None:
 @pytest.fixture
 def service(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Service]:
     """A service whose jobs nobody does, and whose clients have as long as it takes."""
-    monkeypatch.setattr("api.prompt._GRACE_S", HANG_S)
+    monkeypatch.setattr("api.prompt.PROMPT_GRACE_S", HANG_S)
     database = open_database(sqlite_url(tmp_path))
     yield Service(database)
     database.close()

@@ -161,6 +161,14 @@ def wait_until(what: Any, seconds: float = HANG_S) -> None:
         time.sleep(0.1)
 
 
+def uploaded(data: Path, document: Any, token: str, root: Path = ROOT) -> str:
+    """The id of a survey in a data folder, for a server without a worker to check it."""
+    with Live(data, "--workers", "1", token=token, root=root) as live:
+        found = str(live.made("/v1/surveys", document)["id"])
+        live.stop()
+    return found
+
+
 def client_token(data: Path, name: str = "planner", root: Path = ROOT) -> str:
     """A token for a client of the server of a data folder, made by the command."""
     command = [sys.executable, "-m", "api", "token", "add", name, "--data", str(data)]

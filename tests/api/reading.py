@@ -8,7 +8,7 @@ import threading
 from sqlalchemy import select, update
 
 from api.store.database import Database
-from api.store.jobs import finish
+from api.store.leases import finish
 from api.store.surveys import Cases
 from api.store.tables import jobs
 from api.work import Task, perform

@@ -35,6 +35,7 @@ def posted(client: Client, attack: Attack) -> Any:
     return client.flask.post(attack.path, data=attack.make(), headers=headers)
 
 
+@pytest.mark.usefixtures("worker")
 @pytest.mark.parametrize("name", ATTACKS)
 def test_the_answer_is_short_and_says_how_much_more_is_wrong(client: Client, name: str) -> None:
     survey = client.post("/v1/surveys", wide_survey(20, levels=20)).json["id"]

@@ -22,8 +22,8 @@ from tests.bench.attacks import spooled_bytes, without_a_token
 @pytest.fixture(scope="module")
 def live(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Live]:
     data = tmp_path_factory.mktemp("door") / "data"
-    with Live(data, "--workers", "0", token=client_token(data)) as live:
-        yield live
+    with Live(data, "--workers", "1", token=client_token(data)) as live:
+        yield live.ready()
 
 
 def connected(live: Live) -> socket.socket:

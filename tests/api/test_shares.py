@@ -18,7 +18,7 @@ from api.store.tables import jobs, turns
 from api.store.tokens import remove_tokens
 from api.store.turns import worker_to_take_back
 from tests.api.given import Client, case_document
-from tests.api.live import ROOT, Live, client_token, wait_until
+from tests.api.live import ROOT, Live, client_token, uploaded, wait_until
 
 
 def submitted(client: Client, points: int) -> str:
@@ -136,8 +136,8 @@ def test_who_has_gone_waits_for_nothing(client: Client, service: Service, survey
 def test_a_closed_connection_gives_its_place_back(tmp_path: Path) -> None:
     """Waiting answers and streams of a real server, whose clients hang up."""
     token = client_token(tmp_path / "data")
+    survey = uploaded(tmp_path / "data", case_document(), token)
     with Live(tmp_path / "data", "--workers", "0", token=token) as live:
-        survey = live.ask("POST", "/v1/surveys", case_document()).json["id"]
         batch = live.ask("POST", "/v1/batches", {"items": [{"survey": survey}]}).json["id"]
         limits = live.ask("GET", "/v1").json["limits"]
         body = (
@@ -211,8 +211,8 @@ def run(data: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
 
 def test_the_operator_lists_and_cancels(tmp_path: Path) -> None:
     token = client_token(tmp_path / "data")
+    survey = uploaded(tmp_path / "data", case_document(3), token)
     with Live(tmp_path / "data", "--workers", "0", token=token) as live:
-        survey = live.ask("POST", "/v1/surveys", case_document(3)).json["id"]
         batch = live.ask("POST", "/v1/batches", {"items": [{"survey": survey}]}).json["id"]
         listed = run(tmp_path / "data", "jobs", "list").stdout.splitlines()
         assert listed[0].split("\t")[:3] == ["client", "waiting", "running"]

@@ -27,6 +27,7 @@ def run(*arguments: str) -> subprocess.CompletedProcess[str]:
         (("--port", "-1"), "a whole number from 0 to 65,535"),
         (("--workers", "-1"), "a whole number from 0 to 256"),
         (("--keep-days", "0"), "a whole number from 1"),
+        (("--memory-mib", "100"), "a whole number from 512"),
         (("--database", "sqlite://"), "an SQLite store is a file"),
         (("--database", "sqlite:///file:x?mode=memory&uri=true"), "an SQLite store is a file"),
         (("work", "--database", "nothing://x"), "nothing"),

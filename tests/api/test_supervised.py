@@ -5,19 +5,24 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
+import threading
 from collections.abc import Iterator
+from typing import Any
 
 import pytest
-from sqlalchemy import select, update
+from sqlalchemy import func, select, update
 
 import api.supervisor
+from api.app import create_app
+from api.limits import CHECK_TIME_S, Limits
 from api.service import Service
-from api.store.jobs import cancel
+from api.store.jobs import Job, Queue, add_jobs, cancel, drop_job
 from api.store.leases import LEASE_S, claim, end_late, finish, renew, sweep
-from api.store.tables import jobs
+from api.store.tables import jobs, surveys
+from api.store.tokens import add_token
 from api.supervisor import Supervisor
 from tests.api.given import Client, case_document
-from tests.api.live import wait_until
+from tests.api.live import HANG_S, wait_until
 
 SLEEPER = "import os, time; os.write(1, b'ready\\n'); time.sleep(1000)"
 
@@ -113,6 +118,115 @@ def test_a_cancelled_job_ends_its_worker(
     assert row_of(service, job)["state"] == "cancelled"
 
 
+def uploading(service: Service, replies: list[Any], **environment: Any) -> threading.Thread:
+    """An upload that waits for its check; no worker is there but those that a test plays."""
+    flask = create_app(service).test_client()
+    headers = {"Authorization": f"Bearer {add_token(service.database, 'planner')}"}
+
+    def post() -> None:
+        replies.append(
+            flask.post(
+                "/v1/surveys", json=case_document(), headers=headers, environ_overrides=environment
+            )
+        )
+
+    thread = threading.Thread(target=post)
+    thread.start()
+    return thread
+
+
+def count(service: Service, table: Any) -> int:
+    with service.database.read() as connection:
+        return int(connection.execute(select(func.count()).select_from(table)).scalar_one())
+
+
+def claimed_check(service: Service, supervisor: Supervisor) -> tuple[str, int]:
+    wait_until(lambda: count(service, jobs) == 1)
+    job, pid = taken(service, supervisor)
+    assert row_of(service, job)["kind"] == "check"
+    return job, pid
+
+
+def test_a_check_past_its_limit_ends_its_worker(service: Service, supervisor: Supervisor) -> None:
+    """An upload is work like any other; nothing of it stays."""
+    replies: list[Any] = []
+    thread = uploading(service, replies)
+    job, pid = claimed_check(service, supervisor)
+    assert row_of(service, job)["limit_s"] == CHECK_TIME_S + HANG_S, "the grace of the tests"
+    set_row(service, job, ends_by=1.0)
+    wait_until(lambda: ended(supervisor, pid))
+    thread.join()
+    assert (replies[0].status_code, replies[0].json["type"]) == (503, "/docs#problem-no-time")
+    assert (count(service, jobs), count(service, surveys)) == (0, 0)
+
+
+def test_a_check_that_nobody_waits_for_ends_its_worker(
+    service: Service, supervisor: Supervisor
+) -> None:
+    """Its row was deleted at once, so that nobody saw that a worker was still at it."""
+    replies: list[Any] = []
+    gone = threading.Event()
+    thread = uploading(service, replies, **{"waitress.client_disconnected": gone.is_set})
+    job, pid = claimed_check(service, supervisor)
+    gone.set()
+    thread.join()
+    wait_until(lambda: ended(supervisor, pid))
+    assert row_of(service, job)["state"] == "cancelled"
+    set_row(service, job, finished=1.0)
+    sweep(service.database)
+    assert (count(service, jobs), count(service, surveys)) == (0, 0)
+
+
+def test_an_answer_deleted_while_it_is_found_ends_its_worker(
+    client: Client, service: Service, supervisor: Supervisor
+) -> None:
+    batch_of(client, 1)
+    job, pid = taken(service, supervisor)
+    set_row(service, job, batch=None, deadline=2e9)
+    assert drop_job(service.database, "planner", "strategy", job)
+    wait_until(lambda: ended(supervisor, pid))
+    wait_until(lambda: row_of(service, job)["worker"] is None)
+    set_row(service, job, finished=1.0)
+    sweep(service.database)
+    assert count(service, jobs) == 0
+
+
+def test_uploads_count_in_the_share_of_their_client(client: Client, service: Service) -> None:
+    service.limits = Limits(waiting_prompt=0)
+    reply = client.post("/v1/surveys", case_document())
+    assert (reply.status_code, reply.json["type"]) == (429, "/docs#problem-queue-full")
+    assert (count(service, jobs), count(service, surveys)) == (0, 0)
+
+
+def test_answers_that_nobody_came_back_for_are_forgotten(service: Service) -> None:
+    """A server was killed while a client waited; the worker brought the answer later."""
+    job = Job("se_1", "settings", None, "", {})
+    add_jobs(service.database, "planner", [job], queue=Queue(1, 1), waits_s=60, limit_s=60)
+    assert claim(service.database, "w") is not None
+    assert finish(service.database, "se_1", "w", result={})
+    sweep(service.database)
+    assert count(service, jobs) == 1, "who waits has a minute to fetch it"
+    set_row(service, "se_1", finished=1.0)
+    sweep(service.database)
+    assert count(service, jobs) == 0
+
+
+def test_workers_are_told_their_memory(service: Service, monkeypatch: pytest.MonkeyPatch) -> None:
+    """As `--memory-mib` says, here and for a worker elsewhere."""
+    told: list[list[str]] = []
+    started = subprocess.Popen
+
+    def start(command: list[str], **more: Any) -> Any:
+        told.append(command)
+        return started([sys.executable, "-c", SLEEPER], **more)
+
+    monkeypatch.setattr(subprocess, "Popen", start)
+    supervisor = Supervisor(service.database, "", 1, prompts=1, memory_mib=777)
+    supervisor.start()
+    supervisor.stop()
+    assert [command[command.index("--memory-mib") + 1] for command in told] == ["777"] * 2
+
+
 def test_a_worker_that_has_let_go_of_a_cancelled_job_is_left_alone(
     client: Client, service: Service
 ) -> None:
@@ -146,6 +260,7 @@ def test_a_worker_is_taken_back_for_a_client_who_waits(
 def test_a_worker_without_a_store_says_so_in_a_line() -> None:
     """And no traceback, whose text could quote a survey."""
     command = [sys.executable, "-m", "api.worker_process", "--name", "g.any.1", "--parent", "1"]
+    command += ["--memory-mib", "2048"]
     done = subprocess.run(
         [*command, "--database", "sqlite:////proc/x/y"],
         capture_output=True,

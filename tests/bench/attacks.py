@@ -99,7 +99,7 @@ def on_a_full_disk(data: Path, *, root: Path = ROOT) -> Full:
     token = client_token(data, root=root)
     file = data / "strategist.sqlite3"
     deletes: dict[int, int] = {}
-    live = Live(data, "--workers", "0", token=token, root=root)
+    live = Live(data, "--workers", "1", token=token, root=root)
     with live:
         made = []
         for number in range(10_000):
