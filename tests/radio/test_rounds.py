@@ -27,7 +27,7 @@ def test_shares_sum_to_one_and_know_the_edges():
 
 
 def test_no_frame_has_more_slots_than_q_15():
-    assert slot_shares(1, 2**15).single == 1
+    assert slot_shares(1, 2**15).single == 2**-15
     for slots in (0, 2**15 + 1):
         with pytest.raises(InputError, match="slots"):
             slot_shares(1, slots)
