@@ -128,6 +128,21 @@ def test_nothing_is_taken_from_a_share(client: Client, other: Client, service: S
     assert worker_to_take_back(service.database, "g", 2) is None
 
 
+def test_who_has_just_its_share_keeps_it(client: Client, other: Client, service: Service) -> None:
+    """Three places for two clients: one has two, which is a share; the other, with one, waits."""
+    submitted(client, 2)
+    submitted(other, 3)
+    order = ["planner", "planner", "other"]
+    with service.database.write() as connection:
+        for number, name in enumerate(order):
+            mine = (jobs.c.client == name) & (jobs.c.state == "waiting")
+            one = select(jobs.c.id).where(mine).limit(1).scalar_subquery()
+            taken = {"state": "running", "worker": f"g.any.{number}"}
+            connection.execute(update(jobs).where(jobs.c.id == one).values(taken))
+    wait_long(service)
+    assert worker_to_take_back(service.database, "g", 3) is None
+
+
 def test_a_prompt_finds_the_worker_that_is_for_prompts(client: Client, service: Service) -> None:
     """Both places are one client's; another's prompt takes the prompt worker, which is free: only
     once that is taken, too, something has to wait."""

@@ -33,6 +33,7 @@ import pytest
 from tests.bench.survivors import SURVIVORS
 
 ROOT = Path(__file__).parents[2]
+_SLOW_S = 10.0  # a test that takes longer is left out
 
 
 @dataclass(frozen=True)
@@ -88,7 +89,7 @@ ROOMS = {
         ("api/store/*.py",),
         tuple(
             f"tests/api/test_{name}.py"
-            for name in ("store", "tokens", "surveys", "requests", "batches", "answers", "shares")
+            for name in ("shares", "clocks", "batches", "surveys", "tokens", "store", "requests")
         ),
         "tests/api",
     ),
@@ -254,14 +255,18 @@ class _Finder(importlib.abc.MetaPathFinder):
 
 
 class _Outcomes:
-    """What pytest says of each test: those that fail, and the time of each file in seconds."""
+    """What pytest says of each test: those that fail or are slow, and each file's seconds."""
 
     def __init__(self) -> None:
         self.failed: list[str] = []
+        self.slow: list[str] = []
         self.seconds: dict[str, float] = defaultdict(float)
 
     def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
-        self.seconds[report.nodeid.split("::")[0]] += report.duration
+        if report.when == "call" and report.duration > _SLOW_S:
+            self.slow.append(report.nodeid)
+        else:
+            self.seconds[report.nodeid.split("::")[0]] += report.duration
         if report.failed and report.nodeid not in self.failed:
             self.failed.append(report.nodeid)
 
@@ -273,10 +278,12 @@ class _Outcomes:
 @dataclass(frozen=True)
 class Clean:
     """The tests of a room as they are: files that can notice, the fastest first; tests that fail
-    without an error; the processor time of all, in seconds."""
+    without an error; slow ones, which are left out, too (most start programs, which import what is
+    on disk, without the error); the processor time of all, in seconds."""
 
     files: tuple[str, ...]
     failing: tuple[str, ...]
+    slow: tuple[str, ...]
     seconds: float
 
 
@@ -288,14 +295,14 @@ def clean_run(room: Room) -> Clean:
         outcomes = _Outcomes()
         _pytest(room.tests, [outcomes])
         with os.fdopen(writing, "w") as out:
-            json.dump([outcomes.failed, outcomes.seconds], out)
+            json.dump([outcomes.failed, outcomes.slow, outcomes.seconds], out)
         os._exit(0)
     os.close(writing)
     with os.fdopen(reading) as told:
-        failed, by_file = json.load(told)
+        failed, slow, by_file = json.load(told)
     used = os.wait4(child, 0)[2]
     files = sorted((name for name in by_file if name not in failed), key=by_file.__getitem__)
-    return Clean(tuple(files), tuple(failed), used.ru_utime + used.ru_stime)
+    return Clean(tuple(files), tuple(failed), tuple(slow), used.ru_utime + used.ru_stime)
 
 
 def _passes(mutant: Mutant, files: Sequence[str], clean: Clean) -> bool:
@@ -310,7 +317,8 @@ def _passes(mutant: Mutant, files: Sequence[str], clean: Clean) -> bool:
             import numba  # noqa: PLC0415  the compiled loops are kept on disk, without the error
 
             numba.config.DISABLE_JIT = True
-        os._exit(_pytest(["-x", *(f"--deselect={name}" for name in clean.failing), *files]))
+        left_out = (*clean.failing, *clean.slow)
+        os._exit(_pytest(["-x", *(f"--deselect={name}" for name in left_out), *files]))
     status = os.waitpid(child, 0)[1]
     with contextlib.suppress(ProcessLookupError):
         os.killpg(child, signal.SIGKILL)  # servers that its tests left behind
@@ -386,6 +394,8 @@ def main(arguments: list[str]) -> int:
             return 1
         for failing in clean.failing:
             print(f"left out, fails without an error: {failing}", flush=True)
+        if clean.slow:
+            print(f"left out, slow: {len(clean.slow)} tests of {name}", flush=True)
         counts = {"killed": 0, "equivalent": 0, "survived": 0}
         for mutant in drawn(room, given.each, given.seed, given.modules):
             if mutant.name in SURVIVORS:

@@ -30,8 +30,4 @@ SURVIVORS: dict[str, str] = {
     ),
     "api/store/database.py: time.sleep(0.2)  →  time.sleep(1.2)": "how long it waits before it "
     "tries again",
-    "strategist/optimise/chains.py: once ** 2  →  once ** 3": "an estimate of the work, by which "
-    "one of two ways to the same optimum is taken",
-    "strategist/optimise/search.py: n < 2  →  n < 3": "how long chains are that are looked at "
-    "first; the others follow",
 }

@@ -15,6 +15,8 @@ from strategist.tags.meaning import Runs
 
 VARIED = "plain bits as varied as a serial number (serial_masks is false)"
 
+BY_CHANCE = "value that other tags show by chance, as in a serial number"
+
 
 def found(tags: list[Tag], step: int = 8) -> Candidates:
     return find_candidates(tags, Reader(mask_step_bits=step))
@@ -83,6 +85,7 @@ def test_one_in_ten_may_show_a_plain_value_by_chance(alike: int, kept: bool) -> 
     """Nibbles are judged by their whole byte: nine of A1 and one of A2 have nibble A."""
     tags = with_bytes([0xA2] + [0xA1] * alike + [0x10 + n for n in range(6)])
     assert ("A0" in patterns(tags, 0, 4, step=4)) is kept
+    assert BY_CHANCE not in reasons(tags, 4)  # none of these tags has a serial number
 
 
 @pytest.mark.parametrize(("alike", "kept"), [(9, True), (8, False)])
