@@ -93,6 +93,74 @@ def test_nothing_is_taken_back_from_who_is_alone(client: Client, service: Servic
     assert worker_to_take_back(service.database, "g", 2) is None
 
 
+def wait_long(service: Service, seconds: float = 2.0) -> None:
+    """As if all jobs had been there for so long already."""
+    with service.database.write() as connection:
+        connection.execute(update(jobs).values(created=jobs.c.created - seconds))
+
+
+def test_what_was_taken_up_last_waits_where_a_client_has_more_than_its_share(
+    client: Client, other: Client, service: Service
+) -> None:
+    """Three places and two clients: a share is two. It is taken from who has three, once the other
+    has waited for longer than a moment, and only from this group."""
+    submitted(client, 6)
+    for number in (2, 1, 3):
+        assert claim(service.database, f"g.any.{number}", places=3) is not None
+        with service.database.write() as connection:  # the earlier, the longer at work
+            earlier = {"ends_by": jobs.c.ends_by - 1}
+            connection.execute(update(jobs).where(jobs.c.state == "running").values(earlier))
+    submitted(other, 1)
+    assert worker_to_take_back(service.database, "g", 3) is None, "it came just now"
+    wait_long(service)
+    assert worker_to_take_back(service.database, "g", 3) == "g.any.3"
+    assert worker_to_take_back(service.database, "h", 3) is None
+    assert worker_to_take_back(service.database, "g", 4) is None, "one is free"
+
+
+def test_nothing_is_taken_from_a_share(client: Client, other: Client, service: Service) -> None:
+    """Two places: each of two clients has one, and the first waits for more."""
+    submitted(client, 4)
+    assert claim(service.database, "g.any.1", places=2) is not None
+    submitted(other, 1)
+    assert claim(service.database, "g.any.2", places=2) is not None
+    wait_long(service)
+    assert worker_to_take_back(service.database, "g", 2) is None
+
+
+def test_who_has_just_its_share_keeps_it(client: Client, other: Client, service: Service) -> None:
+    """Three places for two clients: one has two, which is a share; the other, with one, waits."""
+    submitted(client, 2)
+    submitted(other, 3)
+    order = ["planner", "planner", "other"]
+    with service.database.write() as connection:
+        for number, name in enumerate(order):
+            mine = (jobs.c.client == name) & (jobs.c.state == "waiting")
+            one = select(jobs.c.id).where(mine).limit(1).scalar_subquery()
+            taken = {"state": "running", "worker": f"g.any.{number}"}
+            connection.execute(update(jobs).where(jobs.c.id == one).values(taken))
+    wait_long(service)
+    assert worker_to_take_back(service.database, "g", 3) is None
+
+
+def test_a_prompt_finds_the_worker_that_is_for_prompts(client: Client, service: Service) -> None:
+    """Both places are one client's; another's prompt takes the prompt worker, which is free: only
+    once that is taken, too, something has to wait."""
+    submitted(client, 6)
+    for number in (1, 2):
+        assert claim(service.database, f"g.any.{number}", places=2) is not None
+    ask(service, "third", 1)
+    wait_long(service)
+    assert worker_to_take_back(service.database, "g", 2) is None
+    with service.database.write() as connection:
+        state = {"state": "running", "worker": "g.prompt.3", "client": "planner"}
+        mine = jobs.c.client == "third"
+        connection.execute(update(jobs).where(mine).values(state))
+    ask(service, "third", 2)
+    wait_long(service)
+    assert worker_to_take_back(service.database, "g", 2) is not None
+
+
 def test_places(service: Service) -> None:
     places = Places(2, 3)
     assert [places.take("a") for _ in range(3)] == [True, True, False]

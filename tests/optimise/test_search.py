@@ -10,6 +10,7 @@ import pytest
 
 from strategist.choose import choose
 from strategist.decide import Options
+from strategist.optimise.branch import Branch
 from strategist.optimise.chains import Chains
 from strategist.optimise.clock import Clock
 from strategist.optimise.problem import pose
@@ -79,3 +80,21 @@ def test_a_clock_that_stops_the_second_goal_is_said() -> None:
         assert said == (stopped.proof["guarded_bound"] < found)
         weaker += said
     assert weaker
+
+
+def test_the_effort_that_is_told_counts_the_branches_worked_on() -> None:
+    worked: list[Branch] = []
+    total, work_on = 0, Search._work_on
+
+    def counted(self: Search, branch: Branch, stage: int) -> None:
+        worked.append(branch)
+        work_on(self, branch, stage)
+
+    for seed in SEEDS:
+        read_point = random_read_point(seed, 1)
+        with by_bounds(), patch.object(Search, "_work_on", counted):
+            answer = search(pose(read_point.survey, read_point.policy), Clock())
+        assert dict(answer.effort)["branches"] == len(worked)
+        total += len(worked)
+        worked.clear()
+    assert total > 0

@@ -26,6 +26,13 @@ def test_shares_sum_to_one_and_know_the_edges():
     assert slot_shares(5, 1).collided == pytest.approx(1)
 
 
+def test_no_frame_has_more_slots_than_q_15():
+    assert slot_shares(1, 2**15).single == 2**-15
+    for slots in (0, 2**15 + 1):
+        with pytest.raises(InputError, match="slots"):
+            slot_shares(1, slots)
+
+
 def test_a_step_without_tags_is_one_empty_slot():
     step = step_seconds(0, [], PROFILE)
     assert step.expected_s == pytest.approx((PROFILE.query_us + PROFILE.empty_slot_us) / 1e6)

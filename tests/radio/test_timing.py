@@ -3,7 +3,7 @@ from dataclasses import replace
 import pytest
 
 from strategist.errors import InputError
-from strategist.radio.timing import LINK_PROFILES, LinkProfile
+from strategist.radio.timing import LINK_PROFILES, LinkProfile, t1_us
 
 GOOD = LinkProfile(12.5, 2.0, 50.0, miller=2)
 
@@ -31,6 +31,15 @@ def test_a_profile_outside_the_air_interface_is_refused(change, column):
 def test_a_link_frequency_above_640_khz_is_refused():
     with pytest.raises(InputError, match="blf_khz"):
         LinkProfile(6.25, 1.5, 20.0)  # 1067 kHz
+
+
+def test_a_link_frequency_may_be_half_a_percent_off_by_rounding():
+    """40 to 640 kHz (Gen2): from 39.80 to 643.2 kHz."""
+    assert t1_us(10.0, 643.19) == pytest.approx(10_000 / 643.19)
+    assert t1_us(10.0, 39.81) == pytest.approx(10_000 / 39.81)
+    for khz in (643.21, 39.79):
+        with pytest.raises(InputError, match="blf_khz"):
+            t1_us(10.0, khz)
 
 
 def test_a_reply_by_hand():

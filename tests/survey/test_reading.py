@@ -147,6 +147,16 @@ def test_milliwatts_are_converted_to_hundredths_of_a_db(tmp_path: Path) -> None:
     assert survey.read_level.tolist() == [0, 1, 1, 1]
 
 
+def test_a_column_that_is_missing_is_named_whatever_the_unit_of_power(tmp_path: Path) -> None:
+    """Without any power, and with milliwatts but without RSSI."""
+    none = READS.replace("power_dbm", "power")
+    faults = refused(write_case(tmp_path / "a", reads=none)).faults
+    assert ("power_dbm", "a column power_dbm") in [(one.column, one.allowed) for one in faults]
+    in_mw = READS.replace("power_dbm", "power_mw").replace(",rssi_dbm", "")
+    (fault,) = refused(write_case(tmp_path / "b", reads=in_mw)).faults
+    assert (fault.line, fault.column, fault.allowed) == (1, "rssi_dbm", "a column rssi_dbm")
+
+
 def milliwatts(folder: Path, mw: str, levels: str = '"levels_dbm": [15, 16]', **files: str) -> Path:
     """Reads at so many mW and at 40 mW, which is 16.02 dBm."""
     reads = READS.replace("power_dbm", "power_mw").replace(",15,", f",{mw},")

@@ -243,6 +243,17 @@ def test_plain_data_with_few_values_gives_prefixes_and_single_steps() -> None:
 
 
 @pytest.mark.parametrize("step", [4, 8])
+def test_masks_of_a_single_step_reach_behind_the_first(step: int) -> None:
+    """Where a mask may be no longer than one step."""
+    tags = [Tag("", user=f"AB{kind:02X}") for kind in (0x11, 0x22, 0x33) for _ in range(4)]
+    words = by_window(found(tags, step=step, bits=step))
+    assert {pointer for _, pointer, _, _ in words} == {8}
+    assert {pattern for _, _, _, pattern in words} == (
+        {"11", "22", "33"} if step == 8 else {"10", "20", "30"}
+    )
+
+
+@pytest.mark.parametrize("step", [4, 8])
 def test_prefixes_of_plain_numbers_cover_their_ranges(step: int) -> None:
     """Numbers given out in a row, 0000 to 00FF and 0100 to 01FF: byte by byte, 00 and 01 repeat."""
     candidates = found([Tag(f"AB{n:04X}") for n in range(0x200)], step)

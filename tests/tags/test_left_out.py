@@ -47,6 +47,14 @@ def test_what_comes_again_counts_once() -> None:
     assert tally.left_out()[0].examples == ("USER bank, pointer 0, length 8: 07 hex",)
 
 
+def test_of_long_prefixes_the_shortest_that_is_too_long_is_shown() -> None:
+    """Bytes, and masks of up to 16 bits: the first that is left out has 24."""
+    tally = Tally(8, 16)
+    tally.prefixes("long", "user", 0, 0xABCDEF12, 32)
+    (one,) = tally.left_out()
+    assert (one.masks, one.examples) == (2, ("USER bank, pointer 0, length 24: ABCDEF hex",))
+
+
 def with_memory(size: int, tags: int) -> list[Tag]:
     """Tags with `size` bytes of random user memory."""
     rng = random.Random(1)

@@ -150,3 +150,11 @@ def test_a_value_at_the_edge_is_taken_and_one_beyond_it_refused(call, column, le
         with pytest.raises(InputError) as caught:
             call(beyond)
         assert caught.value.faults[0].column == column
+
+
+def test_passes_that_count_as_fewer_are_said_and_others_not():
+    """Of 70 passes that count as 14, one failure shows less than of 70."""
+    whole, fifth = judge_run(0.05, 1, 70), judge_run(0.05, 1, 70, part=0.2)
+    assert "alike" not in whole.sentence
+    assert "Neighbouring passes are alike: the 70 count as 14." in fifth.sentence
+    assert fifth.upper > whole.upper and fifth.verdict == "not enough"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -52,6 +53,23 @@ def test_what_is_enough_is_the_fewest_settings(point: strategist.ReadPoint) -> N
 
 def words(before: Strategy, after: Strategy) -> list[str]:
     return [one.words for one in changes_between(before, after, lambda _: 0.0).listed]
+
+
+def test_masks_are_replaced_one_by_one_in_their_order() -> None:
+    """Two by three, joined by or: the third is new."""
+    a, b, c, d, e = (Mask("epc", 32, 8, f"{n}0") for n in range(1, 6))
+    found = changes_between(
+        Strategy((20.0,), masks=(a, replace(b, join="or"))),
+        Strategy((20.0,), masks=(c, replace(d, join="or"), replace(e, join="or"))),
+        lambda _: 0.0,
+    ).listed
+    told = [tuple(m and m["pattern"] for m in (one.before, one.after)) for one in found]
+    assert told == [("10", "30"), ("20", "40"), (None, "50")]
+    assert [one.words.split(" (")[0].split(":")[0] for one in found] == [
+        "replace mask 1",
+        "replace mask 2",
+        "add mask 3",
+    ]
 
 
 def test_changes_in_words() -> None:

