@@ -49,8 +49,7 @@ def claim(
         waiting = select(jobs.c.id).where(jobs.c.state == "waiting").limit(1)
         if connection.execute(waiting).first() is None:
             return None
-
-    def take(connection: Connection) -> RowMapping | None:
+    with database.write() as connection:
         now = moment(connection)
         waited_for = (jobs.c.state == "waiting") & (jobs.c.deadline > now)
         others = (jobs.c.state == "waiting") & jobs.c.deadline.is_(None)
@@ -61,9 +60,7 @@ def claim(
                 if row is not None:
                     _take(connection, row, worker, now)
                     return row
-        return None
-
-    return database.make_room(take)  # on a full disk, too: who waits is told soon
+    return None
 
 
 def _first(ready: ColumnElement[bool], client: str, now: float) -> Select[Any]:
