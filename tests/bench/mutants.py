@@ -34,6 +34,7 @@ from tests.bench.errors import ROOT, Mutant, mutant_at, places_of
 from tests.bench.survivors import SURVIVORS
 
 _SLOW_S = 10.0  # a test that takes longer is left out
+_BROKE_OFF = 70  # exit code of a run that pytest itself did not survive
 _WAIT_S = 3600  # tests that are not through by then wait for ever
 
 
@@ -192,10 +193,12 @@ def _passes(mutant: Mutant, files: Sequence[str], clean: Clean) -> bool:
             numba.config.DISABLE_JIT = True
         left_out = (*clean.failing, *clean.slow)
         os._exit(_pytest(["-x", *(f"--deselect={name}" for name in left_out), *files]))
-    status = os.waitpid(child, 0)[1]
+    code = os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
     with contextlib.suppress(ProcessLookupError):
         os.killpg(child, signal.SIGKILL)  # servers that its tests left behind
-    return os.waitstatus_to_exitcode(status) == 0
+    if code == _BROKE_OFF:
+        raise RuntimeError(f"the tests on {mutant.name} broke off")
+    return code == 0
 
 
 def _pytest(arguments: Sequence[str], plugins: Sequence[object] = ()) -> int:
@@ -206,7 +209,10 @@ def _pytest(arguments: Sequence[str], plugins: Sequence[object] = ()) -> int:
         contextlib.redirect_stderr(io.StringIO()),
     ):
         os.chdir(ROOT)
-        return int(pytest.main([*quiet, *arguments], plugins=plugins))
+        try:
+            return int(pytest.main([*quiet, *arguments], plugins=plugins))
+        except BaseException:  # not a test's: else a fork would go on with the parent's work
+            return _BROKE_OFF
 
 
 def _warm() -> None:
