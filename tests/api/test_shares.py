@@ -12,7 +12,7 @@ from sqlalchemy import func, select, update
 
 from api.limits import Limits
 from api.service import Places, Service
-from api.store.jobs import Job, Queue, RefusedError, add_jobs
+from api.store.jobs import Job, Queue, RefusedError, add_jobs, drop_job
 from api.store.leases import claim, finish
 from api.store.tables import jobs, turns
 from api.store.tokens import remove_tokens
@@ -43,6 +43,21 @@ def test_a_queue_for_each_client_and_one_for_all(service: Service) -> None:
     ask(service, "other", 4)
     with pytest.raises(RefusedError, match="queue"):
         ask(service, "third", 5)
+
+
+def test_a_deleted_answer_takes_no_other_with_it(service: Service) -> None:
+    """Neither of the same client nor of another, and each goes by its client, kind and id alone."""
+    for number, client in enumerate(("one", "one", "two"), 1):
+        ask(service, client, number)
+    first = prompt(1).id
+    for client, kind in (("two", "coupling"), ("one", "strategy")):
+        assert not drop_job(service.database, client, kind, first)
+    assert not drop_job(service.database, "one", "coupling", prompt(9).id)
+    assert count_jobs(service) == 3
+    assert drop_job(service.database, "one", "coupling", first)
+    with service.database.read() as connection:
+        left = set(connection.execute(select(jobs.c.id)).scalars())
+    assert left == {prompt(2).id, prompt(3).id}
 
 
 def test_clients_take_turns(client: Client, other: Client, service: Service) -> None:
