@@ -96,22 +96,23 @@ class Database:
                 raise
         with self.write() as connection:
             found = work(connection)
-        self.give_back()
+        self.give_back(again=True)
         return found
 
     def let_go_of_room(self) -> bool:
         """Free the room that is kept for deletes; False where there was none."""
         return self._reserve is not None and self._reserve.release()
 
-    def give_back(self, stop: Callable[[], bool] = lambda: False) -> None:
-        """Return what was freed to the file system, step by step, and keep room for deletes."""
+    def give_back(self, stop: Callable[[], bool] = lambda: False, *, again: bool = False) -> None:
+        """Return what was freed to the file system, step by step, and keep room for deletes;
+        `again` where that room was let go of just now."""
         if self.file is None or self._reserve is None:
             return  # PostgreSQL sees to it by itself
         try:
             give_back(self.engine, stop)
         except DBAPIError as error:
             raise _store_error(error) from error
-        self._reserve.fill()
+        self._reserve.fill(again=again)
 
     @contextmanager
     def _transaction(self, begin: str) -> Iterator[Connection]:

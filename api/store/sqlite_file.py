@@ -32,6 +32,7 @@ _WRITABLE = "strategist_writable"
 _RESERVE = 16 * 2**20  # bytes; to delete a batch of 1,000 read points takes less
 _SHARE = 8  # of the file system at most 1/8
 _PAGE = 4096
+_LEFT_BYTES = 16 * _PAGE  # of a full file system, for the log of the next delete
 _STEP = 256  # pages given back at once: others wait for so long, and no longer
 _LOG_BYTES = 8 * 2**20  # of the write-ahead log, from which on it is emptied
 
@@ -154,13 +155,21 @@ class Reserve:
     def __init__(self, path: Path) -> None:
         self._path = path
 
-    def fill(self) -> None:
-        """Take the room, where so much more is there."""
+    def fill(self, *, again: bool = False) -> None:
+        """Take the room, where so much more is there.
+
+        `again`: it was let go of just now and is taken back at once, as far as it is still there,
+        or the next upload would take it and no delete would have any.
+        """
         try:
             folder = self._path.parent
             size, free = _kept_bytes(folder), shutil.disk_usage(folder).free
             taken = self._path.stat().st_size if self._path.exists() else 0
-            if taken >= size or free < 2 * size:
+            if again:
+                size = min(size, free + taken - _LEFT_BYTES)
+            elif free < 2 * size:
+                return
+            if taken >= size:
                 return
             file = os.open(self._path, os.O_WRONLY | os.O_CREAT | os.O_CLOEXEC, 0o600)
             try:

@@ -110,7 +110,7 @@ def test_full_disk(small_disk: Path) -> None:
 
 def test_deletes_work_on_a_full_disk(tmp_path: Path) -> None:
     """The short form of `python -m tests.bench.api_attack --only full`."""
-    with small_disk_of(tmp_path / "small", "6m") as mounted:
+    with small_disk_of(tmp_path / "small", "3m") as mounted:
         if not mounted:
             pytest.skip("no right to mount a small file system")
         seen = on_a_full_disk(tmp_path / "small" / "data")

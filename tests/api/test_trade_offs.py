@@ -111,7 +111,7 @@ def test_the_limit_is_for_the_whole_answer(
         given.append(options)
         return compare_techniques(point, options)
 
-    monkeypatch.setattr("api.work.compare_techniques", note)
+    monkeypatch.setattr("strategist.compare_techniques", note)
     asked = at_gate(survey, options={"time_limit_s": 2.5, "seed": 4, "prover": "search"})
     assert client.post("/v1/techniques", asked).status_code == 201
     assert given == [Options(seed=4, prover="search", total_limit_s=2.5)]
