@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from tests.api.given import case_document
-from tests.api.live import ROOT, Live, client_token
+from tests.api.live import ROOT, Live, client_token, uploaded
 
 
 def test_curl_session(tmp_path: Path) -> None:
@@ -71,8 +71,9 @@ def test_what_an_operator_does(tmp_path: Path) -> None:
     """Each line beside a server that has something open."""
     (block,) = re.findall(r"```sh operator\n(.*?)```", (ROOT / "README.md").read_text(), re.S)
     data = tmp_path / "strategist-data"
-    with Live(data, "--workers", "1", token=client_token(data)) as live:
-        survey = live.ask("POST", "/v1/surveys", case_document()).json["id"]
+    token = client_token(data)
+    survey = uploaded(data, case_document(), token)
+    with Live(data, "--workers", "0", token=token) as live:
         assert live.ask("POST", "/v1/batches", {"items": [{"survey": survey}]}).status == 202
         for line in block.splitlines():
             command = [sys.executable, *line.split()[1:]]
