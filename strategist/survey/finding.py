@@ -6,10 +6,11 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any, Literal
 
-__all__ = ["Finding", "Found", "Severity", "findings"]
+__all__ = ["Finding", "Found", "Severity", "Told", "findings"]
 
 Severity = Literal["weak", "note"]
-Found = Iterator[tuple[Severity, str, str, str]]  # severity, kind, text, advice
+Told = tuple[Severity, str, str, str]  # severity, kind, text, advice
+Found = Iterator[Told]
 
 
 @dataclass(frozen=True)
@@ -34,7 +35,7 @@ class Finding:
         }
 
 
-def findings(read_point: str, found: Iterable[Found]) -> tuple[Finding, ...]:
+def findings(read_point: str, found: Iterable[Iterable[Told]]) -> tuple[Finding, ...]:
     """What several checks found at a read point: those that make it weak first."""
     listed = [
         Finding(read_point, kind, text, advice, severity)

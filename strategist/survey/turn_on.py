@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from strategist.survey.kept import kept
 from strategist.survey.profile import peaks
 from strategist.survey.records import Bools, Floats, Ints, Survey
 
@@ -27,6 +28,7 @@ class TurnOn:
     peaks: Floats
 
 
+@kept
 def turn_on(survey: Survey) -> TurnOn:
     """The turn-on of each roster entry."""
     found = peaks(survey)
