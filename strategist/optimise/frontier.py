@@ -21,15 +21,16 @@ from strategist.optimise.cells import Layout, Tables
 from strategist.optimise.chains import Chains, TooManyLeftError
 from strategist.optimise.clock import Clock, KeepingClock, OutOfTimeError
 from strategist.optimise.kernel import bounds_of, step_costs
+from strategist.optimise.ladders import in_order
 from strategist.optimise.measures import Aim, Measure
 from strategist.optimise.problem import Answer, Counts, Problem
 from strategist.optimise.selections import Selections
 from strategist.optimise.staircase import Corner, Point, Staircase, Weights, dot
 from strategist.optimise.starts import Starts
-from strategist.optimise.walks import counts_of, ladder_bounds, ladders_left
+from strategist.optimise.walks import counts_of
 from strategist.optimise.zoom import few_levels, is_wide, on_levels
 from strategist.survey.policy import Loss
-from strategist.survey.records import Bools, Ints
+from strategist.survey.records import Bools, Floats, Ints
 
 __all__ = ["Sweep", "sweep"]
 
@@ -38,7 +39,6 @@ _MANY = 200  # chains left in a branch that are worth splitting it, times (50 + 
 _FEW = 1_000  # selections that are sooner looked at than thinned out by further bounds
 _ALL = 300  # chains in all that are sooner looked at one by one than bounded together
 _AT_ONCE = 2_000  # selections bounded between two looks at the clock
-_TURNS = 2_000_000  # of the loop over ladders, between two looks at the clock
 _NO_STRATEGY = 2**62  # the floor where there is none at all
 _MISSED, _STRAY = Measure(1.0, 0.0), Measure(0.0, 1.0)
 _CUTOFFS = 8  # cutoffs that are tried without masks to begin with
@@ -174,10 +174,8 @@ class _Sweep:
             chains = [(part.masks, bits) for bits in part.bits.tolist()]
             rows = [r for r, name in enumerate(names) if name not in seen or seen[name] > chains[r]]
             for row in self._possible(part, np.array(rows), branch, limit):
-                if self._ladders(part, row, branch.cutoff):
-                    seen[names[row]] = chains[row]
-                elif self._proving:
-                    raise TooManyLeftError
+                self._ladders(part, row, branch.cutoff)
+                seen[names[row]] = chains[row]
 
     def _possible(
         self, part: Selections, rows: Ints, branch: Branch, limit: float
@@ -204,9 +202,8 @@ class _Sweep:
             if (room & (corners @ (weights.missed, weights.stray) >= least)).any():
                 yield int(rows[place])
 
-    def _ladders(self, selections: Selections, row: int, cutoff: int) -> bool:
-        """Replay every ladder of one selection that could join the staircase; whether these were
-        all, which under a time limit they may not be."""
+    def _ladders(self, selections: Selections, row: int, cutoff: int) -> None:
+        """Replay every ladder of one selection that could join the staircase."""
         problem, through = self.problem, selections.unpack(np.array([row]))[0]
         state, none = through.astype(np.int64), np.zeros(len(self.layout.klass))
         stop_after, must = problem.policy.stop_after, self._must
@@ -214,33 +211,27 @@ class _Sweep:
         cells = (self._tables.weighed(cutoff, measure) for measure in (_MISSED, _STRAY))
         costs = [step_costs(state, none, one, stop_after, must)[:2] for one in cells]
         weights = np.array([(1, 0), (0, 1), *(e.weights for e in self.staircase.hull())], float)
-        edge, top = (
-            np.tensordot(weights, np.array([cost[i] for cost in costs]), 1) for i in range(2)
-        )
-        least, total = ladder_bounds(edge, top, most)
-        begin = (float(selections.masks), float(cutoff > 0))
+        edge, top = (np.tensordot(weights, np.array([c[i] for c in costs]), 1) for i in range(2))
+        work = (float(selections.masks), float(cutoff > 0))
         self.replayed += 1
-        whole, turns = True, 2**62 if self.clock.seconds is None else _TURNS
-        for count in range(1, most + 1):
-            for highest in range(count - 1, len(self._every)):
-                room = weights @ self.staircase.open_to(0.0, *begin, float(count)).T
-                if not (total[:, count - 1, highest, None] <= room + 1e-6).all(axis=0).any():
-                    continue
-                if self.staircase.points:
-                    self.clock.check()
-                ladders, every = ladders_left(edge, top, least, room, count, highest, must, turns)
-                whole = whole and every
-                if not len(ladders):
-                    continue
-                counts = self._counts(problem, ladders, cutoff, through)
-                code = counts[:, 0] * (counts[:, 1].max() + 1) + counts[:, 1]
-                _, first, of_point = np.unique(code, return_index=True, return_inverse=True)
-                for number, place in enumerate(first):
-                    work = (*begin, float(count), *ladders[place].astype(float))
-                    point = (int(counts[place, 0]), int(counts[place, 1]))
-                    if self.staircase.takes(point, work):
-                        self._offer(selections, row, cutoff, ladders[of_point == number], point)
-        return whole
+
+        def room(count: int, places: tuple[int, ...]) -> Floats:
+            return weights @ self.staircase.open_to(0.0, *work, float(count)).T
+
+        for ladders in in_order(list(zip(edge, top, strict=True)), most, must, room, self._check):
+            count = ladders.shape[1]
+            counts = self._counts(problem, ladders, cutoff, through)
+            code = counts[:, 0] * (counts[:, 1].max() + 1) + counts[:, 1]
+            _, first, of_point = np.unique(code, return_index=True, return_inverse=True)
+            for number, place in enumerate(first):
+                rank = (*work, float(count), *ladders[place].astype(float))
+                point = (int(counts[place, 0]), int(counts[place, 1]))
+                if self.staircase.takes(point, rank):
+                    self._offer(selections, row, cutoff, ladders[of_point == number], point)
+
+    def _check(self) -> None:
+        if self.staircase.points:
+            self.clock.check()
 
     def _counts(self, problem: Problem, ladders: Ints, cutoff: int, through: Bools) -> Ints:
         """(missed, stray) of each ladder (places from the top down) in a problem's profile."""

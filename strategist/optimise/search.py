@@ -19,7 +19,7 @@ from __future__ import annotations
 
 import heapq
 import itertools
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from functools import cached_property
 
 import numpy as np
@@ -30,12 +30,13 @@ from strategist.optimise.chains import Chains, TooManyLeftError
 from strategist.optimise.clock import Clock, OutOfTimeError
 from strategist.optimise.goals import Goal, GuardedGoal, LossGoal
 from strategist.optimise.kernel import Cells, best_ladder, bounds_of, step_costs
-from strategist.optimise.ladders import in_order, steps_of
-from strategist.optimise.measures import Aim, measures
-from strategist.optimise.problem import Answer, Counts, Problem, value, walk
+from strategist.optimise.ladders import in_order
+from strategist.optimise.measures import Aim, Measure, measures
+from strategist.optimise.problem import Answer, Counts, Problem
 from strategist.optimise.selections import Selections, grow, of_chain
 from strategist.optimise.starts import Starts
-from strategist.survey.records import Bools, Floats
+from strategist.optimise.walks import counts_of
+from strategist.survey.records import Bools, Floats, Ints
 
 __all__ = ["Search", "search"]
 
@@ -44,7 +45,8 @@ _MANY = 200  # chains left in a branch that are worth splitting it, times (50 + 
 _FEW = 150  # chains in all that are sooner weighed one by one than bounded together
 _AT_ONCE = 2_000  # selections bounded between two looks at the clock
 _LIGHT = 5e7  # ways to make chains of one length that need no stage of their own
-_TURNS = 1_000  # ladders begun between two looks at the clock
+_LESS, _FINEST = 1.5e-6, 1e-6  # losses are compared to this
+_SHIFT = 2**31  # tells (missed, stray) apart in one number
 _PATIENCE = 20_000  # ladders replayed for the second goal, then it is left unproven
 
 Bound = tuple[float, float]
@@ -70,8 +72,9 @@ class Search:
         self.reserve = reserve  # seconds beside the clock's for what is tried without proof
         self.layout = Layout(problem)
         self.goal: Goal = LossGoal(problem, self.layout)
-        self.caps = measures(problem)[1:]
+        self._limits = measures(problem)[1:]
         self.chains = Chains(problem, clock)
+        self.guarded = problem.under_guard()
         self.best: Answer | None = None
         self.mark: tuple[float, ...] = ()
         self.floor: Bound = (0.0, 0.0)
@@ -92,6 +95,11 @@ class Search:
         self._begun: set[int] = set()  # cutoffs whose branches were made anew for the loss
         if known is not None:
             self._set(known)
+
+    @property
+    def caps(self) -> tuple[Measure, ...]:
+        """What must not be exceeded, measure by measure; no excess is sooner kept than the loss."""
+        return self._limits
 
     # what the best strategy so far leaves possible
 
@@ -188,67 +196,88 @@ class Search:
         most = problem.steps_by_masks[selections.masks]
         through = selections.unpack(np.array([row]))[0]
         state, stop_after = through.astype(np.int64), problem.policy.stop_after
-        steps = tuple(
-            steps_of(
-                *step_costs(state, np.zeros(len(cells.klass)), cells, stop_after, branch.must)[:2],
-                most,
-            )
+        costs = [
+            step_costs(state, np.zeros(len(cells.klass)), cells, stop_after, branch.must)[:2]
             for cells in self._tables(branch)
-        )
-        begin = (float(selections.masks), float(branch.cutoff > 0))
-        replay = self._replayer(branch.cutoff, through)
+        ]
+        work = (float(selections.masks), float(branch.cutoff > 0))
+        accepted = [
+            one.accepted(branch.cutoff) & through[one.profile.row_class][:, None]
+            for one in (problem, self.guarded)
+        ]
         self.replayed += 1
 
-        turns = itertools.count(1)
+        def replay(ladders: Ints) -> None:
+            self._patient(len(ladders))
+            found = self._best_of(levels[ladders], accepted, work, float(selections.bits[row]))
+            if found is not None:
+                key, ladder, counts = found
+                chain = selections.chain(row)
+                self._know(Answer(key, chain, branch.cutoff, ladder, counts))
 
-        def hopeless(bounds: tuple[float, ...], places: tuple[int, ...]) -> bool:
-            if next(turns) % _TURNS == 0:
-                self.clock.check()
-            excess = float(self.excess(np.array(bounds)[:, None])[0]) if len(bounds) > 1 else 0.0
-            excess = max(excess, self.goal.excess)
-            return self.hopeless(excess, value(bounds[0]), *begin, count, *levels[list(places)])
+        def room(count: int, places: tuple[int, ...]) -> Floats:
+            return self._room(*work, float(count), *levels[list(places)].tolist())
 
-        def take(ladder: tuple[int, ...]) -> None:
-            self._patient()
-            *counted, counts = replay(ladder)
-            bits = float(selections.bits[row])
-            key = (*counted, *begin, float(len(ladder)), *ladder[::-1], bits)
-            found = Answer(key, selections.chain(row), branch.cutoff, ladder, counts)
-            best = self.best
-            if best is None or (key, found.chain.rank) < (best.key, best.chain.rank):
-                self._set(found)
+        replay(best_ladder(*costs[0], most, branch.must)[1][None, ::-1])
+        if not likely:
+            for ladders in in_order(costs, most, branch.must, room, self.clock.check):
+                replay(ladders)
 
-        _, places = best_ladder(steps[0].edge, steps[0].top, most, branch.must)
-        take(tuple(levels[places].tolist()))
-        tops = range(int(np.flatnonzero(branch.must).max(initial=0)), len(levels))
-        for count in range(1, 1 if likely else most + 1):
-            for downward in in_order(steps, count, tops, hopeless):
-                take(tuple(levels[list(downward[::-1])].tolist()))
+    def _room(self, *work: float) -> Floats:
+        """What bounds of the goal's measure and of those that are capped may come to, where a
+        strategy could beat the best, given how its work begins: shape (measures, 1)."""
+        if self.best is None:
+            return np.full((1 + len(self.caps), 1), np.inf)
+        excess, most = self.mark[:2]
+        if excess > self.goal.excess:
+            most = np.inf
+        elif self.hopeless(excess, most, *work):
+            most -= _LESS
+        capped = [one.per * (one.cap + excess + _FINEST) for one in self.caps]
+        return np.array([most, *capped])[:, None]
 
-    def _patient(self) -> None:
-        """Raises OutOfTimeError where a ladder more would be too many, or too late."""
-        self._taken += 1
+    def _best_of(
+        self, ladders: Ints, accepted: list[Bools], work: tuple[float, ...], bits: float
+    ) -> tuple[tuple[float, ...], tuple[int, ...], Counts] | None:
+        """The key, levels and counts of the best of some ladders of as many steps (level indices
+        from the top down, in the order of preference); None where none is as good as the best.
+
+        `accepted`: the rows that a selection and a cutoff let through at each level, in the survey
+        and under the guards.
+        """
+        counted = self._counts(ladders, accepted[0])
+        points, of_ladder = np.unique(counted @ (1, _SHIFT), return_inverse=True)
+        found = []
+        for number, point in enumerate(points.tolist()):
+            counts = Counts(point % _SHIFT, point // _SHIFT)
+            rank = self._rank(counts, 0.0)
+            if self.best is not None and rank[:2] > self.best.key[:2]:
+                continue
+            some = np.flatnonzero(of_ladder == number)
+            drifted = [Counts(*one) for one in self._counts(ladders[some], accepted[1]).tolist()]
+            guarded = [self.problem.loss(one) for one in drifted]
+            place = int(np.argmin(guarded))  # the first of the least is the most preferred
+            ladder = ladders[some[place]].tolist()
+            key = (*self._rank(counts, guarded[place]), *work, float(len(ladder)), *ladder, bits)
+            found.append((key, tuple(ladder[::-1]), counts))
+        return min(found, default=None, key=lambda one: one[0])
+
+    def _counts(self, ladders: Ints, accepted: Bools) -> Ints:
+        """(missed, stray) of each ladder."""
+        problem = self.problem
+        return counts_of(ladders, accepted, *problem.rows, problem.policy.stop_after)
+
+    def _rank(self, counts: Counts, guarded: float) -> tuple[float, float, float]:
+        """What answers are compared by before their work: excess, loss and guarded loss."""
+        return self.problem.excess(counts), self.problem.loss(counts), guarded
+
+    def _patient(self, ladders: int) -> None:
+        """Raises OutOfTimeError where some ladders more are too many, or too late."""
+        self._taken += ladders
         if self.best is None:
             return
         if self.clock.expired() or (self.goal.limited and self._taken > _PATIENCE):
             raise OutOfTimeError
-
-    def _replayer(
-        self, cutoff: int, through: Bools
-    ) -> Callable[[tuple[int, ...]], tuple[float, float, float, Counts]]:
-        """What a ladder comes to: excess, loss, guarded loss (inf where it cannot matter)."""
-        problem, guarded = self.problem, self.problem.under_guard()
-        rows = through[problem.profile.row_class][:, None]
-        accepted, drifted = (one.accepted(cutoff) & rows for one in (problem, guarded))
-
-        def replay(ladder: tuple[int, ...]) -> tuple[float, float, float, Counts]:
-            counts = walk(problem, accepted, ladder)
-            begin = (problem.excess(counts), problem.loss(counts))
-            if self.best is not None and begin > self.best.key[:2]:
-                return *begin, np.inf, counts
-            return *begin, problem.loss(walk(guarded, drifted, ladder)), counts
-
-        return replay
 
     # the search
 

@@ -12,7 +12,7 @@ so far are further caps, as the hard limits are.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -23,11 +23,10 @@ from strategist.optimise.clock import Clock, OutOfTimeError
 from strategist.optimise.goals import with_guarded
 from strategist.optimise.kernel import Cells
 from strategist.optimise.measures import Aim, Measure, measures, spacing
-from strategist.optimise.problem import Answer, Counts, Problem, answer_at, value, walk
+from strategist.optimise.problem import Answer, Counts, Problem, answer_at, value
 from strategist.optimise.search import Search
 from strategist.optimise.selections import of_chain
 from strategist.optimise.zoom import few_levels, is_wide, on_levels
-from strategist.survey.records import Bools, Floats
 
 __all__ = ["Sturdy", "sturdiest"]
 
@@ -168,37 +167,24 @@ class _Beside(Search):
             raise OutOfTimeError
         super()._work_on(branch, stage)
 
-    def excess(self, bounds: Floats) -> Floats:
-        """What the hard limits, the allowance and the rank of the best so far are exceeded by."""
-        assert self.best is not None
-        tops = (Measure(1, 1, self.goal.cap), Measure(1, 1, self.best.key[1]))
-        over = np.zeros(bounds.shape[1:])
-        for measure, bound in zip((*self.caps, *tops), bounds[1:], strict=True):
-            over += np.maximum(0.0, bound / measure.per - measure.cap)
-        excess: Floats = np.round(over, 6)
-        return excess
+    @property
+    def caps(self) -> tuple[Measure, ...]:
+        """The hard limits, the allowance, and the rank of the best so far."""
+        top = np.inf if self.best is None else self.best.key[1]
+        return *self._limits, Measure(1, 1, self.goal.cap), Measure(1, 1, top)
 
     def _tables(self, branch: Branch) -> Iterator[Cells]:
-        yield from super()._tables(branch)
+        yield branch.cells_by(self.goal.layout, self.goal.measure)
+        for measure in self._limits:
+            yield branch.cells_by(self.layout, measure)
         for layout in (self.layout, self.goal.ranked):
             yield branch.cells_by(layout, self.goal.measure)
 
-    def _replayer(
-        self, cutoff: int, through: Bools
-    ) -> Callable[[tuple[int, ...]], tuple[float, float, float, Counts]]:
-        """What a ladder comes to: by how much it is not what is sought, its rank, its loss."""
-        problem, guarded = self.problem, self.problem.under_guard()
-        rows = through[problem.profile.row_class][:, None]
-        accepted, drifted = (one.accepted(cutoff) & rows for one in (problem, guarded))
-
-        def replay(ladder: tuple[int, ...]) -> tuple[float, float, float, Counts]:
-            counts = walk(problem, accepted, ladder)
-            loss = problem.loss(counts)
-            over = problem.excess(counts) + max(0.0, loss - self.goal.cap)
-            if over > 0:
-                return over, np.inf, loss, counts
-            under_guard = problem.loss(walk(guarded, drifted, ladder))
-            over = 0.0 if value(loss + under_guard) < self.goal.sum_below else 1.0
-            return over, self.goal.rank(loss, under_guard), loss, counts
-
-        return replay
+    def _rank(self, counts: Counts, guarded: float) -> tuple[float, float, float]:
+        """By how much it is not what is sought, its rank, its loss."""
+        loss = self.problem.loss(counts)
+        over = self.problem.excess(counts) + max(0.0, loss - self.goal.cap)
+        if over > 0:
+            return over, np.inf, loss
+        over = 0.0 if value(loss + guarded) < self.goal.sum_below else 1.0
+        return over, self.goal.rank(loss, guarded), loss
