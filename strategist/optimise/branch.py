@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from strategist.optimise.cells import Layout, cells_of
+from strategist.optimise.cells import Layout
 from strategist.optimise.clock import Clock
 from strategist.optimise.kernel import (
     IN,
@@ -26,7 +26,7 @@ from strategist.optimise.kernel import (
     slope_of,
     step_costs,
 )
-from strategist.optimise.measures import Aim, Measure, rounding
+from strategist.optimise.measures import Aim, rounding
 from strategist.optimise.selections import Selections
 from strategist.survey.records import Bools, Floats, Ints
 
@@ -91,35 +91,16 @@ class Branch:
         self.clock = clock
         self.done = -1  # chains of up to so many masks were looked at
         self.tight = False  # whether classes and levels were fixed
+        self.even: list[Selections] = []  # what may be as good as the best, where all were weighed
         self.state = np.full(layout.problem.profile.classes, OPEN)
         self.shift = np.zeros(len(layout.klass))
         self.cut_shift: Floats | None = None  # where linear bounds were last found
         self.bound = 0.0
-        self.even: tuple[Selections, ...] | None = None  # what may tie, where all were weighed
-        self._own: Cells | None = None
-        self._cells: dict[tuple[int, Measure], Cells] = {}
 
     @property
     def cells(self) -> Cells:
-        """The cells of the branch by its own layout and aim."""
-        if self._own is None:
-            self._own = self.cells_by(self.layout, self.aim.measure)
-        return self._own
-
-    def cells_by(self, layout: Layout, measure: Measure) -> Cells:
-        """Made when they are needed, and kept until `rest`."""
-        key = (id(layout), measure)
-        if key not in self._cells:
-            self._cells[key] = cells_of(layout, self.cutoff, self.levels, measure)
-        return self._cells[key]
-
-    def take(self, cells: Cells) -> None:
-        """Take tables of its cutoff, levels and measure that were made elsewhere."""
-        self._own = self._cells[id(self.layout), self.aim.measure] = cells
-
-    def rest(self) -> None:
-        """Let go of the tables, which a branch that waits for its turn does not need."""
-        self._own, self._cells = None, {}
+        """The tables of the branch by its own aim."""
+        return self.layout.cells(self.cutoff, self.levels, self.aim.measure)
 
     def _steps(self) -> tuple[Floats, Floats]:
         stop_after = self.layout.problem.policy.stop_after
@@ -242,7 +223,6 @@ class Branch:
         if keep.all() and (must == self.must).all():
             return False
         self.levels, self.must = self.levels[keep], must[keep]
-        self.rest()
         return True
 
     def penalties(self) -> list[Penalties]:

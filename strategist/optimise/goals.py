@@ -38,9 +38,6 @@ class Goal(Protocol):
     def aim(self, best: Answer | None) -> Aim:
         """What branches are bounded by, given the best strategy so far."""
 
-    def is_settled(self, best: Answer) -> bool:
-        """Whether what the measure makes dearer than the best cannot beat it."""
-
     def mark(self, best: Answer) -> tuple[float, ...]:
         """What must be beaten: excess, value of the measure, then the key from the masks on."""
 
@@ -58,9 +55,6 @@ class LossGoal:
 
     def aim(self, best: Answer | None) -> Aim:
         return aim_at(self._measures, 0.0 if best is None else best.key[0])
-
-    def is_settled(self, best: Answer) -> bool:
-        return best.key[0] == 0
 
     def mark(self, best: Answer) -> tuple[float, ...]:
         return (*best.key[:2], -1.0)
@@ -81,9 +75,6 @@ class GuardedGoal:
     def aim(self, best: Answer | None) -> Aim:
         return Aim(self.measure, 0.0, excess=False, step=spacing(self.measure))
 
-    def is_settled(self, best: Answer) -> bool:
-        return True
-
     def mark(self, best: Answer) -> tuple[float, ...]:
         return (best.key[0], value(self.times * best.key[1] + best.key[2]), *best.key[3:])
 
@@ -96,7 +87,7 @@ class GuardedGoal:
         branch = Branch(
             self.layout, self.aim(None), cutoff, tied.levels, tied.must, clock=tied.clock
         )
-        branch.state, branch.even = tied.state.copy(), tied.even
+        branch.state, branch.even = tied.state.copy(), list(tied.even)
         if not tied.aim.excess:
             branch.shift = self._over(tied.shift)
             branch.cut_shift = None if tied.cut_shift is None else self._over(tied.cut_shift)

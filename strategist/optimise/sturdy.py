@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from strategist.optimise.archive import Best
 from strategist.optimise.branch import Branch
 from strategist.optimise.cells import Layout
 from strategist.optimise.clock import Clock, OutOfTimeError
@@ -24,8 +25,9 @@ from strategist.optimise.goals import with_guarded
 from strategist.optimise.kernel import Cells
 from strategist.optimise.measures import Aim, Measure, measures, spacing
 from strategist.optimise.problem import Answer, Counts, Problem, answer_at, value
-from strategist.optimise.search import Search
+from strategist.optimise.search import BestFirst
 from strategist.optimise.selections import of_chain
+from strategist.optimise.tree import Tree
 from strategist.optimise.zoom import few_levels, is_wide, on_levels
 
 __all__ = ["Sturdy", "sturdiest"]
@@ -105,82 +107,29 @@ class _Goal:
     def aim(self, best: Answer | None) -> Aim:
         return Aim(self.measure, 0.0, excess=False, step=self._step)
 
-    def is_settled(self, best: Answer) -> bool:
-        return True
-
     def mark(self, best: Answer) -> tuple[float, ...]:
         """The largest sum with the rank of the best so far is that with the largest loss."""
         largest = best.key[1] / self.times + self.cap * (1 - 1 / self.times)
         return 0.0, min(self.most, value(largest)), np.inf
 
 
-class _Beside(Search):
-    """The search of `_Goal`; keys begin with what is exceeded, rank and loss."""
+class _Within(Best):
+    """The incumbent of `_Goal`; keys begin with what is exceeded, rank and loss."""
 
     goal: _Goal
-
-    def __init__(self, problem: Problem, best: Answer, clock: Clock) -> None:
-        super().__init__(problem, clock)
-        self.goal = _Goal(problem, best)
-        _, least, guarded, *rest = best.key
-        self._given = replace(best, key=(0.0, self.goal.rank(least, guarded), least, *rest))
-        self._guarded = guarded
-        self._most = max(_BRANCHES, 2 * dict(best.effort).get("branches", 0))
-        self.best, self.mark = self._given, self.goal.mark(self._given)
-
-    def find(self) -> Sturdy:
-        try:
-            self.longest = self._reach(self.problem.slots)
-            self._begin()
-            self.prove()
-            left = [at for at, _ in (*self._stuck, *self._waiting)]
-            still_open = self._open(min(left, default=None))
-        except OutOfTimeError:
-            still_open = self.floor
-        assert self.best is not None
-        loss, found = self.best.key[2], self.best is not self._given
-        guarded = value((self.best.key[1] - loss) / self.goal.times) if found else self._guarded
-        bound = guarded
-        if still_open is not None:
-            bound = min(bound, max(0.0, value(still_open[1] - self.goal.cap)))
-        if not found:
-            return Sturdy(None, bound)
-        return Sturdy(replace(self.best, key=(0.0, loss, guarded, *self.best.key[3:])), bound)
-
-    def _begin(self) -> None:
-        """A bound of each cutoff; in those that are left, where chains are many, the best's own
-        chain and none are tried at once."""
-        own = of_chain(self.problem, self._given.chain, self.chains.table)
-        likely = () if self._are_few else (own, self.chains.listed(0))
-        for cutoff in range(len(self.problem.thresholds)):
-            branch = self._branch(cutoff)
-            branch.raise_bound(self._target(branch))
-            if branch.bound <= self._target(branch):
-                for chain in likely:
-                    self._ladders(chain, 0, branch)
-                self._push(1, branch)
-            if self.clock.expired():
-                raise OutOfTimeError
-
-    def _work_on(self, branch: Branch, stage: int) -> None:
-        if self.branches > self._most or (not self._are_few and self.weighed > _CHAINS):
-            raise OutOfTimeError
-        super()._work_on(branch, stage)
 
     @property
     def caps(self) -> tuple[Measure, ...]:
         """The hard limits, the allowance, and the rank of the best so far."""
-        top = np.inf if self.best is None else self.best.key[1]
-        return *self._limits, Measure(1, 1, self.goal.cap), Measure(1, 1, top)
+        top = np.inf if self.answer is None else self.answer.key[1]
+        return *self.limits, Measure(1, 1, self.goal.cap), Measure(1, 1, top)
 
-    def _tables(self, branch: Branch) -> Iterator[Cells]:
-        yield branch.cells_by(self.goal.layout, self.goal.measure)
-        for measure in self._limits:
-            yield branch.cells_by(self.layout, measure)
+    def tables(self, node: Branch) -> Iterator[Cells]:
+        yield from super().tables(node)
         for layout in (self.layout, self.goal.ranked):
-            yield branch.cells_by(layout, self.goal.measure)
+            yield layout.cells(node.cutoff, node.levels, self.goal.measure)
 
-    def _rank(self, counts: Counts, guarded: float) -> tuple[float, float, float]:
+    def rank(self, counts: Counts, guarded: float) -> tuple[float, float, float]:
         """By how much it is not what is sought, its rank, its loss."""
         loss = self.problem.loss(counts)
         over = self.problem.excess(counts) + max(0.0, loss - self.goal.cap)
@@ -188,3 +137,61 @@ class _Beside(Search):
             return over, np.inf, loss
         over = 0.0 if value(loss + guarded) < self.goal.sum_below else 1.0
         return over, self.goal.rank(loss, guarded), loss
+
+
+class _Beside(BestFirst):
+    """The search beside a best strategy."""
+
+    best: _Within
+
+    def __init__(self, problem: Problem, best: Answer, clock: Clock) -> None:
+        tree, goal = Tree(problem, clock), _Goal(problem, best)
+        _, least, guarded, *rest = best.key
+        self._given = replace(best, key=(0.0, goal.rank(least, guarded), least, *rest))
+        self._guarded = guarded
+        self._most = max(_BRANCHES, 2 * dict(best.effort).get("branches", 0))
+        super().__init__(tree, _Within(tree.layout, goal, self._given))
+
+    def find(self) -> Sturdy:
+        goal = self.best.goal
+        try:
+            self.longest = self.tree.reach(self.tree.problem.slots)
+            self._begin()
+            self.prove()
+            still_open = self.left()
+        except OutOfTimeError:
+            still_open = self.floor
+        if still_open is not None and self.best.hopeless(*still_open, 0):
+            still_open = None
+        answer = self.best.answer
+        assert answer is not None
+        loss, found = answer.key[2], answer is not self._given
+        guarded = value((answer.key[1] - loss) / goal.times) if found else self._guarded
+        bound = guarded
+        if still_open is not None:
+            bound = min(bound, max(0.0, value(still_open[1] - goal.cap)))
+        if not found:
+            return Sturdy(None, bound)
+        return Sturdy(replace(answer, key=(0.0, loss, guarded, *answer.key[3:])), bound)
+
+    def _begin(self) -> None:
+        """A bound of each cutoff; in those that are left, where chains are many, the best's own
+        chain and none are tried at once."""
+        tree, few = self.tree, self.tree.are_few(self.longest)
+        own = of_chain(tree.problem, self._given.chain, tree.chains.table)
+        likely = () if few else (own, tree.chains.listed(0))
+        for cutoff in range(len(tree.problem.thresholds)):
+            node = self.node(cutoff)
+            node.raise_bound(self.best.target(node))
+            if node.bound <= self.best.target(node):
+                for chain in likely:
+                    tree.ladders(chain, 0, node, self.best)
+                self.push(1, node)
+            if tree.clock.expired():
+                raise OutOfTimeError
+
+    def work_on(self, node: Branch, stage: int) -> None:
+        many = not self.tree.are_few(self.longest) and self.tree.weighed > _CHAINS
+        if self.tree.nodes > self._most or many:
+            raise OutOfTimeError
+        super().work_on(node, stage)

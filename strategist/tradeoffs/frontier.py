@@ -9,9 +9,9 @@ from typing import Any, Literal
 from strategist.decide import Options, compare_counts, compare_guarded, least
 from strategist.optimise.clock import Clock
 from strategist.optimise.finish import finish
+from strategist.optimise.front import Point
 from strategist.optimise.frontier import Sweep, sweep
 from strategist.optimise.problem import Answer, Counts, Problem, pose, value
-from strategist.optimise.staircase import Point
 from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete
 from strategist.survey.policy import Limits, Loss

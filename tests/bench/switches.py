@@ -37,7 +37,7 @@ SWITCHES = {
 
 def without_few(read_point: ReadPoint, seconds: float | None) -> Found:
     """Every branch is taken through its bounds, however few the chains are."""
-    with patch("strategist.optimise.search._FEW", -1):
+    with patch("strategist.optimise.tree._FEW", -1):
         return by_search(read_point, seconds)
 
 
@@ -72,7 +72,7 @@ def without_cuts(read_point: ReadPoint, seconds: float | None) -> Found:
 
 def without_starts(read_point: ReadPoint, seconds: float | None) -> Found:
     """The search begins with the best strategy without masks."""
-    with patch.object(Starts, "promising", return_value=iter(())):
+    with patch.object(Starts, "promising", return_value=()):
         return by_search(read_point, seconds)
 
 

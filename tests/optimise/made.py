@@ -37,17 +37,16 @@ GUARDS = [(1.0, 2.0), (0.0, 0.0), (1.0, 0.5), (2.0, 1.0), (0.0, 1.5)]  # power d
 
 @contextmanager
 def by_bounds() -> Iterator[None]:
-    """Search and frontier take every branch through its bounds, however few the chains are."""
+    """Search and frontier take every node through its bounds, however few the chains are."""
     module = "strategist.optimise"
-    with patch(f"{module}.search._FEW", -1), patch(f"{module}.frontier._ALL", -1):
+    with patch(f"{module}.tree._FEW", -1), patch(f"{module}.frontier._ALL", -1):
         yield
 
 
 @contextmanager
 def by_splits() -> Iterator[None]:
-    """The same, and every branch is split until each of its levels is settled."""
-    module = "strategist.optimise"
-    with by_bounds(), patch(f"{module}.search._MANY", -1), patch(f"{module}.frontier._MANY", -1):
+    """The same, and every node is split until each of its levels is settled."""
+    with by_bounds(), patch("strategist.optimise.tree._MANY", -1):
         yield
 
 
@@ -59,7 +58,7 @@ def by_poor_starts() -> Iterator[None]:
     def highest(edge: object, top: Any, most: int, must: Any) -> tuple[float, Any]:
         return 0.0, np.union1d(np.flatnonzero(must), [len(must) - 1])
 
-    with by_bounds(), patch("strategist.optimise.search.best_ladder", highest):
+    with by_bounds(), patch("strategist.optimise.tree.best_ladder", highest):
         yield
 
 

@@ -12,10 +12,10 @@ import numpy as np
 import pytest
 
 from strategist.optimise.clock import Clock
+from strategist.optimise.front import Point
 from strategist.optimise.frontier import Sweep, sweep
 from strategist.optimise.problem import Problem, pose
 from strategist.optimise.search import search
-from strategist.optimise.staircase import Point
 from strategist.survey.policy import Limits, Loss
 from strategist.survey.records import ReadPoint
 from strategist.trust.evaluate import evaluate

@@ -14,7 +14,7 @@ from strategist.optimise.branch import Branch
 from strategist.optimise.chains import Chains
 from strategist.optimise.clock import Clock
 from strategist.optimise.problem import pose
-from strategist.optimise.search import Search, search
+from strategist.optimise.search import BestFirst, Search, search
 from tests.optimise.made import by_bounds, random_read_point
 
 SEEDS = [seed for seed in range(40) if random_read_point(seed, 1).policy.reader.mask_slots > 1][:6]
@@ -64,7 +64,7 @@ def test_a_clock_that_stops_the_second_goal_is_said() -> None:
     find = Search.find_guarded
 
     def too_late(self: Search) -> float | None:
-        self.clock = Clock(0.0)
+        self.tree.clock = Clock(0.0)
         return find(self)
 
     weaker = 0
@@ -84,15 +84,15 @@ def test_a_clock_that_stops_the_second_goal_is_said() -> None:
 
 def test_the_effort_that_is_told_counts_the_branches_worked_on() -> None:
     worked: list[Branch] = []
-    total, work_on = 0, Search._work_on
+    total, work_on = 0, BestFirst.work_on
 
-    def counted(self: Search, branch: Branch, stage: int) -> None:
+    def counted(self: BestFirst, branch: Branch, stage: int) -> None:
         worked.append(branch)
         work_on(self, branch, stage)
 
     for seed in SEEDS:
         read_point = random_read_point(seed, 1)
-        with by_bounds(), patch.object(Search, "_work_on", counted):
+        with by_bounds(), patch.object(BestFirst, "work_on", counted):
             answer = search(pose(read_point.survey, read_point.policy), Clock())
         assert dict(answer.effort)["branches"] == len(worked)
         total += len(worked)
