@@ -31,7 +31,6 @@ Bound = tuple[float, float]  # excess, loss
 
 _DIGITS = 6  # losses are compared to so many decimals
 _LESS, _FINEST = 1.5e-6, 1e-6  # half a unit more than the last of them, and that
-_PATIENCE = 20_000  # ladders replayed for a goal that may be left unproven
 _SHIFT = 2**31  # tells (missed, stray) apart in one number
 
 
@@ -212,7 +211,7 @@ class Best:
 
     def offer(self, replayed: Replayed) -> None:
         self._taken += len(replayed.ladders)
-        if self.goal.limited and self._taken > _PATIENCE:
+        if self.goal.limited and self._taken > self.problem.tuning.patience:
             raise OutOfTimeError
         for counts, places in replayed.points:
             if self.answer is not None and self.rank(counts, 0.0)[:2] > self.answer.key[:2]:

@@ -28,18 +28,10 @@ from strategist.optimise.kernel import (
 )
 from strategist.optimise.measures import Aim, rounding
 from strategist.optimise.selections import Selections
+from strategist.optimise.tuning import Tuning
 from strategist.survey.records import Bools, Floats, Ints
 
 __all__ = ["Branch", "Penalties", "strongest"]
-
-_ROUNDS = 100  # steps along the slope at most
-_PATIENCE = 6  # steps without a better bound before they are halved
-_OVER = 1.02  # the slope is walked towards a little more than is needed
-_FEW = 100  # selections that are sooner looked at than sieved
-_THINNED = 0.7  # share left that is worth another round of the sieve
-_SAMPLE = 3_000  # selections that linear bounds are found on
-_CUTS = 8  # linear bounds that all chains are held against
-_LEAST_STEP = 0.02
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,6 +76,7 @@ class Branch:
         self, layout: Layout, aim: Aim, cutoff: int, levels: Ints, must: Bools, *, clock: Clock
     ) -> None:
         self.layout = layout
+        self.tuning = layout.problem.tuning
         self.aim = aim
         self.cutoff = cutoff
         self.levels = levels
@@ -161,31 +154,33 @@ class Branch:
             fixed = self.fix_classes(target)
             if not (fixed or settled):
                 return
-            self.raise_bound(target, _ROUNDS // 3)
+            self.raise_bound(target, self.tuning.rounds // 3)
 
-    def raise_bound(self, target: float, rounds: int = _ROUNDS) -> None:
+    def raise_bound(self, target: float, rounds: int | None = None) -> None:
         """Shift along the slope of the bound until it is above the target, or rises no more."""
         if self.clock.expired():
             return
-        goal = target + self.aim.offset
+        goal, tuning = target + self.aim.offset, self.tuning
         step, stale, best, kept = 1.0, 0, -np.inf, self.shift
         bound, slope = self._slope()
-        for _ in range(rounds):
+        for _ in range(tuning.rounds if rounds is None else rounds):
             if bound > best + 1e-9:
                 best, kept, stale = bound, self.shift, 0
             else:
                 stale += 1
             if self.aim.rounded(best) > target or self.clock.expired():
                 break
-            if stale >= _PATIENCE:
+            if stale >= tuning.stale:
                 step, stale, self.shift = step / 2, 0, kept
                 bound, slope = self._slope()
-            if step < _LEAST_STEP:
+            if step < tuning.least_step:
                 break
             length = slope @ slope
             if length < 1e-12:
                 break
-            self.shift = self.shift + step * max(1e-3 * goal, _OVER * goal - bound) / length * slope
+            self.shift = (
+                self.shift + step * max(1e-3 * goal, tuning.over * goal - bound) / length * slope
+            )
             bound, slope = self._slope()
         self.shift = kept
         self.bound = max(self.bound, self.aim.rounded(best))
@@ -238,11 +233,11 @@ class Branch:
         The bounds are found on a sample of the selections, then taken to all of them, as long as
         that thins them out.
         """
-        while len(selections) > _FEW:
+        while len(selections) > self.tuning.sieved:
             left = selections
             for cut in self.cuts(selections, limit):
                 left = cut.within(left, limit)
-            thinned, selections = len(left) < _THINNED * len(selections), left
+            thinned, selections = len(left) < self.tuning.thinned * len(selections), left
             if not thinned:
                 break
         return selections
@@ -254,14 +249,14 @@ class Branch:
         that what the passes gain the selections pay for. In each step the selection of least bound
         is made dearer, and what is above the limit leaves the sample.
         """
-        before = self.shift
+        before, tuning = self.shift, self.tuning
         if self.cut_shift is not None:
             self.shift = self.cut_shift
-        through = selections.thinned(_SAMPLE).unpack(slice(None)).astype(float)
-        few = _FEW * len(through) // _SAMPLE
+        through = selections.thinned(tuning.cut_sample).unpack(slice(None)).astype(float)
+        few = tuning.sieved * len(through) // tuning.cut_sample
         klass, is_open = self.layout.klass, (self.state == OPEN)[self.layout.klass]
         cuts, step, best, stale, kept = [], 1.0, -np.inf, 0, self.shift
-        for _ in range(_ROUNDS):
+        for _ in range(tuning.rounds):
             penalties = self._penalties(self.shift)
             weight, room = penalties.room(limit)
             over = through @ weight - room  # by how much bounds are above the limit
@@ -276,9 +271,9 @@ class Branch:
                 best, stale, kept = least, 0, self.shift
             else:
                 stale += 1
-            if stale >= _PATIENCE:
+            if stale >= tuning.stale:
                 step, stale, self.shift = step / 2, 0, kept
-                if step < _LEAST_STEP:
+                if step < tuning.least_step:
                     break
                 continue
             _, chosen, _ = self._relaxed()
@@ -286,7 +281,7 @@ class Branch:
             length = slope @ slope
             if length < 1e-12:
                 break
-            rise = max(1e-3 * limit, (_OVER - 1) * limit - least)
+            rise = max(1e-3 * limit, (tuning.over - 1) * limit - least)
             self.shift = self.shift + step * rise / length * slope
         self.shift, self.cut_shift = before, kept
         return cuts
@@ -325,13 +320,15 @@ class Branch:
         )
 
 
-def strongest(cuts: list[Penalties], sample: Selections, limit: float) -> list[Penalties]:
+def strongest(
+    cuts: list[Penalties], sample: Selections, limit: float, tuning: Tuning
+) -> list[Penalties]:
     """A few of the cuts that together take out most of a sample, the one that takes most first."""
-    through = sample.thinned(_SAMPLE).unpack(slice(None))
+    through = sample.thinned(tuning.cut_sample).unpack(slice(None))
     out = np.array([through @ weight > room for weight, room in (c.room(limit) for c in cuts)])
     chosen: list[Penalties] = []
     left = np.ones(len(through), bool)
-    while len(chosen) < _CUTS:
+    while len(chosen) < tuning.cuts:
         taken = (out & left).sum(axis=1)
         best = int(taken.argmax())
         if chosen and not taken[best]:

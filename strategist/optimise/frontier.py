@@ -31,7 +31,6 @@ from strategist.survey.records import Ints
 
 __all__ = ["Sweep", "sweep"]
 
-_ALL = 300  # chains in all that are sooner looked at one by one than bounded together
 _NO_STRATEGY = 2**62  # the floor where there is none at all
 _CUTOFFS = 8  # cutoffs that are tried without masks to begin with
 _STARTS = (0.2, 1.0, 5.0)  # weights of a missed tag in strays that starts are sought for
@@ -166,7 +165,8 @@ class _Sweep:
         """Raise floors, edge after edge, until every corner is settled."""
         while not self.chains.reaches(self.slots):
             self.slots -= 1
-        if self.chains.number(_ALL, self.problem.slots) <= _ALL:
+        few = self.problem.tuning.few_of_front
+        if self.chains.number(few, self.problem.slots) <= few:
             self._look_at_all()
         while open_ := self.open():
             hull = self.staircase.hull()

@@ -17,7 +17,6 @@ from strategist.survey.records import Bools, Floats, Ints
 __all__ = ["in_order"]
 
 _TURNS = 2_000_000  # of the loop over ladders, between two looks at the clock
-_MOST = 256  # ladders replayed before what they leave possible is asked for again
 _SLACK = 1e-6
 
 Room = Callable[[int, tuple[int, ...]], Floats]
@@ -29,14 +28,16 @@ def in_order(
     must: Bools,
     room: Room,
     check: Callable[[], None],
+    *,
+    at_once: int,
 ) -> Iterator[Ints]:
     """Ladders of one step, of two, and so on; among these by lowest top, then lower next level.
 
     `costs` holds the (edge, top) of `kernel.step_costs` for each of some measures. `room(count,
     places)` says what ladders of `count` steps that come behind the topmost `places` may come to:
     shape (measures, corners); one corner must have room for all measures. It is asked again after
-    each array of ladders, shape (ladders, count), places from the top down, since what was replayed
-    meanwhile may leave less. `check` is called now and then, and may raise.
+    each array of at most `at_once` ladders, shape (ladders, count), places from the top down, since
+    what was replayed meanwhile may leave less. `check` is called now and then, and may raise.
     """
     edge, top = (np.array([cost[i] for cost in costs]) for i in range(2))
     least, total = ladder_bounds(edge, top, steps_max)
@@ -60,7 +61,7 @@ def in_order(
                 )
                 if len(found):
                     yield found
-                    most = min(4 * most, _MOST)
+                    most = min(4 * most, at_once)
 
 
 def _within(bounds: Floats, room: Floats) -> Ints:

@@ -34,8 +34,6 @@ from strategist.optimise.tree import Tree
 
 __all__ = ["BestFirst", "Search", "search"]
 
-_LIGHT = 5e7  # ways to make chains of one length that beams of them may come first
-
 
 def search(problem: Problem, clock: Clock, known: Answer | None = None) -> Answer:
     """The most preferred strategy of the problem, proven unless the clock runs out or chains are
@@ -206,7 +204,10 @@ class Search:
 
     def _are_many(self, masks: int) -> bool:
         """Whether the chains of so many masks are many to look at, whatever the slots."""
-        return 2.0 ** (masks - 1) * float(len(self.tree.chains.table)) ** masks > _LIGHT
+        return (
+            2.0 ** (masks - 1) * float(len(self.tree.chains.table)) ** masks
+            > self.problem.tuning.light
+        )
 
     def start(self) -> None:
         """A first bound of each cutoff, and the best strategy without masks, as far as the likely

@@ -34,8 +34,6 @@ __all__ = ["Sturdy", "sturdiest"]
 
 _FINEST = 1e-6  # losses are compared to this
 _LARGEST = 1e8  # a sum of losses that double precision still tells apart in six decimals
-_CHAINS, _BRANCHES = 5_000, 200  # where more were weighed, or worked on and twice as many as for
-# the proof, what is open stays open: the same each time
 
 
 @dataclass(frozen=True)
@@ -149,7 +147,7 @@ class _Beside(BestFirst):
         _, least, guarded, *rest = best.key
         self._given = replace(best, key=(0.0, goal.rank(least, guarded), least, *rest))
         self._guarded = guarded
-        self._most = max(_BRANCHES, 2 * dict(best.effort).get("branches", 0))
+        self._most = max(problem.tuning.sturdy_nodes, 2 * dict(best.effort).get("branches", 0))
         super().__init__(tree, _Within(tree.layout, goal, self._given))
 
     def find(self) -> Sturdy:
@@ -191,7 +189,10 @@ class _Beside(BestFirst):
                 raise OutOfTimeError
 
     def work_on(self, node: Branch, stage: int) -> None:
-        many = not self.tree.are_few(self.longest) and self.tree.weighed > _CHAINS
+        many = (
+            not self.tree.are_few(self.longest)
+            and self.tree.weighed > self.tree.tuning.sturdy_chains
+        )
         if self.tree.nodes > self._most or many:
             raise OutOfTimeError
         super().work_on(node, stage)

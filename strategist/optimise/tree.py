@@ -55,9 +55,6 @@ from strategist.survey.records import Bools, Floats, Ints
 
 __all__ = ["Tree"]
 
-_MANY = 200  # chains left in a node that are worth splitting it, times (50 + classes)
-_FEW = 150  # chains in all that are sooner weighed one by one than bounded together
-_AT_ONCE = 2_000  # selections bounded between two looks at the clock
 _SLACK = 1e-6
 
 
@@ -66,6 +63,7 @@ class Tree:
 
     def __init__(self, problem: Problem, clock: Clock) -> None:
         self.problem = problem
+        self.tuning = problem.tuning
         self.guarded = problem.under_guard()
         self.clock = clock
         self.layout = Layout(problem)
@@ -90,13 +88,13 @@ class Tree:
     def are_few(self, longest: int) -> bool:
         """Whether chains of up to so many masks are sooner weighed one by one."""
         if longest not in self._few:
-            self._few[longest] = self.chains.number(_FEW, longest) <= _FEW
+            self._few[longest] = self.chains.number(self.tuning.few, longest) <= self.tuning.few
         return self._few[longest]
 
     def explore(self, node: Branch, archive: Archive, longest: int) -> bool:
         """Close a node by looking at the chains of up to so many masks that its bounds leave;
         False: better split it."""
-        many = np.inf if node.must.all() else _MANY * (50 + len(node.state))
+        many = np.inf if node.must.all() else self.tuning.many * (50 + len(node.state))
         cuts = self._cuts(node, archive, longest)
         for masks in range(node.done + 1, longest + 1):
             limit = archive.limit(node, masks)
@@ -120,7 +118,7 @@ class Tree:
             left = cut.within(left, limit)
         if len(left) <= archive.enough:
             return cuts
-        return strongest([*cuts, *node.cuts(left, limit)], sample, limit)
+        return strongest([*cuts, *node.cuts(left, limit)], sample, limit, self.tuning)
 
     def look_at_all(self, node: Branch, archive: Archive, longest: int) -> None:
         """Close a node by looking at every chain of up to so many masks, of which there are few;
@@ -135,8 +133,8 @@ class Tree:
         """Replay what is wanted of some selections, with the ladders of a node; returns those that
         bounds leave, with what is as good as what is known."""
         node, left = archive.ladders(node), []
-        for start in range(0, len(selections), _AT_ONCE):
-            rows = np.arange(start, min(start + _AT_ONCE, len(selections)))
+        for start in range(0, len(selections), self.tuning.at_once):
+            rows = np.arange(start, min(start + self.tuning.at_once, len(selections)))
             self.weighed += len(rows)
             left.append(start + self._look_at(selections.at(rows), node, archive))
         return selections.at(np.concatenate(left)) if left else selections
@@ -206,9 +204,13 @@ class Tree:
             if not archive.empty:
                 self.clock.check()
 
-        replay(best_ladder(*costs[0], most, node.must)[1][None, ::-1])
+        first = np.union1d(np.flatnonzero(node.must), [len(node.must) - 1])
+        if self.tuning.likely_first:
+            first = best_ladder(*costs[0], most, node.must)[1]
+        replay(first[None, ::-1])
         if not likely:
-            for places in in_order(costs, most, node.must, room, check):
+            at_once = self.tuning.ladders
+            for places in in_order(costs, most, node.must, room, check, at_once=at_once):
                 replay(places)
             archive.saw(part, row, node.cutoff)
 

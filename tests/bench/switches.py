@@ -16,6 +16,7 @@ from strategist.optimise.guarded import guarded_peaks
 from strategist.optimise.problem import pose
 from strategist.optimise.search import search
 from strategist.optimise.starts import Starts
+from strategist.optimise.tuning import Tuning
 from strategist.survey.profile import Profile, peaks
 from strategist.survey.records import Floats, Ints, ReadPoint, Survey
 from tests.bench.measure import Found
@@ -37,8 +38,7 @@ SWITCHES = {
 
 def without_few(read_point: ReadPoint, seconds: float | None) -> Found:
     """Every branch is taken through its bounds, however few the chains are."""
-    with patch("strategist.optimise.tree._FEW", -1):
-        return by_search(read_point, seconds)
+    return by_search(read_point, seconds, Tuning(few=-1))
 
 
 def without_shifts(read_point: ReadPoint, seconds: float | None) -> Found:

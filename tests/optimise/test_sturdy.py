@@ -10,10 +10,11 @@ import pytest
 from strategist.decide import Options, decide
 from strategist.optimise.clock import Clock
 from strategist.optimise.sturdy import Sturdy, sturdiest
+from strategist.optimise.tuning import DEFAULT, Tuning
 from strategist.survey.records import ReadPoint
 from strategist.trust.evaluate import evaluate
 from tests.optimise.made import (
-    by_bounds,
+    BY_BOUNDS,
     preference,
     random_read_point,
     strategies,
@@ -48,17 +49,17 @@ def expected(read_point: ReadPoint) -> tuple[Any, ...] | None:
     return min(near, default=None)
 
 
-def found(read_point: ReadPoint) -> Sturdy | None:
+def found(read_point: ReadPoint, tuning: Tuning) -> Sturdy | None:
     """What the search finds; None where the best itself exceeds a hard limit."""
-    best = decide(read_point, Options(), Clock())
+    best = decide(read_point, Options(tuning=tuning), Clock())
     if best.answer.key[0] or best.beaten_by_silence:
         return None
     return sturdiest(best.problem, best.answer, Clock())
 
 
-def assert_like_brute_force(read_point: ReadPoint) -> None:
+def assert_like_brute_force(read_point: ReadPoint, tuning: Tuning = DEFAULT) -> None:
     sought, levels = expected(read_point), read_point.survey.levels_dbm
-    sturdy = found(read_point)
+    sturdy = found(read_point, tuning)
     if sturdy is None or sturdy.answer is None:
         assert sought is None
         return
@@ -73,8 +74,7 @@ def assert_like_brute_force(read_point: ReadPoint) -> None:
 def test_the_sturdiest_equals_brute_force(seed: int) -> None:
     point = random_read_point(seed, 0)
     assert_like_brute_force(point)
-    with by_bounds():
-        assert_like_brute_force(point)
+    assert_like_brute_force(point, BY_BOUNDS)
 
 
 @pytest.mark.parametrize("seed", [*range(8), 39, 45, 52])
