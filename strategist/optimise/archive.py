@@ -15,12 +15,12 @@ from typing import Protocol
 
 import numpy as np
 
-from strategist.optimise.branch import Branch
 from strategist.optimise.cells import Layout
 from strategist.optimise.clock import OutOfTimeError
 from strategist.optimise.goals import Goal
 from strategist.optimise.kernel import Cells
 from strategist.optimise.measures import Aim, Measure, measures
+from strategist.optimise.node import Node
 from strategist.optimise.problem import Answer, Chain, Counts
 from strategist.optimise.selections import Selections
 from strategist.survey.records import Floats, Ints
@@ -81,13 +81,13 @@ class Archive(Protocol):
     def empty(self) -> bool:
         """Whether nothing was found: then the clock does not end the search."""
 
-    def tables(self, node: Branch) -> Iterator[Cells]:
+    def tables(self, node: Node) -> Iterator[Cells]:
         """The tables that selections are bounded by, a measure each."""
 
     def steps(self, costs: list[tuple[Floats, Floats]]) -> list[tuple[Floats, Floats]]:
         """What steps cost by each measure of `room`, from what they cost by those of `tables`."""
 
-    def limit(self, node: Branch, masks: int) -> float:
+    def limit(self, node: Node, masks: int) -> float:
         """The value of the node's objective above which no chain of so many masks is wanted."""
 
     def room(self, *work: float) -> Floats:
@@ -96,7 +96,7 @@ class Archive(Protocol):
     def order(self, bounds: Floats) -> tuple[Floats, ...]:
         """Sort keys of bounds, the last one first: what is likely to be best comes first."""
 
-    def ladders(self, node: Branch) -> Branch:
+    def ladders(self, node: Node) -> Node:
         """The node whose ladders are replayed for a selection of this one."""
 
     def fresh(self, selections: Selections, cutoff: int) -> Ints:
@@ -156,21 +156,21 @@ class Best:
         """What nodes are bounded by now."""
         return self.goal.aim(self.answer)
 
-    def bound(self, node: Branch) -> Bound:
+    def bound(self, node: Node) -> Bound:
         excess = node.bound if node.aim.excess else self.goal.excess
         return excess, 0.0 if node.aim.excess else node.bound
 
-    def target(self, node: Branch) -> float:
+    def target(self, node: Node) -> float:
         """The value of the node's objective that the best strategy has."""
         return self.mark[0] if node.aim.excess else self.mark[1]
 
-    def limit(self, node: Branch, masks: int) -> float:
+    def limit(self, node: Node, masks: int) -> float:
         limit = self.target(node) + node.aim.offset
         key = (*self.mark[:2], masks, float(node.cutoff > 0), max(1, int(node.must.sum())))
         ties = node.aim.excess or not self.hopeless(*key)
         return limit if ties else limit - node.aim.step
 
-    def tables(self, node: Branch) -> Iterator[Cells]:
+    def tables(self, node: Node) -> Iterator[Cells]:
         """By what the goal minimises, then by what the limits cap."""
         yield self.goal.layout.cells(node.cutoff, node.levels, self.goal.measure)
         for measure in self.limits:
@@ -196,7 +196,7 @@ class Best:
             over += np.maximum(0.0, bound / measure.per - measure.cap)
         return np.round(bounds[0], _DIGITS), np.round(over, _DIGITS)
 
-    def ladders(self, node: Branch) -> Branch:
+    def ladders(self, node: Node) -> Node:
         return node
 
     def fresh(self, selections: Selections, cutoff: int) -> Ints:

@@ -1,4 +1,4 @@
-"""The mask chains of a problem, listed up to the last mask, and those worth a look in a branch."""
+"""The mask chains of a problem, listed up to the last mask, and those worth a look in a node."""
 
 from __future__ import annotations
 
@@ -6,8 +6,8 @@ from functools import cached_property
 
 import numpy as np
 
-from strategist.optimise.branch import Penalties
 from strategist.optimise.clock import Clock
+from strategist.optimise.node import Penalties
 from strategist.optimise.problem import Problem
 from strategist.optimise.selections import (
     Selections,
@@ -24,7 +24,7 @@ __all__ = ["Chains", "TooManyLeftError"]
 
 
 class TooManyLeftError(Exception):
-    """A branch leaves more chains than are worth looking at."""
+    """A node leaves more chains than are worth looking at."""
 
 
 class Chains:

@@ -12,10 +12,10 @@ from fractions import Fraction
 import numpy as np
 
 from strategist.optimise.archive import Replayed
-from strategist.optimise.branch import Branch
 from strategist.optimise.cells import Layout
 from strategist.optimise.kernel import Cells
 from strategist.optimise.measures import Measure
+from strategist.optimise.node import Node
 from strategist.optimise.problem import Answer
 from strategist.optimise.selections import Selections
 from strategist.survey.policy import Loss
@@ -170,11 +170,11 @@ class Front:
         self.value = np.inf  # of the objective, above which nothing is looked at
         self._layout = layout
         self._loss = weights
-        self._roots: dict[int, Branch] = {}
+        self._roots: dict[int, Node] = {}
         self._seen: list[dict[bytes, tuple[int, int]]] = [{} for _ in self.problem.thresholds]
         self._weights = np.eye(2)
 
-    def towards(self, root: Branch, value: float) -> None:
+    def towards(self, root: Node, value: float) -> None:
         """What is wanted of the nodes of a root: its own ladders, up to a value."""
         self._roots[root.cutoff], self.value = root, value
 
@@ -182,13 +182,13 @@ class Front:
     def empty(self) -> bool:
         return not self.staircase.points
 
-    def ladders(self, node: Branch) -> Branch:
+    def ladders(self, node: Node) -> Node:
         root = self._roots[node.cutoff]
         own = root.aim.measure
         self._weights = np.array([(1, 0), (0, 1), (own.missed, own.stray)], float)
         return root
 
-    def tables(self, node: Branch) -> Iterator[Cells]:
+    def tables(self, node: Node) -> Iterator[Cells]:
         for missed, stray in self._weights[:3].tolist():
             yield self._layout.cells(node.cutoff, node.levels, Measure(missed, stray))
 
@@ -202,7 +202,7 @@ class Front:
         )
         return list(zip(edge, top, strict=True))
 
-    def limit(self, node: Branch, masks: int) -> float:
+    def limit(self, node: Node, masks: int) -> float:
         corners = self.staircase.open_to(0.0, float(masks), float(node.cutoff > 0), 1.0)
         weights = node.aim.measure
         most = (corners @ (weights.missed, weights.stray)).max(initial=-1.0)

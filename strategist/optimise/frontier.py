@@ -4,7 +4,7 @@ What is proven is kept as half-planes: under a cutoff, every strategy with weigh
 below a floor was looked at, or cannot join the staircase of points found. The sweep takes the
 edges of the convex hull one after the other, first down to the edge itself, then up to the last
 corner between its points, and raises the floor of each cutoff by the bounds of the search
-(`branch`). It ends when each corner is below a floor of each cutoff: then no strategy is missing.
+(`node`). It ends when each corner is below a floor of each cutoff: then no strategy is missing.
 """
 
 from __future__ import annotations
@@ -16,11 +16,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from strategist.optimise.branch import Branch
 from strategist.optimise.chains import TooManyLeftError
 from strategist.optimise.clock import Clock, KeepingClock, OutOfTimeError
 from strategist.optimise.front import Corner, Front, Point, Staircase, Weights, dot
 from strategist.optimise.measures import Aim, Measure
+from strategist.optimise.node import Node
 from strategist.optimise.problem import Problem
 from strategist.optimise.selections import Selections
 from strategist.optimise.starts import Starts
@@ -216,11 +216,11 @@ class _Sweep:
                 continue
             self._cover(self._root(cutoff, weights), value, floors)
 
-    def _root(self, cutoff: int, weights: Weights) -> Branch:
+    def _root(self, cutoff: int, weights: Weights) -> Node:
         measure = Measure(float(weights[0]), float(weights[1]))
         return self.tree.node(cutoff, Aim(measure, 0.0, excess=False, step=1.0))
 
-    def _cover(self, root: Branch, value: int, floors: Ints) -> None:
+    def _cover(self, root: Node, value: int, floors: Ints) -> None:
         """Look at whatever under a cutoff is not above a value, then raise its floor."""
         root.raise_bound(value)
         if root.bound > value:

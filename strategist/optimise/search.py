@@ -1,6 +1,6 @@
 """The exact search: cutoffs and steps are branched on, chains and ladders pruned by bounds.
 
-A branch is a cutoff, with some levels settled as steps of the ladder. Branches are taken by least
+A node is a cutoff, with some levels settled as steps of the ladder. Nodes are taken by least
 bound; what cannot beat the best strategy so far is dropped. In those that stay a bound linear in
 the classes weighs every chain with one matrix product, a bound for whole ladders those that are
 left, and ladders are replayed last. What is cut off is never better, so the end is a proof.
@@ -9,9 +9,9 @@ There are two goals, one after the other: the least excess and loss; then, among
 that have it, the least guarded loss and what else tells equal ones apart.
 
 Where chains are many, they are taken by length towards the first goal, stage after stage, over the
-same branches: what chains of up to k masks come to is known before longer ones are listed. Bounds
-of branches know nothing of chains, so they hold for any length. Where the chains of a stage are too
-many to list, or to look at in a branch that cannot be split, the branch stays open with its bound;
+same nodes: what chains of up to k masks come to is known before longer ones are listed. Bounds
+of nodes know nothing of chains, so they hold for any length. Where the chains of a stage are too
+many to list, or to look at in a node that cannot be split, the node stays open with its bound;
 the best strategy found is kept, and chains near it are tried one mask further.
 """
 
@@ -24,9 +24,9 @@ from functools import cached_property
 import numpy as np
 
 from strategist.optimise.archive import Best, Bound
-from strategist.optimise.branch import Branch
 from strategist.optimise.clock import Clock, OutOfTimeError
 from strategist.optimise.goals import GuardedGoal, LossGoal
+from strategist.optimise.node import Node
 from strategist.optimise.problem import Answer, Problem
 from strategist.optimise.selections import grow, of_chain
 from strategist.optimise.starts import Starts
@@ -58,17 +58,17 @@ class BestFirst:
         self.best = best
         self.floor: Bound = (0.0, 0.0)
         self.longest = tree.problem.slots  # chains of more masks wait for a later round
-        self.heap: list[tuple[Bound, int, int, Branch]] = []
-        self.waiting: list[tuple[Bound, Branch]] = []  # looked at as far as this round goes
-        self.stuck: list[tuple[Bound, Branch]] = []  # can neither be listed nor split
-        self.tied: list[Branch] = []  # may hold strategies that are as good as the best
+        self.heap: list[tuple[Bound, int, int, Node]] = []
+        self.waiting: list[tuple[Bound, Node]] = []  # looked at as far as this round goes
+        self.stuck: list[tuple[Bound, Node]] = []  # can neither be listed nor split
+        self.tied: list[Node] = []  # may hold strategies that are as good as the best
         self._order = itertools.count()
         self._begun: set[int] = set()  # cutoffs whose nodes were made anew for the loss
 
-    def node(self, cutoff: int) -> Branch:
+    def node(self, cutoff: int) -> Node:
         return self.tree.node(cutoff, self.best.aim(), self.best.goal.layout)
 
-    def push(self, stage: int, node: Branch) -> None:
+    def push(self, stage: int, node: Node) -> None:
         heapq.heappush(self.heap, (self.best.bound(node), next(self._order), stage, node))
 
     def resume(self, longest: int) -> None:
@@ -107,7 +107,7 @@ class BestFirst:
                 self.tree.nodes += 1
                 self.work_on(node, stage)
 
-    def work_on(self, node: Branch, stage: int) -> None:
+    def work_on(self, node: Node, stage: int) -> None:
         """Take a node one stage further."""
         if node.aim != self.best.aim():
             self.begin_anew(node.cutoff)
@@ -135,7 +135,7 @@ class BestFirst:
             self._begun.add(cutoff)
             self.push(0, self.node(cutoff))
 
-    def _split(self, node: Branch) -> None:
+    def _split(self, node: Node) -> None:
         parts = node.split()
         if not parts:
             self.stuck.append((self.best.bound(node), node))
@@ -143,7 +143,7 @@ class BestFirst:
             part.raise_bound(self.best.target(node), 1)
             self.push(1, part)
 
-    def _looked_at(self, node: Branch) -> None:
+    def _looked_at(self, node: Node) -> None:
         """Done with a node for this round; strategies as good as the best may be in it."""
         node.done = self.longest
         if self.longest < self.tree.problem.slots:
@@ -329,7 +329,7 @@ class Search:
                 if weighed or (not one.aim.excess and one.bound > known.key[1]):
                     continue
                 for cutoff in self.problem.alike(one.cutoff):
-                    node = goal.branch(one, cutoff)
+                    node = goal.node(one, cutoff)
                     tree.ladders(picked, 0, node, self.best, likely=True)
                     node.raise_bound(self.best.target(node), 1)
                     run.push(0, node)

@@ -18,12 +18,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from strategist.optimise.archive import Best
-from strategist.optimise.branch import Branch
 from strategist.optimise.cells import Layout
 from strategist.optimise.clock import Clock, OutOfTimeError
 from strategist.optimise.goals import with_guarded
 from strategist.optimise.kernel import Cells
 from strategist.optimise.measures import Aim, Measure, measures, spacing
+from strategist.optimise.node import Node
 from strategist.optimise.problem import Answer, Counts, Problem, answer_at, value
 from strategist.optimise.search import BestFirst
 from strategist.optimise.selections import of_chain
@@ -122,7 +122,7 @@ class _Within(Best):
         top = np.inf if self.answer is None else self.answer.key[1]
         return *self.limits, Measure(1, 1, self.goal.cap), Measure(1, 1, top)
 
-    def tables(self, node: Branch) -> Iterator[Cells]:
+    def tables(self, node: Node) -> Iterator[Cells]:
         yield from super().tables(node)
         for layout in (self.layout, self.goal.ranked):
             yield layout.cells(node.cutoff, node.levels, self.goal.measure)
@@ -188,7 +188,7 @@ class _Beside(BestFirst):
             if tree.clock.expired():
                 raise OutOfTimeError
 
-    def work_on(self, node: Branch, stage: int) -> None:
+    def work_on(self, node: Node, stage: int) -> None:
         many = (
             not self.tree.are_few(self.longest)
             and self.tree.weighed > self.tree.tuning.sturdy_chains

@@ -1,6 +1,6 @@
 """The tree: nodes are relaxed and bounded, tightened, listed or split, whatever is still wanted.
 
-A node (`branch.Branch`) is a cutoff with some levels settled as steps of the ladder or left out,
+A node (`node.Node`) is a cutoff with some levels settled as steps of the ladder or left out,
 and some tag classes settled in or out. It is closed where its bound leaves no room in the archive,
 or by listing the chains that its cuts leave and replaying the ladders that bounds leave of each.
 Where that is too much it is split; where it cannot be split it stays open with its bound.
@@ -41,13 +41,13 @@ from __future__ import annotations
 import numpy as np
 
 from strategist.optimise.archive import Archive, Replayed
-from strategist.optimise.branch import Branch, Penalties, strongest
 from strategist.optimise.cells import Layout
 from strategist.optimise.chains import Chains, TooManyLeftError
 from strategist.optimise.clock import Clock, OutOfTimeError
 from strategist.optimise.kernel import best_ladder, bounds_of, step_costs
 from strategist.optimise.ladders import in_order
 from strategist.optimise.measures import Aim
+from strategist.optimise.node import Node, Penalties, strongest
 from strategist.optimise.problem import Problem
 from strategist.optimise.selections import Selections
 from strategist.optimise.walks import counts_of
@@ -75,11 +75,11 @@ class Tree:
     def effort(self) -> dict[str, int]:
         return {"branches": self.nodes, "chains": self.weighed, "replayed": self.replayed}
 
-    def node(self, cutoff: int, aim: Aim, layout: Layout | None = None) -> Branch:
+    def node(self, cutoff: int, aim: Aim, layout: Layout | None = None) -> Node:
         """All ladders under a cutoff."""
         every = np.arange(len(self.problem.profile.levels_dbm))
         must = (every == every[-1]) & self.problem.top_fixed
-        return Branch(layout or self.layout, aim, cutoff, every, must, clock=self.clock)
+        return Node(layout or self.layout, aim, cutoff, every, must, clock=self.clock)
 
     def reach(self, longest: int) -> int:
         """The most masks, up to so many, of chains that can all be looked at."""
@@ -91,7 +91,7 @@ class Tree:
             self._few[longest] = self.chains.number(self.tuning.few, longest) <= self.tuning.few
         return self._few[longest]
 
-    def explore(self, node: Branch, archive: Archive, longest: int) -> bool:
+    def explore(self, node: Node, archive: Archive, longest: int) -> bool:
         """Close a node by looking at the chains of up to so many masks that its bounds leave;
         False: better split it."""
         many = np.inf if node.must.all() else self.tuning.many * (50 + len(node.state))
@@ -110,7 +110,7 @@ class Tree:
             node.done = masks
         return True
 
-    def _cuts(self, node: Branch, archive: Archive, longest: int) -> list[Penalties]:
+    def _cuts(self, node: Node, archive: Archive, longest: int) -> list[Penalties]:
         """Linear bounds aimed at the longest of the chains; they hold for all."""
         limit, sample = archive.limit(node, 0), self.chains.sample(longest)
         cuts, left = node.penalties(), sample
@@ -120,7 +120,7 @@ class Tree:
             return cuts
         return strongest([*cuts, *node.cuts(left, limit)], sample, limit, self.tuning)
 
-    def look_at_all(self, node: Branch, archive: Archive, longest: int) -> None:
+    def look_at_all(self, node: Node, archive: Archive, longest: int) -> None:
         """Close a node by looking at every chain of up to so many masks, of which there are few;
         those that may be as good as the best are remembered for the next goal."""
         for masks in range(node.done + 1, longest + 1):
@@ -129,7 +129,7 @@ class Tree:
             node.even[masks] = self.look(node.even[masks], node, archive)
             node.done = masks
 
-    def look(self, selections: Selections, node: Branch, archive: Archive) -> Selections:
+    def look(self, selections: Selections, node: Node, archive: Archive) -> Selections:
         """Replay what is wanted of some selections, with the ladders of a node; returns those that
         bounds leave, with what is as good as what is known."""
         node, left = archive.ladders(node), []
@@ -139,7 +139,7 @@ class Tree:
             left.append(start + self._look_at(selections.at(rows), node, archive))
         return selections.at(np.concatenate(left)) if left else selections
 
-    def _look_at(self, part: Selections, node: Branch, archive: Archive) -> Ints:
+    def _look_at(self, part: Selections, node: Node, archive: Archive) -> Ints:
         policy, steps = self.problem.policy, self.problem.steps_by_masks[part.masks]
         rows, room = archive.fresh(part, node.cutoff), archive.room()
         bounds = np.zeros((0, len(rows)))
@@ -159,7 +159,7 @@ class Tree:
         return rows
 
     def ladders(
-        self, part: Selections, row: int, node: Branch, archive: Archive, *, likely: bool = False
+        self, part: Selections, row: int, node: Node, archive: Archive, *, likely: bool = False
     ) -> None:
         """Replay the ladders of one selection, in order of preference, where bounds leave any.
 

@@ -24,7 +24,7 @@ from tests.optimise.made import BY_BOUNDS, excess, preference, random_read_point
 
 LIMITED = range(0, 60, 3)  # as drawn: some have limits, some two masks
 WIDE = [(2, 404), (2, 407), (2, 410), (3, 413), (3, 419), (3, 426), (3, 435), (3, 479), (3, 490)]
-ONCE_WRONG = [(3, 455), (3, 461)]  # a tightened branch was taken to bound what it had dropped
+ONCE_WRONG = [(3, 455), (3, 461)]  # a tightened node was taken to bound what it had dropped
 ROUTES = (Tuning(), BY_BOUNDS)
 BEYOND_BRUTE_FORCE = [(1, 113), (1, 128), (2, 204)]
 

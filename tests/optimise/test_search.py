@@ -9,8 +9,8 @@ import pytest
 
 from strategist.choose import choose
 from strategist.decide import Options
-from strategist.optimise.branch import Branch
 from strategist.optimise.clock import Clock
+from strategist.optimise.node import Node
 from strategist.optimise.problem import pose
 from strategist.optimise.search import BestFirst, Search, search
 from tests.optimise.made import BY_BOUNDS, random_read_point
@@ -68,12 +68,12 @@ def test_a_clock_that_stops_the_second_goal_is_said() -> None:
 
 
 def test_the_effort_that_is_told_counts_the_branches_worked_on() -> None:
-    worked: list[Branch] = []
+    worked: list[Node] = []
     total, work_on = 0, BestFirst.work_on
 
-    def counted(self: BestFirst, branch: Branch, stage: int) -> None:
-        worked.append(branch)
-        work_on(self, branch, stage)
+    def counted(self: BestFirst, node: Node, stage: int) -> None:
+        worked.append(node)
+        work_on(self, node, stage)
 
     for seed in SEEDS:
         read_point = random_read_point(seed, 1)
