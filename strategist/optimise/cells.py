@@ -14,7 +14,7 @@ from strategist.survey.records import Bools, Floats, Ints
 
 __all__ = ["Layout"]
 
-_KEPT = 20_000_000  # numbers kept in tables: 160 MB
+_KEPT = 30_000_000  # numbers kept in tables: 240 MB
 _MEASURES = 4  # tables by different measures that are kept for the same cutoff and levels
 
 
@@ -116,7 +116,7 @@ class _Tables:
             flip=flip,
         )
         self._weighed: dict[Measure, Cells] = {}
-        self.size = (3 + _MEASURES) * hold.size
+        self.size = (3 + 2) * hold.size  # as a rule by two measures
 
     def weighed(self, measure: Measure) -> Cells:
         """By the weights of a measure."""

@@ -27,7 +27,7 @@ from strategist.optimise.archive import Best, Bound
 from strategist.optimise.clock import Clock, OutOfTimeError
 from strategist.optimise.goals import GuardedGoal, LossGoal
 from strategist.optimise.node import Node
-from strategist.optimise.problem import Answer, Problem
+from strategist.optimise.problem import Answer, Problem, value
 from strategist.optimise.selections import grow, of_chain
 from strategist.optimise.starts import Starts
 from strategist.optimise.tree import Tree
@@ -212,16 +212,22 @@ class Search:
     def start(self) -> None:
         """A first bound of each cutoff, and the best strategy without masks, as far as the likely
         ladders tell. The first is found whatever the clock says."""
-        tree, run = self.tree, self.run
+        tree, run, none = self.tree, self.run, self.tree.chains.listed(0)
+        unmasked = []
         for cutoff in self.problem.outcomes.tolist():
             if not self.best.empty:
                 tree.clock.check()
             node = run.node(cutoff)
-            tree.ladders(tree.chains.listed(0), 0, node, self.best, likely=True)
+            unmasked.append((node, tree.ladders(none, 0, node, self.best, likely=True)))
             if node.aim == self.best.aim():
                 node.raise_bound(self.best.target(node), 1)
             run.push(0, node)
         run.floor = run.heap[0][0]
+        for node, least in unmasked:
+            bound = (self.best.goal.excess, value(least))
+            if self.best.hopeless(*bound, 0):  # at most as good as the best: not looked at again
+                worse = self.best.hopeless(*bound)
+                node.done, node.even = 0, [none.at(np.arange(0 if worse else 1))]
 
     def _try_ahead(self) -> None:
         """Beams of every length, by length, in a time of their own."""

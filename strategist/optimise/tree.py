@@ -160,11 +160,11 @@ class Tree:
 
     def ladders(
         self, part: Selections, row: int, node: Node, archive: Archive, *, likely: bool = False
-    ) -> None:
+    ) -> float:
         """Replay the ladders of one selection, in order of preference, where bounds leave any.
 
         The one of least bound comes first: as a rule it is the best, and bounds leave few others.
-        `likely`: that one alone.
+        `likely`: that one alone. Returns its bound by the first measure.
         """
         problem, levels = self.problem, node.levels
         most = problem.steps_by_masks[part.masks]
@@ -204,15 +204,16 @@ class Tree:
             if not archive.empty:
                 self.clock.check()
 
-        first = np.union1d(np.flatnonzero(node.must), [len(node.must) - 1])
-        if self.tuning.likely_first:
-            first = best_ladder(*costs[0], most, node.must)[1]
+        least, first = best_ladder(*costs[0], most, node.must)
+        if not self.tuning.likely_first:
+            first = np.union1d(np.flatnonzero(node.must), [len(node.must) - 1])
         replay(first[None, ::-1])
         if not likely:
             at_once = self.tuning.ladders
             for places in in_order(costs, most, node.must, room, check, at_once=at_once):
                 replay(places)
             archive.saw(part, row, node.cutoff)
+        return least
 
     def _accepted(self, problem: Problem, cutoff: int, through: Bools) -> Bools:
         accepted: Bools = problem.accepted(cutoff) & through[problem.profile.row_class][:, None]
