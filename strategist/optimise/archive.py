@@ -115,7 +115,7 @@ class Best:
     `mark` is what a strategy must beat towards the goal.
     """
 
-    enough = 0
+    enough = 100
 
     def __init__(self, layout: Layout, goal: Goal, known: Answer | None = None) -> None:
         self.layout = layout

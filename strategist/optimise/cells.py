@@ -92,7 +92,11 @@ class _Tables:
             reach = np.where(wanted[:, None], union, accepted)  # what a lower step reported stays
         self._missed = layout.gathered(-problem.row_weight * wanted, reach)
         self._stray = layout.gathered(problem.row_weight * ~wanted, reach)
-        hold = layout.gathered(profile.row_count, accepted)
+        if reach is accepted:
+            times = np.repeat(profile.pass_count, np.diff(layout.start))[:, None]
+            hold = (self._stray - self._missed) / times
+        else:
+            hold = layout.gathered(profile.row_count, accepted)
         flip_start, flip = _flips(layout, hold > 0)
         groups = len(profile.pass_count)
         some = np.flatnonzero(union[:, -1])
