@@ -22,6 +22,7 @@ import pytest
 
 from strategist import InputError, Strategy, evaluate_at, read_case, read_case_document
 from strategist.__main__ import main
+from tests.api.live import Live
 
 ROOT = Path(__file__).parent.parent
 DEMO = ROOT / "cases/linen-service"
@@ -236,6 +237,23 @@ def test_a_store_is_its_owners_alone(tmp_path: Path) -> None:
     assert made.returncode == 0
     (file,) = (path for path in (tmp_path / "store").iterdir() if is_database(path))
     assert file.stat().st_mode & 0o077 == 0
+
+
+def test_the_page_of_a_batch_may_use_its_own_style(tmp_path: Path) -> None:
+    """What the header of the API's answer allows: its policy goes before that of the page. And a
+    body in an encoding is refused, as the server reads none."""
+    reads = [{"read_point": "door", "pass_id": "p", "power_dbm": 15, "epc": "30", "rssi_dbm": -50}]
+    roster = [{"read_point": "door", "pass_id": "p", "epc": "30", "role": "wanted"}]
+    site = {"site": "x", "read_points": {"door": {"levels_dbm": [15]}}}
+    with Live(tmp_path / "store", "--open", "--workers", "1") as live:
+        survey = live.made("/v1/surveys", {"site": site, "reads": reads, "roster": roster})
+        batch = live.made("/v1/batches", {"items": [{"survey": survey["id"]}]})
+        page = live.ask("GET", f"/v1/batches/{batch['id']}/results", Accept="text/html")
+        encoded = live.ask("POST", "/v1/surveys", b"{}", Content_Encoding="gzip")
+        live.stop()
+    assert page.status == 200
+    assert "style-src" in page.headers["Content-Security-Policy"]
+    assert encoded.status == 415
 
 
 def is_database(path: Path) -> bool:
