@@ -222,6 +222,8 @@ class TemplatesJson(Given):
 
     at_most: int
     loss: float
+    bound: float = Field(description="No choice of so many templates loses less; 0 where unknown")
+    proven: bool
     own_loss: float
     without: int
     templates: list[Strategy]
@@ -229,6 +231,8 @@ class TemplatesJson(Given):
     curve: list[dict[str, Any]]
     searched: dict[str, int]
     left_out: list[str]
+    late: list[str] = Field(description="Read points that the time limit left out")
+    hurried: list[str] = Field(description="Those held against some of the candidates only")
     warnings: list[str] = Field(description="What must be settled before the templates are set")
 
 

@@ -21,7 +21,13 @@ def choose(ask: Ask) -> Answer:
     """At most so many strategies for all read points of a batch, of the least summed loss."""
     body: TemplatesRequest = ask.body
     finished_batch(ask, body.batch)
-    request = {"batch": body.batch, "at_most": body.at_most, "may_pay": body.may_pay}
+    options = body.options.model_dump()
+    request = {
+        "batch": body.batch,
+        "at_most": body.at_most,
+        "may_pay": body.may_pay,
+        "options": options,
+    }
     job = Job(ask.new_id("te"), "templates", None, "", request, label=body.label)
     return made(ask, "templates", wait_for(ask, job, body.options.time_limit_s))
 

@@ -13,7 +13,7 @@ from sqlalchemy import func, select, update
 from api.limits import Limits
 from api.service import Places, Service
 from api.store.jobs import Job, Queue, RefusedError, add_jobs, drop_job
-from api.store.leases import claim, finish
+from api.store.leases import claim, finish, held
 from api.store.tables import jobs, turns
 from api.store.tokens import remove_tokens
 from api.store.turns import worker_to_take_back
@@ -156,6 +156,40 @@ def test_who_has_just_its_share_keeps_it(client: Client, other: Client, service:
             connection.execute(update(jobs).where(jobs.c.id == one).values(taken))
     wait_long(service)
     assert worker_to_take_back(service.database, "g", 3) is None
+
+
+def test_who_has_its_share_gets_no_more_while_a_third_waits_for_a_prompt(
+    client: Client, other: Client, service: Service
+) -> None:
+    """Five places for three clients: one has three and one two, which is a share, and wants more;
+    the prompt of the third finds a worker free."""
+    submitted(client, 3)
+    submitted(other, 4)
+    with service.database.write() as connection:
+        for number, name in enumerate(["planner"] * 3 + ["other"] * 2):
+            mine = (jobs.c.client == name) & (jobs.c.state == "waiting")
+            one = select(jobs.c.id).where(mine).limit(1).scalar_subquery()
+            taken = {"state": "running", "worker": f"g.any.{number}"}
+            connection.execute(update(jobs).where(jobs.c.id == one).values(taken))
+    ask(service, "third", 1)
+    wait_long(service)
+    assert worker_to_take_back(service.database, "g", 5) is None
+
+
+def test_what_a_worker_is_at_and_whether_it_is_late(client: Client, service: Service) -> None:
+    submitted(client, 1)
+    row = claim(service.database, "w")
+    assert row is not None
+
+    def at_work(**values: object) -> tuple[str, bool, bool]:
+        with service.database.write() as connection:
+            connection.execute(update(jobs).where(jobs.c.id == row["id"]).values(**values))
+        return held(service.database, ["w", "x"])["w"]
+
+    assert at_work(state="running") == (row["id"], False, False)
+    assert at_work(ends_by=1.0) == (row["id"], False, True)
+    assert at_work(ends_by=None) == (row["id"], False, False)
+    assert at_work(ends_by=1.0, state="cancelled") == (row["id"], True, False)
 
 
 def test_a_prompt_finds_the_worker_that_is_for_prompts(client: Client, service: Service) -> None:
