@@ -23,7 +23,7 @@ from strategist.optimise.problem import Answer, Problem
 from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete
 from strategist.sturdier import Sturdier, SturdierSearch, sturdier_than
-from strategist.survey.finding import Finding
+from strategist.survey.findings import Finding
 from strategist.survey.records import ReadPoint
 from strategist.tags.mask import unrecorded
 from strategist.trust.diagnosis import against, diagnose

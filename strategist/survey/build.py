@@ -9,11 +9,11 @@ import pandas as pd
 
 from strategist.errors import Fault
 from strategist.survey.faults import FaultList
-from strategist.survey.judge import Rows
 from strategist.survey.numbering import ADVICE, Shift, shift_of
 from strategist.survey.order import figure, natural, some
 from strategist.survey.policy import Policy
 from strategist.survey.records import Bools, Floats, Ints, ReadPoint, Survey, Tag
+from strategist.survey.rows import Rows
 from strategist.survey.tables import Texts
 
 __all__ = ["PointRows", "build"]

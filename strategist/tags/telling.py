@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from strategist.survey.finding import Found
+from strategist.survey.findings import Found
 from strategist.survey.policy import Policy
 from strategist.survey.records import Survey
 from strategist.tags.candidates import find_candidates

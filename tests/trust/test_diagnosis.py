@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from strategist.optimise.strategy import Strategy
-from strategist.survey.finding import Finding
+from strategist.survey.findings import Finding
 from strategist.survey.policy import Limits, Policy
 from strategist.survey.records import ReadPoint, Survey
 from strategist.tags.epc import encode

@@ -1,16 +1,20 @@
-"""site.json read point by read point, in memory that does not grow with their number.
+"""A case's files walked once, in memory that grows neither with rows nor with read points.
 
-The file is taken apart into a *frame*, which is the file without its read points, and a *piece* for
-each of these. Where all of them are sound as documents of their own, so is the file, except for a
-read point that comes twice, which the caller sees. Whatever is not sound is left to `parse_json`
-over the whole, so that there is one way to say what is wrong.
+A CSV file gives the *runs* of neighbouring rows of one read point. site.json is taken apart into a
+*frame*, which is the file without its read points, and a *piece* for each of these. Where all of
+them are sound as documents of their own, so is the file, except for a read point that comes twice,
+which the caller sees. Whatever is not sound is left to `parse_json` over the whole, so that there
+is one way to say what is wrong.
 """
 
 from __future__ import annotations
 
+import csv
+import io
 import json
+import os
 import re
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from pathlib import Path
 from typing import Any, TextIO
 
@@ -21,15 +25,71 @@ from strategist.errors import InputError
 from strategist.survey.faults import FaultList
 from strategist.survey.json_text import parse_json
 from strategist.survey.policy import STRICT, Name
-from strategist.survey.tables import read_bytes
+from strategist.survey.records import Kind
+from strategist.survey.tables import read_bytes, records, table_from_csv
 
-__all__ = ["SITE", "UnsoundError", "loose_policies", "policies_of", "site_name"]
+__all__ = ["SITE", "UnsoundError", "line_ends", "loose_policies", "policies_of", "runs_of"]
 
 SITE = "site.json"
 _BLOCK = 1 << 16  # characters read together
 _BLANK = re.compile(r"[ \t\n\r]*")
 _BEHIND = tuple(" \t\n\r,:}")  # what may stand behind a key or value
 _DECODER = json.JSONDecoder()
+
+Run = tuple[str, int, int, int]
+Policies = Generator[tuple[str, Any], None, str]
+
+
+def line_ends(data: bytes) -> int:
+    """How many lines end in a text: by CR, LF or both, as the parsers count."""
+    lone = data.count(b"\r") - data.count(b"\r\n") if b"\r" in data else 0
+    return data.count(b"\n") + lone
+
+
+def runs_of(file: TextIO, source: str, kind: Kind) -> tuple[bytes, Iterator[Run]]:
+    """The bytes up to the end of the header line, and (read point, first byte, bytes, first line)
+    of each run of rows.
+
+    The file is opened as Latin-1, a character a byte. Blank lines go with the rows before them.
+    Raises InputError where the header is not one of its kind, and while the runs are walked where
+    quotes do not pair.
+    """
+    faults = FaultList()
+    rows = records(file, source, faults)
+    size = 0
+    for _, bytes_, record in rows:
+        size += bytes_
+        if record:
+            break
+    faults.raise_any()
+    header = os.pread(file.fileno(), size, 0)
+    table_from_csv(header, source, kind).faults.raise_any()
+    text = header.decode("utf-8-sig").strip()
+    names = next(csv.reader(io.StringIO(text, newline="")))
+    column = [name.strip() for name in names].index("read_point")
+    return header, _runs(rows, size, column, faults)
+
+
+def _runs(
+    rows: Iterator[tuple[int, int, list[str]]], at: int, column: int, faults: FaultList
+) -> Iterator[Run]:
+    its, start, size, first = "", at, 0, 0
+    last: str | None = None
+    for line, bytes_, record in rows:
+        if record:
+            raw = record[column] if column < len(record) else ""
+            if raw != last:
+                name = raw.encode("latin-1").decode("utf-8", "backslashreplace").strip()
+                if last is None or name != its:
+                    if size:
+                        yield its, start, size, first
+                    its, start, size, first = name, at, 0, line
+                last = raw
+        at += bytes_
+        size += bytes_ if last is not None else 0
+    faults.raise_any()
+    if size:
+        yield its, start, size, first
 
 
 @pydantic.dataclasses.dataclass(frozen=True, config=STRICT)
@@ -47,21 +107,24 @@ class UnsoundError(Exception):
     """Something in the file is not as it should be."""
 
 
-def loose_policies(path: Path, faults: FaultList) -> dict[str, Any]:
-    """The policies of a whole file, unjudged; empty after adding its faults."""
+def loose_policies(path: Path, faults: FaultList) -> Policies:
+    """What `policies_of` gives, of the whole file; nothing after adding its faults."""
     data = read_bytes(path, SITE, faults)
     if data is None:
-        return {}
+        return ""
     try:
-        return parse_json(data.removeprefix(b"\xef\xbb\xbf"), _LOOSE, SITE).read_points
+        site = parse_json(data.removeprefix(b"\xef\xbb\xbf"), _LOOSE, SITE)
     except InputError as error:
         for fault in error.faults:
             faults.add(fault)
-        return {}
+        return ""
+    yield from site.read_points.items()
+    return site.site
 
 
-def policies_of(path: Path) -> Iterator[tuple[str, Any]]:
-    """(read point, policy) of each read point, unjudged, as they stand in the file.
+def policies_of(path: Path) -> Policies:
+    """(read point, policy) of each read point, unjudged, as they stand in the file; returns the
+    name of the site.
 
     Raises UnsoundError, maybe after some of them, where the file is not sound.
     """
@@ -69,31 +132,12 @@ def policies_of(path: Path) -> Iterator[tuple[str, Any]]:
         raise UnsoundError
     try:
         with path.open(encoding="utf-8-sig", newline="") as file:
-            yield from _policies(_Text(file))
+            return (yield from _policies(_Text(file)))
     except (InputError, ValueError, RecursionError, OSError):
         raise UnsoundError from None
 
 
-def site_name(path: Path) -> str:
-    """The name of the site; "" where the file has none or is not sound, which is told elsewhere."""
-    try:
-        with path.open(encoding="utf-8-sig", newline="") as file:
-            text = _Text(file)
-            for key in text.members():
-                if key == '"site"':
-                    name = json.loads(text.value())
-                    return name if isinstance(name, str) else ""
-                if key == '"read_points"' and text.next() == "{":
-                    for _ in text.members():  # one by one, in little memory
-                        text.value()
-                else:
-                    text.value()
-    except (UnsoundError, ValueError, RecursionError, OSError):
-        pass
-    return ""
-
-
-def _policies(text: _Text) -> Iterator[tuple[str, Any]]:
+def _policies(text: _Text) -> Policies:
     frame = []
     for key in text.members():
         value = "{}"
@@ -106,7 +150,7 @@ def _policies(text: _Text) -> Iterator[tuple[str, Any]]:
         frame.append(f"{key}: {value}")
     if text.next():
         raise UnsoundError
-    parse_json(f"{{{', '.join(frame)}}}".encode(), _LOOSE, SITE)
+    return parse_json(f"{{{', '.join(frame)}}}".encode(), _LOOSE, SITE).site
 
 
 class _Text:
