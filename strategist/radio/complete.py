@@ -56,7 +56,6 @@ def _leave_out(read_point: ReadPoint) -> ReadPoint:
     if survey.tried.all():
         return read_point
     path = ("read_points", survey.read_point, "untried")
-    column = ".".join(path)
     if policy.untried == "refuse":
         pairs = survey.untried_pairs()
         listed = some([f"{pass_id} at {figure(level)} dBm" for pass_id, level in pairs])
@@ -64,7 +63,7 @@ def _leave_out(read_point: ReadPoint) -> ReadPoint:
             f"leave_out_level or leave_out_pass, or a survey of all pairs (refuse); "
             f"{len(pairs)} not surveyed{_unforeseen(policy)}: {listed}"
         )
-        raise InputError.one("site.json", policy.untried, allowed, column=column, path=path)
+        raise InputError.one("site.json", policy.untried, allowed, path=path)
     if policy.untried == "leave_out_level":
         keep = np.logical_and.reduce(survey.tried, axis=0)
         kind = "levels"
@@ -75,7 +74,7 @@ def _leave_out(read_point: ReadPoint) -> ReadPoint:
         left_out = [survey.pass_ids[p] for p in np.flatnonzero(~keep)]
     if not keep.any():
         allowed = f"another choice: each of the {len(keep)} {kind} has a pair that was not surveyed"
-        raise InputError.one("site.json", policy.untried, allowed, column=column, path=path)
+        raise InputError.one("site.json", policy.untried, allowed, path=path)
     kept = survey.keep(levels=keep) if kind == "levels" else survey.keep(passes=keep)
     warning = (
         f"{len(left_out)} of {len(keep)} {kind} left out, since they were not surveyed in full "

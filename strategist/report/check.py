@@ -7,9 +7,9 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from strategist.errors import InputError
-from strategist.radio.choosable import choosable_levels
 from strategist.radio.complete import complete
 from strategist.radio.dwell import steps_by_masks
+from strategist.radio.lawful import choosable_levels
 from strategist.report.lines import paragraph, plain
 from strategist.survey.case import Case
 from strategist.survey.findings import Finding

@@ -14,7 +14,7 @@ import numpy as np
 
 from strategist.optimise.problem import pose
 from strategist.optimise.strategy import Strategy
-from strategist.radio.rounds import step_seconds
+from strategist.radio.dwell import step_seconds
 from strategist.radio.timing import LINK_PROFILES
 from strategist.survey.policy import (
     TECHNIQUES,
