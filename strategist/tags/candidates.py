@@ -23,11 +23,10 @@ import numpy as np
 from strategist.survey.policy import Reader
 from strategist.survey.records import Bools, Ints, Tag
 from strategist.tags.epc import decode
-from strategist.tags.fields import Field, words_of
+from strategist.tags.fields import Field, bits_in_reach, fields_in_reach, words_of
 from strategist.tags.left_out import LeftOut, Tally, Window
 from strategist.tags.mask import EPC_START, Bank, Mask, bank_bits, bits_within
 from strategist.tags.meaning import SHARED_BY, Repeats, Runs
-from strategist.tags.reach import bits_in_reach, fields_in_reach
 from strategist.tags.tid import decode_tid
 
 __all__ = [
@@ -74,9 +73,9 @@ def tag_fields(tag: Tag, bank: Bank) -> tuple[Field, ...]:
     if recorded is None:
         return ()
     if bank == "epc":
-        return decode(tag.epc).fields
+        return decode(tag.epc)
     if bank == "tid" and tag.tid is not None:
-        return decode_tid(tag.tid).fields
+        return decode_tid(tag.tid)
     value, bits, start = recorded
     return (Field("bits", start, bits, value, tag.user or "", False, f"user memory {tag.user}"),)
 

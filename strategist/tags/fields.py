@@ -1,16 +1,22 @@
-"""One field of a memory bank: where its bits are, what they hold, and how to say it."""
+"""Fields of a memory bank: where their bits are, what they hold, and how far a mask may reach."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from strategist.errors import InputError
+from strategist.survey.records import Tag
+from strategist.tags.mask import EPC_START, Bank, bank_bits
 
 __all__ = ["Field", "plain_field", "read_bits", "words_of"]
 
 _HEX = re.compile(r"(?:[0-9A-Fa-f]{2})*")
+# The longest EPC (496 bits) and what tells kinds of tags apart in TID and user memory lie within;
+# without a bound, a survey of tags with kilobytes of memory would ask for millions of masks.
+REACH_BITS = 1024
+_NAMES: dict[Bank, str] = {"tid": "TID", "user": "user memory"}
 _OWNERS = ("company prefix", "manager", "mask designer")  # the field behind them belongs to them
 
 
@@ -67,3 +73,39 @@ def read_bits(text: str, source: str) -> str:
     if not _HEX.fullmatch(text):
         raise InputError.one(source, text, "hex digits of whole bytes, without prefix")
     return f"{int(text, 16):0{4 * len(text)}b}" if text else ""
+
+
+def bits_in_reach(tag: Tag, bank: Bank) -> tuple[int, int, int] | None:
+    """`bank_bits` of the first `REACH_BITS` of the bank's data; None where nothing is recorded."""
+    recorded = bank_bits(tag, bank)
+    if recorded is None or recorded[1] <= REACH_BITS:
+        return recorded
+    value, bits, start = recorded
+    return value >> (bits - REACH_BITS), REACH_BITS, start
+
+
+def fields_in_reach(fields: Sequence[Field], bank: Bank) -> tuple[Field, ...]:
+    """The fields within the first `REACH_BITS` of a bank; the one that crosses that end is cut."""
+    end = REACH_BITS + (EPC_START if bank == "epc" else 0)
+    found = []
+    for field in fields:
+        beyond = field.pointer + field.length - end
+        if beyond <= 0:
+            found.append(field)
+        elif beyond < field.length:
+            found.append(replace(field, length=field.length - beyond, value=field.value >> beyond))
+    return tuple(found)
+
+
+def long_banks(tags: Sequence[Tag]) -> tuple[str, ...]:
+    """A sentence for each bank in which no mask is sought behind the first `REACH_BITS`."""
+    notes = []
+    for bank, name in _NAMES.items():
+        bits = [recorded[1] for tag in tags if (recorded := bank_bits(tag, bank)) is not None]
+        longer = [count for count in bits if count > REACH_BITS]
+        if longer:
+            notes.append(
+                f"{len(longer)} of {len(tags)} tags have more than {REACH_BITS:,} bits of {name} "
+                f"(up to {max(longer):,}): masks are sought in the first {REACH_BITS:,} bits only."
+            )
+    return tuple(notes)

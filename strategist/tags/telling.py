@@ -11,7 +11,7 @@ from strategist.survey.findings import Found
 from strategist.survey.policy import Policy
 from strategist.survey.records import Survey
 from strategist.tags.candidates import find_candidates
-from strategist.tags.reach import long_banks
+from strategist.tags.fields import long_banks
 
 __all__ = ["data_findings"]
 

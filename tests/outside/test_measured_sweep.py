@@ -25,7 +25,7 @@ from strategist.choose import choose
 from strategist.decide import Options, Prover
 from strategist.survey.policy import Loss, Policy, Reader
 from strategist.survey.records import ReadPoint, Survey, Tag
-from strategist.tags.epc import encode
+from tests.tags.uris import encode
 
 Floats = npt.NDArray[np.float64]
 PLACES = {"4 m from 5-8 m": (4, (5, 6, 7, 8)), "6 m from 7-8 m": (6, (7, 8))}
