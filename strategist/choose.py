@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+import pandas as pd
 
 from strategist.decide import (
     Deadline,
@@ -77,6 +78,14 @@ class Result:
     findings: tuple[Finding, ...]
     warnings: tuple[str, ...]
     seconds: float
+
+    def __repr__(self) -> str:
+        return f"Result({self.read_point!r}: {self.status}, {self.strategy}, {self.outcome})"
+
+    @property
+    def passes(self) -> pd.DataFrame:
+        """A row a pass, as `Outcome.to_frame`."""
+        return self.outcome.to_frame()
 
     @property
     def gap(self) -> float:

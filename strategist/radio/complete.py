@@ -24,8 +24,6 @@ from strategist.survey.policy import (
 from strategist.survey.profile import peaks
 from strategist.survey.records import Bools, Floats, Ints, Predicted, ReadPoint, Survey
 
-__all__ = ["complete", "within_reach"]
-
 FINEST_DB, COARSEST_DB = 0.1, 1.0  # predicted RSSI comes in the survey's own steps, within these
 CELLS_MIN = 20  # fewer hidden cells say nothing of an error
 RIGHT_MIN = 0.9  # share of cells foreseen right below which the warning says so; our own choice

@@ -12,16 +12,6 @@ from typing import Any, Literal
 
 from strategist.radio.link import dbm_to_w
 
-__all__ = [
-    "GROUND_FACTOR_OET65",
-    "ExposureDistance",
-    "Group",
-    "Guideline",
-    "exposure_distance",
-    "reference_field_v_m",
-    "reference_w_m2",
-]
-
 Guideline = Literal["icnirp", "fcc"]
 Group = Literal["public", "occupational"]
 

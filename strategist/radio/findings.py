@@ -14,8 +14,6 @@ from strategist.survey.policy import Policy, Radio
 from strategist.survey.profile import TurnOn
 from strategist.survey.records import Floats, Survey
 
-__all__ = ["power_slopes", "radio_findings"]
-
 NEAR_DB = 6.0  # above turn-on, where a chip does not yet clip what it takes in
 SPAN_DB = 3.0  # of power at least, and three levels, or a slope says nothing
 CURVES_MIN = 10  # fewer curves say nothing of the reader

@@ -22,17 +22,6 @@ from strategist.survey.order import figure, some
 from strategist.survey.policy import LEVEL_DBM_MAX, LEVEL_DBM_MIN, Policy, Radio
 from strategist.survey.records import Bools, Floats, Survey
 
-__all__ = [
-    "Lawful",
-    "PowerLimit",
-    "exposure_at",
-    "exposure_json",
-    "lawful_at",
-    "lawful_levels",
-    "power_limit",
-    "region_of",
-]
-
 
 @dataclass(frozen=True)
 class Lawful:

@@ -15,18 +15,6 @@ from typing import Literal
 from strategist.errors import InputError
 from strategist.radio.link import DIPOLE_DB, dbm_to_w, w_to_dbm
 
-__all__ = [
-    "CAUTION",
-    "REGIONS",
-    "LawfulLevel",
-    "Polarisation",
-    "Region",
-    "custom_region",
-    "highest_conducted_dbm",
-    "levels_above",
-    "region_named",
-]
-
 Polarisation = Literal["circular", "linear"]
 
 CAUTION = (

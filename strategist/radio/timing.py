@@ -10,14 +10,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-__all__ = [
-    "LINK_PROFILES",
-    "LinkProfile",
-    "blf_khz",
-    "t1_us",
-    "t4_us",
-]
-
 DivideRatio = Literal["8", "64/3"]
 _RATIOS = {"8": 8.0, "64/3": 64 / 3}
 _DELIMITER_US = 12.5

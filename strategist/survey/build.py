@@ -16,8 +16,6 @@ from strategist.survey.records import Bools, Floats, Ints, ReadPoint, Survey, Ta
 from strategist.survey.rows import Rows
 from strategist.survey.tables import Texts
 
-__all__ = ["PointRows", "build"]
-
 
 @dataclass(frozen=True, eq=False)
 class PointRows:

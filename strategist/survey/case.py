@@ -22,8 +22,6 @@ from strategist.survey.records import ReadPoint
 from strategist.survey.rows import Rows, judge
 from strategist.survey.tables import Table, Tables, table_from_frame
 
-__all__ = ["NO_BOUNDS", "Bounds", "Case", "assemble", "policy_of"]
-
 
 @dataclass(frozen=True, eq=False)
 class Case:

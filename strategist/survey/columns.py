@@ -21,17 +21,6 @@ from strategist.survey.policy import (
 )
 from strategist.survey.records import Kind
 
-__all__ = [
-    "MEASURED",
-    "NEEDED",
-    "NUMBERS",
-    "OPTIONAL",
-    "RULES",
-    "Rule",
-    "judge_header",
-    "row_schema",
-]
-
 _POWER = ("power_dbm", "power_mw")  # one of the two, never both
 NEEDED: dict[Kind, tuple[str, ...]] = {
     "reads": ("read_point", "pass_id", "power_dbm", "epc", "rssi_dbm"),

@@ -13,8 +13,6 @@ from strategist.survey.profile import TurnOn
 from strategist.survey.records import Survey
 from strategist.survey.rssi import area_at_equal_level, type_offsets
 
-__all__ = ["Finding", "Found", "Severity", "findings", "power_findings", "rssi_findings"]
-
 COME_AND_GO = 0.1  # share of tags read once and not at a higher level; common practice, no source
 COARSE_DB = 2.0  # a step this wide hides much of what happens inside it; the same
 COARSE_SHARE = 0.1  # of the wanted tags that turn on in one such step

@@ -40,8 +40,6 @@ from strategist.survey.walk import (
     runs_of,
 )
 
-__all__ = ["Part", "Parts", "open_case"]
-
 _KINDS: tuple[Kind, ...] = get_args(Kind)
 _AT_ONCE = 1000  # rows of the index written together
 _TABLES = """

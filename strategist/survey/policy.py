@@ -16,39 +16,6 @@ from pydantic import (
 )
 from pydantic.dataclasses import dataclass
 
-__all__ = [
-    "DECIMALS",
-    "FAILED_READS_MAX",
-    "GUARD_POWER_DB_MAX",
-    "GUARD_RSSI_DB_MAX",
-    "LEVEL_DBM_MAX",
-    "LEVEL_DBM_MIN",
-    "NAME_ALLOWED",
-    "PREDICT_BETWEEN_DB",
-    "PREDICT_BEYOND_DB",
-    "REGION_NAMES",
-    "RSSI_DBM_MAX",
-    "RSSI_DBM_MIN",
-    "SAME_DB",
-    "STOP_AFTER_MAX",
-    "STRICT",
-    "Dbm",
-    "Dwell",
-    "Guard",
-    "Limits",
-    "Loss",
-    "Name",
-    "Policy",
-    "RadiatedLimit",
-    "Radio",
-    "Reader",
-    "Site",
-    "Technique",
-    "Whole",
-    "ascending",
-    "is_name",
-]
-
 LEVEL_DBM_MIN, LEVEL_DBM_MAX = -20.0, 40.0  # conducted transmit power that a survey may hold
 RSSI_DBM_MIN, RSSI_DBM_MAX = -120.0, 0.0  # peak RSSI that a reader may report
 GUARD_POWER_DB_MAX, GUARD_RSSI_DB_MAX = 30.0, 60.0

@@ -8,8 +8,6 @@ import numpy as np
 
 from strategist.survey.records import Bools, Floats, Ints, Survey
 
-__all__ = ["Profile", "TurnOn", "aggregate", "peaks", "turn_on"]
-
 _UNTRIED = 1e9  # dBm, in place of NaN where rows are compared
 
 

@@ -24,16 +24,6 @@ from strategist.survey.records import Kind
 from strategist.survey.rows import judge
 from strategist.survey.tables import Tables, read_bytes, table_from_csv, table_from_rows
 
-__all__ = [
-    "CaseDocument",
-    "is_folder",
-    "read_case",
-    "read_case_document",
-    "read_case_files",
-    "read_file",
-    "read_text",
-]
-
 _TABLES: dict[str, Kind] = {"reads.csv": "reads", "roster.csv": "roster", "tried.csv": "tried"}
 _NEEDED = ("reads.csv", "roster.csv", "site.json")
 _NAMES = (*_TABLES, "site.json")

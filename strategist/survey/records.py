@@ -12,8 +12,6 @@ import pandas as pd
 from strategist.survey.order import figure
 from strategist.survey.policy import Policy
 
-__all__ = ["Kind", "Predicted", "ReadPoint", "Survey", "Tag"]
-
 Kind = Literal["reads", "roster", "tried"]  # the tables of a survey
 
 Ints = npt.NDArray[np.int64]
@@ -245,7 +243,8 @@ class ReadPoint:
     warnings: tuple[str, ...] = ()
 
     def __repr__(self) -> str:
-        warned = f"; {len(self.warnings)} warnings" if self.warnings else ""
+        count = len(self.warnings)
+        warned = f"; {count} warning{'s' * (count > 1)}" if count else ""
         return f"ReadPoint({self.name!r}: {self.survey.size}{warned})"
 
     @property

@@ -16,8 +16,6 @@ from strategist.survey.policy import DECIMALS
 from strategist.survey.records import Floats, Ints
 from strategist.survey.tables import Table, Texts
 
-__all__ = ["Rows", "judge"]
-
 MW_WITHIN_DB = 0.05  # 15 dBm is 31.6 mW, which people write as 32 (15.05 dBm)
 
 

@@ -14,8 +14,6 @@ from scipy import stats
 from strategist.survey.profile import TurnOn
 from strategist.survey.records import Bools, Floats, Survey
 
-__all__ = ["Area", "TypeOffset", "area", "area_at_equal_level", "type_offsets"]
-
 TAGS_OF_TYPE_MIN = 5  # fewer tags of a type than this give no offset
 
 

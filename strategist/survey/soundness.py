@@ -11,8 +11,6 @@ from strategist.survey.numbering import ADVICE, Shift, shift_of
 from strategist.survey.order import figure, some
 from strategist.survey.records import Bools, Survey
 
-__all__ = ["COPY_READS_MIN", "PASSES_MIN", "soundness", "zero_event_bound"]
-
 PASSES_MIN = 30  # below this even a faultless survey leaves a true rate near 10 % possible
 
 COPY_READS_MIN = 5  # fewer reads than this may well come out equal twice by chance

@@ -19,17 +19,6 @@ from strategist.survey.columns import NEEDED, NUMBERS, judge_header
 from strategist.survey.faults import FaultList
 from strategist.survey.records import Ints, Kind
 
-__all__ = [
-    "Table",
-    "Tables",
-    "Texts",
-    "read_bytes",
-    "records",
-    "table_from_csv",
-    "table_from_frame",
-    "table_from_rows",
-]
-
 
 @dataclass(frozen=True, eq=False)
 class Texts:

@@ -28,8 +28,6 @@ from strategist.survey.policy import STRICT, Name
 from strategist.survey.records import Kind
 from strategist.survey.tables import read_bytes, records, table_from_csv
 
-__all__ = ["SITE", "UnsoundError", "line_ends", "loose_policies", "policies_of", "runs_of"]
-
 SITE = "site.json"
 _BLOCK = 1 << 16  # characters read together
 _BLANK = re.compile(r"[ \t\n\r]*")

@@ -29,14 +29,6 @@ from strategist.tags.mask import EPC_START, Bank, Mask, bank_bits, bits_within
 from strategist.tags.meaning import SHARED_BY, Repeats, Runs
 from strategist.tags.tid import decode_tid
 
-__all__ = [
-    "Candidates",
-    "find_candidates",
-    "forget_candidates",
-    "no_candidates",
-    "tag_fields",
-]
-
 _SERIAL_SHARED_BY = 2  # a plain value on fewer tags is none where serial masks are asked for
 _MEANT = 0.9  # share of the tags selected that must carry the value by meaning, not in a serial
 _KEPT = 8  # answers kept: posing, diagnosis and listing ask for the same tags

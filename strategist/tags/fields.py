@@ -10,8 +10,6 @@ from strategist.errors import InputError
 from strategist.survey.records import Tag
 from strategist.tags.mask import EPC_START, Bank, bank_bits
 
-__all__ = ["Field", "plain_field", "read_bits", "words_of"]
-
 _HEX = re.compile(r"(?:[0-9A-Fa-f]{2})*")
 # The longest EPC (496 bits) and what tells kinds of tags apart in TID and user memory lie within;
 # without a bound, a survey of tags with kilobytes of memory would ask for millions of masks.

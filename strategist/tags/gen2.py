@@ -14,19 +14,6 @@ from typing import Any
 
 from strategist.tags.mask import EPC_START, Bank, Mask, chain_notes
 
-__all__ = [
-    "ACTIONS",
-    "BANK_BITS",
-    "Select",
-    "Truncation",
-    "commands_for",
-    "crc16",
-    "ebv",
-    "gen2_document",
-    "gen2_lines",
-    "truncation",
-]
-
 BANK_BITS: dict[Bank, int] = {"epc": 1, "tid": 2, "user": 3}  # 0 is the reserved bank
 _TARGET_SL = 0b100
 

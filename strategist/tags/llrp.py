@@ -15,16 +15,6 @@ from strategist.tags.gen2 import BANK_BITS
 from strategist.tags.mask import Mask, chain_notes
 from strategist.tags.power_table import PowerTable
 
-__all__ = [
-    "TYPES",
-    "encode_parameter",
-    "filter_parameters",
-    "llrp_document",
-    "llrp_lines",
-    "tlv",
-    "whole_cutoffs",
-]
-
 TYPES = {
     "RFTransmitter": 224,
     "C1G2InventoryCommand": 330,

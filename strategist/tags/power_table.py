@@ -15,8 +15,6 @@ from dataclasses import dataclass
 
 from strategist.errors import Fault, InputError
 
-__all__ = ["PowerTable", "read_power_table"]
-
 TOLERANCE_DB = 0.005  # tables are in hundredths of a dB, so this is the same entry or none
 _COLUMNS = ["index", "power_dbm"]
 _ROW = re.compile(r" *[0-9]{1,5} *, *[+-]?[0-9]{1,3}(\.[0-9]*)? *")

@@ -10,17 +10,6 @@ from dataclasses import dataclass
 from enum import Enum
 from functools import cache
 
-__all__ = [
-    "HEADERS",
-    "LAYOUTS",
-    "PLUS_FIRST",
-    "PLUS_KEYS",
-    "PLUS_LAST",
-    "Kind",
-    "Part",
-    "Scheme",
-]
-
 PARTITIONS = 7  # partition values 0–6 stand for company prefixes of 12–6 digits
 _COMPANY_BITS = (40, 37, 34, 30, 27, 24, 20)
 _PREFIX_DIGITS_MAX = 12

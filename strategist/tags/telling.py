@@ -13,8 +13,6 @@ from strategist.survey.records import Survey
 from strategist.tags.candidates import find_candidates
 from strategist.tags.fields import long_banks
 
-__all__ = ["data_findings"]
-
 TELLS = 0.05  # rejected strays minus rejected wanted, as shares, from which a field is named
 
 

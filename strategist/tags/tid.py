@@ -8,8 +8,6 @@ from __future__ import annotations
 
 from strategist.tags.fields import Field, plain_field, read_bits
 
-__all__ = ["decode_tid"]
-
 _GS1, _ISO = 0xE2, 0xE0
 _GS1_BITS, _ISO_BITS = 32, 64
 _SERIAL_START = 48

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from strategist import Case, InputError, Policy, read_case
+from strategist import Case, InputError, Policy, Strategy, evaluate, read_case
 from tests.survey.cases import READS, ROSTER, plain, write_case
 
 LINEN = Path(__file__).parents[2] / "cases/linen-service"
@@ -118,3 +118,14 @@ def test_a_policy_shows_what_is_not_the_default() -> None:
     assert repr(Policy()) == "Policy()"
     policy = read_case(LINEN)["soiled-chute"].policy
     assert "loss=Loss(stray=2.0)" in repr(policy) and "guard" not in repr(policy)
+
+
+def test_the_passes_of_an_answer_are_a_frame() -> None:
+    point = read_case(LINEN)["clean-gate"]
+    outcome = evaluate(point.survey, point.policy, Strategy((30.0,)))
+    frame = outcome.to_frame()
+    assert frame.index.tolist() == list(point.survey.pass_ids)
+    assert frame["missed"].sum() == outcome.missed and frame["stray"].sum() == outcome.stray
+    assert frame["wanted"].sum() == outcome.wanted
+    assert (frame["steps"] == 1).all()
+    assert len(repr(outcome)) < 150
