@@ -5,11 +5,12 @@ from __future__ import annotations
 
 import csv
 import io
+import itertools
 from array import array
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, TextIO
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -186,26 +187,39 @@ def _is_text(data: bytes, source: str, faults: FaultList) -> bool:
     return position < 0
 
 
-def records(file: TextIO, source: str, faults: FaultList) -> Iterator[tuple[int, int, list[str]]]:
+def records(
+    file: Iterable[str], source: str, faults: FaultList
+) -> Iterator[tuple[int, int, list[str]]]:
     """(line it starts on, characters, fields) of each record, without fields where it is blank.
 
-    The file is opened with `newline=""`: lines end by CR, LF or both. Ends, with a fault, where
-    quotes do not pair.
+    The file is opened with `newline=""`: lines end by CR, LF or both. From the first quote on, the
+    standard parser decides where records end; that is the end, with a fault, where quotes do not
+    pair.
     """
-    size = 0
+    lines = iter(file)
+    for line, text in enumerate(lines, 1):
+        if '"' in text:
+            yield from _quoted(itertools.chain([text], lines), line, source, faults)
+        else:
+            yield line, len(text), text.rstrip("\r\n").split(",") if text.strip() else []
+
+
+def _quoted(
+    texts: Iterable[str], line: int, source: str, faults: FaultList
+) -> Iterator[tuple[int, int, list[str]]]:
+    size, before = 0, line - 1
 
     def lines() -> Iterator[str]:
         nonlocal size
-        for text in file:
+        for text in texts:
             size += len(text)
             yield text
 
     reader = csv.reader(lines(), strict=True)
-    line = 1
     try:
         for record in reader:
             yield line, size, record if len(record) > 1 or "".join(record).strip() else []
-            size, line = 0, reader.line_num + 1
+            size, line = 0, before + reader.line_num + 1
     except csv.Error as error:
         faults.add(Fault(source, line, None, str(error), "well-formed CSV, quotes in pairs"))
 
