@@ -27,11 +27,12 @@ from strategist.survey.json_text import parse_json
 from strategist.survey.order import natural
 from strategist.survey.policy import POLICY, Policy, Site
 from strategist.survey.reading import is_folder
-from strategist.survey.records import Ints, Kind, ReadPoint
+from strategist.survey.records import Kind, ReadPoint
 from strategist.survey.rows import judge
-from strategist.survey.tables import Table, read_bytes, table_from_csv
+from strategist.survey.tables import read_bytes
 from strategist.survey.walk import (
     SITE,
+    Excerpt,
     Policies,
     UnsoundError,
     line_ends,
@@ -54,31 +55,6 @@ CREATE TABLE IF NOT EXISTS run (
 
 
 @dataclass(frozen=True, eq=False)
-class _Rows:
-    """A part of a file: its header and some of its rows, as bytes.
-
-    Line `at[i]` of the part (from 1) and those after it, up to `at[i + 1]`, are the lines of the
-    file from `lines[i]` on.
-    """
-
-    kind: Kind
-    header: bytes
-    rows: bytes
-    at: Ints
-    lines: Ints
-
-    def table(self) -> Table:
-        table = table_from_csv(self.header + self.rows, f"{self.kind}.csv", self.kind)
-        faults = table.faults.at_lines(lambda line: int(self._line(np.array([line]))[0]))
-        return replace(table, lines=self._line(table.lines), faults=faults)
-
-    def _line(self, here: Ints) -> Ints:
-        run = np.maximum(np.searchsorted(self.at, here, side="right") - 1, 0)
-        in_run: Ints = self.lines[run] + here - self.at[run]
-        return np.where(here < self.at[0], here, in_run)
-
-
-@dataclass(frozen=True, eq=False)
 class Part:
     """All that a case's files hold of one read point, unread: what a worker needs, and no more.
 
@@ -89,7 +65,7 @@ class Part:
     case: str
     read_point: str
     policy: str | None
-    files: tuple[_Rows, ...]
+    files: tuple[Excerpt, ...]
     site: str = ""
 
     @property
@@ -169,7 +145,7 @@ class Parts:
                 rows = (self._rows(kind, file, point) for kind, file in files.items())
                 yield Part(self.case, name, policy, tuple(rows), self._site)
 
-    def _rows(self, kind: Kind, file: TextIO, point: int) -> _Rows:
+    def _rows(self, kind: Kind, file: TextIO, point: int) -> Excerpt:
         header = self._headers[kind]
         if _stamp(file) != self._stamps[kind]:
             allowed = "files that stay as they are while they are worked on"
@@ -187,7 +163,7 @@ class Parts:
             pieces.append(piece)
             at.append(here)
             lines.append(line)
-        return _Rows(
+        return Excerpt(
             kind, header, b"".join(pieces), np.array(at or [here]), np.array(lines or [here])
         )
 

@@ -1,4 +1,4 @@
-"""Tables judged: rows whose every value is allowed."""
+"""Tables judged: rows whose every value is allowed, and their places on the axes of a survey."""
 
 from __future__ import annotations
 
@@ -98,3 +98,38 @@ def judge(table: Table, faults: FaultList) -> Rows:
             normal, same = pd.factorize(np.array([str(value) for value in values], object))
             texts[name] = Texts(normal.astype(np.int64)[column.codes], tuple(same))
     return Rows(table.source, table.lines, texts, numbers, "power_mw" in table.columns).take(good)
+
+
+@dataclass(frozen=True, eq=False)
+class Axes:
+    """Pass ids in natural order and EPCs in text order; places on them are a survey's indices."""
+
+    passes: tuple[str, ...]
+    epcs: tuple[str, ...]
+
+    def pass_of(self, rows: Rows) -> Ints:
+        """The place of each row's pass."""
+        return _places(rows.texts["pass_id"], self.passes)
+
+    def tag_of(self, rows: Rows) -> Ints:
+        """The place of each row's tag."""
+        return _places(rows.texts["epc"], self.epcs)
+
+    def pair_of(self, rows: Rows) -> Ints:
+        """One number for each row's (pass, tag)."""
+        return self.pass_of(rows) * len(self.epcs) + self.tag_of(rows)
+
+
+def names_in(column: str, *files: Rows | None) -> set[str]:
+    return {
+        rows.texts[column].values[code]
+        for rows in files
+        if rows is not None
+        for code in pd.unique(rows.texts[column].codes)
+    }
+
+
+def _places(column: Texts, names: tuple[str, ...]) -> Ints:
+    place = {name: number for number, name in enumerate(names)}
+    codes, used = pd.factorize(column.codes)
+    return np.array([place[column.values[code]] for code in used], np.int64)[codes]

@@ -15,9 +15,11 @@ import json
 import os
 import re
 from collections.abc import Generator, Iterator
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, TextIO
 
+import numpy as np
 import pydantic
 from pydantic import TypeAdapter
 
@@ -25,8 +27,8 @@ from strategist.errors import InputError
 from strategist.survey.faults import FaultList
 from strategist.survey.json_text import parse_json
 from strategist.survey.policy import STRICT, Name
-from strategist.survey.records import Kind
-from strategist.survey.tables import read_bytes, records, table_from_csv
+from strategist.survey.records import Ints, Kind
+from strategist.survey.tables import Table, read_bytes, records, table_from_csv
 
 SITE = "site.json"
 _BLOCK = 1 << 16  # characters read together
@@ -88,6 +90,31 @@ def _runs(
     faults.raise_any()
     if size:
         yield its, start, size, first
+
+
+@dataclass(frozen=True, eq=False)
+class Excerpt:
+    """A part of a file: its header and some of its rows, as bytes.
+
+    Line `at[i]` of the part (from 1) and those after it, up to `at[i + 1]`, are the lines of the
+    file from `lines[i]` on.
+    """
+
+    kind: Kind
+    header: bytes
+    rows: bytes
+    at: Ints
+    lines: Ints
+
+    def table(self) -> Table:
+        table = table_from_csv(self.header + self.rows, f"{self.kind}.csv", self.kind)
+        faults = table.faults.at_lines(lambda line: int(self._line(np.array([line]))[0]))
+        return replace(table, lines=self._line(table.lines), faults=faults)
+
+    def _line(self, here: Ints) -> Ints:
+        run = np.maximum(np.searchsorted(self.at, here, side="right") - 1, 0)
+        in_run: Ints = self.lines[run] + here - self.at[run]
+        return np.where(here < self.at[0], here, in_run)
 
 
 @pydantic.dataclasses.dataclass(frozen=True, config=STRICT)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from strategist.errors import InputError
@@ -51,6 +51,31 @@ def words_of(fields: Sequence[Field]) -> str:
         elif field.name != "partition" or "company prefix" not in names:
             said.append(field.words)
     return ", ".join(said)
+
+
+def runs_of(fields: Iterable[Field]) -> Iterator[tuple[Field, ...]]:
+    """Neighbouring fields that are alike structural or not."""
+    run: list[Field] = []
+    for field in fields:
+        if run and run[-1].structural != field.structural:
+            yield tuple(run)
+            run = []
+        run.append(field)
+    if run:
+        yield tuple(run)
+
+
+def stop_of(run: Sequence[Field]) -> int:
+    """The bit address behind a run of fields."""
+    return run[-1].pointer + run[-1].length
+
+
+def value_within(run: Sequence[Field], begin: int, end: int) -> int:
+    """Bits `begin … end−1` of a run of neighbouring fields."""
+    value = 0
+    for field in run:
+        value = value << field.length | field.value
+    return (value >> (stop_of(run) - end)) & ((1 << (end - begin)) - 1)
 
 
 def plain_field(data: str, start: int, at: int = 0) -> tuple[Field, ...]:
