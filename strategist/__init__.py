@@ -80,7 +80,7 @@ if TYPE_CHECKING:
     from strategist.trust.guarded import GuardedOutcome, guarded_loss, guarded_outcome
     from strategist.trust.rate_limit import RATE_LIMIT
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"
 
 __all__ = [
     "RATE_LIMIT",
