@@ -7,9 +7,9 @@ import numpy as np
 from strategist.choose import choose
 from strategist.survey.policy import Policy
 from strategist.survey.records import ReadPoint
-from strategist.tags.epc import encode
 from strategist.trust.unseen import FOLDS, THIN_CLASS, leave_out, thin_classes
 from tests.optimise.made import survey_of
+from tests.tags.uris import encode
 
 
 def sgtin(company_item: str, serial: int) -> str:
