@@ -101,6 +101,7 @@ def on_a_full_disk(data: Path, *, root: Path = ROOT) -> Full:
     deletes: dict[int, int] = {}
     live = Live(data, "--workers", "1", token=token, root=root)
     with live:
+        live.ready()
         made = []
         for number in range(10_000):
             document = case_document(30, passes=6, shift=number % 9)
