@@ -55,7 +55,7 @@ def by_a_worker_with_another_clock(
 
 
 def _work_for(live: Live, points: int, prompts: int) -> Shifted:
-    survey = live.ask("POST", "/v1/surveys", case_document(points)).json["id"]
+    survey = live.made("/v1/surveys", case_document(points))["id"]
     hard = upload_case(live)
     items = [{"survey": hard, "read_points": [HARD["read_point"]]}, {"survey": survey}]
     batch = live.ask("POST", "/v1/batches", {"items": items}).json["id"]
