@@ -112,8 +112,8 @@ class SiteTemplates:
             )
         if not self.chosen.proven:
             told.append(
-                f"not proven in the time given: the loss of so many templates lies between "
-                f"{figure(self.chosen.bound)} and {figure(self.chosen.loss)}"
+                "not proven in the time given: with so many templates fewer read points may be "
+                f"without, or the loss lower, down to {figure(self.chosen.bound)}"
             )
         told += [
             f"{point.read_point} ({point.case}): {text}"

@@ -44,4 +44,14 @@ SURVIVORS: dict[str, str] = {
     "api/store/turns.py: turns.c.asked > now - _LATELY_S  →  turns.c.asked >= now - _LATELY_S": (
         _NEVER_EQUAL
     ),
+    "strategist/survey/rssi.py: max(1, len(rssi) - np.linalg.matrix_rank(design))  →  "
+    "max(2, len(rssi) - np.linalg.matrix_rank(design))": "two types have five tags each at least",
+    "strategist/trust/unseen.py: stats.fisher_exact(table, alternative='greater').pvalue < _REAL  "
+    "→  stats.fisher_exact(table, alternative='greater').pvalue <= _REAL": _NEVER_EQUAL,
+    "strategist/batch/templates.py: _CHOICE_PART = 0.3  →  _CHOICE_PART = 1.3": "how a time limit "
+    "is shared",
+    "strategist/batch/templates.py: clock.left or 0.0  →  clock.left or 1.0": "where no time is "
+    "left or no limit is set, nothing is kept back",
+    "strategist/batch/templates.py: pays > self.points[place].may_pay + _SAME  →  "
+    "pays >= self.points[place].may_pay + _SAME": _NEVER_EQUAL,
 }
