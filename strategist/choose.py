@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+import pandas as pd
 
 from strategist.decide import (
     Deadline,
@@ -23,7 +24,7 @@ from strategist.optimise.problem import Answer, Problem
 from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete
 from strategist.sturdier import Sturdier, SturdierSearch, sturdier_than
-from strategist.survey.finding import Finding
+from strategist.survey.findings import Finding
 from strategist.survey.records import ReadPoint
 from strategist.tags.mask import unrecorded
 from strategist.trust.diagnosis import against, diagnose
@@ -77,6 +78,14 @@ class Result:
     findings: tuple[Finding, ...]
     warnings: tuple[str, ...]
     seconds: float
+
+    def __repr__(self) -> str:
+        return f"Result({self.read_point!r}: {self.status}, {self.strategy}, {self.outcome})"
+
+    @property
+    def passes(self) -> pd.DataFrame:
+        """A row a pass, as `Outcome.to_frame`."""
+        return self.outcome.to_frame()
 
     @property
     def gap(self) -> float:

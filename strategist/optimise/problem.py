@@ -9,8 +9,8 @@ import numpy as np
 
 from strategist.optimise.guarded import guarded_peaks
 from strategist.optimise.walks import counts_of
-from strategist.radio.choosable import choosable_levels
 from strategist.radio.dwell import steps_by_masks
+from strategist.radio.lawful import choosable_levels
 from strategist.survey.policy import DECIMALS, Policy
 from strategist.survey.profile import Profile, aggregate
 from strategist.survey.records import Bools, Floats, Ints, Survey

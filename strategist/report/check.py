@@ -7,13 +7,14 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from strategist.errors import InputError
-from strategist.radio.choosable import choosable_levels
 from strategist.radio.complete import complete
 from strategist.radio.dwell import steps_by_masks
+from strategist.radio.lawful import choosable_levels
 from strategist.report.lines import paragraph, plain
-from strategist.survey.finding import Finding
+from strategist.survey.case import Case
+from strategist.survey.findings import Finding
 from strategist.survey.order import figure
-from strategist.survey.records import Case, ReadPoint
+from strategist.survey.records import ReadPoint
 from strategist.trust.diagnosis import diagnose
 
 __all__ = ["Checked", "check", "check_document", "check_text"]

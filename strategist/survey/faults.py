@@ -11,8 +11,6 @@ from dataclasses import replace
 from strategist.errors import Fault, InputError
 from strategist.survey.records import Ints
 
-__all__ = ["FAULTS_SHOWN", "FaultList", "nearest_hint"]
-
 FAULTS_SHOWN = 1000  # of one source; a file with more is a wrong file, not a file to mend
 _COMPARED, _COMPARED_CHARACTERS = 1000, 200  # names, and characters of one, for the nearest
 

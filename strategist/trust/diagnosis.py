@@ -8,14 +8,12 @@ import numpy as np
 
 from strategist.optimise.strategy import Strategy
 from strategist.radio.findings import radio_findings
-from strategist.survey.finding import Finding, Found, findings
+from strategist.survey.findings import Finding, Found, findings, power_findings, rssi_findings
 from strategist.survey.order import figure
 from strategist.survey.policy import Policy
-from strategist.survey.power_findings import power_findings
+from strategist.survey.profile import turn_on
 from strategist.survey.records import Bools, ReadPoint, Survey
-from strategist.survey.rssi_findings import rssi_findings
 from strategist.survey.soundness import soundness
-from strategist.survey.turn_on import turn_on
 from strategist.tags.telling import data_findings
 from strategist.trust.acceptance import plan_acceptance
 from strategist.trust.dependence import Dependence, dependence_findings, dependence_of

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+import pandas as pd
 
 from strategist.errors import InputError
 from strategist.optimise.strategy import Strategy
@@ -81,6 +82,21 @@ class Outcome:
     loss: float
     by_pass: tuple[PassOutcome, ...]
     resting: Resting | None = None
+
+    def __repr__(self) -> str:
+        return (
+            f"Outcome({self.passes} passes: {self.missed} of {self.wanted} wanted missed, "
+            f"{self.stray} of {self.stray_presented} strays reported, loss {self.loss:g})"
+        )
+
+    def to_frame(self) -> pd.DataFrame:
+        """A row a pass, by its id: tags there and missed or reported, and ladder steps walked."""
+        rows = [
+            (p.pass_id, p.wanted, len(p.missed), p.stray_presented, len(p.stray), p.steps)
+            for p in self.by_pass
+        ]
+        names = ["pass_id", "wanted", "missed", "stray_presented", "stray", "steps"]
+        return pd.DataFrame(rows, columns=names).set_index("pass_id")
 
     @property
     def missed_rate(self) -> float | None:

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import socket
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
@@ -18,7 +16,7 @@ from api.store.tables import jobs, turns
 from api.store.tokens import remove_tokens
 from api.store.turns import worker_to_take_back
 from tests.api.given import Client, case_document
-from tests.api.live import ROOT, Live, client_token, uploaded, wait_until
+from tests.api.live import Live, client_token, command, uploaded, wait_until
 
 
 def submitted(client: Client, points: int) -> str:
@@ -253,7 +251,7 @@ def test_who_has_gone_waits_for_nothing(client: Client, service: Service, survey
 def test_a_closed_connection_gives_its_place_back(tmp_path: Path) -> None:
     """Waiting answers and streams of a real server, whose clients hang up."""
     token = client_token(tmp_path / "data")
-    survey = uploaded(tmp_path / "data", case_document(), token)
+    survey = uploaded(tmp_path / "data", case_document())
     with Live(tmp_path / "data", "--workers", "0", token=token) as live:
         batch = live.ask("POST", "/v1/batches", {"items": [{"survey": survey}]}).json["id"]
         limits = live.ask("GET", "/v1").json["limits"]
@@ -321,22 +319,18 @@ def test_jobs_end_with_their_tokens(client: Client, service: Service) -> None:
     assert not finish(service.database, row["id"], "w", result={})
 
 
-def run(data: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
-    command = [sys.executable, "-m", "api", *arguments, "--data", str(data)]
-    return subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
-
-
 def test_the_operator_lists_and_cancels(tmp_path: Path) -> None:
     token = client_token(tmp_path / "data")
-    survey = uploaded(tmp_path / "data", case_document(3), token)
+    survey = uploaded(tmp_path / "data", case_document(3))
     with Live(tmp_path / "data", "--workers", "0", token=token) as live:
         batch = live.ask("POST", "/v1/batches", {"items": [{"survey": survey}]}).json["id"]
-        listed = run(tmp_path / "data", "jobs", "list").stdout.splitlines()
+        given = ("--data", str(tmp_path / "data"))
+        listed = command("jobs", "list", *given).stdout.splitlines()
         assert listed[0].split("\t")[:3] == ["client", "waiting", "running"]
         assert listed[1].split("\t")[:3] == ["planner", "3", "0"]
-        assert run(tmp_path / "data", "jobs", "cancel", "planner").stdout == "3 cancelled\n"
+        assert command("jobs", "cancel", "planner", *given).stdout == "3 cancelled\n"
         assert live.ask("GET", f"/v1/batches/{batch}").json["state"] == "cancelled"
-        assert run(tmp_path / "data", "jobs", "cancel", "planner").returncode == 1
+        assert command("jobs", "cancel", "planner", *given).returncode == 1
 
 
 def test_a_full_share_takes_no_more_and_deletes(client: Client, other: Client) -> None:

@@ -28,7 +28,7 @@ from api.store.tables import jobs, metadata, surveys, versions
 from api.store.tokens import add_token
 from api.worker import Worker
 from tests.api.given import Client, case_document
-from tests.api.live import ROOT
+from tests.api.live import ROOT, command
 
 DAY_S = 86_400
 
@@ -303,8 +303,7 @@ def test_answers_of_keys_have_room_of_their_own(
 
 
 def run(data: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
-    command = [sys.executable, "-m", "api", *arguments, "--data", str(data)]
-    return subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
+    return command(*arguments, "--data", str(data))
 
 
 def test_backup_and_check(tmp_path: Path) -> None:

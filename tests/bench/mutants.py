@@ -74,7 +74,7 @@ ROOMS = {
         "tests/tags",
     ),
     "survey": Room(
-        tuple(f"strategist/survey/{name}.py" for name in ("build", "tables", "rssi", "turn_on")),
+        tuple(f"strategist/survey/{name}.py" for name in ("build", "tables", "rssi", "profile")),
         ("tests/survey",),
         "tests/survey",
     ),

@@ -11,11 +11,9 @@ _GIVEN = "each row that is written gives a value"
 _NEVER_EQUAL = "two computed numbers that are never equal to the last bit"
 
 SURVIVORS: dict[str, str] = {
-    "strategist/radio/regions.py: 0 if hop_channels is None else whole('hop_channels', "
-    "hop_channels, 1, 1000, 'channels')  →  1 if hop_channels is None else whole('hop_channels', "
-    "hop_channels, 1, 1000, 'channels')": "a rule that does not ask for hops starts at 0 channels, "
-    "and one that does was left before",
-    "strategist/radio/rounds.py: many > 1  →  many >= 1": "the logarithm of one tag is 0, too",
+    "strategist/radio/regions.py: hop_channels or 0  →  hop_channels or 1": "a rule that does not "
+    "ask for hops starts at 0 channels, and one that does was left before",
+    "strategist/radio/dwell.py: tags > 1  →  tags >= 1": "the logarithm of one tag is 0, too",
     "strategist/tags/meaning.py: 2 ** _BYTE * tail < _CHANCE  →  2 ** _BYTE * tail <= _CHANCE": (
         _NEVER_EQUAL
     ),
@@ -56,4 +54,7 @@ SURVIVORS: dict[str, str] = {
     "left or no limit is set, nothing is kept back",
     "strategist/batch/templates.py: pays > self.points[place].may_pay + _SAME  →  "
     "pays >= self.points[place].may_pay + _SAME": _NEVER_EQUAL,
+    "strategist/trust/next_survey.py: failures > _FAILURES_MAX  →  failures >= _FAILURES_MAX": (
+        "a plan with exactly a thousand failures"
+    ),
 }

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from strategist.errors import InputError
-from strategist.survey.assemble import assemble
+from strategist.survey.case import assemble
 from strategist.survey.policy import Policy, Site
 from strategist.survey.reading import read_case
 from strategist.survey.records import ReadPoint, Tag

@@ -11,7 +11,6 @@ from strategist.choose import choose
 from strategist.optimise.strategy import Strategy
 from strategist.survey.policy import Policy
 from strategist.survey.records import ReadPoint
-from strategist.tags.epc import encode
 from strategist.tags.mask import Mask
 from strategist.trust.unseen import (
     FOLDS,
@@ -22,6 +21,7 @@ from strategist.trust.unseen import (
     unseen_rates,
 )
 from tests.optimise.made import survey_of
+from tests.tags.uris import encode
 
 
 def sgtin(company_item: str, serial: int) -> str:
