@@ -57,4 +57,7 @@ SURVIVORS: dict[str, str] = {
     "strategist/trust/next_survey.py: failures > _FAILURES_MAX  →  failures >= _FAILURES_MAX": (
         "a plan with exactly a thousand failures"
     ),
+    "strategist/trust/picture.py: _WIDTHS_DB[0]  →  _WIDTHS_DB[1]": "the width of no bins at all",
+    "strategist/trust/silence.py: outcome.loss >= silence_loss(policy, outcome) - _SAME_LOSS  →  "
+    "outcome.loss > silence_loss(policy, outcome) - _SAME_LOSS": _NEVER_EQUAL,
 }
