@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -11,20 +12,34 @@ from strategist.survey.faults import FaultList
 from strategist.survey.numbering import ADVICE, Shift, shift_of
 from strategist.survey.order import figure, natural, some
 from strategist.survey.policy import Policy
-from strategist.survey.records import Bools, Floats, Ints, ReadPoint, Survey, Tag
+from strategist.survey.records import Bools, Floats, Ints, Kind, ReadPoint, Survey, Tag
 from strategist.survey.rows import Axes, Rows, names_in
 
 
 @dataclass(frozen=True, eq=False)
 class PointRows:
-    """The rows of one read point in each file; `tried` None when the case has no such file."""
+    """The rows of one read point in each table; "tried" is lacking where the case has none."""
 
     name: str
     policy: Policy
-    roster: Rows
-    reads: Rows
-    tried: Rows | None
+    files: Mapping[Kind, Rows]
     policy_source: str
+
+    @property
+    def roster(self) -> Rows:
+        return self.files["roster"]
+
+    @property
+    def reads(self) -> Rows:
+        return self.files["reads"]
+
+    @property
+    def tried(self) -> Rows | None:
+        return self.files.get("tried")
+
+    def at_levels(self, levels: Floats) -> PointRows:
+        """With powers from milliwatts moved to the levels that are meant."""
+        return replace(self, files={k: rows.at_levels(levels) for k, rows in self.files.items()})
 
 
 def build(point: PointRows, warnings: list[str], faults: FaultList) -> list[ReadPoint]:
@@ -38,8 +53,7 @@ def build(point: PointRows, warnings: list[str], faults: FaultList) -> list[Read
     _refuse_twice(point.roster, axes, found)
     tags = _tags(point.roster, axes, found)
     levels = _levels(point, warnings, found)
-    its_tried = None if point.tried is None else point.tried.at_levels(levels)
-    point = replace(point, reads=point.reads.at_levels(levels), tried=its_tried)
+    point = point.at_levels(levels)
     tried = _tried(point, axes, levels, warnings, found)
     listed = np.isin(axes.pair_of(point.reads), axes.pair_of(point.roster))
     keep = _judge_unlisted(point, axes, ~listed, warnings, found)
@@ -52,7 +66,8 @@ def build(point: PointRows, warnings: list[str], faults: FaultList) -> list[Read
             "Passes without a roster row, taken as passes in which no listed tag was present: "
             f"{some(off_roster)}."
         )
-    survey = _survey(replace(point, reads=point.reads.take(keep)), axes, tags, levels, tried)
+    kept = replace(point, files={**point.files, "reads": point.reads.take(keep)})
+    survey = _survey(kept, axes, tags, levels, tried)
     return [ReadPoint(survey, point.policy, tuple(warnings))]
 
 

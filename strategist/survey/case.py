@@ -18,9 +18,11 @@ from strategist.survey.faults import FaultList, nearest_hint
 from strategist.survey.json_text import parse_json, refuse_values
 from strategist.survey.order import natural, some
 from strategist.survey.policy import POLICY, SITE, Policy, Site
-from strategist.survey.records import ReadPoint
+from strategist.survey.records import Kind, ReadPoint
 from strategist.survey.rows import Rows, judge
-from strategist.survey.tables import Table, Tables, table_from_frame
+from strategist.survey.tables import Table, table_from_frame
+
+_ORDER: tuple[Kind, ...] = ("roster", "reads", "tried")  # of the faults of several tables
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,11 +56,12 @@ class Case:
             for name, policy in (policies or {}).items()
         }
         given = {"site": site, "read_points": plain}
-        tables = Tables(
-            table_from_frame(reads, "reads", "reads"),
-            table_from_frame(roster, "roster", "roster"),
-            None if tried is None else table_from_frame(tried, "tried", "tried"),
-        )
+        frames: dict[Kind, pd.DataFrame | None] = {"reads": reads, "roster": roster, "tried": tried}
+        tables = {
+            kind: table_from_frame(frame, kind, kind)
+            for kind, frame in frames.items()
+            if frame is not None
+        }
         judged = parse_json(json.dumps(given, default=_plain).encode(), SITE, "policies")
         return assemble(judged, tables, site_source="policies")
 
@@ -154,12 +157,13 @@ def _passes(rows: Rows) -> list[str]:
 
 
 def assemble(
-    site: Site,
-    tables: Tables,
+    site: Site | None,
+    tables: Mapping[Kind, Table],
     read_point: str | None = None,
     *,
     site_source: str = "site.json",
     bounds: Bounds = NO_BOUNDS,
+    faults: FaultList | None = None,
 ) -> Case:
     """The case that a site's policies and its tables describe; with `read_point` that one only.
 
@@ -169,45 +173,37 @@ def assemble(
     not matter: passes stand in natural order ("p2" before "p10"), tags by EPC, roster entries by
     pass and tag, reads by pass, level, tag and RSSI.
 
-    Raises InputError with the faults of all tables: those of the values, or, when every value is
-    sound, those between rows and between files; and before that where it is beyond the `bounds`.
+    Raises InputError with the faults of all tables, after those found before (`faults`; `site` is
+    None where some are its own): those of the values, or, when every value is sound, those between
+    rows and between files; and before that where it is beyond the `bounds`.
     """
-    bounds.of_site(site, site_source)
-    for table in (tables.roster, tables.reads, tables.tried):
-        if table is not None:
-            bounds.of_table(table)
-    faults = FaultList()
-    roster = judge(tables.roster, faults)
-    reads = judge(tables.reads, faults)
-    tried = None if tables.tried is None else judge(tables.tried, faults)
+    faults = FaultList() if faults is None else faults
+    order: list[Kind] = [kind for kind in _ORDER if kind in tables]
+    if site is not None:
+        bounds.of_site(site, site_source)
+        for kind in order:
+            bounds.of_table(tables[kind])
+    files = {kind: judge(tables[kind], faults) for kind in order}
     faults.raise_any()
-    for rows in (roster, tried):
-        if rows is not None and not len(rows):
+    assert site is not None
+    for kind, rows in files.items():
+        if kind != "reads" and not len(rows):
             faults.add(Fault(rows.source, None, None, "", "at least one row below the header"))
     faults.raise_any()
-    files = [
-        ({} if rows is None else rows.by_read_point(), rows) for rows in (roster, reads, tried)
-    ]
-    in_tables = sorted({name for parts, _ in files for name in parts}, key=natural)
+    parts = {kind: rows.by_read_point() for kind, rows in files.items()}
+    in_tables = sorted({name for of in parts.values() for name in of}, key=natural)
     known = list(dict.fromkeys([*site.read_points, *in_tables]))
     if read_point is not None and read_point not in known:
         raise unknown_read_point(read_point, known)
-    bounds.of_points(known, [parts for parts, _ in files])
+    bounds.of_points(known, parts.values())
+    none = {kind: rows.take(np.empty(0, np.int64)) for kind, rows in files.items()}
     points: list[ReadPoint] = []
     for name in known if read_point is None else [read_point]:
-        its_roster, its_reads, its_tried = (
-            None if rows is None else parts.get(name, _none_of(rows)) for parts, rows in files
-        )
-        assert its_roster is not None and its_reads is not None
+        its = {kind: parts[kind].get(name, none[kind]) for kind in order}
         policy, warnings = policy_of(site, name, site_source)
-        point = PointRows(name, policy, its_roster, its_reads, its_tried, site_source)
-        points += build(point, warnings, faults)
+        points += build(PointRows(name, policy, its, site_source), warnings, faults)
     faults.raise_any()
     return Case(site.site, tuple(points))
-
-
-def _none_of(rows: Rows) -> Rows:
-    return rows.take(np.empty(0, np.int64))
 
 
 def policy_of(site: Site, name: str, site_source: str) -> tuple[Policy, list[str]]:

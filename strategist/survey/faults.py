@@ -53,6 +53,11 @@ class FaultList:
             self.add(fault)
         self._found[source] += count - shown
 
+    def take(self, error: InputError) -> None:
+        """Take the faults of an error."""
+        for fault in error.faults:
+            self.add(fault)
+
     def extend(self, other: FaultList) -> None:
         """Take all the faults of another list."""
         for source, count in other._found.items():

@@ -25,7 +25,8 @@ PARTS, TELLS = 0.95, 0.7  # areas from which RSSI is said to part wanted from st
 INVERTED = 0.35  # and up to which the strays are said to be the stronger
 
 Severity = Literal["weak", "note"]
-Found = Iterator[tuple[Severity, str, str, str]]  # severity, kind, text, advice
+Told = tuple[Severity, str, str, str]  # severity, kind, text, advice
+Found = Iterator[Told]
 
 
 @dataclass(frozen=True)
@@ -50,7 +51,7 @@ class Finding:
         }
 
 
-def findings(read_point: str, found: Iterable[Found]) -> tuple[Finding, ...]:
+def findings(read_point: str, found: Iterable[Iterable[Told]]) -> tuple[Finding, ...]:
     """What several checks found at a read point: those that make it weak first."""
     listed = [
         Finding(read_point, kind, text, advice, severity)

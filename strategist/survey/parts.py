@@ -91,8 +91,7 @@ class Part:
         judged = {file.kind: judge(file.table(), faults) for file in self.files}
         faults.raise_any()
         policy, warnings = policy_of(site, self.read_point, SITE)
-        roster, reads, tried = judged["roster"], judged["reads"], judged.get("tried")
-        rows = PointRows(self.read_point, policy, roster, reads, tried, SITE)
+        rows = PointRows(self.read_point, policy, judged, SITE)
         found = build(rows, warnings, faults)
         faults.raise_any()
         return found[0]
@@ -177,8 +176,7 @@ class Parts:
             try:
                 self._note_file(kind)
             except InputError as error:
-                for fault in error.faults:
-                    faults.add(fault)
+                faults.take(error)
         faults.raise_any()
         self._index.create_collation("named", _natural_order)
         # those that site.json lacks come after the others, by name

@@ -21,8 +21,7 @@ from strategist.survey.faults import FaultList, nearest_hint
 from strategist.survey.json_text import parse_json
 from strategist.survey.policy import SITE, STRICT, Site
 from strategist.survey.records import Kind
-from strategist.survey.rows import judge
-from strategist.survey.tables import Tables, read_bytes, table_from_csv, table_from_rows
+from strategist.survey.tables import read_bytes, table_from_csv, table_from_rows
 
 _TABLES: dict[str, Kind] = {"reads.csv": "reads", "roster.csv": "roster", "tried.csv": "tried"}
 _NEEDED = ("reads.csv", "roster.csv", "site.json")
@@ -73,13 +72,7 @@ def _read(
     }
     faults = FaultList()
     site = _read_site(files["site.json"], faults, bounds)
-    if site is None:
-        for kind in ("roster", "reads", "tried"):
-            if kind in tables:
-                judge(tables[kind], faults)
-        raise InputError(faults.faults())
-    found = Tables(tables["reads"], tables["roster"], tables.get("tried"))
-    return assemble(site, found, read_point, bounds=bounds)
+    return assemble(site, tables, read_point, bounds=bounds, faults=faults)
 
 
 def is_folder(path: Path) -> bool:
@@ -101,8 +94,7 @@ def _read_site(given: bytes | Path, faults: FaultList, bounds: Bounds) -> Site |
             text, SITE, "site.json", first=lambda plain: bounds.of_plain_site(plain, "site.json")
         )
     except InputError as error:
-        for fault in error.faults:
-            faults.add(fault)
+        faults.take(error)
         return None
 
 
@@ -117,8 +109,7 @@ class CaseDocument:
     """The files of a case in one: `site` as in site.json, one object for each row of the others.
 
     Keys are the column names; a key that is absent or null means not given. Of rows that are no
-    objects the first is told. `tried` absent means
-    that every pass was tried at every level.
+    objects the first is told. `tried` absent means that every pass was tried at every level.
     """
 
     site: Site
@@ -139,11 +130,12 @@ def read_case_document(
     lines count the rows of a table from 1. MalformedError where the text is no JSON.
     """
     document = parse_json(data, _DOCUMENT, "survey", first=bounds.of_plain_document)
-    tables = Tables(
-        table_from_rows(document.reads, "reads", "reads"),
-        table_from_rows(document.roster, "roster", "roster"),
-        None if document.tried is None else table_from_rows(document.tried, "tried", "tried"),
-    )
+    given = {"reads": document.reads, "roster": document.roster, "tried": document.tried}
+    tables = {
+        kind: table_from_rows(rows, kind, kind)
+        for kind in _TABLES.values()
+        if (rows := given[kind]) is not None
+    }
     try:
         return assemble(document.site, tables, read_point, site_source="site", bounds=bounds)
     except InputError as error:

@@ -193,6 +193,8 @@ class Survey:
         """The survey of a part of the passes or levels (boolean masks over their axes)."""
         keep_p = np.ones(len(self.pass_ids), bool) if passes is None else passes
         keep_l = np.ones(len(self.levels_dbm), bool) if levels is None else levels
+        if keep_p.all() and keep_l.all():
+            return self
         new_p, new_l = np.cumsum(keep_p) - 1, np.cumsum(keep_l) - 1
         of_roster = keep_p[self.roster_pass]
         of_reads = keep_p[self.read_pass] & keep_l[self.read_level]

@@ -50,7 +50,7 @@ class Rows:
 
     def at_levels(self, levels: Floats) -> Rows:
         """Powers from milliwatts moved to the level that is meant: the nearest within 0.05 dB."""
-        if not (self.in_mw and len(levels) and len(self)):
+        if not (self.in_mw and "power_dbm" in self.numbers and len(levels) and len(self)):
             return self
         power = self.numbers["power_dbm"]
         nearest = levels[np.abs(power[:, None] - levels).argmin(axis=1)]

@@ -128,7 +128,8 @@ def _copies(survey: Survey) -> list[str]:
     """Ids of passes whose roster and reads equal those of an earlier pass."""
     seen: Counter[bytes] = Counter()
     copies: list[str] = []
-    order = np.lexsort((survey.read_rssi, survey.read_tag, survey.read_level, survey.read_pass))
+    place = survey.read_pass * len(survey.levels_dbm) + survey.read_level
+    order = np.lexsort((survey.read_rssi, place * len(survey.tags) + survey.read_tag))
     reads = np.column_stack([survey.read_level, survey.read_tag, survey.read_rssi])[order]
     ends = np.searchsorted(survey.read_pass[order], np.arange(len(survey.pass_ids) + 1))
     entries = np.lexsort((survey.roster_tag, survey.roster_pass))

@@ -51,15 +51,6 @@ class Table:
     faults: FaultList = field(default_factory=FaultList)
 
 
-@dataclass(frozen=True, eq=False)
-class Tables:
-    """The three tables of a case; `tried` None means that every pass was tried at every level."""
-
-    reads: Table
-    roster: Table
-    tried: Table | None = None
-
-
 def read_bytes(path: Path, source: str, faults: FaultList) -> bytes | None:
     """The content of a file, or None and a fault that says why it cannot be read."""
     try:

@@ -140,8 +140,7 @@ def loose_policies(path: Path, faults: FaultList) -> Policies:
     try:
         site = parse_json(data.removeprefix(b"\xef\xbb\xbf"), _LOOSE, SITE)
     except InputError as error:
-        for fault in error.faults:
-            faults.add(fault)
+        faults.take(error)
         return ""
     yield from site.read_points.items()
     return site.site

@@ -16,6 +16,7 @@ import pandas as pd
 
 from strategist.errors import InputError
 from strategist.optimise.strategy import Strategy
+from strategist.survey.kept import kept
 from strategist.survey.policy import Policy
 from strategist.survey.records import Survey
 from strategist.tags.mask import chain_accepts
@@ -182,11 +183,7 @@ def replay(
 
     A pass that a step's map lacks adds nothing there.
     """
-    present: dict[int, tuple[set[int], set[int]]] = defaultdict(lambda: (set(), set()))
-    columns = (survey.roster_pass, survey.roster_tag, survey.roster_wanted)
-    for number, tag, belongs in zip(*(column.tolist() for column in columns), strict=True):
-        present[number][0 if belongs else 1].add(tag)
-
+    present = _presented(survey)
     passes = []
     for number, pass_id in enumerate(survey.pass_ids):
         reported: set[int] = set()
@@ -218,6 +215,16 @@ def replay(
         loss=policy.loss.missed * missed + policy.loss.stray * strays,
         by_pass=tuple(passes),
     )
+
+
+@kept
+def _presented(survey: Survey) -> Mapping[int, tuple[Set[int], Set[int]]]:
+    """The wanted tags and the strays of each pass."""
+    present: dict[int, tuple[set[int], set[int]]] = defaultdict(lambda: (set(), set()))
+    columns = (survey.roster_pass, survey.roster_tag, survey.roster_wanted)
+    for number, tag, belongs in zip(*(column.tolist() for column in columns), strict=True):
+        present[number][0 if belongs else 1].add(tag)
+    return present
 
 
 def surveyed_steps(survey: Survey, strategy: Strategy) -> list[int]:
