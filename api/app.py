@@ -10,6 +10,8 @@ import time
 from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import replace
+from functools import cache
+from typing import Any
 
 from flask import Flask, Response, g, request
 from werkzeug.exceptions import HTTPException, MethodNotAllowed, RequestEntityTooLarge
@@ -52,7 +54,7 @@ from api.views import (
 )
 from strategist.errors import InputError
 
-__all__ = ["ENDPOINTS", "create_app"]
+__all__ = ["ENDPOINTS", "create_app", "description"]
 
 _VIEWS = (
     *(surveys, strategies, judgements, evaluations, comparisons, settings, acceptances),
@@ -62,7 +64,6 @@ _VIEWS = (
 ENDPOINTS: tuple[Endpoint, ...] = tuple(
     found for module in _VIEWS for found in vars(module).values() if isinstance(found, Endpoint)
 )
-DESCRIPTION = describe(ENDPOINTS)
 _REQUEST_ID = re.compile(r"[A-Za-z0-9._-]{1,64}")
 _KEY = re.compile(r"[\x21-\x7e]{1,200}")
 _RETRY = {"Retry-After": "2"}
@@ -73,6 +74,12 @@ _SECURITY = {
     "Cross-Origin-Resource-Policy": "same-origin",
 }
 _CSP = f"default-src 'none'; {FRAMED_BY_NONE}"
+
+
+@cache
+def description() -> dict[str, Any]:
+    """The OpenAPI document, made when somebody first asks for it."""
+    return describe(ENDPOINTS)
 
 
 def create_app(service: Service) -> Flask:
@@ -89,7 +96,7 @@ def create_app(service: Service) -> Flask:
             methods=[found.method],
             provide_automatic_options=False,
         )
-    app.add_url_rule("/openapi.json", "openapi", lambda: _response(Answer(DESCRIPTION)))
+    app.add_url_rule("/openapi.json", "openapi", lambda: _response(Answer(description())))
     app.add_url_rule("/docs", "docs", _docs)
     app.before_request(_begin)
     app.after_request(lambda response: _end(response, service))
@@ -99,7 +106,7 @@ def create_app(service: Service) -> Flask:
 
 def _docs() -> Response:
     headers = {"Content-Security-Policy": POLICY}
-    content = page(DESCRIPTION)
+    content = page(description())
     return _response(Answer(content=content, media="text/html; charset=utf-8", headers=headers))
 
 

@@ -112,7 +112,7 @@ def _check(task: Task) -> dict[str, Any]:
     case = task.cases.get(survey, strategist.Bounds(**task.request["bounds"]))
     if case is None:
         raise InputError.one("survey", survey, "a survey that is there")
-    return strategist.check_document(case, strategist.check(case))
+    return strategist.check(case).to_json()
 
 
 def _masks(task: Task) -> dict[str, Any]:
@@ -131,9 +131,9 @@ def _settings(task: Task) -> dict[str, Any]:
         if given is None
         else strategist.PowerTable(tuple((index, dbm) for index, dbm in given))
     )
-    return strategist.settings_document(
+    return strategist.settings_of(
         task.point(), _strategy(asked["strategy"]), asked["form"], table
-    )
+    ).to_json()
 
 
 def _choose(task: Task) -> dict[str, Any]:

@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 import strategist
-from api.answers import Acceptance, page_of
+from api.answers import Acceptance, answer, page_of
 from api.at_point import at_point, read_points_of, refuse_unknown_point, strategy_of, survey_row
 from api.endpoints import Answer, Ask, endpoint
-from api.library import AcceptancePlanJson
 from api.limits import PROMPT_TIME_S
 from api.models import AcceptanceRequest, PageQuery, PlanQuery
 from api.prompt import dropped, kept_one, kept_page, made, wait_for
 from api.store.jobs import Job
 
 
-@endpoint("GET", "/v1/acceptance-plan", gives={200: AcceptancePlanJson}, query=PlanQuery)
+@endpoint("GET", "/v1/acceptance-plan", gives={200: answer("AcceptancePlan")}, query=PlanQuery)
 def plan(ask: Ask) -> Answer:
     """How many passes show that a rate of misses is low enough; nothing is stored."""
     asked: PlanQuery = ask.query

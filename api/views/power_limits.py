@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
+from api.answers import answer
 from api.endpoints import Answer, Ask, endpoint
-from api.library import PowerLimitJson
 from api.models import PowerLimitQuery
 from strategist import Radio, power_limit, region_named
 from strategist.errors import Fault, InputError
 
 
-@endpoint("GET", "/v1/power-limit", gives={200: PowerLimitJson}, query=PowerLimitQuery)
+@endpoint("GET", "/v1/power-limit", gives={200: answer("PowerLimit")}, query=PowerLimitQuery)
 def lawful(ask: Ask) -> Answer:
     """The highest lawful level for an antenna and cable, and the distance to keep."""
     asked = ask.query.model_dump()

@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Annotated
 
 import numpy as np
 
@@ -16,6 +16,7 @@ from strategist.batch.prices import Prices, Results, prices_from_cases, prices_o
 from strategist.errors import InputError
 from strategist.optimise.strategy import Strategy, read_strategy
 from strategist.optimise.templates import Templates, template_curve
+from strategist.survey.answer import Declared, Hidden, told
 from strategist.survey.order import some
 from strategist.survey.records import ReadPoint
 from strategist.trust.foreseen import survey_first
@@ -43,8 +44,33 @@ class PricedPoint:
     lawful_dbm: float | None
 
 
+@dataclass(frozen=True)
+class PointTemplate(Declared):
+    """What a read point gets: the number of its template, from 1 (null: none may be set there)."""
+
+    case: str
+    read_point: str
+    template: int | None
+    loss: float | None
+    own_loss: float
+    pays: float | None
+    may_pay: float
+    needs_own: bool
+    lawful_dbm: float | None
+    predicted_dbm: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class OfCurve(Declared):
+    """What so many templates lose, and how many read points are left without one."""
+
+    templates: int
+    loss: float
+    without: int
+
+
 @dataclass(frozen=True, eq=False)
-class SiteTemplates:
+class SiteTemplates(Declared):
     """The templates of a site, and the loss against their number.
 
     `loss[p, c]` is what read point p loses with candidate c; inf where it may not be set there or
@@ -53,11 +79,11 @@ class SiteTemplates:
     result, and `candidates_of` is how many different strategies the batch found.
     """
 
-    points: tuple[PricedPoint, ...]
-    candidates: tuple[Strategy, ...]
-    candidates_of: int
-    loss: np.ndarray
-    curve: tuple[Templates, ...]
+    points: Hidden[tuple[PricedPoint, ...]]
+    candidates: Hidden[tuple[Strategy, ...]]
+    candidates_of: Hidden[int]
+    loss: Hidden[np.ndarray]
+    curve: Hidden[tuple[Templates, ...]]
     at_most: int
     left_out: tuple[str, ...]
 
@@ -65,10 +91,49 @@ class SiteTemplates:
     def chosen(self) -> Templates:
         return self.curve[min(self.at_most, len(self.curve)) - 1]
 
-    @property
+    @told(after="at_most")
+    def summed(self) -> Annotated[float, "as loss"]:
+        return self.chosen.loss
+
+    @told(after="at_most")
     def own_loss(self) -> float:
         """What all read points lose when each has its own strategy."""
         return sum(point.own_loss for point in self.points)
+
+    @told(after="at_most")
+    def without(self) -> int:
+        return self.chosen.without
+
+    @told(after="at_most")
+    def templates(self) -> tuple[Strategy, ...]:
+        return tuple(self.candidates[column] for column in self.chosen.chosen)
+
+    @told(after="at_most")
+    def read_points(self) -> tuple[PointTemplate, ...]:
+        return tuple(map(self._at, range(len(self.points))))
+
+    def _at(self, place: int) -> PointTemplate:
+        point, column = self.points[place], self.chosen.use[place]
+        return PointTemplate(
+            point.case,
+            point.read_point,
+            None if column is None else self.chosen.chosen.index(column) + 1,
+            None if column is None else float(self.loss[place, column]),
+            point.own_loss,
+            self.pays(place),
+            point.may_pay,
+            self.needs_own(place),
+            point.lawful_dbm,
+            self.predicted(place),
+        )
+
+    @told(after="at_most")
+    def by_number(self) -> Annotated[tuple[OfCurve, ...], "as curve"]:
+        return tuple(OfCurve(n, one.loss, one.without) for n, one in enumerate(self.curve, 1))
+
+    @told(after="at_most")
+    def searched(self) -> dict[str, int]:
+        return {"candidates": len(self.candidates), "of": self.candidates_of}
 
     def pays(self, place: int) -> float | None:
         """What a read point (by index) loses more than with its own; None without a template."""
@@ -80,7 +145,7 @@ class SiteTemplates:
         column = self.chosen.use[place]
         return () if column is None else self.points[place].predicted[column]
 
-    @property
+    @told(after="left_out")
     def warnings(self) -> tuple[str, ...]:
         """What must be settled before the templates are set."""
         told = [
@@ -103,41 +168,6 @@ class SiteTemplates:
         """Whether a read point has no template or pays more than it may."""
         pays = self.pays(place)
         return pays is None or pays > self.points[place].may_pay + _SAME
-
-    def to_json(self) -> dict[str, Any]:
-        """`template` is the number of a template, from 1; null where none may be set there."""
-        chosen, points = self.chosen, []
-        number = {column: n for n, column in enumerate(chosen.chosen, 1)}
-        for place, (point, column) in enumerate(zip(self.points, chosen.use, strict=True)):
-            points.append(
-                {
-                    "case": point.case,
-                    "read_point": point.read_point,
-                    "template": None if column is None else number[column],
-                    "loss": None if column is None else float(self.loss[place, column]),
-                    "own_loss": point.own_loss,
-                    "pays": self.pays(place),
-                    "may_pay": point.may_pay,
-                    "needs_own": self.needs_own(place),
-                    "lawful_dbm": point.lawful_dbm,
-                    "predicted_dbm": list(self.predicted(place)),
-                }
-            )
-        return {
-            "at_most": self.at_most,
-            "loss": chosen.loss,
-            "own_loss": self.own_loss,
-            "without": chosen.without,
-            "templates": [self.candidates[column].to_json() for column in chosen.chosen],
-            "read_points": points,
-            "curve": [
-                {"templates": n, "loss": one.loss, "without": one.without}
-                for n, one in enumerate(self.curve, 1)
-            ],
-            "searched": {"candidates": len(self.candidates), "of": self.candidates_of},
-            "left_out": list(self.left_out),
-            "warnings": list(self.warnings),
-        }
 
 
 def site_templates(

@@ -8,16 +8,18 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal
 
 from strategist.errors import InputError
 from strategist.radio.units import bounded, dbm_to_w
+from strategist.survey.answer import Declared
 
 __all__ = [
     "GROUND_FACTOR_OET65",
     "ExposureDistance",
     "Group",
     "Guideline",
+    "NoDistance",
     "exposure_distance",
     "reference_field_v_m",
     "reference_w_m2",
@@ -75,13 +77,21 @@ def reference_field_v_m(group: Group, mhz: float) -> float:
 
 
 @dataclass(frozen=True)
-class ExposureDistance:
+class NoDistance(Declared):
+    """Why no distance can be named: `caution` is a sentence."""
+
+    distance_m: None
+    caution: str
+
+
+@dataclass(frozen=True)
+class ExposureDistance(Declared):
     """The distance in m inside which the reference level may be exceeded, with its grounds.
 
     `reference_v_m` is the level as a field, for whoever measures it (None: the FCC has none here).
     """
 
-    metres: float
+    distance_m: float
     eirp_dbm: float
     mhz: float
     guideline: Guideline
@@ -92,21 +102,6 @@ class ExposureDistance:
     source: str
     assumptions: tuple[str, ...]
     caution: str
-
-    def to_json(self) -> dict[str, Any]:
-        return {
-            "distance_m": self.metres,
-            "eirp_dbm": self.eirp_dbm,
-            "mhz": self.mhz,
-            "guideline": self.guideline,
-            "group": self.group,
-            "reference_w_m2": self.reference_w_m2,
-            "reference_v_m": self.reference_v_m,
-            "ground_factor": self.ground_factor,
-            "source": self.source,
-            "assumptions": list(self.assumptions),
-            "caution": self.caution,
-        }
 
 
 def exposure_distance(
@@ -135,7 +130,7 @@ def exposure_distance(
         f"whole-body level, {_AVERAGING[guideline]}",
     )
     return ExposureDistance(
-        metres=metres,
+        distance_m=metres,
         eirp_dbm=float(eirp_dbm),
         mhz=float(mhz),
         guideline=guideline,
