@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from strategist.optimise.strategy import Strategy, read_strategy
     from strategist.optimise.strategy_file import StrategyFile, parse_strategy_file
     from strategist.optimise.templates import Templates, choose_templates, template_curve
+    from strategist.questions import CHANGES_MAX, QUESTIONS, Asked, Kept, Parameter, Question
     from strategist.radio.complete import complete
     from strategist.radio.lawful import PowerLimit, power_limit
     from strategist.radio.regions import region_named
@@ -78,9 +79,12 @@ if TYPE_CHECKING:
 __version__ = "0.1.0"
 
 __all__ = [
+    "CHANGES_MAX",
+    "QUESTIONS",
     "RATE_LIMIT",
     "AcceptancePlan",
     "AcceptanceRun",
+    "Asked",
     "Backing",
     "Bounds",
     "Case",
@@ -100,16 +104,19 @@ __all__ = [
     "GuardedOutcome",
     "InputError",
     "Judged",
+    "Kept",
     "Loss",
     "MalformedError",
     "Mask",
     "MaskList",
     "Options",
     "Outcome",
+    "Parameter",
     "Policy",
     "PowerLimit",
     "PowerTable",
     "Progress",
+    "Question",
     "Radio",
     "ReadPoint",
     "Result",
@@ -205,6 +212,7 @@ _LATE = {
     "optimise.strategy": ("Strategy", "read_strategy"),
     "optimise.strategy_file": ("StrategyFile", "parse_strategy_file"),
     "optimise.templates": ("Templates", "choose_templates", "template_curve"),
+    "questions": ("CHANGES_MAX", "QUESTIONS", "Asked", "Kept", "Parameter", "Question"),
     "radio.complete": ("complete",),
     "radio.lawful": ("PowerLimit", "power_limit"),
     "radio.regions": ("region_named",),

@@ -129,7 +129,7 @@ def _survey_of(given: GivenResult, backing: Backing) -> tuple[str, ReadPoint] | 
         if len(of_case) != 1:
             cases = ", ".join(case for case, _ in named)
             allowed = f"one case with a read point {given.read_point}"
-            raise InputError.one("--case", cases, allowed)
+            raise InputError.one("surveys", cases, allowed)
         named = of_case
     return named[0] if named else None
 

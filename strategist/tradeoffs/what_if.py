@@ -248,7 +248,7 @@ def _changed(policy: Policy, sets: Mapping[str, Any]) -> tuple[Policy, tuple[Cha
     """The policy with keys set, judged as site.json is, and the keys whose value differs."""
     if "unlisted" in sets:
         allowed = "a change in site.json: it is settled when the survey is read"
-        raise InputError.one("--set", "unlisted", allowed, path=("unlisted",))
+        raise InputError.one("set", "unlisted", allowed, path=("unlisted",))
     plain = POLICY.dump_python(policy, mode="json")
     given: dict[str, Any] = json.loads(json.dumps(plain))
     for key, new in sets.items():
@@ -259,10 +259,10 @@ def _changed(policy: Policy, sets: Mapping[str, Any]) -> tuple[Policy, tuple[Cha
             inner = place.setdefault(part, {})
             if not isinstance(inner, dict):
                 allowed = f'a key of the policy; "{part}" holds a value'
-                raise InputError.one("--set", key, allowed, path=(*path, last))
+                raise InputError.one("set", key, allowed, path=(*path, last))
             place = inner
         place[last] = new
-    changed = parse_json(json.dumps(given).encode(), POLICY, "--set")
+    changed = parse_json(json.dumps(given).encode(), POLICY, "set")
     after = POLICY.dump_python(changed, mode="json")
     changes = [
         Change(key, old, new)
@@ -279,7 +279,7 @@ def _refuse_short(policy: Mapping[str, Any], key: str) -> None:
     for group, inner in policy.items():
         if isinstance(inner, dict) and key in inner:
             allowed = f'a key of the policy (nearest: "{group}.{key}")'
-            raise InputError.one("--set", key, allowed, path=(key,))
+            raise InputError.one("set", key, allowed, path=(key,))
 
 
 def _at(policy: Any, key: str) -> Any:
@@ -298,7 +298,7 @@ def _at_levels(read_point: ReadPoint) -> ReadPoint:
         levels = ", ".join(figure(level) for level in survey.levels_dbm)
         unknown = ", ".join(figure(one) for one in named if one not in survey.levels_dbm)
         allowed, key = f"surveyed levels: {levels}", "levels_dbm"
-        raise InputError.one("--set", unknown, allowed, column=key, path=(key,))
+        raise InputError.one("set", unknown, allowed, column=key, path=(key,))
     return read_point if keep.all() else replace(read_point, survey=survey.keep(levels=keep))
 
 

@@ -38,6 +38,10 @@ _POLICIES: tuple[dict[str, Any], ...] = (
     {"time": {"dwell_s": 2, "step_s": 0.4}},
     {"guard": {"power_db": 2, "rssi_db": 3}, "loss": {"missed": 1, "stray": 1}},
 )
+_COMMANDS = (
+    *("check", "masks", "lawful", "solve", "judge", "frontier", "techniques", "what-if"),
+    *("evaluate", "compare", "export", "batch", "templates", "report", "plan-acceptance", "accept"),
+)
 _NO_MATTER = {"seconds", "judged_seconds", "checksum"}
 _PROOF = ("by", "guarded_bound", "sturdier_bound")  # what is no effort
 _SECONDS = re.compile(r"\d+(\.\d+)? s\b|in \d+(\.\d+)? seconds?")
@@ -71,6 +75,7 @@ def _commands(work: Path, points: int, demo: list[str]) -> list[list[str]]:
     made = _made(work / "made", points)
     site = json.loads((_DEMO / "site.json").read_text())["read_points"]
     runs = [["check", str(case), "--out", "{out}/check-" + case.name] for case in (_DEMO, made)]
+    runs += [["--help"], *([name, "--help"] for name in _COMMANDS)]
     places = [(_DEMO, name) for name in site if not demo or name in demo]
     places += [(made, f"rp{number:05d}") for number in range(points)]
     for case, name in places:
