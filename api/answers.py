@@ -14,26 +14,19 @@ from typing import Any, Literal, Union
 from pydantic import BaseModel, ConfigDict, Field, create_model
 
 import strategist
+from strategist import Kept
 
 __all__ = [
-    "Acceptance",
     "Batch",
     "BatchResults",
-    "Comparison",
-    "Coupling",
-    "Evaluation",
-    "Frontier",
     "Health",
     "Index",
-    "Judgement",
     "Late",
     "Problem",
-    "StrategyAnswer",
     "Survey",
-    "Techniques",
-    "Templates",
-    "WhatIf",
     "answer",
+    "of_batch",
+    "of_job",
     "page_of",
     "stored",
 ]
@@ -143,9 +136,19 @@ def answer(name: str) -> Late:
     return Late(partial(_shape, name))
 
 
-def stored(name: str, *answers: str, of: type[BaseModel] = _Stored) -> Late:
+def stored(kept: Kept, answers: tuple[str, ...]) -> Late:
     """A stored answer: one of those with these public names, and what was asked."""
-    return Late(partial(_stored_model, name, answers, of))
+    return Late(partial(_stored_model, kept.kind, answers, _Stored))
+
+
+def of_batch(kept: Kept, answers: tuple[str, ...]) -> Late:
+    """The same about a batch."""
+    return Late(partial(_stored_model, kept.kind, answers, _OfBatch))
+
+
+def of_job(kept: Kept, answers: tuple[str, ...]) -> Late:
+    """The same where the answer may not be there yet."""
+    return Late(partial(_stored_model, kept.kind, answers, _OfJob))
 
 
 def page_of(item: type[BaseModel] | Late) -> Late:
@@ -159,8 +162,9 @@ def _shape(name: str) -> Any:
 
 
 @cache
-def _stored_model(name: str, answers: tuple[str, ...], of: type[BaseModel]) -> type[BaseModel]:
+def _stored_model(kind: str, answers: tuple[str, ...], of: type[BaseModel]) -> type[BaseModel]:
     result: Any = Union[tuple(map(_shape, answers))]  # noqa: UP007 (made at run time)
+    name = f"{kind.title().replace('_', '')}Answer"
     return _model(name, of, result=result | None if of is _OfJob else result)
 
 
@@ -181,14 +185,4 @@ def _model(name: str, base: type[BaseModel], **keys: Any) -> type[BaseModel]:
     return create_model(name, __base__=base, **fields)
 
 
-StrategyAnswer = stored("StrategyAnswer", "Result", of=_OfJob)
-Evaluation = stored("EvaluationAnswer", "Evaluation")
-Comparison = stored("ComparisonAnswer", "Comparison")
-Judgement = stored("JudgementAnswer", "Judged")
-Frontier = stored("FrontierAnswer", "Frontier")
-Techniques = stored("TechniquesAnswer", "Techniques")
-WhatIf = stored("WhatIfAnswer", "WhatIf", "WhatIfs")
-Acceptance = stored("AcceptanceAnswer", "AcceptanceRun")
-Templates = stored("TemplatesAnswer", "SiteTemplates", of=_OfBatch)
-Coupling = stored("CouplingAnswer", "Coupling", of=_OfBatch)
 BatchResults = Late(_batch_results)

@@ -35,34 +35,15 @@ from api.store.database import FullStoreError, StoreError
 from api.store.ids import derived_ids
 from api.store.keys import begin, complete_key, forget_key
 from api.store.retention import stored_bytes
-from api.views import (
-    acceptances,
-    batches,
-    comparisons,
-    couplings,
-    documents,
-    evaluations,
-    frontiers,
-    judgements,
-    power_limits,
-    settings,
-    strategies,
-    surveys,
-    techniques,
-    templates,
-    what_ifs,
-)
+from api.views import batches, documents, figures, kept, settings, surveys
 from strategist.errors import InputError
 
 __all__ = ["ENDPOINTS", "create_app", "description"]
 
-_VIEWS = (
-    *(surveys, strategies, judgements, evaluations, comparisons, settings, acceptances),
-    *(frontiers, techniques, what_ifs),
-    *(batches, templates, couplings, power_limits, documents),
-)
-ENDPOINTS: tuple[Endpoint, ...] = tuple(
-    found for module in _VIEWS for found in vars(module).values() if isinstance(found, Endpoint)
+_VIEWS = (surveys, settings, batches, figures, documents)
+ENDPOINTS: tuple[Endpoint, ...] = (
+    *kept.ENDPOINTS,
+    *(one for module in _VIEWS for one in vars(module).values() if isinstance(one, Endpoint)),
 )
 _REQUEST_ID = re.compile(r"[A-Za-z0-9._-]{1,64}")
 _KEY = re.compile(r"[\x21-\x7e]{1,200}")

@@ -7,12 +7,9 @@ declare its answer, add its row. Functions are named through the package: the ta
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Annotated, Any, Literal
-
-from pydantic import Field
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any, Literal
 
 import strategist
 from strategist.trust.rate_limit import RATE_LIMIT
@@ -43,17 +40,19 @@ class Asked:
 class Parameter:
     """A part of a question of its own: a key of requests, and an option of the command.
 
-    `kind` is the type of its value in a request. The option takes a number that `fits`, a text
-    where that is None, and KEY=VALUE any number of times where the value `is_map`; `names_case`: a
-    case in the option, the id of a survey in a request, and its read point for the question.
+    `between` are the bounds of a number in a request; the option takes one that `fits`. A value
+    that `is_map` holds at most `CHANGES_MAX` keys, and the option, KEY=VALUE, is repeated. One that
+    `names_case` is a case in the option, the id of a survey in a request, and its read point for
+    the question.
     """
 
     key: str
-    kind: Any
     default: Any
+    says: str
     option: str
     metavar: str
     help: str
+    between: tuple[float, float] | None = None
     allowed: str = ""
     fits: Callable[[float], bool] | None = None
     is_map: bool = False
@@ -99,9 +98,10 @@ class Question:
 
 def _what_if(point: strategist.ReadPoint, asked: Asked) -> Declared:
     sets, cable_db = asked.parameters["set"], asked.parameters["cable_db"]
+    options = replace(asked.options or strategist.Options(), unseen=False)
     if not (sets or cable_db):
-        return strategist.usual_what_ifs(point, asked.options)
-    return strategist.what_if(point, sets, cable_db=cable_db, options=asked.options)
+        return strategist.usual_what_ifs(point, options)
+    return strategist.what_if(point, sets, cable_db=cable_db, options=options)
 
 
 def _what_if_words(found: Any, point: strategist.ReadPoint, last: bool) -> str:
@@ -112,15 +112,9 @@ def _what_if_words(found: Any, point: strategist.ReadPoint, last: bool) -> str:
 _CHANGES = (
     Parameter(
         "set",
-        Annotated[
-            dict[Annotated[str, Field(min_length=1, max_length=100)], Any],
-            Field(
-                max_length=CHANGES_MAX,
-                description="Keys of the read point as in site.json, with dots "
-                "(reader.mask_slots), and their new values.",
-            ),
-        ],
         {},
+        "Keys of the read point as in site.json, with dots (reader.mask_slots), and their new "
+        "values.",
         "--set",
         "KEY=VALUE",
         "a key of the read point in site.json, as reader.mask_slots=4; may be repeated",
@@ -128,41 +122,44 @@ _CHANGES = (
     ),
     Parameter(
         "cable_db",
-        Annotated[float, Field(ge=-60, le=60, description="How much more the cable loses.")],
         0.0,
+        "How much more the cable loses.",
         "--cable-db",
         "DB",
         "how much more the cable loses (-2: 2 dB less)",
+        (-60.0, 60.0),
         "a number of dB",
-        lambda found: math.fabs(found) <= 60,
+        lambda found: abs(found) <= 60,
     ),
 )
 _SHARE = "a share above 0 and below 1"
 _ACCEPTANCE = (
     Parameter(
         "rate_limit",
-        Annotated[float, Field(ge=1e-6, le=0.999, description="Share of passes with a miss.")],
         RATE_LIMIT,
+        "Share of passes with a miss.",
         "--rate",
         "R",
         "share of passes with a miss to show (0.05)",
+        (1e-6, 0.999),
         _SHARE,
         lambda found: 0 < found < 1,
     ),
     Parameter(
         "confidence",
-        Annotated[float, Field(ge=0.5, le=0.999999)],
         0.95,
+        "Of the verdict.",
         "--confidence",
         "C",
         "of the verdict (0.95)",
+        (0.5, 0.999999),
         _SHARE,
         lambda found: 0 < found < 1,
     ),
     Parameter(
         "against",
-        Annotated[str | None, Field(description="An older survey with the same read point.")],
         None,
+        "An older survey with the same read point.",
         "--against",
         "CASE",
         "the survey that the strategy came from: what has moved?",

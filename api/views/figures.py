@@ -1,11 +1,11 @@
-"""Power limits: what is lawful for an antenna and cable, as `strategist lawful` gives it."""
+"""Figures that need no survey: what is lawful, and how many passes show a rate."""
 
 from __future__ import annotations
 
 from api.answers import answer
 from api.endpoints import Answer, Ask, endpoint
-from api.models import PowerLimitQuery
-from strategist import Radio, power_limit, region_named
+from api.models import PlanQuery, PowerLimitQuery
+from strategist import Radio, plan_acceptance, power_limit, region_named
 from strategist.errors import Fault, InputError
 
 
@@ -20,3 +20,11 @@ def lawful(ask: Ask) -> Answer:
     except InputError as error:
         faults = (Fault("query", None, one.column, one.value, one.allowed) for one in error.faults)
         raise InputError(faults) from None
+
+
+@endpoint("GET", "/v1/acceptance-plan", gives={200: answer("AcceptancePlan")}, query=PlanQuery)
+def plan(ask: Ask) -> Answer:
+    """How many passes show that a rate of misses is low enough; nothing is stored."""
+    asked: PlanQuery = ask.query
+    found = plan_acceptance(asked.rate_limit, asked.confidence, asked.failures_allowed)
+    return Answer(found.to_json())
