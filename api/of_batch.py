@@ -18,14 +18,21 @@ __all__ = ["coupling_in", "templates_among"]
 _ROWS = 1000
 
 
-def templates_among(cases: Cases, request: Mapping[str, Any]) -> dict[str, Any]:
+def templates_among(
+    cases: Cases, request: Mapping[str, Any], time_limit_s: float | None
+) -> dict[str, Any]:
     """The document of `templates` for a batch; `case` is the id of a survey."""
     batch = _solved(cases, request["batch"])
     at_most, may_pay = request["at_most"], request["may_pay"]
     with _faults_of_batch():
         points = batch.points(cases)
         found = strategist.templates_of(
-            batch.results, points, at_most, may_pay=may_pay, left_out=batch.left_out
+            batch.results,
+            points,
+            at_most,
+            may_pay=may_pay,
+            left_out=batch.left_out,
+            time_limit_s=time_limit_s,
         )
     return found.to_json()
 

@@ -169,7 +169,7 @@ def _of_key(question: Question, fault: Fault, request: Mapping[str, Any]) -> Fau
 
 
 def _templates(task: Task) -> dict[str, Any]:
-    return templates_among(task.cases, task.request)
+    return templates_among(task.cases, task.request, task.options().total_limit_s)
 
 
 def _coupling(task: Task) -> dict[str, Any]:
@@ -186,7 +186,7 @@ def _compare(task: Task) -> dict[str, Any]:
     for number, entry in enumerate(entries):
         left = total - (time.monotonic() - started)
         share = max(_ENTRY_SHARE_MIN_S, left / max(1, solves))
-        sides.append(_side(point, entry, f"{_ENTRY}{number}", task.options(share)))
+        sides += _sides(point, entry, f"{_ENTRY}{number}", task.options(share))
         solves -= entry["loss"] is not None
     try:
         return strategist.compare(point, sides).to_json()
@@ -203,17 +203,21 @@ def _of_entry(fault: Fault) -> Fault:
     return replace(fault, source="body", path=path)
 
 
-def _side(
+def _sides(
     point: strategist.ReadPoint, entry: Mapping[str, Any], source: str, options: strategist.Options
-) -> strategist.Side:
+) -> list[strategist.Side]:
+    """The side of an entry and, where it is a stored result that shows one, the sturdier one."""
+    name = entry["name"]
     if entry["loss"] is None:
-        return strategist.Side(entry["name"], _strategy(entry["strategy"]), source)
+        sides = [strategist.Side(name, _strategy(entry["strategy"]), source)]
+        if entry.get("sturdier") is not None:
+            sturdier = _strategy(entry["sturdier"])
+            sides.append(strategist.Side(f"{name}, sturdier", sturdier, source))
+        return sides
     weights = strategist.Loss(**entry["loss"])
     own = replace(point, policy=replace(point.policy, loss=weights))
     found = strategist.choose(own, options)
-    return strategist.Side(
-        entry["name"], found.strategy, source, weights, found.status, found.warnings
-    )
+    return [strategist.Side(name, found.strategy, source, weights, found.status, found.warnings)]
 
 
 def _strategy(given: Mapping[str, Any]) -> strategist.Strategy:

@@ -16,12 +16,12 @@ from api.log import to_stderr
 from api.memory import limit_memory
 from api.store.database import StoreError
 from api.store.where import add_store, open_store
+from api.supervisor import READY
 from api.warm_up import warm_up
 from api.worker import Worker, pulse
 
-__all__ = ["READY", "main"]
+__all__ = ["main"]
 
-READY = b"ready\n"  # on standard output, once the first answer will take no longer than others
 _LOG = logging.getLogger("api.worker")
 
 

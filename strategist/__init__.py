@@ -53,14 +53,19 @@ if TYPE_CHECKING:
     from strategist.report.techniques import techniques_text
     from strategist.report.text import evaluation_text, result_text
     from strategist.report.what_if import what_if_text, what_ifs_text
-    from strategist.survey.bounds import Bounds
-    from strategist.survey.document import CaseDocument, read_case_document
-    from strategist.survey.finding import Finding
+    from strategist.survey.case import Bounds, Case
+    from strategist.survey.findings import Finding
     from strategist.survey.json_text import parse_json, refuse_values
-    from strategist.survey.one_file import read_file, read_text
     from strategist.survey.policy import Dwell, Loss, Policy, Radio, Site
-    from strategist.survey.reading import read_case, read_case_files
-    from strategist.survey.records import Case, ReadPoint, Survey, Tag
+    from strategist.survey.reading import (
+        CaseDocument,
+        read_case,
+        read_case_document,
+        read_case_files,
+        read_file,
+        read_text,
+    )
+    from strategist.survey.records import ReadPoint, Survey, Tag
     from strategist.tags.candidates import forget_candidates
     from strategist.tags.mask import Mask
     from strategist.tags.power_table import PowerTable, read_power_table
@@ -76,7 +81,7 @@ if TYPE_CHECKING:
     from strategist.trust.guarded import GuardedOutcome, guarded_loss, guarded_outcome
     from strategist.trust.rate_limit import RATE_LIMIT
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"
 
 __all__ = [
     "CHANGES_MAX",
@@ -232,14 +237,19 @@ _LATE = {
     "report.techniques": ("techniques_text",),
     "report.what_if": ("what_if_text", "what_ifs_text"),
     "report.text": ("evaluation_text", "result_text"),
-    "survey.finding": ("Finding",),
-    "survey.bounds": ("Bounds",),
-    "survey.document": ("CaseDocument", "read_case_document"),
+    "survey.case": ("Bounds", "Case"),
+    "survey.findings": ("Finding",),
     "survey.json_text": ("parse_json", "refuse_values"),
-    "survey.one_file": ("read_file", "read_text"),
     "survey.policy": ("Dwell", "Loss", "Policy", "Radio", "Site"),
-    "survey.reading": ("read_case", "read_case_files"),
-    "survey.records": ("Case", "ReadPoint", "Survey", "Tag"),
+    "survey.reading": (
+        "CaseDocument",
+        "read_case",
+        "read_case_document",
+        "read_case_files",
+        "read_file",
+        "read_text",
+    ),
+    "survey.records": ("ReadPoint", "Survey", "Tag"),
     "tags.candidates": ("forget_candidates",),
     "tags.mask": ("Mask",),
     "tags.power_table": ("PowerTable", "read_power_table"),

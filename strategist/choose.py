@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Annotated, Any
 
 import numpy as np
+import pandas as pd
 from pydantic import Field
 
 from strategist.decide import (
@@ -25,7 +26,7 @@ from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete
 from strategist.sturdier import STURDIER, Sturdier, SturdierSearch, sturdier_than
 from strategist.survey.answer import Declared, Flat, Seconds, told
-from strategist.survey.finding import Finding
+from strategist.survey.findings import Finding
 from strategist.survey.records import ReadPoint
 from strategist.tags.mask import unrecorded
 from strategist.trust.diagnosis import against, diagnose
@@ -80,6 +81,14 @@ class Result(Declared):
     findings: tuple[Finding, ...]
     warnings: tuple[str, ...]
     seconds: Seconds
+
+    def __repr__(self) -> str:
+        return f"Result({self.read_point!r}: {self.status}, {self.strategy}, {self.outcome})"
+
+    @property
+    def passes(self) -> pd.DataFrame:
+        """A row a pass, as `Outcome.to_frame`."""
+        return self.outcome.to_frame()
 
     @told(after="bound")
     def gap(self) -> float:

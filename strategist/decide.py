@@ -192,7 +192,8 @@ def _prove(
     if options.prover == "model":
         return prove_by_model(problem, clock, options.seed, start), "model"
     answer = search_in_time(problem, clock, start)
-    if options.prover == "search" or answer.proven or clock.expired() or not pays(problem, clock):
+    late = clock.without_reserve().expired()
+    if options.prover == "search" or answer.proven or late or not pays(problem, clock):
         return answer, "search"
     return prove_by_model(problem, clock, options.seed, answer), "search and model"
 

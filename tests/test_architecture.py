@@ -120,7 +120,7 @@ def test_file_keeps_to_the_house(path: Path) -> None:
     ("file", "source"),
     [
         ("strategist/survey/x.py", "from strategist.tags.mask import Mask"),
-        ("strategist/tags/x.py", "from strategist.radio.units import dbm"),
+        ("strategist/tags/x.py", "from strategist.radio.link import dbm"),
         ("strategist/optimise/x.py", "import strategist.trust.evaluate"),
         ("strategist/trust/x.py", "from strategist.optimise.model import Model"),
         ("strategist/trust/x.py", "from strategist.choose import choose"),

@@ -18,12 +18,20 @@ from api.at_point import (
     finished_batch,
     read_points_of,
     refuse_unknown_point,
+    strategy_file,
     strategy_of,
     survey_row,
 )
 from api.endpoints import Answer, Ask, Endpoint
 from api.limits import PROMPT_TIME_S
-from api.models import ComparisonRequest, CouplingRequest, PageQuery, TemplatesRequest, request_of
+from api.models import (
+    ComparisonRequest,
+    CouplingRequest,
+    Entry,
+    PageQuery,
+    TemplatesRequest,
+    request_of,
+)
 from api.prompt import dropped, kept_one, kept_page, made, wait_for
 from api.store.jobs import Job
 from strategist import QUESTIONS, Kept, Question
@@ -118,23 +126,25 @@ def _of_sides(ask: Ask) -> Prepared:
     """The sides of a comparison, each a strategy or the weights that one is solved for under."""
     body: ComparisonRequest = ask.body
     survey = at_point(ask, body)
-    entries = [
-        {
-            "name": entry.name,
-            "strategy": None
-            if entry.loss is not None
-            else strategy_of(ask, entry, "entries", number).to_json(),
-            "loss": None if entry.loss is None else asdict(entry.loss),
-        }
-        for number, entry in enumerate(body.entries)
-    ]
+    entries = [_side(ask, entry, number) for number, entry in enumerate(body.entries)]
     return survey, {"entries": entries, "options": body.options.model_dump()}
 
 
-def _of_batch(ask: Ask) -> Prepared:
+def _side(ask: Ask, entry: Entry, number: int) -> dict[str, Any]:
+    """What the worker needs of an entry: strategies as JSON, or weights."""
+    asked: dict[str, Any] = {"name": entry.name, "strategy": None, "sturdier": None, "loss": None}
+    if entry.loss is not None:
+        return asked | {"loss": asdict(entry.loss)}
+    file = strategy_file(ask, entry, "entries", number)
+    sturdier = None if file.sturdier is None else file.sturdier.to_json()
+    return asked | {"strategy": file.strategy.to_json(), "sturdier": sturdier}
+
+
+def _of_batch(keys: tuple[str, ...], ask: Ask) -> Prepared:
     """What is asked of a batch that is done."""
     finished_batch(ask, ask.body.batch)
-    return None, ask.body.model_dump(exclude={"label", "options"})
+    body = ask.body.model_dump()
+    return None, {key: body[key] for key in keys}
 
 
 def _of_question(question: Question, kept: Kept) -> Resource:
@@ -167,7 +177,7 @@ _RESOURCES = (
         "At most so many strategies for all read points of a batch, of the least summed loss.",
         TemplatesRequest,
         of_batch(_TEMPLATES, ("SiteTemplates",)),
-        _of_batch,
+        partial(_of_batch, ("batch", "at_most", "may_pay", "options")),
         ("not-done",),
     ),
     Resource(
@@ -175,7 +185,7 @@ _RESOURCES = (
         "Which read points of a batch hear each other's wanted tags, and what silences them.",
         CouplingRequest,
         of_batch(_COUPLINGS, ("Coupling",)),
-        _of_batch,
+        partial(_of_batch, ("batch",)),
         ("not-done",),
     ),
 )

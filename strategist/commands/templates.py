@@ -14,6 +14,7 @@ from strategist.commands.arguments import (
     number,
     placed,
     refuse_out,
+    seconds,
     whole,
 )
 from strategist.commands.batch import add_workers
@@ -40,6 +41,9 @@ def add(commands: Commands) -> None:
         metavar="L",
         help="loss on top of its own from which a read point needs its own (one missed tag)",
     )
+    command.add_argument(
+        "--time-limit", type=seconds, metavar="S", help="seconds for the whole answer (no limit)"
+    )
     add_workers(command)
     add_out(command)
 
@@ -53,6 +57,7 @@ def _templates(arguments: argparse.Namespace) -> int:
             may_pay=arguments.may_pay,
             workers=arguments.workers,
             scheduler=arguments.scheduler,
+            time_limit_s=arguments.time_limit,
         )
     give(arguments.out, site.to_json(), strategist.templates_text(site))
     return OK

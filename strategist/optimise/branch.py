@@ -90,6 +90,7 @@ class Branch:
         self.must = must
         self.clock = clock
         self.done = -1  # chains of up to so many masks were looked at
+        self.tight = False  # whether classes and levels were fixed
         self.state = np.full(layout.problem.profile.classes, OPEN)
         self.shift = np.zeros(len(layout.klass))
         self.cut_shift: Floats | None = None  # where linear bounds were last found
@@ -168,7 +169,7 @@ class Branch:
     def _part(self, levels: Ints, must: Bools) -> Branch:
         part = Branch(self.layout, self.aim, self.cutoff, levels, must, clock=self.clock)
         part.shift, part.bound, part.state = self.shift, self.bound, self.state.copy()
-        part.done = self.done
+        part.done, part.tight = self.done, self.tight
         return part
 
     def tighten(self, target: float) -> None:

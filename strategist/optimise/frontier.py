@@ -119,7 +119,7 @@ class _Sweep:
         ordering = Loss(min(1e6, most[1] + 1.0), 1.0)  # tells any two points apart
         self.problem = replace(problem, policy=replace(problem.policy, loss=ordering))
         if a_point_s:
-            clock = KeepingClock(clock.seconds, clock.started, self._needed)
+            clock = KeepingClock(clock.seconds, clock.started, clock.now, needed=self._needed)
         self.clock, self._a_point_s = clock, a_point_s
         self.layout = Layout(self.problem)
         self.slots = self.problem.slots  # of the chains that are looked at one and all
@@ -286,8 +286,10 @@ class _Sweep:
             for missed in _STARTS:
                 policy = replace(self.problem.policy, loss=Loss(missed, 1.0))
                 weighed = replace(self.problem, policy=policy)
-                for selections, cutoff in Starts(weighed, self.chains).promising():
-                    self._look(selections, self._branch(cutoff, (1, 1)))
+                starts = Starts(weighed, self.chains)
+                for masks in range(1, self.problem.slots + 1):
+                    for selections, cutoff in starts.promising(masks):
+                        self._look(selections, self._branch(cutoff, (1, 1)))
 
     def prove(self) -> None:
         """Raise floors, edge after edge, until every corner is settled."""

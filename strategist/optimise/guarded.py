@@ -23,7 +23,7 @@ def guarded_peaks(survey: Survey, guard: Guard) -> Floats:
     errors of the prediction. Needs a survey without untried pairs.
     """
     found = peaks(survey)
-    counts = np.empty_like(found)
+    counts: Floats = np.empty_like(found)
     some: Bools = np.logical_or.reduce(survey.measured, axis=1)
     usable_in = survey.measured | ~some[:, None]
     table = np.column_stack([usable_in, ~survey.measured])

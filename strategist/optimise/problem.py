@@ -9,9 +9,10 @@ import numpy as np
 
 from strategist.optimise.guarded import guarded_peaks
 from strategist.optimise.walks import counts_of
-from strategist.radio.choosable import choosable_levels
 from strategist.radio.dwell import steps_by_masks
-from strategist.survey.policy import DECIMALS, Policy
+from strategist.radio.lawful import choosable_levels
+from strategist.survey.kept import kept
+from strategist.survey.policy import DECIMALS, Guard, Policy
 from strategist.survey.profile import Profile, aggregate
 from strategist.survey.records import Bools, Floats, Ints, Survey
 from strategist.tags.candidates import Candidates, find_candidates, no_candidates
@@ -240,7 +241,7 @@ def pose(survey: Survey, policy: Policy) -> Problem:
         candidates = find_candidates(survey.tags, policy.reader, serial_masks=policy.serial_masks)
     else:
         candidates = no_candidates(survey.tags)
-    surveyed, drifted = aggregate(survey, candidates.tag_class, guarded_peaks(survey, policy.guard))
+    surveyed, drifted = _profiles(survey, candidates, policy.guard)
     may_be = choosable_levels(survey, policy)
     if "power" not in allow and "ladder" not in allow:
         may_be = np.arange(len(may_be)) == np.flatnonzero(may_be).max()
@@ -265,6 +266,12 @@ def pose(survey: Survey, policy: Policy) -> Problem:
         slots=len(steps) - 1,
         top_fixed="power" not in allow,
     )
+
+
+@kept
+def _profiles(survey: Survey, candidates: Candidates, guard: Guard) -> tuple[Profile, Profile]:
+    """The survey as it is, and under the guards."""
+    return aggregate(survey, candidates.tag_class, guarded_peaks(survey, guard))
 
 
 def _rssi_values(rssi: Floats, guarded: Floats, allowed: bool) -> Floats:

@@ -19,7 +19,7 @@ from __future__ import annotations
 
 import heapq
 import itertools
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator
 from functools import cached_property
 
 import numpy as np
@@ -56,15 +56,18 @@ def search(problem: Problem, clock: Clock, known: Answer | None = None) -> Answe
 
     `known` is a strategy of the problem to begin with: the answer is none that is worse.
     """
-    run = Search(problem, clock, known)
+    run = Search(problem, clock.without_reserve(), known, clock.reserve)
     still_open = run.find_loss()
     return run.answer(still_open, 0.0 if still_open else run.find_guarded())
 
 
 class Search:
-    def __init__(self, problem: Problem, clock: Clock, known: Answer | None = None) -> None:
+    def __init__(
+        self, problem: Problem, clock: Clock, known: Answer | None = None, reserve: float = 0.0
+    ) -> None:
         self.problem = problem
         self.clock = clock
+        self.reserve = reserve  # seconds beside the clock's for what is tried without proof
         self.layout = Layout(problem)
         self.goal: Goal = LossGoal(problem, self.layout)
         self.caps = measures(problem)[1:]
@@ -78,14 +81,17 @@ class Search:
         self._taken = 0  # ladders replayed for this goal
         self._heap: list[tuple[Bound, int, int, Branch]] = []
         self._order = itertools.count()
+        self._few: dict[int, bool] = {}
         self.longest = problem.slots  # chains of more masks wait for a later stage
         self._waiting: list[tuple[Bound, Branch]] = []  # looked at as far as this stage goes
         self._stuck: list[tuple[Bound, Branch]] = []  # can neither be listed nor split
         self._tied: list[Branch] = []  # may hold strategies with the loss of the best
-        self._top: tuple[Answer | None, int] = (None, 0)  # what was climbed from, and how far
+        self._climbed: set[tuple[Answer, int]] = set()  # what was climbed from, and how far
+        self._sought: list[Answer] = []  # the best of beams of up to so many masks
+        self._found: Answer | None = None  # the best of all beams, also of one that was left
         self._begun: set[int] = set()  # cutoffs whose branches were made anew for the loss
         if known is not None:
-            self.best, self.mark = known, self.goal.mark(known)
+            self._set(known)
 
     # what the best strategy so far leaves possible
 
@@ -210,7 +216,7 @@ class Search:
             found = Answer(key, selections.chain(row), branch.cutoff, ladder, counts)
             best = self.best
             if best is None or (key, found.chain.rank) < (best.key, best.chain.rank):
-                self.best, self.mark = found, self.goal.mark(found)
+                self._set(found)
 
         _, places = best_ladder(steps[0].edge, steps[0].top, most, branch.must)
         take(tuple(levels[places].tolist()))
@@ -250,51 +256,55 @@ class Search:
         """Reach the first goal; else: a bound of what is still open."""
         try:
             self.start()
-            taken = -1
-            for longest in self._stages():
-                reached = self._reach(longest)
-                if reached > taken:
-                    self._take(reached)
-                    taken = reached
-                if reached < longest:
-                    self._climb(longest)
-                    self.longest = longest
-                    self._resume()
-                    return self._raise_floor()
+            self._try_ahead()
+            still_open = self._prove_by_length()
         except OutOfTimeError:
-            return self._open(self.floor)
-        return self._open(min((at for at, _ in self._stuck), default=None))
+            still_open = self.floor
+        self._know(self._found)
+        return self._open(still_open)
 
-    def _take(self, longest: int) -> None:
-        """Look at all chains of up to so many masks that could still win."""
-        self.longest = longest
-        self._resume()
-        self._climb(longest)
-        self.prove()
+    def _prove_by_length(self) -> Bound | None:
+        """Chains of no mask, of one, and so on; a bound of what could not be looked at.
+
+        What is done up to a length depends on nothing longer: with one slot more it is the same.
+        """
+        for longest in range(self.problem.slots + 1):
+            reached = self._reach(longest)
+            self._know(self._seek(max(longest, self._light)))
+            self._climb(longest)
+            if reached < longest:
+                self.longest = longest
+                self._resume()
+                return self._raise_floor()
+            self.longest = longest
+            self._resume()
+            self.prove()
+        return min((at for at, _ in self._stuck), default=None)
 
     def _resume(self) -> None:
         """Take up what waited for this stage, and what was stuck with another aim."""
         again = [one for one in self._stuck if one[1].aim != self._aim()]
         self._stuck = [one for one in self._stuck if one[1].aim == self._aim()]
         for bound, branch in (*self._waiting, *again):
-            heapq.heappush(self._heap, (bound, next(self._order), 2, branch))
+            stage = 2 if branch.tight else 0
+            heapq.heappush(self._heap, (bound, next(self._order), stage, branch))
         self._waiting = []
 
-    def _stages(self) -> Iterable[int]:
-        """How long chains are in each stage: those that are light to look at, then longer ones."""
-        slots = self.problem.slots
-        if self._are_few:
-            return [slots]
-        light = max(n for n in range(slots + 1) if n < 2 or not self._are_many(n))
-        return range(light, slots + 1)
+    @cached_property
+    def _light(self) -> int:
+        """The most masks of chains that are not many to look at; beams of so many come first."""
+        return max(n for n in range(self.problem.slots + 1) if n < 2 or not self._are_many(n))
 
     def _are_many(self, masks: int) -> bool:
         """Whether the chains of so many masks are many to look at, whatever the slots."""
         return 2.0 ** (masks - 1) * float(len(self.chains.table)) ** masks > _LIGHT
 
-    @cached_property
+    @property
     def _are_few(self) -> bool:
-        return self.chains.number(_FEW, self.problem.slots) <= _FEW
+        """Whether the chains of this stage are sooner weighed one by one."""
+        if self.longest not in self._few:
+            self._few[self.longest] = self.chains.number(_FEW, self.longest) <= _FEW
+        return self._few[self.longest]
 
     def _open(self, bound: Bound | None) -> Bound | None:
         """A bound of what is open, where that could beat the best."""
@@ -314,34 +324,78 @@ class Search:
                 branch.raise_bound(self._target(branch), 1)
             self._push(0, branch)
         self.floor = self._heap[0][0]
-        if self.problem.slots:
-            masks = 0
-            for selections, cutoff in Starts(self.problem, self.chains).promising():
-                if selections.masks > masks:
-                    self._climb(masks)
-                masks = selections.masks
-                self._look(selections, self._branch(cutoff))
-            self._climb(masks)
+
+    def _try_ahead(self) -> None:
+        """Beams of every length, by length, in a time of their own."""
+        assert self.best is not None
+        self._sought, proof = [self.best], self.clock
+        if not self.reserve:
+            return
+        with proof.stopped():
+            self.clock = self.chains.clock = Clock(self.reserve, now=proof.now)
+            try:
+                self._seek(self.problem.slots)
+            except OutOfTimeError:
+                pass
+            finally:
+                self.clock = self.chains.clock = proof
+
+    @cached_property
+    def _starts(self) -> Starts:
+        return Starts(self.problem, self.chains)
+
+    def _seek(self, masks: int) -> Answer:
+        """The best of the beams of up to so many masks, climbed from.
+
+        It depends on nothing that the proof has found, so it is the same whenever it is asked for.
+        """
+        while len(self._sought) <= masks:
+            proven, longest = self.best, len(self._sought)
+            self._set(self._sought[-1])
+            try:
+                for selections, cutoff in self._starts.promising(longest):
+                    self._look(selections, self._branch(cutoff))
+                self._climb(longest)
+                assert self.best is not None
+                self._sought.append(self.best)
+            finally:
+                found, self.best = self.best, self._found
+                self._know(found)
+                self._found = self.best
+                self._set(proven)
+        return self._sought[masks]
+
+    def _set(self, best: Answer | None) -> None:
+        self.best = best
+        self.mark = () if best is None else self.goal.mark(best)
+
+    def _know(self, found: Answer | None) -> None:
+        """Take an answer for the best where it is better."""
+        if found is None:
+            return
+        best = self.best
+        if best is None or (found.key, found.chain.rank) < (best.key, best.chain.rank):
+            self._set(found)
 
     def _climb(self, longest: int) -> None:
         """Where chains are many: try what is near the best strategy, one mask more, or one in place
         of another, up to a number of masks."""
         if not self._are_many(longest):
             return
-        while self._top != (self.best, longest):
+        while (self.best, longest) not in self._climbed:
             before = self.best
             assert before is not None
-            self._top = (before, longest)
             kept = before.chain.literals
             near = [before.chain, *(before.chain.without(i) for i in range(len(kept)))]
-            alike = self.problem.alike(self._outcome(before.cutoff))[-1]
+            branch = self._branch(self.problem.alike(self._outcome(before.cutoff))[-1])
             for chain in near:
                 if len(chain.literals) >= longest:
                     continue
                 base = of_chain(self.problem, chain, self.chains.table)
                 more = grow(base, base.words, self.chains.table, self.clock)
                 assert more is not None
-                self._look(more, self._branch(alike))
+                self._look(more, branch)
+            self._climbed.add((before, longest))
 
     def _outcome(self, cutoff: int) -> int:
         """The cutoff that stands for those with the same outcome in the survey."""
@@ -354,8 +408,11 @@ class Search:
             bound, _, _, branch = heapq.heappop(self._heap)
             lowest = min([bound, *(at for at, _ in self._stuck)])
             self._raise(lowest)
+            if self.hopeless(*lowest, 0):
+                self._tied += [branch, *(one[-1] for one in self._heap)]
+                self._tied += [one for _, one in self._stuck]
             if self.hopeless(*lowest, 0) or lowest < bound:
-                return self._open(lowest)
+                return lowest
             self.clock.check()
             self.branches += 1
             if branch.aim != self._aim():
@@ -363,11 +420,11 @@ class Search:
                 continue
             parts = branch.split()
             if not parts:
-                return self._open(bound)
+                return bound
             for part in parts:
                 part.tighten(self._target(branch))
                 self._push(2, part)
-        return self._open(min((at for at, _ in self._stuck), default=None))
+        return min((at for at, _ in self._stuck), default=None)
 
     def find_guarded(self) -> float | None:
         """Reach the second goal, once the first is proven; else: a bound of what is still open."""
@@ -382,7 +439,7 @@ class Search:
         try:
             self.longest = self._reach(self.problem.slots)
             for one in tied:
-                if one.even is not None and not any(map(len, one.even)):
+                if one.even and len(one.even) > self.longest and not any(map(len, one.even)):
                     continue  # all were weighed, and none is as good
                 for cutoff in self.problem.alike(one.cutoff):
                     branch = goal.branch(one, cutoff)
@@ -449,8 +506,10 @@ class Search:
             self._push(1, branch)
         elif stage == 1:
             branch.tighten(target)
+            branch.tight = True
             self._push(2, branch)
         elif self._explore(branch):
+            branch.even = None  # longer chains were not weighed one and all
             self._looked_at(branch)
         else:
             self._split(branch)
@@ -472,9 +531,12 @@ class Search:
 
     def _look_at_all(self, branch: Branch) -> None:
         """Look at every chain, of which there are few, with the ladders of a branch."""
-        if branch.even is None:
-            branch.even = tuple(map(self.chains.listed, range(self.problem.slots + 1)))
-        branch.even = tuple(self._look(selections, branch) for selections in branch.even)
+        even = list(branch.even or ())
+        for masks in range(branch.done + 1, self.longest + 1):
+            if masks == len(even):
+                even.append(self.chains.listed(masks))
+            even[masks] = self._look(even[masks], branch)
+        branch.even = tuple(even)
         self._looked_at(branch)
 
     def _looked_at(self, branch: Branch) -> None:

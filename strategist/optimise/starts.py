@@ -34,6 +34,7 @@ class Starts:
         best = self._losses(chains.listed(1)).min(axis=0)
         kept = np.argsort(best, kind="stable")[:_CORNERS]
         self.changes, self.cutoff = self.changes[:, kept], self.cutoff[kept]
+        self._beams = [chains.listed(0)]  # by number of masks
 
     def _changes(self, cutoff: int) -> Floats:
         """What letting a class through changes in the loss, at each level: (classes, levels)."""
@@ -52,21 +53,20 @@ class Starts:
             losses[rows] = selections.unpack(rows).astype(float) @ self.changes
         return losses
 
-    def _longer(self, beam: Selections) -> Selections:
-        more = grow(beam, beam.words, self.chains.table, self.chains.clock)
-        assert more is not None
-        return more
+    def promising(self, masks: int) -> Iterator[tuple[Selections, int]]:
+        """Chains of so many masks with the cutoff that suits them: those of fewer, grown."""
+        for fewer in range(len(self._beams), masks + 1):
+            self._beams.append(self._grown(fewer))
+        beam = self._beams[masks]
+        for row, best in enumerate(self._losses(beam).argmin(axis=1)):
+            yield beam.at(np.array([row])), int(self.cutoff[best])
 
-    def promising(self) -> Iterator[tuple[Selections, int]]:
-        """Chains with the cutoff that suits them, by number of masks."""
-        beam = self.chains.listed(0)
-        for masks in range(1, self.problem.slots + 1):
-            more = self.chains.listed(1) if masks == 1 else self._longer(beam)
-            if not len(more):
-                return
-            losses = self._losses(more)
-            rows: Ints = np.argsort(losses.min(axis=1), kind="stable")[:_BEAM]
-            beam = more.at(rows)
-            for row in rows:
-                cutoff = int(self.cutoff[losses[row].argmin()])
-                yield more.at(np.array([row])), cutoff
+    def _grown(self, masks: int) -> Selections:
+        """The beam of so many masks, from that of one fewer."""
+        beam, more = self._beams[masks - 1], self.chains.listed(1)
+        if masks > 1:
+            longer = grow(beam, beam.words, self.chains.table, self.chains.clock)
+            assert longer is not None
+            more = longer
+        rows: Ints = np.argsort(self._losses(more).min(axis=1), kind="stable")[:_BEAM]
+        return more.at(rows)

@@ -23,9 +23,10 @@ from strategist.optimise.clock import Clock, OutOfTimeError
 from strategist.optimise.goals import with_guarded
 from strategist.optimise.kernel import Cells
 from strategist.optimise.measures import Aim, Measure, measures, spacing
-from strategist.optimise.problem import Answer, Counts, Problem, value, walk
+from strategist.optimise.problem import Answer, Counts, Problem, answer_at, value, walk
 from strategist.optimise.search import Search
 from strategist.optimise.selections import of_chain
+from strategist.optimise.zoom import few_levels, is_wide, on_levels
 from strategist.survey.records import Bools, Floats
 
 __all__ = ["Sturdy", "sturdiest"]
@@ -53,11 +54,25 @@ def sturdiest(problem: Problem, best: Answer, clock: Clock) -> Sturdy:
     as the clock allows.
 
     Where the mask chains are too many to list, those of fewer masks are searched and no bound is
-    known.
+    known; where levels are very many, some of them.
     """
     if best.key[2] == 0 or clock.expired():
         return Sturdy(None, 0.0)  # nothing is sturdier than no loss under the guards
+    if is_wide(problem, clock):
+        return _on_few_levels(problem, best, clock)
     return _Beside(problem, best, clock).find()
+
+
+def _on_few_levels(problem: Problem, best: Answer, clock: Clock) -> Sturdy:
+    """Among ladders of some levels, those near the steps of the best with them; no bound."""
+    keep = few_levels(problem, best.levels)
+    part, steps = on_levels(problem, keep), np.searchsorted(keep, best.levels).tolist()
+    known = answer_at(part, best.chain, best.cutoff, tuple(steps))
+    found = _Beside(part, replace(known, effort=best.effort), clock).find().answer
+    if found is None:
+        return Sturdy(None, 0.0)
+    levels = tuple(keep[list(found.levels)].tolist())
+    return Sturdy(answer_at(problem, found.chain, found.cutoff, levels), 0.0)
 
 
 class _Goal:

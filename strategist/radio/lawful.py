@@ -1,4 +1,4 @@
-"""What a read point's policy makes of the rules: lawful levels and the distance to keep."""
+"""What a read point's policy makes of the rules: levels to choose from, the distance to keep."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from strategist.radio.exposure import (
     NoDistance,
     exposure_distance,
 )
-from strategist.radio.link import TAG_DBM, eirp_dbm, tag_range_m
+from strategist.radio.link import TAG_DBM, tag_range_m
 from strategist.radio.regions import (
     LawfulLevel,
     Region,
@@ -26,18 +26,8 @@ from strategist.radio.regions import (
 )
 from strategist.survey.answer import Declared, Hidden, told
 from strategist.survey.order import figure, some
-from strategist.survey.policy import Policy, Radio
+from strategist.survey.policy import LEVEL_DBM_MAX, LEVEL_DBM_MIN, Policy, Radio
 from strategist.survey.records import Bools, Floats, Survey
-
-__all__ = [
-    "Lawful",
-    "PowerLimit",
-    "exposure_at",
-    "lawful_at",
-    "lawful_levels",
-    "power_limit",
-    "region_of",
-]
 
 
 @dataclass(frozen=True)
@@ -116,7 +106,23 @@ def lawful_levels(survey: Survey, policy: Policy) -> Bools:
             "site.json",
             some([figure(level) for level in survey.levels_dbm]),
             f"a level surveyed that is lawful. {lawful.level.reason}",
-            column=".".join(path),
+            path=path,
+        )
+    return may
+
+
+def choosable_levels(survey: Survey, policy: Policy) -> Bools:
+    """Which surveyed levels are lawful and can be set. Raises InputError where none is left."""
+    lawful = lawful_levels(survey, policy)
+    levels = survey.levels_dbm.tolist()
+    may: Bools = lawful & np.array([policy.reader.can_set_level(level) for level in levels], bool)
+    if not may.any():
+        path = ("read_points", survey.read_point, "reader", "power_levels_dbm")
+        lawful_dbm = [figure(level) for level in survey.levels_dbm[lawful]]
+        raise InputError.one(
+            "site.json",
+            some([figure(level) for level in policy.reader.power_levels_dbm or ()]),
+            f"a level that was surveyed and is lawful: {some(lawful_dbm)}",
             path=path,
         )
     return may
@@ -138,7 +144,7 @@ def exposure_at(level_dbm: float, radio: Radio) -> ExposureDistance | NoDistance
     if ground is None:
         ground = GROUND_FACTOR_OET65 if fcc else 1.0
     return exposure_distance(
-        eirp_dbm(level_dbm, gain, radio.cable_loss_db),
+        level_dbm + gain - radio.cable_loss_db,
         region.low_mhz,
         "fcc" if fcc else "icnirp",
         "public",
@@ -165,7 +171,13 @@ class PowerLimit(Declared):
 
 
 def power_limit(radio: Radio, level_dbm: float | None = None) -> PowerLimit:
-    """The highest lawful level, and the distance to keep at a level (None: at that highest)."""
+    """The highest lawful level, and the distance to keep at a level (None: at that highest).
+
+    Raises InputError for a level that no survey may hold.
+    """
+    if level_dbm is not None and not LEVEL_DBM_MIN <= level_dbm <= LEVEL_DBM_MAX:
+        allowed = f"a level from {LEVEL_DBM_MIN:g} to {LEVEL_DBM_MAX:g} dBm"
+        raise InputError.one("radio", level_dbm, allowed, column="level_dbm")
     lawful = lawful_at(np.array([] if level_dbm is None else [level_dbm]), radio)
     level = lawful.level.dbm if level_dbm is None else level_dbm
     if level is None:
@@ -180,5 +192,5 @@ def _reach_m(level_dbm: float, radio: Radio) -> float | None:
     if region is None or gain is None:
         return None
     loss_db = 3.0 if radio.polarisation == "circular" else 0.0
-    radiated = eirp_dbm(level_dbm, gain, radio.cable_loss_db)
+    radiated = level_dbm + gain - radio.cable_loss_db
     return tag_range_m(radiated, region.low_mhz, TAG_DBM, polarisation_loss_db=loss_db)

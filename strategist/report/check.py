@@ -6,14 +6,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from strategist.errors import InputError
-from strategist.radio.choosable import choosable_levels
 from strategist.radio.complete import complete
 from strategist.radio.dwell import steps_by_masks
+from strategist.radio.lawful import choosable_levels
 from strategist.report.lines import paragraph, plain
 from strategist.survey.answer import Declared, Hidden, told
-from strategist.survey.finding import Finding, Severity
+from strategist.survey.case import Case
+from strategist.survey.findings import Finding, Severity
 from strategist.survey.order import figure
-from strategist.survey.records import Case, ReadPoint
+from strategist.survey.records import ReadPoint
 from strategist.trust.diagnosis import diagnose
 
 __all__ = ["Checked", "CheckedCase", "check", "check_text"]

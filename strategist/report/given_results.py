@@ -17,7 +17,7 @@ from strategist.radio.lawful import Lawful
 from strategist.report.seal import is_sealed
 from strategist.sturdier import Sturdier
 from strategist.survey.answer import reading
-from strategist.survey.finding import Finding
+from strategist.survey.findings import Finding
 from strategist.survey.json_text import parse_json
 from strategist.tradeoffs.frontier import Frontier, FrontierPoint, RatioRange
 from strategist.trust.evaluate import Outcome

@@ -11,9 +11,9 @@ from strategist.report.lines import labelled, paragraph, plain
 from strategist.survey.answer import Declared, Flat, Hidden, told
 from strategist.survey.records import Bools, ReadPoint, Survey
 from strategist.tags.candidates import find_candidates, tag_fields
+from strategist.tags.fields import long_banks
 from strategist.tags.left_out import LeftOut
 from strategist.tags.mask import Bank, Mask, mask_text
-from strategist.tags.reach import long_banks
 from strategist.trust.unseen import thin_classes
 
 __all__ = ["CandidateMask", "CarriedField", "MaskList", "Presented", "list_masks", "masks_text"]

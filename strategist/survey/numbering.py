@@ -8,8 +8,6 @@ import numpy as np
 
 from strategist.survey.records import Bools, Ints
 
-__all__ = ["ADVICE", "Shift", "shift_of"]
-
 PASSES_MIN = 3  # fewer passes that fit a neighbour better may be luck
 SHARE_MIN = 0.2  # of the passes that can tell; surveys drawn from the demo's sites come to none
 
@@ -57,8 +55,11 @@ def shift_of(roster: Ints, wanted: Bools, reads: Ints, passes: int) -> Shift | N
     lists it as a stray, it tells only when its own pass never read it. None where the passes fit.
     """
     tags = int(1 + max(roster[:, 1].max(initial=0), reads[:, 2].max(initial=0)))
-    place, _, tag = np.unique(reads, axis=0).T  # several rows of one tag at one level are one
-    levels = np.unique(place * tags + tag, return_counts=True)
+    place, level, tag = reads.T
+    heights = int(1 + level.max(initial=0))
+    several = np.sort((place * tags + tag) * heights + level)
+    once = several[np.diff(several, prepend=-1) > 0]  # several rows of one tag at one level are one
+    levels = np.unique(once // heights, return_counts=True)
     listed = roster[:, 0] * tags + roster[:, 1]
     found = [_shift(listed, wanted, levels, tags, passes, step=step) for step in (1, -1)]
     likely = max(found, key=lambda shift: shift.fit_neighbour)

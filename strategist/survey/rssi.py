@@ -11,10 +11,8 @@ import numpy.typing as npt
 from scipy import stats
 
 from strategist.survey.answer import Declared
+from strategist.survey.profile import TurnOn
 from strategist.survey.records import Bools, Floats, Survey
-from strategist.survey.turn_on import TurnOn
-
-__all__ = ["Area", "TypeOffset", "area", "area_at_equal_level", "type_offsets"]
 
 TAGS_OF_TYPE_MIN = 5  # fewer tags of a type than this give no offset
 

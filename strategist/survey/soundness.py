@@ -6,13 +6,10 @@ from collections import Counter
 
 import numpy as np
 
-from strategist.survey.finding import Found
+from strategist.survey.findings import Found
 from strategist.survey.numbering import ADVICE, Shift, shift_of
 from strategist.survey.order import figure, some
 from strategist.survey.records import Bools, Survey
-from strategist.survey.untried import untried_pairs
-
-__all__ = ["COPY_READS_MIN", "PASSES_MIN", "soundness", "zero_event_bound"]
 
 PASSES_MIN = 30  # below this even a faultless survey leaves a true rate near 10 % possible
 
@@ -54,7 +51,7 @@ def _shift(survey: Survey) -> Shift | None:
 
 def _coverage(survey: Survey) -> Found:
     """Pairs that were not surveyed, and levels at which nothing was read."""
-    pairs = untried_pairs(survey)
+    pairs = survey.untried_pairs()
     if pairs:
         listed = some([f"{pass_id} at {figure(level)} dBm" for pass_id, level in pairs])
         text = f"{len(pairs)} of {survey.tried.size} pairs of pass and level were not surveyed: "
@@ -131,7 +128,8 @@ def _copies(survey: Survey) -> list[str]:
     """Ids of passes whose roster and reads equal those of an earlier pass."""
     seen: Counter[bytes] = Counter()
     copies: list[str] = []
-    order = np.lexsort((survey.read_rssi, survey.read_tag, survey.read_level, survey.read_pass))
+    place = survey.read_pass * len(survey.levels_dbm) + survey.read_level
+    order = np.lexsort((survey.read_rssi, place * len(survey.tags) + survey.read_tag))
     reads = np.column_stack([survey.read_level, survey.read_tag, survey.read_rssi])[order]
     ends = np.searchsorted(survey.read_pass[order], np.arange(len(survey.pass_ids) + 1))
     entries = np.lexsort((survey.roster_tag, survey.roster_pass))

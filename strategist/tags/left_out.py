@@ -8,8 +8,6 @@ from dataclasses import dataclass
 from strategist.survey.answer import Declared
 from strategist.tags.mask import Bank
 
-__all__ = ["LeftOut", "Tally", "Window"]
-
 Window = tuple[Bank, int, int]  # bank, pointer, length
 _EXAMPLES = 3
 _DIGITS = 24  # of an example's value; more tell nobody more

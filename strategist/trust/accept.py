@@ -17,6 +17,7 @@ from strategist.trust.evaluate import Outcome, evaluate
 from strategist.trust.on_air import on_air_of
 from strategist.trust.rate_limit import RATE_LIMIT
 from strategist.trust.rates import Rates, rates_of
+from strategist.trust.silence import silence_warnings
 
 __all__ = ["AcceptanceRun", "accept"]
 
@@ -70,5 +71,10 @@ def accept(
         outcome,
         rates_of(outcome, dependence),
         drift,
-        (*on_air.warnings, *dependence.warnings, *read_point.warnings),
+        (
+            *(silence_warnings(read_point.policy, outcome) if trials else ()),
+            *on_air.warnings,
+            *dependence.warnings,
+            *read_point.warnings,
+        ),
     )

@@ -13,10 +13,10 @@ from typing import Any
 import numpy as np
 
 from strategist.survey.answer import Declared
-from strategist.survey.finding import Found
+from strategist.survey.findings import Found
 from strategist.survey.order import natural
+from strategist.survey.profile import turn_on
 from strategist.survey.records import Bools, Floats, Survey
-from strategist.survey.turn_on import turn_on
 from strategist.trust.evaluate import Outcome
 
 __all__ = ["INDEPENDENT", "Alike", "Dependence", "dependence_findings", "dependence_of"]

@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 
 from strategist.optimise.strategy import Strategy
 from strategist.radio.findings import radio_findings
-from strategist.survey.finding import Finding, Found, findings
+from strategist.survey.findings import Finding, Found, Told, findings, power_findings, rssi_findings
+from strategist.survey.kept import kept
 from strategist.survey.order import figure
 from strategist.survey.policy import Policy
-from strategist.survey.power_findings import power_findings
+from strategist.survey.profile import turn_on
 from strategist.survey.records import Bools, ReadPoint, Survey
-from strategist.survey.rssi_findings import rssi_findings
 from strategist.survey.soundness import soundness
-from strategist.survey.turn_on import turn_on
 from strategist.tags.telling import data_findings
 from strategist.trust.acceptance import plan_acceptance
 from strategist.trust.dependence import Dependence, dependence_findings, dependence_of
@@ -37,21 +36,38 @@ def diagnose(
     (None: the links of the survey alone tell whether neighbouring passes are alike).
     """
     survey, policy = read_point.survey, read_point.policy
-    reached: Bools = np.logical_or.reduce(survey.tried, axis=0)
-    tried = survey.keep(levels=reached) if reached.any() else survey  # what is tried tells
-    on = turn_on(tried)
-    checks: list[Found] = [
-        soundness(survey),
+    tried = _tried(survey)
+    sound, of_power, of_rssi = _whatever_the_policy(survey)
+    checks: list[Iterable[Told]] = [
+        sound,
         _passes_for(survey, policy),
         data_findings(survey, policy),
-        power_findings(tried, on),
-        rssi_findings(tried, on),
-        radio_findings(tried, policy, on),
+        of_power,
+        of_rssi,
+        radio_findings(tried, policy, turn_on(tried)),
         dependence_findings(dependence or dependence_of(survey)),
     ]
     if strategy is not None:
         checks.append(_edge(tried, strategy))
     return findings(survey.read_point, checks)
+
+
+def _tried(survey: Survey) -> Survey:
+    """The survey at the levels that were tried in some pass, where there are any."""
+    reached: Bools = np.logical_or.reduce(survey.tried, axis=0)
+    return survey.keep(levels=reached) if reached.any() else survey
+
+
+@kept
+def _whatever_the_policy(survey: Survey) -> tuple[tuple[Told, ...], ...]:
+    """What soundness, power and RSSI tell: the same for every policy and strategy."""
+    tried = _tried(survey)
+    on = turn_on(tried)
+    return (
+        tuple(soundness(survey)),
+        tuple(power_findings(tried, on)),
+        tuple(rssi_findings(tried, on)),
+    )
 
 
 def against(found: Sequence[Finding], strategy: Strategy) -> tuple[str, ...]:

@@ -16,8 +16,8 @@ from scipy import stats
 from strategist.survey.answer import Declared, told
 from strategist.survey.order import figure
 from strategist.survey.policy import Guard
+from strategist.survey.profile import turn_on
 from strategist.survey.records import Floats, ReadPoint, Survey
-from strategist.survey.turn_on import turn_on
 
 __all__ = ["Drift", "Moved", "drift_between"]
 

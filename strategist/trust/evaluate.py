@@ -12,11 +12,13 @@ from dataclasses import dataclass, replace
 from typing import Annotated
 
 import numpy as np
+import pandas as pd
 from pydantic import Field
 
 from strategist.errors import InputError
 from strategist.optimise.strategy import Strategy
 from strategist.survey.answer import Declared, Hidden, told
+from strategist.survey.kept import kept
 from strategist.survey.policy import Policy
 from strategist.survey.records import Survey
 from strategist.tags.mask import chain_accepts
@@ -83,6 +85,21 @@ class Outcome(Declared):
         Resting | None,
         Field(description="How much of each count rests on predicted reads; null: none"),
     ] = None
+
+    def __repr__(self) -> str:
+        return (
+            f"Outcome({self.passes} passes: {self.missed} of {self.wanted} wanted missed, "
+            f"{self.stray} of {self.stray_presented} strays reported, loss {self.loss:g})"
+        )
+
+    def to_frame(self) -> pd.DataFrame:
+        """A row a pass, by its id: tags there and missed or reported, and ladder steps walked."""
+        rows = [
+            (p.pass_id, p.wanted, len(p.missed), p.stray_presented, len(p.stray), p.steps)
+            for p in self.by_pass
+        ]
+        names = ["pass_id", "wanted", "missed", "stray_presented", "stray", "steps"]
+        return pd.DataFrame(rows, columns=names).set_index("pass_id")
 
     @told(after="by_pass")
     def missed_rate(self) -> float | None:
@@ -155,11 +172,7 @@ def replay(
 
     A pass that a step's map lacks adds nothing there.
     """
-    present: dict[int, tuple[set[int], set[int]]] = defaultdict(lambda: (set(), set()))
-    columns = (survey.roster_pass, survey.roster_tag, survey.roster_wanted)
-    for number, tag, belongs in zip(*(column.tolist() for column in columns), strict=True):
-        present[number][0 if belongs else 1].add(tag)
-
+    present = _presented(survey)
     passes = []
     for number, pass_id in enumerate(survey.pass_ids):
         reported: set[int] = set()
@@ -191,6 +204,16 @@ def replay(
         loss=policy.loss.missed * missed + policy.loss.stray * strays,
         by_pass=tuple(passes),
     )
+
+
+@kept
+def _presented(survey: Survey) -> Mapping[int, tuple[Set[int], Set[int]]]:
+    """The wanted tags and the strays of each pass."""
+    present: dict[int, tuple[set[int], set[int]]] = defaultdict(lambda: (set(), set()))
+    columns = (survey.roster_pass, survey.roster_tag, survey.roster_wanted)
+    for number, tag, belongs in zip(*(column.tolist() for column in columns), strict=True):
+        present[number][0 if belongs else 1].add(tag)
+    return present
 
 
 def surveyed_steps(survey: Survey, strategy: Strategy) -> list[int]:

@@ -118,10 +118,15 @@ class _Shift:
 
     def __init__(self, survey: Survey, policy: Policy, strategy: Strategy) -> None:
         self.survey, self.policy, self.strategy = survey, policy, strategy
-        every = range(len(survey.levels_dbm))
-        self.at = accepted_at(survey, strategy, list(every))
+        self._at: dict[int, dict[int, set[int]]] = {}
         measured: Bools = np.logical_and.reduce(survey.measured, axis=0)
         self.usable = measured if measured.any() else np.ones_like(measured)
+
+    def _accepted(self, level: int) -> dict[int, set[int]]:
+        """The tags accepted at a level, by pass; found when it is first asked for."""
+        if level not in self._at:
+            (self._at[level],) = accepted_at(self.survey, self.strategy, [level])
+        return self._at[level]
 
     def margin(
         self, way: Way, worse: Callable[[Outcome], Entries], outcome: Outcome
@@ -136,9 +141,8 @@ class _Shift:
                 level_at(levels, step + sign * db, way, self.usable)[0] for step in steps.tolist()
             ]
             if moved != seen:
-                found = replay(
-                    self.survey, self.policy, self.strategy, [self.at[level] for level in moved]
-                )
+                steps_then = [self._accepted(level) for level in moved]
+                found = replay(self.survey, self.policy, self.strategy, steps_then)
                 new = worse(found) - before
                 if new:
                     passes, tags = self.survey.pass_ids, self.survey.tags

@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 from strategist.optimise.strategy import Strategy
 from strategist.survey.answer import Declared, told
 from strategist.survey.policy import DECIMALS, Guard
+from strategist.survey.profile import turn_on
 from strategist.survey.records import ReadPoint
 from strategist.survey.rssi import TypeOffset, type_offsets
-from strategist.survey.turn_on import turn_on
 from strategist.trust.evaluate import evaluate
 from strategist.trust.guarded import guarded_outcome
 

@@ -71,8 +71,7 @@ def _first_accepted(
 ) -> Bools:
     """Whether some drift lets a roster entry be first accepted at a step: shape (entries, steps +
     1), the last column for never."""
-    found = peaks(survey)
-    found[np.isnan(found)] = -np.inf
+    found = np.nan_to_num(peaks(survey), nan=-np.inf, neginf=-np.inf)
     usable = measured_levels(survey)
     foreseen = survey.tried[:, steps] & ~survey.measured[:, steps]
     wide = widened(survey, guard, steps) or guard

@@ -95,6 +95,37 @@ def test_comparison(client: Client, survey: str, worker: Worker) -> None:
     assert client.get(made.headers["Location"]).json == made.json
 
 
+def razor_document() -> dict[str, Any]:
+    """Ten passes with a wanted tag at −60 dBm, four of them with a stray half a dB below."""
+    document = case_document(passes=10)
+    names = {"levels_dbm": [16], "allow": ["power", "cutoff"], "reader": {"rssi_step_db": 0.1}}
+    document["site"]["read_points"] = {"gate-1": names}
+    document["reads"] = [
+        row | {"rssi_dbm": -60 if row["epc"].startswith("30") else -60.5}
+        for row in document["reads"]
+        if row["power_dbm"] == 16 and (row["epc"].startswith("30") or row["pass_id"] < "p4")
+    ]
+    return document
+
+
+def test_a_comparison_shows_the_sturdier_side_of_a_stored_result(
+    client: Client, worker: Worker
+) -> None:
+    """As the command line does with a result's file: the cutoff half a dB below the wanted tags
+    loses nothing, and all of them if they drift; without it four strays (p1, p10, p2, p3)."""
+    survey = client.post("/v1/surveys", razor_document()).json["id"]
+    stored = client.post("/v1/strategies", at_gate(survey)).json
+    assert stored["result"]["sturdier"]["loss"] == 4
+    entries = [
+        {"name": "best", "strategy_id": stored["id"]},
+        {"name": "bare", "strategy": STRATEGY | {"levels_dbm": [16]}},
+    ]
+    made = client.post("/v1/comparisons", at_gate(survey, entries=entries))
+    assert made.status_code == 201, made.text
+    rows = [(row["name"], row["loss"]) for row in made.json["result"]["rows"]]
+    assert rows == [("best", 0), ("best, sturdier", 4), ("bare", 4)]
+
+
 def test_fault_in_a_comparison_names_its_entry(client: Client, survey: str, worker: Worker) -> None:
     entries = [{"name": "a", "strategy": STRATEGY}, {"name": "b", "strategy": {"levels_dbm": [9]}}]
     refused = client.post("/v1/comparisons", at_gate(survey, entries=entries))

@@ -10,14 +10,12 @@ import pytest
 
 from api.service import Service
 from tests.api.given import Client
-from tests.api.live import ROOT, Live, client_token
+from tests.api.live import ROOT, Live, client_token, command
 
 
 def run(*arguments: str) -> subprocess.CompletedProcess[str]:
-    command = [sys.executable, "-m", "api", *arguments]
-    return subprocess.run(
-        command, cwd=ROOT, capture_output=True, text=True, check=False, timeout=60
-    )
+    words = [sys.executable, "-m", "api", *arguments]
+    return subprocess.run(words, cwd=ROOT, capture_output=True, text=True, check=False, timeout=60)
 
 
 @pytest.mark.parametrize(
@@ -36,10 +34,24 @@ def run(*arguments: str) -> subprocess.CompletedProcess[str]:
 )
 def test_nonsense_is_refused(tmp_path: Path, options: tuple[str, ...], said: str) -> None:
     given = options if "--database" in options else (*options, "--data", str(tmp_path / "d"))
-    refused = run(*given)
+    refused = command(*given)
     assert refused.returncode == 2
     assert said in refused.stderr
     assert "Traceback" not in refused.stderr
+
+
+def test_a_process_says_so_too(tmp_path: Path) -> None:
+    refused = run("--workers", "-1", "--data", str(tmp_path / "d"))
+    assert refused.returncode == 2
+    assert "a whole number from 0 to 256" in refused.stderr
+
+
+def test_the_server_loads_no_solver() -> None:
+    """It solves nothing itself, and is ready sooner with less memory."""
+    heavy = "{'numba', 'scipy', 'pulp', 'highspy', 'matplotlib'}"
+    words = [sys.executable, "-c", f"import sys, api.__main__; print({heavy} & set(sys.modules))"]
+    done = subprocess.run(words, cwd=ROOT, capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "set()"
 
 
 def test_no_url_goes_round_the_lock(tmp_path: Path) -> None:

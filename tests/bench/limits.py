@@ -14,6 +14,7 @@ import multiprocessing
 import sys
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
@@ -131,6 +132,7 @@ def _work(sender: Connection, survey: str, asked: Sequence[Asked]) -> None:
         one(small, Options())  # compiles
     for command, limit in asked:
         forget_candidates()
+        point = replace(point, survey=replace(point.survey))  # of which nothing is kept
         gc.collect()
         Path("/proc/self/clear_refs").write_text("5", encoding="ascii")  # the peak starts anew
         started, cpu = time.monotonic(), time.process_time()

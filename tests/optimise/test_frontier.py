@@ -19,7 +19,7 @@ from strategist.optimise.staircase import Point
 from strategist.survey.policy import Limits, Loss
 from strategist.survey.records import ReadPoint
 from strategist.trust.evaluate import evaluate
-from tests.optimise.counted import CountedClock
+from tests.optimise.counted import counted_clock
 from tests.optimise.made import by_bounds, excess, preference, random_read_point, strategies
 
 LIMITED = range(0, 60, 3)  # as drawn: some have limits, some two masks
@@ -167,7 +167,7 @@ def test_a_stopped_sweep_says_no_more_than_it_knows(size: int, seed: int) -> Non
     stopped = mixed = 0
     for looks, route in itertools.product(range(1, 600, 9), ROUTES):
         with route():
-            found = sweep(problem, CountedClock(looks))
+            found = sweep(problem, counted_clock(looks))
         for point in whole:
             known = point in found.staircase.points
             assert known or any(m >= point[0] and s >= point[1] for m, s in found.open)

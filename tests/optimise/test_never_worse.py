@@ -1,15 +1,17 @@
 """More freedom or more time never makes an answer worse, at the limits that are really set.
 
-The demo's cabinet with masks on any four bits of serial numbers has more chains of three masks than
-can be listed. What is asserted holds wherever a clock stops: none is waited for.
+The demo's read points with masks on any four bits of serial numbers have more chains of three masks
+than can be listed. What is asserted holds wherever a clock stops: none is waited for.
 """
 
 from __future__ import annotations
 
 import itertools
+from collections.abc import Iterator
 from dataclasses import replace
 from functools import cache
 
+import numpy as np
 import pytest
 
 from strategist import Options, compare_techniques, what_if
@@ -21,14 +23,16 @@ from strategist.optimise.model import pays, prove_by_model
 from strategist.optimise.problem import Answer, Problem, pose
 from strategist.optimise.search import search
 from strategist.radio.complete import complete
+from strategist.survey.policy import TECHNIQUES
 from strategist.survey.records import ReadPoint
 from tests.bench.nasty import serial_masks_at
-from tests.optimise.counted import CountedClock
+from tests.optimise.counted import counted_clock
 from tests.optimise.made import by_bounds, random_read_point
 
 SEEDS = [seed for seed in range(60) if random_read_point(seed, 1).policy.reader.mask_slots > 1][:8]
 WITH_MASKS = 7  # whose best strategy has masks
-LOOKS = (1, 200, 260, 300, 340, 380, 420, 480, 600, 900)
+SLOTS, LOOKS = range(5), (1, 100, 300, 600, 1000, 2000)
+AT = (("shelf-cabinet", 4), ("clean-gate", 5))  # every so manieth pass of a read point
 
 
 def problem_of(point: ReadPoint) -> Problem:
@@ -37,30 +41,79 @@ def problem_of(point: ReadPoint) -> Problem:
 
 
 @cache
-def at_cabinet(slots: int, looks: int) -> Answer:
-    return search(problem_of(serial_masks_at("shelf-cabinet", slots)), CountedClock(looks))
+def with_serials(name: str, every: int, slots: int) -> Problem:
+    """A part of a read point of the demo, with masks on any four bits."""
+    point = serial_masks_at(name, slots)
+    some = np.arange(len(point.survey.pass_ids)) % every == 0
+    return problem_of(replace(point, survey=point.survey.keep(passes=some)))
+
+
+@cache
+def found_at(name: str, every: int, slots: int, looks: int) -> Answer:
+    return search(with_serials(name, every, slots), counted_clock(looks))
 
 
 def rank(answer: Answer) -> tuple[float, float]:
     return answer.key[0], answer.key[1]
 
 
-def test_one_more_slot_than_can_be_listed() -> None:
-    """Chains of four are sought near the best of three; none is worse, and the bound stays true."""
-    few, most = at_cabinet(3, LOOKS[-1]), at_cabinet(4, LOOKS[-1])
-    assert rank(most) <= rank(few)
-    assert len(most.chain.literals) == 4, "or the test shows little"
-    assert (0, 0) < most.bound <= rank(most)
-    for looks in LOOKS:
-        assert rank(at_cabinet(4, looks)) <= rank(at_cabinet(3, looks))
+@pytest.mark.parametrize(("name", "every"), AT)
+def test_one_more_slot_at_any_time(name: str, every: int) -> None:
+    """Wherever the clock stops: what fewer slots find and prove comes first, in the same order."""
+    for looks, (fewer, more) in itertools.product(LOOKS, itertools.pairwise(SLOTS)):
+        few, many = (found_at(name, every, slots, looks) for slots in (fewer, more))
+        assert rank(many) <= rank(few)
+        assert many.bound <= rank(many)
+    ends = [found_at(name, every, slots, LOOKS[-1]) for slots in SLOTS]
+    assert len({rank(one) for one in ends}) > 2, "or the test shows little"
 
 
-@pytest.mark.parametrize("slots", [3, 4])
-def test_one_more_look_at_the_clock(slots: int) -> None:
-    answers = [at_cabinet(slots, looks) for looks in LOOKS]
-    for before, after in itertools.pairwise(answers):
-        assert rank(after) <= rank(before) and after.bound >= before.bound
-    assert rank(answers[-1]) < rank(answers[0])
+@pytest.mark.parametrize(("name", "every"), AT)
+def test_more_time_with_any_slots(name: str, every: int) -> None:
+    for slots in SLOTS:
+        answers = [found_at(name, every, slots, looks) for looks in LOOKS]
+        for before, after in itertools.pairwise(answers):
+            assert rank(after) <= rank(before) and after.bound >= before.bound
+        assert answers[-1].bound > answers[0].bound
+
+
+def test_longer_chains_than_can_be_proven_are_found_ahead() -> None:
+    """They have a time of their own, which the proof of shorter ones does not pay."""
+    few, most = (found_at("shelf-cabinet", 4, slots, LOOKS[-1]) for slots in (3, 4))
+    assert len(most.chain.literals) == 4 and not few.proven
+    assert rank(most) < rank(few)
+
+
+@pytest.mark.parametrize("seed", range(24))
+def test_more_of_anything_at_a_made_read_point(seed: int) -> None:
+    """One slot, one level, one technique, more time: each from where the clock stops at random."""
+    point, rng = random_read_point(seed, 2), np.random.default_rng(seed)
+    for looks in rng.integers(1, 300, 3).tolist():
+        found = [search(problem_of(_with_slots(point, n)), counted_clock(looks)) for n in range(4)]
+        for few, more in itertools.pairwise(found):
+            assert rank(more) <= rank(few)
+        later = search(problem_of(_with_slots(point, 3)), counted_clock(2 * looks))
+        assert rank(later) <= rank(found[-1]) and later.bound >= found[-1].bound
+        for less, more_of in _freedoms(point, rng):
+            first = decide(less, Options(), counted_clock(looks))
+            second = decide(more_of, Options(), counted_clock(looks), first.strategy)
+            assert rank(second.answer) <= rank(first.answer)
+
+
+def _with_slots(point: ReadPoint, slots: int) -> ReadPoint:
+    reader = replace(point.policy.reader, mask_slots=slots)
+    return replace(point, policy=replace(point.policy, reader=reader, allow=TECHNIQUES))
+
+
+def _freedoms(point: ReadPoint, rng: np.random.Generator) -> Iterator[tuple[ReadPoint, ReadPoint]]:
+    """A read point with a level less, and with a technique less, beside what it is."""
+    one = _with_slots(point, 2)
+    levels = np.arange(len(one.survey.levels_dbm))
+    fewer = one.survey.keep(levels=levels != rng.integers(len(levels)))
+    yield replace(one, survey=fewer), one
+    allow = tuple(rng.permutation(TECHNIQUES)[: rng.integers(1, len(TECHNIQUES))].tolist())
+    if "power" in allow:
+        yield replace(one, policy=replace(one.policy, allow=allow)), one
 
 
 @pytest.mark.parametrize("seed", SEEDS)
@@ -69,7 +122,7 @@ def test_a_search_stopped_anywhere(seed: int) -> None:
     problem = problem_of(random_read_point(seed, 1))
     right = search(problem, Clock())
     with by_bounds():
-        answers = [search(problem, CountedClock(looks)) for looks in range(0, 200, 10)]
+        answers = [search(problem, counted_clock(looks)) for looks in range(0, 200, 10)]
     for before, after in itertools.pairwise(answers):
         assert rank(after) <= rank(before) and after.bound >= before.bound
     assert all(one.bound <= rank(right) <= rank(one) for one in answers)
@@ -105,7 +158,7 @@ def test_the_model_keeps_what_it_is_given() -> None:
     start = replace(search(replace(problem, slots=0), Clock()), bound=(0.0, 1.0))
     assert rank(start) > rank(right), "or the test shows nothing"
     for looks in (0, 1, 5, 50, 10_000):
-        found = prove_by_model(problem, CountedClock(looks), 0, start)
+        found = prove_by_model(problem, counted_clock(looks), 0, start)
         assert rank(right) <= rank(found) <= rank(start)
         assert start.bound <= found.bound <= rank(right)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import cache
 from typing import Any
 
 import pytest
@@ -11,8 +12,8 @@ from strategist.decide import Options, decide
 from strategist.optimise.clock import Clock
 from strategist.optimise.sturdy import Sturdy, sturdiest
 from strategist.survey.records import ReadPoint
-from strategist.trust.evaluate import evaluate
 from tests.optimise.made import (
+    Replays,
     by_bounds,
     preference,
     random_read_point,
@@ -25,11 +26,17 @@ SEEDS = [seed for seed in range(50) if seed % 5 != 1]  # of the others the guard
 WITH_ONE = [170, 213, 245, 267, 270, 295, 300, 385, 389]
 
 
+@cache
+def made(seed: int) -> ReadPoint:
+    return random_read_point(seed, 0)
+
+
+@cache
 def expected(read_point: ReadPoint) -> tuple[Any, ...] | None:
     """(guarded loss, loss, masks, cutoff or none, steps, levels from the top, mask bits)."""
-    survey, policy = read_point.survey, read_point.policy
+    survey, policy, replays = read_point.survey, read_point.policy, Replays(read_point)
     keys = [
-        preference(strategy, evaluate(survey, policy, strategy), read_point)
+        preference(strategy, replays.outcome(strategy), read_point, replays)
         for strategy in strategies(read_point)
     ]
     over, least, guarded, *_ = min(keys)
@@ -71,7 +78,7 @@ def assert_like_brute_force(read_point: ReadPoint) -> None:
 
 @pytest.mark.parametrize("seed", [*SEEDS, *WITH_ONE])
 def test_the_sturdiest_equals_brute_force(seed: int) -> None:
-    point = random_read_point(seed, 0)
+    point = made(seed)
     assert_like_brute_force(point)
     with by_bounds():
         assert_like_brute_force(point)
@@ -84,7 +91,7 @@ def test_with_steps_and_predicted_levels(seed: int) -> None:
 
 def test_there_is_one_in_some_and_none_in_others() -> None:
     """Otherwise the equality above would say little."""
-    sought = [expected(random_read_point(seed, 0)) for seed in [*SEEDS, *WITH_ONE]]
+    sought = [expected(made(seed)) for seed in [*SEEDS, *WITH_ONE]]
     assert sum(one is not None for one in sought) >= 8
     assert sum(one is None for one in sought) >= 20
 

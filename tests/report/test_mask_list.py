@@ -15,8 +15,8 @@ from strategist.__main__ import main
 from strategist.report.masks import list_masks, masks_text
 from strategist.survey.policy import Policy, Reader
 from strategist.survey.records import ReadPoint, Tag
-from strategist.tags.epc import encode
 from tests.optimise.made import survey_of
+from tests.tags.uris import encode
 
 DEMO = Path(__file__).parents[2] / "cases" / "linen-service"
 

@@ -10,6 +10,7 @@ import pytest
 
 from strategist.errors import InputError
 from strategist.optimise.strategy import Strategy
+from strategist.report.acceptance import acceptance_text
 from strategist.survey.policy import Policy
 from strategist.survey.records import ReadPoint, Tag
 from strategist.trust.accept import accept
@@ -36,6 +37,17 @@ def test_verdicts_are_those_of_the_exact_plan(missed: int, passes: int, verdict:
     found = accept(run_of(missed, passes), STRATEGY, 0.05)
     assert (found.judged.verdict, found.passed) == (verdict, verdict == "pass")
     assert json.loads(json.dumps(found.to_json()))["verdict"] == verdict
+
+
+def test_a_strategy_that_is_no_better_than_silence_is_said_first() -> None:
+    """One of 60 wanted is read and five strays are: 295 + 5 is what silence loses."""
+    found = accept(run_of(59, 60, empty=5), STRATEGY, 0.05)
+    assert found.outcome.loss == 300 == 5 * found.outcome.wanted
+    assert "no better than silence: its loss is 300" in found.warnings[0]
+    assert "no better than silence" in " ".join(acceptance_text(found).split())
+    assert not any("silence" in said for said in accept(run_of(59, 60), STRATEGY, 0.05).warnings)
+    nothing = accept(run_of(0, 0, empty=5), STRATEGY, 0.05)
+    assert not any("silence" in said for said in nothing.warnings)
 
 
 def test_passes_without_a_wanted_tag_are_no_trials() -> None:

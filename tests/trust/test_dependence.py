@@ -12,8 +12,9 @@ from strategist.decide import Options
 from strategist.optimise.strategy import Strategy
 from strategist.report.check import check, check_text
 from strategist.report.text import evaluation_text
+from strategist.survey.case import Case
 from strategist.survey.policy import Policy
-from strategist.survey.records import Case, ReadPoint, Tag
+from strategist.survey.records import ReadPoint, Tag
 from strategist.trust.accept import accept
 from strategist.trust.dependence import ALPHA, dependence_of
 from strategist.trust.evaluate import evaluate

@@ -12,9 +12,9 @@ from scipy import optimize, stats
 from strategist.decide import Options, best_strategies
 from strategist.optimise.strategy import Strategy
 from strategist.survey.policy import Guard, Loss, Policy
+from strategist.survey.profile import turn_on
 from strategist.survey.records import ReadPoint, Survey, Tag
 from strategist.survey.rssi import type_offsets
-from strategist.survey.turn_on import turn_on
 from strategist.trust.guarded import guarded_loss
 from strategist.trust.tag_types import (
     Losses,

@@ -8,9 +8,9 @@ from typing import Any
 
 import pytest
 
-from strategist.survey import site_walk
+from strategist.survey import walk
 from strategist.survey.faults import FaultList
-from strategist.survey.site_walk import UnsoundError, loose_policies, policies_of
+from strategist.survey.walk import UnsoundError, loose_policies, policies_of
 
 SOUND = [
     '{"site": "A", "read_points": {"a": {"levels_dbm": [15, 16.5]}, "b": {}, "c": 12, "d": null}}',
@@ -56,7 +56,7 @@ def written(folder: Path, text: str) -> Path:
 @pytest.fixture(params=[1, 5, 1 << 16])
 def blocks(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
     """However the text is cut into blocks."""
-    monkeypatch.setattr(site_walk, "_BLOCK", request.param)
+    monkeypatch.setattr(walk, "_BLOCK", request.param)
 
 
 @pytest.mark.usefixtures("blocks")
@@ -64,7 +64,7 @@ def blocks(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> N
 def test_the_policies_are_those_of_the_whole(tmp_path: Path, text: str) -> None:
     faults = FaultList()
     path = written(tmp_path, text)
-    assert plain(dict(policies_of(path))) == plain(loose_policies(path, faults))
+    assert plain(dict(policies_of(path))) == plain(dict(loose_policies(path, faults)))
     assert not faults
 
 
@@ -77,7 +77,7 @@ def plain(policies: dict[str, Any]) -> str:
 def test_what_the_whole_refuses_is_not_sound(tmp_path: Path, text: str) -> None:
     faults = FaultList()
     path = written(tmp_path, text)
-    loose_policies(path, faults)
+    list(loose_policies(path, faults))
     assert faults
     with pytest.raises(UnsoundError):
         list(policies_of(path))
@@ -90,7 +90,7 @@ def test_a_missing_file_is_not_sound(tmp_path: Path) -> None:
 
 def test_values_are_read_one_at_a_time(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The first policy is out before the file has been read to its end."""
-    monkeypatch.setattr(site_walk, "_BLOCK", 100)
+    monkeypatch.setattr(walk, "_BLOCK", 100)
     points = {f"rp{n}": {"levels_dbm": [15, 16]} for n in range(100)}
     text = json.dumps({"read_points": points})
     policies = policies_of(written(tmp_path, text + " no JSON"))
