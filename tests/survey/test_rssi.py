@@ -6,7 +6,6 @@ import math
 
 import pytest
 from scipy import stats
-from strategist.survey.turn_on import turn_on
 
 from strategist.survey.profile import turn_on
 from strategist.survey.records import Tag
