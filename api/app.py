@@ -10,6 +10,8 @@ import time
 from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import replace
+from functools import cache
+from typing import Any
 
 from flask import Flask, Response, g, request
 from werkzeug.exceptions import HTTPException, MethodNotAllowed, RequestEntityTooLarge
@@ -33,36 +35,16 @@ from api.store.database import FullStoreError, StoreError
 from api.store.ids import derived_ids
 from api.store.keys import begin, complete_key, forget_key
 from api.store.retention import stored_bytes
-from api.views import (
-    acceptances,
-    batches,
-    comparisons,
-    couplings,
-    documents,
-    evaluations,
-    frontiers,
-    judgements,
-    power_limits,
-    settings,
-    strategies,
-    surveys,
-    techniques,
-    templates,
-    what_ifs,
-)
+from api.views import batches, documents, figures, kept, settings, surveys
 from strategist.errors import InputError
 
-__all__ = ["ENDPOINTS", "create_app"]
+__all__ = ["ENDPOINTS", "create_app", "description"]
 
-_VIEWS = (
-    *(surveys, strategies, judgements, evaluations, comparisons, settings, acceptances),
-    *(frontiers, techniques, what_ifs),
-    *(batches, templates, couplings, power_limits, documents),
+_VIEWS = (surveys, settings, batches, figures, documents)
+ENDPOINTS: tuple[Endpoint, ...] = (
+    *kept.ENDPOINTS,
+    *(one for module in _VIEWS for one in vars(module).values() if isinstance(one, Endpoint)),
 )
-ENDPOINTS: tuple[Endpoint, ...] = tuple(
-    found for module in _VIEWS for found in vars(module).values() if isinstance(found, Endpoint)
-)
-DESCRIPTION = describe(ENDPOINTS)
 _REQUEST_ID = re.compile(r"[A-Za-z0-9._-]{1,64}")
 _KEY = re.compile(r"[\x21-\x7e]{1,200}")
 _RETRY = {"Retry-After": "2"}
@@ -73,6 +55,12 @@ _SECURITY = {
     "Cross-Origin-Resource-Policy": "same-origin",
 }
 _CSP = f"default-src 'none'; {FRAMED_BY_NONE}"
+
+
+@cache
+def description() -> dict[str, Any]:
+    """The OpenAPI document, made when somebody first asks for it."""
+    return describe(ENDPOINTS)
 
 
 def create_app(service: Service) -> Flask:
@@ -89,7 +77,7 @@ def create_app(service: Service) -> Flask:
             methods=[found.method],
             provide_automatic_options=False,
         )
-    app.add_url_rule("/openapi.json", "openapi", lambda: _response(Answer(DESCRIPTION)))
+    app.add_url_rule("/openapi.json", "openapi", lambda: _response(Answer(description())))
     app.add_url_rule("/docs", "docs", _docs)
     app.before_request(_begin)
     app.after_request(lambda response: _end(response, service))
@@ -99,7 +87,7 @@ def create_app(service: Service) -> Flask:
 
 def _docs() -> Response:
     headers = {"Content-Security-Policy": POLICY}
-    content = page(DESCRIPTION)
+    content = page(description())
     return _response(Answer(content=content, media="text/html; charset=utf-8", headers=headers))
 
 

@@ -82,10 +82,7 @@ class Endpoint:
     media: tuple[str, ...] = ()
     problems: tuple[str, ...] = ()
     needs_token: bool = True
-
-    @property
-    def name(self) -> str:
-        return f"{self.view.__module__.rsplit('.', 1)[-1]}.{self.view.__name__}"
+    name: str = ""
 
 
 def endpoint(
@@ -96,6 +93,7 @@ def endpoint(
     def declare(view: View) -> Endpoint:
         summary = " ".join((view.__doc__ or "").split())
         tag = path.removeprefix("/v1").split("/")[1] if path.startswith("/v1/") else "service"
-        return Endpoint(method, path, view, summary, tag, gives, **more)
+        name = f"{view.__module__.rsplit('.', 1)[-1]}.{view.__name__}"
+        return Endpoint(method, path, view, summary, tag, gives, name=name, **more)
 
     return declare

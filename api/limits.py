@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from strategist import CHANGES_MAX
+
 __all__ = [
     "ANSWER_BYTES",
     "BATCH_GRACE_S",
@@ -28,7 +30,7 @@ PROMPT_GRACE_S = 8.0  # reading the survey, and what a solve does before it look
 BATCH_GRACE_S = 15.0  # the same where nobody waits; then the worker is ended
 READ_POINTS_OF_BATCH = 1000
 ENTRIES = 10  # of a comparison
-CHANGES = 50  # keys set in a what-if
+CHANGES = CHANGES_MAX  # keys set in a what-if
 PAGE = 100  # items of a list
 TEMPLATES = 1000  # different strategies for a batch
 POWER_ENTRIES = 1000  # of a reader's power table

@@ -41,7 +41,7 @@ def coupling_in(cases: Cases, request: Mapping[str, Any]) -> dict[str, Any]:
     """The document of coupling.json for a batch; `case` is the id of a survey."""
     batch = _solved(cases, request["batch"])
     with _faults_of_batch():
-        return strategist.coupling_document(batch.tags(cases))
+        return strategist.coupling_of(batch.tags(cases)).to_json()
 
 
 @dataclass(frozen=True)

@@ -21,7 +21,7 @@ from strategist.errors import (
 )
 
 if TYPE_CHECKING:
-    from strategist.batch.coupling import coupling_document, tags_of
+    from strategist.batch.coupling import Coupling, coupling_of, tags_of
     from strategist.batch.run import Progress, run_batch
     from strategist.batch.summary import Summary
     from strategist.batch.tables import safe_cell
@@ -33,11 +33,12 @@ if TYPE_CHECKING:
     from strategist.optimise.strategy import Strategy, read_strategy
     from strategist.optimise.strategy_file import StrategyFile, parse_strategy_file
     from strategist.optimise.templates import Templates, choose_templates, template_curve
+    from strategist.questions import CHANGES_MAX, QUESTIONS, Asked, Kept, Parameter, Question
     from strategist.radio.complete import complete
     from strategist.radio.lawful import PowerLimit, power_limit
     from strategist.radio.regions import region_named
     from strategist.report.acceptance import acceptance_text, plan_text
-    from strategist.report.check import Checked, check, check_document, check_text
+    from strategist.report.check import Checked, CheckedCase, check, check_text
     from strategist.report.comparison import comparison_text
     from strategist.report.document import Backing, report_document
     from strategist.report.frontier import frontier_text
@@ -48,7 +49,7 @@ if TYPE_CHECKING:
     from strategist.report.output import refuse_target, write_whole
     from strategist.report.page import page_policy, report_page
     from strategist.report.plots import can_plot
-    from strategist.report.settings import settings_document, settings_text
+    from strategist.report.settings import Settings, settings_of, settings_text
     from strategist.report.techniques import techniques_text
     from strategist.report.text import evaluation_text, result_text
     from strategist.report.what_if import what_if_text, what_ifs_text
@@ -83,15 +84,20 @@ if TYPE_CHECKING:
 __version__ = "0.2.0"
 
 __all__ = [
+    "CHANGES_MAX",
+    "QUESTIONS",
     "RATE_LIMIT",
     "AcceptancePlan",
     "AcceptanceRun",
+    "Asked",
     "Backing",
     "Bounds",
     "Case",
     "CaseDocument",
     "Checked",
+    "CheckedCase",
     "Comparison",
+    "Coupling",
     "DisagreementError",
     "Dwell",
     "Evaluation",
@@ -103,19 +109,23 @@ __all__ = [
     "GuardedOutcome",
     "InputError",
     "Judged",
+    "Kept",
     "Loss",
     "MalformedError",
     "Mask",
     "MaskList",
     "Options",
     "Outcome",
+    "Parameter",
     "Policy",
     "PowerLimit",
     "PowerTable",
     "Progress",
+    "Question",
     "Radio",
     "ReadPoint",
     "Result",
+    "Settings",
     "Side",
     "Site",
     "SiteTemplates",
@@ -134,7 +144,6 @@ __all__ = [
     "acceptance_text",
     "can_plot",
     "check",
-    "check_document",
     "check_text",
     "choose",
     "choose_templates",
@@ -142,7 +151,7 @@ __all__ = [
     "compare_techniques",
     "comparison_text",
     "complete",
-    "coupling_document",
+    "coupling_of",
     "diagnose",
     "evaluate",
     "evaluate_at",
@@ -179,7 +188,7 @@ __all__ = [
     "result_text",
     "run_batch",
     "safe_cell",
-    "settings_document",
+    "settings_of",
     "settings_text",
     "site_templates",
     "tags_of",
@@ -196,7 +205,7 @@ __all__ = [
 ]
 
 _LATE = {
-    "batch.coupling": ("coupling_document", "tags_of"),
+    "batch.coupling": ("Coupling", "coupling_of", "tags_of"),
     "batch.run": ("Progress", "run_batch"),
     "batch.summary": ("Summary",),
     "batch.tables": ("safe_cell",),
@@ -208,11 +217,12 @@ _LATE = {
     "optimise.strategy": ("Strategy", "read_strategy"),
     "optimise.strategy_file": ("StrategyFile", "parse_strategy_file"),
     "optimise.templates": ("Templates", "choose_templates", "template_curve"),
+    "questions": ("CHANGES_MAX", "QUESTIONS", "Asked", "Kept", "Parameter", "Question"),
     "radio.complete": ("complete",),
     "radio.lawful": ("PowerLimit", "power_limit"),
     "radio.regions": ("region_named",),
     "report.acceptance": ("acceptance_text", "plan_text"),
-    "report.check": ("Checked", "check", "check_document", "check_text"),
+    "report.check": ("Checked", "CheckedCase", "check", "check_text"),
     "report.comparison": ("comparison_text",),
     "report.document": ("Backing", "report_document"),
     "report.given_results": ("GivenResult", "parse_frontier", "parse_results"),
@@ -223,7 +233,7 @@ _LATE = {
     "report.output": ("refuse_target", "write_whole"),
     "report.page": ("page_policy", "report_page"),
     "report.plots": ("can_plot",),
-    "report.settings": ("settings_document", "settings_text"),
+    "report.settings": ("Settings", "settings_of", "settings_text"),
     "report.techniques": ("techniques_text",),
     "report.what_if": ("what_if_text", "what_ifs_text"),
     "report.text": ("evaluation_text", "result_text"),

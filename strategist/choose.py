@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import time
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Annotated, Any
 
 import numpy as np
 import pandas as pd
+from pydantic import Field
 
 from strategist.decide import (
     Deadline,
@@ -23,12 +24,14 @@ from strategist.optimise.clock import Clock
 from strategist.optimise.problem import Answer, Problem
 from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete
-from strategist.sturdier import Sturdier, SturdierSearch, sturdier_than
+from strategist.sturdier import STURDIER, Sturdier, SturdierSearch, sturdier_than
+from strategist.survey.answer import Declared, Flat, Seconds, told
 from strategist.survey.findings import Finding
 from strategist.survey.records import ReadPoint
 from strategist.tags.mask import unrecorded
 from strategist.trust.diagnosis import against, diagnose
 from strategist.trust.evaluate import Outcome
+from strategist.trust.evaluation import SilenceLoss
 from strategist.trust.on_air import OnAir, on_air_of
 from strategist.trust.silence import silence_loss, silence_warnings
 from strategist.trust.standing import Standing, standing_of
@@ -45,7 +48,7 @@ UNSEEN_LATE = (
 
 
 @dataclass(frozen=True)
-class Result:
+class Result(Declared):
     """A strategy, what it does in the survey, and what is proven of it.
 
     `mask_words` says what each mask of the strategy stands for; `unseen` how the masks hold for
@@ -65,19 +68,19 @@ class Result:
     status: Status
     loss: float
     bound: float
-    silence_loss: float
+    silence_loss: SilenceLoss
     strategy: Strategy
     outcome: Outcome
-    standing: Standing
-    on_air: OnAir
+    standing: Flat[Standing]
+    on_air: Flat[OnAir]
     mask_words: tuple[str, ...]
     unseen: Unseen | None
-    sturdier: Sturdier | None
+    sturdier: Annotated[Sturdier | None, Field(description=STURDIER)]
     searched: dict[str, int]
     proof: dict[str, Any]
     findings: tuple[Finding, ...]
     warnings: tuple[str, ...]
-    seconds: float
+    seconds: Seconds
 
     def __repr__(self) -> str:
         return f"Result({self.read_point!r}: {self.status}, {self.strategy}, {self.outcome})"
@@ -87,32 +90,10 @@ class Result:
         """A row a pass, as `Outcome.to_frame`."""
         return self.outcome.to_frame()
 
-    @property
+    @told(after="bound")
     def gap(self) -> float:
         """(loss − bound) ÷ loss; 0 where both are 0."""
         return (self.loss - self.bound) / self.loss if self.loss > self.bound else 0.0
-
-    def to_json(self) -> dict[str, Any]:
-        return {
-            "read_point": self.read_point,
-            "status": self.status,
-            "loss": self.loss,
-            "bound": self.bound,
-            "gap": self.gap,
-            "silence_loss": self.silence_loss,
-            "strategy": self.strategy.to_json(),
-            "outcome": self.outcome.to_json(),
-            **self.standing.to_json(),
-            **self.on_air.to_json(),
-            "mask_words": list(self.mask_words),
-            "unseen": None if self.unseen is None else self.unseen.to_json(),
-            "sturdier": None if self.sturdier is None else self.sturdier.to_json(),
-            "searched": self.searched,
-            "proof": self.proof,
-            "findings": [finding.to_json() for finding in self.findings],
-            "warnings": list(self.warnings),
-            "seconds": round(self.seconds, 3),
-        }
 
 
 def choose(

@@ -7,12 +7,15 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from itertools import islice
-from typing import Any
+from typing import Annotated
+
+from pydantic import Field
 
 from strategist.choose import UNSEEN_LATE, Result, choose
 from strategist.decide import Deadline, Options, in_time
 from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete
+from strategist.survey.answer import Declared, Flat, Seconds
 from strategist.survey.records import ReadPoint
 from strategist.trust.folds import FOLDS, CrossValidation, cross_validate, without_folds
 from strategist.trust.next_survey import NextSurvey, next_survey
@@ -35,29 +38,18 @@ Map = Callable[[Callable[[ReadPoint], Again], Sequence[ReadPoint]], Iterable[Aga
 
 
 @dataclass(frozen=True)
-class Judged:
+class Judged(Declared):
     """A result with its cross-validation (None where there are too few passes).
 
     `tag_types` says what a cutoff costs over mixed types, `next_survey` what to measure next;
-    `seconds` is the time of the whole judgement.
+    `judged_seconds` is the time of the whole judgement.
     """
 
-    result: Result
-    cross_validation: CrossValidation | None
+    result: Flat[Result]
+    cross_validation: Annotated[CrossValidation | None, Field(description="null: too few passes")]
     tag_types: TagTypes
     next_survey: NextSurvey
-    seconds: float
-
-    def to_json(self) -> dict[str, Any]:
-        """The keys of the result, and those that judging adds."""
-        cross = self.cross_validation
-        return {
-            **self.result.to_json(),
-            "cross_validation": None if cross is None else cross.to_json(),
-            "tag_types": self.tag_types.to_json(),
-            "next_survey": self.next_survey.to_json(),
-            "judged_seconds": round(self.seconds, 3),
-        }
+    judged_seconds: Seconds
 
 
 def judge(read_point: ReadPoint, options: Options | None = None, mapped: Map = map) -> Judged:
@@ -100,7 +92,7 @@ def judge(read_point: ReadPoint, options: Options | None = None, mapped: Map = m
         else:
             warnings.append(UNSEEN_LATE)
     types = judge_cutoff(whole, result.strategy, types, _made(each))
-    if types.sentence is not None and not types.stands:
+    if types.sentence is not None and not types.cutoff_stands:
         warnings.append(types.sentence)
     result = replace(result, warnings=(*result.warnings, *warnings, *_unproven(found)))
     following = next_survey(whole, result.strategy, result.outcome, cross)

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Annotated
+
+from pydantic import Field
 
 from strategist.decide import Decided, compare_counts, compare_guarded
 from strategist.optimise.clock import Clock
@@ -11,16 +13,20 @@ from strategist.optimise.finish import finish
 from strategist.optimise.problem import value
 from strategist.optimise.strategy import Strategy
 from strategist.optimise.sturdy import sturdiest
+from strategist.survey.answer import Declared, Hidden, told
 from strategist.survey.order import figure
 from strategist.survey.records import ReadPoint
 from strategist.trust.evaluate import Outcome, evaluate
 from strategist.trust.guarded import GuardedOutcome, guarded_outcome
 
-__all__ = ["Sturdier", "SturdierSearch", "sturdier_than"]
+__all__ = ["STURDIER", "Sturdier", "SturdierSearch", "sturdier_than"]
+
+
+STURDIER = "Beside the best; null: there is none, none was found in time, or not asked for"
 
 
 @dataclass(frozen=True)
-class Sturdier:
+class Sturdier(Declared):
     """The strategy with the least guarded loss among those that lose at most `allowance` more than
     the best and save more than that under the guards, and are better than silence.
 
@@ -29,23 +35,33 @@ class Sturdier:
     """
 
     strategy: Strategy
+    mask_words: tuple[str, ...]
+    bound: Annotated[float, Field(description="No strategy of this kind has a lower guarded loss")]
+    allowance: Annotated[
+        float, Field(description="The extra loss allowed: one missed tag, or 5 % of it")
+    ]
     outcome: Outcome
     guarded: GuardedOutcome
-    best: Outcome
-    best_guarded: float
-    allowance: float
-    bound: float
-    mask_words: tuple[str, ...]
+    best: Hidden[Outcome]
+    best_guarded: Hidden[float]
 
-    @property
+    @told(after="mask_words")
+    def loss(self) -> float:
+        return value(self.outcome.loss)
+
+    @told(after="mask_words")
     def extra_loss(self) -> float:
         return value(self.outcome.loss - self.best.loss)
 
-    @property
+    @told(after="mask_words")
+    def guarded_loss(self) -> float:
+        return self.guarded.loss
+
+    @told(after="mask_words")
     def guarded_saved(self) -> float:
         return value(self.best_guarded - self.guarded.loss)
 
-    @property
+    @told(after="guarded")
     def gives_up(self) -> str:
         one, other = self.outcome, self.best
         return (
@@ -54,7 +70,7 @@ class Sturdier:
             f"{other.stray}"
         )
 
-    @property
+    @told(after="guarded")
     def gains(self) -> str:
         return (
             f"guarded loss {figure(self.guarded.loss)} in place of {figure(self.best_guarded)}: "
@@ -62,26 +78,9 @@ class Sturdier:
             "every tag drifts the wrong way"
         )
 
-    @property
+    @told(after="bound")
     def proven(self) -> bool:
         return self.bound >= self.guarded.loss
-
-    def to_json(self) -> dict[str, Any]:
-        return {
-            "strategy": self.strategy.to_json(),
-            "mask_words": list(self.mask_words),
-            "loss": value(self.outcome.loss),
-            "extra_loss": self.extra_loss,
-            "guarded_loss": self.guarded.loss,
-            "guarded_saved": self.guarded_saved,
-            "bound": self.bound,
-            "proven": self.proven,
-            "allowance": self.allowance,
-            "outcome": self.outcome.to_json(),
-            "guarded": self.guarded.to_json(),
-            "gives_up": self.gives_up,
-            "gains": self.gains,
-        }
 
 
 @dataclass(frozen=True)
@@ -113,13 +112,13 @@ def sturdier_than(whole: ReadPoint, best: Decided, clock: Clock) -> SturdierSear
     return SturdierSearch(
         Sturdier(
             strategy,
+            best.words_of(sturdy.answer),
+            sturdy.bound,
+            whole.policy.loss.little(best.loss),
             outcome,
             guarded,
             best.outcome,
             answer.key[2],
-            whole.policy.loss.little(best.loss),
-            sturdy.bound,
-            best.words_of(sturdy.answer),
         ),
         sturdy.bound,
     )

@@ -12,7 +12,7 @@ import pytest
 
 import strategist
 from strategist.choose import Result, choose
-from strategist.commands.judge import shared_map
+from strategist.commands.processes import shared_map
 from strategist.decide import Options
 from strategist.judge import Again, judge
 from strategist.survey.records import ReadPoint

@@ -19,7 +19,7 @@ from api.limits import (
 from api.problems import ProblemError
 from api.store.database import StoreError
 from api.store.jobs import count_states
-from strategist import __version__
+from strategist import QUESTIONS, __version__
 
 _RESOURCES = (
     *("surveys", "strategies", "judgements", "evaluations", "comparisons", "settings"),
@@ -42,7 +42,8 @@ def index(ask: Ask) -> Answer:
         "what_if_changes": CHANGES,
         "templates": TEMPLATES,
     }
-    resources = {name: f"/v1/{name}" for name in _RESOURCES} | {"description": "/docs"}
+    names = (*_RESOURCES, *(one.kept.path for one in QUESTIONS if one.kept is not None))
+    resources = {name: f"/v1/{name}" for name in names} | {"description": "/docs"}
     return Answer({"version": __version__, "limits": limits, "resources": resources})
 
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from api.answers import answer
 from api.at_point import at_point, strategy_of
 from api.endpoints import Answer, Ask, endpoint
-from api.library import SettingsJson
 from api.limits import PROMPT_TIME_S
 from api.models import SettingsRequest
 from api.prompt import answer_of
@@ -15,7 +15,7 @@ from strategist.errors import InputError
 @endpoint(
     "POST",
     "/v1/settings",
-    gives={200: SettingsJson},
+    gives={200: answer("Settings")},
     body=SettingsRequest,
     problems=("queue-full", "no-time"),
 )

@@ -7,10 +7,9 @@ from typing import Any
 
 from sqlalchemy import RowMapping
 
-from api.answers import Survey, page_of
+from api.answers import Survey, answer, page_of
 from api.at_point import cursor, iso, listed, missing, read_points_of
 from api.endpoints import JSON, Answer, Ask, endpoint
-from api.library import MaskListJson
 from api.limits import CHECK_TIME_S, PROMPT_TIME_S
 from api.models import MasksQuery, PageQuery, UploadQuery
 from api.problems import ProblemError
@@ -90,7 +89,7 @@ def read_file(ask: Ask) -> Answer:
 @endpoint(
     "GET",
     "/v1/surveys/{survey_id}/masks",
-    gives={200: MaskListJson},
+    gives={200: answer("MaskList")},
     query=MasksQuery,
     problems=("queue-full", "no-time"),
 )

@@ -190,13 +190,13 @@ def _unreadable(label: str, error: InputError) -> Done:
 def _labels(cases: Sequence[str | Path]) -> list[str]:
     """The cases as they are called in the results; raises InputError where one comes twice."""
     if not cases:
-        raise InputError.one("CASE", "", "at least one case folder")
+        raise InputError.one("cases", "", "at least one case folder")
     labels = [os.path.normpath(case) for case in cases]
     seen: set[Path] = set()
     for label in labels:
         path = Path(label).resolve()
         if path in seen:
-            raise InputError.one("CASE", label, "each case once")
+            raise InputError.one("cases", label, "each case once")
         seen.add(path)
     return labels
 

@@ -7,9 +7,10 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
 
 import numpy as np
+from pydantic import Field
 
 from strategist.batch.lines import read_lines
 from strategist.batch.prices import Prices, Results, prices_from_cases, prices_of, strategy_text
@@ -17,6 +18,7 @@ from strategist.errors import InputError
 from strategist.optimise.clock import Clock
 from strategist.optimise.strategy import Strategy, read_strategy
 from strategist.optimise.templates import Templates, template_curve
+from strategist.survey.answer import Declared, Hidden, told
 from strategist.survey.order import figure, some
 from strategist.survey.records import ReadPoint
 from strategist.trust.foreseen import survey_first
@@ -48,8 +50,37 @@ class PricedPoint:
     silent: bool = False
 
 
+@dataclass(frozen=True)
+class PointTemplate(Declared):
+    """What a read point gets: the number of its template, from 1 (null: none may be set there)."""
+
+    case: str
+    read_point: str
+    template: int | None
+    loss: float | None
+    silent: bool
+    silence_loss: float
+    own_loss: float
+    pays: float | None
+    may_pay: float
+    needs_own: bool
+    lawful_dbm: float | None
+    predicted_dbm: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class OfCurve(Declared):
+    """What so many templates lose, and how many read points are left without one."""
+
+    templates: int
+    loss: float
+    bound: float
+    proven: bool
+    without: int
+
+
 @dataclass(frozen=True, eq=False)
-class SiteTemplates:
+class SiteTemplates(Declared):
     """The templates of a site, and the loss against their number.
 
     `loss[p, c]` is what read point p loses with candidate c; inf where it may not be set there,
@@ -60,11 +91,11 @@ class SiteTemplates:
     batch found.
     """
 
-    points: tuple[PricedPoint, ...]
-    candidates: tuple[Strategy, ...]
-    candidates_of: int
-    loss: np.ndarray
-    curve: tuple[Templates, ...]
+    points: Hidden[tuple[PricedPoint, ...]]
+    candidates: Hidden[tuple[Strategy, ...]]
+    candidates_of: Hidden[int]
+    loss: Hidden[np.ndarray]
+    curve: Hidden[tuple[Templates, ...]]
     at_most: int
     left_out: tuple[str, ...]
     late: tuple[str, ...] = ()
@@ -74,7 +105,23 @@ class SiteTemplates:
     def chosen(self) -> Templates:
         return self.curve[min(self.at_most, len(self.curve)) - 1]
 
-    @property
+    @told(after="at_most")
+    def summed(self) -> Annotated[float, "as loss"]:
+        return self.chosen.loss
+
+    @told(after="at_most")
+    def bound(
+        self,
+    ) -> Annotated[
+        float, Field(description="No choice of so many templates loses less; 0 where unknown")
+    ]:
+        return self.chosen.bound
+
+    @told(after="at_most")
+    def proven(self) -> bool:
+        return self.chosen.proven
+
+    @told(after="at_most")
     def own_loss(self) -> float:
         """What all read points but the silent ones lose when each has its own strategy."""
         return sum(point.own_loss for point in self.points if not point.silent)
@@ -88,6 +135,47 @@ class SiteTemplates:
         """Read points, but the silent ones, for which there is no template."""
         return one.without - len(self.silent)
 
+    @told(after="at_most")
+    def lacking(self) -> Annotated[int, "as without"]:
+        return self.without(self.chosen)
+
+    @told(after="at_most")
+    def templates(self) -> tuple[Strategy, ...]:
+        return tuple(self.candidates[column] for column in self.chosen.chosen)
+
+    @told(after="at_most")
+    def read_points(self) -> tuple[PointTemplate, ...]:
+        return tuple(map(self._at, range(len(self.points))))
+
+    def _at(self, place: int) -> PointTemplate:
+        point, column = self.points[place], self.chosen.use[place]
+        silence = point.silence if point.silent else None
+        return PointTemplate(
+            point.case,
+            point.read_point,
+            None if column is None else self.chosen.chosen.index(column) + 1,
+            silence if column is None else float(self.loss[place, column]),
+            point.silent,
+            point.silence,
+            point.own_loss,
+            self.pays(place),
+            point.may_pay,
+            self.needs_own(place),
+            point.lawful_dbm,
+            self.predicted(place),
+        )
+
+    @told(after="at_most")
+    def by_number(self) -> Annotated[tuple[OfCurve, ...], "as curve"]:
+        return tuple(
+            OfCurve(n, one.loss, one.bound, one.proven, self.without(one))
+            for n, one in enumerate(self.curve, 1)
+        )
+
+    @told(after="at_most")
+    def searched(self) -> dict[str, int]:
+        return {"candidates": len(self.candidates), "of": self.candidates_of}
+
     def pays(self, place: int) -> float | None:
         """What a read point (by index) loses more than with its own; None without a template."""
         column = self.chosen.use[place]
@@ -98,7 +186,7 @@ class SiteTemplates:
         column = self.chosen.use[place]
         return () if column is None else self.points[place].predicted[column]
 
-    @property
+    @told(after="hurried")
     def warnings(self) -> tuple[str, ...]:
         """What must be settled before the templates are set."""
         told = []
@@ -137,54 +225,6 @@ class SiteTemplates:
             return False
         pays = self.pays(place)
         return pays is None or pays > self.points[place].may_pay + _SAME
-
-    def to_json(self) -> dict[str, Any]:
-        """`template` is the number of a template, from 1; null where none may be set there."""
-        chosen, points = self.chosen, []
-        number = {column: n for n, column in enumerate(chosen.chosen, 1)}
-        for place, (point, column) in enumerate(zip(self.points, chosen.use, strict=True)):
-            silence = point.silence if point.silent else None
-            points.append(
-                {
-                    "case": point.case,
-                    "read_point": point.read_point,
-                    "template": None if column is None else number[column],
-                    "loss": silence if column is None else float(self.loss[place, column]),
-                    "silent": point.silent,
-                    "silence_loss": point.silence,
-                    "own_loss": point.own_loss,
-                    "pays": self.pays(place),
-                    "may_pay": point.may_pay,
-                    "needs_own": self.needs_own(place),
-                    "lawful_dbm": point.lawful_dbm,
-                    "predicted_dbm": list(self.predicted(place)),
-                }
-            )
-        return {
-            "at_most": self.at_most,
-            "loss": chosen.loss,
-            "bound": chosen.bound,
-            "proven": chosen.proven,
-            "own_loss": self.own_loss,
-            "without": self.without(chosen),
-            "templates": [self.candidates[column].to_json() for column in chosen.chosen],
-            "read_points": points,
-            "curve": [
-                {
-                    "templates": n,
-                    "loss": one.loss,
-                    "bound": one.bound,
-                    "proven": one.proven,
-                    "without": self.without(one),
-                }
-                for n, one in enumerate(self.curve, 1)
-            ],
-            "searched": {"candidates": len(self.candidates), "of": self.candidates_of},
-            "left_out": list(self.left_out),
-            "late": list(self.late),
-            "hurried": list(self.hurried),
-            "warnings": list(self.warnings),
-        }
 
 
 def site_templates(

@@ -7,7 +7,8 @@ import contextlib
 import json
 import math
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import replace
 from typing import Any
 
 import strategist
@@ -31,6 +32,7 @@ __all__ = [
     "given",
     "number",
     "one_of",
+    "placed",
     "refuse_out",
     "say",
     "seconds",
@@ -169,6 +171,17 @@ def each_point(
             continue
         give(arguments.out, document, text + ("" if last else "\n"))
     return status
+
+
+@contextlib.contextmanager
+def placed(options: Mapping[str, str]) -> Iterator[None]:
+    """Faults of what the library calls by a key are told by the option that gave it."""
+    try:
+        yield
+    except InputError as error:
+        raise type(error)(
+            replace(fault, source=options.get(fault.source, fault.source)) for fault in error.faults
+        ) from None
 
 
 def one_of(case: strategist.Case, what: str) -> InputError:

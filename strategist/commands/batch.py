@@ -16,6 +16,7 @@ from strategist.commands.arguments import (
     Commands,
     add_command,
     add_solving,
+    placed,
     solving,
     whole,
 )
@@ -70,14 +71,15 @@ def _processors() -> int:
 
 def _batch(arguments: argparse.Namespace) -> int:
     options = solving(arguments, unseen=arguments.unseen, sturdier=arguments.sturdier)
-    summary = strategist.run_batch(
-        arguments.cases,
-        arguments.out,
-        options,
-        workers=arguments.workers,
-        scheduler=arguments.scheduler,
-        progress=Teller(),
-    )
+    with placed({"cases": "CASE", "scheduler": "--scheduler"}):
+        summary = strategist.run_batch(
+            arguments.cases,
+            arguments.out,
+            options,
+            workers=arguments.workers,
+            scheduler=arguments.scheduler,
+            progress=Teller(),
+        )
     print(summary.text, end="")
     return INCOMPLETE if summary.failed else OK
 

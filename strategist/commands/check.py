@@ -36,6 +36,5 @@ def _check(arguments: argparse.Namespace) -> int:
             print(f"Unusable: {faults} fault{'' if faults == 1 else 's'}, listed above.")
         return UNUSABLE
     checked = strategist.check(case)
-    document = strategist.check_document(case, checked)
-    give(arguments.out, document, strategist.check_text(case, checked))
-    return UNUSABLE if any(one.refusal is not None for one in checked) else OK
+    give(arguments.out, checked.to_json(), strategist.check_text(checked))
+    return OK if all(one.usable for one in checked.read_points) else UNUSABLE

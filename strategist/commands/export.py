@@ -44,6 +44,6 @@ def _export(arguments: argparse.Namespace) -> int:
         source = arguments.power_table
         table = strategist.read_power_table(strategist.read_text(source), source)
     point, strategy = given(arguments)
-    document = strategist.settings_document(point, strategy, arguments.form, table)
-    give(arguments.out, document, strategist.settings_text(document))
+    settings = strategist.settings_of(point, strategy, arguments.form, table)
+    give(arguments.out, settings.to_json(), strategist.settings_text(settings))
     return OK

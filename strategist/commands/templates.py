@@ -12,6 +12,7 @@ from strategist.commands.arguments import (
     add_out,
     give,
     number,
+    placed,
     refuse_out,
     seconds,
     whole,
@@ -49,13 +50,14 @@ def add(commands: Commands) -> None:
 
 def _templates(arguments: argparse.Namespace) -> int:
     refuse_out(arguments.out)
-    site = strategist.site_templates(
-        arguments.folder,
-        arguments.at_most,
-        may_pay=arguments.may_pay,
-        workers=arguments.workers,
-        scheduler=arguments.scheduler,
-        time_limit_s=arguments.time_limit,
-    )
+    with placed({"scheduler": "--scheduler"}):
+        site = strategist.site_templates(
+            arguments.folder,
+            arguments.at_most,
+            may_pay=arguments.may_pay,
+            workers=arguments.workers,
+            scheduler=arguments.scheduler,
+            time_limit_s=arguments.time_limit,
+        )
     give(arguments.out, site.to_json(), strategist.templates_text(site))
     return OK

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import itertools
-from typing import Annotated, Any
+from typing import Annotated
 
 from pydantic import Field, TypeAdapter, field_validator
 from pydantic.dataclasses import dataclass
 
+from strategist.survey.answer import Declared
 from strategist.survey.json_text import parse_json
 from strategist.survey.policy import RSSI_DBM_MAX, RSSI_DBM_MIN, STOP_AFTER_MAX, STRICT, Dbm, Whole
 from strategist.tags.mask import Mask
@@ -18,7 +19,7 @@ LEVELS_MAX, MASKS_MAX = 1000, 100  # more than a reader takes; a longer list is 
 
 
 @dataclass(frozen=True, config=STRICT)
-class Strategy:
+class Strategy(Declared):
     """One level (fixed power) or several ascending ones (a step ladder), stop rule, cutoff, masks.
 
     Levels are conducted dBm. `cutoff_dbm` None means no cutoff; a read passes when its RSSI is at
@@ -44,15 +45,6 @@ class Strategy:
             if (mask.join is None) != (position == 0):
                 raise ValueError('"join" ("and" or "or") on every mask but the first')
         return masks
-
-    def to_json(self) -> dict[str, Any]:
-        """The strategy as plain JSON values."""
-        return {
-            "levels_dbm": list(self.levels_dbm),
-            "stop_after": self.stop_after,
-            "cutoff_dbm": self.cutoff_dbm,
-            "masks": [mask.to_json() for mask in self.masks],
-        }
 
 
 STRATEGY: TypeAdapter[Strategy] = TypeAdapter(Strategy)

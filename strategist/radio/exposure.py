@@ -7,10 +7,11 @@ qualified person.
 from __future__ import annotations
 
 import math
-from dataclasses import asdict, dataclass
-from typing import Any, Literal
+from dataclasses import dataclass
+from typing import Literal
 
 from strategist.radio.link import dbm_to_w
+from strategist.survey.answer import Declared
 
 Guideline = Literal["icnirp", "fcc"]
 Group = Literal["public", "occupational"]
@@ -52,13 +53,21 @@ def reference_field_v_m(group: Group, mhz: float) -> float:
 
 
 @dataclass(frozen=True)
-class ExposureDistance:
+class NoDistance(Declared):
+    """Why no distance can be named: `caution` is a sentence."""
+
+    distance_m: None
+    caution: str
+
+
+@dataclass(frozen=True)
+class ExposureDistance(Declared):
     """The distance in m inside which the reference level may be exceeded, with its grounds.
 
     `reference_v_m` is the level as a field, for whoever measures it (None: the FCC has none here).
     """
 
-    metres: float
+    distance_m: float
     eirp_dbm: float
     mhz: float
     guideline: Guideline
@@ -69,10 +78,6 @@ class ExposureDistance:
     source: str
     assumptions: tuple[str, ...]
     caution: str
-
-    def to_json(self) -> dict[str, Any]:
-        plain = asdict(self) | {"assumptions": list(self.assumptions)}
-        return {"distance_m": plain.pop("metres"), **plain}
 
 
 def exposure_distance(
@@ -99,7 +104,7 @@ def exposure_distance(
         f"whole-body level, {_AVERAGING[guideline]}",
     )
     return ExposureDistance(
-        metres=metres,
+        distance_m=metres,
         eirp_dbm=float(eirp_dbm),
         mhz=float(mhz),
         guideline=guideline,

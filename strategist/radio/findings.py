@@ -40,11 +40,11 @@ def _lawful(survey: Survey, radio: Radio) -> Found:
     if lawful.level.dbm is None:
         advice = "Give region (or limit) and antenna_gain_dbi under radio in site.json."
         yield "note", "lawful_unknown", f"{lawful.level.reason} Levels were not checked.", advice
-    elif lawful.above_dbm:
-        listed = some([figure(level) for level in lawful.above_dbm])
+    elif lawful.levels_above_dbm:
+        listed = some([figure(level) for level in lawful.levels_above_dbm])
         text = (
-            f"{len(lawful.above_dbm)} of {len(survey.levels_dbm)} levels surveyed are above the "
-            f"lawful one: {listed} dBm. {lawful.level.reason}"
+            f"{len(lawful.levels_above_dbm)} of {len(survey.levels_dbm)} levels surveyed are above "
+            f"the lawful one: {listed} dBm. {lawful.level.reason}"
         )
         advice = "They are left out of the search; ask the local authority before sending at them."
         yield "note", "levels_unlawful", text, advice

@@ -42,8 +42,8 @@ def acceptance_text(run: AcceptanceRun) -> str:
     missed_in = [p.pass_id for p in outcome.by_pass if p.missed]
     where = f", in {some(missed_in)}" if missed_in else ""
     lines = [
-        f"{plain(run.read_point)}: {_HEADS[run.verdict.verdict]}",
-        *paragraph(run.verdict.sentence),
+        f"{plain(run.read_point)}: {_HEADS[run.judged.verdict]}",
+        *paragraph(run.judged.sentence),
         f"In this run of {outcome.passes} pass{'' if outcome.passes == 1 else 'es'}",
         *labelled("missed", f"{outcome.missed} of {outcome.wanted} wanted{where}"),
         *labelled("", f"{rate_words(rates.missed_by_tag)} of wanted tags (95 % confidence)"),

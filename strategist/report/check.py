@@ -3,74 +3,108 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
-from typing import Any
+from dataclasses import dataclass
 
 from strategist.errors import InputError
 from strategist.radio.complete import complete
 from strategist.radio.dwell import steps_by_masks
 from strategist.radio.lawful import choosable_levels
 from strategist.report.lines import paragraph, plain
+from strategist.survey.answer import Declared, Hidden, told
 from strategist.survey.case import Case
-from strategist.survey.findings import Finding
+from strategist.survey.findings import Finding, Severity
 from strategist.survey.order import figure
 from strategist.survey.records import ReadPoint
 from strategist.trust.diagnosis import diagnose
 
-__all__ = ["Checked", "check", "check_document", "check_text"]
+__all__ = ["Checked", "CheckedCase", "check", "check_text"]
+
+
+@dataclass(frozen=True)
+class Listed(Declared):
+    """A finding with the name of its read point."""
+
+    read_point: str
+    kind: str
+    text: str
+    advice: str
+    severity: Severity
 
 
 @dataclass(frozen=True, eq=False)
-class Checked:
-    """A read point with its findings; `refusal` says why it cannot be solved, None if it can.
+class Checked(Declared):
+    """What was surveyed at a read point, in counts, and what was found; `refusal` says why it
+    cannot be solved, None if it can.
 
     `warnings` are those of reading it, and of what would be predicted or left out of it.
     """
 
-    read_point: ReadPoint
-    findings: tuple[Finding, ...]
-    refusal: InputError | None
+    point: Hidden[ReadPoint]
+    found: Hidden[tuple[Finding, ...]]
+    error: Hidden[InputError | None]
     warnings: tuple[str, ...]
+
+    @told()
+    def read_point(self) -> str:
+        return self.point.name
+
+    @told()
+    def passes(self) -> int:
+        return len(self.point.survey.pass_ids)
+
+    @told()
+    def levels_dbm(self) -> list[float]:
+        return [float(level) for level in self.point.survey.levels_dbm]
+
+    @told()
+    def wanted_presented(self) -> int:
+        return int(self.point.survey.roster_wanted.sum())
+
+    @told()
+    def stray_presented(self) -> int:
+        return len(self.point.survey.roster_wanted) - self.wanted_presented
+
+    @told()
+    def reads(self) -> int:
+        return len(self.point.survey.read_pass)
+
+    @told()
+    def usable(self) -> bool:
+        return self.error is None
+
+    @told()
+    def refusal(self) -> str | None:
+        return None if self.error is None else str(self.error)
+
+    @told()
+    def findings(self) -> tuple[Listed, ...]:
+        return tuple(Listed(f.read_point, f.kind, f.text, f.advice, f.severity) for f in self.found)
 
     @property
     def weak(self) -> bool:
         """Whether an answer drawn from the survey may not hold."""
-        return any(finding.severity == "weak" for finding in self.findings)
-
-    def to_json(self) -> dict[str, Any]:
-        """What was surveyed, in counts, and what was found."""
-        survey = self.read_point.survey
-        wanted = int(survey.roster_wanted.sum())
-        return {
-            "read_point": self.read_point.name,
-            "passes": len(survey.pass_ids),
-            "levels_dbm": survey.levels_dbm.tolist(),
-            "wanted_presented": wanted,
-            "stray_presented": len(survey.roster_wanted) - wanted,
-            "reads": len(survey.read_pass),
-            "usable": self.refusal is None,
-            "refusal": None if self.refusal is None else str(self.refusal),
-            "findings": [asdict(finding) for finding in self.findings],
-            "warnings": list(self.warnings),
-        }
+        return any(finding.severity == "weak" for finding in self.found)
 
 
-def check(case: Case) -> tuple[Checked, ...]:
+@dataclass(frozen=True)
+class CheckedCase(Declared):
     """The findings on each read point of a case."""
-    return tuple(_checked(point) for point in case.read_points)
+
+    site: str
+    read_points: tuple[Checked, ...]
 
 
-def check_document(case: Case, checked: Sequence[Checked]) -> dict[str, Any]:
-    """The findings by read point as plain JSON values."""
-    return {"site": case.site, "read_points": [one.to_json() for one in checked]}
+def check(case: Case) -> CheckedCase:
+    """What is wrong or weak at each read point of a case."""
+    return CheckedCase(case.site, tuple(_checked(point) for point in case.read_points))
 
 
-def check_text(case: Case, checked: Sequence[Checked]) -> str:
+def check_text(checked: CheckedCase) -> str:
     """The findings by read point and a verdict in the last line, in lines of 80 columns."""
-    lines = [plain(case.site)] if case.site else []
-    for one in checked:
-        lines += ["", *_heading(one.read_point), *_said(one)]
-    return "\n".join([*lines, "", _verdict(checked)])
+    lines = [plain(checked.site)] if checked.site else []
+    for one in checked.read_points:
+        lines += ["", *_heading(one.point), *_said(one)]
+    return "\n".join([*lines, "", _verdict(checked.read_points)])
 
 
 def _checked(read_point: ReadPoint) -> Checked:

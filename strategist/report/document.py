@@ -129,7 +129,7 @@ def _survey_of(given: GivenResult, backing: Backing) -> tuple[str, ReadPoint] | 
         if len(of_case) != 1:
             cases = ", ".join(case for case, _ in named)
             allowed = f"one case with a read point {given.read_point}"
-            raise InputError.one("--case", cases, allowed)
+            raise InputError.one("surveys", cases, allowed)
         named = of_case
     return named[0] if named else None
 
@@ -196,6 +196,6 @@ def _today(point: ReadPoint, strategy: Strategy, backing: Backing) -> dict[str, 
 
 def _why_not(point: ReadPoint, today: Strategy) -> str:
     """Which of today's levels nobody surveyed, as a sentence; empty where all were."""
-    steps = steps_of(point, today.levels_dbm).steps
+    steps = steps_of(point, today.levels_dbm).levels
     lacking = [figure(step.power_dbm) for step in steps if step.known == "not surveyed"]
     return f"They use {some(lacking)} dBm, which was not surveyed here." if lacking else ""

@@ -75,7 +75,7 @@ def brief(strategy: Strategy) -> str:
 
 
 def _legend(frontier: Frontier) -> list[str]:
-    loss = frontier.loss
+    loss = frontier.weights
     ratio = (
         "'best for a' missed tag that weighs so many strays; - for none, since others are better "
         f"for every weight. Yours weighs {loss.missed / loss.stray:.3g}."
@@ -109,7 +109,7 @@ def _proof(frontier: Frontier) -> str:
     if not frontier.open:
         return f"Of the strategies searched {among} none keeps the limits {took}."
     proven = sum(point.proven for point in frontier.points)
-    places = ", ".join(f"{m} missed and {s} stray" for m, s in frontier.open[:3])
+    places = ", ".join(f"{one.missed} missed and {one.stray} stray" for one in frontier.open[:3])
     more = f", and {len(frontier.open) - 3} more" if len(frontier.open) > 3 else ""
     return (
         f"Time ran out {took}: {proven} of {len(frontier.points)} points are proven. Still "

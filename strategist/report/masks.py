@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from strategist.report.lines import labelled, paragraph, plain
+from strategist.survey.answer import Declared, Flat, Hidden, told
 from strategist.survey.records import Bools, ReadPoint, Survey
 from strategist.tags.candidates import find_candidates, tag_fields
 from strategist.tags.fields import long_banks
@@ -23,20 +23,17 @@ _WORDS_MAX = 48  # characters of an example in the text; the document has all of
 _BANKS: tuple[Bank, ...] = ("epc", "tid", "user")
 
 
-@dataclass(frozen=True, slots=True)
-class Presented:
+@dataclass(frozen=True)
+class Presented(Declared):
     """Tags, and how often they were presented as wanted and as stray, over all passes."""
 
     tags: int
     wanted: int
     stray: int
 
-    def to_json(self) -> dict[str, int]:
-        return {"tags": self.tags, "wanted": self.wanted, "stray": self.stray}
 
-
-@dataclass(frozen=True, slots=True)
-class CarriedField:
+@dataclass(frozen=True)
+class CarriedField(Declared):
     """A field at bits `pointer … pointer+length−1` of a bank, on the tags counted in `on`.
 
     `values` is the number of distinct contents, `examples` the commonest of them in words.
@@ -50,42 +47,36 @@ class CarriedField:
     structural: bool
     values: int
     examples: tuple[str, ...]
-    on: Presented
-
-    def to_json(self) -> dict[str, Any]:
-        return {
-            "bank": self.bank,
-            "name": self.name,
-            "pointer": self.pointer,
-            "length": self.length,
-            "structural": self.structural,
-            "values": self.values,
-            "examples": list(self.examples),
-            **self.on.to_json(),
-        }
-
-
-@dataclass(frozen=True, slots=True)
-class CandidateMask:
-    """A mask that may enter a chain, what it stands for, and the tags that match it."""
-
-    mask: Mask
-    words: str
-    selects: Presented
-
-    def to_json(self) -> dict[str, Any]:
-        return {
-            "bank": self.mask.bank,
-            "pointer": self.mask.pointer,
-            "length": self.mask.length,
-            "pattern": self.mask.pattern,
-            "words": self.words,
-            **self.selects.to_json(),
-        }
+    on: Flat[Presented]
 
 
 @dataclass(frozen=True)
-class MaskList:
+class CandidateMask(Declared):
+    """A mask that may enter a chain, what it stands for, and the tags that match it."""
+
+    mask: Hidden[Mask]
+    words: str
+    selects: Flat[Presented]
+
+    @told(after="mask")
+    def bank(self) -> Bank:
+        return self.mask.bank
+
+    @told(after="mask")
+    def pointer(self) -> int:
+        return self.mask.pointer
+
+    @told(after="mask")
+    def length(self) -> int:
+        return self.mask.length
+
+    @told(after="mask")
+    def pattern(self) -> str:
+        return self.mask.pattern
+
+
+@dataclass(frozen=True)
+class MaskList(Declared):
     """What `solve` may choose masks from at a read point, and what it may not.
 
     `listed` counts the masks before those with the same selection, or the opposite one, were
@@ -93,24 +84,16 @@ class MaskList:
     """
 
     read_point: str
-    presented: Presented
+    presented: Flat[Presented]
     fields: tuple[CarriedField, ...]
     candidates: tuple[CandidateMask, ...]
     listed: int
     left_out: tuple[LeftOut, ...]
     warnings: tuple[str, ...]
 
-    def to_json(self) -> dict[str, Any]:
-        return {
-            "read_point": self.read_point,
-            **self.presented.to_json(),
-            "fields": [field.to_json() for field in self.fields],
-            "candidates": [candidate.to_json() for candidate in self.candidates],
-            "listed": self.listed,
-            "kept": len(self.candidates),
-            "left_out": [one.to_json() for one in self.left_out],
-            "warnings": list(self.warnings),
-        }
+    @told(after="listed")
+    def kept(self) -> int:
+        return len(self.candidates)
 
 
 def list_masks(read_point: ReadPoint) -> MaskList:

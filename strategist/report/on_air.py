@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from strategist.radio.exposure import ExposureDistance
+from strategist.radio.exposure import ExposureDistance, NoDistance
 from strategist.radio.lawful import Lawful, PowerLimit
 from strategist.radio.link import TAG_DBM
 from strategist.radio.regions import CAUTION
@@ -42,8 +42,8 @@ def _lawful(lawful: Lawful, fate: str) -> list[str]:
     text = lawful.level.reason
     if lawful.level.dbm is None:
         text += " Levels were not checked."
-    elif lawful.above_dbm:
-        text += f" {fate}: {some([figure(level) for level in lawful.above_dbm])} dBm."
+    elif lawful.levels_above_dbm:
+        text += f" {fate}: {some([figure(level) for level in lawful.levels_above_dbm])} dBm."
     return labelled("lawful", text)
 
 
@@ -55,16 +55,16 @@ def _reach(metres: float) -> str:
     )
 
 
-def _exposure(exposure: ExposureDistance | str) -> str:
+def _exposure(exposure: ExposureDistance | NoDistance) -> str:
     """The distance and its grounds; the JSON has all assumptions."""
-    if isinstance(exposure, str):
-        return exposure
+    if isinstance(exposure, NoDistance):
+        return exposure.caution
     ground = exposure.ground_factor
     field = "" if exposure.reference_v_m is None else f" or {exposure.reference_v_m:.3g} V/m"
     reflected = "no reflection" if ground == 1 else f"reflection x {ground:g} in power density"
     level = f"{exposure.reference_w_m2:.3g} W/m²{field} at {exposure.mhz:g} MHz"
     return (
-        f"keep people {math.ceil(exposure.metres * 100) / 100:.2f} m away: nearer, the "
+        f"keep people {math.ceil(exposure.distance_m * 100) / 100:.2f} m away: nearer, the "
         f"{exposure.guideline.upper()} reference level for the general public ({level}, "
         f"{exposure.source}) may be exceeded, with {exposure.eirp_dbm:.1f} dBm e.i.r.p. all the "
         f"time in the antenna's best direction, far field, {reflected}. Implants and other devices "
@@ -84,9 +84,11 @@ def _time(time: LadderTime) -> str:
     if time.dwell_s is not None:
         verdict = "fits" if time.fits else "does NOT fit"
         text += f": {verdict} the {figure(time.dwell_s)} s of a pass"
-    if time.tags is not None:
-        failed = percent(time.failed_reads or 0.0)
-        text += f" (estimated, up to {time.tags} tags in the field, {failed} of reads fail)"
+    if time.tags_in_field is not None:
+        failed = percent(time.failed_read_rate or 0.0)
+        text += (
+            f" (estimated, up to {time.tags_in_field} tags in the field, {failed} of reads fail)"
+        )
     else:
         text += " (by step_s)"
     most = time.steps_max

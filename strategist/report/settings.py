@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from strategist.errors import InputError
 from strategist.optimise.strategy import Strategy
+from strategist.radio.lawful import Lawful
 from strategist.report.lines import paragraph
+from strategist.survey.answer import Declared, Hidden
 from strategist.survey.order import figure
 from strategist.survey.records import ReadPoint
 from strategist.tags.gen2 import gen2_document, gen2_lines
@@ -15,33 +17,49 @@ from strategist.tags.llrp import llrp_document, llrp_lines, whole_cutoffs
 from strategist.tags.power_table import PowerTable
 from strategist.tags.read_back import chain_of_frames, of_llrp_step
 from strategist.trust.replayed import Replayed, replayed
-from strategist.trust.steps import steps_of
+from strategist.trust.steps import Step, steps_of
 
-__all__ = ["Form", "settings_document", "settings_text"]
+__all__ = ["Form", "Settings", "settings_of", "settings_text"]
 
 Form = Literal["gen2", "llrp"]
 
 
-def settings_document(
-    read_point: ReadPoint, strategy: Strategy, form: Form, power_table: PowerTable | None = None
-) -> dict[str, Any]:
-    """The settings as plain JSON values; the key `format` says which standard.
+@dataclass(frozen=True)
+class Settings(Declared):
+    """A strategy in a standard, whose own keys come first in the JSON.
 
     `levels` marks each step as lawful or not and surveyed, predicted or neither; `replay` is what
-    the settings do in the survey, read back from their bits; `warnings` says what must be settled
-    first, with the difference where that is not what the strategy does. "llrp" needs the reader's
+    the settings do in the survey, read back from their bits; `warnings` say what must be settled
+    first, with the difference where that is not what the strategy does.
+    """
+
+    format: Form
+    standard: Hidden[dict[str, Any]]
+    levels: tuple[Step, ...]
+    lawful: Lawful
+    warnings: tuple[str, ...]
+    replay: Replayed
+
+    def to_json(self) -> dict[str, Any]:
+        return self.standard | super().to_json()
+
+
+def settings_of(
+    read_point: ReadPoint, strategy: Strategy, form: Form, power_table: PowerTable | None = None
+) -> Settings:
+    """The settings, replayed. "llrp" needs the reader's
     own power table. Raises InputError without one, or where a level of the strategy is not in it.
     """
-    steps = steps_of(read_point, strategy.levels_dbm).to_json()
+    steps = steps_of(read_point, strategy.levels_dbm)
     document, again = _in_standard(read_point, strategy, form, power_table)
-    warnings = [*again.warnings, *steps["warnings"]]
+    warnings = [*again.warnings, *steps.warnings]
     if not again.same:
         warnings.insert(0, f"{again.sentence}{_advice(again)}")
-    return document | steps | {"replay": again.to_json(), "warnings": warnings}
+    return Settings(form, document, steps.levels, steps.lawful, tuple(warnings), again)
 
 
 def _advice(again: Replayed) -> str:
-    if again.same is None or again.written.cutoff_dbm == again.meant.cutoff_dbm:
+    if again.same is None or again.strategy.cutoff_dbm == again.meant.cutoff_dbm:
         return ""
     return (
         " Set reader.rssi_step_db to 1 in site.json and solve again: cutoffs are then whole "
@@ -96,19 +114,20 @@ def _worse(again: Replayed) -> tuple[bool, float]:
     return not again.same, 0.0 if again.outcome is None else again.outcome.loss
 
 
-def settings_text(document: dict[str, Any]) -> str:
+def settings_text(settings: Settings) -> str:
     """The settings for a person, in lines of 80 columns: what must be settled first, on top."""
-    said = gen2_lines(document) if document["format"] == "gen2" else llrp_lines(document)
+    lines_of = gen2_lines if settings.format == "gen2" else llrp_lines
+    said = lines_of(settings.standard)
     lines: list[str] = []
-    if document["warnings"]:
+    if settings.warnings:
         lines.append("Before anything is set")
-        lines += [x for text in document["warnings"] for x in paragraph(f"- {text}", hanging=2)]
+        lines += [x for text in settings.warnings for x in paragraph(f"- {text}", hanging=2)]
     lines.append("Levels")
-    for level in document["levels"]:
+    for level in settings.levels:
         lines += paragraph(_level(level), 2, 2)
-    lines += paragraph(document["lawful"]["reason"])
-    if document["replay"]["same"]:
-        lines += ["Replay", *paragraph(document["replay"]["sentence"])]
+    lines += paragraph(settings.lawful.reason)
+    if settings.replay.same:
+        lines += ["Replay", *paragraph(settings.replay.sentence)]
     lines.append("Settings")
     for line in said:
         text = line.lstrip()
@@ -116,8 +135,8 @@ def settings_text(document: dict[str, Any]) -> str:
     return "\n".join(lines)
 
 
-def _level(level: dict[str, Any]) -> str:
-    law = {True: "lawful", False: "UNLAWFUL", None: "law not known"}[level["lawful"]]
-    known = level["known"]
+def _level(level: Step) -> str:
+    law = {True: "lawful", False: "UNLAWFUL", None: "law not known"}[level.lawful]
+    known = level.known
     mark = known if known == "surveyed" else known.upper()
-    return f"{figure(level['power_dbm'])} dBm: {law}, {mark}"
+    return f"{figure(level.power_dbm)} dBm: {law}, {mark}"

@@ -56,9 +56,9 @@ def _guarded(standing: Standing) -> list[str]:
         f"stray) if every tag drifts the wrong way by the whole {figure(guarded.guard.power_db)} "
         f"dB of power and {figure(guarded.guard.rssi_db)} dB of RSSI"
     )
-    if guarded.widened is not None:
+    if guarded.predicted is not None:
         text += (
-            f" ({figure(guarded.widened.power_db)} and {figure(guarded.widened.rssi_db)} dB at "
+            f" ({figure(guarded.predicted.power_db)} and {figure(guarded.predicted.rssi_db)} dB at "
             "predicted steps)"
         )
     for one in guarded.stand_ins:
@@ -66,7 +66,7 @@ def _guarded(standing: Standing) -> list[str]:
             f"; {figure(one.asked_dbm)} dBm ({one.role}) was not surveyed, "
             f"{figure(one.used_dbm)} stands in"
         )
-    worst = standing.worst
+    worst = standing.worst_case
     at_worst = (
         f"loss {figure(worst.loss)} ({worst.missed} missed, {worst.stray} stray): the most that "
         "drift can cost if each tag drifts its own way by no more than that"

@@ -141,7 +141,7 @@ def caution_lines() -> list[str]:
 
 
 def _steps(standing: Standing) -> tuple[float, ...]:
-    return () if standing.foreseen is None else standing.foreseen.steps_dbm
+    return () if standing.predicted is None else standing.predicted.steps_dbm
 
 
 def what_to_set(
@@ -211,7 +211,7 @@ def _what_it_does(outcome: Outcome, policy: Policy) -> list[str]:
 
 def _resting(outcome: Outcome) -> list[str]:
     """Which of the counts rest on reads that were predicted."""
-    rest = outcome.resting
+    rest = outcome.predicted
     if rest is None or not rest.passes:
         return []
     text = (

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 
+from strategist.survey.answer import Declared, Hidden
 from strategist.survey.order import figure
 from strategist.survey.profile import TurnOn
 from strategist.survey.records import Survey
@@ -30,31 +31,23 @@ Found = Iterator[Told]
 
 
 @dataclass(frozen=True)
-class Finding:
+class Finding(Declared):
     """One thing to know about a survey: `kind` is a short code, `text` gives the figure.
 
     `weak` means that an answer drawn from the survey may not hold; `note` that it may surprise.
     """
 
-    read_point: str
+    read_point: Hidden[str]
+    severity: Severity
     kind: str
     text: str
     advice: str
-    severity: Severity
-
-    def to_json(self) -> dict[str, Any]:
-        return {
-            "severity": self.severity,
-            "kind": self.kind,
-            "text": self.text,
-            "advice": self.advice,
-        }
 
 
 def findings(read_point: str, found: Iterable[Iterable[Told]]) -> tuple[Finding, ...]:
     """What several checks found at a read point: those that make it weak first."""
     listed = [
-        Finding(read_point, kind, text, advice, severity)
+        Finding(read_point, severity, kind, text, advice)
         for check in found
         for severity, kind, text, advice in check
     ]

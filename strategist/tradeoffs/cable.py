@@ -44,7 +44,7 @@ def behind_cable(whole: ReadPoint, cable_db: float) -> tuple[ReadPoint, tuple[st
         kept = tuple(float(level) for level in survey.levels_dbm)
         policy = replace(policy, levels_dbm=kept)
     lawful = lawful_at(survey.levels_dbm, policy.radio)
-    if len(lawful.above_dbm) == len(survey.levels_dbm):
+    if len(lawful.levels_above_dbm) == len(survey.levels_dbm):
         allowed = f"a change that leaves a surveyed level lawful. {lawful.level.reason}"
         raise InputError.one("cable", figure(cable_db), allowed)
     assumptions = _assumed(cable_db, whole.survey.levels_dbm, span, int((~has).sum()), lawful)
@@ -60,7 +60,7 @@ def _assumed(
     if lawful.level.dbm is None:
         law = "the lawful conducted power is another one: check it anew."
     else:
-        above = f"{len(lawful.above_dbm)} of the settings left are above it"
+        above = f"{len(lawful.levels_above_dbm)} of the settings left are above it"
         highest = math.floor(100 * lawful.level.dbm) / 100  # never more than it is
         law = f"the highest lawful level is {figure(highest)} dBm; {above}."
     return (

@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import time
 from dataclasses import dataclass, replace
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
+
+from pydantic import Field
 
 from strategist.decide import Options, compare_counts, compare_guarded, least
 from strategist.optimise.clock import Clock
 from strategist.optimise.finish import finish
 from strategist.optimise.frontier import Sweep, sweep
 from strategist.optimise.problem import Answer, Counts, Problem, pose, value
-from strategist.optimise.staircase import Point
 from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete
+from strategist.survey.answer import Declared, Hidden, Seconds, told
 from strategist.survey.policy import Limits, Loss
 from strategist.survey.records import ReadPoint
 from strategist.tags.mask import unrecorded
@@ -26,18 +28,15 @@ FrontierStatus = Literal["complete", "restricted", "partial", "infeasible", "und
 
 
 @dataclass(frozen=True)
-class RatioRange:
+class RatioRange(Declared):
     """Weight ratios (missed ÷ stray), both ends included; `high` None: however large."""
 
     low: float
     high: float | None
 
-    def to_json(self) -> dict[str, float | None]:
-        return {"low": self.low, "high": self.high}
-
 
 @dataclass(frozen=True)
-class FrontierPoint:
+class FrontierPoint(Declared):
     """One compromise. No other strategy misses as few and lets as few stray tags through.
 
     `stray_bound`: no strategy of the searched set that misses no more than this one reports fewer
@@ -48,41 +47,57 @@ class FrontierPoint:
     with the least guarded loss and then the least work. `loss` is by these weights.
     """
 
-    strategy: Strategy
-    outcome: Outcome
-    loss: float
+    outcome: Hidden[Outcome]
+    loss: Annotated[float, Field(description="Under the read point's own weights")]
     guarded_loss: float
+    strategy: Strategy
     mask_words: tuple[str, ...]
     missed_bound: int
     stray_bound: int
     best_for: RatioRange | None
     chosen: bool
 
-    @property
+    @told(after="outcome")
+    def missed(self) -> int:
+        return self.outcome.missed
+
+    @told(after="outcome")
+    def stray(self) -> int:
+        return self.outcome.stray
+
+    @told(after="outcome")
+    def missed_rate(self) -> float | None:
+        return self.outcome.missed_rate
+
+    @told(after="outcome")
+    def stray_rate(self) -> float:
+        return self.outcome.stray_rate
+
+    @told(after="stray_bound")
     def proven(self) -> bool:
         counts = self.outcome.missed, self.outcome.stray
         return (self.missed_bound, self.stray_bound) == counts
 
-    def to_json(self) -> dict[str, Any]:
-        return {
-            "missed": self.outcome.missed,
-            "stray": self.outcome.stray,
-            "missed_rate": self.outcome.missed_rate,
-            "stray_rate": self.outcome.stray_rate,
-            "loss": self.loss,
-            "guarded_loss": self.guarded_loss,
-            "strategy": self.strategy.to_json(),
-            "mask_words": list(self.mask_words),
-            "missed_bound": self.missed_bound,
-            "stray_bound": self.stray_bound,
-            "proven": self.proven,
-            "best_for": None if self.best_for is None else self.best_for.to_json(),
-            "chosen": self.chosen,
-        }
+
+@dataclass(frozen=True)
+class Presented(Declared):
+    """What was presented in the survey."""
+
+    passes: int
+    wanted: int
+    stray: int
 
 
 @dataclass(frozen=True)
-class Frontier:
+class Open(Declared):
+    """A pair of counts below which another point is not ruled out."""
+
+    missed: int
+    stray: int
+
+
+@dataclass(frozen=True)
+class Frontier(Declared):
     """The points by missed ascending, so by stray descending; only those that keep the limits.
 
     `open` lists (missed, stray) pairs below which a strategy that is not among the points is not
@@ -91,51 +106,26 @@ class Frontier:
     ones are too many to list (some of them were tried, and may be points); "partial" where time ran
     out, "infeasible" where no strategy keeps the hard limits, "undecided" where that is not known
     or none was found in time.
-    `passes`, `wanted` and `stray_presented` are what was presented in the survey.
     """
 
     read_point: str
     status: FrontierStatus
-    loss: Loss
+    weights: Loss
     limits: Limits
-    passes: int
-    wanted: int
-    stray_presented: int
+    presented: Presented
     points: tuple[FrontierPoint, ...]
-    open: tuple[Point, ...]
+    open: Annotated[
+        tuple[Open, ...], Field(description="Below these, more points are not ruled out")
+    ]
     searched: dict[str, int]
     proof: dict[str, int | str]
     warnings: tuple[str, ...]
-    seconds: float
+    seconds: Seconds
 
-    @property
+    @told(after="limits")
     def silence_loss(self) -> float:
         """What is lost by the weights where nothing is reported."""
-        return value(self.loss.missed * self.wanted)
-
-    def to_json(self) -> dict[str, Any]:
-        limits = self.limits
-        return {
-            "read_point": self.read_point,
-            "status": self.status,
-            "weights": {"missed": self.loss.missed, "stray": self.loss.stray},
-            "limits": {
-                "missed_rate_max": limits.missed_rate_max,
-                "stray_rate_max": limits.stray_rate_max,
-            },
-            "silence_loss": self.silence_loss,
-            "presented": {
-                "passes": self.passes,
-                "wanted": self.wanted,
-                "stray": self.stray_presented,
-            },
-            "points": [point.to_json() for point in self.points],
-            "open": [{"missed": missed, "stray": stray} for missed, stray in self.open],
-            "searched": self.searched,
-            "proof": self.proof,
-            "warnings": list(self.warnings),
-            "seconds": round(self.seconds, 3),
-        }
+        return value(self.weights.missed * self.presented.wanted)
 
 
 def trace_frontier(read_point: ReadPoint, options: Options | None = None) -> Frontier:
@@ -159,13 +149,13 @@ def trace_frontier(read_point: ReadPoint, options: Options | None = None) -> Fro
     return Frontier(
         read_point=read_point.name,
         status=_status(found, shortened=slots < problem.slots),
-        loss=whole.policy.loss,
+        weights=whole.policy.loss,
         limits=whole.policy.limits,
-        passes=problem.passes,
-        wanted=problem.wanted,
-        stray_presented=int(problem.row_weight.sum()) - problem.wanted,
+        presented=Presented(
+            problem.passes, problem.wanted, int(problem.row_weight.sum()) - problem.wanted
+        ),
         points=points,
-        open=found.open,
+        open=tuple(Open(*pair) for pair in found.open),
         searched={
             "levels": len(profile.levels_dbm),
             "cutoffs": len(problem.outcomes),

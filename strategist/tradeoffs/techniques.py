@@ -5,13 +5,16 @@ from __future__ import annotations
 import time
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
-from typing import Any, Literal
+from typing import Annotated, Literal
+
+from pydantic import Field
 
 from strategist.decide import Deadline, Decided, Options, Status, decide
 from strategist.optimise.clock import Clock
 from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete
 from strategist.sturdier import Sturdier, SturdierSearch, sturdier_than
+from strategist.survey.answer import Declared, Hidden, Seconds, told
 from strategist.survey.policy import TECHNIQUES, Policy, Technique
 from strategist.survey.records import ReadPoint
 from strategist.trust.evaluate import Outcome
@@ -24,7 +27,7 @@ Group = Literal["all", "alone", "without", "work"]
 
 
 @dataclass(frozen=True)
-class Variant:
+class Variant(Declared):
     """The best strategy when a read point may use some techniques only, or so many masks.
 
     `group` says what the variant is for: "all" that the policy allows, one of them "alone" (none:
@@ -38,40 +41,30 @@ class Variant:
     allow: tuple[Technique, ...]
     masks_max: int
     status: Status
+    outcome: Hidden[Outcome]
     loss: float
     bound: float
-    extra_loss: float
+    extra_loss: Annotated[float, Field(description="On top of the loss of all together")]
     guarded_loss: float
     strategy: Strategy
-    outcome: Outcome
     mask_words: tuple[str, ...]
 
-    @property
+    @told(after="outcome")
+    def missed(self) -> int:
+        return self.outcome.missed
+
+    @told(after="outcome")
+    def stray(self) -> int:
+        return self.outcome.stray
+
+    @told(after="bound")
     def gap(self) -> float:
         """(loss − bound) ÷ loss; 0 where both are 0."""
         return (self.loss - self.bound) / self.loss if self.loss > self.bound else 0.0
 
-    def to_json(self) -> dict[str, Any]:
-        return {
-            "name": self.name,
-            "group": self.group,
-            "allow": list(self.allow),
-            "masks_max": self.masks_max,
-            "status": self.status,
-            "missed": self.outcome.missed,
-            "stray": self.outcome.stray,
-            "loss": self.loss,
-            "bound": self.bound,
-            "gap": self.gap,
-            "extra_loss": self.extra_loss,
-            "guarded_loss": self.guarded_loss,
-            "strategy": self.strategy.to_json(),
-            "mask_words": list(self.mask_words),
-        }
-
 
 @dataclass(frozen=True)
-class Techniques:
+class Techniques(Declared):
     """The variants of a read point, "all" first; `seconds` is the time of all of them.
 
     `silence_loss` is what is lost where nothing is reported; `sturdier` stands drift better than
@@ -83,17 +76,7 @@ class Techniques:
     silence_loss: float
     sturdier: Sturdier | None
     warnings: tuple[str, ...]
-    seconds: float
-
-    def to_json(self) -> dict[str, Any]:
-        return {
-            "read_point": self.read_point,
-            "variants": [variant.to_json() for variant in self.variants],
-            "silence_loss": self.silence_loss,
-            "sturdier": None if self.sturdier is None else self.sturdier.to_json(),
-            "warnings": list(self.warnings),
-            "seconds": round(self.seconds, 3),
-        }
+    seconds: Seconds
 
 
 def compare_techniques(read_point: ReadPoint, options: Options | None = None) -> Techniques:

@@ -16,9 +16,10 @@ from strategist.errors import InputError
 from strategist.optimise.problem import value
 from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete
+from strategist.survey.answer import Declared, Hidden, told
 from strategist.survey.json_text import parse_json
 from strategist.survey.order import figure
-from strategist.survey.policy import POLICY, Policy
+from strategist.survey.policy import POLICY, Loss, Policy
 from strategist.survey.records import ReadPoint
 from strategist.tradeoffs.cable import behind_cable
 
@@ -28,19 +29,22 @@ _LATE = "the time limit left no time for it: allow more time"
 
 
 @dataclass(frozen=True)
-class Change:
+class Change(Declared):
     """A key of the policy (with dots, as in site.json) or "cable_db", and its two values."""
 
     key: str
     before: Any
     after: Any
 
-    def to_json(self) -> dict[str, Any]:
-        return {"key": self.key, "before": self.before, "after": self.after}
+
+@dataclass(frozen=True)
+class BeforeAfter(Declared):
+    before: float
+    after: float
 
 
 @dataclass(frozen=True)
-class WhatIf:
+class Effect(Declared):
     """The answers before and after some changes.
 
     `settings` are the parts of the strategy that differ. `loss_after` is the loss of the second
@@ -50,70 +54,61 @@ class WhatIf:
 
     read_point: str
     changes: tuple[Change, ...]
-    before: Result
-    after: Result
-    weights: tuple[float, float]
-    settings: tuple[Change, ...]
     assumptions: tuple[str, ...]
+    settings: tuple[Change, ...]
+    weights: Hidden[Loss]
+    before: Hidden[Result]
+    after: Result
 
     @property
     def loss_after(self) -> float:
-        missed, stray = self.weights
         outcome = self.after.outcome
-        return value(missed * outcome.missed + stray * outcome.stray)
+        return value(self.weights.missed * outcome.missed + self.weights.stray * outcome.stray)
 
-    def to_json(self) -> dict[str, Any]:
-        before, after = self.before.outcome, self.after.outcome
-        return {
-            "read_point": self.read_point,
-            "changes": [change.to_json() for change in self.changes],
-            "levels": {
-                "before": self.before.searched["levels"],
-                "after": self.after.searched["levels"],
-            },
-            "assumptions": list(self.assumptions),
-            "settings": [change.to_json() for change in self.settings],
-            "missed": {"before": before.missed, "after": after.missed},
-            "stray": {"before": before.stray, "after": after.stray},
-            "loss": {"before": self.before.loss, "after": self.loss_after},
-            "guarded_loss": {
-                "before": self.before.standing.guarded.loss,
-                "after": self.after.standing.guarded.loss,
-            },
-            "before": self.before.to_json(),
-            "after": self.after.to_json(),
-        }
+    @told(after="changes")
+    def levels(self) -> BeforeAfter:
+        return BeforeAfter(self.before.searched["levels"], self.after.searched["levels"])
+
+    @told(after="settings")
+    def missed(self) -> BeforeAfter:
+        return BeforeAfter(self.before.outcome.missed, self.after.outcome.missed)
+
+    @told(after="settings")
+    def stray(self) -> BeforeAfter:
+        return BeforeAfter(self.before.outcome.stray, self.after.outcome.stray)
+
+    @told(after="settings")
+    def loss(self) -> BeforeAfter:
+        return BeforeAfter(self.before.loss, self.loss_after)
+
+    @told(after="settings")
+    def guarded_loss(self) -> BeforeAfter:
+        return BeforeAfter(self.before.standing.guarded_loss, self.after.standing.guarded_loss)
 
 
 @dataclass(frozen=True)
-class Asked:
+class WhatIf(Effect):
+    """An effect with the answer before it."""
+
+    before: Result
+
+
+@dataclass(frozen=True)
+class Asked(Declared):
     """A question in words with its answer, or the reason why there is none."""
 
     question: str
-    answer: WhatIf | None
+    answer: Effect | None
     refused: str | None
-
-    def to_json(self) -> dict[str, Any]:
-        found = None if self.answer is None else self.answer.to_json()
-        if found is not None:
-            del found["before"]  # the same for all questions
-        return {"question": self.question, "answer": found, "refused": self.refused}
 
 
 @dataclass(frozen=True)
-class WhatIfs:
+class WhatIfs(Declared):
     """The first answer, and what changes it in each of some questions."""
 
     read_point: str
     before: Result
-    asked: tuple[Asked, ...]
-
-    def to_json(self) -> dict[str, Any]:
-        return {
-            "read_point": self.read_point,
-            "before": self.before.to_json(),
-            "questions": [one.to_json() for one in self.asked],
-        }
+    questions: tuple[Asked, ...]
 
 
 def what_if(
@@ -146,23 +141,23 @@ def what_if(
     second = choose(other, options.share(1, _since(started)), known=first.strategy)
     if before is None:
         first = _no_worse(read_point, first, [second.strategy], options)
-    return _what_if(read_point, changes, first, second, assumptions)
+    found = _effect(read_point, changes, first, second, assumptions)
+    return WhatIf(**vars(found))
 
 
-def _what_if(
+def _effect(
     read_point: ReadPoint,
     changes: tuple[Change, ...],
     first: Result,
     second: Result,
     assumptions: tuple[str, ...],
-) -> WhatIf:
-    weights = read_point.policy.loss
-    return WhatIf(
+) -> Effect:
+    return Effect(
         read_point=read_point.name,
         changes=changes,
         before=first,
         after=second,
-        weights=(weights.missed, weights.stray),
+        weights=read_point.policy.loss,
         settings=tuple(_settings(first, second)),
         assumptions=assumptions,
     )
@@ -189,7 +184,7 @@ def usual_what_ifs(read_point: ReadPoint, options: Options | None = None) -> Wha
         except InputError as error:
             asked.append(Asked(words, None, str(error)))
         else:
-            asked.append(Asked(words, found, None))
+            asked.append(Asked(words, Effect(**vars(found)), None))
     others = [one.answer.after.strategy for one in asked if one.answer is not None]
     better = _no_worse(read_point, before, others, options)
     if better is not before:
@@ -202,7 +197,7 @@ def _after(read_point: ReadPoint, before: Result, asked: Asked) -> Asked:
     if asked.answer is None:
         return asked
     one = asked.answer
-    found = _what_if(read_point, one.changes, before, one.after, one.assumptions)
+    found = _effect(read_point, one.changes, before, one.after, one.assumptions)
     return replace(asked, answer=found)
 
 
@@ -253,7 +248,7 @@ def _changed(policy: Policy, sets: Mapping[str, Any]) -> tuple[Policy, tuple[Cha
     """The policy with keys set, judged as site.json is, and the keys whose value differs."""
     if "unlisted" in sets:
         allowed = "a change in site.json: it is settled when the survey is read"
-        raise InputError.one("--set", "unlisted", allowed, path=("unlisted",))
+        raise InputError.one("set", "unlisted", allowed, path=("unlisted",))
     plain = POLICY.dump_python(policy, mode="json")
     given: dict[str, Any] = json.loads(json.dumps(plain))
     for key, new in sets.items():
@@ -264,10 +259,10 @@ def _changed(policy: Policy, sets: Mapping[str, Any]) -> tuple[Policy, tuple[Cha
             inner = place.setdefault(part, {})
             if not isinstance(inner, dict):
                 allowed = f'a key of the policy; "{part}" holds a value'
-                raise InputError.one("--set", key, allowed, path=(*path, last))
+                raise InputError.one("set", key, allowed, path=(*path, last))
             place = inner
         place[last] = new
-    changed = parse_json(json.dumps(given).encode(), POLICY, "--set")
+    changed = parse_json(json.dumps(given).encode(), POLICY, "set")
     after = POLICY.dump_python(changed, mode="json")
     changes = [
         Change(key, old, new)
@@ -284,7 +279,7 @@ def _refuse_short(policy: Mapping[str, Any], key: str) -> None:
     for group, inner in policy.items():
         if isinstance(inner, dict) and key in inner:
             allowed = f'a key of the policy (nearest: "{group}.{key}")'
-            raise InputError.one("--set", key, allowed, path=(key,))
+            raise InputError.one("set", key, allowed, path=(key,))
 
 
 def _at(policy: Any, key: str) -> Any:
@@ -303,7 +298,7 @@ def _at_levels(read_point: ReadPoint) -> ReadPoint:
         levels = ", ".join(figure(level) for level in survey.levels_dbm)
         unknown = ", ".join(figure(one) for one in named if one not in survey.levels_dbm)
         allowed, key = f"surveyed levels: {levels}", "levels_dbm"
-        raise InputError.one("--set", unknown, allowed, column=key, path=(key,))
+        raise InputError.one("set", unknown, allowed, column=key, path=(key,))
     return read_point if keep.all() else replace(read_point, survey=survey.keep(levels=keep))
 
 

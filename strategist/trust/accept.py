@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Annotated
+
+from pydantic import Field
 
 from strategist.optimise.strategy import Strategy
+from strategist.survey.answer import Declared, Flat
 from strategist.survey.records import ReadPoint
 from strategist.trust.acceptance import RunVerdict, judge_run
 from strategist.trust.dependence import dependence_of
@@ -20,7 +23,7 @@ __all__ = ["AcceptanceRun", "accept"]
 
 
 @dataclass(frozen=True)
-class AcceptanceRun:
+class AcceptanceRun(Declared):
     """A run of new passes under a strategy, judged by the passes in which a wanted tag was missed.
 
     Strays are reported with their interval and do not decide. `drift` is None without an earlier
@@ -28,35 +31,16 @@ class AcceptanceRun:
     """
 
     read_point: str
+    judged: Flat[RunVerdict]
     strategy: Strategy
     outcome: Outcome
     rates: Rates
-    verdict: RunVerdict
-    drift: Drift | None
+    drift: Annotated[Drift | None, Field(description="null without an older survey")]
     warnings: tuple[str, ...]
 
     @property
     def passed(self) -> bool:
-        return self.verdict.verdict == "pass"
-
-    def to_json(self) -> dict[str, Any]:
-        verdict = self.verdict
-        return {
-            "read_point": self.read_point,
-            "verdict": verdict.verdict,
-            "sentence": verdict.sentence,
-            "rate_limit": verdict.rate_limit,
-            "confidence": verdict.confidence,
-            "failures": verdict.failures,
-            "passes": verdict.passes,
-            "lower": verdict.lower,
-            "upper": verdict.upper,
-            "strategy": self.strategy.to_json(),
-            "outcome": self.outcome.to_json(),
-            "rates": self.rates.to_json(),
-            "drift": None if self.drift is None else self.drift.to_json(),
-            "warnings": list(self.warnings),
-        }
+        return self.judged.verdict == "pass"
 
 
 def accept(
@@ -82,10 +66,10 @@ def accept(
     on_air = on_air_of(read_point.survey, read_point.policy, strategy, outcome)
     return AcceptanceRun(
         read_point.name,
+        verdict,
         strategy,
         outcome,
         rates_of(outcome, dependence),
-        verdict,
         drift,
         (
             *(silence_warnings(read_point.policy, outcome) if trials else ()),

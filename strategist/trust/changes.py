@@ -6,12 +6,14 @@ import itertools
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from difflib import SequenceMatcher
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
 import numpy as np
+from pydantic import Field
 from scipy.optimize import linear_sum_assignment
 
 from strategist.optimise.strategy import Strategy
+from strategist.survey.answer import Declared
 from strategist.survey.order import figure
 from strategist.tags.mask import Mask, mask_text
 
@@ -23,7 +25,7 @@ _SAME_LOSS = 1e-6
 
 
 @dataclass(frozen=True)
-class Change:
+class Change(Declared):
     """One act at the reader: a level, the stop rule, the cutoff, or a mask (its JSON).
 
     `before` None: there was none; `after` None: it goes.
@@ -34,36 +36,32 @@ class Change:
     after: Any
     words: str
 
-    def to_json(self) -> dict[str, Any]:
-        names = ("setting", "before", "after", "words")
-        return {name: getattr(self, name) for name in names}
-
 
 @dataclass(frozen=True)
-class Changes:
-    """The changes from one strategy to another, fewest acts.
+class Changes(Declared):
+    """The changes from one strategy to another (by the names of their sides), fewest acts.
 
-    `alone` holds the loss when one setting that differs is changed and the others are left as they
-    were. `enough` is the fewest settings (of equals the least loss) after whose change the loss is
-    no higher than the other strategy's; empty: it is not now.
+    `loss_with_one_changed` is the loss when one setting that differs is changed and the others are
+    left as they were. `enough` is the fewest settings (of equals the least loss) after whose change
+    the loss is no higher than the other strategy's; empty: it is not now.
     """
 
-    listed: tuple[Change, ...]
-    alone: dict[Setting, float]
-    enough: tuple[Setting, ...]
+    before: Annotated[str, "as from"]
+    to: str
+    changes: tuple[Change, ...]
+    loss_with_one_changed: dict[Setting, float]
+    enough: Annotated[
+        tuple[Setting, ...],
+        Field(description="Fewest settings whose change gives as low a loss"),
+    ]
     enough_loss: float
-
-    def to_json(self) -> dict[str, Any]:
-        return {
-            "changes": [change.to_json() for change in self.listed],
-            "loss_with_one_changed": dict(self.alone),
-            "enough": list(self.enough),
-            "enough_loss": self.enough_loss,
-        }
 
 
 def changes_between(
-    before: Strategy, after: Strategy, loss_of: Callable[[Strategy], float]
+    before: Strategy,
+    after: Strategy,
+    loss_of: Callable[[Strategy], float],
+    names: tuple[str, str] = ("before", "after"),
 ) -> Changes:
     """The changes from `before` to `after`; `loss_of` judges what lies between (15 at most)."""
     differ = [one for one in SETTINGS if getattr(before, one) != getattr(after, one)]
@@ -80,7 +78,7 @@ def changes_between(
         if found <= aim + _SAME_LOSS:
             enough, loss = some, found
             break
-    return Changes(tuple(_listed(before, after)), alone, enough, loss)
+    return Changes(*names, tuple(_listed(before, after)), alone, enough, loss)
 
 
 def _listed(before: Strategy, after: Strategy) -> Iterator[Change]:

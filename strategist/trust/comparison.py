@@ -9,11 +9,14 @@ from typing import Any
 from strategist.errors import InputError
 from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete
+from strategist.survey.answer import Declared, Flat, Hidden, told
 from strategist.survey.policy import DECIMALS, Loss
 from strategist.survey.records import ReadPoint
 from strategist.trust.changes import Changes, changes_between
 from strategist.trust.evaluate import Outcome, PassOutcome, evaluate
 from strategist.trust.evaluation import Evaluation, evaluate_at
+from strategist.trust.on_air import OnAir
+from strategist.trust.standing import Standing
 
 __all__ = ["Comparison", "Side", "compare"]
 
@@ -37,24 +40,45 @@ class Side:
 
 
 @dataclass(frozen=True)
-class Differing:
-    """A pass that not all sides treat alike; tags by EPC, a tuple for each side in their order."""
+class SideOfPass(Declared):
+    """What a side's strategy does in a pass, by EPC, and the ladder steps that it walks."""
 
-    pass_id: str
-    missed: tuple[tuple[str, ...], ...]
-    stray: tuple[tuple[str, ...], ...]
-    steps: tuple[int, ...]
-
-    def to_json(self) -> dict[str, Any]:
-        sides = zip(self.missed, self.stray, self.steps, strict=True)
-        return {
-            "pass_id": self.pass_id,
-            "sides": [{"missed": list(m), "stray": list(s), "steps": n} for m, s, n in sides],
-        }
+    missed: tuple[str, ...]
+    stray: tuple[str, ...]
+    steps: int
 
 
 @dataclass(frozen=True)
-class Comparison:
+class Row(Declared):
+    """One side: what its strategy does under the read point's own weights.
+
+    `chosen`: it was solved for, under weights of its own.
+    """
+
+    name: str
+    chosen: bool
+    weights: Loss
+    status: str | None
+    loss_own_weights: float
+    loss: float
+    silence_loss: float
+    strategy: Strategy
+    outcome: Outcome
+    standing: Flat[Standing]
+    on_air: Flat[OnAir]
+    warnings: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Differing(Declared):
+    """A pass that not all sides treat alike; the sides in their order."""
+
+    pass_id: str
+    sides: tuple[SideOfPass, ...]
+
+
+@dataclass(frozen=True)
+class Comparison(Declared):
     """The sides with their evaluations under the read point's own weights, in the order given.
 
     `passes` are those in which not all sides miss and report the same tags; `changes[i]` leads
@@ -63,12 +87,40 @@ class Comparison:
 
     read_point: str
     weights: Loss
-    sides: tuple[Side, ...]
-    evaluations: tuple[Evaluation, ...]
+    sides: Hidden[tuple[Side, ...]]
+    evaluations: Hidden[tuple[Evaluation, ...]]
     passes: tuple[Differing, ...]
     changes: tuple[Changes, ...]
 
-    @property
+    @told(after="evaluations")
+    def rows(self) -> tuple[Row, ...]:
+        return tuple(map(self._row, self.sides, self.evaluations))
+
+    def _row(self, side: Side, found: Evaluation) -> Row:
+        weights, outcome = side.weights or self.weights, found.outcome
+        return Row(
+            side.name,
+            side.status is not None,
+            weights,
+            side.status,
+            weights.missed * outcome.missed + weights.stray * outcome.stray,
+            found.loss,
+            found.silence_loss,
+            found.strategy,
+            outcome,
+            found.standing,
+            found.on_air,
+            side.warnings or found.warnings,
+        )
+
+    @told(after="evaluations")
+    def least_loss(self) -> tuple[str, ...]:
+        """Names of the sides with the least loss."""
+        losses = [one.loss for one in self.evaluations]
+        both = zip(self.sides, losses, strict=True)
+        return tuple(side.name for side, loss in both if loss <= min(losses) + _SAME_LOSS)
+
+    @told(after="evaluations")
     def sturdier(self) -> dict[str, Any] | None:
         """The side with the least guarded loss among those that lose little more than the best of
         the sides and save more than that: None where there is none. `extra_loss` and
@@ -94,28 +146,6 @@ class Comparison:
             "guarded_saved": round(guarded - under_guard, DECIMALS),
         }
 
-    @property
-    def least_loss(self) -> tuple[str, ...]:
-        """Names of the sides with the least loss."""
-        losses = [one.outcome.loss for one in self.evaluations]
-        both = zip(self.sides, losses, strict=True)
-        return tuple(side.name for side, loss in both if loss <= min(losses) + _SAME_LOSS)
-
-    def to_json(self) -> dict[str, Any]:
-        both = zip(self.sides, self.evaluations, strict=True)
-        return {
-            "read_point": self.read_point,
-            "weights": _weights(self.weights),
-            "rows": [_row(side, found, self.weights) for side, found in both],
-            "least_loss": list(self.least_loss),
-            "sturdier": self.sturdier,
-            "passes": [one.to_json() for one in self.passes],
-            "changes": [
-                {"from": self.sides[0].name, "to": side.name, **found.to_json()}
-                for side, found in zip(self.sides[1:], self.changes, strict=True)
-            ],
-        }
-
 
 def compare(read_point: ReadPoint, sides: Sequence[Side]) -> Comparison:
     """Evaluate each side at a read point and say where and how they differ.
@@ -131,8 +161,11 @@ def compare(read_point: ReadPoint, sides: Sequence[Side]) -> Comparison:
     def loss_of(strategy: Strategy) -> float:
         return evaluate(whole.survey, whole.policy, strategy).loss
 
-    first = sides[0].strategy
-    changes = tuple(changes_between(first, side.strategy, loss_of) for side in sides[1:])
+    first = sides[0]
+    changes = tuple(
+        changes_between(first.strategy, side.strategy, loss_of, (first.name, side.name))
+        for side in sides[1:]
+    )
     epcs = [tag.epc for tag in whole.survey.tags]
     return Comparison(
         read_point.name,
@@ -160,29 +193,8 @@ def _differing(outcomes: Sequence[Outcome], epcs: Sequence[str]) -> tuple[Differ
     def told(of_pass: Sequence[PassOutcome]) -> Differing:
         return Differing(
             of_pass[0].pass_id,
-            tuple(named(one.missed) for one in of_pass),
-            tuple(named(one.stray) for one in of_pass),
-            tuple(one.steps for one in of_pass),
+            tuple(SideOfPass(named(p.missed), named(p.stray), p.steps) for p in of_pass),
         )
 
     aligned = zip(*(outcome.by_pass for outcome in outcomes), strict=True)
     return tuple(told(p) for p in aligned if len({(one.missed, one.stray) for one in p}) > 1)
-
-
-def _row(side: Side, found: Evaluation, own: Loss) -> dict[str, Any]:
-    weights, outcome = side.weights or own, found.outcome
-    evaluated = found.to_json()
-    del evaluated["read_point"]
-    return {
-        "name": side.name,
-        "chosen": side.status is not None,
-        "weights": _weights(weights),
-        "status": side.status,
-        "loss_own_weights": weights.missed * outcome.missed + weights.stray * outcome.stray,
-        **evaluated,
-        "warnings": list(side.warnings or found.warnings),
-    }
-
-
-def _weights(loss: Loss) -> dict[str, float]:
-    return {"missed": loss.missed, "stray": loss.stray}

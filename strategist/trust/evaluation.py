@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Annotated
+
+from pydantic import Field
 
 from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete
+from strategist.survey.answer import Declared, Flat, told
 from strategist.survey.records import ReadPoint
 from strategist.tags.mask import unrecorded
 from strategist.trust.evaluate import Outcome, evaluate
@@ -18,8 +21,11 @@ from strategist.trust.standing import Standing, standing_of
 __all__ = ["Evaluation", "evaluate_at"]
 
 
+SilenceLoss = Annotated[float, Field(description="The loss where the read point reports nothing")]
+
+
 @dataclass(frozen=True)
-class Evaluation:
+class Evaluation(Declared):
     """A strategy with its outcome; `silence_loss` is what is lost where nothing is reported.
 
     `warnings` are whole sentences: no better than silence, what the reader cannot be set to, levels
@@ -28,25 +34,16 @@ class Evaluation:
     """
 
     read_point: str
+    silence_loss: SilenceLoss
     strategy: Strategy
     outcome: Outcome
-    standing: Standing
-    on_air: OnAir
-    silence_loss: float
+    standing: Flat[Standing]
+    on_air: Flat[OnAir]
     warnings: tuple[str, ...]
 
-    def to_json(self) -> dict[str, Any]:
-        """The keys that it shares with a result mean the same there."""
-        return {
-            "read_point": self.read_point,
-            "loss": self.outcome.loss,
-            "silence_loss": self.silence_loss,
-            "strategy": self.strategy.to_json(),
-            "outcome": self.outcome.to_json(),
-            **self.standing.to_json(),
-            **self.on_air.to_json(),
-            "warnings": list(self.warnings),
-        }
+    @told(after="read_point")
+    def loss(self) -> float:
+        return self.outcome.loss
 
 
 def evaluate_at(read_point: ReadPoint, strategy: Strategy) -> Evaluation:
@@ -69,4 +66,4 @@ def evaluate_at(read_point: ReadPoint, strategy: Strategy) -> Evaluation:
         *unknown,
     )
     silent = silence_loss(whole.policy, outcome)
-    return Evaluation(read_point.name, strategy, outcome, standing, on_air, silent, warnings)
+    return Evaluation(read_point.name, silent, strategy, outcome, standing, on_air, warnings)

@@ -16,6 +16,7 @@ from typing import Literal
 from scipy import special
 
 from strategist.errors import InputError
+from strategist.survey.answer import Declared
 
 __all__ = [
     "Rate",
@@ -38,7 +39,7 @@ _KEPT = 10_000  # exact intervals: the same few counts come again and again
 
 
 @dataclass(frozen=True)
-class Rate:
+class Rate(Declared):
     """`events` of `trials`, with a two-sided interval of the true rate.
 
     `rate` is None without trials: nothing is known, and the interval is 0 to 1. `effective_passes`

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import asdict, dataclass, replace
-from typing import Any, Literal
+from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 
 from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete
+from strategist.survey.answer import Declared, Hidden, told
 from strategist.survey.profile import peaks
 from strategist.survey.records import Bools, Floats, Ints, ReadPoint, Survey
 from strategist.tags.mask import chain_accepts
@@ -22,7 +23,7 @@ _WIDTHS_DB = (0.5, 1.0, 2.0, 5.0)
 
 
 @dataclass(frozen=True)
-class RssiBins:
+class RssiBins(Declared):
     """Tags by their strongest read at the steps that the ladder walked in their pass, in bins.
 
     Bin i holds low_dbm[i] ≤ RSSI < low_dbm[i] + width_db; nothing read: no bins. `stray` are those
@@ -44,7 +45,7 @@ class RssiBins:
 
 
 @dataclass(frozen=True)
-class Technique:
+class Technique(Declared):
     """What one technique of a strategy does to the strays that the highest level alone reports.
 
     `silences`: strays that this technique alone, added to that, silences; `misses`: wanted tags
@@ -60,7 +61,7 @@ class Technique:
 
 
 @dataclass(frozen=True)
-class Picture:
+class Picture(Declared):
     """A survey round a strategy, in counts over all passes.
 
     `wanted_read[l]`, `stray_read[l]`: tags presented and read at level l, whatever their RSSI and
@@ -69,7 +70,7 @@ class Picture:
     highest level alone misses.
     """
 
-    read_point: str
+    read_point: Hidden[str]
     levels_dbm: tuple[float, ...]
     wanted: int
     stray: int
@@ -82,25 +83,13 @@ class Picture:
     missed: int
     techniques: tuple[Technique, ...]
 
-    def to_json(self) -> dict[str, Any]:
-        return {
-            "levels_dbm": list(self.levels_dbm),
-            "wanted": self.wanted,
-            "stray": self.stray,
-            "wanted_read": list(self.wanted_read),
-            "stray_read": list(self.stray_read),
-            "wanted_read_rate": _rates(self.wanted_read, self.wanted),
-            "stray_read_rate": _rates(self.stray_read, self.stray),
-            "rssi": {
-                name: list(value) if isinstance(value, tuple) else value
-                for name, value in asdict(self.rssi).items()
-            },
-            "stray_at_top": self.stray_at_top,
-            "missed_at_top": self.missed_at_top,
-            "silenced": self.silenced,
-            "missed": self.missed,
-            "techniques": [asdict(one) for one in self.techniques],
-        }
+    @told(after="stray_read")
+    def wanted_read_rate(self) -> list[float | None]:
+        return _rates(self.wanted_read, self.wanted)
+
+    @told(after="stray_read")
+    def stray_read_rate(self) -> list[float | None]:
+        return _rates(self.stray_read, self.stray)
 
 
 def picture_of(read_point: ReadPoint, strategy: Strategy) -> Picture:

@@ -8,6 +8,7 @@ from typing import Any
 from strategist.errors import InputError
 from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete
+from strategist.survey.answer import Declared, Hidden, told
 from strategist.survey.order import figure
 from strategist.survey.records import ReadPoint
 from strategist.trust.evaluate import Outcome, evaluate
@@ -18,51 +19,49 @@ __all__ = ["Replayed", "replayed"]
 
 
 @dataclass(frozen=True)
-class Replayed:
+class Replayed(Declared):
     """A strategy and the one that comes back from the settings written for it, with the outcome of
     each in the survey; `refused` is why neither could be replayed (the outcomes are then None).
     """
 
-    meant: Strategy
-    written: Strategy
-    meant_outcome: Outcome | None
+    meant: Hidden[Strategy]
+    strategy: Strategy
+    meant_outcome: Hidden[Outcome | None]
     outcome: Outcome | None
-    refused: str | None
-    warnings: tuple[str, ...]
+    refused: Hidden[str | None]
+    warnings: Hidden[tuple[str, ...]]
 
-    @property
+    @told(after="outcome")
+    def loss(self) -> float | None:
+        return None if self.outcome is None else self.outcome.loss
+
+    @told(after="outcome")
+    def meant_loss(self) -> float | None:
+        return None if self.meant_outcome is None else self.meant_outcome.loss
+
+    @told(after="strategy")
     def same(self) -> bool | None:
         """Whether both do the same in every pass; None where they could not be replayed."""
         if self.outcome is None or self.meant_outcome is None:
             return None
         return self.outcome.by_pass == self.meant_outcome.by_pass
 
-    @property
+    @told(after="outcome")
     def sentence(self) -> str:
         if self.outcome is None or self.meant_outcome is None:
             return f"These settings could not be replayed on the survey: {self.refused}"
         if self.same:
             return f"Replayed on the survey as written: {_counts(self.outcome)}, as it should be."
         differs = [
-            f"{name} {_shown(getattr(self.written, key))} in place of "
+            f"{name} {_shown(getattr(self.strategy, key))} in place of "
             f"{_shown(getattr(self.meant, key))}"
             for key, name in (("levels_dbm", "power"), ("cutoff_dbm", "cutoff"))
-            if getattr(self.written, key) != getattr(self.meant, key)
+            if getattr(self.strategy, key) != getattr(self.meant, key)
         ]
         return (
             f"AS WRITTEN THESE SETTINGS DO SOMETHING ELSE ({'; '.join(differs) or 'masks'}): "
             f"{_counts(self.outcome)}, in place of {_counts(self.meant_outcome)}."
         )
-
-    def to_json(self) -> dict[str, Any]:
-        return {
-            "strategy": self.written.to_json(),
-            "same": self.same,
-            "outcome": None if self.outcome is None else self.outcome.to_json(),
-            "loss": None if self.outcome is None else self.outcome.loss,
-            "meant_loss": None if self.meant_outcome is None else self.meant_outcome.loss,
-            "sentence": self.sentence,
-        }
 
 
 def replayed(read_point: ReadPoint, meant: Strategy, written: Strategy) -> Replayed:

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Annotated
+
+from pydantic import Field
 
 from strategist.optimise.strategy import Strategy
+from strategist.survey.answer import Declared, told
 from strategist.survey.policy import Policy
 from strategist.survey.records import Survey
 from strategist.trust.dependence import dependence_of
@@ -20,39 +23,40 @@ __all__ = ["Standing", "standing_of"]
 
 
 @dataclass(frozen=True)
-class Standing:
+class Standing(Declared):
     """What every answer carries of its own weakness."""
 
-    rates: Rates
     guarded: GuardedOutcome
-    worst: WorstCase
+    worst_case: WorstCase
+    rates: Rates
     margins: Margins
-    foreseen: Foreseen | None = None
+    predicted: Annotated[
+        Foreseen | None,
+        Field(description="Levels that were predicted, and their 95 % errors in dB"),
+    ]
+
+    @told()
+    def guarded_loss(self) -> float:
+        """If every tag drifts the whole guard the wrong way."""
+        return self.guarded.loss
+
+    @told(after="guarded")
+    def worst_case_loss(self) -> float:
+        """The most that drift can cost if each tag drifts its own way within the guards."""
+        return self.worst_case.loss
 
     @property
     def warnings(self) -> tuple[str, ...]:
         """What must be done before the settings are handed over."""
-        return () if self.foreseen is None else self.foreseen.warnings
-
-    def to_json(self) -> dict[str, Any]:
-        """The keys that it adds to a result or an evaluation."""
-        return {
-            "guarded_loss": self.guarded.loss,
-            "guarded": self.guarded.to_json(),
-            "worst_case_loss": self.worst.loss,
-            "worst_case": self.worst.to_json(),
-            "rates": self.rates.to_json(),
-            "margins": self.margins.to_json(),
-            "predicted": None if self.foreseen is None else self.foreseen.to_json(),
-        }
+        return () if self.predicted is None else self.predicted.warnings
 
 
 def standing_of(survey: Survey, policy: Policy, strategy: Strategy, outcome: Outcome) -> Standing:
     """The standing of a strategy whose outcome in a completely surveyed read point is known."""
     return Standing(
-        rates_of(outcome, dependence_of(survey, outcome)),
         guarded_outcome(survey, policy, strategy),
         worst_case(survey, policy, strategy),
+        rates_of(outcome, dependence_of(survey, outcome)),
         margins_of(survey, policy, strategy, outcome),
         foreseen_of(survey, strategy),
     )

@@ -20,7 +20,7 @@ from strategist import (
     compare,
     evaluate_at,
     read_case_document,
-    settings_document,
+    settings_of,
 )
 from tests.api.given import STRATEGY, Client, case_document
 from tests.api.live import wait_until
@@ -71,7 +71,7 @@ def test_settings_are_those_of_export(client: Client, survey: str) -> None:
     found = client.post("/v1/settings", asked | {"power_table": table})
     assert found.status_code == 200
     powers = PowerTable(((1, 15.0), (2, 16.0)))
-    assert found.json == settings_document(gate(), Strategy((15.0,)), "llrp", powers)
+    assert found.json == settings_of(gate(), Strategy((15.0,)), "llrp", powers).to_json()
 
 
 def test_comparison(client: Client, survey: str, worker: Worker) -> None:
@@ -199,7 +199,7 @@ def test_predicted_levels_reach_the_client(client: Client) -> None:
     assert made["predicted"]["steps_dbm"] == [15.5]
     assert made["outcome"]["predicted"]["wanted"] == 3
     settings = client.post("/v1/settings", at_gate(survey["id"], strategy=given, form="gen2")).json
-    assert settings == settings_document(point, Strategy((15.5,)), "gen2")
+    assert settings == settings_of(point, Strategy((15.5,)), "gen2").to_json()
     assert settings["levels"] == [{"power_dbm": 15.5, "lawful": None, "known": "predicted"}]
     assert "15.5 dBm was predicted" in settings["warnings"][0]
 

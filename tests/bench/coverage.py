@@ -91,13 +91,13 @@ def judged(name: str, seed: int) -> Judged:
     true = outcome_of(future(name), strategy)
     folds = [outcome_of(future(name), one).loss / TRUE_PASSES for one in cross.strategies]
     truth = rates_of(true)
-    held, fitted = cross.held_out_rates, cross.fitted_rates
+    held, fitted = cross.held_out, cross.fitted
     pairs = [[getattr(one, name) for name in NAMES[1:3]] for one in (held, held, fitted)]
     pairs[1] = [clopper_pearson(rate.events, rate.trials) for rate in pairs[1]]
     truths = (truth.missed_by_pass, truth.stray_by_pass)
     return Judged(
         cross.fitted,
-        cross.held_out,
+        cross.loss_per_pass.held_out,
         true.loss / TRUE_PASSES,
         float(np.mean(folds)),
         tuple(float(r.missed_by_tag.rate or 0) for r in (fitted, held, truth)),  # type: ignore[arg-type]

@@ -214,7 +214,7 @@ def test_fcc_reference_level_at_work():
     assert exposure.reference_w_m2("fcc", "occupational", 900) == close(30)
     assert exposure.reference_w_m2("fcc", "occupational", 300) == close(10)
     at_work = exposure.exposure_distance(36.0206, 900, "fcc", "occupational")
-    assert at_work.metres == close(math.sqrt(4 / (4 * math.pi * 30)), abs=6e-5)
+    assert at_work.distance_m == close(math.sqrt(4 / (4 * math.pi * 30)), abs=6e-5)
 
 
 @pytest.mark.parametrize(
@@ -232,4 +232,4 @@ def test_exposure_distance(watts, mhz, guideline, ground, metres):
     found = exposure.exposure_distance(
         link.w_to_dbm(watts), mhz, guideline, "public", ground_factor=ground
     )
-    assert found.metres == close(metres, abs=6e-5)
+    assert found.distance_m == close(metres, abs=6e-5)

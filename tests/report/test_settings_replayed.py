@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from strategist import PowerTable, settings_document, settings_text
+from strategist import PowerTable, settings_of, settings_text
 from strategist.choose import choose
 from strategist.decide import Options
 from strategist.optimise.strategy import Strategy
@@ -38,7 +38,8 @@ def test_a_whole_cutoff_that_does_something_else_is_said_with_the_counts() -> No
     """−68.8 becomes −68, which misses two wanted tags, or −69, which lets a stray through: the
     second loses less, and its counts are those of the evaluator."""
     point, meant = depot(), Strategy((20.0,), 1, -68.8)
-    document = settings_document(point, meant, "llrp", TABLE)
+    settings = settings_of(point, meant, "llrp", TABLE)
+    document = settings.to_json()
     again = document["replay"]
     assert (document["keep_from_dbm"], again["same"]) == (-69, False)
     assert (again["meant_loss"], again["loss"]) == (0, 1)
@@ -48,13 +49,14 @@ def test_a_whole_cutoff_that_does_something_else_is_said_with_the_counts() -> No
     first = document["warnings"][0]
     assert "0 missed and 1 stray (loss 1), in place of 0 missed and 0 stray (loss 0)" in first
     assert "cutoff -69 dBm in place of -68.8 dBm" in first and "rssi_step_db to 1" in first
-    assert settings_text(document).splitlines()[0] == "Before anything is set"
+    assert settings_text(settings).splitlines()[0] == "Before anything is set"
 
 
 def test_the_whole_cutoff_that_does_the_same_is_written() -> None:
     """Where both neighbours do the same the stronger one is written, as from −64.5 −64."""
     for cutoff, whole in ((-64.5, -64), (-69.5, -69), (-68.0, -68), (-54.5, -54), (-60.5, -60)):
-        document = settings_document(depot(), Strategy((20.0,), 1, cutoff), "llrp", TABLE)
+        settings = settings_of(depot(), Strategy((20.0,), 1, cutoff), "llrp", TABLE)
+        document = settings.to_json()
         assert (document["keep_from_dbm"], document["replay"]["same"]) == (whole, True)
         assert not any("AS WRITTEN" in text for text in document["warnings"])
 
@@ -64,7 +66,8 @@ def test_the_weaker_one_is_written_where_it_alone_does_the_same() -> None:
     point = depot()
     reads = np.where(point.survey.read_rssi == -55.0, -54.6, point.survey.read_rssi)
     point = replace(point, survey=replace(point.survey, read_rssi=reads))
-    document = settings_document(point, Strategy((20.0,), 1, -54.9), "llrp", TABLE)
+    settings = settings_of(point, Strategy((20.0,), 1, -54.9), "llrp", TABLE)
+    document = settings.to_json()
     assert (document["keep_from_dbm"], document["replay"]["same"]) == (-55, True)
 
 
@@ -72,15 +75,17 @@ def test_the_weaker_one_is_written_where_it_alone_does_the_same() -> None:
 def test_at_a_reader_of_whole_dbm_what_is_proven_is_written(form: str) -> None:
     point = depot(1.0)
     result = choose(point, Options(unseen=False))
-    document = settings_document(point, result.strategy, form, TABLE if form == "llrp" else None)  # type: ignore[arg-type]
+    settings = settings_of(point, result.strategy, form, TABLE if form == "llrp" else None)  # type: ignore[arg-type]
+    document = settings.to_json()
     again = document["replay"]
     assert again["same"] and again["loss"] == again["meant_loss"] == result.loss
-    assert "as it should be" in " ".join(settings_text(document).split())
+    assert "as it should be" in " ".join(settings_text(settings).split())
 
 
 def test_levels_that_were_not_surveyed_cannot_be_replayed_and_that_is_said() -> None:
     table = PowerTable(((1, 23.0),))
-    document = settings_document(depot(), Strategy((23.0,)), "llrp", table)
+    settings = settings_of(depot(), Strategy((23.0,)), "llrp", table)
+    document = settings.to_json()
     assert document["replay"]["same"] is None and document["replay"]["loss"] is None
     assert "could not be replayed on the survey" in document["warnings"][0]
 
@@ -88,7 +93,7 @@ def test_levels_that_were_not_surveyed_cannot_be_replayed_and_that_is_said() -> 
 def test_settings_no_better_than_silence_are_warned_of_on_top() -> None:
     point = quadrants()
     strategy = choose(point, Options(unseen=False)).strategy
-    warnings = settings_document(point, strategy, "gen2")["warnings"]
+    warnings = settings_of(point, strategy, "gen2").warnings
     assert "no better than silence: its loss is 121" in warnings[0]
 
 
@@ -96,5 +101,5 @@ def test_what_the_reader_cannot_be_set_to_is_said() -> None:
     reader = Reader(rssi_step_db=0.5, power_levels_dbm=(19.0, 21.0))
     point = depot()
     point = replace(point, policy=replace(point.policy, reader=reader))
-    said = " ".join(settings_document(point, Strategy((20.0,), 1, -68.8), "gen2")["warnings"])
+    said = " ".join(settings_of(point, Strategy((20.0,), 1, -68.8), "gen2").warnings)
     assert "cannot be set to 20 dBm" in said and "cutoff of -68.8 dBm" in said

@@ -153,14 +153,14 @@ def test_what_is_no_change_is_refused(sets: dict[str, object], said: str) -> Non
 
 def test_the_usual_questions() -> None:
     found = usual_what_ifs(POINT, QUICK)
-    questions = {one.question: one for one in found.asked}
+    questions = {one.question: one for one in found.questions}
     assert list(questions)[-2:] == ["2 dB less cable loss", "2 dB more cable loss"]
-    for one in found.asked:
+    for one in found.questions:
         assert one.answer is not None
         assert one.answer.before is found.before
     document = found.to_json()["questions"][0]["answer"]
     assert "before" not in document and document["loss"]["before"] == found.before.loss
     sparse = replace(POINT, survey=POINT.survey.keep(levels=np.arange(5) == 3))
-    asked = {one.question: one for one in usual_what_ifs(sparse, QUICK).asked}
+    asked = {one.question: one for one in usual_what_ifs(sparse, QUICK).questions}
     assert asked["2 dB less cable loss"].answer is None
     assert "surveyed level" in (asked["2 dB less cable loss"].refused or "")

@@ -35,7 +35,7 @@ def run_of(missed: int, passes: int, empty: int = 0) -> ReadPoint:
 def test_verdicts_are_those_of_the_exact_plan(missed: int, passes: int, verdict: str) -> None:
     """59 without and 93 with one failure show 5 % at 95 % confidence: the classic table."""
     found = accept(run_of(missed, passes), STRATEGY, 0.05)
-    assert (found.verdict.verdict, found.passed) == (verdict, verdict == "pass")
+    assert (found.judged.verdict, found.passed) == (verdict, verdict == "pass")
     assert json.loads(json.dumps(found.to_json()))["verdict"] == verdict
 
 
@@ -52,7 +52,7 @@ def test_a_strategy_that_is_no_better_than_silence_is_said_first() -> None:
 
 def test_passes_without_a_wanted_tag_are_no_trials() -> None:
     found = accept(run_of(0, 58, empty=5), STRATEGY, 0.05)
-    assert found.verdict.passes == 58
+    assert found.judged.passes == 58
     assert found.rates.stray_by_pass.events == 5
     assert found.drift is None
 

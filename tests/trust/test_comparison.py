@@ -45,14 +45,14 @@ def test_what_is_enough_is_the_fewest_settings(point: strategist.ReadPoint) -> N
     before = Strategy((20.0,), masks=(Mask("epc", 32, 8, "30"),))
     after = Strategy((23.0,), cutoff_dbm=-55.0)
     (changes,) = compare(point, [Side("a", before), Side("b", after)]).changes
-    assert changes.alone == {"levels_dbm": 1.0, "cutoff_dbm": 5.0, "masks": 5.0}
+    assert changes.loss_with_one_changed == {"levels_dbm": 1.0, "cutoff_dbm": 5.0, "masks": 5.0}
     assert (changes.enough, changes.enough_loss) == (("levels_dbm", "cutoff_dbm"), 0.0)
     (back,) = compare(point, [Side("b", after), Side("a", before)]).changes
     assert (back.enough, back.enough_loss) == ((), 0.0)
 
 
 def words(before: Strategy, after: Strategy) -> list[str]:
-    return [one.words for one in changes_between(before, after, lambda _: 0.0).listed]
+    return [one.words for one in changes_between(before, after, lambda _: 0.0).changes]
 
 
 def test_masks_are_replaced_one_by_one_in_their_order() -> None:
@@ -62,7 +62,7 @@ def test_masks_are_replaced_one_by_one_in_their_order() -> None:
         Strategy((20.0,), masks=(a, replace(b, join="or"))),
         Strategy((20.0,), masks=(c, replace(d, join="or"), replace(e, join="or"))),
         lambda _: 0.0,
-    ).listed
+    ).changes
     told = [tuple(m and m["pattern"] for m in (one.before, one.after)) for one in found]
     assert told == [("10", "30"), ("20", "40"), (None, "50")]
     assert [one.words.split(" (")[0].split(":")[0] for one in found] == [

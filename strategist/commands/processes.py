@@ -1,8 +1,7 @@
-"""`judge`: the best strategy with everything that says how far to trust it."""
+"""Work that is repeated, on all processors of this machine."""
 
 from __future__ import annotations
 
-import argparse
 import os
 import signal
 from collections.abc import Callable, Iterator, Sequence
@@ -14,49 +13,19 @@ from multiprocessing import get_context
 from typing import Any
 
 import strategist
-from strategist.commands.arguments import (
-    Commands,
-    add_case,
-    add_command,
-    add_solving,
-    each_point,
-    solving,
-)
 
-__all__ = ["add", "shared_map"]
+__all__ = ["all_processors", "shared_map"]
 
 _PROCESSES_MAX = 8  # there are some fourteen further choices at a read point
 
 Map = Callable[[Callable[[Any], Any], Sequence[Any]], Iterator[Any]]
 
 
-def add(commands: Commands) -> None:
-    what = "solve, then say how far to trust the answer and what to measure next"
-    command = add_command(commands, "judge", _judge, what)
-    add_case(command)
-    add_solving(command)
-
-
-def _judge(arguments: argparse.Namespace) -> int:
-    options = solving(arguments)
-    try:
-        with _workers() as mapped:
-
-            def answer(point: strategist.ReadPoint, last: bool) -> tuple[dict[str, Any], str]:
-                mapped(abs, [0])  # workers load the library while this process does
-                judged = strategist.judge(point, options, mapped)
-                return judged.to_json(), strategist.judged_text(judged, point.policy, caution=last)
-
-            return each_point(arguments, answer)
-    except BrokenProcessPool:
-        raise strategist.SolveError("a worker process ended before its time") from None
-
-
 @contextmanager
-def _workers() -> Iterator[Map]:
+def all_processors() -> Iterator[Map]:
     """A `map` over all processors, this process on one of them, workers on the others.
 
-    Workers are spawned, since a fork after a solve may hang.
+    Workers are spawned, since a fork after a solve may hang. Raises SolveError where one ended.
     """
     workers = min(os.cpu_count() or 1, _PROCESSES_MAX) - 1
     if not workers:
@@ -64,7 +33,10 @@ def _workers() -> Iterator[Map]:
         return
     pool = ProcessPoolExecutor(workers, mp_context=get_context("spawn"), initializer=_begin_worker)
     try:
+        shared_map(pool, abs, [0])  # workers load the library while this process does
         yield partial(shared_map, pool)
+    except BrokenProcessPool:
+        raise strategist.SolveError("a worker process ended before its time") from None
     finally:
         pool.shutdown(cancel_futures=True)  # after an error nobody waits for what was begun
 
