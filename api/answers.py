@@ -176,7 +176,7 @@ def _page(item: type[BaseModel] | Late) -> type[BaseModel]:
 
 @cache
 def _batch_results() -> type[BaseModel]:
-    row: Any = _model("BatchRow", _Row, result=_shape("Result") | None)
+    row: Any = _model("BatchRow", _Row, result=_shape("Assessment") | None)
     return _model("BatchResults", Given, items=list[row], next=int | None)
 
 

@@ -7,8 +7,6 @@ costs nothing (numpy, pandas and the solver together take most of a second).
 from __future__ import annotations
 
 import importlib
-import sys
-from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 from strategist.errors import (
@@ -21,15 +19,20 @@ from strategist.errors import (
 )
 
 if TYPE_CHECKING:
+    from strategist.answers.accept import AcceptanceRun, accept
+    from strategist.answers.assessment import Assessment, assess, choose
+    from strategist.answers.compare import Comparison, Side, compare
+    from strategist.answers.compromises import Frontier, FrontierPoint, trace_frontier
+    from strategist.answers.repeated import Judged, judge
+    from strategist.answers.solution import Options, Solution, solve
+    from strategist.answers.techniques import Techniques, compare_techniques
+    from strategist.answers.what_if import WhatIf, WhatIfs, usual_what_ifs, what_if
     from strategist.batch.coupling import Coupling, coupling_of, tags_of
     from strategist.batch.run import Progress, run_batch
     from strategist.batch.summary import Summary
     from strategist.batch.tables import safe_cell
     from strategist.batch.templates import SiteTemplates, site_templates, templates_of
     from strategist.batch.templates_text import templates_text
-    from strategist.choose import Result, choose
-    from strategist.decide import Options
-    from strategist.judge import Judged, judge
     from strategist.optimise.strategy import Strategy, read_strategy
     from strategist.optimise.strategy_file import StrategyFile, parse_strategy_file
     from strategist.optimise.templates import Templates, choose_templates, template_curve
@@ -69,12 +72,7 @@ if TYPE_CHECKING:
     from strategist.tags.candidates import forget_candidates
     from strategist.tags.mask import Mask
     from strategist.tags.power_table import PowerTable, read_power_table
-    from strategist.tradeoffs.frontier import Frontier, FrontierPoint, trace_frontier
-    from strategist.tradeoffs.techniques import Techniques, compare_techniques
-    from strategist.tradeoffs.what_if import WhatIf, WhatIfs, usual_what_ifs, what_if
-    from strategist.trust.accept import AcceptanceRun, accept
     from strategist.trust.acceptance import AcceptancePlan, plan_acceptance
-    from strategist.trust.comparison import Comparison, Side, compare
     from strategist.trust.diagnosis import diagnose
     from strategist.trust.evaluate import Outcome, evaluate
     from strategist.trust.evaluation import Evaluation, evaluate_at
@@ -90,6 +88,7 @@ __all__ = [
     "AcceptancePlan",
     "AcceptanceRun",
     "Asked",
+    "Assessment",
     "Backing",
     "Bounds",
     "Case",
@@ -124,11 +123,11 @@ __all__ = [
     "Question",
     "Radio",
     "ReadPoint",
-    "Result",
     "Settings",
     "Side",
     "Site",
     "SiteTemplates",
+    "Solution",
     "SolveError",
     "StrategistError",
     "Strategy",
@@ -142,6 +141,7 @@ __all__ = [
     "WhatIfs",
     "accept",
     "acceptance_text",
+    "assess",
     "can_plot",
     "check",
     "check_text",
@@ -191,6 +191,7 @@ __all__ = [
     "settings_of",
     "settings_text",
     "site_templates",
+    "solve",
     "tags_of",
     "techniques_text",
     "template_curve",
@@ -211,9 +212,9 @@ _LATE = {
     "batch.tables": ("safe_cell",),
     "batch.templates": ("SiteTemplates", "site_templates", "templates_of"),
     "batch.templates_text": ("templates_text",),
-    "choose": ("Result", "choose"),
-    "decide": ("Options",),
-    "judge": ("Judged", "judge"),
+    "answers.assessment": ("Assessment", "assess", "choose"),
+    "answers.solution": ("Options", "Solution", "solve"),
+    "answers.repeated": ("Judged", "judge"),
     "optimise.strategy": ("Strategy", "read_strategy"),
     "optimise.strategy_file": ("StrategyFile", "parse_strategy_file"),
     "optimise.templates": ("Templates", "choose_templates", "template_curve"),
@@ -253,12 +254,12 @@ _LATE = {
     "tags.candidates": ("forget_candidates",),
     "tags.mask": ("Mask",),
     "tags.power_table": ("PowerTable", "read_power_table"),
-    "tradeoffs.frontier": ("Frontier", "FrontierPoint", "trace_frontier"),
-    "tradeoffs.techniques": ("Techniques", "compare_techniques"),
-    "tradeoffs.what_if": ("WhatIf", "WhatIfs", "usual_what_ifs", "what_if"),
-    "trust.accept": ("AcceptanceRun", "accept"),
+    "answers.compromises": ("Frontier", "FrontierPoint", "trace_frontier"),
+    "answers.techniques": ("Techniques", "compare_techniques"),
+    "answers.what_if": ("WhatIf", "WhatIfs", "usual_what_ifs", "what_if"),
+    "answers.accept": ("AcceptanceRun", "accept"),
     "trust.acceptance": ("AcceptancePlan", "plan_acceptance"),
-    "trust.comparison": ("Comparison", "Side", "compare"),
+    "answers.compare": ("Comparison", "Side", "compare"),
     "trust.diagnosis": ("diagnose",),
     "trust.evaluate": ("Outcome", "evaluate"),
     "trust.evaluation": ("Evaluation", "evaluate_at"),
@@ -279,14 +280,3 @@ def __getattr__(name: str) -> Any:
 
 def __dir__() -> list[str]:
     return sorted([*__all__, "__version__"])
-
-
-class _Package(ModuleType):
-    """Keeps `strategist.choose` the function: importing choose.py would bind the module there."""
-
-    def __setattr__(self, name: str, value: Any) -> None:
-        if not (name in _HOME and isinstance(value, ModuleType)):
-            super().__setattr__(name, value)
-
-
-sys.modules[__name__].__class__ = _Package

@@ -180,7 +180,7 @@ QUESTIONS = (
         "find the best strategy and prove it",
         lambda point, asked: strategist.choose(point, asked.options),
         lambda found, point, last: strategist.result_text(found, point.policy, caution=last),
-        ("Result",),
+        ("Assessment",),
         solves="all",
         kept=Kept("strategies", "strategy", "st", "a strategy with its proof", "strategies"),
     ),

@@ -13,9 +13,8 @@ import strategist
 ROOT = Path(__file__).parent.parent
 SOURCES = sorted((ROOT / "strategist").rglob("*.py")) + sorted((ROOT / "api").rglob("*.py"))
 
-# Rooms from left to right; those of one rank do not import each other. `decide`, `sturdier` and
-# `choose` are files: they wire the optimiser and the evaluator, so they stand to the right of both;
-# `judge` and `tradeoffs` call them repeatedly.
+# Rooms from left to right; those of one rank do not import each other. `questions` is a file: the
+# table that commands and the API are made from.
 RANK = {
     "errors": 0,
     "survey": 1,
@@ -23,16 +22,12 @@ RANK = {
     "radio": 2,
     "optimise": 3,
     "trust": 4,
-    "decide": 5,
-    "sturdier": 6,
-    "choose": 7,
-    "judge": 8,
-    "tradeoffs": 8,
-    "report": 9,
-    "batch": 10,
-    "questions": 11,
-    "commands": 12,
-    "__main__": 13,
+    "answers": 5,
+    "report": 6,
+    "batch": 7,
+    "questions": 8,
+    "commands": 9,
+    "__main__": 10,
 }
 # The package's __init__ names modules of every room without loading them, and the commands use
 # these names: slow libraries load late without a single import inside a function.
@@ -123,14 +118,14 @@ def test_file_keeps_to_the_house(path: Path) -> None:
         ("strategist/tags/x.py", "from strategist.radio.link import dbm"),
         ("strategist/optimise/x.py", "import strategist.trust.evaluate"),
         ("strategist/trust/x.py", "from strategist.optimise.model import Model"),
-        ("strategist/trust/x.py", "from strategist.choose import choose"),
+        ("strategist/trust/x.py", "from strategist.answers.assessment import choose"),
         ("strategist/report/x.py", "if TYPE_CHECKING:\n    from strategist.batch import run"),
         ("strategist/report/x.py", "from strategist import choose"),
         ("strategist/report/x.py", "def f():\n    from strategist.survey import records"),
         ("strategist/report/x.py", "import importlib"),
         ("strategist/report/x.py", "from .text import result_text"),
         ("strategist/trust/x.py", "def f():\n    import pulp"),
-        ("strategist/choose.py", "import highspy"),
+        ("strategist/answers/x.py", "import highspy"),
         ("strategist/batch/x.py", "from flask import Flask"),
         ("strategist/attic/x.py", "from strategist.errors import Fault"),
         ("api/app.py", "from strategist.survey.reading import read_case"),

@@ -46,9 +46,7 @@ def test_unknown_name_is_an_attribute_error() -> None:
     "code",
     [
         "from strategist import Options, choose",
-        "import strategist.choose; from strategist import choose",
-        "from strategist import choose; import strategist.choose; choose = strategist.choose",
-        "from strategist.choose import Result; from strategist import choose",
+        "from strategist.answers.assessment import Assessment; from strategist import choose",
     ],
 )
 def test_choose_is_the_function_whatever_was_imported_before(code: str) -> None:

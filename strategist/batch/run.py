@@ -12,12 +12,12 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
+from strategist.answers.solution import Options
 from strategist.batch.book import Book, Place
 from strategist.batch.engine import ATTEMPTS, carry_out, engine_for
 from strategist.batch.lock import alone_in
 from strategist.batch.summary import Summary, refuse_links, summarise
 from strategist.batch.work import Done, Task, failed, solve
-from strategist.decide import Options
 from strategist.errors import InputError, SolveError
 from strategist.survey.parts import Parts, open_case
 

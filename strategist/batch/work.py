@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from strategist.answers.assessment import choose
+from strategist.answers.solution import Options
 from strategist.batch.coupling import tags_of
-from strategist.choose import choose
-from strategist.decide import Options
 from strategist.errors import DisagreementError, InputError, SolveError
 from strategist.radio.complete import complete
 from strategist.survey.parts import Part

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from strategist.answers.accept import AcceptanceRun
 from strategist.report.lines import labelled, paragraph, plain
 from strategist.report.standing import rate_words
 from strategist.survey.order import figure, some
-from strategist.trust.accept import AcceptanceRun
 from strategist.trust.acceptance import AcceptancePlan
 from strategist.trust.drift import Drift, Moved
 

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from strategist.answers.changes import Changes
+from strategist.answers.compare import Comparison, Differing
 from strategist.optimise.strategy import Strategy
 from strategist.report.lines import paragraph, plain
 from strategist.report.standing import margin_lines, rate_words
 from strategist.report.text import CAUTION
 from strategist.survey.order import figure, some
 from strategist.tags.mask import mask_text
-from strategist.trust.changes import Changes
-from strategist.trust.comparison import Comparison, Differing
 
 __all__ = ["comparison_text"]
 

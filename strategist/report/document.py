@@ -9,6 +9,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from strategist.answers.compare import Side, compare
 from strategist.errors import InputError
 from strategist.optimise.strategy import Strategy
 from strategist.optimise.strategy_file import parse_strategy_file
@@ -17,7 +18,6 @@ from strategist.survey.order import figure, some
 from strategist.survey.policy import Policy
 from strategist.survey.records import ReadPoint
 from strategist.tags.mask import Mask
-from strategist.trust.comparison import Side, compare
 from strategist.trust.evaluation import Evaluation, evaluate_at
 from strategist.trust.picture import picture_of
 from strategist.trust.steps import steps_of

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from strategist.answers.compromises import Frontier, FrontierPoint, RatioRange
 from strategist.optimise.strategy import Strategy
 from strategist.report.lines import in_column, paragraph, plain
 from strategist.report.text import caution_lines, what_to_set
 from strategist.survey.order import figure
-from strategist.tradeoffs.frontier import Frontier, FrontierPoint, RatioRange
 
 __all__ = ["brief", "frontier_text"]
 

@@ -9,17 +9,17 @@ from typing import Any
 
 from pydantic import BaseModel, ConfigDict, TypeAdapter, create_model
 
-from strategist.choose import Result
+from strategist.answers.assessment import Assessment
+from strategist.answers.compromises import Frontier, FrontierPoint, RatioRange
+from strategist.answers.repeated import Judged
+from strategist.answers.sturdier import Sturdier
 from strategist.errors import InputError, MalformedError
-from strategist.judge import Judged
 from strategist.radio.exposure import ExposureDistance, NoDistance
 from strategist.radio.lawful import Lawful
 from strategist.report.seal import is_sealed
-from strategist.sturdier import Sturdier
 from strategist.survey.answer import reading
 from strategist.survey.findings import Finding
 from strategist.survey.json_text import parse_json
-from strategist.tradeoffs.frontier import Frontier, FrontierPoint, RatioRange
 from strategist.trust.evaluate import Outcome
 from strategist.trust.evaluation import Evaluation
 from strategist.trust.folds import CrossValidation
@@ -50,7 +50,7 @@ class GivenResult:
 _RESULT = "read_point loss strategy outcome guarded_loss guarded rates margins warnings"
 _NEEDED = {  # of each answer what the page cannot do without
     Evaluation: _RESULT,
-    Result: _RESULT,
+    Assessment: _RESULT,
     Judged: _RESULT,
     Outcome: "passes wanted missed stray_presented stray missed_rate stray_rate",
     GuardedOutcome: "power_db rssi_db loss missed stray stand_ins",
@@ -75,7 +75,7 @@ _NEEDED = {  # of each answer what the page cannot do without
     FrontierPoint: "missed stray loss best_for",
     RatioRange: "low high",
 }
-_shapes = reading([Evaluation, Result, Judged, Frontier], _NEEDED)
+_shapes = reading([Evaluation, Assessment, Judged, Frontier], _NEEDED)
 _EVALUATION, _SOLVED, _JUDGED, _FRONTIER = (TypeAdapter[Any](shape) for shape in _shapes)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from strategist.judge import Judged
+from strategist.answers.repeated import Judged
 from strategist.report.lines import labelled, paragraph
 from strategist.report.standing import rate_words
 from strategist.report.text import caution_lines, result_text
@@ -15,7 +15,7 @@ __all__ = ["judged_text"]
 
 def judged_text(judged: Judged, policy: Policy, *, caution: bool = True) -> str:
     """The result, its cross-validation, the diagnosis and what to measure next, in 80 columns."""
-    lines = [result_text(judged.result, policy, caution=False, weak=False)]
+    lines = [result_text(judged, policy, caution=False, weak=False)]
     if judged.cross_validation is None:
         lines += ["Held out", *paragraph("too few passes to leave any out")]
     else:
@@ -23,7 +23,7 @@ def judged_text(judged: Judged, policy: Policy, *, caution: bool = True) -> str:
     if judged.tag_types.sentence is not None:
         lines += ["Tag types", *paragraph(judged.tag_types.sentence)]
     lines.append("Diagnosis")
-    for finding in judged.result.findings:
+    for finding in judged.findings:
         lines += paragraph(f"{finding.severity}: {finding.text}", hanging=2)
         lines += paragraph(f"-> {finding.advice}", 4, 3)
     lines += _next(judged)

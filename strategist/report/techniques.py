@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+from strategist.answers.sturdier import Sturdier
+from strategist.answers.techniques import Techniques, Variant
 from strategist.report.frontier import brief
 from strategist.report.lines import in_column, labelled, paragraph, plain
 from strategist.report.text import caution_lines
-from strategist.sturdier import Sturdier
 from strategist.survey.order import figure
-from strategist.tradeoffs.techniques import Techniques, Variant
 
 __all__ = ["techniques_text"]
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 import json
 from typing import Any
 
+from strategist.answers.what_if import Effect, WhatIf, WhatIfs
 from strategist.report.frontier import brief
 from strategist.report.lines import in_column, labelled, paragraph, plain
 from strategist.report.text import caution_lines, what_to_set
 from strategist.survey.order import figure
-from strategist.tradeoffs.what_if import Effect, WhatIf, WhatIfs
 
 __all__ = ["what_if_text", "what_ifs_text"]
 

@@ -51,10 +51,17 @@ class Standing(Declared):
         return () if self.predicted is None else self.predicted.warnings
 
 
-def standing_of(survey: Survey, policy: Policy, strategy: Strategy, outcome: Outcome) -> Standing:
-    """The standing of a strategy whose outcome in a completely surveyed read point is known."""
+def standing_of(
+    survey: Survey,
+    policy: Policy,
+    strategy: Strategy,
+    outcome: Outcome,
+    guarded: GuardedOutcome | None = None,
+) -> Standing:
+    """The standing of a strategy whose outcome in a completely surveyed read point is known, and
+    perhaps that under the guards."""
     return Standing(
-        guarded_outcome(survey, policy, strategy),
+        guarded or guarded_outcome(survey, policy, strategy),
         worst_case(survey, policy, strategy),
         rates_of(outcome, dependence_of(survey, outcome)),
         margins_of(survey, policy, strategy, outcome),

@@ -8,8 +8,8 @@ from unittest.mock import patch
 
 import pytest
 
-from strategist.choose import choose
-from strategist.decide import Options
+from strategist.answers.assessment import choose
+from strategist.answers.solution import Options
 from strategist.optimise.branch import Branch
 from strategist.optimise.chains import Chains
 from strategist.optimise.clock import Clock

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from strategist.decide import Options, decide
+from strategist.answers.solution import solve
 from strategist.optimise.clock import Clock
 from strategist.optimise.sturdy import Sturdy, sturdiest
 from strategist.survey.records import ReadPoint
@@ -57,7 +57,7 @@ def expected(read_point: ReadPoint) -> tuple[Any, ...] | None:
 
 def found(read_point: ReadPoint) -> Sturdy | None:
     """What the search finds; None where the best itself exceeds a hard limit."""
-    best = decide(read_point, Options(), Clock())
+    best = solve(read_point)
     if best.answer.key[0] or best.beaten_by_silence:
         return None
     return sturdiest(best.problem, best.answer, Clock())
@@ -70,7 +70,7 @@ def assert_like_brute_force(read_point: ReadPoint) -> None:
         assert sought is None
         return
     assert sought is not None
-    key, problem = sturdy.answer.key, decide(read_point, Options(), Clock()).problem
+    key, problem = sturdy.answer.key, solve(read_point).problem
     assert (key[2], key[1], *key[3:6]) == sought[:5]
     assert tuple(problem.profile.levels_dbm[list(sturdy.answer.levels)][::-1]) == sought[5]
     assert key[-1] == sought[6] and sturdy.bound == key[2] and len(levels)
@@ -98,6 +98,6 @@ def test_there_is_one_in_some_and_none_in_others() -> None:
 
 def test_out_of_time_nothing_is_claimed() -> None:
     point = random_read_point(3, 0)
-    best = decide(point, Options(), Clock())
+    best = solve(point)
     late = sturdiest(best.problem, best.answer, Clock(0.0))
     assert late == Sturdy(None, 0.0)

@@ -21,8 +21,8 @@ import numpy.typing as npt
 import pandas as pd
 import pytest
 
-from strategist.choose import choose
-from strategist.decide import Options, Prover
+from strategist.answers.assessment import choose
+from strategist.answers.solution import Options, Prover
 from strategist.survey.policy import Loss, Policy, Reader
 from strategist.survey.records import ReadPoint, Survey, Tag
 from tests.tags.uris import encode

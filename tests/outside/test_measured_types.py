@@ -11,8 +11,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from strategist.choose import choose
-from strategist.decide import Options
+from strategist.answers.assessment import choose
+from strategist.answers.solution import Options
 from strategist.optimise.strategy import Strategy
 from strategist.survey.policy import Guard
 from strategist.survey.profile import turn_on

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from strategist import PowerTable, settings_of, settings_text
-from strategist.choose import choose
-from strategist.decide import Options
+from strategist.answers.assessment import choose
+from strategist.answers.solution import Options
 from strategist.optimise.strategy import Strategy
 from strategist.survey.policy import Guard, Loss, Policy, Reader
 from strategist.survey.records import ReadPoint

@@ -8,14 +8,14 @@ import numpy as np
 import pytest
 
 from strategist import choose, evaluate_at
-from strategist.decide import Options
+from strategist.answers.accept import accept
+from strategist.answers.solution import Options
 from strategist.optimise.strategy import Strategy
 from strategist.report.check import check, check_text
 from strategist.report.text import evaluation_text
 from strategist.survey.case import Case
 from strategist.survey.policy import Policy
 from strategist.survey.records import ReadPoint, Tag
-from strategist.trust.accept import accept
 from strategist.trust.dependence import ALPHA, dependence_of
 from strategist.trust.evaluate import evaluate
 from strategist.trust.rates import rates_of

@@ -6,7 +6,7 @@ import json
 
 import pytest
 
-from strategist.decide import Options, best_strategies, best_strategy
+from strategist.answers.solution import Options, solve
 from strategist.optimise.strategy import Strategy
 from strategist.survey.policy import Loss, Policy
 from strategist.survey.records import ReadPoint
@@ -164,9 +164,9 @@ def test_with_the_real_chooser_the_fit_never_loses_to_its_folds_on_their_own_pas
 ) -> None:
     """The fitted strategy is best on all passes, so no fold's strategy beats it over them all."""
     point = random_read_point(seed, size=2)
-    strategy = best_strategy(point, Options())
+    strategy = solve(point, Options()).strategy
     outcome = evaluate(point.survey, point.policy, strategy)
-    chosen = best_strategies(without_folds(point, folds=2), Options())
+    chosen = [solve(part).strategy for part in without_folds(point, folds=2)]
     found = cross_validate(point, strategy, outcome, chosen)
     if found is None or point.policy.limits != Policy().limits:
         return

@@ -7,8 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from strategist.choose import choose
-from strategist.decide import Options
+from strategist.answers.assessment import choose
+from strategist.answers.solution import Options
 from strategist.optimise.strategy import Strategy
 from strategist.survey.policy import Guard, Loss, Policy
 from strategist.survey.records import Predicted, ReadPoint, Survey

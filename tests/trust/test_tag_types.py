@@ -9,7 +9,7 @@ import numpy.typing as npt
 import pytest
 from scipy import optimize, stats
 
-from strategist.decide import Options, best_strategies
+from strategist.answers.solution import solve
 from strategist.optimise.strategy import Strategy
 from strategist.survey.policy import Guard, Loss, Policy
 from strategist.survey.profile import turn_on
@@ -116,7 +116,7 @@ def judged(point: ReadPoint, strategy: Strategy) -> TagTypes:
     types = measured_types(point)
     parts = without_cutoff(point, strategy, types)
     assert all("cutoff" not in part.policy.allow for part in parts)
-    return judge_cutoff(point, strategy, types, best_strategies(parts, Options()))
+    return judge_cutoff(point, strategy, types, [solve(part).strategy for part in parts])
 
 
 def guarded(rssi_db: float) -> Policy:

@@ -1,14 +1,14 @@
-"""What is decided, and no more: pose, prove, finish, and have the evaluator replay the answer.
+"""A solution: pose, prove, finish, and have the evaluator replay the answer.
 
-A choice that is repeated to judge another one needs only this. It stands apart from `choose`, since
-worker processes load it and not the statistics of a whole answer (a second for each).
+A choice that is repeated to assess another one needs only this. It stands apart from `assessment`,
+since worker processes load it and not the statistics of a whole answer (a second for each).
 """
 
 from __future__ import annotations
 
 import time
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Literal
 
 from strategist.errors import DisagreementError
@@ -22,21 +22,19 @@ from strategist.optimise.zoom import search_in_time
 from strategist.radio.complete import complete
 from strategist.survey.records import ReadPoint
 from strategist.trust.evaluate import Outcome, evaluate
+from strategist.trust.guarded import GuardedOutcome, guarded_outcome
 
 __all__ = [
     "Deadline",
-    "Decided",
     "Options",
     "Prover",
+    "Solution",
     "Status",
-    "best_strategies",
-    "best_strategy",
     "compare_counts",
     "compare_guarded",
-    "decide",
     "in_time",
     "least",
-    "proven_strategy",
+    "solve",
 ]
 
 Status = Literal["optimal", "feasible", "infeasible", "undecided", "silent"]
@@ -88,44 +86,33 @@ class Deadline:
         return self.at is not None and time.monotonic() >= self.at
 
 
-def best_strategies(parts: Sequence[ReadPoint], options: Options) -> list[Strategy]:
-    """The best strategy of each part of a read point, checked by the evaluator and no more.
-
-    For judging how a choice holds when it is repeated; each part has the whole time limit.
-    """
-    return [best_strategy(part, options) for part in parts]
-
-
-def best_strategy(part: ReadPoint, options: Options) -> Strategy:
-    """The best strategy of one part."""
-    return proven_strategy(part, options)[0]
-
-
-def proven_strategy(part: ReadPoint, options: Options) -> tuple[Strategy, bool]:
-    """The best strategy of one part, and whether it was proven in the time given."""
-    found = decide(complete(part), options, Clock(options.time_limit_s))
-    return found.strategy, found.answer.proven
-
-
-def in_time(part: ReadPoint, options: Options, deadline: Deadline) -> tuple[Strategy, bool] | None:
-    """As `proven_strategy`; None where the whole answer is due already."""
-    return None if deadline.passed() else proven_strategy(part, options)
-
-
 @dataclass(frozen=True, eq=False)
-class Decided:
-    """An answer with its strategy and the outcome that the evaluator found.
+class Solution:
+    """A strategy with its proof and the outcome that the evaluator found.
+
+    `whole` is the read point as it was solved, without gaps; `answer` is the optimiser's, to its
+    `problem`; `seconds` is the time of it all.
 
     `status` is "optimal" only where the bound equals the loss; "silent" where it shows that no
     strategy is better than silence, which keeps the hard limits; "infeasible" where no strategy
     keeps them (this one exceeds them least), "undecided" where that is open; else "feasible".
     """
 
+    whole: ReadPoint
     problem: Problem
     answer: Answer
     prover: str
     strategy: Strategy
     outcome: Outcome
+    seconds: float
+
+    @cached_property
+    def guarded(self) -> GuardedOutcome:
+        """The outcome under the guards. Raises DisagreementError where the evaluator finds another
+        loss than the optimiser did."""
+        found = guarded_outcome(self.whole.survey, self.whole.policy, self.strategy)
+        compare_guarded(self.answer.key[2], found.loss)
+        return found
 
     @property
     def status(self) -> Status:
@@ -160,20 +147,27 @@ class Decided:
         return tuple(self.problem.candidates.words[x.mask] for x in answer.chain.literals)
 
 
-def decide(
-    whole: ReadPoint,
-    options: Options,
-    clock: Clock,
+def solve(
+    read_point: ReadPoint,
+    options: Options | None = None,
     known: Strategy | None = None,
     *,
+    clock: Clock | None = None,
     keep_back: float = 0.0,
-) -> Decided:
-    """Pose, prove, finish, and have the evaluator replay the answer; `whole` has no untried pair.
+) -> Solution:
+    """The best strategy of a read point, proven, and replayed by the evaluator.
 
-    Where `known` is a strategy that may be chosen here, the answer is none that is worse. Of the
-    time the proof leaves `keep_back` times what posing took, for what follows on the same survey.
-    Raises DisagreementError where the evaluator finds another loss than the optimiser did.
+    Where `known` is a strategy that may be chosen here, the answer is none that is worse. The time
+    is that of the options, or of the `clock`; of what the proof leaves, `keep_back` times what
+    posing took is kept for what follows on the same survey. Raises InputError where pairs were not
+    surveyed and the policy does not say what to leave out, where no level is lawful, and where no
+    step fits the dwell; DisagreementError where the evaluator finds another loss than the optimiser
+    did.
     """
+    started = time.monotonic()
+    options = options or Options()
+    clock = clock or Clock(least(options.time_limit_s, options.total_limit_s))
+    whole = complete(read_point)
     posing = time.monotonic()
     problem = pose(whole.survey, whole.policy)
     clock = clock.less(keep_back * (time.monotonic() - posing))
@@ -182,7 +176,17 @@ def decide(
     strategy, counts = finish(problem, answer)
     outcome = evaluate(whole.survey, whole.policy, strategy)
     compare_counts(counts, outcome, problem)
-    return Decided(problem, answer, prover, strategy, outcome)
+    seconds = time.monotonic() - started
+    return Solution(whole, problem, answer, prover, strategy, outcome, seconds)
+
+
+def in_time(part: ReadPoint, options: Options, deadline: Deadline) -> tuple[Strategy, bool] | None:
+    """The best strategy of a part of a read point, and whether it is proven; None where the whole
+    answer is due already."""
+    if deadline.passed():
+        return None
+    found = solve(part, options, clock=Clock(options.time_limit_s))
+    return found.strategy, found.answer.proven
 
 
 def _prove(

@@ -7,13 +7,13 @@ from dataclasses import replace
 
 import pytest
 
-from strategist.choose import choose
-from strategist.decide import Decided, Options, decide
+from strategist.answers.assessment import choose
+from strategist.answers.solution import Options, Solution, solve
+from strategist.answers.techniques import Variant, compare_techniques
 from strategist.optimise.clock import Clock
 from strategist.optimise.strategy import Strategy
 from strategist.survey.policy import Limits, Policy, Reader
 from strategist.survey.records import ReadPoint
-from strategist.tradeoffs.techniques import Variant, compare_techniques
 from strategist.trust.evaluate import evaluate
 from tests.optimise.made import random_read_point, survey_of
 
@@ -58,20 +58,20 @@ def test_time_that_runs_out_makes_no_technique_cost_anything(
 ) -> None:
     """The clock of some searches has expired before they begin. Alone they would do worse than
     variants with fewer techniques; those strategies they may use, and the bound stays their own."""
-    module = importlib.import_module("strategist.tradeoffs.techniques")
+    module = importlib.import_module("strategist.answers.techniques")
     point = open_point(412)
     proven = {v.name: v for v in compare_techniques(point).variants}
-    own: list[Decided] = []
+    own: list[Solution] = []
 
     def hurried(
-        whole: ReadPoint, options: Options, clock: Clock, known: Strategy | None
-    ) -> Decided:
+        whole: ReadPoint, options: Options, known: Strategy | None, *, clock: Clock
+    ) -> Solution:
         everything = len(whole.policy.allow) == 4 and whole.policy.reader.mask_slots == 2
         out = everything if stopped == "all together" else len(whole.policy.allow) > 1
-        own.append(decide(whole, options, Clock(0.0) if out else clock, known))
+        own.append(solve(whole, options, known, clock=Clock(0.0) if out else clock))
         return own[-1]
 
-    monkeypatch.setattr(module, "decide", hurried)
+    monkeypatch.setattr(module, "solve", hurried)
     found = compare_techniques(point).variants
     first, best = found[0], proven["all together"]
     assert own[0].loss > min(one.loss for one in own), "or the test shows nothing"

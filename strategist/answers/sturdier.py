@@ -7,7 +7,7 @@ from typing import Annotated
 
 from pydantic import Field
 
-from strategist.decide import Decided, compare_counts, compare_guarded
+from strategist.answers.solution import Solution, compare_counts, compare_guarded
 from strategist.optimise.clock import Clock
 from strategist.optimise.finish import finish
 from strategist.optimise.problem import value
@@ -15,7 +15,6 @@ from strategist.optimise.strategy import Strategy
 from strategist.optimise.sturdy import sturdiest
 from strategist.survey.answer import Declared, Hidden, told
 from strategist.survey.order import figure
-from strategist.survey.records import ReadPoint
 from strategist.trust.evaluate import Outcome, evaluate
 from strategist.trust.guarded import GuardedOutcome, guarded_outcome
 
@@ -92,13 +91,13 @@ class SturdierSearch:
     bound: float | None = None
 
 
-def sturdier_than(whole: ReadPoint, best: Decided, clock: Clock) -> SturdierSearch:
+def sturdier_than(best: Solution, clock: Clock) -> SturdierSearch:
     """Seek it beside a best strategy, and have the evaluator replay it.
 
     None is sought beside a strategy that exceeds a hard limit or is no better than silence. Raises
     DisagreementError where the evaluator finds another loss than the optimiser did.
     """
-    problem, answer = best.problem, best.answer
+    whole, problem, answer = best.whole, best.problem, best.answer
     if answer.key[0] > 0 or best.beaten_by_silence:
         return SturdierSearch()
     sturdy = sturdiest(problem, answer, clock)

@@ -7,13 +7,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from strategist.choose import choose
-from strategist.decide import Options
+from strategist.answers.assessment import choose
+from strategist.answers.solution import Options
+from strategist.answers.what_if import usual_what_ifs, what_if
 from strategist.errors import InputError
 from strategist.report.what_if import what_ifs_text
 from strategist.survey.policy import Guard, Loss, Policy, RadiatedLimit, Radio
 from strategist.survey.records import ReadPoint
-from strategist.tradeoffs.what_if import usual_what_ifs, what_if
 from tests.optimise.made import random_read_point, survey_of
 
 QUICK = Options(unseen=False)

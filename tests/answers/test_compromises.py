@@ -10,14 +10,14 @@ from typing import Any
 
 import pytest
 
-from strategist.choose import choose
-from strategist.decide import Options
+from strategist.answers.assessment import choose
+from strategist.answers.compromises import Frontier, RatioRange, trace_frontier
+from strategist.answers.solution import Options
 from strategist.errors import DisagreementError
 from strategist.optimise.chains import Chains
 from strategist.report.frontier import frontier_text
 from strategist.survey.policy import Guard, Limits, Loss, Policy, Reader
 from strategist.survey.records import ReadPoint
-from strategist.tradeoffs.frontier import Frontier, RatioRange, trace_frontier
 from strategist.trust.evaluate import Outcome, evaluate
 from tests.optimise.made import random_read_point, survey_of
 
@@ -134,7 +134,7 @@ def test_chains_that_are_too_many_to_list(monkeypatch: pytest.MonkeyPatch) -> No
 
 
 def test_a_disagreement_is_an_error(monkeypatch: pytest.MonkeyPatch) -> None:
-    module = importlib.import_module("strategist.tradeoffs.frontier")
+    module = importlib.import_module("strategist.answers.compromises")
 
     def other(*given: Any) -> Outcome:
         outcome = evaluate(*given)

@@ -9,11 +9,11 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from strategist.decide import Deadline, Decided, Options, Status, decide
+from strategist.answers.solution import Deadline, Options, Solution, Status, solve
+from strategist.answers.sturdier import Sturdier, SturdierSearch, sturdier_than
 from strategist.optimise.clock import Clock
 from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete
-from strategist.sturdier import Sturdier, SturdierSearch, sturdier_than
 from strategist.survey.answer import Declared, Hidden, Seconds, told
 from strategist.survey.policy import TECHNIQUES, Policy, Technique
 from strategist.survey.records import ReadPoint
@@ -100,7 +100,7 @@ def compare_techniques(read_point: ReadPoint, options: Options | None = None) ->
             break
         own = options.share(len(policies) + 1 - number, time.monotonic() - started)
         part = replace(whole, policy=policy)
-        found = decide(part, own, Clock(own.time_limit_s), _inside(policy, solved))
+        found = solve(part, own, _inside(policy, solved), clock=Clock(own.time_limit_s))
         guarded = guarded_loss(whole.survey, policy, found.strategy)
         solved[policy] = _Solved(found, guarded)
     best = {policy: _best_known(policy, solved) for policy in solved}
@@ -114,7 +114,7 @@ def compare_techniques(read_point: ReadPoint, options: Options | None = None) ->
     sturdier = SturdierSearch()
     if options.sturdier and first.problem is solved[policies[0]].found.problem:
         own = options.share(1, time.monotonic() - started)
-        sturdier = sturdier_than(whole, first, Clock(own.time_limit_s))
+        sturdier = sturdier_than(first, Clock(own.time_limit_s))
     warnings = (
         *silence_warnings(whole.policy, first.outcome),
         *whole.warnings,
@@ -134,7 +134,7 @@ def _late(names: Iterable[str]) -> Iterator[str]:
 
 @dataclass(frozen=True)
 class _Solved:
-    found: Decided
+    found: Solution
     guarded_loss: float
 
     @property

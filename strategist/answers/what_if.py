@@ -10,8 +10,9 @@ from typing import Any
 
 import numpy as np
 
-from strategist.choose import Result, choose
-from strategist.decide import Deadline, Options
+from strategist.answers.assessment import Assessment, choose
+from strategist.answers.cable import behind_cable
+from strategist.answers.solution import Deadline, Options
 from strategist.errors import InputError
 from strategist.optimise.problem import value
 from strategist.optimise.strategy import Strategy
@@ -21,7 +22,6 @@ from strategist.survey.json_text import parse_json
 from strategist.survey.order import figure
 from strategist.survey.policy import POLICY, Loss, Policy
 from strategist.survey.records import ReadPoint
-from strategist.tradeoffs.cable import behind_cable
 
 __all__ = ["Asked", "Change", "WhatIf", "WhatIfs", "usual_what_ifs", "what_if"]
 
@@ -57,8 +57,8 @@ class Effect(Declared):
     assumptions: tuple[str, ...]
     settings: tuple[Change, ...]
     weights: Hidden[Loss]
-    before: Hidden[Result]
-    after: Result
+    before: Hidden[Assessment]
+    after: Assessment
 
     @property
     def loss_after(self) -> float:
@@ -90,7 +90,7 @@ class Effect(Declared):
 class WhatIf(Effect):
     """An effect with the answer before it."""
 
-    before: Result
+    before: Assessment
 
 
 @dataclass(frozen=True)
@@ -107,7 +107,7 @@ class WhatIfs(Declared):
     """The first answer, and what changes it in each of some questions."""
 
     read_point: str
-    before: Result
+    before: Assessment
     questions: tuple[Asked, ...]
 
 
@@ -117,7 +117,7 @@ def what_if(
     *,
     cable_db: float = 0.0,
     options: Options | None = None,
-    before: Result | None = None,
+    before: Assessment | None = None,
 ) -> WhatIf:
     """The answer of `choose`, and again with keys of the policy set and the cable changed.
 
@@ -148,8 +148,8 @@ def what_if(
 def _effect(
     read_point: ReadPoint,
     changes: tuple[Change, ...],
-    first: Result,
-    second: Result,
+    first: Assessment,
+    second: Assessment,
     assumptions: tuple[str, ...],
 ) -> Effect:
     return Effect(
@@ -192,7 +192,7 @@ def usual_what_ifs(read_point: ReadPoint, options: Options | None = None) -> Wha
     return WhatIfs(read_point.name, better, tuple(asked))
 
 
-def _after(read_point: ReadPoint, before: Result, asked: Asked) -> Asked:
+def _after(read_point: ReadPoint, before: Assessment, asked: Asked) -> Asked:
     """The same question with another first answer."""
     if asked.answer is None:
         return asked
@@ -202,8 +202,8 @@ def _after(read_point: ReadPoint, before: Result, asked: Asked) -> Asked:
 
 
 def _no_worse(
-    read_point: ReadPoint, first: Result, others: Sequence[Strategy], options: Options
-) -> Result:
+    read_point: ReadPoint, first: Assessment, others: Sequence[Strategy], options: Options
+) -> Assessment:
     """The first answer, or a better one of the others that its policy allows as well.
 
     That happens only where the first was not proven; what is known of the bound stays.
@@ -218,7 +218,7 @@ def _no_worse(
     return first
 
 
-def _rank(policy: Policy, result: Result) -> tuple[float, float, float]:
+def _rank(policy: Policy, result: Assessment) -> tuple[float, float, float]:
     outcome = result.outcome
     excess = value(policy.limits.excess(outcome.missed_rate, outcome.stray_rate))
     return excess, result.loss, result.standing.guarded.loss
@@ -302,7 +302,7 @@ def _at_levels(read_point: ReadPoint) -> ReadPoint:
     return read_point if keep.all() else replace(read_point, survey=survey.keep(levels=keep))
 
 
-def _settings(before: Result, after: Result) -> Iterator[Change]:
+def _settings(before: Assessment, after: Assessment) -> Iterator[Change]:
     """The parts of the strategy that differ."""
     old, new = before.strategy.to_json(), after.strategy.to_json()
     for key in old:

@@ -19,7 +19,7 @@ def test_a_disagreement_is_an_error(
     change: dict[str, float], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Where the evaluator counts a tag, or half a loss, more than the optimiser, none leaves."""
-    module = importlib.import_module("strategist.decide")
+    module = importlib.import_module("strategist.answers.solution")
 
     def other(*given: Any) -> Outcome:
         outcome = evaluate(*given)

@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 
 from strategist import Side, compare, compare_techniques, result_text, techniques_text
-from strategist.choose import Result, choose
-from strategist.decide import Options
+from strategist.answers.assessment import Assessment, choose
+from strategist.answers.solution import Options
 from strategist.optimise.strategy import Strategy
 from strategist.optimise.strategy_file import parse_strategy_file
 from strategist.report.comparison import comparison_text
@@ -25,11 +25,11 @@ FAST = Options(unseen=False)
 
 
 @pytest.fixture(scope="module")
-def door() -> Result:
+def door() -> Assessment:
     return choose(crib_door(), FAST)
 
 
-def test_the_crib_door_stands_on_a_razors_edge(door: Result) -> None:
+def test_the_crib_door_stands_on_a_razors_edge(door: Assessment) -> None:
     """0.05 dB from the weakest wanted and the strongest stray: 174, and 300 if all drifts; the same
     without a cutoff: 180 and 180."""
     assert (door.status, door.loss, door.strategy.cutoff_dbm) == ("optimal", 174, -65.95)
@@ -44,7 +44,7 @@ def test_the_crib_door_stands_on_a_razors_edge(door: Result) -> None:
     assert other.proven and door.proof["sturdier_bound"] == 180
 
 
-def test_its_figures_are_those_of_the_evaluator(door: Result) -> None:
+def test_its_figures_are_those_of_the_evaluator(door: Assessment) -> None:
     point, found = crib_door(), door.to_json()["sturdier"]
     strategy = parse_strategy_file(json.dumps(found).encode(), "x").strategy
     outcome = evaluate(point.survey, point.policy, strategy)
@@ -65,7 +65,7 @@ def test_it_is_sought_on_request_alone() -> None:
     assert result.proof["sturdier_bound"] is None
 
 
-def test_it_is_printed_with_what_it_gives_up_and_gains(door: Result) -> None:
+def test_it_is_printed_with_what_it_gives_up_and_gains(door: Assessment) -> None:
     said = " ".join(result_text(door, crib_door().policy).split())
     assert "gives up loss 180 in place of 174 in this survey" in said
     assert "gains guarded loss 180 in place of 300" in said
@@ -79,7 +79,7 @@ def test_techniques_show_it() -> None:
     assert "Sturdier than all together, at little cost" in techniques_text(techniques)
 
 
-def test_a_comparison_names_the_sturdier_side(door: Result) -> None:
+def test_a_comparison_names_the_sturdier_side(door: Assessment) -> None:
     point, bare = crib_door(), Strategy((30.0,))
     sides = [
         Side("best", door.strategy),
@@ -97,7 +97,7 @@ def test_a_comparison_names_the_sturdier_side(door: Result) -> None:
     assert compare(point, sides[::2]).sturdier is None
 
 
-def test_the_page_shows_it(door: Result, tmp_path: Path) -> None:
+def test_the_page_shows_it(door: Assessment, tmp_path: Path) -> None:
     data = json.dumps(door.to_json()).encode()
     given = parse_results(data, "x.json")
     page = report_page(report_document(given))
@@ -108,7 +108,7 @@ def test_the_page_shows_it(door: Result, tmp_path: Path) -> None:
     assert "Sturdier" not in page
 
 
-def test_a_result_file_holds_both(door: Result) -> None:
+def test_a_result_file_holds_both(door: Assessment) -> None:
     file = parse_strategy_file(json.dumps(door.to_json()).encode(), "result.json")
     assert (file.strategy.cutoff_dbm, file.sturdier) == (-65.95, Strategy((30.0,)))
     alone = parse_strategy_file(b'{"levels_dbm": [30]}', "alone.json")

@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
-from strategist.decide import Options, compare_counts, compare_guarded, least
+from strategist.answers.solution import Options, compare_counts, compare_guarded, least
 from strategist.optimise.clock import Clock
 from strategist.optimise.finish import finish
 from strategist.optimise.frontier import Sweep, sweep

@@ -1,4 +1,4 @@
-"""The one verb: from a surveyed read point to a strategy with its proof."""
+"""An assessment: a solution, and how far to trust it."""
 
 from __future__ import annotations
 
@@ -10,24 +10,15 @@ import numpy as np
 import pandas as pd
 from pydantic import Field
 
-from strategist.decide import (
-    Deadline,
-    Options,
-    Status,
-    compare_guarded,
-    decide,
-    in_time,
-    least,
-)
+from strategist.answers.solution import Deadline, Options, Solution, Status, in_time, solve
+from strategist.answers.sturdier import STURDIER, Sturdier, SturdierSearch, sturdier_than
 from strategist.errors import DisagreementError
 from strategist.optimise.clock import Clock
-from strategist.optimise.problem import Answer, Problem
+from strategist.optimise.problem import Answer
 from strategist.optimise.strategy import Strategy
-from strategist.radio.complete import complete
-from strategist.sturdier import STURDIER, Sturdier, SturdierSearch, sturdier_than
 from strategist.survey.answer import Declared, Flat, Seconds, told
 from strategist.survey.findings import Finding
-from strategist.survey.records import ReadPoint
+from strategist.survey.records import Floats, ReadPoint
 from strategist.tags.mask import unrecorded
 from strategist.trust.diagnosis import against, diagnose
 from strategist.trust.evaluate import Outcome
@@ -37,7 +28,7 @@ from strategist.trust.silence import silence_loss, silence_warnings
 from strategist.trust.standing import Standing, standing_of
 from strategist.trust.unseen import SOLVES_MAX, Unseen, leave_out, thin_classes, unseen_rates
 
-__all__ = ["UNSEEN_LATE", "Result", "choose"]
+__all__ = ["UNSEEN_LATE", "Assessment", "assess", "choose"]
 
 
 _KEPT_BACK = 2.0  # what judging an answer takes, in times of posing its problem, roughly
@@ -48,7 +39,7 @@ UNSEEN_LATE = (
 
 
 @dataclass(frozen=True)
-class Result(Declared):
+class Assessment(Declared):
     """A strategy, what it does in the survey, and what is proven of it.
 
     `mask_words` says what each mask of the strategy stands for; `unseen` how the masks hold for
@@ -83,7 +74,7 @@ class Result(Declared):
     seconds: Seconds
 
     def __repr__(self) -> str:
-        return f"Result({self.read_point!r}: {self.status}, {self.strategy}, {self.outcome})"
+        return f"Assessment({self.read_point!r}: {self.status}, {self.strategy}, {self.outcome})"
 
     @property
     def passes(self) -> pd.DataFrame:
@@ -98,67 +89,70 @@ class Result(Declared):
 
 def choose(
     read_point: ReadPoint, options: Options | None = None, known: Strategy | None = None
-) -> Result:
-    """The best strategy for a read point: limits, loss, guarded loss, then least work to install.
+) -> Assessment:
+    """The best strategy for a read point, assessed: limits, loss, guarded loss, then least work to
+    install. Where `known` is a strategy that may be chosen here, the answer is none that is worse.
 
-    Where `known` is a strategy that may be chosen here, the answer is none that is worse.
-    Raises InputError where pairs were not surveyed and the policy does not say what to leave out,
-    where no level is lawful, and where no step fits the dwell; DisagreementError where the
-    independent evaluator finds another loss than the optimiser did, or a ladder that may not be.
+    Raises what `solve` and `assess` raise.
     """
     options = options or Options()
-    started = time.monotonic()
-    deadline = Deadline.of(options)
-    clock = Clock(least(options.time_limit_s, options.total_limit_s))
-    whole = complete(read_point)
-    found = decide(whole, options, clock, known, keep_back=_KEPT_BACK)
-    problem, answer, strategy = found.problem, found.answer, found.strategy
-    seconds = time.monotonic() - started
-    standing = standing_of(whole.survey, whole.policy, strategy, found.outcome)
-    compare_guarded(answer.key[2], standing.guarded.loss)
+    return assess(solve(read_point, options, known, keep_back=_KEPT_BACK), options, read_point)
+
+
+def assess(
+    solution: Solution, options: Options | None = None, surveyed: ReadPoint | None = None
+) -> Assessment:
+    """How far to trust a solution, as `options` ask; a time limit counts from where it began.
+
+    `surveyed` is the read point with the gaps that it had (None: none that findings should name).
+    Raises DisagreementError where the independent evaluator finds another guarded loss than the
+    optimiser did, or a ladder that may not be.
+    """
+    options = options or Options()
+    started = time.monotonic() - solution.seconds
+    limit = options.total_limit_s
+    deadline = Deadline(None if limit is None else started + limit)
+    whole, problem, answer = solution.whole, solution.problem, solution.answer
+    survey, policy, strategy = whole.survey, whole.policy, solution.strategy
+    standing = standing_of(survey, policy, strategy, solution.outcome, solution.guarded)
     sturdier, unseen = SturdierSearch(), None
     late: tuple[str, ...] = ()
     if options.sturdier:
         own = options.share(2, time.monotonic() - started)
-        sturdier = sturdier_than(whole, found, Clock(own.time_limit_s))
+        sturdier = sturdier_than(solution, Clock(own.time_limit_s))
     if options.unseen and strategy.masks:
         unseen, late = _unseen(whole, strategy, options, started, deadline)
-    weak = thin_classes(whole.survey) if strategy.masks else ()
-    weak += unrecorded(strategy.masks, whole.survey.tags)
-    on_air = on_air_of(whole.survey, whole.policy, strategy, found.outcome)
+    weak = thin_classes(survey) if strategy.masks else ()
+    weak += unrecorded(strategy.masks, survey.tags)
+    on_air = on_air_of(survey, policy, strategy, solution.outcome)
     if on_air.warnings:
         raise DisagreementError(
             f"chosen against the rules: {on_air.warnings[0]} Please report this"
         )
-    findings = diagnose(read_point, strategy, standing.rates.dependence)
-    return Result(
-        read_point=read_point.name,
-        status=found.status,
-        loss=found.loss,
-        bound=found.bound,
-        silence_loss=silence_loss(whole.policy, found.outcome),
+    findings = diagnose(surveyed or whole, strategy, standing.rates.dependence)
+    return Assessment(
+        read_point=whole.name,
+        status=solution.status,
+        loss=solution.loss,
+        bound=solution.bound,
+        silence_loss=silence_loss(policy, solution.outcome),
         strategy=strategy,
-        outcome=found.outcome,
+        outcome=solution.outcome,
         standing=standing,
         on_air=on_air.searched(problem.steps_by_masks),
-        mask_words=found.mask_words,
+        mask_words=solution.mask_words,
         unseen=unseen,
         sturdier=sturdier.found,
-        searched={
-            "levels": len(problem.profile.levels_dbm),
-            "levels_predicted": _levels_predicted(problem, whole),
-            "cutoffs": len(problem.outcomes),
-            "masks": len(problem.candidates.masks),
-        },
+        searched=_searched(solution),
         proof={
-            "by": found.prover,
+            "by": solution.prover,
             "guarded_bound": answer.guarded_bound,
             "sturdier_bound": sturdier.bound,
             **dict(answer.effort),
         },
         findings=findings,
         warnings=(
-            *silence_warnings(whole.policy, found.outcome),
+            *silence_warnings(policy, solution.outcome),
             *against(findings, strategy),
             *whole.warnings,
             *standing.warnings,
@@ -167,7 +161,7 @@ def choose(
             *(unseen.warnings if unseen else ()),
             *late,
         ),
-        seconds=seconds,
+        seconds=solution.seconds,
     )
 
 
@@ -195,13 +189,19 @@ def _unseen(
     return replace(unseen, warnings=(*unseen.warnings, warning)), ()
 
 
-def _levels_predicted(problem: Problem, whole: ReadPoint) -> int:
-    """How many of the levels searched hold predicted reads in some pass."""
-    predicted = whole.survey.predicted
-    if predicted is None:
-        return 0
-    levels = whole.survey.levels_dbm[predicted.pairs.any(axis=0)]
-    return int(np.isin(problem.profile.levels_dbm, levels).sum())
+def _searched(solution: Solution) -> dict[str, int]:
+    """What was searched; `levels_predicted` of its levels hold predicted reads in some pass."""
+    problem, survey = solution.problem, solution.whole.survey
+    levels, predicted = problem.profile.levels_dbm, survey.predicted
+    some: Floats = (
+        np.array([]) if predicted is None else survey.levels_dbm[predicted.pairs.any(axis=0)]
+    )
+    return {
+        "levels": len(levels),
+        "levels_predicted": int(np.isin(levels, some).sum()),
+        "cutoffs": len(problem.outcomes),
+        "masks": len(problem.candidates.masks),
+    }
 
 
 def _not_guarded(answer: Answer) -> tuple[str, ...]:

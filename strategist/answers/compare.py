@@ -6,13 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+from strategist.answers.changes import Changes, changes_between
 from strategist.errors import InputError
 from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete
 from strategist.survey.answer import Declared, Flat, Hidden, told
 from strategist.survey.policy import DECIMALS, Loss
 from strategist.survey.records import ReadPoint
-from strategist.trust.changes import Changes, changes_between
 from strategist.trust.evaluate import Outcome, PassOutcome, evaluate
 from strategist.trust.evaluation import Evaluation, evaluate_at
 from strategist.trust.on_air import OnAir

@@ -9,8 +9,8 @@ import pytest
 
 import strategist
 from strategist import Mask, Side, Strategy, compare, comparison_text
+from strategist.answers.changes import changes_between
 from strategist.errors import InputError
-from strategist.trust.changes import changes_between
 from tests.test_commands import W2, S, case
 
 

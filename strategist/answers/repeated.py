@@ -11,11 +11,11 @@ from typing import Annotated
 
 from pydantic import Field
 
-from strategist.choose import UNSEEN_LATE, Result, choose
-from strategist.decide import Deadline, Options, in_time
+from strategist.answers.assessment import UNSEEN_LATE, Assessment, choose
+from strategist.answers.solution import Deadline, Options, in_time
 from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete
-from strategist.survey.answer import Declared, Flat, Seconds
+from strategist.survey.answer import Seconds
 from strategist.survey.records import ReadPoint
 from strategist.trust.folds import FOLDS, CrossValidation, cross_validate, without_folds
 from strategist.trust.next_survey import NextSurvey, next_survey
@@ -37,15 +37,15 @@ Again = tuple[Strategy, bool] | None
 Map = Callable[[Callable[[ReadPoint], Again], Sequence[ReadPoint]], Iterable[Again]]
 
 
-@dataclass(frozen=True)
-class Judged(Declared):
-    """A result with its cross-validation (None where there are too few passes).
+@dataclass(frozen=True, repr=False)
+class Judged(Assessment):
+    """An assessment with what choosing again without some passes and tags shows (None where there
+    are too few passes).
 
     `tag_types` says what a cutoff costs over mixed types, `next_survey` what to measure next;
-    `judged_seconds` is the time of the whole judgement.
+    `judged_seconds` is the time of it all.
     """
 
-    result: Flat[Result]
     cross_validation: Annotated[CrossValidation | None, Field(description="null: too few passes")]
     tag_types: TagTypes
     next_survey: NextSurvey
@@ -96,7 +96,13 @@ def judge(read_point: ReadPoint, options: Options | None = None, mapped: Map = m
         warnings.append(types.sentence)
     result = replace(result, warnings=(*result.warnings, *warnings, *_unproven(found)))
     following = next_survey(whole, result.strategy, result.outcome, cross)
-    return Judged(result, cross, types, following, time.monotonic() - started)
+    return Judged(
+        **vars(result),
+        cross_validation=cross,
+        tag_types=types,
+        next_survey=following,
+        judged_seconds=time.monotonic() - started,
+    )
 
 
 def _again(options: Options, deadline: Deadline) -> Callable[[ReadPoint], Again]:

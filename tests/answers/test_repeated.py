@@ -11,10 +11,10 @@ from concurrent.futures import ThreadPoolExecutor
 import pytest
 
 import strategist
-from strategist.choose import Result, choose
+from strategist.answers.assessment import Assessment, choose
+from strategist.answers.repeated import Again, judge
+from strategist.answers.solution import Options
 from strategist.commands.processes import shared_map
-from strategist.decide import Options
-from strategist.judge import Again, judge
 from strategist.survey.records import ReadPoint
 from tests.optimise.made import random_read_point
 from tests.trust.test_unseen import ONE_KIND, made
@@ -46,11 +46,11 @@ def test_every_further_choice_goes_through_the_map(
         seen.append(len(parts))
         return map(function, parts)
 
-    def answer(point: ReadPoint, options: Options) -> Result:
+    def answer(point: ReadPoint, options: Options) -> Assessment:
         seen.append("answer")
         return choose(point, options)
 
-    monkeypatch.setattr(sys.modules["strategist.judge"], "choose", answer)
+    monkeypatch.setattr(sys.modules["strategist.answers.repeated"], "choose", answer)
     judge(made(*ONE_KIND), Options(total_limit_s=limit), mapped)
     assert seen == order
 
@@ -77,14 +77,14 @@ def test_one_limit_for_the_whole_judgement(monkeypatch: pytest.MonkeyPatch) -> N
     """Further choices that got little time are said to be unproven; those that no time was left
     for are left out, and that is said."""
     late = judge(made(*ONE_KIND), Options(total_limit_s=1e-9))
-    assert late.cross_validation is None and late.result.unseen is None
-    assert any("left no time to choose again" in warning for warning in late.result.warnings)
-    monkeypatch.setattr("strategist.decide.Deadline.passed", lambda _: False)
+    assert late.cross_validation is None and late.unseen is None
+    assert any("left no time to choose again" in warning for warning in late.warnings)
+    monkeypatch.setattr("strategist.answers.solution.Deadline.passed", lambda _: False)
     hurried = judge(made(*ONE_KIND), Options(total_limit_s=1e-9))
     assert hurried.cross_validation is not None
-    assert any("not proven in the time given" in warning for warning in hurried.result.warnings)
+    assert any("not proven in the time given" in warning for warning in hurried.warnings)
     free = judge(made(*ONE_KIND), Options(total_limit_s=1e6))
-    assert not any("not proven" in warning for warning in free.result.warnings)
+    assert not any("not proven" in warning for warning in free.warnings)
 
 
 def test_too_few_passes_are_said() -> None:

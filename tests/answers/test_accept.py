@@ -8,12 +8,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from strategist.answers.accept import accept
 from strategist.errors import InputError
 from strategist.optimise.strategy import Strategy
 from strategist.report.acceptance import acceptance_text
 from strategist.survey.policy import Policy
 from strategist.survey.records import ReadPoint, Tag
-from strategist.trust.accept import accept
 from strategist.trust.drift import drift_between
 from tests.optimise.made import survey_of
 
