@@ -24,8 +24,8 @@ from waitress.channel import HTTPChannel
 from waitress.server import TcpWSGIServer
 from waitress.task import ThreadedTaskDispatcher
 
-from api.headers import Door, ProblemTask, Request
-from api.problems import ProblemError
+from .headers import Door, ProblemTask, Request
+from .problems import ProblemError
 
 __all__ = ["DoorServer", "open_door"]
 

@@ -14,7 +14,7 @@ from waitress.adjustments import Adjustments
 from waitress.parser import HTTPRequestParser
 from waitress.task import ErrorTask
 
-from api.problems import KINDS, ProblemError, problem_json
+from .problems import KINDS, ProblemError, problem_json
 
 __all__ = ["Door", "ProblemTask", "Request"]
 

@@ -10,7 +10,7 @@ from typing import Any
 from jinja2 import Environment
 from markupsafe import Markup
 
-from api.problems import KINDS
+from .problems import KINDS
 
 __all__ = ["FRAMED_BY_NONE", "POLICY", "page"]
 

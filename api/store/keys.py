@@ -11,8 +11,8 @@ from typing import Literal
 from sqlalchemy import Connection, delete, func, insert, select, update
 from sqlalchemy.exc import IntegrityError
 
-from api.store.database import Database, moment
-from api.store.tables import keys
+from .database import Database, moment
+from .tables import keys
 
 __all__ = ["Held", "begin", "complete_key", "forget_key", "free_keys"]
 

@@ -13,9 +13,9 @@ from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, RowMapping, Select, or_, select, update
 
-from api.store.database import Database, moment
-from api.store.tables import batches, jobs
-from api.store.turns import next_clients, note_turn
+from .database import Database, moment
+from .tables import batches, jobs
+from .turns import next_clients, note_turn
 
 __all__ = [
     "ATTEMPTS_MAX",

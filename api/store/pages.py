@@ -9,7 +9,7 @@ from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, RowMapping, Table, select, tuple_
 
-from api.store.ids import is_id
+from .ids import is_id
 
 __all__ = ["cursor_of", "page", "read_cursor"]
 

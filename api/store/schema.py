@@ -5,7 +5,7 @@ from __future__ import annotations
 from sqlalchemy import Connection, Engine, insert, inspect, select, text, update
 from sqlalchemy.schema import CreateColumn
 
-from api.store.tables import metadata, versions
+from .tables import metadata, versions
 
 __all__ = ["VERSION", "SchemaError", "prepare", "refuse_foreign_tables"]
 

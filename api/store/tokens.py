@@ -11,9 +11,9 @@ import secrets
 
 from sqlalchemy import delete, func, insert, select
 
-from api.store.database import Database, moment
-from api.store.jobs import cancel_all
-from api.store.tables import tokens
+from .database import Database, moment
+from .jobs import cancel_all
+from .tables import tokens
 
 __all__ = [
     "NAME_ALLOWED",
