@@ -21,9 +21,12 @@ from strategist.errors import (
 if TYPE_CHECKING:
     from strategist.answers.accept import AcceptanceRun, accept
     from strategist.answers.assessment import Assessment, assess, choose
+    from strategist.answers.check import Checked, CheckedCase, check
     from strategist.answers.compare import Comparison, Side, compare
     from strategist.answers.compromises import Frontier, FrontierPoint, trace_frontier
+    from strategist.answers.masks import MaskList, list_masks
     from strategist.answers.repeated import Judged, judge
+    from strategist.answers.settings import Settings, settings_of
     from strategist.answers.solution import Options, Solution, solve
     from strategist.answers.techniques import Techniques, compare_techniques
     from strategist.answers.what_if import WhatIf, WhatIfs, usual_what_ifs, what_if
@@ -41,20 +44,17 @@ if TYPE_CHECKING:
     from strategist.radio.lawful import PowerLimit, power_limit
     from strategist.radio.regions import region_named
     from strategist.report.acceptance import acceptance_text, plan_text
-    from strategist.report.check import Checked, CheckedCase, check, check_text
     from strategist.report.comparison import comparison_text
     from strategist.report.document import Backing, report_document
-    from strategist.report.frontier import frontier_text
     from strategist.report.given_results import GivenResult, parse_frontier, parse_results
     from strategist.report.judged import judged_text
-    from strategist.report.masks import MaskList, list_masks, masks_text
-    from strategist.report.on_air import power_limit_text
+    from strategist.report.lists import check_text, masks_text, settings_text
     from strategist.report.output import refuse_target, write_whole
     from strategist.report.page import page_policy, report_page
     from strategist.report.plots import can_plot
-    from strategist.report.settings import Settings, settings_of, settings_text
-    from strategist.report.techniques import techniques_text
+    from strategist.report.standing import power_limit_text
     from strategist.report.text import evaluation_text, result_text
+    from strategist.report.trade_offs import frontier_text, techniques_text
     from strategist.report.what_if import what_if_text, what_ifs_text
     from strategist.survey.case import Bounds, Case
     from strategist.survey.findings import Finding
@@ -206,42 +206,159 @@ __all__ = [
 ]
 
 _LATE = {
-    "batch.coupling": ("Coupling", "coupling_of", "tags_of"),
-    "batch.run": ("Progress", "run_batch"),
+    "answers.accept": (
+        "AcceptanceRun",
+        "accept",
+    ),
+    "answers.assessment": (
+        "Assessment",
+        "assess",
+        "choose",
+    ),
+    "answers.check": (
+        "Checked",
+        "CheckedCase",
+        "check",
+    ),
+    "answers.compare": (
+        "Comparison",
+        "Side",
+        "compare",
+    ),
+    "answers.compromises": (
+        "Frontier",
+        "FrontierPoint",
+        "trace_frontier",
+    ),
+    "answers.masks": (
+        "MaskList",
+        "list_masks",
+    ),
+    "answers.repeated": (
+        "Judged",
+        "judge",
+    ),
+    "answers.settings": (
+        "Settings",
+        "settings_of",
+    ),
+    "answers.solution": (
+        "Options",
+        "Solution",
+        "solve",
+    ),
+    "answers.techniques": (
+        "Techniques",
+        "compare_techniques",
+    ),
+    "answers.what_if": (
+        "WhatIf",
+        "WhatIfs",
+        "usual_what_ifs",
+        "what_if",
+    ),
+    "batch.coupling": (
+        "Coupling",
+        "coupling_of",
+        "tags_of",
+    ),
+    "batch.run": (
+        "Progress",
+        "run_batch",
+    ),
     "batch.summary": ("Summary",),
     "batch.tables": ("safe_cell",),
-    "batch.templates": ("SiteTemplates", "site_templates", "templates_of"),
+    "batch.templates": (
+        "SiteTemplates",
+        "site_templates",
+        "templates_of",
+    ),
     "batch.templates_text": ("templates_text",),
-    "answers.assessment": ("Assessment", "assess", "choose"),
-    "answers.solution": ("Options", "Solution", "solve"),
-    "answers.repeated": ("Judged", "judge"),
-    "optimise.strategy": ("Strategy", "read_strategy"),
-    "optimise.strategy_file": ("StrategyFile", "parse_strategy_file"),
-    "optimise.templates": ("Templates", "choose_templates", "template_curve"),
-    "questions": ("CHANGES_MAX", "QUESTIONS", "Asked", "Kept", "Parameter", "Question"),
+    "optimise.strategy": (
+        "Strategy",
+        "read_strategy",
+    ),
+    "optimise.strategy_file": (
+        "StrategyFile",
+        "parse_strategy_file",
+    ),
+    "optimise.templates": (
+        "Templates",
+        "choose_templates",
+        "template_curve",
+    ),
+    "questions": (
+        "CHANGES_MAX",
+        "QUESTIONS",
+        "Asked",
+        "Kept",
+        "Parameter",
+        "Question",
+    ),
     "radio.complete": ("complete",),
-    "radio.lawful": ("PowerLimit", "power_limit"),
+    "radio.lawful": (
+        "PowerLimit",
+        "power_limit",
+    ),
     "radio.regions": ("region_named",),
-    "report.acceptance": ("acceptance_text", "plan_text"),
-    "report.check": ("Checked", "CheckedCase", "check", "check_text"),
+    "report.acceptance": (
+        "acceptance_text",
+        "plan_text",
+    ),
     "report.comparison": ("comparison_text",),
-    "report.document": ("Backing", "report_document"),
-    "report.given_results": ("GivenResult", "parse_frontier", "parse_results"),
-    "report.frontier": ("frontier_text",),
-    "report.masks": ("MaskList", "list_masks", "masks_text"),
+    "report.document": (
+        "Backing",
+        "report_document",
+    ),
+    "report.given_results": (
+        "GivenResult",
+        "parse_frontier",
+        "parse_results",
+    ),
     "report.judged": ("judged_text",),
-    "report.on_air": ("power_limit_text",),
-    "report.output": ("refuse_target", "write_whole"),
-    "report.page": ("page_policy", "report_page"),
+    "report.lists": (
+        "check_text",
+        "masks_text",
+        "settings_text",
+    ),
+    "report.output": (
+        "refuse_target",
+        "write_whole",
+    ),
+    "report.page": (
+        "page_policy",
+        "report_page",
+    ),
     "report.plots": ("can_plot",),
-    "report.settings": ("Settings", "settings_of", "settings_text"),
-    "report.techniques": ("techniques_text",),
-    "report.what_if": ("what_if_text", "what_ifs_text"),
-    "report.text": ("evaluation_text", "result_text"),
-    "survey.case": ("Bounds", "Case"),
+    "report.standing": ("power_limit_text",),
+    "report.text": (
+        "evaluation_text",
+        "result_text",
+    ),
+    "report.trade_offs": (
+        "frontier_text",
+        "techniques_text",
+    ),
+    "report.what_if": (
+        "what_if_text",
+        "what_ifs_text",
+    ),
+    "survey.case": (
+        "Bounds",
+        "Case",
+    ),
     "survey.findings": ("Finding",),
-    "survey.json_text": ("parse_json", "refuse_values"),
-    "survey.policy": ("Dwell", "Loss", "Policy", "Radio", "Site"),
+    "survey.json_text": (
+        "parse_json",
+        "refuse_values",
+    ),
+    "survey.policy": (
+        "Dwell",
+        "Loss",
+        "Policy",
+        "Radio",
+        "Site",
+    ),
     "survey.reading": (
         "CaseDocument",
         "read_case",
@@ -250,20 +367,35 @@ _LATE = {
         "read_file",
         "read_text",
     ),
-    "survey.records": ("ReadPoint", "Survey", "Tag"),
+    "survey.records": (
+        "ReadPoint",
+        "Survey",
+        "Tag",
+    ),
     "tags.candidates": ("forget_candidates",),
     "tags.mask": ("Mask",),
-    "tags.power_table": ("PowerTable", "read_power_table"),
-    "answers.compromises": ("Frontier", "FrontierPoint", "trace_frontier"),
-    "answers.techniques": ("Techniques", "compare_techniques"),
-    "answers.what_if": ("WhatIf", "WhatIfs", "usual_what_ifs", "what_if"),
-    "answers.accept": ("AcceptanceRun", "accept"),
-    "trust.acceptance": ("AcceptancePlan", "plan_acceptance"),
-    "answers.compare": ("Comparison", "Side", "compare"),
+    "tags.power_table": (
+        "PowerTable",
+        "read_power_table",
+    ),
+    "trust.acceptance": (
+        "AcceptancePlan",
+        "plan_acceptance",
+    ),
     "trust.diagnosis": ("diagnose",),
-    "trust.evaluate": ("Outcome", "evaluate"),
-    "trust.evaluation": ("Evaluation", "evaluate_at"),
-    "trust.guarded": ("GuardedOutcome", "guarded_loss", "guarded_outcome"),
+    "trust.evaluate": (
+        "Outcome",
+        "evaluate",
+    ),
+    "trust.evaluation": (
+        "Evaluation",
+        "evaluate_at",
+    ),
+    "trust.guarded": (
+        "GuardedOutcome",
+        "guarded_loss",
+        "guarded_outcome",
+    ),
     "trust.rate_limit": ("RATE_LIMIT",),
 }
 _HOME = {name: module for module, names in _LATE.items() for name in names}

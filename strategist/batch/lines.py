@@ -15,8 +15,7 @@ from pathlib import Path
 from typing import Any, BinaryIO
 
 from strategist.errors import InputError
-from strategist.report.output import written_whole
-from strategist.report.seal import is_sealed, sealed
+from strategist.report.output import is_sealed, sealed, written_whole
 
 __all__ = ["Lines", "open_own", "read_lines"]
 

@@ -16,7 +16,7 @@ from strategist.answers.sturdier import Sturdier
 from strategist.errors import InputError, MalformedError
 from strategist.radio.exposure import ExposureDistance, NoDistance
 from strategist.radio.lawful import Lawful
-from strategist.report.seal import is_sealed
+from strategist.report.output import is_sealed
 from strategist.survey.answer import reading
 from strategist.survey.findings import Finding
 from strategist.survey.json_text import parse_json
