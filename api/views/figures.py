@@ -1,11 +1,14 @@
-"""Figures that need no survey: what is lawful, and how many passes show a rate."""
+"""Figures that need no survey: what is lawful, and how many passes show a rate.
+
+The library's names load when the first such figure is asked for.
+"""
 
 from __future__ import annotations
 
+import strategist
 from api.answers import answer
 from api.endpoints import Answer, Ask, endpoint
 from api.models import PlanQuery, PowerLimitQuery
-from strategist import Radio, plan_acceptance, power_limit, region_named
 from strategist.errors import Fault, InputError
 
 
@@ -15,8 +18,8 @@ def lawful(ask: Ask) -> Answer:
     asked = ask.query.model_dump()
     level = asked.pop("level_dbm")
     try:
-        region_named(asked["region"])
-        return Answer(power_limit(Radio(**asked), level).to_json())
+        strategist.region_named(asked["region"])
+        return Answer(strategist.power_limit(strategist.Radio(**asked), level).to_json())
     except InputError as error:
         faults = (Fault("query", None, one.column, one.value, one.allowed) for one in error.faults)
         raise InputError(faults) from None
@@ -26,5 +29,5 @@ def lawful(ask: Ask) -> Answer:
 def plan(ask: Ask) -> Answer:
     """How many passes show that a rate of misses is low enough; nothing is stored."""
     asked: PlanQuery = ask.query
-    found = plan_acceptance(asked.rate_limit, asked.confidence, asked.failures_allowed)
+    found = strategist.plan_acceptance(asked.rate_limit, asked.confidence, asked.failures_allowed)
     return Answer(found.to_json())

@@ -54,4 +54,10 @@ SURVIVORS: dict[str, str] = {
     "left or no limit is set, nothing is kept back",
     "strategist/batch/templates.py: pays > self.points[place].may_pay + _SAME  →  "
     "pays >= self.points[place].may_pay + _SAME": _NEVER_EQUAL,
+    "strategist/trust/next_survey.py: failures > _FAILURES_MAX  →  failures >= _FAILURES_MAX": (
+        "a plan with exactly a thousand failures"
+    ),
+    "strategist/trust/picture.py: _WIDTHS_DB[0]  →  _WIDTHS_DB[1]": "the width of no bins at all",
+    "strategist/trust/silence.py: outcome.loss >= silence_loss(policy, outcome) - _SAME_LOSS  →  "
+    "outcome.loss > silence_loss(policy, outcome) - _SAME_LOSS": _NEVER_EQUAL,
 }

@@ -6,8 +6,8 @@ import math
 
 import pytest
 from scipy import stats
-from strategist.survey.turn_on import turn_on
 
+from strategist.survey.profile import turn_on
 from strategist.survey.records import Tag
 from strategist.survey.rssi import TypeOffset, area, type_offsets
 from tests.optimise.made import survey_of
