@@ -19,8 +19,6 @@ from strategist.trust.on_air import on_air_of
 from strategist.trust.rate_limit import RATE_LIMIT
 from strategist.trust.rates import Rates, rates_of
 
-__all__ = ["AcceptanceRun", "accept"]
-
 
 @dataclass(frozen=True)
 class AcceptanceRun(Declared):

@@ -32,9 +32,6 @@ from strategist.trust.evaluation import (
 from strategist.trust.on_air import OnAir, on_air_of
 from strategist.trust.unseen import SOLVES_MAX, Unseen, leave_out, thin_classes, unseen_rates
 
-__all__ = ["UNSEEN_LATE", "Assessment", "assess", "choose"]
-
-
 _KEPT_BACK = 2.0  # what judging an answer takes, in times of posing its problem, roughly
 UNSEEN_LATE = (
     "The time limit left no time to ask how the masks hold for tags left out of the choice: allow "

@@ -14,8 +14,6 @@ from strategist.survey.findings import Finding, Severity
 from strategist.survey.records import ReadPoint
 from strategist.trust.diagnosis import diagnose
 
-__all__ = ["Checked", "CheckedCase", "check"]
-
 
 @dataclass(frozen=True)
 class Listed(Declared):

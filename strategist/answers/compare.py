@@ -17,8 +17,6 @@ from strategist.trust.evaluate import Outcome, PassOutcome, evaluate
 from strategist.trust.evaluation import Evaluation, Standing, evaluate_at
 from strategist.trust.on_air import OnAir
 
-__all__ = ["Comparison", "Side", "compare"]
-
 _SAME_LOSS = 1e-6
 
 

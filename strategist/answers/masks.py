@@ -15,8 +15,6 @@ from strategist.tags.left_out import LeftOut
 from strategist.tags.mask import Bank, Mask
 from strategist.trust.unseen import thin_classes
 
-__all__ = ["CandidateMask", "CarriedField", "MaskList", "Presented", "list_masks"]
-
 _EXAMPLES = 3
 
 

@@ -20,8 +20,6 @@ from strategist.trust.evaluate import Outcome, evaluate
 from strategist.trust.evaluation import not_settable, silence_warnings
 from strategist.trust.steps import Step, steps_of
 
-__all__ = ["Form", "Replayed", "Settings", "replayed", "settings_of"]
-
 
 @dataclass(frozen=True)
 class Replayed(Declared):

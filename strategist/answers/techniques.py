@@ -21,8 +21,6 @@ from strategist.trust.evaluate import Outcome
 from strategist.trust.evaluation import silence_loss, silence_warnings
 from strategist.trust.guarded import guarded_loss
 
-__all__ = ["Techniques", "Variant", "compare_techniques"]
-
 Group = Literal["all", "alone", "without", "work"]
 
 

@@ -21,8 +21,6 @@ from strategist.survey.answer import Declared, Flat, told
 from strategist.survey.records import ReadPoint, Survey
 from strategist.trust.evaluate import evaluate
 
-__all__ = ["Coupled", "Coupling", "Hearings", "coupled", "coupling_of", "hearings", "tags_of"]
-
 _Heard = set[tuple[int, int]]  # (pass, tag), as indices of a survey
 
 

@@ -17,8 +17,6 @@ from typing import Any, BinaryIO
 from strategist.errors import InputError
 from strategist.report.output import is_sealed, sealed, written_whole
 
-__all__ = ["Lines", "open_own", "read_lines"]
-
 _BLOCK = 1 << 20
 _BEGIN = b'{"case":'  # of every line that a batch writes
 _FLAGS = os.O_RDWR | os.O_CREAT | os.O_APPEND | os.O_CLOEXEC | os.O_NOFOLLOW

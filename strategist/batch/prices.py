@@ -25,8 +25,6 @@ from strategist.trust.evaluate import Outcome, evaluate
 from strategist.trust.evaluation import beaten_by_silence, silence_loss
 from strategist.trust.foreseen import foreseen_of
 
-__all__ = ["Prices", "Results", "prices_from_cases", "prices_of", "strategy_text"]
-
 _SAME = 1e-6
 
 Results = Mapping[tuple[str, str], dict[str, Any]]  # (case, read point) to its result as JSON

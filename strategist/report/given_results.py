@@ -31,8 +31,6 @@ from strategist.trust.on_air import LadderTime
 from strategist.trust.rates import Rates
 from strategist.trust.worst_case import WorstCase
 
-__all__ = ["GivenResult", "parse_frontier", "parse_results"]
-
 
 @dataclass(frozen=True)
 class GivenResult:

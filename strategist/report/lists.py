@@ -14,8 +14,6 @@ from strategist.tags.llrp import llrp_lines
 from strategist.tags.mask import mask_text
 from strategist.trust.steps import Step
 
-__all__ = ["check_text", "masks_text", "settings_text"]
-
 _WORDS_MAX = 48  # characters of an example in the text; the document has all of it
 
 

@@ -12,8 +12,6 @@ from typing import TextIO
 
 from strategist.errors import InputError
 
-__all__ = ["is_sealed", "refuse_target", "sealed", "write_whole", "written_whole"]
-
 _SEAL = re.compile(rb',"checksum":"([0-9a-f]{16})"}\Z')
 
 

@@ -16,8 +16,6 @@ from strategist.trust.intervals import Rate, interval_words, percent
 from strategist.trust.margins import PowerMargin, RssiMargin
 from strategist.trust.on_air import LadderTime, OnAir
 
-__all__ = ["margin_lines", "on_air_lines", "power_limit_text", "rate_words", "standing_lines"]
-
 
 def standing_lines(standing: Standing) -> list[str]:
     """How far the counts carry: two sections of a result, in lines of 80 columns."""

@@ -16,14 +16,6 @@ from strategist.trust.evaluation import Evaluation, Standing
 from strategist.trust.intervals import Rate
 from strategist.trust.unseen import Unseen
 
-__all__ = [
-    "CAUTION",
-    "caution_lines",
-    "evaluation_text",
-    "result_text",
-    "what_to_set",
-]
-
 CAUTION = (
     "Levels are conducted power. With antenna gain and cable loss keep the radiated power within "
     "the lawful limit for your antenna and region, and people out of the distance for exposure. "

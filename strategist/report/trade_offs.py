@@ -10,8 +10,6 @@ from strategist.report.lines import in_column, labelled, paragraph, plain
 from strategist.report.text import caution_lines, what_to_set
 from strategist.survey.order import figure
 
-__all__ = ["brief", "frontier_text", "techniques_text"]
-
 _FRONTIER_HEADS = {
     "complete": "{} compromises of missed and stray tags, proven to be all",
     "restricted": "{} compromises; proven: no strategy of at most {slots} masks betters one",

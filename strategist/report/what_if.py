@@ -11,8 +11,6 @@ from strategist.report.text import caution_lines, what_to_set
 from strategist.report.trade_offs import brief
 from strategist.survey.order import figure
 
-__all__ = ["what_if_text", "what_ifs_text"]
-
 _UNSURE = {
     "silent": "no strategy is better than to report nothing: do not install",
     "feasible": "not proven: time ran out",

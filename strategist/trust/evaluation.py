@@ -23,17 +23,6 @@ from strategist.trust.on_air import OnAir, on_air_of
 from strategist.trust.rates import Rates, rates_of
 from strategist.trust.worst_case import WorstCase, worst_case
 
-__all__ = [
-    "Evaluation",
-    "Standing",
-    "beaten_by_silence",
-    "evaluate_at",
-    "not_settable",
-    "silence_loss",
-    "silence_warnings",
-    "standing_of",
-]
-
 _SAME_LOSS = 1e-6
 
 

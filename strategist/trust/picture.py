@@ -17,8 +17,6 @@ from strategist.survey.records import Bools, Floats, Ints, ReadPoint, Survey
 from strategist.tags.mask import chain_accepts
 from strategist.trust.evaluate import Outcome, evaluate, surveyed_steps
 
-__all__ = ["Picture", "RssiBins", "Technique", "picture_of"]
-
 _BINS_MAX = 40
 _WIDTHS_DB = (0.5, 1.0, 2.0, 5.0)
 
