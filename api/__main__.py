@@ -23,8 +23,6 @@ from .store.tokens import list_clients
 from .store.where import add_store, store_url
 from .supervisor import Supervisor
 
-__all__ = ["main"]
-
 _MB = 2**20
 
 

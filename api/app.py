@@ -39,8 +39,6 @@ from .store.keys import begin, complete_key, forget_key
 from .store.retention import stored_bytes
 from .views import batches, documents, figures, kept, settings, surveys
 
-__all__ = ["ENDPOINTS", "create_app", "description"]
-
 _VIEWS = (surveys, settings, batches, figures, documents)
 ENDPOINTS: tuple[Endpoint, ...] = (
     *kept.ENDPOINTS,

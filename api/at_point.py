@@ -20,20 +20,6 @@ from .store.jobs import find_job
 from .store.pages import Place, read_cursor
 from .store.surveys import find_survey
 
-__all__ = [
-    "at_point",
-    "cursor",
-    "finished_batch",
-    "iso",
-    "listed",
-    "missing",
-    "read_points_of",
-    "refuse_unknown_point",
-    "strategy_file",
-    "strategy_of",
-    "survey_row",
-]
-
 
 def iso(moment: float) -> str:
     """A time as RFC 3339 text in UTC, to the millisecond."""

@@ -29,26 +29,6 @@ from .limits import (
 )
 from .store.ids import ID_PATTERN
 
-__all__ = [
-    "AtPoint",
-    "BatchRequest",
-    "ComparisonRequest",
-    "CouplingRequest",
-    "GivenStrategy",
-    "MasksQuery",
-    "OfBatch",
-    "PageQuery",
-    "PlanQuery",
-    "PositionQuery",
-    "PowerLimitQuery",
-    "PromptOptions",
-    "RemovalQuery",
-    "SettingsRequest",
-    "TemplatesRequest",
-    "UploadQuery",
-    "request_of",
-]
-
 
 def _whole(value: Any) -> Any:
     """JSON Schema calls 3.0 an integer; so do we."""

@@ -14,8 +14,6 @@ from strategist.errors import Fault, InputError
 from .store.batches import results_after
 from .store.surveys import Cases
 
-__all__ = ["coupling_in", "templates_among"]
-
 _ROWS = 1000
 
 

@@ -14,8 +14,6 @@ from .answers import Late, Problem
 from .endpoints import JSON, Endpoint
 from .problems import KINDS
 
-__all__ = ["describe", "statuses"]
-
 _REF = "#/components/schemas/{model}"
 _ABOUT = (
     "Surveys of UHF RFID read points in; proven strategies, evaluations and comparisons out. "

@@ -29,16 +29,6 @@ from .store.jobs import (
 )
 from .store.tables import jobs
 
-__all__ = [
-    "answer_of",
-    "dropped",
-    "job_json",
-    "kept_one",
-    "kept_page",
-    "made",
-    "wait_for",
-]
-
 _RETRY = {"Retry-After": "5"}
 _SAID = (
     "invalid",

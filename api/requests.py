@@ -22,16 +22,6 @@ from .service import Service
 from .store.ids import is_id
 from .store.tokens import client_of
 
-__all__ = [
-    "client_by",
-    "client_for",
-    "digest_of_request",
-    "invalid",
-    "query_of",
-    "read_body",
-    "refuse_foreign",
-]
-
 LOCAL = ("127.0.0.1", "localhost", "[::1]")
 FORM = "multipart/form-data"
 _PARAMETERS = 20  # faults of a query that are listed

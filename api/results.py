@@ -22,8 +22,6 @@ from .store.batches import batch_counts, find_batch, finished_after, results_aft
 from .store.database import StoreError
 from .store.surveys import find_survey
 
-__all__ = ["CSV", "HTML", "NDJSON", "as_csv", "as_ndjson", "as_page", "result_row"]
-
 NDJSON = "application/x-ndjson"
 CSV = "text/csv"
 HTML = "text/html"

@@ -13,8 +13,6 @@ from .metrics import Metrics
 from .store.database import Database
 from .store.surveys import Cases
 
-__all__ = ["Places", "Service"]
-
 
 class Places:
     """Places that clients take at once: so many each, so many together."""

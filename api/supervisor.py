@@ -23,8 +23,6 @@ from .store.retention import Retention, forget
 from .store.turns import ANY, PROMPT, worker_to_take_back
 from .store.where import DATABASE
 
-__all__ = ["Supervisor"]
-
 READY = b"ready\n"  # a worker says so once its first answer will take no longer than others
 _LOG = logging.getLogger("api.supervisor")
 _WORKER = (sys.executable, "-m", f"{__package__}.worker_process")

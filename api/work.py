@@ -20,8 +20,6 @@ from .of_batch import coupling_in, templates_among
 from .problems import detail_of, faults_json, in_body
 from .store.surveys import Cases
 
-__all__ = ["Outcome", "Task", "perform"]
-
 Outcome = tuple[Mapping[str, Any] | None, Mapping[str, Any] | None]  # result, error: one is None
 _ENTRY_SHARE_MIN_S = 0.05
 _ENTRY = "entry "  # and its number: the source of faults of its strategy

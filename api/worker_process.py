@@ -21,8 +21,6 @@ from .supervisor import READY
 from .warm_up import warm_up
 from .worker import Worker, pulse
 
-__all__ = ["main"]
-
 _LOG = logging.getLogger("api.worker")
 
 

@@ -37,8 +37,6 @@ from ..models import (
 from ..prompt import dropped, kept_one, kept_page, made, wait_for
 from ..store.jobs import Job
 
-__all__ = ["ENDPOINTS"]
-
 Prepared = tuple[RowMapping | None, dict[str, Any]]  # the survey, and the request as it is kept
 
 

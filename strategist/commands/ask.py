@@ -26,8 +26,6 @@ from strategist.commands.arguments import (
 )
 from strategist.commands.processes import all_processors
 
-__all__ = ["add_question"]
-
 
 def add_question(commands: Commands, name: str) -> None:
     """The command of the question of this name."""

@@ -16,8 +16,6 @@ from strategist.commands.arguments import (
     whole,
 )
 
-__all__ = ["add"]
-
 _share = number("a share above 0 and below 1", lambda found: 0 < found < 1)
 
 

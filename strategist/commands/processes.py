@@ -14,8 +14,6 @@ from typing import Any
 
 import strategist
 
-__all__ = ["all_processors", "shared_map"]
-
 _PROCESSES_MAX = 8  # there are some fourteen further choices at a read point
 
 Map = Callable[[Callable[[Any], Any], Sequence[Any]], Iterator[Any]]

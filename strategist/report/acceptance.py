@@ -12,8 +12,6 @@ from strategist.survey.order import figure, some
 from strategist.trust.acceptance import AcceptancePlan
 from strategist.trust.drift import Drift, Moved
 
-__all__ = ["acceptance_text", "plan_text"]
-
 _CAUTION = (
     "A verdict holds for loads, tags and settings as in the run: run again after a change of any. "
     "A missed tag can stop a line or lose goods: keep a way to handle it."
