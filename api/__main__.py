@@ -23,8 +23,6 @@ from api.store.tokens import list_clients
 from api.store.where import add_store, store_url
 from api.supervisor import Supervisor
 
-__all__ = ["main"]
-
 _MB = 2**20
 
 

@@ -19,8 +19,6 @@ from api.store.tokens import (
 )
 from api.store.where import add_store, open_store
 
-__all__ = ["add_administration"]
-
 
 def add_administration(commands: Any) -> None:
     """Add `token`, `jobs` and `store` to the commands of a parser."""

@@ -16,21 +16,6 @@ from pydantic import BaseModel, ConfigDict, Field, create_model
 import strategist
 from strategist import Kept
 
-__all__ = [
-    "Batch",
-    "BatchResults",
-    "Health",
-    "Index",
-    "Late",
-    "Problem",
-    "Survey",
-    "answer",
-    "of_batch",
-    "of_job",
-    "page_of",
-    "stored",
-]
-
 State = Literal["waiting", "running", "done", "failed", "cancelled"]
 
 

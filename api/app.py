@@ -38,8 +38,6 @@ from api.store.retention import stored_bytes
 from api.views import batches, documents, figures, kept, settings, surveys
 from strategist.errors import InputError
 
-__all__ = ["ENDPOINTS", "create_app", "description"]
-
 _VIEWS = (surveys, settings, batches, figures, documents)
 ENDPOINTS: tuple[Endpoint, ...] = (
     *kept.ENDPOINTS,

@@ -19,20 +19,6 @@ from api.store.surveys import find_survey
 from strategist import Strategy, StrategyFile, parse_strategy_file
 from strategist.errors import Fault, InputError
 
-__all__ = [
-    "at_point",
-    "cursor",
-    "finished_batch",
-    "iso",
-    "listed",
-    "missing",
-    "read_points_of",
-    "refuse_unknown_point",
-    "strategy_file",
-    "strategy_of",
-    "survey_row",
-]
-
 
 def iso(moment: float) -> str:
     """A time as RFC 3339 text in UTC, to the millisecond."""

@@ -27,9 +27,6 @@ from waitress.task import ThreadedTaskDispatcher
 from api.headers import Door, ProblemTask, Request
 from api.problems import ProblemError
 
-__all__ = ["DoorServer", "open_door"]
-
-
 _HEADER_S = 15.0  # within which the header of a request must be there
 _BODY_S = 30.0  # and its body, more where it is long
 _BYTES_PER_S = 64 * 2**10  # slower than this a long body is not waited for

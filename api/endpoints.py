@@ -16,8 +16,6 @@ from api.store.ids import random_id
 if TYPE_CHECKING:
     from api.service import Service
 
-__all__ = ["JSON", "Answer", "Ask", "Endpoint", "View", "endpoint"]
-
 JSON = "application/json"
 Method = Literal["GET", "POST", "DELETE"]
 

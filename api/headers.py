@@ -16,8 +16,6 @@ from waitress.task import ErrorTask
 
 from api.problems import KINDS, ProblemError, problem_json
 
-__all__ = ["Door", "ProblemTask", "Request"]
-
 _LOG = logging.getLogger("api.door")
 _FRAMES = 2**16  # of a body that comes in chunks, which are counted; the app counts exactly
 _REQUEST_ID = re.compile(r"[A-Za-z0-9._-]{1,64}")

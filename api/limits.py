@@ -6,23 +6,6 @@ from dataclasses import dataclass
 
 from strategist import CHANGES_MAX
 
-__all__ = [
-    "ANSWER_BYTES",
-    "BATCH_GRACE_S",
-    "BATCH_TIME_S",
-    "CHANGES",
-    "CHECK_TIME_S",
-    "ENTRIES",
-    "PAGE",
-    "POWER_ENTRIES",
-    "PROMPT_GRACE_S",
-    "PROMPT_TIME_S",
-    "READ_POINTS_OF_BATCH",
-    "TEMPLATES",
-    "WORKER_MIB",
-    "Limits",
-]
-
 PROMPT_TIME_S = 30.0  # of an answer that the client waits for
 CHECK_TIME_S = 120.0  # until a survey is checked and accepted
 BATCH_TIME_S = 600.0  # of each read point of a batch

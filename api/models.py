@@ -28,26 +28,6 @@ from api.limits import (
 from api.store.ids import ID_PATTERN
 from strategist import Kept, Loss, Parameter, Question, Strategy
 
-__all__ = [
-    "AtPoint",
-    "BatchRequest",
-    "ComparisonRequest",
-    "CouplingRequest",
-    "GivenStrategy",
-    "MasksQuery",
-    "OfBatch",
-    "PageQuery",
-    "PlanQuery",
-    "PositionQuery",
-    "PowerLimitQuery",
-    "PromptOptions",
-    "RemovalQuery",
-    "SettingsRequest",
-    "TemplatesRequest",
-    "UploadQuery",
-    "request_of",
-]
-
 
 def _whole(value: Any) -> Any:
     """JSON Schema calls 3.0 an integer; so do we."""

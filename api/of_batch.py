@@ -13,8 +13,6 @@ from api.store.batches import results_after
 from api.store.surveys import Cases
 from strategist.errors import Fault, InputError
 
-__all__ = ["coupling_in", "templates_among"]
-
 _ROWS = 1000
 
 

@@ -13,8 +13,6 @@ from api.endpoints import JSON, Endpoint
 from api.problems import KINDS
 from strategist import __version__
 
-__all__ = ["describe", "statuses"]
-
 _REF = "#/components/schemas/{model}"
 _ABOUT = (
     "Surveys of UHF RFID read points in; proven strategies, evaluations and comparisons out. "

@@ -12,8 +12,6 @@ from markupsafe import Markup
 
 from api.problems import KINDS
 
-__all__ = ["FRAMED_BY_NONE", "POLICY", "page"]
-
 FRAMED_BY_NONE = "frame-ancestors 'none'; base-uri 'none'; form-action 'none'"
 _STYLE = """
 body { font: 1rem/1.5 system-ui, sans-serif; max-width: 60rem; margin: 2rem auto; padding: 0 1rem;

@@ -28,16 +28,6 @@ from api.store.jobs import (
 from api.store.tables import jobs
 from strategist import __version__
 
-__all__ = [
-    "answer_of",
-    "dropped",
-    "job_json",
-    "kept_one",
-    "kept_page",
-    "made",
-    "wait_for",
-]
-
 _RETRY = {"Retry-After": "5"}
 _SAID = (
     "invalid",

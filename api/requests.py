@@ -21,16 +21,6 @@ from api.store.tokens import client_of
 from strategist import parse_json, refuse_values
 from strategist.errors import Fault, InputError, MalformedError
 
-__all__ = [
-    "client_by",
-    "client_for",
-    "digest_of_request",
-    "invalid",
-    "query_of",
-    "read_body",
-    "refuse_foreign",
-]
-
 LOCAL = ("127.0.0.1", "localhost", "[::1]")
 FORM = "multipart/form-data"
 _PARAMETERS = 20  # faults of a query that are listed

@@ -21,8 +21,6 @@ from api.store.batches import batch_counts, find_batch, finished_after, results_
 from api.store.database import StoreError
 from api.store.surveys import find_survey
 
-__all__ = ["CSV", "HTML", "NDJSON", "as_csv", "as_ndjson", "as_page", "result_row"]
-
 NDJSON = "application/x-ndjson"
 CSV = "text/csv"
 HTML = "text/html"

@@ -23,8 +23,6 @@ from api.store.leases import take_back_all
 from api.store.retention import Retention
 from api.supervisor import Supervisor
 
-__all__ = ["THREADS", "InUseError", "own_folder", "serve"]
-
 _LOG = logging.getLogger("api.server")
 THREADS = 32  # more than may wait for answers and streams at once, so that others are served
 _END_S = 40  # longer than any answer takes; an upload may be cut off, and is sent again

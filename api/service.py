@@ -13,8 +13,6 @@ from api.metrics import Metrics
 from api.store.database import Database
 from api.store.surveys import Cases
 
-__all__ = ["Places", "Service"]
-
 
 class Places:
     """Places that clients take at once: so many each, so many together."""

@@ -23,8 +23,6 @@ from api.store.retention import Retention, forget
 from api.store.turns import ANY, PROMPT, worker_to_take_back
 from api.store.where import DATABASE
 
-__all__ = ["Supervisor"]
-
 READY = b"ready\n"  # a worker says so once its first answer will take no longer than others
 _LOG = logging.getLogger("api.supervisor")
 _WORKER = (sys.executable, "-m", "api.worker_process")

@@ -19,8 +19,6 @@ from api.store.surveys import Cases
 from strategist import QUESTIONS, Asked, Parameter, Question
 from strategist.errors import Fault, InputError, MalformedError, StrategistError
 
-__all__ = ["Outcome", "Task", "perform"]
-
 Outcome = tuple[Mapping[str, Any] | None, Mapping[str, Any] | None]  # result, error: one is None
 _ENTRY_SHARE_MIN_S = 0.05
 _ENTRY = "entry "  # and its number: the source of faults of its strategy

@@ -17,8 +17,6 @@ from api.store.leases import claim, finish, release
 from api.store.surveys import Cases
 from api.work import Task, perform
 
-__all__ = ["Worker", "pulse"]
-
 _LOG = logging.getLogger("api.worker")
 _IDLE_S = 0.1
 _TROUBLE_S = 1.0  # until the store is asked again after it failed

@@ -20,8 +20,6 @@ from api.supervisor import READY
 from api.warm_up import warm_up
 from api.worker import Worker, pulse
 
-__all__ = ["main"]
-
 _LOG = logging.getLogger("api.worker")
 
 

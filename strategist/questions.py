@@ -17,8 +17,6 @@ from strategist.trust.rate_limit import RATE_LIMIT
 if TYPE_CHECKING:
     from strategist.survey.answer import Declared
 
-__all__ = ["CHANGES_MAX", "QUESTIONS", "Asked", "Kept", "Parameter", "Question"]
-
 CHANGES_MAX = 50  # keys set in a what-if
 Map = Callable[[Callable[[Any], Any], Sequence[Any]], Iterable[Any]]
 

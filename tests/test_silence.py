@@ -23,12 +23,12 @@ from strategist.batch.summary import _Totals
 from strategist.batch.tables import table_row
 from strategist.optimise.strategy import Strategy
 from strategist.report.document import report_document
-from strategist.report.frontier import frontier_text
 from strategist.report.given_results import GivenResult
 from strategist.report.page import report_page
+from strategist.report.trade_offs import frontier_text
 from strategist.survey.policy import Guard, Limits, Loss, Policy
 from strategist.survey.records import ReadPoint
-from strategist.trust.silence import silence_loss
+from strategist.trust.evaluation import silence_loss
 from tests.cases.razor import crib_door, quadrants
 from tests.optimise.made import brute_force, random_read_point, survey_of
 

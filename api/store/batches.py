@@ -9,16 +9,6 @@ from api.store.jobs import count_states
 from api.store.pages import Place, page
 from api.store.tables import batches, jobs, surveys
 
-__all__ = [
-    "batch_counts",
-    "deleted_surveys",
-    "drop_batch",
-    "find_batch",
-    "find_batches",
-    "finished_after",
-    "results_after",
-]
-
 
 def find_batch(database: Database, client: str, batch_id: str) -> RowMapping | None:
     """A client's batch, or None where the client has none of this id."""

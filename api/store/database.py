@@ -25,17 +25,6 @@ from api.store.sqlite_file import (
 )
 from api.store.tables import probes
 
-__all__ = [
-    "DamagedStoreError",
-    "Database",
-    "FullStoreError",
-    "SchemaError",
-    "StoreError",
-    "moment",
-    "open_database",
-    "sqlite_url",
-]
-
 _LOG = logging.getLogger("api.store")
 _FULL = ("disk is full", "No space left", "disk full", "could not extend")
 _DAMAGED = ("malformed", "not a database", "file is encrypted")

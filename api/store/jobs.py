@@ -18,21 +18,6 @@ from api.store.pages import Place, page
 from api.store.tables import batches, jobs, surveys
 from api.store.turns import note_asked
 
-__all__ = [
-    "Job",
-    "Queue",
-    "RefusedError",
-    "add_jobs",
-    "cancel",
-    "cancel_all",
-    "count_states",
-    "drop_job",
-    "drop_refused",
-    "find_job",
-    "find_jobs",
-    "jobs_by_client",
-]
-
 _OPEN = ("waiting", "running")
 
 

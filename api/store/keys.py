@@ -14,8 +14,6 @@ from sqlalchemy.exc import IntegrityError
 from api.store.database import Database, moment
 from api.store.tables import keys
 
-__all__ = ["Held", "begin", "complete_key", "forget_key", "free_keys"]
-
 KEPT_S = 7 * 86_400.0
 _BYTES = 64 * 2**20  # of the answers of one client
 _KEYS = 20_000  # of one client

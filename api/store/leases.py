@@ -17,19 +17,6 @@ from api.store.database import Database, moment
 from api.store.tables import batches, jobs
 from api.store.turns import next_clients, note_turn
 
-__all__ = [
-    "ATTEMPTS_MAX",
-    "LEASE_S",
-    "claim",
-    "end_late",
-    "finish",
-    "held",
-    "release",
-    "renew",
-    "sweep",
-    "take_back_all",
-]
-
 LEASE_S = 30.0  # a supervisor renews every few seconds, so a lease that ends means a dead host
 ATTEMPTS_MAX = 3  # a job that ends its worker so often is taken to be the reason
 _LIMIT_S = 660.0  # of a job from before limits were kept

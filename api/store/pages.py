@@ -11,8 +11,6 @@ from sqlalchemy import ColumnElement, Connection, RowMapping, Table, select, tup
 
 from api.store.ids import is_id
 
-__all__ = ["cursor_of", "page", "read_cursor"]
-
 Place = tuple[float, str]
 _CURSOR = re.compile(r"([0-9]{1,12}\.[0-9]{1,9}) (\S+)")
 

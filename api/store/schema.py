@@ -7,8 +7,6 @@ from sqlalchemy.schema import CreateColumn
 
 from api.store.tables import metadata, versions
 
-__all__ = ["VERSION", "SchemaError", "prepare", "refuse_foreign_tables"]
-
 VERSION = 1  # 0: stores from before there were versions
 _LOCK = 8_420_001  # of PostgreSQL, so that one process at a time makes or changes tables
 # What rows from before version 1 have in the columns that came with it.

@@ -20,19 +20,6 @@ from api.store.tables import jobs, survey_files, surveys
 if TYPE_CHECKING:
     from strategist import Bounds, Case
 
-__all__ = [
-    "DOCUMENT",
-    "Cases",
-    "accept_survey",
-    "add_survey",
-    "digest_of",
-    "drop_survey",
-    "find_survey",
-    "find_surveys",
-    "read_survey",
-    "survey_file",
-]
-
 DOCUMENT = "survey.json"  # the name of a survey that came as one JSON text
 _CASES_KEPT = 4
 _UNCHECKED = ""  # the summary of a survey that is not accepted yet

@@ -36,8 +36,6 @@ from api.prompt import dropped, kept_one, kept_page, made, wait_for
 from api.store.jobs import Job
 from strategist import QUESTIONS, Kept, Question
 
-__all__ = ["ENDPOINTS"]
-
 Prepared = tuple[RowMapping | None, dict[str, Any]]  # the survey, and the request as it is kept
 
 

@@ -14,12 +14,10 @@ from strategist.trust.acceptance import RunVerdict, judge_run
 from strategist.trust.dependence import dependence_of
 from strategist.trust.drift import Drift, drift_between
 from strategist.trust.evaluate import Outcome, evaluate
+from strategist.trust.evaluation import silence_warnings
 from strategist.trust.on_air import on_air_of
 from strategist.trust.rate_limit import RATE_LIMIT
 from strategist.trust.rates import Rates, rates_of
-from strategist.trust.silence import silence_warnings
-
-__all__ = ["AcceptanceRun", "accept"]
 
 
 @dataclass(frozen=True)

@@ -22,14 +22,15 @@ from strategist.survey.records import Floats, ReadPoint
 from strategist.tags.mask import unrecorded
 from strategist.trust.diagnosis import against, diagnose
 from strategist.trust.evaluate import Outcome
-from strategist.trust.evaluation import SilenceLoss
+from strategist.trust.evaluation import (
+    SilenceLoss,
+    Standing,
+    silence_loss,
+    silence_warnings,
+    standing_of,
+)
 from strategist.trust.on_air import OnAir, on_air_of
-from strategist.trust.silence import silence_loss, silence_warnings
-from strategist.trust.standing import Standing, standing_of
 from strategist.trust.unseen import SOLVES_MAX, Unseen, leave_out, thin_classes, unseen_rates
-
-__all__ = ["UNSEEN_LATE", "Assessment", "assess", "choose"]
-
 
 _KEPT_BACK = 2.0  # what judging an answer takes, in times of posing its problem, roughly
 UNSEEN_LATE = (

@@ -13,8 +13,6 @@ from strategist.survey.order import figure
 from strategist.survey.policy import DECIMALS, RSSI_DBM_MAX
 from strategist.survey.records import Floats, ReadPoint
 
-__all__ = ["behind_cable"]
-
 CABLE_DB_MAX = 60.0
 
 

@@ -17,8 +17,6 @@ from strategist.survey.answer import Declared
 from strategist.survey.order import figure
 from strategist.tags.mask import Mask, mask_text
 
-__all__ = ["Change", "Changes", "Setting", "changes_between"]
-
 Setting = Literal["levels_dbm", "stop_after", "cutoff_dbm", "masks"]
 SETTINGS: tuple[Setting, ...] = ("levels_dbm", "stop_after", "cutoff_dbm", "masks")
 _SAME_LOSS = 1e-6

@@ -14,11 +14,8 @@ from strategist.survey.answer import Declared, Flat, Hidden, told
 from strategist.survey.policy import DECIMALS, Loss
 from strategist.survey.records import ReadPoint
 from strategist.trust.evaluate import Outcome, PassOutcome, evaluate
-from strategist.trust.evaluation import Evaluation, evaluate_at
+from strategist.trust.evaluation import Evaluation, Standing, evaluate_at
 from strategist.trust.on_air import OnAir
-from strategist.trust.standing import Standing
-
-__all__ = ["Comparison", "Side", "compare"]
 
 _SAME_LOSS = 1e-6
 

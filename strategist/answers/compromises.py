@@ -22,8 +22,6 @@ from strategist.tags.mask import unrecorded
 from strategist.trust.evaluate import Outcome, evaluate
 from strategist.trust.guarded import guarded_loss
 
-__all__ = ["Frontier", "FrontierPoint", "RatioRange", "trace_frontier"]
-
 FrontierStatus = Literal["complete", "restricted", "partial", "infeasible", "undecided"]
 
 

@@ -22,8 +22,6 @@ from strategist.trust.next_survey import NextSurvey, next_survey
 from strategist.trust.tag_types import TagTypes, judge_cutoff, measured_types, without_cutoff
 from strategist.trust.unseen import SOLVES_MAX, leave_out, unseen_rates
 
-__all__ = ["Again", "Judged", "judge"]
-
 _FURTHER_MAX = FOLDS + 1 + SOLVES_MAX  # choices: without passes, without a cutoff, without tags
 
 _LATE = (

@@ -24,19 +24,6 @@ from strategist.survey.records import ReadPoint
 from strategist.trust.evaluate import Outcome, evaluate
 from strategist.trust.guarded import GuardedOutcome, guarded_outcome
 
-__all__ = [
-    "Deadline",
-    "Options",
-    "Prover",
-    "Solution",
-    "Status",
-    "compare_counts",
-    "compare_guarded",
-    "in_time",
-    "least",
-    "solve",
-]
-
 Status = Literal["optimal", "feasible", "infeasible", "undecided", "silent"]
 Prover = Literal["auto", "search", "model"]
 _SAME_LOSS = 1e-6

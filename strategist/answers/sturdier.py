@@ -18,9 +18,6 @@ from strategist.survey.order import figure
 from strategist.trust.evaluate import Outcome, evaluate
 from strategist.trust.guarded import GuardedOutcome, guarded_outcome
 
-__all__ = ["STURDIER", "Sturdier", "SturdierSearch", "sturdier_than"]
-
-
 STURDIER = "Beside the best; null: there is none, none was found in time, or not asked for"
 
 

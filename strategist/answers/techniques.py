@@ -18,10 +18,8 @@ from strategist.survey.answer import Declared, Hidden, Seconds, told
 from strategist.survey.policy import TECHNIQUES, Policy, Technique
 from strategist.survey.records import ReadPoint
 from strategist.trust.evaluate import Outcome
+from strategist.trust.evaluation import silence_loss, silence_warnings
 from strategist.trust.guarded import guarded_loss
-from strategist.trust.silence import silence_loss, silence_warnings
-
-__all__ = ["Techniques", "Variant", "compare_techniques"]
 
 Group = Literal["all", "alone", "without", "work"]
 

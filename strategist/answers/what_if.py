@@ -23,8 +23,6 @@ from strategist.survey.order import figure
 from strategist.survey.policy import POLICY, Loss, Policy
 from strategist.survey.records import ReadPoint
 
-__all__ = ["Asked", "Change", "WhatIf", "WhatIfs", "usual_what_ifs", "what_if"]
-
 _LATE = "the time limit left no time for it: allow more time"
 
 

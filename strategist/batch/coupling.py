@@ -11,7 +11,7 @@ from __future__ import annotations
 import sqlite3
 from collections import Counter
 from collections.abc import Iterable, Iterator
-from dataclasses import astuple, dataclass, replace
+from dataclasses import astuple, dataclass
 from typing import Any
 
 import numpy as np
@@ -20,8 +20,6 @@ from strategist.optimise.strategy import Strategy
 from strategist.survey.answer import Declared, Flat, told
 from strategist.survey.records import ReadPoint, Survey
 from strategist.trust.evaluate import evaluate
-
-__all__ = ["Coupled", "Coupling", "Hearings", "coupled", "coupling_of", "hearings", "tags_of"]
 
 _Heard = set[tuple[int, int]]  # (pass, tag), as indices of a survey
 
@@ -58,13 +56,13 @@ def hearings(point: ReadPoint, strategy: Strategy) -> dict[str, Hearings]:
     """The hearings at a completely surveyed read point by the EPC of the stray tag."""
     survey = point.survey
     heard = _heard(survey)
-    highest = replace(strategy, levels_dbm=(float(survey.levels_dbm[-1]),))
+    top = float(survey.levels_dbm[-1])
     reported = _reported(point, strategy)
     silenced = heard - reported
     without = {
-        "by_power": highest,
-        "by_cutoff": replace(strategy, cutoff_dbm=None),
-        "by_masks": replace(strategy, masks=()),
+        "by_power": strategy.without("power", "ladder", top_dbm=top),
+        "by_cutoff": strategy.without("cutoff", top_dbm=top),
+        "by_masks": strategy.without("masks", top_dbm=top),
     }
     through = {
         name: silenced & _reported(point, other) if other != strategy else set()

@@ -25,8 +25,6 @@ from typing import Any, Protocol, TypeVar
 
 from strategist.errors import InputError, SolveError
 
-__all__ = ["ATTEMPTS", "Dask", "Engine", "Processes", "Serial", "carry_out", "engine_for"]
-
 ATTEMPTS = 3  # of one job whose worker dies; from the second on it runs alone
 _AHEAD = 2  # tasks for each place: one that runs, one that waits for it
 _BYTES = 4_000_000  # of one task; Dask warns from 10 MB on

@@ -22,10 +22,8 @@ from strategist.radio.lawful import lawful_at
 from strategist.survey.parts import Part, open_case
 from strategist.survey.records import ReadPoint
 from strategist.trust.evaluate import Outcome, evaluate
+from strategist.trust.evaluation import beaten_by_silence, silence_loss
 from strategist.trust.foreseen import foreseen_of
-from strategist.trust.silence import beaten_by_silence, silence_loss
-
-__all__ = ["Prices", "Results", "prices_from_cases", "prices_of", "strategy_text"]
 
 _SAME = 1e-6
 

@@ -21,8 +21,6 @@ from strategist.batch.work import Done, Task, failed, solve
 from strategist.errors import InputError, SolveError
 from strategist.survey.parts import Parts, open_case
 
-__all__ = ["Progress", "run_batch"]
-
 _ANSWERS = "4"  # part of each hash: raise it when the same input may get another answer
 
 

@@ -23,8 +23,6 @@ from strategist.survey.order import figure, some
 from strategist.survey.records import ReadPoint
 from strategist.trust.foreseen import survey_first
 
-__all__ = ["CANDIDATES_MAX", "PricedPoint", "SiteTemplates", "site_templates", "templates_of"]
-
 CANDIDATES_MAX = 200  # strategies that are priced; those that most read points share come first
 _CURVE = 10  # numbers of templates that the curve shows at least
 _CHOICE_PART = 0.3  # of a time limit, for choosing among what was priced

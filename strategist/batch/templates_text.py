@@ -7,8 +7,6 @@ from strategist.report.lines import paragraph
 from strategist.report.text import what_to_set
 from strategist.survey.order import figure, some
 
-__all__ = ["templates_text"]
-
 
 def templates_text(site: SiteTemplates) -> str:
     """The curve, the templates with who uses them, and who needs its own."""

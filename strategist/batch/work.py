@@ -14,8 +14,6 @@ from strategist.errors import DisagreementError, InputError, SolveError
 from strategist.radio.complete import complete
 from strategist.survey.parts import Part
 
-__all__ = ["Done", "Task", "failed", "solve"]
-
 _FAULTS_SHOWN = 10  # in a row; `check` lists them all
 
 

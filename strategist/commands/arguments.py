@@ -14,33 +14,6 @@ from typing import Any
 import strategist
 from strategist.errors import InputError
 
-__all__ = [
-    "BAD_INPUT",
-    "INCOMPLETE",
-    "INTERRUPTED",
-    "NO_ANSWER",
-    "OK",
-    "PIPE_CLOSED",
-    "UNUSABLE",
-    "Commands",
-    "add_case",
-    "add_command",
-    "add_out",
-    "add_solving",
-    "each_point",
-    "give",
-    "given",
-    "number",
-    "one_of",
-    "placed",
-    "refuse_out",
-    "say",
-    "seconds",
-    "seed",
-    "solving",
-    "whole",
-]
-
 OK, UNUSABLE, BAD_INPUT, NO_ANSWER = 0, 1, 2, 3
 INCOMPLETE = UNUSABLE  # of a batch: some read points have no answer
 INTERRUPTED, PIPE_CLOSED = 130, 141  # 128 + the number of the signal, as shells count

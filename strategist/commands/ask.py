@@ -26,8 +26,6 @@ from strategist.commands.arguments import (
 )
 from strategist.commands.processes import all_processors
 
-__all__ = ["add_question"]
-
 
 def add_question(commands: Commands, name: str) -> None:
     """The command of the question of this name."""
@@ -86,6 +84,7 @@ def _ask(question: strategist.Question, arguments: argparse.Namespace) -> int:
     with all_processors() if question.in_processes else nullcontext(map) as mapped:
 
         def answer(point: strategist.ReadPoint, last: bool) -> tuple[dict[str, Any], str]:
+            mapped(abs, [0])  # workers load the library while this process does
             found, text = _answer(question, arguments, point, last=last, mapped=mapped)
             return found.to_json(), text
 

@@ -21,8 +21,6 @@ from strategist.commands.arguments import (
     whole,
 )
 
-__all__ = ["Teller", "add", "add_workers"]
-
 _EVERY_S = 10.0  # between lines of progress where there is no terminal
 _BAR = 20
 

@@ -17,8 +17,6 @@ from strategist.commands.arguments import (
 )
 from strategist.errors import InputError
 
-__all__ = ["add"]
-
 
 def add(commands: Commands) -> None:
     command = add_command(commands, "check", _check, "say what is wrong or weak in a case")

@@ -15,8 +15,6 @@ from strategist.commands.arguments import (
 )
 from strategist.errors import InputError
 
-__all__ = ["add"]
-
 
 def add(commands: Commands) -> None:
     what = "write a strategy in terms of open standards"

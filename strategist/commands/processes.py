@@ -14,8 +14,6 @@ from typing import Any
 
 import strategist
 
-__all__ = ["all_processors", "shared_map"]
-
 _PROCESSES_MAX = 8  # there are some fourteen further choices at a read point
 
 Map = Callable[[Callable[[Any], Any], Sequence[Any]], Iterator[Any]]
@@ -33,7 +31,6 @@ def all_processors() -> Iterator[Map]:
         return
     pool = ProcessPoolExecutor(workers, mp_context=get_context("spawn"), initializer=_begin_worker)
     try:
-        shared_map(pool, abs, [0])  # workers load the library while this process does
         yield partial(shared_map, pool)
     except BrokenProcessPool:
         raise strategist.SolveError("a worker process ended before its time") from None

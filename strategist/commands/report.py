@@ -11,8 +11,6 @@ import strategist
 from strategist.commands.arguments import OK, Commands, add_command, give, placed, refuse_out
 from strategist.errors import InputError
 
-__all__ = ["add"]
-
 
 def add(commands: Commands) -> None:
     what = "write results as one page that prints: what to set, what to expect, why"

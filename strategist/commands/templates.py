@@ -19,8 +19,6 @@ from strategist.commands.arguments import (
 )
 from strategist.commands.batch import add_workers
 
-__all__ = ["add"]
-
 _loss = number("a loss of 0 or more", lambda found: found >= 0)
 
 

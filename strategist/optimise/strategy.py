@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 from typing import Annotated
 
 from pydantic import Field, TypeAdapter, field_validator
@@ -10,7 +11,15 @@ from pydantic.dataclasses import dataclass
 
 from strategist.survey.answer import Declared
 from strategist.survey.json_text import parse_json
-from strategist.survey.policy import RSSI_DBM_MAX, RSSI_DBM_MIN, STOP_AFTER_MAX, STRICT, Dbm, Whole
+from strategist.survey.policy import (
+    RSSI_DBM_MAX,
+    RSSI_DBM_MIN,
+    STOP_AFTER_MAX,
+    STRICT,
+    Dbm,
+    Technique,
+    Whole,
+)
 from strategist.tags.mask import Mask
 
 __all__ = ["Strategy", "read_strategy"]
@@ -30,6 +39,17 @@ class Strategy(Declared):
     stop_after: Annotated[Whole, Field(ge=1, le=STOP_AFTER_MAX)] = 1
     cutoff_dbm: Annotated[float, Field(ge=RSSI_DBM_MIN, le=RSSI_DBM_MAX)] | None = None
     masks: Annotated[tuple[Mask, ...], Field(max_length=MASKS_MAX)] = ()
+
+    def without(self, *techniques: Technique, top_dbm: float) -> Strategy:
+        """The same without some techniques: no ladder leaves its last step, no power puts that step
+        at the highest level surveyed."""
+        levels = self.levels_dbm[-1:] if "ladder" in techniques else self.levels_dbm
+        return replace(
+            self,
+            levels_dbm=(*levels[:-1], top_dbm) if "power" in techniques else levels,
+            cutoff_dbm=None if "cutoff" in techniques else self.cutoff_dbm,
+            masks=() if "masks" in techniques else self.masks,
+        )
 
     @field_validator("levels_dbm")
     @classmethod

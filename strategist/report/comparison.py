@@ -13,8 +13,6 @@ from strategist.report.text import CAUTION
 from strategist.survey.order import figure, some
 from strategist.tags.mask import mask_text
 
-__all__ = ["comparison_text"]
-
 _PASSES, _TAGS, _NAME = 10, 3, 20
 _SETTINGS = {
     "levels_dbm": "power",

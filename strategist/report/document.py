@@ -22,8 +22,6 @@ from strategist.trust.evaluation import Evaluation, evaluate_at
 from strategist.trust.picture import picture_of
 from strategist.trust.steps import steps_of
 
-__all__ = ["Backing", "reasons_to_visit", "report_document"]
-
 _STATUS = {
     "feasible": "not proven the best: time ran out",
     "infeasible": "no settings keep its limits: do not install these as they are",

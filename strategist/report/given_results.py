@@ -16,7 +16,7 @@ from strategist.answers.sturdier import Sturdier
 from strategist.errors import InputError, MalformedError
 from strategist.radio.exposure import ExposureDistance, NoDistance
 from strategist.radio.lawful import Lawful
-from strategist.report.seal import is_sealed
+from strategist.report.output import is_sealed
 from strategist.survey.answer import reading
 from strategist.survey.findings import Finding
 from strategist.survey.json_text import parse_json
@@ -30,8 +30,6 @@ from strategist.trust.margins import Margins, OfPower, OfRssi, PowerMargin, Rssi
 from strategist.trust.on_air import LadderTime
 from strategist.trust.rates import Rates
 from strategist.trust.worst_case import WorstCase
-
-__all__ = ["GivenResult", "parse_frontier", "parse_results"]
 
 
 @dataclass(frozen=True)

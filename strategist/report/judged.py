@@ -10,8 +10,6 @@ from strategist.survey.order import figure
 from strategist.survey.policy import Policy
 from strategist.trust.folds import Again, CrossValidation
 
-__all__ = ["judged_text"]
-
 
 def judged_text(judged: Judged, policy: Policy, *, caution: bool = True) -> str:
     """The result, its cross-validation, the diagnosis and what to measure next, in 80 columns."""

@@ -7,24 +7,14 @@ from collections.abc import Sequence
 from strategist.answers.assessment import Assessment
 from strategist.optimise.strategy import Strategy
 from strategist.report.lines import labelled, paragraph, plain
-from strategist.report.on_air import on_air_lines
-from strategist.report.standing import standing_lines
+from strategist.report.standing import on_air_lines, standing_lines
 from strategist.survey.order import figure, some
 from strategist.survey.policy import Policy
 from strategist.tags.mask import EPC_START, Mask, mask_text
 from strategist.trust.evaluate import Outcome
-from strategist.trust.evaluation import Evaluation
+from strategist.trust.evaluation import Evaluation, Standing
 from strategist.trust.intervals import Rate
-from strategist.trust.standing import Standing
 from strategist.trust.unseen import Unseen
-
-__all__ = [
-    "CAUTION",
-    "caution_lines",
-    "evaluation_text",
-    "result_text",
-    "what_to_set",
-]
 
 CAUTION = (
     "Levels are conducted power. With antenna gain and cable loss keep the radiated power within "

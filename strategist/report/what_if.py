@@ -6,12 +6,10 @@ import json
 from typing import Any
 
 from strategist.answers.what_if import Effect, WhatIf, WhatIfs
-from strategist.report.frontier import brief
 from strategist.report.lines import in_column, labelled, paragraph, plain
 from strategist.report.text import caution_lines, what_to_set
+from strategist.report.trade_offs import brief
 from strategist.survey.order import figure
-
-__all__ = ["what_if_text", "what_ifs_text"]
 
 _UNSURE = {
     "silent": "no strategy is better than to report nothing: do not install",

@@ -24,17 +24,6 @@ from strategist.trust.intervals import (
     upper_bound,
 )
 
-__all__ = [
-    "AcceptancePlan",
-    "RunVerdict",
-    "Verdict",
-    "judge_run",
-    "operating_characteristic",
-    "plan_acceptance",
-    "plan_for_good_site",
-    "plans",
-]
-
 Verdict = Literal["pass", "fail", "not enough"]
 
 _HAIR = 1e-12  # floating-point noise of the binomial sums

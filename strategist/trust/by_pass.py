@@ -27,8 +27,6 @@ from strategist.trust.intervals import (
     exact_ends,
 )
 
-__all__ = ["missed_rate", "stray_count"]
-
 Counts = Sequence[int] | npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
 

@@ -19,8 +19,6 @@ from strategist.survey.profile import turn_on
 from strategist.survey.records import Bools, Floats, Survey
 from strategist.trust.evaluate import Outcome
 
-__all__ = ["INDEPENDENT", "Alike", "Dependence", "dependence_findings", "dependence_of"]
-
 PASSES_MIN = 10  # fewer tell nothing of their neighbours
 ALPHA = 0.05 / 4  # four series are looked at, so that one in 20 independent surveys is called so
 _SHUFFLES = 999

@@ -19,8 +19,6 @@ from strategist.tags.telling import data_findings
 from strategist.trust.acceptance import plan_acceptance
 from strategist.trust.dependence import Dependence, dependence_findings, dependence_of
 
-__all__ = ["against", "diagnose"]
-
 _NO_CUTOFF = ("rssi_inverted", "rssi_overlaps")  # kinds that advise against a cutoff
 _RATE_LEAST = 1e-6  # a limit of 0 cannot be shown by any number of passes
 

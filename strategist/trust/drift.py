@@ -19,8 +19,6 @@ from strategist.survey.policy import Guard
 from strategist.survey.profile import turn_on
 from strategist.survey.records import Floats, ReadPoint, Survey
 
-__all__ = ["Drift", "Moved", "drift_between"]
-
 _SURE = 0.01  # a difference of medians is no drift when chance alone makes it more often
 _FEW = 5  # values on each side below which a type or level is not compared
 _SHOWN = 20  # tags listed, the furthest moved first

@@ -23,16 +23,6 @@ from strategist.survey.policy import Policy
 from strategist.survey.records import Survey
 from strategist.tags.mask import chain_accepts
 
-__all__ = [
-    "Outcome",
-    "PassOutcome",
-    "Resting",
-    "accepted_at",
-    "evaluate",
-    "replay",
-    "surveyed_steps",
-]
-
 _SAME_LEVEL_DB = 1e-6
 
 

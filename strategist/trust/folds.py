@@ -24,8 +24,6 @@ from strategist.trust.dependence import dependence_of
 from strategist.trust.evaluate import Outcome, PassOutcome, evaluate
 from strategist.trust.rates import Rates, rates_of
 
-__all__ = ["FOLDS", "Again", "CrossValidation", "cross_validate", "without_folds"]
-
 FOLDS = 5  # each costs one more choice; more folds would each learn from a little more
 _REAL = 0.05  # held-out loss above the fitted one is called real below this chance
 _RESAMPLES = 2000

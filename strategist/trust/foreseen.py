@@ -13,8 +13,6 @@ from strategist.survey.order import figure, some
 from strategist.survey.records import Survey
 from strategist.trust.evaluate import surveyed_steps
 
-__all__ = ["Foreseen", "foreseen_of", "survey_first"]
-
 
 @dataclass(frozen=True)
 class Foreseen(Declared):

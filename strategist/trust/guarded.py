@@ -37,16 +37,6 @@ from strategist.survey.records import Bools, Floats, Survey
 from strategist.tags.mask import chain_accepts
 from strategist.trust.evaluate import Outcome, replay, surveyed_steps
 
-__all__ = [
-    "GuardedOutcome",
-    "StandIn",
-    "guarded_loss",
-    "guarded_outcome",
-    "level_at",
-    "measured_levels",
-    "widened",
-]
-
 Way = Literal["down", "up"]
 
 

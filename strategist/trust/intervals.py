@@ -18,21 +18,6 @@ from scipy import special
 from strategist.errors import InputError
 from strategist.survey.answer import Declared
 
-__all__ = [
-    "Rate",
-    "check_confidence",
-    "check_counts",
-    "clopper_pearson",
-    "exact_ends",
-    "interval_words",
-    "lower_bound",
-    "percent",
-    "percent_down",
-    "percent_up",
-    "rate_sentence",
-    "upper_bound",
-]
-
 Side = Literal["two-sided", "less", "greater"]
 
 _KEPT = 10_000  # exact intervals: the same few counts come again and again

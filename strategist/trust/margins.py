@@ -25,8 +25,6 @@ from strategist.tags.mask import chain_accepts
 from strategist.trust.evaluate import Outcome, accepted_at, replay, surveyed_steps
 from strategist.trust.guarded import Way, level_at
 
-__all__ = ["Margins", "PowerMargin", "RssiMargin", "margins_of"]
-
 
 @dataclass(frozen=True)
 class PowerMargin(Declared):

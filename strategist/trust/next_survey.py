@@ -21,8 +21,6 @@ from strategist.trust.foreseen import foreseen_of
 from strategist.trust.intervals import Rate, clopper_pearson, interval_words, percent
 from strategist.trust.rates import rates_of
 
-__all__ = ["NextSurvey", "next_survey"]
-
 FINEST_DB = 0.5  # between levels; readers' tables are seldom finer (common practice, no source)
 _PASSES_MAX, _FAILURES_MAX = 100_000, 1000  # of a survey that anybody would make
 

@@ -22,8 +22,6 @@ from strategist.survey.records import Survey
 from strategist.tags.mask import chain_accepts
 from strategist.trust.evaluate import Outcome
 
-__all__ = ["LadderTime", "OnAir", "on_air_of", "unlawful"]
-
 _GIVEN = ("a step takes as long as given, whatever the masks and the tags",)
 _ESTIMATED = (
     "expected: each pass with its own tags that the masks let through, ended where it stopped",

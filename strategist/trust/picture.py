@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -11,12 +11,11 @@ import numpy as np
 from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete
 from strategist.survey.answer import Declared, Hidden, told
+from strategist.survey.policy import TECHNIQUES
 from strategist.survey.profile import peaks
 from strategist.survey.records import Bools, Floats, Ints, ReadPoint, Survey
 from strategist.tags.mask import chain_accepts
 from strategist.trust.evaluate import Outcome, evaluate, surveyed_steps
-
-__all__ = ["Picture", "RssiBins", "Technique", "picture_of"]
 
 _BINS_MAX = 40
 _WIDTHS_DB = (0.5, 1.0, 2.0, 5.0)
@@ -189,20 +188,10 @@ def _techniques(
 ) -> Iterator[Technique]:
     """Each technique that the strategy uses: alone, and the strategy without it."""
     top = float(point.survey.levels_dbm[-1])
-    plain = Strategy((top,), strategy.stop_after)
-    levels = strategy.levels_dbm
-    raised = (*levels[:-1], top)
-    pairs: tuple[tuple[Literal["power", "ladder", "cutoff", "masks"], Strategy, Strategy], ...] = (
-        ("power", replace(plain, levels_dbm=levels[-1:]), replace(strategy, levels_dbm=raised)),
-        ("ladder", replace(plain, levels_dbm=raised), replace(strategy, levels_dbm=levels[-1:])),
-        (
-            "cutoff",
-            replace(plain, cutoff_dbm=strategy.cutoff_dbm),
-            replace(strategy, cutoff_dbm=None),
-        ),
-        ("masks", replace(plain, masks=strategy.masks), replace(strategy, masks=())),
-    )
-    for name, alone, without in pairs:
+    plain = strategy.without(*TECHNIQUES, top_dbm=top)
+    for name in TECHNIQUES:
+        others = (other for other in TECHNIQUES if other != name)
+        alone, without = (strategy.without(*of, top_dbm=top) for of in (others, (name,)))
         if alone == plain:
             continue
         one, rest = _judged(point, alone), _judged(point, without)

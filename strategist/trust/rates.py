@@ -14,8 +14,6 @@ from strategist.trust.dependence import INDEPENDENT, Dependence
 from strategist.trust.evaluate import Outcome
 from strategist.trust.intervals import Rate, clopper_pearson, rate_sentence
 
-__all__ = ["Rates", "rates_of"]
-
 
 @dataclass(frozen=True)
 class Rates(Declared):

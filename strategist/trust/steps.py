@@ -17,8 +17,6 @@ from strategist.survey.records import ReadPoint
 from strategist.trust.foreseen import survey_first
 from strategist.trust.on_air import unlawful
 
-__all__ = ["Step", "Steps", "steps_of"]
-
 Known = Literal["surveyed", "predicted", "not surveyed"]
 
 _SAME_LEVEL_DB = 1e-6

@@ -14,8 +14,6 @@ from strategist.survey.rssi import TypeOffset, type_offsets
 from strategist.trust.evaluate import evaluate
 from strategist.trust.guarded import guarded_outcome
 
-__all__ = ["TagTypes", "judge_cutoff", "measured_types", "without_cutoff"]
-
 
 @dataclass(frozen=True)
 class Losses(Declared):

@@ -21,17 +21,6 @@ from strategist.tags.fields import words_of
 from strategist.tags.mask import Mask, chain_accepts
 from strategist.trust.intervals import Rate, clopper_pearson
 
-__all__ = [
-    "SOLVES_MAX",
-    "Held",
-    "LeftOut",
-    "Unseen",
-    "item_class",
-    "leave_out",
-    "thin_classes",
-    "unseen_rates",
-]
-
 FOLDS = 4  # parts that are left out in turn; each costs one more choice
 SOLVES_MAX = 2 * FOLDS  # once by tag, once by class
 THIN_CLASS = 5  # a wanted item class seen on fewer tags than this is said

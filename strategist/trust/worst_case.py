@@ -31,8 +31,6 @@ from strategist.tags.mask import chain_accepts
 from strategist.trust.evaluate import surveyed_steps
 from strategist.trust.guarded import level_at, measured_levels, widened
 
-__all__ = ["WorstCase", "worst_case"]
-
 EARLY, NOW, LATE = 4, 2, 1  # bits: what a presentation may be, seen from the step where a pass ends
 
 

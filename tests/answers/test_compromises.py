@@ -15,7 +15,7 @@ from strategist.answers.compromises import Frontier, RatioRange, trace_frontier
 from strategist.answers.solution import Options
 from strategist.errors import DisagreementError
 from strategist.optimise.chains import Chains
-from strategist.report.frontier import frontier_text
+from strategist.report.trade_offs import frontier_text
 from strategist.survey.policy import Guard, Limits, Loss, Policy, Reader
 from strategist.survey.records import ReadPoint
 from strategist.trust.evaluate import Outcome, evaluate

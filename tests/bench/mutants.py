@@ -64,12 +64,19 @@ ROOMS = {
         ("tests/trust", "tests/outside/test_statistics.py"),
         "tests/trust",
     ),
+    "answers": Room(
+        tuple(
+            f"strategist/answers/{name}.py" for name in ("accept", "changes", "compare", "cable")
+        ),
+        ("tests/answers", "tests/trust/test_dependence.py"),
+        "tests/answers",
+    ),
     "tags": Room(
         ("strategist/tags/*.py",),
         (
             "tests/tags",
             *(f"tests/outside/test_{name}.py" for name in ("gen2", "llrp", "tag_data_standard")),
-            "tests/report/test_mask_list.py",
+            "tests/answers/test_masks.py",
         ),
         "tests/tags",
     ),

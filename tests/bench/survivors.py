@@ -58,6 +58,6 @@ SURVIVORS: dict[str, str] = {
         "a plan with exactly a thousand failures"
     ),
     "strategist/trust/picture.py: _WIDTHS_DB[0]  →  _WIDTHS_DB[1]": "the width of no bins at all",
-    "strategist/trust/silence.py: outcome.loss >= silence_loss(policy, outcome) - _SAME_LOSS  →  "
-    "outcome.loss > silence_loss(policy, outcome) - _SAME_LOSS": _NEVER_EQUAL,
+    "strategist/trust/evaluation.py: outcome.loss >= silence_loss(policy, outcome) - _SAME_LOSS"
+    "  →  outcome.loss > silence_loss(policy, outcome) - _SAME_LOSS": _NEVER_EQUAL,
 }

@@ -11,7 +11,7 @@ import pytest
 
 from strategist import power_limit
 from strategist.radio import exposure, lawful, link, regions
-from strategist.report.on_air import power_limit_text
+from strategist.report.standing import power_limit_text
 from strategist.survey.policy import RadiatedLimit, Radio
 
 close = pytest.approx

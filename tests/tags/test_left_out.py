@@ -7,7 +7,8 @@ import tracemalloc
 
 import pytest
 
-from strategist.report.masks import list_masks, masks_text
+from strategist.answers.masks import list_masks
+from strategist.report.lists import masks_text
 from strategist.survey.policy import Policy, Reader
 from strategist.survey.records import ReadPoint, Tag
 from strategist.tags.candidates import find_candidates

@@ -9,9 +9,10 @@ import pytest
 
 from strategist import choose, evaluate_at
 from strategist.answers.accept import accept
+from strategist.answers.check import check
 from strategist.answers.solution import Options
 from strategist.optimise.strategy import Strategy
-from strategist.report.check import check, check_text
+from strategist.report.lists import check_text
 from strategist.report.text import evaluation_text
 from strategist.survey.case import Case
 from strategist.survey.policy import Policy

@@ -10,7 +10,7 @@ from strategist import Evaluation, InputError, Options, choose, evaluate_at
 from strategist.optimise.strategy import Strategy
 from strategist.radio.dwell import step_seconds
 from strategist.radio.timing import LINK_PROFILES
-from strategist.report.on_air import on_air_lines
+from strategist.report.standing import on_air_lines
 from strategist.survey.policy import Dwell, Policy, RadiatedLimit, Radio
 from strategist.survey.records import ReadPoint
 from strategist.tags.mask import Mask

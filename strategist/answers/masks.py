@@ -7,19 +7,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from strategist.report.lines import labelled, paragraph, plain
 from strategist.survey.answer import Declared, Flat, Hidden, told
 from strategist.survey.records import Bools, ReadPoint, Survey
 from strategist.tags.candidates import find_candidates, tag_fields
 from strategist.tags.fields import long_banks
 from strategist.tags.left_out import LeftOut
-from strategist.tags.mask import Bank, Mask, mask_text
+from strategist.tags.mask import Bank, Mask
 from strategist.trust.unseen import thin_classes
 
-__all__ = ["CandidateMask", "CarriedField", "MaskList", "Presented", "list_masks", "masks_text"]
-
 _EXAMPLES = 3
-_WORDS_MAX = 48  # characters of an example in the text; the document has all of it
+
+
 _BANKS: tuple[Bank, ...] = ("epc", "tid", "user")
 
 
@@ -123,42 +121,6 @@ def list_masks(read_point: ReadPoint) -> MaskList:
         (*([same] if merged else []), *found.left_out),
         tuple(warnings),
     )
-
-
-def masks_text(found: MaskList) -> str:
-    """The list for a person, in lines of 80 columns."""
-    lines = paragraph(f"{plain(found.read_point)}: {_counted(found.presented)} presentations", 0, 2)
-    lines.append("Fields, by bank and pointer")
-    for field in found.fields:
-        values = "1 value" if field.values == 1 else f"{field.values} values"
-        kind = "structural" if field.structural else "not structural"
-        text = f"{field.name} at {field.pointer}, length {field.length}, {kind}: {values}"
-        lines += labelled(field.bank.upper(), f"{text} on {_counted(field.on)}")
-        examples = [_short(words) for words in field.examples]
-        more = ["…"] if field.values > len(examples) else []
-        lines += paragraph(f"{', '.join(examples + more)}", 14, 2)
-    lines.append(f"Candidates: {found.listed} before merging, {len(found.candidates)} after")
-    for number, one in enumerate(found.candidates, 1):
-        lines += labelled(f"{number}.", f"{mask_text(one.mask)}: {_counted(one.selects)}")
-        lines += paragraph(one.words, 14, 2)
-    if found.left_out:
-        lines.append("Left out, with the number of masks")
-        for left in found.left_out:
-            lines += labelled(f"{left.masks}", left.reason)
-            if left.examples:
-                lines += paragraph(f"such as {left.examples[0]}", 14, 2)
-    if found.warnings:
-        lines.append("Warnings")
-        lines += [line for text in found.warnings for line in paragraph(f"- {text}", hanging=2)]
-    return "\n".join(lines)
-
-
-def _counted(on: Presented) -> str:
-    return f"{on.tags} tag{'' if on.tags == 1 else 's'}, {on.wanted} wanted + {on.stray} stray"
-
-
-def _short(words: str) -> str:
-    return words if len(words) <= _WORDS_MAX else f"{words[: _WORDS_MAX - 1]}…"
 
 
 def _presented(survey: Survey, tags: Bools) -> Presented:

@@ -12,7 +12,8 @@ import pytest
 
 import strategist
 from strategist.__main__ import main
-from strategist.report.masks import list_masks, masks_text
+from strategist.answers.masks import list_masks
+from strategist.report.lists import masks_text
 from strategist.survey.policy import Policy, Reader
 from strategist.survey.records import ReadPoint, Tag
 from tests.optimise.made import survey_of

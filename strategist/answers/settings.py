@@ -1,4 +1,4 @@
-"""A strategy in the words of an open standard: Gen2 Select commands or LLRP parameters."""
+"""A strategy in the words of an open standard, and what it does there as it is written."""
 
 from __future__ import annotations
 
@@ -7,19 +7,90 @@ from typing import Any, Literal
 
 from strategist.errors import InputError
 from strategist.optimise.strategy import Strategy
+from strategist.radio.complete import complete
 from strategist.radio.lawful import Lawful
-from strategist.report.lines import paragraph
-from strategist.survey.answer import Declared, Hidden
+from strategist.survey.answer import Declared, Hidden, told
 from strategist.survey.order import figure
 from strategist.survey.records import ReadPoint
-from strategist.tags.gen2 import gen2_document, gen2_lines
-from strategist.tags.llrp import llrp_document, llrp_lines, whole_cutoffs
+from strategist.tags.gen2 import gen2_document
+from strategist.tags.llrp import llrp_document, whole_cutoffs
 from strategist.tags.power_table import PowerTable
 from strategist.tags.read_back import chain_of_frames, of_llrp_step
-from strategist.trust.replayed import Replayed, replayed
+from strategist.trust.evaluate import Outcome, evaluate
+from strategist.trust.evaluation import not_settable, silence_warnings
 from strategist.trust.steps import Step, steps_of
 
-__all__ = ["Form", "Settings", "settings_of", "settings_text"]
+
+@dataclass(frozen=True)
+class Replayed(Declared):
+    """A strategy and the one that comes back from the settings written for it, with the outcome of
+    each in the survey; `refused` is why neither could be replayed (the outcomes are then None).
+    """
+
+    meant: Hidden[Strategy]
+    strategy: Strategy
+    meant_outcome: Hidden[Outcome | None]
+    outcome: Outcome | None
+    refused: Hidden[str | None]
+    warnings: Hidden[tuple[str, ...]]
+
+    @told(after="outcome")
+    def loss(self) -> float | None:
+        return None if self.outcome is None else self.outcome.loss
+
+    @told(after="outcome")
+    def meant_loss(self) -> float | None:
+        return None if self.meant_outcome is None else self.meant_outcome.loss
+
+    @told(after="strategy")
+    def same(self) -> bool | None:
+        """Whether both do the same in every pass; None where they could not be replayed."""
+        if self.outcome is None or self.meant_outcome is None:
+            return None
+        return self.outcome.by_pass == self.meant_outcome.by_pass
+
+    @told(after="outcome")
+    def sentence(self) -> str:
+        if self.outcome is None or self.meant_outcome is None:
+            return f"These settings could not be replayed on the survey: {self.refused}"
+        if self.same:
+            return f"Replayed on the survey as written: {_counts(self.outcome)}, as it should be."
+        differs = [
+            f"{name} {_shown(getattr(self.strategy, key))} in place of "
+            f"{_shown(getattr(self.meant, key))}"
+            for key, name in (("levels_dbm", "power"), ("cutoff_dbm", "cutoff"))
+            if getattr(self.strategy, key) != getattr(self.meant, key)
+        ]
+        return (
+            f"AS WRITTEN THESE SETTINGS DO SOMETHING ELSE ({'; '.join(differs) or 'masks'}): "
+            f"{_counts(self.outcome)}, in place of {_counts(self.meant_outcome)}."
+        )
+
+
+def replayed(read_point: ReadPoint, meant: Strategy, written: Strategy) -> Replayed:
+    """Evaluate both in the survey; `warnings` tell of settings that are no better than silence and
+    of what the reader cannot be set to."""
+    settable = not_settable(read_point.policy.reader, meant)
+    try:
+        whole = complete(read_point)
+        outcomes = [evaluate(whole.survey, whole.policy, one) for one in (meant, written)]
+    except InputError as error:
+        return Replayed(meant, written, None, None, str(error.faults[0]), settable)
+    warnings = (*silence_warnings(whole.policy, outcomes[1]), *settable)
+    return Replayed(meant, written, outcomes[0], outcomes[1], None, warnings)
+
+
+def _counts(outcome: Outcome) -> str:
+    return f"{outcome.missed} missed and {outcome.stray} stray (loss {figure(outcome.loss)})"
+
+
+def _shown(value: Any) -> str:
+    if value is None:
+        return "none"
+    if isinstance(value, tuple):
+        return f"{', '.join(figure(one) for one in value)} dBm"
+    return f"{figure(value)} dBm"
+
 
 Form = Literal["gen2", "llrp"]
 
@@ -112,31 +183,3 @@ def _in_llrp(
 def _worse(again: Replayed) -> tuple[bool, float]:
     """What written settings are chosen by: the same as the strategy, then the least loss."""
     return not again.same, 0.0 if again.outcome is None else again.outcome.loss
-
-
-def settings_text(settings: Settings) -> str:
-    """The settings for a person, in lines of 80 columns: what must be settled first, on top."""
-    lines_of = gen2_lines if settings.format == "gen2" else llrp_lines
-    said = lines_of(settings.standard)
-    lines: list[str] = []
-    if settings.warnings:
-        lines.append("Before anything is set")
-        lines += [x for text in settings.warnings for x in paragraph(f"- {text}", hanging=2)]
-    lines.append("Levels")
-    for level in settings.levels:
-        lines += paragraph(_level(level), 2, 2)
-    lines += paragraph(settings.lawful.reason)
-    if settings.replay.same:
-        lines += ["Replay", *paragraph(settings.replay.sentence)]
-    lines.append("Settings")
-    for line in said:
-        text = line.lstrip()
-        lines += paragraph(text, 2 + len(line) - len(text), 3)
-    return "\n".join(lines)
-
-
-def _level(level: Step) -> str:
-    law = {True: "lawful", False: "UNLAWFUL", None: "law not known"}[level.lawful]
-    known = level.known
-    mark = known if known == "surveyed" else known.upper()
-    return f"{figure(level.power_dbm)} dBm: {law}, {mark}"
