@@ -16,12 +16,14 @@ from typing import Any
 from flask import Flask, Response, g, request
 from werkzeug.exceptions import HTTPException, MethodNotAllowed, RequestEntityTooLarge
 
-from api.endpoints import JSON, Answer, Ask, Endpoint
-from api.log import log_request
-from api.openapi import describe
-from api.page import FRAMED_BY_NONE, POLICY, page
-from api.problems import ProblemError, problem_json
-from api.requests import (
+from strategist.errors import InputError
+
+from .endpoints import JSON, Answer, Ask, Endpoint
+from .log import log_request
+from .openapi import describe
+from .page import FRAMED_BY_NONE, POLICY, page
+from .problems import ProblemError, problem_json
+from .requests import (
     client_for,
     digest_of_request,
     ids_of,
@@ -30,13 +32,12 @@ from api.requests import (
     read_body,
     refuse_foreign,
 )
-from api.service import Service
-from api.store.database import FullStoreError, StoreError
-from api.store.ids import derived_ids
-from api.store.keys import begin, complete_key, forget_key
-from api.store.retention import stored_bytes
-from api.views import batches, documents, figures, kept, settings, surveys
-from strategist.errors import InputError
+from .service import Service
+from .store.database import FullStoreError, StoreError
+from .store.ids import derived_ids
+from .store.keys import begin, complete_key, forget_key
+from .store.retention import stored_bytes
+from .views import batches, documents, figures, kept, settings, surveys
 
 _VIEWS = (surveys, settings, batches, figures, documents)
 ENDPOINTS: tuple[Endpoint, ...] = (
@@ -63,7 +64,7 @@ def description() -> dict[str, Any]:
 
 def create_app(service: Service) -> Flask:
     """The WSGI app over a store; it starts no worker and opens no port."""
-    app = Flask("api", static_folder=None)
+    app = Flask(__name__, static_folder=None)
     app.config["MAX_CONTENT_LENGTH"] = service.limits.upload_bytes
     app.config["MAX_FORM_PARTS"] = 20
     app.extensions["strategist"] = service

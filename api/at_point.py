@@ -9,15 +9,16 @@ from typing import Any
 
 from sqlalchemy import RowMapping
 
-from api.endpoints import Ask
-from api.models import AtPoint, GivenStrategy
-from api.problems import ProblemError
-from api.store.batches import batch_counts, deleted_surveys, find_batch
-from api.store.jobs import find_job
-from api.store.pages import Place, read_cursor
-from api.store.surveys import find_survey
 from strategist import Strategy, StrategyFile, parse_strategy_file
 from strategist.errors import Fault, InputError
+
+from .endpoints import Ask
+from .models import AtPoint, GivenStrategy
+from .problems import ProblemError
+from .store.batches import batch_counts, deleted_surveys, find_batch
+from .store.jobs import find_job
+from .store.pages import Place, read_cursor
+from .store.surveys import find_survey
 
 
 def iso(moment: float) -> str:

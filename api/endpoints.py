@@ -11,10 +11,10 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Literal
 
-from api.store.ids import random_id
+from .store.ids import random_id
 
 if TYPE_CHECKING:
-    from api.service import Service
+    from .service import Service
 
 JSON = "application/json"
 Method = Literal["GET", "POST", "DELETE"]

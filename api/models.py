@@ -15,7 +15,9 @@ from pydantic import (
     model_validator,
 )
 
-from api.limits import (
+from strategist import Kept, Loss, Parameter, Question, Strategy
+
+from .limits import (
     BATCH_TIME_S,
     CHANGES,
     ENTRIES,
@@ -25,8 +27,7 @@ from api.limits import (
     READ_POINTS_OF_BATCH,
     TEMPLATES,
 )
-from api.store.ids import ID_PATTERN
-from strategist import Kept, Loss, Parameter, Question, Strategy
+from .store.ids import ID_PATTERN
 
 
 def _whole(value: Any) -> Any:

@@ -9,9 +9,10 @@ from dataclasses import dataclass
 from typing import Any
 
 import strategist
-from api.store.batches import results_after
-from api.store.surveys import Cases
 from strategist.errors import Fault, InputError
+
+from .store.batches import results_after
+from .store.surveys import Cases
 
 _ROWS = 1000
 

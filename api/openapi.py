@@ -8,10 +8,11 @@ from typing import Any
 
 from pydantic import TypeAdapter
 
-from api.answers import Late, Problem
-from api.endpoints import JSON, Endpoint
-from api.problems import KINDS
 from strategist import __version__
+
+from .answers import Late, Problem
+from .endpoints import JSON, Endpoint
+from .problems import KINDS
 
 _REF = "#/components/schemas/{model}"
 _ABOUT = (

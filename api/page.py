@@ -10,7 +10,7 @@ from typing import Any
 from jinja2 import Environment
 from markupsafe import Markup
 
-from api.problems import KINDS
+from .problems import KINDS
 
 FRAMED_BY_NONE = "frame-ancestors 'none'; base-uri 'none'; form-action 'none'"
 _STYLE = """

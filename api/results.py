@@ -13,13 +13,14 @@ from typing import Any
 from sqlalchemy import RowMapping
 
 import strategist
-from api.endpoints import Answer, Ask
-from api.page import FRAMED_BY_NONE
-from api.problems import ProblemError
-from api.service import Service
-from api.store.batches import batch_counts, find_batch, finished_after, results_after
-from api.store.database import StoreError
-from api.store.surveys import find_survey
+
+from .endpoints import Answer, Ask
+from .page import FRAMED_BY_NONE
+from .problems import ProblemError
+from .service import Service
+from .store.batches import batch_counts, find_batch, finished_after, results_after
+from .store.database import StoreError
+from .store.surveys import find_survey
 
 NDJSON = "application/x-ndjson"
 CSV = "text/csv"

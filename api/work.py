@@ -12,12 +12,13 @@ from typing import Any
 from sqlalchemy import RowMapping
 
 import strategist
-from api.limits import ANSWER_BYTES
-from api.of_batch import coupling_in, templates_among
-from api.problems import detail_of, faults_json, in_body
-from api.store.surveys import Cases
 from strategist import QUESTIONS, Asked, Parameter, Question
 from strategist.errors import Fault, InputError, MalformedError, StrategistError
+
+from .limits import ANSWER_BYTES
+from .of_batch import coupling_in, templates_among
+from .problems import detail_of, faults_json, in_body
+from .store.surveys import Cases
 
 Outcome = tuple[Mapping[str, Any] | None, Mapping[str, Any] | None]  # result, error: one is None
 _ENTRY_SHARE_MIN_S = 0.05

@@ -59,7 +59,7 @@ def test_the_base_install_holds_what_every_command_loads() -> None:
             [alias.name for alias in node.names]
             if isinstance(node, ast.Import)
             else [node.module or ""]
-            if isinstance(node, ast.ImportFrom)
+            if isinstance(node, ast.ImportFrom) and not node.level
             else []
         )
     }

@@ -13,9 +13,10 @@ from typing import TYPE_CHECKING, Any
 from sqlalchemy import Connection, RowMapping, delete, exists, insert, select, update
 
 import strategist
-from api.store.database import Database, moment
-from api.store.pages import Place, page
-from api.store.tables import jobs, survey_files, surveys
+
+from .database import Database, moment
+from .pages import Place, page
+from .tables import jobs, survey_files, surveys
 
 if TYPE_CHECKING:
     from strategist import Bounds, Case

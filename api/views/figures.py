@@ -6,10 +6,11 @@ The library's names load when the first such figure is asked for.
 from __future__ import annotations
 
 import strategist
-from api.answers import answer
-from api.endpoints import Answer, Ask, endpoint
-from api.models import PlanQuery, PowerLimitQuery
 from strategist.errors import Fault, InputError
+
+from ..answers import answer
+from ..endpoints import Answer, Ask, endpoint
+from ..models import PlanQuery, PowerLimitQuery
 
 
 @endpoint("GET", "/v1/power-limit", gives={200: answer("PowerLimit")}, query=PowerLimitQuery)

@@ -12,8 +12,10 @@ from typing import Any
 
 from sqlalchemy import RowMapping
 
-from api.answers import Late, of_batch, of_job, page_of, stored
-from api.at_point import (
+from strategist import QUESTIONS, Kept, Question
+
+from ..answers import Late, of_batch, of_job, page_of, stored
+from ..at_point import (
     at_point,
     finished_batch,
     read_points_of,
@@ -22,9 +24,9 @@ from api.at_point import (
     strategy_of,
     survey_row,
 )
-from api.endpoints import Answer, Ask, Endpoint
-from api.limits import PROMPT_TIME_S
-from api.models import (
+from ..endpoints import Answer, Ask, Endpoint
+from ..limits import PROMPT_TIME_S
+from ..models import (
     ComparisonRequest,
     CouplingRequest,
     Entry,
@@ -32,9 +34,8 @@ from api.models import (
     TemplatesRequest,
     request_of,
 )
-from api.prompt import dropped, kept_one, kept_page, made, wait_for
-from api.store.jobs import Job
-from strategist import QUESTIONS, Kept, Question
+from ..prompt import dropped, kept_one, kept_page, made, wait_for
+from ..store.jobs import Job
 
 Prepared = tuple[RowMapping | None, dict[str, Any]]  # the survey, and the request as it is kept
 

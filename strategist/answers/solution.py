@@ -11,6 +11,8 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Literal
 
+import pandas as pd
+
 from strategist.errors import DisagreementError
 from strategist.optimise.clock import Clock
 from strategist.optimise.finish import finish
@@ -92,6 +94,14 @@ class Solution:
     strategy: Strategy
     outcome: Outcome
     seconds: float
+
+    def __repr__(self) -> str:
+        return f"Solution({self.whole.name!r}: {self.status}, {self.strategy}, {self.outcome})"
+
+    @property
+    def passes(self) -> pd.DataFrame:
+        """A row a pass, as `Outcome.to_frame`."""
+        return self.outcome.to_frame()
 
     @cached_property
     def guarded(self) -> GuardedOutcome:

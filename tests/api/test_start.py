@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -44,6 +45,23 @@ def test_a_process_says_so_too(tmp_path: Path) -> None:
     refused = run("--workers", "-1", "--data", str(tmp_path / "d"))
     assert refused.returncode == 2
     assert "a whole number from 0 to 256" in refused.stderr
+
+
+def test_it_runs_by_the_name_that_it_is_installed_by(tmp_path: Path) -> None:
+    """A wheel holds `api` as `strategist_api`: no module of it asks for another by the old name."""
+    (tmp_path / "strategist_api").symlink_to(ROOT / "api")
+    wheel = tomllib.loads((ROOT / "pyproject.toml").read_text())["tool"]["hatch"]["build"]
+    assert wheel["targets"]["wheel"]["force-include"] == {"api": "strategist_api"}
+    code = (
+        "import sys, strategist_api.__main__ as front, strategist_api.worker_process\n"
+        "assert not [name for name in sys.modules if name.split('.')[0] == 'api']\n"
+        "from strategist_api.supervisor import _WORKER\n"
+        "assert _WORKER[-1] == 'strategist_api.worker_process'\n"
+        "sys.exit(front.main(['token', 'list', '--data', 'data']))"
+    )
+    words = [sys.executable, "-c", code]
+    done = subprocess.run(words, cwd=tmp_path, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
 
 
 def test_the_server_loads_no_solver() -> None:

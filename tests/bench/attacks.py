@@ -104,7 +104,7 @@ def on_a_full_disk(data: Path, *, root: Path = ROOT) -> Full:
         live.ready()
         made = []
         for number in range(10_000):
-            document = case_document(30, passes=6, shift=number % 9)
+            document = case_document(30, passes=12, shift=number % 9)
             reply = live.ask("POST", f"/v1/surveys?label={number}", document)
             if reply.status != 201:
                 break
