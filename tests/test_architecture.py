@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -111,6 +112,22 @@ def _inside(file: str, module: str, names: tuple[str, ...]) -> Iterator[str]:
 @pytest.mark.parametrize("path", SOURCES, ids=lambda path: path.relative_to(ROOT).as_posix())
 def test_file_keeps_to_the_house(path: Path) -> None:
     assert breaches(path.relative_to(ROOT).as_posix(), path.read_text(encoding="utf-8")) == []
+
+
+COMMANDS = ("strategist/commands/", "strategist/questions.py", "strategist/__main__.py", "api/")
+
+
+def test_the_library_names_no_option_of_a_command() -> None:
+    """What it says is read in an answer of the API, too; commands put the option in its place."""
+    said = [
+        (path.name, node.value)
+        for path in SOURCES
+        if not path.relative_to(ROOT).as_posix().startswith(COMMANDS)
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.Constant) and isinstance(node.value, str)
+    ]
+    assert len(said) > 1000
+    assert [one for one in said if re.search(r"--[a-z]{2}", one[1])] == []
 
 
 @pytest.mark.parametrize(

@@ -84,6 +84,7 @@ def _ask(question: strategist.Question, arguments: argparse.Namespace) -> int:
     with all_processors() if question.in_processes else nullcontext(map) as mapped:
 
         def answer(point: strategist.ReadPoint, last: bool) -> tuple[dict[str, Any], str]:
+            mapped(abs, [0])  # workers load the library while this process does
             found, text = _answer(question, arguments, point, last=last, mapped=mapped)
             return found.to_json(), text
 

@@ -45,5 +45,5 @@ def add(commands: Commands) -> None:
 def _plan(arguments: argparse.Namespace) -> int:
     refuse_out(arguments.out)
     plan = strategist.plan_acceptance(arguments.rate, arguments.confidence, arguments.errors)
-    give(arguments.out, plan.to_json(), strategist.plan_text(plan))
+    give(arguments.out, plan.to_json(), strategist.plan_text(plan, "--errors"))
     return OK

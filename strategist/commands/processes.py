@@ -31,7 +31,6 @@ def all_processors() -> Iterator[Map]:
         return
     pool = ProcessPoolExecutor(workers, mp_context=get_context("spawn"), initializer=_begin_worker)
     try:
-        shared_map(pool, abs, [0])  # workers load the library while this process does
         yield partial(shared_map, pool)
     except BrokenProcessPool:
         raise strategist.SolveError("a worker process ended before its time") from None

@@ -20,7 +20,7 @@ _HEADS = {"pass": "PASS", "fail": "FAIL", "not enough": "NOT ENOUGH passes to sa
 _ROWS = 12  # of a drift that are printed
 
 
-def plan_text(plan: AcceptancePlan) -> str:
+def plan_text(plan: AcceptancePlan, option: str = "") -> str:
     """The plan, its operating characteristic and what to mind, in lines of 80 columns."""
     document: dict[str, Any] = plan.to_json()
     lines = ["Acceptance plan", *paragraph(plan.sentence), "Chance of passing"]
@@ -28,8 +28,9 @@ def plan_text(plan: AcceptancePlan) -> str:
         chance = 100 * row["pass_probability"]
         lines.append(f"  true rate {100 * row['true_rate']:>6.3g} % of passes: {chance:5.1f} %")
     mind = (
-        "A site passes easily only if it is much better than the limit: allow more failures "
-        "(--errors) and run more passes where a good site must not be refused."
+        "A site passes easily only if it is much better than the limit: allow more failures"
+        f"{f' ({option})' if option else ''} and run more passes where a good site must not be "
+        "refused."
     )
     return "\n".join([*lines, *paragraph(mind)])
 
