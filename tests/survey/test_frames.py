@@ -39,7 +39,11 @@ def test_frames_give_what_the_files_give(tmp_path: Path) -> None:
     """Whatever the types: text of numbers, categories, one column of objects."""
     point = read_case(write_case(tmp_path))["gate"]
     reads, roster = frames()
+    scalars = reads.assign(
+        rssi_dbm=pd.Series([np.float64(x) for x in reads.rssi_dbm], dtype=object)
+    )
     for given in (
+        scalars,
         reads,
         reads.astype(str),
         reads.astype({"epc": "category"}),
