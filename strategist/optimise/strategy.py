@@ -17,6 +17,7 @@ from strategist.survey.policy import (
     STOP_AFTER_MAX,
     STRICT,
     Dbm,
+    Listed,
     Technique,
     Whole,
 )
@@ -35,10 +36,10 @@ class Strategy(Declared):
     or above it. An empty mask chain lets every tag through.
     """
 
-    levels_dbm: Annotated[tuple[Dbm, ...], Field(min_length=1, max_length=LEVELS_MAX)]
+    levels_dbm: Annotated[tuple[Dbm, ...], Field(min_length=1, max_length=LEVELS_MAX), Listed]
     stop_after: Annotated[Whole, Field(ge=1, le=STOP_AFTER_MAX)] = 1
     cutoff_dbm: Annotated[float, Field(ge=RSSI_DBM_MIN, le=RSSI_DBM_MAX)] | None = None
-    masks: Annotated[tuple[Mask, ...], Field(max_length=MASKS_MAX)] = ()
+    masks: Annotated[tuple[Mask, ...], Field(max_length=MASKS_MAX), Listed] = ()
 
     def without(self, *techniques: Technique, top_dbm: float) -> Strategy:
         """The same without some techniques: no ladder leaves its last step, no power puts that step

@@ -36,6 +36,11 @@ def _whole(value: Any) -> Any:
     return int(value) if isinstance(value, float) and value.is_integer() else value
 
 
+def _as_tuple(value: Any) -> Any:
+    """Lists are as good as tuples, as in JSON."""
+    return tuple(value) if isinstance(value, list) else value
+
+
 def _printable(text: str) -> str:
     if not is_name(text):
         raise ValueError(NAME_ALLOWED)
@@ -59,6 +64,7 @@ def ascending(levels: tuple[float, ...] | None) -> tuple[float, ...] | None:
 
 
 Whole = Annotated[int, BeforeValidator(_whole)]
+Listed = BeforeValidator(_as_tuple)
 Name = Annotated[str, AfterValidator(_printable)]
 Dbm = Annotated[float, Field(ge=LEVEL_DBM_MIN, le=LEVEL_DBM_MAX)]
 Technique = Literal["power", "ladder", "cutoff", "masks"]
@@ -110,7 +116,7 @@ class Reader(_Brief):
     mask_step_bits: Annotated[Whole, Field(ge=1, le=64)] = 8
     mask_bits_max: Annotated[Whole, Field(ge=1, le=255)] = 96  # Select's Length field has 8 bits
     rssi_step_db: Annotated[float, Field(ge=0.01, le=20)] | None = 0.5
-    power_levels_dbm: Annotated[tuple[Dbm, ...], Field(min_length=1)] | None = None
+    power_levels_dbm: Annotated[tuple[Dbm, ...], Field(min_length=1), Listed] | None = None
 
     @field_validator("power_levels_dbm")
     @classmethod
@@ -245,11 +251,11 @@ class Policy(_Brief):
     Without tried.csv, levels of `levels_dbm` that no read names then count as not surveyed.
     """
 
-    levels_dbm: Annotated[tuple[Dbm, ...], Field(min_length=1)] | None = None
+    levels_dbm: Annotated[tuple[Dbm, ...], Field(min_length=1), Listed] | None = None
     unlisted: Literal["stray", "ignore", "error"] = "stray"
     loss: Loss = Loss()
     stop_after: Annotated[Whole, Field(ge=1, le=STOP_AFTER_MAX)] = 1
-    allow: tuple[Technique, ...] = TECHNIQUES
+    allow: Annotated[tuple[Technique, ...], Listed] = TECHNIQUES
     reader: Reader = Reader()
     guard: Guard = Guard()
     limits: Limits = Limits()

@@ -103,7 +103,8 @@ def table_from_frame(frame: pd.DataFrame, source: str, kind: Kind) -> Table:
 
     def values(name: str) -> Sequence[Any]:
         column = frame[name]
-        return column.astype(object).where(column.notna(), None).tolist()
+        plain = column.astype(object).where(column.notna(), None).tolist()
+        return [value.item() if isinstance(value, np.generic) else value for value in plain]
 
     return _table_of([str(name) for name in frame.columns], len(frame), values, source, kind)
 

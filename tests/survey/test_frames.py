@@ -39,7 +39,11 @@ def test_frames_give_what_the_files_give(tmp_path: Path) -> None:
     """Whatever the types: text of numbers, categories, one column of objects."""
     point = read_case(write_case(tmp_path))["gate"]
     reads, roster = frames()
+    scalars = reads.assign(
+        rssi_dbm=pd.Series([np.float64(x) for x in reads.rssi_dbm], dtype=object)
+    )
     for given in (
+        scalars,
         reads,
         reads.astype(str),
         reads.astype({"epc": "category"}),
@@ -129,3 +133,12 @@ def test_the_passes_of_an_answer_are_a_frame() -> None:
     assert frame["wanted"].sum() == outcome.wanted
     assert (frame["steps"] == 1).all()
     assert len(repr(outcome)) < 150
+
+
+def test_lists_are_as_good_as_tuples() -> None:
+    given: Any = {"levels_dbm": [16, 15], "allow": ["power"], "reader": {"power_levels_dbm": [15]}}
+    assert Policy(levels_dbm=given["levels_dbm"], allow=given["allow"]).levels_dbm == (15.0, 16.0)
+    point = Case.from_frames(*frames(), {"gate": given})["gate"]
+    assert point.policy.reader.power_levels_dbm == (15.0,)
+    levels: Any = [15, 16]
+    assert Strategy(levels) == Strategy((15.0, 16.0))
