@@ -12,18 +12,16 @@ from contextlib import nullcontext
 
 from sqlalchemy.exc import ArgumentError, NoSuchModuleError
 
-from api.administration import add_administration
-from api.limits import WORKER_MIB, Limits
-from api.log import to_stderr
-from api.server import THREADS, InUseError, own_folder, serve
-from api.service import Service
-from api.store.database import StoreError, open_database
-from api.store.retention import Retention
-from api.store.tokens import list_clients
-from api.store.where import add_store, store_url
-from api.supervisor import Supervisor
-
-__all__ = ["main"]
+from .administration import add_administration
+from .limits import WORKER_MIB, Limits
+from .log import to_stderr
+from .server import THREADS, InUseError, own_folder, serve
+from .service import Service
+from .store.database import StoreError, open_database
+from .store.retention import Retention
+from .store.tokens import list_clients
+from .store.where import add_store, store_url
+from .supervisor import Supervisor
 
 _MB = 2**20
 
@@ -42,7 +40,9 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
-        prog="python -m api", description="The JSON HTTP API of strategist.", allow_abbrev=False
+        prog=f"python -m {__package__}",
+        description="The JSON HTTP API of strategist.",
+        allow_abbrev=False,
     )
     add_store(parser)
     parser.add_argument("--host", default="127.0.0.1", help="address to serve on (127.0.0.1)")
@@ -127,7 +127,7 @@ def _serve(arguments: argparse.Namespace) -> int:
     with nullcontext() if folder is None else own_folder(folder):
         database = open_database(url, connections=THREADS + 8)
         if not arguments.open and not list_clients(database):
-            hint = "python -m api token add NAME makes one"
+            hint = f"python -m {__package__} token add NAME makes one"
             print(f"No client has a token yet: {hint} (same --data).", file=sys.stderr)
         to_stderr()
         service = Service(database, limits, arguments.open)

@@ -7,19 +7,17 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from api.store.database import Database, StoreError
-from api.store.jobs import cancel_all, jobs_by_client
-from api.store.retention import stored_bytes
-from api.store.tokens import (
+from .store.database import Database, StoreError
+from .store.jobs import cancel_all, jobs_by_client
+from .store.retention import stored_bytes
+from .store.tokens import (
     NAME_ALLOWED,
     add_token,
     is_client_name,
     list_clients,
     remove_tokens,
 )
-from api.store.where import add_store, open_store
-
-__all__ = ["add_administration"]
+from .store.where import add_store, open_store
 
 
 def add_administration(commands: Any) -> None:

@@ -1,46 +1,33 @@
-"""What clients get, as models that describe it in OpenAPI; keys may be added to any of them."""
+"""What clients get, as models that describe it in OpenAPI; keys may be added to any of them.
+
+Answers of the library describe themselves. Their models are `Late`: they are made when somebody
+asks for the description, since the answers load the solver, and no solve runs in the server.
+"""
 
 from __future__ import annotations
 
-from typing import Any, Literal
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cache, partial
+from typing import Any, Literal, Union
 
-from pydantic import BaseModel, Field, create_model
+from pydantic import BaseModel, ConfigDict, Field, create_model
 
-from api.library import (
-    AcceptanceJson,
-    Checked,
-    CouplingJson,
-    EvaluationJson,
-    Given,
-    JudgedJson,
-    OutcomeJson,
-    ResultJson,
-    TemplatesJson,
-)
-from api.trade_offs import FrontierJson, TechniquesJson, WhatIfJson, WhatIfsJson
-from strategist import Strategy
-
-__all__ = [
-    "Acceptance",
-    "Batch",
-    "BatchResults",
-    "Comparison",
-    "Coupling",
-    "Evaluation",
-    "Frontier",
-    "Health",
-    "Index",
-    "Judgement",
-    "Problem",
-    "StrategyAnswer",
-    "Survey",
-    "Techniques",
-    "Templates",
-    "WhatIf",
-    "page_of",
-]
+import strategist
+from strategist import Kept
 
 State = Literal["waiting", "running", "done", "failed", "cancelled"]
+
+
+class Given(BaseModel):
+    model_config = ConfigDict(extra="allow")
+
+
+@dataclass(frozen=True)
+class Late:
+    """A model that is made when it is described."""
+
+    make: Callable[[], Any]
 
 
 class ProblemFault(Given):
@@ -73,69 +60,7 @@ class Survey(Given):
     digest: str = Field(description="SHA-256 of the contents as given")
     site: str
     files: list[str]
-    read_points: list[Checked]
-
-
-class ComparisonRow(Given):
-    """One side: what its strategy does, and its loss under the read point's own weights."""
-
-    name: str
-    chosen: bool = Field(description="Whether it was solved for, under weights of its own")
-    weights: dict[str, float]
-    status: str | None
-    loss: float = Field(description="Under the read point's own weights")
-    loss_own_weights: float
-    strategy: Strategy
-    outcome: OutcomeJson
-    guarded_loss: float
-    guarded: dict[str, Any]
-    worst_case_loss: float = Field(description="The most that drift within the guards can cost")
-    worst_case: dict[str, Any]
-    rates: dict[str, Any]
-    margins: dict[str, Any]
-    warnings: list[str]
-
-
-class SideOfPass(Given):
-    """What a row's strategy does in a pass, by EPC, and the ladder steps that it walks."""
-
-    missed: list[str]
-    stray: list[str]
-    steps: int
-
-
-class DifferingPass(Given):
-    pass_id: str
-    sides: list[SideOfPass] = Field(description="In the order of the rows")
-
-
-class Change(Given):
-    """One act at the reader; `before` null: there was none, `after` null: it goes."""
-
-    setting: Literal["levels_dbm", "stop_after", "cutoff_dbm", "masks"]
-    before: Any
-    after: Any
-    words: str
-
-
-class ChangesJson(Given):
-    """What leads from the first row's strategy to another's."""
-
-    from_: str = Field(alias="from")
-    to: str
-    changes: list[Change]
-    loss_with_one_changed: dict[str, float]
-    enough: list[str] = Field(description="Fewest settings whose change gives as low a loss")
-    enough_loss: float
-
-
-class ComparisonJson(Given):
-    read_point: str
-    weights: dict[str, float]
-    rows: list[ComparisonRow]
-    least_loss: list[str] = Field(description="Names of the rows with the least loss")
-    passes: list[DifferingPass] = Field(description="Those that not all rows treat alike")
-    changes: list[ChangesJson] = Field(description="From the first row to each other one")
+    read_points: list[dict[str, Any]] = Field(description="What check finds at each")
 
 
 class _Kept(Given):
@@ -156,47 +81,19 @@ class _OfBatch(_Kept):
     batch: str
 
 
-class StrategyAnswer(_Stored):
+class _OfJob(_Stored):
     batch: str | None
     state: State
-    result: ResultJson | None
     error: dict[str, Any] | None
 
 
-class Evaluation(_Stored):
-    result: EvaluationJson
-
-
-class Comparison(_Stored):
-    result: ComparisonJson
-
-
-class Judgement(_Stored):
-    result: JudgedJson
-
-
-class Frontier(_Stored):
-    result: FrontierJson
-
-
-class Techniques(_Stored):
-    result: TechniquesJson
-
-
-class WhatIf(_Stored):
-    result: WhatIfJson | WhatIfsJson
-
-
-class Acceptance(_Stored):
-    result: AcceptanceJson
-
-
-class Templates(_OfBatch):
-    result: TemplatesJson
-
-
-class Coupling(_OfBatch):
-    result: CouplingJson
+class _Row(Given):
+    position: int
+    survey: str
+    read_point: str
+    state: State
+    strategy: str = Field(description="Its id among the strategies")
+    error: dict[str, Any] | None
 
 
 class Batch(Given):
@@ -209,21 +106,6 @@ class Batch(Given):
     results: str
 
 
-class BatchRow(Given):
-    position: int
-    survey: str
-    read_point: str
-    state: State
-    strategy: str = Field(description="Its id among the strategies")
-    result: ResultJson | None
-    error: dict[str, Any] | None
-
-
-class BatchResults(Given):
-    items: list[BatchRow]
-    next: int | None
-
-
 class Health(Given):
     status: Literal["ok"]
 
@@ -234,11 +116,58 @@ class Index(Given):
     resources: dict[str, str]
 
 
-def page_of(item: type[BaseModel]) -> type[BaseModel]:
+def answer(name: str) -> Late:
+    """The answer of the library that has this public name."""
+    return Late(partial(_shape, name))
+
+
+def stored(kept: Kept, answers: tuple[str, ...]) -> Late:
+    """A stored answer: one of those with these public names, and what was asked."""
+    return Late(partial(_stored_model, kept.kind, answers, _Stored))
+
+
+def of_batch(kept: Kept, answers: tuple[str, ...]) -> Late:
+    """The same about a batch."""
+    return Late(partial(_stored_model, kept.kind, answers, _OfBatch))
+
+
+def of_job(kept: Kept, answers: tuple[str, ...]) -> Late:
+    """The same where the answer may not be there yet."""
+    return Late(partial(_stored_model, kept.kind, answers, _OfJob))
+
+
+def page_of(item: type[BaseModel] | Late) -> Late:
     """A page of a list: the items, and the cursor of the next page (null: this was the last)."""
-    return create_model(
-        f"{item.__name__}Page",
-        __base__=Given,
-        items=(list[item], ...),  # type: ignore[valid-type]
-        next=(str | None, ...),
-    )
+    return Late(partial(_page, item))
+
+
+@cache
+def _shape(name: str) -> Any:
+    return getattr(strategist, name).shape()
+
+
+@cache
+def _stored_model(kind: str, answers: tuple[str, ...], of: type[BaseModel]) -> type[BaseModel]:
+    result: Any = Union[tuple(map(_shape, answers))]  # noqa: UP007 (made at run time)
+    name = f"{kind.title().replace('_', '')}Answer"
+    return _model(name, of, result=result | None if of is _OfJob else result)
+
+
+@cache
+def _page(item: type[BaseModel] | Late) -> type[BaseModel]:
+    of: Any = item.make() if isinstance(item, Late) else item
+    return _model(f"{of.__name__}Page", Given, items=list[of], next=str | None)
+
+
+@cache
+def _batch_results() -> type[BaseModel]:
+    row: Any = _model("BatchRow", _Row, result=_shape("Assessment") | None)
+    return _model("BatchResults", Given, items=list[row], next=int | None)
+
+
+def _model(name: str, base: type[BaseModel], **keys: Any) -> type[BaseModel]:
+    fields: Any = {key: (of, ...) for key, of in keys.items()}
+    return create_model(name, __base__=base, **fields)
+
+
+BatchResults = Late(_batch_results)

@@ -10,16 +10,20 @@ import time
 from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import replace
+from functools import cache
+from typing import Any
 
 from flask import Flask, Response, g, request
 from werkzeug.exceptions import HTTPException, MethodNotAllowed, RequestEntityTooLarge
 
-from api.endpoints import JSON, Answer, Ask, Endpoint
-from api.log import log_request
-from api.openapi import describe
-from api.page import FRAMED_BY_NONE, POLICY, page
-from api.problems import ProblemError, problem_json
-from api.requests import (
+from strategist.errors import InputError
+
+from .endpoints import JSON, Answer, Ask, Endpoint
+from .log import log_request
+from .openapi import describe
+from .page import FRAMED_BY_NONE, POLICY, page
+from .problems import ProblemError, problem_json
+from .requests import (
     client_for,
     digest_of_request,
     ids_of,
@@ -28,41 +32,18 @@ from api.requests import (
     read_body,
     refuse_foreign,
 )
-from api.service import Service
-from api.store.database import FullStoreError, StoreError
-from api.store.ids import derived_ids
-from api.store.keys import begin, complete_key, forget_key
-from api.store.retention import stored_bytes
-from api.views import (
-    acceptances,
-    batches,
-    comparisons,
-    couplings,
-    documents,
-    evaluations,
-    frontiers,
-    judgements,
-    power_limits,
-    settings,
-    strategies,
-    surveys,
-    techniques,
-    templates,
-    what_ifs,
-)
-from strategist.errors import InputError
+from .service import Service
+from .store.database import FullStoreError, StoreError
+from .store.ids import derived_ids
+from .store.keys import begin, complete_key, forget_key
+from .store.retention import stored_bytes
+from .views import batches, documents, figures, kept, settings, surveys
 
-__all__ = ["ENDPOINTS", "create_app"]
-
-_VIEWS = (
-    *(surveys, strategies, judgements, evaluations, comparisons, settings, acceptances),
-    *(frontiers, techniques, what_ifs),
-    *(batches, templates, couplings, power_limits, documents),
+_VIEWS = (surveys, settings, batches, figures, documents)
+ENDPOINTS: tuple[Endpoint, ...] = (
+    *kept.ENDPOINTS,
+    *(one for module in _VIEWS for one in vars(module).values() if isinstance(one, Endpoint)),
 )
-ENDPOINTS: tuple[Endpoint, ...] = tuple(
-    found for module in _VIEWS for found in vars(module).values() if isinstance(found, Endpoint)
-)
-DESCRIPTION = describe(ENDPOINTS)
 _REQUEST_ID = re.compile(r"[A-Za-z0-9._-]{1,64}")
 _KEY = re.compile(r"[\x21-\x7e]{1,200}")
 _RETRY = {"Retry-After": "2"}
@@ -75,9 +56,15 @@ _SECURITY = {
 _CSP = f"default-src 'none'; {FRAMED_BY_NONE}"
 
 
+@cache
+def description() -> dict[str, Any]:
+    """The OpenAPI document, made when somebody first asks for it."""
+    return describe(ENDPOINTS)
+
+
 def create_app(service: Service) -> Flask:
     """The WSGI app over a store; it starts no worker and opens no port."""
-    app = Flask("api", static_folder=None)
+    app = Flask(__name__, static_folder=None)
     app.config["MAX_CONTENT_LENGTH"] = service.limits.upload_bytes
     app.config["MAX_FORM_PARTS"] = 20
     app.extensions["strategist"] = service
@@ -89,7 +76,7 @@ def create_app(service: Service) -> Flask:
             methods=[found.method],
             provide_automatic_options=False,
         )
-    app.add_url_rule("/openapi.json", "openapi", lambda: _response(Answer(DESCRIPTION)))
+    app.add_url_rule("/openapi.json", "openapi", lambda: _response(Answer(description())))
     app.add_url_rule("/docs", "docs", _docs)
     app.before_request(_begin)
     app.after_request(lambda response: _end(response, service))
@@ -99,7 +86,7 @@ def create_app(service: Service) -> Flask:
 
 def _docs() -> Response:
     headers = {"Content-Security-Policy": POLICY}
-    content = page(DESCRIPTION)
+    content = page(description())
     return _response(Answer(content=content, media="text/html; charset=utf-8", headers=headers))
 
 

@@ -9,28 +9,16 @@ from typing import Any
 
 from sqlalchemy import RowMapping
 
-from api.endpoints import Ask
-from api.models import AtPoint, GivenStrategy
-from api.problems import ProblemError
-from api.store.batches import batch_counts, deleted_surveys, find_batch
-from api.store.jobs import find_job
-from api.store.pages import Place, read_cursor
-from api.store.surveys import find_survey
-from strategist import Strategy, parse_strategy_file
+from strategist import Strategy, StrategyFile, parse_strategy_file
 from strategist.errors import Fault, InputError
 
-__all__ = [
-    "at_point",
-    "cursor",
-    "finished_batch",
-    "iso",
-    "listed",
-    "missing",
-    "read_points_of",
-    "refuse_unknown_point",
-    "strategy_of",
-    "survey_row",
-]
+from .endpoints import Ask
+from .models import AtPoint, GivenStrategy
+from .problems import ProblemError
+from .store.batches import batch_counts, deleted_surveys, find_batch
+from .store.jobs import find_job
+from .store.pages import Place, read_cursor
+from .store.surveys import find_survey
 
 
 def iso(moment: float) -> str:
@@ -76,8 +64,13 @@ def at_point(ask: Ask, body: AtPoint) -> RowMapping:
 
 def strategy_of(ask: Ask, given: GivenStrategy, *path: str | int) -> Strategy:
     """The strategy in a request, or the stored one that it names."""
+    return strategy_file(ask, given, *path).strategy
+
+
+def strategy_file(ask: Ask, given: GivenStrategy, *path: str | int) -> StrategyFile:
+    """`strategy_of`, with the sturdier one that a stored result may show."""
     if given.strategy is not None:
-        return given.strategy
+        return StrategyFile(given.strategy)
     assert given.strategy_id is not None
     row = find_job(ask.service.database, ask.client, "strategy", given.strategy_id)
     if row is None or row["result"] is None:
@@ -85,7 +78,7 @@ def strategy_of(ask: Ask, given: GivenStrategy, *path: str | int) -> Strategy:
         column = ".".join(map(str, place))
         allowed = "the id of a strategy of yours that is done"
         raise InputError([Fault("body", None, column, given.strategy_id, allowed, place)])
-    return parse_strategy_file(row["result"].encode(), "strategy").strategy
+    return parse_strategy_file(row["result"].encode(), "strategy")
 
 
 def finished_batch(ask: Ask, batch_id: str) -> None:

@@ -24,11 +24,8 @@ from waitress.channel import HTTPChannel
 from waitress.server import TcpWSGIServer
 from waitress.task import ThreadedTaskDispatcher
 
-from api.headers import Door, ProblemTask, Request
-from api.problems import ProblemError
-
-__all__ = ["DoorServer", "open_door"]
-
+from .headers import Door, ProblemTask, Request
+from .problems import ProblemError
 
 _HEADER_S = 15.0  # within which the header of a request must be there
 _BODY_S = 30.0  # and its body, more where it is long

@@ -11,12 +11,10 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Literal
 
-from api.store.ids import random_id
+from .store.ids import random_id
 
 if TYPE_CHECKING:
-    from api.service import Service
-
-__all__ = ["JSON", "Answer", "Ask", "Endpoint", "View", "endpoint"]
+    from .service import Service
 
 JSON = "application/json"
 Method = Literal["GET", "POST", "DELETE"]
@@ -82,10 +80,7 @@ class Endpoint:
     media: tuple[str, ...] = ()
     problems: tuple[str, ...] = ()
     needs_token: bool = True
-
-    @property
-    def name(self) -> str:
-        return f"{self.view.__module__.rsplit('.', 1)[-1]}.{self.view.__name__}"
+    name: str = ""
 
 
 def endpoint(
@@ -96,6 +91,7 @@ def endpoint(
     def declare(view: View) -> Endpoint:
         summary = " ".join((view.__doc__ or "").split())
         tag = path.removeprefix("/v1").split("/")[1] if path.startswith("/v1/") else "service"
-        return Endpoint(method, path, view, summary, tag, gives, **more)
+        name = f"{view.__module__.rsplit('.', 1)[-1]}.{view.__name__}"
+        return Endpoint(method, path, view, summary, tag, gives, name=name, **more)
 
     return declare

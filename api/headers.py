@@ -14,9 +14,7 @@ from waitress.adjustments import Adjustments
 from waitress.parser import HTTPRequestParser
 from waitress.task import ErrorTask
 
-from api.problems import KINDS, ProblemError, problem_json
-
-__all__ = ["Door", "ProblemTask", "Request"]
+from .problems import KINDS, ProblemError, problem_json
 
 _LOG = logging.getLogger("api.door")
 _FRAMES = 2**16  # of a body that comes in chunks, which are counted; the app counts exactly

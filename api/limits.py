@@ -4,22 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-__all__ = [
-    "ANSWER_BYTES",
-    "BATCH_GRACE_S",
-    "BATCH_TIME_S",
-    "CHANGES",
-    "CHECK_TIME_S",
-    "ENTRIES",
-    "PAGE",
-    "POWER_ENTRIES",
-    "PROMPT_GRACE_S",
-    "PROMPT_TIME_S",
-    "READ_POINTS_OF_BATCH",
-    "TEMPLATES",
-    "WORKER_MIB",
-    "Limits",
-]
+from strategist import CHANGES_MAX
 
 PROMPT_TIME_S = 30.0  # of an answer that the client waits for
 CHECK_TIME_S = 120.0  # until a survey is checked and accepted
@@ -28,7 +13,7 @@ PROMPT_GRACE_S = 8.0  # reading the survey, and what a solve does before it look
 BATCH_GRACE_S = 15.0  # the same where nobody waits; then the worker is ended
 READ_POINTS_OF_BATCH = 1000
 ENTRIES = 10  # of a comparison
-CHANGES = 50  # keys set in a what-if
+CHANGES = CHANGES_MAX  # keys set in a what-if
 PAGE = 100  # items of a list
 TEMPLATES = 1000  # different strategies for a batch
 POWER_ENTRIES = 1000  # of a reader's power table

@@ -11,8 +11,6 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from flask import Request
 
-__all__ = ["log_request", "to_stderr"]
-
 _LOGGER = logging.getLogger("api")
 _EXTRA = ("request_id", "client", "method", "endpoint", "status", "ms", "bytes_in", "worker")
 

@@ -5,8 +5,6 @@ from __future__ import annotations
 import contextlib
 import resource
 
-__all__ = ["limit_memory"]
-
 
 def limit_memory(mebibytes: int) -> None:
     """Let this process take no more memory of its own than that; beyond it, MemoryError is raised.

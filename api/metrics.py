@@ -7,8 +7,6 @@ from bisect import bisect_left
 from collections import Counter
 from collections.abc import Mapping
 
-__all__ = ["Metrics"]
-
 _SECONDS = (0.005, 0.025, 0.1, 0.25, 1.0, 5.0, 30.0)
 
 

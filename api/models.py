@@ -5,9 +5,19 @@ from __future__ import annotations
 import json
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    create_model,
+    model_validator,
+)
 
-from api.limits import (
+from strategist import Kept, Loss, Parameter, Question, Strategy
+
+from .limits import (
     BATCH_TIME_S,
     CHANGES,
     ENTRIES,
@@ -17,34 +27,7 @@ from api.limits import (
     READ_POINTS_OF_BATCH,
     TEMPLATES,
 )
-from api.store.ids import ID_PATTERN
-from strategist import RATE_LIMIT, Loss, Strategy
-
-__all__ = [
-    "AcceptanceRequest",
-    "AtPoint",
-    "BatchRequest",
-    "ComparisonRequest",
-    "CouplingRequest",
-    "EvaluationRequest",
-    "FrontierRequest",
-    "GivenStrategy",
-    "JudgementRequest",
-    "MasksQuery",
-    "OfBatch",
-    "PageQuery",
-    "PlanQuery",
-    "PositionQuery",
-    "PowerLimitQuery",
-    "PromptOptions",
-    "RemovalQuery",
-    "SettingsRequest",
-    "StrategyRequest",
-    "TechniquesRequest",
-    "TemplatesRequest",
-    "UploadQuery",
-    "WhatIfRequest",
-]
+from .store.ids import ID_PATTERN
 
 
 def _whole(value: Any) -> Any:
@@ -121,52 +104,10 @@ class AtPoint(Model):
     label: Label = ""
 
 
-class StrategyRequest(AtPoint):
-    """The best strategy for a read point of a survey."""
-
-    options: PromptOptions = PromptOptions()
-
-
-class JudgementRequest(AtPoint):
-    """The best strategy for a read point of a survey, and how far to trust it."""
-
-    options: PromptOptions = PromptOptions()
-
-
-class FrontierRequest(AtPoint):
-    """Every compromise of missed and stray tags at a read point that no other betters."""
-
-    options: PromptTime = PromptTime()
-
-
-class TechniquesRequest(AtPoint):
-    """What each technique buys at a read point, and what less work to install costs."""
-
-    options: RepeatedOptions = RepeatedOptions()
-
-
 def _plain(value: Any) -> Any:
     """What JSON can hold: no number that is infinite."""
     json.dumps(value, allow_nan=False)
     return value
-
-
-class WhatIfRequest(AtPoint):
-    """The answer again with something changed; with nothing changed: what planners ask most."""
-
-    set: Annotated[
-        dict[Annotated[str, Field(min_length=1, max_length=100)], Any],
-        Field(
-            max_length=CHANGES,
-            description="Keys of the read point as in site.json, with dots "
-            "(reader.mask_slots), and their new values.",
-        ),
-        AfterValidator(_plain),
-    ] = {}
-    cable_db: Annotated[
-        float, Field(ge=-60, le=60, description="How much more the cable loses.")
-    ] = 0.0
-    options: RepeatedOptions = RepeatedOptions()
 
 
 class GivenStrategy(Model):
@@ -184,22 +125,38 @@ class _WithStrategy(AtPoint, GivenStrategy):
         return self
 
 
-class EvaluationRequest(_WithStrategy):
-    """What a strategy, given here or stored, would do at a read point."""
-
-
 Share = Annotated[float, Field(ge=1e-6, le=0.999)]
 Confidence = Annotated[float, Field(ge=0.5, le=0.999999)]
 
 
-class AcceptanceRequest(_WithStrategy):
-    """A new survey of a read point under a strategy: does it keep the limit, and what has moved?"""
+_OPTIONS = {"all": PromptOptions, "several": RepeatedOptions, "time": PromptTime}
 
-    rate_limit: Annotated[Share, Field(description="Share of passes with a miss.")] = RATE_LIMIT
-    confidence: Confidence = 0.95
-    against: Annotated[
-        Id | None, Field(description="An older survey with the same read point.")
-    ] = None
+
+def request_of(question: Question, kept: Kept) -> type[BaseModel]:
+    """What is sent to ask a question: where, a strategy, its parameters, how to solve."""
+    keys: dict[str, Any] = {one.key: (_kind(one), one.default) for one in question.parameters}
+    if question.solves is not None:
+        options = _OPTIONS[question.solves]
+        keys["options"] = (options, options())
+    made: type[BaseModel] = create_model(
+        f"{kept.kind.title().replace('_', '')}Request",
+        __base__=_WithStrategy if question.takes_strategy else AtPoint,
+        __doc__=f"{question.what[0].upper()}{question.what[1:]}.",
+        **keys,
+    )
+    return made
+
+
+def _kind(parameter: Parameter) -> Any:
+    says = parameter.says
+    if parameter.names_case:
+        return Annotated[Id | None, Field(description=says)]
+    if parameter.is_map:
+        key = Annotated[str, Field(min_length=1, max_length=100)]
+        few = Field(max_length=CHANGES, description=says)
+        return Annotated[dict[key, Any], few, AfterValidator(_plain)]
+    low, high = parameter.between or (None, None)
+    return Annotated[float, Field(ge=low, le=high, description=says)]
 
 
 class PlanQuery(Model):

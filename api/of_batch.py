@@ -9,23 +9,29 @@ from dataclasses import dataclass
 from typing import Any
 
 import strategist
-from api.store.batches import results_after
-from api.store.surveys import Cases
 from strategist.errors import Fault, InputError
 
-__all__ = ["coupling_in", "templates_among"]
+from .store.batches import results_after
+from .store.surveys import Cases
 
 _ROWS = 1000
 
 
-def templates_among(cases: Cases, request: Mapping[str, Any]) -> dict[str, Any]:
+def templates_among(
+    cases: Cases, request: Mapping[str, Any], time_limit_s: float | None
+) -> dict[str, Any]:
     """The document of `templates` for a batch; `case` is the id of a survey."""
     batch = _solved(cases, request["batch"])
     at_most, may_pay = request["at_most"], request["may_pay"]
     with _faults_of_batch():
         points = batch.points(cases)
         found = strategist.templates_of(
-            batch.results, points, at_most, may_pay=may_pay, left_out=batch.left_out
+            batch.results,
+            points,
+            at_most,
+            may_pay=may_pay,
+            left_out=batch.left_out,
+            time_limit_s=time_limit_s,
         )
     return found.to_json()
 
@@ -34,7 +40,7 @@ def coupling_in(cases: Cases, request: Mapping[str, Any]) -> dict[str, Any]:
     """The document of coupling.json for a batch; `case` is the id of a survey."""
     batch = _solved(cases, request["batch"])
     with _faults_of_batch():
-        return strategist.coupling_document(batch.tags(cases))
+        return strategist.coupling_of(batch.tags(cases)).to_json()
 
 
 @dataclass(frozen=True)

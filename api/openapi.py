@@ -8,12 +8,11 @@ from typing import Any
 
 from pydantic import TypeAdapter
 
-from api.answers import Problem
-from api.endpoints import JSON, Endpoint
-from api.problems import KINDS
 from strategist import __version__
 
-__all__ = ["describe", "statuses"]
+from .answers import Late, Problem
+from .endpoints import JSON, Endpoint
+from .problems import KINDS
 
 _REF = "#/components/schemas/{model}"
 _ABOUT = (
@@ -71,9 +70,12 @@ def statuses(endpoint: Endpoint) -> dict[int, list[str]]:
 
 def _models(endpoint: Endpoint) -> list[Any]:
     body = endpoint.schema if endpoint.body is bytes else endpoint.body
-    return [
-        model for model in (body, endpoint.query, *endpoint.gives.values()) if model is not None
-    ]
+    given = (body, endpoint.query, *endpoint.gives.values())
+    return [_made(model) for model in given if model is not None]
+
+
+def _made(model: Any) -> Any:
+    return model.make() if isinstance(model, Late) else model
 
 
 def _schemas(endpoints: Iterable[Endpoint]) -> tuple[dict[Any, Any], dict[str, Any]]:
@@ -140,7 +142,7 @@ def _responses(
         given: dict[str, Any] = {"description": one.summary}
         if model is not None:
             plain = {media: {"schema": {"type": "string"}} for media in one.media}
-            as_json = {} if model is str else {JSON: {"schema": schemas[model]}}
+            as_json = {} if model is str else {JSON: {"schema": schemas[_made(model)]}}
             given["content"] = as_json | plain
         links = _links(one, known)
         if links:

@@ -10,9 +10,7 @@ from typing import Any
 from jinja2 import Environment
 from markupsafe import Markup
 
-from api.problems import KINDS
-
-__all__ = ["FRAMED_BY_NONE", "POLICY", "page"]
+from .problems import KINDS
 
 FRAMED_BY_NONE = "frame-ancestors 'none'; base-uri 'none'; form-action 'none'"
 _STYLE = """

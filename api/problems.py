@@ -8,17 +8,6 @@ from typing import Any
 
 from strategist.errors import Fault, InputError
 
-__all__ = [
-    "KINDS",
-    "Kind",
-    "ProblemError",
-    "detail_of",
-    "faults_json",
-    "in_body",
-    "problem_json",
-    "type_of",
-]
-
 _FAULTS = 200  # in one answer; the last then says how many more there are
 _FOUND, _WORDS, _POINTER = 200, 600, 1000  # characters
 

@@ -9,12 +9,14 @@ from typing import Any
 
 from sqlalchemy import RowMapping
 
-from api.at_point import cursor, iso, listed, missing
-from api.endpoints import Answer, Ask
-from api.limits import PROMPT_GRACE_S
-from api.problems import ProblemError
-from api.store.ids import random_id
-from api.store.jobs import (
+from strategist import __version__
+
+from .at_point import cursor, iso, listed, missing
+from .endpoints import Answer, Ask
+from .limits import PROMPT_GRACE_S
+from .problems import ProblemError
+from .store.ids import random_id
+from .store.jobs import (
     Job,
     Queue,
     RefusedError,
@@ -25,18 +27,7 @@ from api.store.jobs import (
     find_job,
     find_jobs,
 )
-from api.store.tables import jobs
-from strategist import __version__
-
-__all__ = [
-    "answer_of",
-    "dropped",
-    "job_json",
-    "kept_one",
-    "kept_page",
-    "made",
-    "wait_for",
-]
+from .store.tables import jobs
 
 _RETRY = {"Retry-After": "5"}
 _SAID = (

@@ -13,23 +13,14 @@ from flask import Request
 from pydantic import TypeAdapter, ValidationError
 from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
 
-from api.endpoints import JSON, Ask, Endpoint
-from api.problems import ProblemError, detail_of, faults_json
-from api.service import Service
-from api.store.ids import is_id
-from api.store.tokens import client_of
 from strategist import parse_json, refuse_values
 from strategist.errors import Fault, InputError, MalformedError
 
-__all__ = [
-    "client_by",
-    "client_for",
-    "digest_of_request",
-    "invalid",
-    "query_of",
-    "read_body",
-    "refuse_foreign",
-]
+from .endpoints import JSON, Ask, Endpoint
+from .problems import ProblemError, detail_of, faults_json
+from .service import Service
+from .store.ids import is_id
+from .store.tokens import client_of
 
 LOCAL = ("127.0.0.1", "localhost", "[::1]")
 FORM = "multipart/form-data"

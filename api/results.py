@@ -13,16 +13,14 @@ from typing import Any
 from sqlalchemy import RowMapping
 
 import strategist
-from api.endpoints import Answer, Ask
-from api.page import FRAMED_BY_NONE
-from api.problems import ProblemError
-from api.service import Service
-from api.store.batches import batch_counts, find_batch, finished_after, results_after
-from api.store.database import StoreError
-from api.store.surveys import find_survey
-from strategist import GivenResult, safe_cell
 
-__all__ = ["CSV", "HTML", "NDJSON", "as_csv", "as_ndjson", "as_page", "result_row"]
+from .endpoints import Answer, Ask
+from .page import FRAMED_BY_NONE
+from .problems import ProblemError
+from .service import Service
+from .store.batches import batch_counts, find_batch, finished_after, results_after
+from .store.database import StoreError
+from .store.surveys import find_survey
 
 NDJSON = "application/x-ndjson"
 CSV = "text/csv"
@@ -125,7 +123,7 @@ def as_csv(service: Service, batch_id: str) -> Answer:
     position = -1
     while rows := results_after(service.database, batch_id, position, _ROWS):
         for row in map(result_row, rows):
-            table.writerow([safe_cell(value) for value in _cells(row)])
+            table.writerow([strategist.safe_cell(value) for value in _cells(row)])
             position = row["position"]
     headers = {"Content-Disposition": 'attachment; filename="results.csv"'}
     return Answer(content=text.getvalue(), media=f"{CSV}; charset=utf-8", headers=headers)
@@ -140,7 +138,7 @@ def as_page(service: Service, client: str, batch_id: str) -> Answer:
     return Answer(content=page, media=f"{HTML}; charset=utf-8", headers=headers)
 
 
-def _given(service: Service, client: str, batch_id: str) -> Iterator[GivenResult]:
+def _given(service: Service, client: str, batch_id: str) -> Iterator[strategist.GivenResult]:
     sites: dict[str, str] = {}
     position = -1
     while rows := results_after(service.database, batch_id, position, _ROWS):
@@ -152,7 +150,7 @@ def _given(service: Service, client: str, batch_id: str) -> Iterator[GivenResult
                 found = find_survey(service.database, client, survey)
                 sites[survey] = "" if found is None else json.loads(found["summary"])["site"]
             result, site = row["result"], sites[survey] or None
-            yield GivenResult("batch", survey, row["read_point"], result, error, site)
+            yield strategist.GivenResult("batch", survey, row["read_point"], result, error, site)
 
 
 def _cells(row: dict[str, Any]) -> list[Any]:

@@ -12,18 +12,16 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from api.app import ENDPOINTS, create_app
-from api.door import open_door
-from api.headers import Door
-from api.requests import client_by
-from api.service import Service
-from api.store.database import Database, StoreError
-from api.store.keys import free_keys
-from api.store.leases import take_back_all
-from api.store.retention import Retention
-from api.supervisor import Supervisor
-
-__all__ = ["THREADS", "InUseError", "own_folder", "serve"]
+from .app import ENDPOINTS, create_app
+from .door import open_door
+from .headers import Door
+from .requests import client_by
+from .service import Service
+from .store.database import Database, StoreError
+from .store.keys import free_keys
+from .store.leases import take_back_all
+from .store.retention import Retention
+from .supervisor import Supervisor
 
 _LOG = logging.getLogger("api.server")
 THREADS = 32  # more than may wait for answers and streams at once, so that others are served

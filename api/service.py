@@ -8,12 +8,10 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 
-from api.limits import Limits
-from api.metrics import Metrics
-from api.store.database import Database
-from api.store.surveys import Cases
-
-__all__ = ["Places", "Service"]
+from .limits import Limits
+from .metrics import Metrics
+from .store.database import Database
+from .store.surveys import Cases
 
 
 class Places:

@@ -16,18 +16,16 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
-from api.limits import WORKER_MIB
-from api.store.database import Database, StoreError
-from api.store.leases import end_late, held, release, renew, sweep
-from api.store.retention import Retention, forget
-from api.store.turns import ANY, PROMPT, worker_to_take_back
-from api.store.where import DATABASE
-from api.worker_process import READY
+from .limits import WORKER_MIB
+from .store.database import Database, StoreError
+from .store.leases import end_late, held, release, renew, sweep
+from .store.retention import Retention, forget
+from .store.turns import ANY, PROMPT, worker_to_take_back
+from .store.where import DATABASE
 
-__all__ = ["Supervisor"]
-
+READY = b"ready\n"  # a worker says so once its first answer will take no longer than others
 _LOG = logging.getLogger("api.supervisor")
-_WORKER = (sys.executable, "-m", "api.worker_process")
+_WORKER = (sys.executable, "-m", f"{__package__}.worker_process")
 _LOOK_S = 0.2
 _JOBS_S = 0.5  # how soon a worker is ended whose job is cancelled or late
 _RENEW_S = 5.0

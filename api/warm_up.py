@@ -12,8 +12,6 @@ from typing import Any
 
 from strategist import Options, choose, read_case_document, trace_frontier
 
-__all__ = ["warm_up"]
-
 _LOG = logging.getLogger("api.worker")
 _LEVELS = (15, 18, 21, 24)
 _POLICY = {"levels_dbm": _LEVELS}

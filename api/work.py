@@ -6,18 +6,19 @@ import json
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 from sqlalchemy import RowMapping
 
 import strategist
-from api.limits import ANSWER_BYTES
-from api.of_batch import coupling_in, templates_among
-from api.problems import detail_of, faults_json, in_body
-from api.store.surveys import Cases
+from strategist import QUESTIONS, Asked, Parameter, Question
 from strategist.errors import Fault, InputError, MalformedError, StrategistError
 
-__all__ = ["Outcome", "Task", "perform"]
+from .limits import ANSWER_BYTES
+from .of_batch import coupling_in, templates_among
+from .problems import detail_of, faults_json, in_body
+from .store.surveys import Cases
 
 Outcome = tuple[Mapping[str, Any] | None, Mapping[str, Any] | None]  # result, error: one is None
 _ENTRY_SHARE_MIN_S = 0.05
@@ -112,15 +113,11 @@ def _check(task: Task) -> dict[str, Any]:
     case = task.cases.get(survey, strategist.Bounds(**task.request["bounds"]))
     if case is None:
         raise InputError.one("survey", survey, "a survey that is there")
-    return strategist.check_document(case, strategist.check(case))
+    return strategist.check(case).to_json()
 
 
 def _masks(task: Task) -> dict[str, Any]:
     return strategist.list_masks(task.point()).to_json()
-
-
-def _evaluate(task: Task) -> dict[str, Any]:
-    return strategist.evaluate_at(task.point(), _strategy(task.request["strategy"])).to_json()
 
 
 def _settings(task: Task) -> dict[str, Any]:
@@ -131,62 +128,47 @@ def _settings(task: Task) -> dict[str, Any]:
         if given is None
         else strategist.PowerTable(tuple((index, dbm) for index, dbm in given))
     )
-    return strategist.settings_document(
+    return strategist.settings_of(
         task.point(), _strategy(asked["strategy"]), asked["form"], table
+    ).to_json()
+
+
+def _answer(question: Question, task: Task) -> dict[str, Any]:
+    """The answer to a question at a read point."""
+    asked = Asked(
+        None if question.solves is None else task.options(),
+        _strategy(task.request["strategy"]) if question.takes_strategy else None,
+        {one.key: _value(one, task) for one in question.parameters},
     )
-
-
-def _choose(task: Task) -> dict[str, Any]:
-    return strategist.choose(task.point(), task.options()).to_json()
-
-
-def _judge(task: Task) -> dict[str, Any]:
-    return strategist.judge(task.point(), task.options()).to_json()
-
-
-def _frontier(task: Task) -> dict[str, Any]:
-    return strategist.trace_frontier(task.point(), task.options()).to_json()
-
-
-def _techniques(task: Task) -> dict[str, Any]:
-    return strategist.compare_techniques(task.point(), task.options()).to_json()
-
-
-def _what_if(task: Task) -> dict[str, Any]:
-    sets, cable_db = task.request["set"], task.request["cable_db"]
-    point, options = task.point(), replace(task.options(), unseen=False)
-    if not (sets or cable_db):
-        return strategist.usual_what_ifs(point, options).to_json()
     try:
-        return strategist.what_if(point, sets, cable_db=cable_db, options=options).to_json()
+        return question.answer(task.point(), asked).to_json()
     except InputError as error:
-        raise InputError(_of_change(fault, sets) for fault in error.faults) from None
+        raise InputError(_of_key(question, fault, task.request) for fault in error.faults) from None
 
 
-def _of_change(fault: Fault, sets: Mapping[str, Any]) -> Fault:
-    """A fault of a what-if, placed at the change that brings it about."""
+def _value(parameter: Parameter, task: Task) -> Any:
+    value = task.request[parameter.key]
+    return task.point(parameter.key) if parameter.names_case and value is not None else value
+
+
+def _of_key(question: Question, fault: Fault, request: Mapping[str, Any]) -> Fault:
+    """A fault of an answer, placed at the key of the request that brings it about."""
     if fault.source == "cable":
         return replace(fault, source="body", path=("cable_db",))
-    if fault.source not in ("--set", "what-if"):
-        return in_body(fault)
-    for key in sets:
+    maps = [one.key for one in question.parameters if one.is_map]
+    if not maps or fault.source not in (*maps, question.name):
+        return fault
+    for key in request[maps[0]]:
         parts = tuple(key.split("."))
         inside = fault.path[: len(parts)]
         if inside and inside == parts[: len(inside)]:
-            path = ("set", key, *fault.path[len(parts) :])
+            path = (maps[0], key, *fault.path[len(parts) :])
             return replace(fault, source="body", path=path)
-    return replace(fault, source="body", path=("set",))
-
-
-def _accept(task: Task) -> dict[str, Any]:
-    asked = task.request
-    against = None if asked["against"] is None else task.point("against")
-    strategy, limit = _strategy(asked["strategy"]), asked["rate_limit"]
-    return strategist.accept(task.point(), strategy, limit, asked["confidence"], against).to_json()
+    return replace(fault, source="body", path=(maps[0],))
 
 
 def _templates(task: Task) -> dict[str, Any]:
-    return templates_among(task.cases, task.request)
+    return templates_among(task.cases, task.request, task.options().total_limit_s)
 
 
 def _coupling(task: Task) -> dict[str, Any]:
@@ -203,7 +185,7 @@ def _compare(task: Task) -> dict[str, Any]:
     for number, entry in enumerate(entries):
         left = total - (time.monotonic() - started)
         share = max(_ENTRY_SHARE_MIN_S, left / max(1, solves))
-        sides.append(_side(point, entry, f"{_ENTRY}{number}", task.options(share)))
+        sides += _sides(point, entry, f"{_ENTRY}{number}", task.options(share))
         solves -= entry["loss"] is not None
     try:
         return strategist.compare(point, sides).to_json()
@@ -220,17 +202,21 @@ def _of_entry(fault: Fault) -> Fault:
     return replace(fault, source="body", path=path)
 
 
-def _side(
+def _sides(
     point: strategist.ReadPoint, entry: Mapping[str, Any], source: str, options: strategist.Options
-) -> strategist.Side:
+) -> list[strategist.Side]:
+    """The side of an entry and, where it is a stored result that shows one, the sturdier one."""
+    name = entry["name"]
     if entry["loss"] is None:
-        return strategist.Side(entry["name"], _strategy(entry["strategy"]), source)
+        sides = [strategist.Side(name, _strategy(entry["strategy"]), source)]
+        if entry.get("sturdier") is not None:
+            sturdier = _strategy(entry["sturdier"])
+            sides.append(strategist.Side(f"{name}, sturdier", sturdier, source))
+        return sides
     weights = strategist.Loss(**entry["loss"])
     own = replace(point, policy=replace(point.policy, loss=weights))
     found = strategist.choose(own, options)
-    return strategist.Side(
-        entry["name"], found.strategy, source, weights, found.status, found.warnings
-    )
+    return [strategist.Side(name, found.strategy, source, weights, found.status, found.warnings)]
 
 
 def _strategy(given: Mapping[str, Any]) -> strategist.Strategy:
@@ -240,15 +226,8 @@ def _strategy(given: Mapping[str, Any]) -> strategist.Strategy:
 _VERBS: Mapping[str, Callable[[Task], dict[str, Any]]] = {
     "check": _check,
     "masks": _masks,
-    "evaluation": _evaluate,
     "settings": _settings,
-    "strategy": _choose,
-    "judgement": _judge,
     "comparison": _compare,
-    "frontier": _frontier,
-    "techniques": _techniques,
-    "what_if": _what_if,
-    "acceptance": _accept,
     "templates": _templates,
     "coupling": _coupling,
-}
+} | {one.kept.kind: partial(_answer, one) for one in QUESTIONS if one.kept is not None}

@@ -12,12 +12,10 @@ from typing import Any
 
 from sqlalchemy import RowMapping
 
-from api.store.database import Database, FullStoreError, StoreError
-from api.store.leases import claim, finish, release
-from api.store.surveys import Cases
-from api.work import Task, perform
-
-__all__ = ["Worker", "pulse"]
+from .store.database import Database, FullStoreError, StoreError
+from .store.leases import claim, finish, release
+from .store.surveys import Cases
+from .work import Task, perform
 
 _LOG = logging.getLogger("api.worker")
 _IDLE_S = 0.1

@@ -12,16 +12,15 @@ from collections.abc import Sequence
 from typing import Any
 
 import strategist
-from api.log import to_stderr
-from api.memory import limit_memory
-from api.store.database import StoreError
-from api.store.where import add_store, open_store
-from api.warm_up import warm_up
-from api.worker import Worker, pulse
 
-__all__ = ["READY", "main"]
+from .log import to_stderr
+from .memory import limit_memory
+from .store.database import StoreError
+from .store.where import add_store, open_store
+from .supervisor import READY
+from .warm_up import warm_up
+from .worker import Worker, pulse
 
-READY = b"ready\n"  # on standard output, once the first answer will take no longer than others
 _LOG = logging.getLogger("api.worker")
 
 
@@ -68,7 +67,9 @@ def _run(arguments: argparse.Namespace) -> None:
 
 def _parser() -> argparse.ArgumentParser:
     """What a supervisor tells its workers; people start `python -m api work`."""
-    parser = argparse.ArgumentParser(prog="python -m api.worker_process", allow_abbrev=False)
+    parser = argparse.ArgumentParser(
+        prog=f"python -m {__package__}.worker_process", allow_abbrev=False
+    )
     add_store(parser)
     parser.add_argument("--prompt-only", action="store_true")
     parser.add_argument("--name", required=True)

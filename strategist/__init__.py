@@ -1,272 +1,36 @@
 """From a survey of a UHF RFID read point to the proven best power, ladder, cutoff and masks.
 
-The names below are the library. Each is loaded when it is first used, so that importing the package
-costs nothing (numpy, pandas and the solver together take most of a second).
+The names listed in `__init__.pyi` are the library. Each is loaded when it is first used, so that
+importing the package costs nothing (numpy, pandas and the solver together take most of a second).
 """
 
 from __future__ import annotations
 
+import ast
 import importlib
-import sys
-from types import ModuleType
-from typing import TYPE_CHECKING, Any
-
-from strategist.errors import (
-    DisagreementError,
-    Fault,
-    InputError,
-    MalformedError,
-    SolveError,
-    StrategistError,
-)
-
-if TYPE_CHECKING:
-    from strategist.batch.coupling import coupling_document, tags_of
-    from strategist.batch.run import Progress, run_batch
-    from strategist.batch.summary import Summary
-    from strategist.batch.tables import safe_cell
-    from strategist.batch.templates import SiteTemplates, site_templates, templates_of
-    from strategist.batch.templates_text import templates_text
-    from strategist.choose import Result, choose
-    from strategist.decide import Options
-    from strategist.judge import Judged, judge
-    from strategist.optimise.strategy import Strategy, read_strategy
-    from strategist.optimise.strategy_file import StrategyFile, parse_strategy_file
-    from strategist.optimise.templates import Templates, choose_templates, template_curve
-    from strategist.radio.complete import complete
-    from strategist.radio.lawful import PowerLimit, power_limit
-    from strategist.radio.regions import region_named
-    from strategist.report.acceptance import acceptance_text, plan_text
-    from strategist.report.check import Checked, check, check_document, check_text
-    from strategist.report.comparison import comparison_text
-    from strategist.report.document import Backing, report_document
-    from strategist.report.frontier import frontier_text
-    from strategist.report.given_results import GivenResult, parse_frontier, parse_results
-    from strategist.report.judged import judged_text
-    from strategist.report.masks import MaskList, list_masks, masks_text
-    from strategist.report.on_air import power_limit_text
-    from strategist.report.output import refuse_target, write_whole
-    from strategist.report.page import page_policy, report_page
-    from strategist.report.plots import can_plot
-    from strategist.report.settings import settings_document, settings_text
-    from strategist.report.techniques import techniques_text
-    from strategist.report.text import evaluation_text, result_text
-    from strategist.report.what_if import what_if_text, what_ifs_text
-    from strategist.survey.bounds import Bounds
-    from strategist.survey.document import CaseDocument, read_case_document
-    from strategist.survey.finding import Finding
-    from strategist.survey.json_text import parse_json, refuse_values
-    from strategist.survey.one_file import read_file, read_text
-    from strategist.survey.policy import Dwell, Loss, Policy, Radio, Site
-    from strategist.survey.reading import read_case, read_case_files
-    from strategist.survey.records import Case, ReadPoint, Survey, Tag
-    from strategist.tags.candidates import forget_candidates
-    from strategist.tags.mask import Mask
-    from strategist.tags.power_table import PowerTable, read_power_table
-    from strategist.tradeoffs.frontier import Frontier, FrontierPoint, trace_frontier
-    from strategist.tradeoffs.techniques import Techniques, compare_techniques
-    from strategist.tradeoffs.what_if import WhatIf, WhatIfs, usual_what_ifs, what_if
-    from strategist.trust.accept import AcceptanceRun, accept
-    from strategist.trust.acceptance import AcceptancePlan, plan_acceptance
-    from strategist.trust.comparison import Comparison, Side, compare
-    from strategist.trust.diagnosis import diagnose
-    from strategist.trust.evaluate import Outcome, evaluate
-    from strategist.trust.evaluation import Evaluation, evaluate_at
-    from strategist.trust.guarded import GuardedOutcome, guarded_loss, guarded_outcome
-    from strategist.trust.rate_limit import RATE_LIMIT
+from pathlib import Path
+from typing import Any
 
 __version__ = "0.1.0"
 
-__all__ = [
-    "RATE_LIMIT",
-    "AcceptancePlan",
-    "AcceptanceRun",
-    "Backing",
-    "Bounds",
-    "Case",
-    "CaseDocument",
-    "Checked",
-    "Comparison",
-    "DisagreementError",
-    "Dwell",
-    "Evaluation",
-    "Fault",
-    "Finding",
-    "Frontier",
-    "FrontierPoint",
-    "GivenResult",
-    "GuardedOutcome",
-    "InputError",
-    "Judged",
-    "Loss",
-    "MalformedError",
-    "Mask",
-    "MaskList",
-    "Options",
-    "Outcome",
-    "Policy",
-    "PowerLimit",
-    "PowerTable",
-    "Progress",
-    "Radio",
-    "ReadPoint",
-    "Result",
-    "Side",
-    "Site",
-    "SiteTemplates",
-    "SolveError",
-    "StrategistError",
-    "Strategy",
-    "StrategyFile",
-    "Summary",
-    "Survey",
-    "Tag",
-    "Techniques",
-    "Templates",
-    "WhatIf",
-    "WhatIfs",
-    "accept",
-    "acceptance_text",
-    "can_plot",
-    "check",
-    "check_document",
-    "check_text",
-    "choose",
-    "choose_templates",
-    "compare",
-    "compare_techniques",
-    "comparison_text",
-    "complete",
-    "coupling_document",
-    "diagnose",
-    "evaluate",
-    "evaluate_at",
-    "evaluation_text",
-    "forget_candidates",
-    "frontier_text",
-    "guarded_loss",
-    "guarded_outcome",
-    "judge",
-    "judged_text",
-    "list_masks",
-    "masks_text",
-    "page_policy",
-    "parse_frontier",
-    "parse_json",
-    "parse_results",
-    "parse_strategy_file",
-    "plan_acceptance",
-    "plan_text",
-    "power_limit",
-    "power_limit_text",
-    "read_case",
-    "read_case_document",
-    "read_case_files",
-    "read_file",
-    "read_power_table",
-    "read_strategy",
-    "read_text",
-    "refuse_target",
-    "refuse_values",
-    "region_named",
-    "report_document",
-    "report_page",
-    "result_text",
-    "run_batch",
-    "safe_cell",
-    "settings_document",
-    "settings_text",
-    "site_templates",
-    "tags_of",
-    "techniques_text",
-    "template_curve",
-    "templates_of",
-    "templates_text",
-    "trace_frontier",
-    "usual_what_ifs",
-    "what_if",
-    "what_if_text",
-    "what_ifs_text",
-    "write_whole",
-]
-
-_LATE = {
-    "batch.coupling": ("coupling_document", "tags_of"),
-    "batch.run": ("Progress", "run_batch"),
-    "batch.summary": ("Summary",),
-    "batch.tables": ("safe_cell",),
-    "batch.templates": ("SiteTemplates", "site_templates", "templates_of"),
-    "batch.templates_text": ("templates_text",),
-    "choose": ("Result", "choose"),
-    "decide": ("Options",),
-    "judge": ("Judged", "judge"),
-    "optimise.strategy": ("Strategy", "read_strategy"),
-    "optimise.strategy_file": ("StrategyFile", "parse_strategy_file"),
-    "optimise.templates": ("Templates", "choose_templates", "template_curve"),
-    "radio.complete": ("complete",),
-    "radio.lawful": ("PowerLimit", "power_limit"),
-    "radio.regions": ("region_named",),
-    "report.acceptance": ("acceptance_text", "plan_text"),
-    "report.check": ("Checked", "check", "check_document", "check_text"),
-    "report.comparison": ("comparison_text",),
-    "report.document": ("Backing", "report_document"),
-    "report.given_results": ("GivenResult", "parse_frontier", "parse_results"),
-    "report.frontier": ("frontier_text",),
-    "report.masks": ("MaskList", "list_masks", "masks_text"),
-    "report.judged": ("judged_text",),
-    "report.on_air": ("power_limit_text",),
-    "report.output": ("refuse_target", "write_whole"),
-    "report.page": ("page_policy", "report_page"),
-    "report.plots": ("can_plot",),
-    "report.settings": ("settings_document", "settings_text"),
-    "report.techniques": ("techniques_text",),
-    "report.what_if": ("what_if_text", "what_ifs_text"),
-    "report.text": ("evaluation_text", "result_text"),
-    "survey.finding": ("Finding",),
-    "survey.bounds": ("Bounds",),
-    "survey.document": ("CaseDocument", "read_case_document"),
-    "survey.json_text": ("parse_json", "refuse_values"),
-    "survey.one_file": ("read_file", "read_text"),
-    "survey.policy": ("Dwell", "Loss", "Policy", "Radio", "Site"),
-    "survey.reading": ("read_case", "read_case_files"),
-    "survey.records": ("Case", "ReadPoint", "Survey", "Tag"),
-    "tags.candidates": ("forget_candidates",),
-    "tags.mask": ("Mask",),
-    "tags.power_table": ("PowerTable", "read_power_table"),
-    "tradeoffs.frontier": ("Frontier", "FrontierPoint", "trace_frontier"),
-    "tradeoffs.techniques": ("Techniques", "compare_techniques"),
-    "tradeoffs.what_if": ("WhatIf", "WhatIfs", "usual_what_ifs", "what_if"),
-    "trust.accept": ("AcceptanceRun", "accept"),
-    "trust.acceptance": ("AcceptancePlan", "plan_acceptance"),
-    "trust.comparison": ("Comparison", "Side", "compare"),
-    "trust.diagnosis": ("diagnose",),
-    "trust.evaluate": ("Outcome", "evaluate"),
-    "trust.evaluation": ("Evaluation", "evaluate_at"),
-    "trust.guarded": ("GuardedOutcome", "guarded_loss", "guarded_outcome"),
-    "trust.rate_limit": ("RATE_LIMIT",),
+_LISTED = ast.parse(Path(__file__).with_suffix(".pyi").read_text(encoding="utf-8")).body
+_HOME = {
+    alias.name: line.module
+    for line in _LISTED
+    if isinstance(line, ast.ImportFrom) and line.module
+    for alias in line.names
 }
-_HOME = {name: module for module, names in _LATE.items() for name in names}
+__all__ = list(_HOME)
 
 
 def __getattr__(name: str) -> Any:
     """Load a public name from the module it lives in."""
     if name not in _HOME:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    found = getattr(importlib.import_module(f"{__name__}.{_HOME[name]}"), name)
+    found = getattr(importlib.import_module(_HOME[name]), name)
     globals()[name] = found
     return found
 
 
 def __dir__() -> list[str]:
     return sorted([*__all__, "__version__"])
-
-
-class _Package(ModuleType):
-    """Keeps `strategist.choose` the function: importing choose.py would bind the module there."""
-
-    def __setattr__(self, name: str, value: Any) -> None:
-        if not (name in _HOME and isinstance(value, ModuleType)):
-            super().__setattr__(name, value)
-
-
-sys.modules[__name__].__class__ = _Package

@@ -9,35 +9,40 @@ import os
 import sys
 import traceback
 from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 from pathlib import Path
 from typing import TextIO
 
 import strategist
 from strategist.commands import (
-    acceptance,
     batch,
     check,
     compare,
-    evaluate,
     export,
-    frontier,
-    judge,
     lawful,
-    masks,
+    plan_acceptance,
     report,
-    solve,
-    techniques,
     templates,
-    what_if,
 )
 from strategist.commands.arguments import BAD_INPUT, INTERRUPTED, NO_ANSWER, PIPE_CLOSED, say
+from strategist.commands.ask import add_question
 from strategist.errors import InputError, StrategistError
 
 __all__ = ["command_parser", "main"]
 
-_COMMANDS = (
-    *(check, masks, lawful, solve, judge, frontier, techniques, what_if),
-    *(evaluate, compare, export, batch, templates, report, acceptance),
+_OWN = {  # commands that ask nothing of a read point, or take more than one strategy
+    "check": check.add,
+    "lawful": lawful.add,
+    "compare": compare.add,
+    "export": export.add,
+    "batch": batch.add,
+    "templates": templates.add,
+    "report": report.add,
+    "plan-acceptance": plan_acceptance.add,
+}
+_ORDER = (
+    *("check", "masks", "lawful", "solve", "judge", "frontier", "techniques", "what-if"),
+    *("evaluate", "compare", "export", "batch", "templates", "report", "plan-acceptance", "accept"),
 )
 _DEFECT_CHARACTERS = 300
 _EPILOG = (
@@ -152,8 +157,10 @@ def command_parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=strategist.__version__)
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
-    for module in _COMMANDS:
-        module.add(commands)
+    asked = {one.name: partial(add_question, name=one.name) for one in strategist.QUESTIONS}
+    known = _OWN | asked
+    for name in dict.fromkeys((*_ORDER, *known)):
+        known[name](commands)
     return parser
 
 

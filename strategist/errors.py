@@ -93,8 +93,9 @@ class InputError(StrategistError):
         column: str | None = None,
         path: tuple[str | int, ...] = (),
     ) -> InputError:
-        """An error with a single fault."""
-        return cls([Fault(source, line, column, str(value), allowed, path)])
+        """An error with a single fault; without `column`, the `path` says where."""
+        where = column or ".".join(str(part) for part in path) or None
+        return cls([Fault(source, line, where, str(value), allowed, path)])
 
 
 class MalformedError(InputError):

@@ -7,6 +7,7 @@ comes last, so that its closing line ends the output.
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -16,7 +17,15 @@ CHECKS = (
     ("ruff", "format", "--check", "."),
     ("ruff", "check", "."),
     ("mypy",),
-    ("pytest", "-n", "auto", "--dist", "loadfile"),
+    # one more than there are processors: tests of the API wait for each other's processes
+    (
+        "pytest",
+        "-n",
+        str((os.cpu_count() or 1) + 1),
+        "--dist",
+        "loadfile",
+        "--no-loadscope-reorder",
+    ),
 )
 
 

@@ -67,3 +67,14 @@ def test_the_keys_of_site_json_that_are_shown_are_taken() -> None:
         given = f'"radio": {{{fragment}}}' if fragment.startswith('"limit"') else fragment
         policy = parse_json(f"{{{given}}}".encode(), POLICY, "README.md")
         assert policy != strategist.Policy()
+
+
+def test_the_lines_of_python_print_what_is_shown() -> None:
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    (code,) = re.findall(r"```python\n(.*?)```", text, re.S)
+    (printed,) = re.findall(r"```text\n(.*?)```", text, re.S)
+    words = [sys.executable, "-c", code]
+    done = subprocess.run(words, cwd=ROOT, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    assert len(code.split("\n\n")) == 2 and len(code.replace("\n\n", "\n").splitlines()) <= 10
+    assert done.stdout == printed

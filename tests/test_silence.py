@@ -16,19 +16,19 @@ from strategist import (
     techniques_text,
     trace_frontier,
 )
+from strategist.answers.assessment import Assessment, choose
+from strategist.answers.solution import Options
+from strategist.answers.what_if import what_if
 from strategist.batch.summary import _Totals
 from strategist.batch.tables import table_row
-from strategist.choose import Result, choose
-from strategist.decide import Options
 from strategist.optimise.strategy import Strategy
 from strategist.report.document import report_document
-from strategist.report.frontier import frontier_text
 from strategist.report.given_results import GivenResult
 from strategist.report.page import report_page
+from strategist.report.trade_offs import frontier_text
 from strategist.survey.policy import Guard, Limits, Loss, Policy
 from strategist.survey.records import ReadPoint
-from strategist.tradeoffs.what_if import what_if
-from strategist.trust.silence import silence_loss
+from strategist.trust.evaluation import silence_loss
 from tests.cases.razor import crib_door, quadrants
 from tests.optimise.made import brute_force, random_read_point, survey_of
 
@@ -107,7 +107,7 @@ def test_where_no_strategy_keeps_a_limit_it_stays_infeasible() -> None:
 def test_out_of_time_what_was_found_is_said_to_be_no_better() -> None:
     point = quadrants()
     result = choose(point, FAST)
-    late: Result = replace(result, status="feasible", bound=100.0)
+    late: Assessment = replace(result, status="feasible", bound=100.0)
     lines = result_text(late, point.policy).splitlines()
     assert lines[0] == "made: nothing found in time is better than silence"
     assert "Whether others are better is open" in " ".join(" ".join(lines).split())
@@ -171,5 +171,5 @@ def test_a_batch_says_it_first() -> None:
     assert table_row(rows[1])["silence_loss"] == 300
 
 
-def _row(name: str, result: Result) -> dict[str, object]:
+def _row(name: str, result: Assessment) -> dict[str, object]:
     return {"case": "a", "read_point": name, "result": result.to_json()}

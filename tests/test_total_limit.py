@@ -17,7 +17,7 @@ CASE = Path(__file__).parent.parent / "cases/linen-service"
 def limits(monkeypatch: pytest.MonkeyPatch) -> list[float | None]:
     """The limit of each solve; all but the first are stopped at once."""
     asked: list[float | None] = []
-    module = importlib.import_module("strategist.choose")
+    module = importlib.import_module("strategist.answers.assessment")
     real = module.Clock
 
     def clock(seconds: float | None) -> object:
@@ -25,8 +25,8 @@ def limits(monkeypatch: pytest.MonkeyPatch) -> list[float | None]:
         return real(seconds if len(asked) == 1 else 0.0)
 
     monkeypatch.setattr(module, "Clock", clock)
-    monkeypatch.setattr("strategist.decide.Clock", clock)
-    monkeypatch.setattr("strategist.tradeoffs.techniques.Clock", clock)
+    monkeypatch.setattr("strategist.answers.solution.Clock", clock)
+    monkeypatch.setattr("strategist.answers.techniques.Clock", clock)
     return asked
 
 
@@ -52,9 +52,9 @@ def test_without_it_each_solve_has_its_own_limit(limits: list[float | None]) -> 
 def test_what_ifs_share_it(limits: list[float | None]) -> None:
     """Eight solves: the first gets an eighth, each later one its part of what the others left."""
     found = usual_what_ifs(random_read_point(8, 1), Options(total_limit_s=800.0, unseen=False))
-    solves = 1 + sum(one.answer is not None for one in found.asked)
+    solves = 1 + sum(one.answer is not None for one in found.questions)
     first, *shares = limits
-    assert (len(found.asked), len(limits)) == (7, solves)
+    assert (len(found.questions), len(limits)) == (7, solves)
     assert first == pytest.approx(100, abs=5)
     assert all(share is not None and 95 < share < 800 for share in shares)
     limits.clear()

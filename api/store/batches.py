@@ -4,20 +4,10 @@ from __future__ import annotations
 
 from sqlalchemy import Connection, RowMapping, delete, exists, select
 
-from api.store.database import Database
-from api.store.jobs import count_states
-from api.store.pages import Place, page
-from api.store.tables import batches, jobs, surveys
-
-__all__ = [
-    "batch_counts",
-    "deleted_surveys",
-    "drop_batch",
-    "find_batch",
-    "find_batches",
-    "finished_after",
-    "results_after",
-]
+from .database import Database
+from .jobs import count_states
+from .pages import Place, page
+from .tables import batches, jobs, surveys
 
 
 def find_batch(database: Database, client: str, batch_id: str) -> RowMapping | None:

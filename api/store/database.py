@@ -13,8 +13,8 @@ from sqlalchemy import Connection, Engine, create_engine, insert, update
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import DBAPIError, IntegrityError
 
-from api.store.schema import SchemaError, prepare, refuse_foreign_tables
-from api.store.sqlite_file import (
+from .schema import SchemaError, prepare, refuse_foreign_tables
+from .sqlite_file import (
     Reserve,
     can_shrink,
     copy_file,
@@ -23,18 +23,7 @@ from api.store.sqlite_file import (
     sqlite_engine,
     whats_wrong,
 )
-from api.store.tables import probes
-
-__all__ = [
-    "DamagedStoreError",
-    "Database",
-    "FullStoreError",
-    "SchemaError",
-    "StoreError",
-    "moment",
-    "open_database",
-    "sqlite_url",
-]
+from .tables import probes
 
 _LOG = logging.getLogger("api.store")
 _FULL = ("disk is full", "No space left", "disk full", "could not extend")

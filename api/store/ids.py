@@ -7,8 +7,6 @@ import re
 import secrets
 from collections.abc import Callable
 
-__all__ = ["ID_PATTERN", "derived_ids", "is_id", "random_id"]
-
 ID_PATTERN = "^[a-z]{2}_[0-9a-f]{32}$"
 _ID = re.compile(ID_PATTERN.removesuffix("$") + r"\Z")
 

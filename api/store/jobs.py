@@ -13,25 +13,10 @@ from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, RowMapping, delete, func, insert, select, update
 
-from api.store.database import Database, moment
-from api.store.pages import Place, page
-from api.store.tables import batches, jobs, surveys
-from api.store.turns import note_asked
-
-__all__ = [
-    "Job",
-    "Queue",
-    "RefusedError",
-    "add_jobs",
-    "cancel",
-    "cancel_all",
-    "count_states",
-    "drop_job",
-    "drop_refused",
-    "find_job",
-    "find_jobs",
-    "jobs_by_client",
-]
+from .database import Database, moment
+from .pages import Place, page
+from .tables import batches, jobs, surveys
+from .turns import note_asked
 
 _OPEN = ("waiting", "running")
 

@@ -11,10 +11,8 @@ from typing import Literal
 from sqlalchemy import Connection, delete, func, insert, select, update
 from sqlalchemy.exc import IntegrityError
 
-from api.store.database import Database, moment
-from api.store.tables import keys
-
-__all__ = ["Held", "begin", "complete_key", "forget_key", "free_keys"]
+from .database import Database, moment
+from .tables import keys
 
 KEPT_S = 7 * 86_400.0
 _BYTES = 64 * 2**20  # of the answers of one client

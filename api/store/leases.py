@@ -13,22 +13,9 @@ from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, RowMapping, Select, or_, select, update
 
-from api.store.database import Database, moment
-from api.store.tables import batches, jobs
-from api.store.turns import next_clients, note_turn
-
-__all__ = [
-    "ATTEMPTS_MAX",
-    "LEASE_S",
-    "claim",
-    "end_late",
-    "finish",
-    "held",
-    "release",
-    "renew",
-    "sweep",
-    "take_back_all",
-]
+from .database import Database, moment
+from .tables import batches, jobs
+from .turns import next_clients, note_turn
 
 LEASE_S = 30.0  # a supervisor renews every few seconds, so a lease that ends means a dead host
 ATTEMPTS_MAX = 3  # a job that ends its worker so often is taken to be the reason

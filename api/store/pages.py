@@ -9,9 +9,7 @@ from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, RowMapping, Table, select, tuple_
 
-from api.store.ids import is_id
-
-__all__ = ["cursor_of", "page", "read_cursor"]
+from .ids import is_id
 
 Place = tuple[float, str]
 _CURSOR = re.compile(r"([0-9]{1,12}\.[0-9]{1,9}) (\S+)")

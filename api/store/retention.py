@@ -7,10 +7,8 @@ from dataclasses import dataclass
 
 from sqlalchemy import Connection, and_, delete, exists, func, select
 
-from api.store.database import Database, moment
-from api.store.tables import batches, jobs, keys, survey_files, surveys
-
-__all__ = ["Retention", "forget", "stored_bytes"]
+from .database import Database, moment
+from .tables import batches, jobs, keys, survey_files, surveys
 
 _STEP = 20  # things deleted in a transaction, so that others wait for no longer than that
 _DAY_S = 86_400.0

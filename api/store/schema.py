@@ -5,9 +5,7 @@ from __future__ import annotations
 from sqlalchemy import Connection, Engine, insert, inspect, select, text, update
 from sqlalchemy.schema import CreateColumn
 
-from api.store.tables import metadata, versions
-
-__all__ = ["VERSION", "SchemaError", "prepare", "refuse_foreign_tables"]
+from .tables import metadata, versions
 
 VERSION = 1  # 0: stores from before there were versions
 _LOCK = 8_420_001  # of PostgreSQL, so that one process at a time makes or changes tables

@@ -17,16 +17,6 @@ from typing import Any
 from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.pool import ConnectionPoolEntry
 
-__all__ = [
-    "Reserve",
-    "can_shrink",
-    "copy_file",
-    "give_back",
-    "own_mode",
-    "sqlite_engine",
-    "whats_wrong",
-]
-
 _BUSY_MS = 20_000  # how long a writer waits for another before it gives up
 _WRITABLE = "strategist_writable"
 _RESERVE = 16 * 2**20  # bytes; to delete a batch of 1,000 read points takes less

@@ -13,25 +13,13 @@ from typing import TYPE_CHECKING, Any
 from sqlalchemy import Connection, RowMapping, delete, exists, insert, select, update
 
 import strategist
-from api.store.database import Database, moment
-from api.store.pages import Place, page
-from api.store.tables import jobs, survey_files, surveys
+
+from .database import Database, moment
+from .pages import Place, page
+from .tables import jobs, survey_files, surveys
 
 if TYPE_CHECKING:
     from strategist import Bounds, Case
-
-__all__ = [
-    "DOCUMENT",
-    "Cases",
-    "accept_survey",
-    "add_survey",
-    "digest_of",
-    "drop_survey",
-    "find_survey",
-    "find_surveys",
-    "read_survey",
-    "survey_file",
-]
 
 DOCUMENT = "survey.json"  # the name of a survey that came as one JSON text
 _CASES_KEPT = 4

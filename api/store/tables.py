@@ -17,19 +17,6 @@ from sqlalchemy import (
     Text,
 )
 
-__all__ = [
-    "batches",
-    "jobs",
-    "keys",
-    "metadata",
-    "probes",
-    "survey_files",
-    "surveys",
-    "tokens",
-    "turns",
-    "versions",
-]
-
 metadata = MetaData()
 
 tokens = Table(

@@ -11,18 +11,9 @@ import secrets
 
 from sqlalchemy import delete, func, insert, select
 
-from api.store.database import Database, moment
-from api.store.jobs import cancel_all
-from api.store.tables import tokens
-
-__all__ = [
-    "NAME_ALLOWED",
-    "add_token",
-    "client_of",
-    "is_client_name",
-    "list_clients",
-    "remove_tokens",
-]
+from .database import Database, moment
+from .jobs import cancel_all
+from .tables import tokens
 
 NAME_ALLOWED = "1 to 64 letters, digits, dots, dashes or underscores"
 _NAME = re.compile(r"[A-Za-z0-9._-]{1,64}")

@@ -12,18 +12,8 @@ from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, exists, func, select, text
 
-from api.store.database import Database, moment
-from api.store.tables import jobs, turns
-
-__all__ = [
-    "ANY",
-    "PROMPT",
-    "group_of",
-    "next_clients",
-    "note_asked",
-    "note_turn",
-    "worker_to_take_back",
-]
+from .database import Database, moment
+from .tables import jobs, turns
 
 ANY, PROMPT = "any", "prompt"  # the work that a worker takes
 _NOTE = text(  # two workers may be the first at the same moment

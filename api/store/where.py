@@ -8,9 +8,7 @@ from pathlib import Path
 
 from sqlalchemy.engine import make_url
 
-from api.store.database import Database, StoreError, open_database, sqlite_url
-
-__all__ = ["DATABASE", "add_store", "open_store", "store_url"]
+from .database import Database, StoreError, open_database, sqlite_url
 
 DATABASE = "STRATEGIST_DATABASE"
 

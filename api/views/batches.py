@@ -7,8 +7,10 @@ from typing import Any
 
 from sqlalchemy import RowMapping
 
-from api.answers import Batch, BatchResults, page_of
-from api.at_point import (
+from strategist.errors import InputError
+
+from ..answers import Batch, BatchResults, page_of
+from ..at_point import (
     cursor,
     iso,
     listed,
@@ -17,16 +19,15 @@ from api.at_point import (
     refuse_unknown_point,
     survey_row,
 )
-from api.endpoints import Answer, Ask, endpoint
-from api.limits import BATCH_GRACE_S, READ_POINTS_OF_BATCH
-from api.models import BatchRequest, PageQuery, PositionQuery, RemovalQuery
-from api.problems import ProblemError
-from api.prompt import refused
-from api.results import CSV, HTML, NDJSON, as_csv, as_ndjson, as_page, result_row
-from api.store.batches import batch_counts, drop_batch, find_batch, find_batches, results_after
-from api.store.jobs import Job, Queue, RefusedError, add_jobs, cancel
-from api.store.tables import jobs
-from strategist.errors import InputError
+from ..endpoints import Answer, Ask, endpoint
+from ..limits import BATCH_GRACE_S, READ_POINTS_OF_BATCH
+from ..models import BatchRequest, PageQuery, PositionQuery, RemovalQuery
+from ..problems import ProblemError
+from ..prompt import refused
+from ..results import CSV, HTML, NDJSON, as_csv, as_ndjson, as_page, result_row
+from ..store.batches import batch_counts, drop_batch, find_batch, find_batches, results_after
+from ..store.jobs import Job, Queue, RefusedError, add_jobs, cancel
+from ..store.tables import jobs
 
 _RETRY = "2"  # seconds until a look at the progress is worth it
 _WAIT = {"Retry-After": _RETRY}

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from dataclasses import asdict
 
-from api.answers import Health, Index
-from api.endpoints import Answer, Ask, endpoint
-from api.limits import (
+from strategist import QUESTIONS, __version__
+
+from ..answers import Health, Index
+from ..endpoints import Answer, Ask, endpoint
+from ..limits import (
     ANSWER_BYTES,
     BATCH_TIME_S,
     CHANGES,
@@ -16,10 +18,9 @@ from api.limits import (
     READ_POINTS_OF_BATCH,
     TEMPLATES,
 )
-from api.problems import ProblemError
-from api.store.database import StoreError
-from api.store.jobs import count_states
-from strategist import __version__
+from ..problems import ProblemError
+from ..store.database import StoreError
+from ..store.jobs import count_states
 
 _RESOURCES = (
     *("surveys", "strategies", "judgements", "evaluations", "comparisons", "settings"),
@@ -42,7 +43,8 @@ def index(ask: Ask) -> Answer:
         "what_if_changes": CHANGES,
         "templates": TEMPLATES,
     }
-    resources = {name: f"/v1/{name}" for name in _RESOURCES} | {"description": "/docs"}
+    names = (*_RESOURCES, *(one.kept.path for one in QUESTIONS if one.kept is not None))
+    resources = {name: f"/v1/{name}" for name in names} | {"description": "/docs"}
     return Answer({"version": __version__, "limits": limits, "resources": resources})
 
 

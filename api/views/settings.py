@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-from api.at_point import at_point, strategy_of
-from api.endpoints import Answer, Ask, endpoint
-from api.library import SettingsJson
-from api.limits import PROMPT_TIME_S
-from api.models import SettingsRequest
-from api.prompt import answer_of
-from api.store.jobs import Job
 from strategist.errors import InputError
+
+from ..answers import answer
+from ..at_point import at_point, strategy_of
+from ..endpoints import Answer, Ask, endpoint
+from ..limits import PROMPT_TIME_S
+from ..models import SettingsRequest
+from ..prompt import answer_of
+from ..store.jobs import Job
 
 
 @endpoint(
     "POST",
     "/v1/settings",
-    gives={200: SettingsJson},
+    gives={200: answer("Settings")},
     body=SettingsRequest,
     problems=("queue-full", "no-time"),
 )

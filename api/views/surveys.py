@@ -7,17 +7,19 @@ from typing import Any
 
 from sqlalchemy import RowMapping
 
-from api.answers import Survey, page_of
-from api.at_point import cursor, iso, listed, missing, read_points_of
-from api.endpoints import JSON, Answer, Ask, endpoint
-from api.library import MaskListJson
-from api.limits import CHECK_TIME_S, PROMPT_TIME_S
-from api.models import MasksQuery, PageQuery, UploadQuery
-from api.problems import ProblemError
-from api.prompt import answer_of
-from api.store.ids import random_id
-from api.store.jobs import Job
-from api.store.surveys import (
+from strategist import CaseDocument
+from strategist.errors import InputError
+
+from ..answers import Survey, answer, page_of
+from ..at_point import cursor, iso, listed, missing, read_points_of
+from ..endpoints import JSON, Answer, Ask, endpoint
+from ..limits import CHECK_TIME_S, PROMPT_TIME_S
+from ..models import MasksQuery, PageQuery, UploadQuery
+from ..problems import ProblemError
+from ..prompt import answer_of
+from ..store.ids import random_id
+from ..store.jobs import Job
+from ..store.surveys import (
     DOCUMENT,
     accept_survey,
     add_survey,
@@ -26,8 +28,6 @@ from api.store.surveys import (
     find_surveys,
     survey_file,
 )
-from strategist import CaseDocument
-from strategist.errors import InputError
 
 _BOUNDS = ("site_values", "read_points", "rows", "passes")
 _FORMS = {"reads.csv": True, "roster.csv": True, "site.json": True, "tried.csv": False}
@@ -90,7 +90,7 @@ def read_file(ask: Ask) -> Answer:
 @endpoint(
     "GET",
     "/v1/surveys/{survey_id}/masks",
-    gives={200: MaskListJson},
+    gives={200: answer("MaskList")},
     query=MasksQuery,
     problems=("queue-full", "no-time"),
 )

@@ -11,8 +11,6 @@ from strategist.batch.lines import Lines
 from strategist.batch.work import Done
 from strategist.errors import InputError
 
-__all__ = ["Book"]
-
 Place = tuple[str, str]  # case and read point; "" is the read point of a case that cannot be read
 
 

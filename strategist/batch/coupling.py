@@ -11,22 +11,21 @@ from __future__ import annotations
 import sqlite3
 from collections import Counter
 from collections.abc import Iterable, Iterator
-from dataclasses import astuple, dataclass, fields, replace
+from dataclasses import astuple, dataclass
 from typing import Any
 
 import numpy as np
 
 from strategist.optimise.strategy import Strategy
+from strategist.survey.answer import Declared, Flat, told
 from strategist.survey.records import ReadPoint, Survey
 from strategist.trust.evaluate import evaluate
-
-__all__ = ["Coupled", "Hearings", "coupled", "coupling_document", "hearings", "tags_of"]
 
 _Heard = set[tuple[int, int]]  # (pass, tag), as indices of a survey
 
 
-@dataclass(frozen=True, slots=True)
-class Hearings:
+@dataclass(frozen=True)
+class Hearings(Declared):
     """How many hearings there were and what became of them; a ladder that stops otherwise may
     count one under two means."""
 
@@ -37,41 +36,33 @@ class Hearings:
     by_masks: int = 0
     by_several: int = 0
 
-    @property
+    @told(after="by_several")
     def silenced(self) -> int:
         return self.heard - self.reported
 
-    def to_json(self) -> dict[str, int]:
-        counts = {field.name: getattr(self, field.name) for field in fields(self)}
-        return counts | {"silenced": self.silenced}
-
 
 @dataclass(frozen=True)
-class Coupled:
+class Coupled(Declared):
     """Tags wanted at one read point of a case and heard as stray at another."""
 
     case: str
     wanted_at: str
     heard_at: str
     tags: int
-    hearings: Hearings
-
-    def to_json(self) -> dict[str, Any]:
-        names = ("case", "wanted_at", "heard_at", "tags")
-        return {name: getattr(self, name) for name in names} | self.hearings.to_json()
+    hearings: Flat[Hearings]
 
 
 def hearings(point: ReadPoint, strategy: Strategy) -> dict[str, Hearings]:
     """The hearings at a completely surveyed read point by the EPC of the stray tag."""
     survey = point.survey
     heard = _heard(survey)
-    highest = replace(strategy, levels_dbm=(float(survey.levels_dbm[-1]),))
+    top = float(survey.levels_dbm[-1])
     reported = _reported(point, strategy)
     silenced = heard - reported
     without = {
-        "by_power": highest,
-        "by_cutoff": replace(strategy, cutoff_dbm=None),
-        "by_masks": replace(strategy, masks=()),
+        "by_power": strategy.without("power", "ladder", top_dbm=top),
+        "by_cutoff": strategy.without("cutoff", top_dbm=top),
+        "by_masks": strategy.without("masks", top_dbm=top),
     }
     through = {
         name: silenced & _reported(point, other) if other != strategy else set()
@@ -140,10 +131,17 @@ def coupled(tag_lines: Iterable[dict[str, Any]], index: sqlite3.Connection) -> I
         yield Coupled(case, wanted_at, heard_at, tags, Hearings(*counts))
 
 
-def coupling_document(tag_lines: Iterable[dict[str, Any]]) -> dict[str, Any]:
-    """The pairs of `coupled` as one document, that of coupling.json."""
+@dataclass(frozen=True)
+class Coupling(Declared):
+    """The pairs of read points that hear each other, as in coupling.json."""
+
+    pairs: tuple[Coupled, ...]
+
+
+def coupling_of(tag_lines: Iterable[dict[str, Any]]) -> Coupling:
+    """The pairs of `coupled`, all at once."""
     index = sqlite3.connect("")
     try:
-        return {"pairs": [pair.to_json() for pair in coupled(tag_lines, index)]}
+        return Coupling(tuple(coupled(tag_lines, index)))
     finally:
         index.close()

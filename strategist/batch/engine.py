@@ -25,8 +25,6 @@ from typing import Any, Protocol, TypeVar
 
 from strategist.errors import InputError, SolveError
 
-__all__ = ["ATTEMPTS", "Dask", "Engine", "Processes", "Serial", "carry_out", "engine_for"]
-
 ATTEMPTS = 3  # of one job whose worker dies; from the second on it runs alone
 _AHEAD = 2  # tasks for each place: one that runs, one that waits for it
 _BYTES = 4_000_000  # of one task; Dask warns from 10 MB on
@@ -135,14 +133,14 @@ class Dask:
             from distributed import Client  # noqa: PLC0415 (slow, and not always there)
         except ImportError:
             allowed = "a scheduler only where strategist[cluster] is installed"
-            raise InputError.one("--scheduler", self._address, allowed) from None
+            raise InputError.one("scheduler", self._address, allowed) from None
         try:
             self._client = Client(self._address, timeout=_PATIENCE_S, set_as_default=False)
             self._client.wait_for_workers(1, timeout=_PATIENCE_S)
         except (OSError, ValueError, TimeoutError) as error:
             self.close(at_once=True)
             allowed = f"the address of a scheduler that has workers ({error})"
-            raise InputError.one("--scheduler", self._address, allowed) from None
+            raise InputError.one("scheduler", self._address, allowed) from None
         executor: Executor = self._client.get_executor(pure=False)
         return executor
 

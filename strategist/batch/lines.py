@@ -15,10 +15,7 @@ from pathlib import Path
 from typing import Any, BinaryIO
 
 from strategist.errors import InputError
-from strategist.report.output import written_whole
-from strategist.report.seal import is_sealed, sealed
-
-__all__ = ["Lines", "open_own", "read_lines"]
+from strategist.report.output import is_sealed, sealed, written_whole
 
 _BLOCK = 1 << 20
 _BEGIN = b'{"case":'  # of every line that a batch writes

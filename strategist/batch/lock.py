@@ -12,8 +12,6 @@ from pathlib import Path
 from strategist.batch.lines import open_own
 from strategist.errors import InputError
 
-__all__ = ["alone_in"]
-
 _NAME = ".lock"
 _BEGIN = b"process "  # of what stands in it
 

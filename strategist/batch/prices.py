@@ -14,16 +14,16 @@ from typing import Any
 
 from strategist.batch.engine import carry_out, engine_for
 from strategist.errors import InputError, StrategistError
+from strategist.optimise.clock import Clock
 from strategist.optimise.installable import installable
 from strategist.optimise.strategy import Strategy, read_strategy
 from strategist.radio.complete import complete
 from strategist.radio.lawful import lawful_at
 from strategist.survey.parts import Part, open_case
 from strategist.survey.records import ReadPoint
-from strategist.trust.evaluate import evaluate
+from strategist.trust.evaluate import Outcome, evaluate
+from strategist.trust.evaluation import beaten_by_silence, silence_loss
 from strategist.trust.foreseen import foreseen_of
-
-__all__ = ["Prices", "Results", "prices_from_cases", "prices_of", "strategy_text"]
 
 _SAME = 1e-6
 
@@ -33,12 +33,18 @@ _Strategies = tuple[Strategy, ...]
 
 @dataclass(frozen=True)
 class Prices:
-    """`loss[c]` is what a read point loses with candidate c; inf where that may not be set there
-    or exceeds hard limits by more than its own strategy does. `own` is what that one loses.
+    """`loss[c]` is what a read point loses with candidate c; inf where that may not be set there,
+    exceeds hard limits by more than its own strategy does, is no better than silence where limits
+    allow that, or was not looked at in time. `own` is what its own strategy loses, `silence` what
+    silence does, and `silent` says that limits allow silence and nothing looked at is better.
+    `tried` counts the candidates that were looked at.
     `predicted[c]` are the levels (dBm) of candidate c that were predicted there and not surveyed;
     `lawful_dbm` is the highest lawful level there, None where none can be named."""
 
     own: float
+    silence: float
+    silent: bool
+    tried: int
     missed_weight: float
     loss: tuple[float, ...]
     predicted: tuple[tuple[float, ...], ...]
@@ -51,33 +57,40 @@ def strategy_text(result: dict[str, Any]) -> str:
 
 
 def prices_of(
-    own: Results, read_points: Iterable[tuple[str, ReadPoint]], candidates: _Strategies
+    own: Results,
+    read_points: Iterable[tuple[str, ReadPoint]],
+    candidates: _Strategies,
+    clock: Clock,
 ) -> dict[tuple[str, str], Prices]:
     """The prices at each read point of `own`, by its case and name; others are passed over.
 
-    Raises InputError where a result is not that of its survey, or its survey is not given.
+    Where the clock runs out only read points looked at so far, or one, are there. Raises InputError
+    where a result is not that of its survey, or its survey is not given.
     """
     found: dict[tuple[str, str], Prices] = {}
     for case, point in read_points:
         result = own.get((case, point.name))
         if result is not None:
-            price = _price_point(point, _own(result), float(result["loss"]), candidates)
+            price = _price_point(point, _own(result), float(result["loss"]), candidates, clock)
             found[case, point.name] = _known(case, point.name, price)
+            if clock.expired():
+                return found
     return _all(own, found)
 
 
 def prices_from_cases(
-    own: Results, candidates: _Strategies, workers: int, scheduler: str | None
+    own: Results, candidates: _Strategies, workers: int, scheduler: str | None, clock: Clock
 ) -> dict[tuple[str, str], Prices]:
     """`prices_of` where the cases are folders, by the workers of a batch."""
     found: dict[tuple[str, str], Prices] = {}
-    run = functools.partial(_price, candidates=candidates)
+    here = clock if scheduler is None else Clock()  # another machine's clock is another one
+    run = functools.partial(_price, candidates=candidates, clock=here)
     engine = engine_for(workers, scheduler)
-    answers = carry_out(_tasks(own), run, engine, _died, len(own))
+    answers = carry_out(_tasks(own, clock), run, engine, _died, len(own))
     for task, answer in itertools.chain.from_iterable(answers):
         case, name = task.part.case, task.part.read_point
         found[case, name] = _known(case, name, answer)
-    return _all(own, found)
+    return found if clock.expired() else _all(own, found)
 
 
 def _all(own: Results, found: dict[tuple[str, str], Prices]) -> dict[tuple[str, str], Prices]:
@@ -113,7 +126,8 @@ def _died(task: _Task) -> Prices | str:
     return "its worker died"
 
 
-def _tasks(own: Results) -> Iterator[_Task]:
+def _tasks(own: Results, clock: Clock) -> Iterator[_Task]:
+    """Those that are begun in time, at least one."""
     index = sqlite3.connect("")
     try:
         for case in dict.fromkeys(case for case, _ in own):
@@ -121,24 +135,26 @@ def _tasks(own: Results) -> Iterator[_Task]:
                 result = own.get((case, part.read_point))
                 if result is not None:
                     yield _Task(part, _own(result), float(result["loss"]))
+                    if clock.expired():
+                        return
     finally:
         index.close()
 
 
-def _price(tasks: Sequence[_Task], candidates: _Strategies) -> list[Prices | str]:
-    return [_price_part(task, candidates) for task in tasks]
+def _price(tasks: Sequence[_Task], candidates: _Strategies, clock: Clock) -> list[Prices | str]:
+    return [_price_part(task, candidates, clock) for task in tasks]
 
 
-def _price_part(task: _Task, candidates: _Strategies) -> Prices | str:
+def _price_part(task: _Task, candidates: _Strategies, clock: Clock) -> Prices | str:
     try:
         point = task.part.read()
     except (StrategistError, MemoryError) as error:
         return _words(error)
-    return _price_point(point, task.own, task.loss, candidates)
+    return _price_point(point, task.own, task.loss, candidates, clock)
 
 
 def _price_point(
-    given: ReadPoint, strategy: Strategy, its_loss: float, candidates: _Strategies
+    given: ReadPoint, strategy: Strategy, its_loss: float, candidates: _Strategies, clock: Clock
 ) -> Prices | str:
     """The prices at a read point, or what is wrong with it in words.
 
@@ -152,21 +168,37 @@ def _price_point(
         return _words(error)
     if abs(own.loss - its_loss) > _SAME * max(1.0, own.loss):
         return f"a loss of {own.loss:g} for a result of {its_loss:g}"
-    excess = policy.limits.excess(own.missed_rate, own.stray_rate) + _SAME
-    losses, predicted = [], []
+    limits, silence = policy.limits, silence_loss(policy, own)
+    excess = limits.excess(own.missed_rate, own.stray_rate) + _SAME
+    may_be_silent = limits.excess(1.0 if own.wanted else None, 0.0) <= excess
+
+    def price(outcome: Outcome) -> float:
+        over = limits.excess(outcome.missed_rate, outcome.stray_rate) > excess
+        beaten = may_be_silent and beaten_by_silence(policy, outcome)
+        return math.inf if over or beaten else outcome.loss
+
+    losses, predicted, tried = [], [], 0
     for candidate in candidates:
         loss = math.inf
+        late = clock.expired()
         if candidate == strategy:
-            loss = own.loss
-        elif installable(candidate, policy, survey):
-            outcome = evaluate(survey, policy, candidate)
-            if policy.limits.excess(outcome.missed_rate, outcome.stray_rate) <= excess:
-                loss = outcome.loss
+            loss = price(own)
+        elif not late and installable(candidate, policy, survey):
+            loss = price(evaluate(survey, policy, candidate))
+        tried += candidate == strategy or not late
         losses.append(loss)
         foreseen = foreseen_of(survey, candidate) if loss < math.inf else None
         predicted.append(() if foreseen is None else foreseen.steps_dbm)
-    lawful = lawful_at(survey.levels_dbm, policy.radio).level.dbm
-    return Prices(own.loss, policy.loss.missed, tuple(losses), tuple(predicted), lawful)
+    return Prices(
+        own=own.loss,
+        silence=silence,
+        silent=math.isinf(price(own)) and math.isinf(min(losses, default=math.inf)),
+        tried=tried,
+        missed_weight=policy.loss.missed,
+        loss=tuple(losses),
+        predicted=tuple(predicted),
+        lawful_dbm=lawful_at(survey.levels_dbm, policy.radio).level.dbm,
+    )
 
 
 def _words(error: Exception) -> str:

@@ -12,16 +12,14 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
+from strategist.answers.solution import Options
 from strategist.batch.book import Book, Place
 from strategist.batch.engine import ATTEMPTS, carry_out, engine_for
 from strategist.batch.lock import alone_in
 from strategist.batch.summary import Summary, refuse_links, summarise
 from strategist.batch.work import Done, Task, failed, solve
-from strategist.decide import Options
 from strategist.errors import InputError, SolveError
 from strategist.survey.parts import Parts, open_case
-
-__all__ = ["Progress", "run_batch"]
 
 _ANSWERS = "4"  # part of each hash: raise it when the same input may get another answer
 
@@ -190,13 +188,13 @@ def _unreadable(label: str, error: InputError) -> Done:
 def _labels(cases: Sequence[str | Path]) -> list[str]:
     """The cases as they are called in the results; raises InputError where one comes twice."""
     if not cases:
-        raise InputError.one("CASE", "", "at least one case folder")
+        raise InputError.one("cases", "", "at least one case folder")
     labels = [os.path.normpath(case) for case in cases]
     seen: set[Path] = set()
     for label in labels:
         path = Path(label).resolve()
         if path in seen:
-            raise InputError.one("CASE", label, "each case once")
+            raise InputError.one("cases", label, "each case once")
         seen.add(path)
     return labels
 

@@ -25,8 +25,6 @@ from strategist.report.output import write_whole, written_whole
 from strategist.report.page import report_page
 from strategist.survey.order import figure
 
-__all__ = ["Summary", "refuse_links", "summarise"]
-
 _SHEETS = 100  # read points in report.html, so that it stays light
 _FILES = ("summary.csv", "summary.parquet", "coupling.json", "summary.txt", "report.html")
 _SHOWN = 10  # read points, errors and pairs in the text; the files hold all

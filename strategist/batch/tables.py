@@ -11,8 +11,6 @@ from typing import Any
 
 from strategist.report.document import reasons_to_visit
 
-__all__ = ["COLUMNS", "csv_row", "safe_cell", "table_row", "write_parquet"]
-
 # Column to the type of its values: text, number or whole number; None where there is no value.
 COLUMNS = {
     "case": "string",

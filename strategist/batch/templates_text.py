@@ -7,25 +7,24 @@ from strategist.report.lines import paragraph
 from strategist.report.text import what_to_set
 from strategist.survey.order import figure, some
 
-__all__ = ["templates_text"]
-
 
 def templates_text(site: SiteTemplates) -> str:
     """The curve, the templates with who uses them, and who needs its own."""
     chosen = site.chosen
-    lines = [
-        f"{_count(len(site.points), 'read point')}: summed loss {figure(site.own_loss)} with a "
-        "strategy of its own each"
-    ]
+    served = _count(len(site.points) - len(site.silent), "read point")
+    lines = [f"{served}: summed loss {figure(site.own_loss)} with a strategy of its own each"]
     for number, one in enumerate(site.curve, 1):
-        without = f", {_count(one.without, 'read point')} without" if one.without else ""
-        lines.append(f"  {_count(number, 'template'):<13} loss {figure(one.loss)}{without}")
+        none = site.without(one)
+        without = f", {_count(none, 'read point')} without" if none else ""
+        doubt = "" if one.proven else f" (not proven: {figure(one.bound)} or more)"
+        lines.append(f"  {_count(number, 'template'):<13} loss {figure(one.loss)}{doubt}{without}")
     for number, column in enumerate(chosen.chosen, 1):
         users = [place for place, used in enumerate(chosen.use) if used == column]
         names = [_name(site, place) + _mark(site, place) for place in users]
         lines.append(f"Template {number}, for {_count(len(users), 'read point')}")
         lines += what_to_set(site.candidates[column])[1:]
         lines += paragraph(f"used by   {some(names)}", hanging=10)
+    lines += _silent(site)
     lines += _needy(site)
     if len(site.candidates) < site.candidates_of:
         lines += paragraph(
@@ -41,13 +40,25 @@ def templates_text(site: SiteTemplates) -> str:
     return "\n".join(lines)
 
 
+def _silent(site: SiteTemplates) -> list[str]:
+    lines = [
+        line
+        for place, point in enumerate(site.points)
+        if point.silent
+        for line in paragraph(
+            f"- {_name(site, place)}: to report nothing loses {figure(point.silence)}", hanging=2
+        )
+    ]
+    return ["Silence: no strategy is better there, install none", *lines] if lines else []
+
+
 def _needy(site: SiteTemplates) -> list[str]:
     lines: list[str] = []
     for place, point in enumerate(site.points):
         pays = site.pays(place)
         if not site.needs_own(place):
             continue
-        why = "no template may be set there"
+        why = "no template may be set there, or is better than silence"
         if pays is not None:
             why = f"pays {figure(pays)} on top of {figure(point.own_loss)}"
         lines += paragraph(f"- {_name(site, place)}: {why}", hanging=2)

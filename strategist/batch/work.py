@@ -7,14 +7,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from strategist.answers.assessment import choose
+from strategist.answers.solution import Options
 from strategist.batch.coupling import tags_of
-from strategist.choose import choose
-from strategist.decide import Options
 from strategist.errors import DisagreementError, InputError, SolveError
 from strategist.radio.complete import complete
 from strategist.survey.parts import Part
-
-__all__ = ["Done", "Task", "failed", "solve"]
 
 _FAULTS_SHOWN = 10  # in a row; `check` lists them all
 

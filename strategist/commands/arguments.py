@@ -7,37 +7,12 @@ import contextlib
 import json
 import math
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import replace
 from typing import Any
 
 import strategist
 from strategist.errors import InputError
-
-__all__ = [
-    "BAD_INPUT",
-    "INCOMPLETE",
-    "INTERRUPTED",
-    "NO_ANSWER",
-    "OK",
-    "PIPE_CLOSED",
-    "UNUSABLE",
-    "Commands",
-    "add_case",
-    "add_command",
-    "add_out",
-    "add_solving",
-    "each_point",
-    "give",
-    "given",
-    "number",
-    "one_of",
-    "refuse_out",
-    "say",
-    "seconds",
-    "seed",
-    "solving",
-    "whole",
-]
 
 OK, UNUSABLE, BAD_INPUT, NO_ANSWER = 0, 1, 2, 3
 INCOMPLETE = UNUSABLE  # of a batch: some read points have no answer
@@ -169,6 +144,17 @@ def each_point(
             continue
         give(arguments.out, document, text + ("" if last else "\n"))
     return status
+
+
+@contextlib.contextmanager
+def placed(options: Mapping[str, str]) -> Iterator[None]:
+    """Faults of what the library calls by a key are told by the option that gave it."""
+    try:
+        yield
+    except InputError as error:
+        raise type(error)(
+            replace(fault, source=options.get(fault.source, fault.source)) for fault in error.faults
+        ) from None
 
 
 def one_of(case: strategist.Case, what: str) -> InputError:

@@ -16,11 +16,10 @@ from strategist.commands.arguments import (
     Commands,
     add_command,
     add_solving,
+    placed,
     solving,
     whole,
 )
-
-__all__ = ["Teller", "add", "add_workers"]
 
 _EVERY_S = 10.0  # between lines of progress where there is no terminal
 _BAR = 20
@@ -70,14 +69,15 @@ def _processors() -> int:
 
 def _batch(arguments: argparse.Namespace) -> int:
     options = solving(arguments, unseen=arguments.unseen, sturdier=arguments.sturdier)
-    summary = strategist.run_batch(
-        arguments.cases,
-        arguments.out,
-        options,
-        workers=arguments.workers,
-        scheduler=arguments.scheduler,
-        progress=Teller(),
-    )
+    with placed({"cases": "CASE", "scheduler": "--scheduler"}):
+        summary = strategist.run_batch(
+            arguments.cases,
+            arguments.out,
+            options,
+            workers=arguments.workers,
+            scheduler=arguments.scheduler,
+            progress=Teller(),
+        )
     print(summary.text, end="")
     return INCOMPLETE if summary.failed else OK
 

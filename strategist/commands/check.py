@@ -17,8 +17,6 @@ from strategist.commands.arguments import (
 )
 from strategist.errors import InputError
 
-__all__ = ["add"]
-
 
 def add(commands: Commands) -> None:
     command = add_command(commands, "check", _check, "say what is wrong or weak in a case")
@@ -36,6 +34,5 @@ def _check(arguments: argparse.Namespace) -> int:
             print(f"Unusable: {faults} fault{'' if faults == 1 else 's'}, listed above.")
         return UNUSABLE
     checked = strategist.check(case)
-    document = strategist.check_document(case, checked)
-    give(arguments.out, document, strategist.check_text(case, checked))
-    return UNUSABLE if any(one.refusal is not None for one in checked) else OK
+    give(arguments.out, checked.to_json(), strategist.check_text(checked))
+    return OK if all(one.usable for one in checked.read_points) else UNUSABLE

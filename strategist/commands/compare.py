@@ -18,8 +18,6 @@ from strategist.commands.arguments import (
 )
 from strategist.errors import InputError
 
-__all__ = ["add"]
-
 
 def add(commands: Commands) -> None:
     what = "compare given strategies on one survey, the first with each other one"

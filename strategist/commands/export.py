@@ -15,8 +15,6 @@ from strategist.commands.arguments import (
 )
 from strategist.errors import InputError
 
-__all__ = ["add"]
-
 
 def add(commands: Commands) -> None:
     what = "write a strategy in terms of open standards"
@@ -44,6 +42,6 @@ def _export(arguments: argparse.Namespace) -> int:
         source = arguments.power_table
         table = strategist.read_power_table(strategist.read_text(source), source)
     point, strategy = given(arguments)
-    document = strategist.settings_document(point, strategy, arguments.form, table)
-    give(arguments.out, document, strategist.settings_text(document))
+    settings = strategist.settings_of(point, strategy, arguments.form, table)
+    give(arguments.out, settings.to_json(), strategist.settings_text(settings))
     return OK

@@ -16,8 +16,6 @@ from strategist.commands.arguments import (
     whole,
 )
 
-__all__ = ["add"]
-
 _dbm = number("a level from -20 to 40 (dBm)", lambda found: -20 <= found <= 40)
 
 

@@ -8,10 +8,8 @@ from pathlib import Path
 from typing import Any
 
 import strategist
-from strategist.commands.arguments import OK, Commands, add_command, give, refuse_out
+from strategist.commands.arguments import OK, Commands, add_command, give, placed, refuse_out
 from strategist.errors import InputError
-
-__all__ = ["add"]
 
 
 def add(commands: Commands) -> None:
@@ -57,7 +55,8 @@ def _report(arguments: argparse.Namespace) -> int:
     refuse_out(arguments.data)
     given = [one for name in arguments.results for one in _results(name)]
     today = date.today().isoformat()
-    document = strategist.report_document(given, _backing(arguments), made_on=today)
+    with placed({"surveys": "--case"}):
+        document = strategist.report_document(given, _backing(arguments), made_on=today)
     page = strategist.report_page(document)
     strategist.write_whole(arguments.out, page)
     give(arguments.data, document, _said(document, arguments.out))

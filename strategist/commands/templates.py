@@ -12,12 +12,12 @@ from strategist.commands.arguments import (
     add_out,
     give,
     number,
+    placed,
     refuse_out,
+    seconds,
     whole,
 )
 from strategist.commands.batch import add_workers
-
-__all__ = ["add"]
 
 _loss = number("a loss of 0 or more", lambda found: found >= 0)
 
@@ -39,18 +39,23 @@ def add(commands: Commands) -> None:
         metavar="L",
         help="loss on top of its own from which a read point needs its own (one missed tag)",
     )
+    command.add_argument(
+        "--time-limit", type=seconds, metavar="S", help="seconds for the whole answer (no limit)"
+    )
     add_workers(command)
     add_out(command)
 
 
 def _templates(arguments: argparse.Namespace) -> int:
     refuse_out(arguments.out)
-    site = strategist.site_templates(
-        arguments.folder,
-        arguments.at_most,
-        may_pay=arguments.may_pay,
-        workers=arguments.workers,
-        scheduler=arguments.scheduler,
-    )
+    with placed({"scheduler": "--scheduler"}):
+        site = strategist.site_templates(
+            arguments.folder,
+            arguments.at_most,
+            may_pay=arguments.may_pay,
+            workers=arguments.workers,
+            scheduler=arguments.scheduler,
+            time_limit_s=arguments.time_limit,
+        )
     give(arguments.out, site.to_json(), strategist.templates_text(site))
     return OK

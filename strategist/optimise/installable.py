@@ -21,7 +21,7 @@ def installable(strategy: Strategy, policy: Policy, survey: Survey) -> bool:
     as the policy says.
     """
     allow, reader, levels = policy.allow, policy.reader, strategy.levels_dbm
-    unlawful = lawful_at(survey.levels_dbm, policy.radio).above_dbm
+    unlawful = lawful_at(survey.levels_dbm, policy.radio).levels_above_dbm
     levels_dbm = survey.levels_dbm[~np.isin(survey.levels_dbm, unlawful)]
     if not len(levels_dbm) or not _fits(strategy, policy, survey):
         return False

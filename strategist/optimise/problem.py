@@ -10,8 +10,8 @@ import numpy as np
 from strategist.optimise.guarded import guarded_peaks
 from strategist.optimise.tuning import DEFAULT, Tuning
 from strategist.optimise.walks import counts_of
-from strategist.radio.choosable import choosable_levels
 from strategist.radio.dwell import steps_by_masks
+from strategist.radio.lawful import choosable_levels
 from strategist.survey.kept import kept
 from strategist.survey.policy import DECIMALS, Guard, Policy
 from strategist.survey.profile import Profile, aggregate

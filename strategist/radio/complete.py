@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from strategist.errors import InputError
 from strategist.radio.tag_link import fill
 from strategist.survey.order import figure, some
 from strategist.survey.policy import (
@@ -18,12 +19,10 @@ from strategist.survey.policy import (
     PREDICT_BEYOND_DB,
     RSSI_DBM_MAX,
     RSSI_DBM_MIN,
+    Policy,
 )
 from strategist.survey.profile import peaks
 from strategist.survey.records import Bools, Floats, Ints, Predicted, ReadPoint, Survey
-from strategist.survey.untried import leave_out
-
-__all__ = ["complete", "within_reach"]
 
 FINEST_DB, COARSEST_DB = 0.1, 1.0  # predicted RSSI comes in the survey's own steps, within these
 CELLS_MIN = 20  # fewer hidden cells say nothing of an error
@@ -35,7 +34,8 @@ def complete(read_point: ReadPoint) -> ReadPoint:
 
     With `predict_levels`, the pairs within reach get predicted reads, marked in the survey's
     `predicted`, from the tag's other reads in that pass (`radio.tag_link`). What is predicted or
-    left out is said in a warning. Raises InputError as `survey.untried.leave_out` does.
+    left out is said in a warning. Raises InputError where the policy is to refuse untried pairs,
+    naming them, and where nothing would be left.
     """
     survey = read_point.survey
     if read_point.policy.predict_levels:
@@ -45,7 +45,50 @@ def complete(read_point: ReadPoint) -> ReadPoint:
             read_point = replace(
                 read_point, survey=survey, warnings=(*read_point.warnings, _said(survey))
             )
-    return leave_out(read_point)
+    return _leave_out(read_point)
+
+
+def _leave_out(read_point: ReadPoint) -> ReadPoint:
+    """A read point without its untried levels or passes, whichever its policy gives up."""
+    survey, policy = read_point.survey, read_point.policy
+    if survey.tried.all():
+        return read_point
+    path = ("read_points", survey.read_point, "untried")
+    if policy.untried == "refuse":
+        pairs = survey.untried_pairs()
+        listed = some([f"{pass_id} at {figure(level)} dBm" for pass_id, level in pairs])
+        allowed = (
+            f"leave_out_level or leave_out_pass, or a survey of all pairs (refuse); "
+            f"{len(pairs)} not surveyed{_unforeseen(policy)}: {listed}"
+        )
+        raise InputError.one("site.json", policy.untried, allowed, path=path)
+    if policy.untried == "leave_out_level":
+        keep = np.logical_and.reduce(survey.tried, axis=0)
+        kind = "levels"
+        left_out = [f"{figure(level)} dBm" for level in survey.levels_dbm[~keep]]
+    else:
+        keep = np.logical_and.reduce(survey.tried, axis=1)
+        kind = "passes"
+        left_out = [survey.pass_ids[p] for p in np.flatnonzero(~keep)]
+    if not keep.any():
+        allowed = f"another choice: each of the {len(keep)} {kind} has a pair that was not surveyed"
+        raise InputError.one("site.json", policy.untried, allowed, path=path)
+    kept = survey.keep(levels=keep) if kind == "levels" else survey.keep(passes=keep)
+    warning = (
+        f"{len(left_out)} of {len(keep)} {kind} left out, since they were not surveyed in full "
+        f"(untried: {policy.untried}): {some(left_out)}."
+    )
+    return replace(read_point, survey=kept, warnings=(*read_point.warnings, warning))
+
+
+def _unforeseen(policy: Policy) -> str:
+    if not policy.predict_levels:
+        return ""
+    between, beyond = figure(PREDICT_BETWEEN_DB), figure(PREDICT_BEYOND_DB)
+    return (
+        f" and out of reach of predict_levels (between levels surveyed at most {between} dB apart, "
+        f"or {beyond} dB beyond the last; a level at which nothing was read belongs in tried.csv)"
+    )
 
 
 def within_reach(levels_dbm: Floats, tried: Bools) -> Bools:

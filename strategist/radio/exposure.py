@@ -8,30 +8,20 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal
 
-from strategist.errors import InputError
-from strategist.radio.units import bounded, dbm_to_w
-
-__all__ = [
-    "GROUND_FACTOR_OET65",
-    "ExposureDistance",
-    "Group",
-    "Guideline",
-    "exposure_distance",
-    "reference_field_v_m",
-    "reference_w_m2",
-]
+from strategist.radio.link import dbm_to_w
+from strategist.survey.answer import Declared
 
 Guideline = Literal["icnirp", "fcc"]
 Group = Literal["public", "occupational"]
 
 GROUND_FACTOR_OET65 = 2.56  # a reflecting ground adds 60 % to the field: 1.6 squared (OET-65)
 
-# (lowest MHz, highest MHz, W/m² per MHz for the public, the same at work, source)
-_LEVELS: dict[str, tuple[float, float, float, float, str]] = {
-    "icnirp": (400, 2000, 1 / 200, 1 / 40, "ICNIRP 1998 and 2020, whole body, f/200 and f/40 W/m²"),
-    "fcc": (300, 1500, 10 / 1500, 10 / 300, "47 CFR 1.1310, f/1500 and f/300 mW/cm²"),
+# (W/m² per MHz for the public, the same at work, source)
+_LEVELS: dict[Guideline, tuple[float, float, str]] = {
+    "icnirp": (1 / 200, 1 / 40, "ICNIRP 1998 and 2020, whole body, f/200 and f/40 W/m²"),
+    "fcc": (10 / 1500, 10 / 300, "47 CFR 1.1310, f/1500 and f/300 mW/cm²"),
 }
 _AVERAGING = {
     "icnirp": "averaged over the whole body (30 min in the 2020 edition, 6 min in 1998)",
@@ -44,25 +34,14 @@ _CAUTION = (
 )
 
 
-def _row(guideline: str, group: str, mhz: float) -> tuple[float, str]:
-    """Reference level in W/m² and its source."""
-    if guideline not in _LEVELS:
-        raise InputError.one("radio", guideline, "icnirp or fcc", column="guideline")
-    if group not in ("public", "occupational"):
-        raise InputError.one("radio", group, "public or occupational", column="group")
-    low, high, public, occupational, source = _LEVELS[guideline]
-    frequency = bounded("mhz", mhz, low, high, "MHz")
-    return frequency * (public if group == "public" else occupational), source
-
-
 def reference_w_m2(guideline: Guideline, group: Group, mhz: float) -> float:
-    """Whole-body reference level in W/m² at `mhz`.
+    """Whole-body reference level in W/m² at `mhz`, of a band of UHF tags.
 
     ICNIRP (1998 and 2020): f/200 for the public, f/40 at work, 400-2000 MHz. FCC 47 CFR 1.1310:
-    f/1500 and f/300 mW/cm², 300-1500 MHz (f/1500 and f/300 from memory). Raises InputError
-    outside those bands.
+    f/1500 and f/300 mW/cm², 300-1500 MHz (f/1500 and f/300 from memory).
     """
-    return _row(guideline, group, mhz)[0]
+    public, occupational, _ = _LEVELS[guideline]
+    return mhz * (public if group == "public" else occupational)
 
 
 def reference_field_v_m(group: Group, mhz: float) -> float:
@@ -70,18 +49,25 @@ def reference_field_v_m(group: Group, mhz: float) -> float:
 
     Both factors from memory.
     """
-    _row("icnirp", group, mhz)
     return (1.375 if group == "public" else 3.0) * math.sqrt(mhz)
 
 
 @dataclass(frozen=True)
-class ExposureDistance:
+class NoDistance(Declared):
+    """Why no distance can be named: `caution` is a sentence."""
+
+    distance_m: None
+    caution: str
+
+
+@dataclass(frozen=True)
+class ExposureDistance(Declared):
     """The distance in m inside which the reference level may be exceeded, with its grounds.
 
     `reference_v_m` is the level as a field, for whoever measures it (None: the FCC has none here).
     """
 
-    metres: float
+    distance_m: float
     eirp_dbm: float
     mhz: float
     guideline: Guideline
@@ -92,21 +78,6 @@ class ExposureDistance:
     source: str
     assumptions: tuple[str, ...]
     caution: str
-
-    def to_json(self) -> dict[str, Any]:
-        return {
-            "distance_m": self.metres,
-            "eirp_dbm": self.eirp_dbm,
-            "mhz": self.mhz,
-            "guideline": self.guideline,
-            "group": self.group,
-            "reference_w_m2": self.reference_w_m2,
-            "reference_v_m": self.reference_v_m,
-            "ground_factor": self.ground_factor,
-            "source": self.source,
-            "assumptions": list(self.assumptions),
-            "caution": self.caution,
-        }
 
 
 def exposure_distance(
@@ -122,28 +93,26 @@ def exposure_distance(
     lowest frequency of the band, where the level is strictest. `ground_factor` k is 1 in free
     space and 2.56 with the ground reflection of OET-65.
     """
-    watts = dbm_to_w(bounded("eirp_dbm", eirp_dbm, -30, 70, "dBm"))
-    factor = bounded("ground_factor", ground_factor, 1, 4, "")
-    level, source = _row(guideline, group, mhz)
-    metres = math.sqrt(factor * watts / (4 * math.pi * level))
+    level = reference_w_m2(guideline, group, mhz)
+    metres = math.sqrt(ground_factor * dbm_to_w(eirp_dbm) / (4 * math.pi * level))
     names = {"icnirp": "ICNIRP", "fcc": "FCC"}
     people = {"public": "general public", "occupational": "occupational"}
     assumptions = (
         "one antenna sends all the time at this power, in the direction of its most gain",
         "far field; nearer than about 2 D²/wavelength (D the antenna's size) the figure is rough",
-        f"ground reflection counted {factor:g} times in power density; no other reflector",
+        f"ground reflection counted {ground_factor:g} times in power density; no other reflector",
         f"whole-body level, {_AVERAGING[guideline]}",
     )
     return ExposureDistance(
-        metres=metres,
+        distance_m=metres,
         eirp_dbm=float(eirp_dbm),
         mhz=float(mhz),
         guideline=guideline,
         group=group,
         reference_w_m2=level,
         reference_v_m=reference_field_v_m(group, mhz) if guideline == "icnirp" else None,
-        ground_factor=factor,
-        source=source,
+        ground_factor=ground_factor,
+        source=_LEVELS[guideline][2],
         assumptions=assumptions,
         caution=_CAUTION.format(
             metres=math.ceil(metres * 100) / 100, guideline=names[guideline], group=people[group]

@@ -8,13 +8,11 @@ from strategist.errors import InputError
 from strategist.radio.dwell import failed_reads, field_of, step_time, steps_by_masks
 from strategist.radio.lawful import lawful_at, region_of
 from strategist.radio.link import TAG_DBM, turn_on_dbm
-from strategist.survey.finding import Found
+from strategist.survey.findings import Found
 from strategist.survey.order import figure, some
 from strategist.survey.policy import Policy, Radio
+from strategist.survey.profile import TurnOn
 from strategist.survey.records import Floats, Survey
-from strategist.survey.turn_on import TurnOn
-
-__all__ = ["power_slopes", "radio_findings"]
 
 NEAR_DB = 6.0  # above turn-on, where a chip does not yet clip what it takes in
 SPAN_DB = 3.0  # of power at least, and three levels, or a slope says nothing
@@ -42,11 +40,11 @@ def _lawful(survey: Survey, radio: Radio) -> Found:
     if lawful.level.dbm is None:
         advice = "Give region (or limit) and antenna_gain_dbi under radio in site.json."
         yield "note", "lawful_unknown", f"{lawful.level.reason} Levels were not checked.", advice
-    elif lawful.above_dbm:
-        listed = some([figure(level) for level in lawful.above_dbm])
+    elif lawful.levels_above_dbm:
+        listed = some([figure(level) for level in lawful.levels_above_dbm])
         text = (
-            f"{len(lawful.above_dbm)} of {len(survey.levels_dbm)} levels surveyed are above the "
-            f"lawful one: {listed} dBm. {lawful.level.reason}"
+            f"{len(lawful.levels_above_dbm)} of {len(survey.levels_dbm)} levels surveyed are above "
+            f"the lawful one: {listed} dBm. {lawful.level.reason}"
         )
         advice = "They are left out of the search; ask the local authority before sending at them."
         yield "note", "levels_unlawful", text, advice

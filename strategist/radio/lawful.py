@@ -1,15 +1,21 @@
-"""What a read point's policy makes of the rules: lawful levels and the distance to keep."""
+"""What a read point's policy makes of the rules: levels to choose from, the distance to keep."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Annotated
 
 import numpy as np
+from pydantic import Field
 
 from strategist.errors import InputError
-from strategist.radio.exposure import GROUND_FACTOR_OET65, ExposureDistance, exposure_distance
-from strategist.radio.link import TAG_DBM, eirp_dbm, tag_range_m
+from strategist.radio.exposure import (
+    GROUND_FACTOR_OET65,
+    ExposureDistance,
+    NoDistance,
+    exposure_distance,
+)
+from strategist.radio.link import TAG_DBM, tag_range_m
 from strategist.radio.regions import (
     LawfulLevel,
     Region,
@@ -18,44 +24,52 @@ from strategist.radio.regions import (
     levels_above,
     region_named,
 )
+from strategist.survey.answer import Declared, Hidden, told
 from strategist.survey.order import figure, some
-from strategist.survey.policy import Policy, Radio
+from strategist.survey.policy import LEVEL_DBM_MAX, LEVEL_DBM_MIN, Policy, Radio
 from strategist.survey.records import Bools, Floats, Survey
-
-__all__ = [
-    "Lawful",
-    "PowerLimit",
-    "exposure_at",
-    "exposure_json",
-    "lawful_at",
-    "lawful_levels",
-    "power_limit",
-    "region_of",
-]
 
 
 @dataclass(frozen=True)
-class Lawful:
+class Lawful(Declared):
     """The highest lawful level at a read point, and the surveyed levels above it (dBm).
 
-    `region` None and `level.dbm` None where nothing is claimed; `level.caution` then says why.
+    `of` is the region of the policy, and its name, clause and edition are told where a level is
+    claimed; where none is, `caution` says why.
     """
 
-    region: Region | None
-    level: LawfulLevel
-    above_dbm: tuple[float, ...]
+    of: Hidden[Region | None]
+    level: Hidden[LawfulLevel]
+    levels_above_dbm: Annotated[
+        tuple[float, ...], Field(description="Surveyed levels above the lawful one")
+    ]
 
-    def to_json(self) -> dict[str, Any]:
-        claimed = self.region if self.level.dbm is not None else None
-        return {
-            "highest_dbm": self.level.dbm,
-            "region": None if claimed is None else claimed.name,
-            "clause": None if claimed is None else claimed.clause,
-            "edition": None if claimed is None else claimed.edition,
-            "levels_above_dbm": list(self.above_dbm),
-            "reason": self.level.reason,
-            "caution": self.level.caution,
-        }
+    @told(after="of")
+    def highest_dbm(self) -> float | None:
+        return self.level.dbm
+
+    @told(after="of")
+    def region(self) -> str | None:
+        return self._claimed("name")
+
+    @told(after="of")
+    def clause(self) -> str | None:
+        return self._claimed("clause")
+
+    @told(after="of")
+    def edition(self) -> str | None:
+        return self._claimed("edition")
+
+    @told(after="levels_above_dbm")
+    def reason(self) -> str:
+        return self.level.reason
+
+    @told(after="levels_above_dbm")
+    def caution(self) -> str:
+        return self.level.caution
+
+    def _claimed(self, what: str) -> str | None:
+        return None if self.of is None or self.level.dbm is None else getattr(self.of, what)
 
 
 def region_of(radio: Radio) -> Region | None:
@@ -85,35 +99,52 @@ def lawful_at(levels_dbm: Floats, radio: Radio) -> Lawful:
 def lawful_levels(survey: Survey, policy: Policy) -> Bools:
     """Which surveyed levels may be chosen. Raises InputError where all are above the lawful one."""
     lawful = lawful_at(survey.levels_dbm, policy.radio)
-    may: Bools = ~np.isin(survey.levels_dbm, lawful.above_dbm)
+    may: Bools = ~np.isin(survey.levels_dbm, lawful.levels_above_dbm)
     if not may.any():
         path = ("read_points", survey.read_point, "levels_dbm")
         raise InputError.one(
             "site.json",
             some([figure(level) for level in survey.levels_dbm]),
             f"a level surveyed that is lawful. {lawful.level.reason}",
-            column=".".join(path),
             path=path,
         )
     return may
 
 
-def exposure_at(level_dbm: float, radio: Radio) -> ExposureDistance | str:
-    """The distance to keep with this conducted level, or the sentence why none can be named."""
+def choosable_levels(survey: Survey, policy: Policy) -> Bools:
+    """Which surveyed levels are lawful and can be set. Raises InputError where none is left."""
+    lawful = lawful_levels(survey, policy)
+    levels = survey.levels_dbm.tolist()
+    may: Bools = lawful & np.array([policy.reader.can_set_level(level) for level in levels], bool)
+    if not may.any():
+        path = ("read_points", survey.read_point, "reader", "power_levels_dbm")
+        lawful_dbm = [figure(level) for level in survey.levels_dbm[lawful]]
+        raise InputError.one(
+            "site.json",
+            some([figure(level) for level in policy.reader.power_levels_dbm or ()]),
+            f"a level that was surveyed and is lawful: {some(lawful_dbm)}",
+            path=path,
+        )
+    return may
+
+
+def exposure_at(level_dbm: float, radio: Radio) -> ExposureDistance | NoDistance:
+    """The distance to keep with this conducted level, or why none can be named."""
     region = region_of(radio)
     gain = radio.antenna_gain_dbi
     if region is None or gain is None:
         lacking = [name for name, value in (("region", region), ("gain", gain)) if value is None]
-        return (
+        return NoDistance(
+            None,
             f"No distance for exposure can be named ({' and '.join(lacking)} not given). Local "
-            "rules and licensed practice come first."
+            "rules and licensed practice come first.",
         )
     fcc = region.name.startswith("fcc") if radio.exposure is None else radio.exposure == "fcc"
     ground = radio.ground_factor
     if ground is None:
         ground = GROUND_FACTOR_OET65 if fcc else 1.0
     return exposure_distance(
-        eirp_dbm(level_dbm, gain, radio.cable_loss_db),
+        level_dbm + gain - radio.cable_loss_db,
         region.low_mhz,
         "fcc" if fcc else "icnirp",
         "public",
@@ -121,43 +152,38 @@ def exposure_at(level_dbm: float, radio: Radio) -> ExposureDistance | str:
     )
 
 
-def exposure_json(exposure: ExposureDistance | str) -> dict[str, Any]:
-    """What `exposure_at` found, as plain JSON values."""
-    if isinstance(exposure, str):
-        return {"distance_m": None, "caution": exposure}
-    return exposure.to_json()
-
-
 @dataclass(frozen=True)
-class PowerLimit:
+class PowerLimit(Declared):
     """What is lawful for an antenna and cable, and the distance to keep at `level_dbm`.
 
     `level_dbm` None: no level was given and none can be named. `reach_m`: how far a tag in free
     space may answer at it, a dipole with a chip of `link.TAG_DBM` (None without region or gain).
     """
 
+    level_dbm: Annotated[
+        float | None, Field(description="null: none was given, and none can be named")
+    ]
     lawful: Lawful
-    level_dbm: float | None
-    exposure: ExposureDistance | str
-    reach_m: float | None = None
-
-    def to_json(self) -> dict[str, Any]:
-        return {
-            "level_dbm": self.level_dbm,
-            "lawful": self.lawful.to_json(),
-            "exposure": exposure_json(self.exposure),
-            "reach_m": self.reach_m,
-        }
+    exposure: ExposureDistance | NoDistance
+    reach_m: Annotated[
+        float | None, Field(description="How far a tag of -18 dBm may answer in free space")
+    ] = None
 
 
 def power_limit(radio: Radio, level_dbm: float | None = None) -> PowerLimit:
-    """The highest lawful level, and the distance to keep at a level (None: at that highest)."""
+    """The highest lawful level, and the distance to keep at a level (None: at that highest).
+
+    Raises InputError for a level that no survey may hold.
+    """
+    if level_dbm is not None and not LEVEL_DBM_MIN <= level_dbm <= LEVEL_DBM_MAX:
+        allowed = f"a level from {LEVEL_DBM_MIN:g} to {LEVEL_DBM_MAX:g} dBm"
+        raise InputError.one("radio", level_dbm, allowed, column="level_dbm")
     lawful = lawful_at(np.array([] if level_dbm is None else [level_dbm]), radio)
     level = lawful.level.dbm if level_dbm is None else level_dbm
     if level is None:
         no_level = "No distance for exposure can be named: no level is given or lawful for sure."
-        return PowerLimit(lawful, None, no_level)
-    return PowerLimit(lawful, level, exposure_at(level, radio), _reach_m(level, radio))
+        return PowerLimit(None, lawful, NoDistance(None, no_level))
+    return PowerLimit(level, lawful, exposure_at(level, radio), _reach_m(level, radio))
 
 
 def _reach_m(level_dbm: float, radio: Radio) -> float | None:
@@ -166,5 +192,5 @@ def _reach_m(level_dbm: float, radio: Radio) -> float | None:
     if region is None or gain is None:
         return None
     loss_db = 3.0 if radio.polarisation == "circular" else 0.0
-    radiated = eirp_dbm(level_dbm, gain, radio.cable_loss_db)
+    radiated = level_dbm + gain - radio.cable_loss_db
     return tag_range_m(radiated, region.low_mhz, TAG_DBM, polarisation_loss_db=loss_db)

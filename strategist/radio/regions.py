@@ -13,19 +13,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from strategist.errors import InputError
-from strategist.radio.units import bounded, erp_to_eirp_dbm, w_to_dbm, whole
-
-__all__ = [
-    "CAUTION",
-    "REGIONS",
-    "LawfulLevel",
-    "Polarisation",
-    "Region",
-    "custom_region",
-    "highest_conducted_dbm",
-    "levels_above",
-    "region_named",
-]
+from strategist.radio.link import DIPOLE_DB, dbm_to_w, w_to_dbm
 
 Polarisation = Literal["circular", "linear"]
 
@@ -124,13 +112,9 @@ def custom_region(
     clause: str = "limit given by the user",
 ) -> Region:
     """A limit of the user's own, in dBm e.r.p. or e.i.r.p., for a band in MHz."""
-    if kind not in ("erp", "eirp"):
-        raise InputError.one("radio", kind, "erp or eirp", column="kind")
-    low = bounded("low_mhz", low_mhz, 300, 3000, "MHz")
-    high = bounded("high_mhz", high_mhz, low, 3000, "MHz")
-    watts = 10 ** (bounded("limit_dbm", limit_dbm, -20, 60, "dBm") / 10) / 1000
+    limits_w = ((0, dbm_to_w(limit_dbm)),)
     edition = "as given; not checked here"
-    return Region("custom", low, high, kind, ((0, watts),), clause, edition, "")
+    return Region("custom", low_mhz, high_mhz, kind, limits_w, clause, edition, "")
 
 
 @dataclass(frozen=True)
@@ -166,16 +150,12 @@ def highest_conducted_dbm(
     limit, the cable's loss is set against the gain and never lifts the port above the limit.
 
     No claim (`dbm` None) without region, gain, or hop count where the rule asks for one.
-    Raises InputError for values that cannot be.
     """
-    if polarisation not in ("circular", "linear", None):
-        raise InputError.one("radio", polarisation, "circular or linear", column="polarisation")
-    loss = bounded("cable_loss_db", cable_loss_db, 0, 30, "dB")
     if region is None:
         return _no_claim("the region is not given")
     if antenna_gain_dbi is None:
         return _no_claim("the antenna gain is not given")
-    gain = bounded("antenna_gain_dbi", antenna_gain_dbi, -30, 30, "dBi")
+    gain, loss = antenna_gain_dbi, cable_loss_db
     if region.hops and hop_channels is None:
         return _no_claim(f"{region.clause} depends on the number of hopping channels, not given")
     watts = _limit_w(region, hop_channels)
@@ -189,7 +169,7 @@ def highest_conducted_dbm(
         dbm = limit - max(0.0, excess)
         rule = f"{limit:.2f} dBm conducted, less what the gain exceeds {region.free_gain_dbi:g} dBi"
     else:
-        radiated = erp_to_eirp_dbm(limit) if region.kind == "erp" else limit
+        radiated = limit + DIPOLE_DB if region.kind == "erp" else limit
         dbm = radiated - counted + loss
         label = "e.r.p." if region.kind == "erp" else "e.i.r.p."
         rule = f"{watts:.4g} W {label} ({radiated:.2f} dBm e.i.r.p.)"
@@ -214,8 +194,7 @@ def _no_claim(why: str) -> LawfulLevel:
 
 def _limit_w(region: Region, hop_channels: int | None) -> float | None:
     """The limit for that many hopping channels; None where the rule allows none with so few."""
-    hops = 0 if hop_channels is None else whole("hop_channels", hop_channels, 1, 1000, "channels")
-    allowed = [watts for fewest, watts in region.limits_w if hops >= fewest]
+    allowed = [watts for fewest, watts in region.limits_w if (hop_channels or 0) >= fewest]
     return allowed[-1] if allowed else None
 
 

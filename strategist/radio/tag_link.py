@@ -19,8 +19,6 @@ from scipy import special
 
 from strategist.survey.records import Bools, Floats, Ints
 
-__all__ = ["Filled", "Law", "fill", "turn_on_law"]
-
 EDGES_MIN = 5  # turn-ons of a tag type below which it has no law
 SLOPE = 0.5  # turn-on over (level − RSSI): RSSI climbs 1 dB a dB, and falls 1 dB a dB of turn-on
 SLOPE_WEIGHT = 25.0  # dB², what this counts for against the survey's own slope

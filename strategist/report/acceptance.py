@@ -5,14 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from strategist.answers.accept import AcceptanceRun
 from strategist.report.lines import labelled, paragraph, plain
 from strategist.report.standing import rate_words
 from strategist.survey.order import figure, some
-from strategist.trust.accept import AcceptanceRun
 from strategist.trust.acceptance import AcceptancePlan
 from strategist.trust.drift import Drift, Moved
-
-__all__ = ["acceptance_text", "plan_text"]
 
 _CAUTION = (
     "A verdict holds for loads, tags and settings as in the run: run again after a change of any. "
@@ -22,7 +20,7 @@ _HEADS = {"pass": "PASS", "fail": "FAIL", "not enough": "NOT ENOUGH passes to sa
 _ROWS = 12  # of a drift that are printed
 
 
-def plan_text(plan: AcceptancePlan) -> str:
+def plan_text(plan: AcceptancePlan, option: str = "") -> str:
     """The plan, its operating characteristic and what to mind, in lines of 80 columns."""
     document: dict[str, Any] = plan.to_json()
     lines = ["Acceptance plan", *paragraph(plan.sentence), "Chance of passing"]
@@ -30,8 +28,9 @@ def plan_text(plan: AcceptancePlan) -> str:
         chance = 100 * row["pass_probability"]
         lines.append(f"  true rate {100 * row['true_rate']:>6.3g} % of passes: {chance:5.1f} %")
     mind = (
-        "A site passes easily only if it is much better than the limit: allow more failures "
-        "(--errors) and run more passes where a good site must not be refused."
+        "A site passes easily only if it is much better than the limit: allow more failures"
+        f"{f' ({option})' if option else ''} and run more passes where a good site must not be "
+        "refused."
     )
     return "\n".join([*lines, *paragraph(mind)])
 
@@ -42,8 +41,8 @@ def acceptance_text(run: AcceptanceRun) -> str:
     missed_in = [p.pass_id for p in outcome.by_pass if p.missed]
     where = f", in {some(missed_in)}" if missed_in else ""
     lines = [
-        f"{plain(run.read_point)}: {_HEADS[run.verdict.verdict]}",
-        *paragraph(run.verdict.sentence),
+        f"{plain(run.read_point)}: {_HEADS[run.judged.verdict]}",
+        *paragraph(run.judged.sentence),
         f"In this run of {outcome.passes} pass{'' if outcome.passes == 1 else 'es'}",
         *labelled("missed", f"{outcome.missed} of {outcome.wanted} wanted{where}"),
         *labelled("", f"{rate_words(rates.missed_by_tag)} of wanted tags (95 % confidence)"),

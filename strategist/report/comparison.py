@@ -4,16 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from strategist.answers.changes import Changes
+from strategist.answers.compare import Comparison, Differing
 from strategist.optimise.strategy import Strategy
 from strategist.report.lines import paragraph, plain
 from strategist.report.standing import margin_lines, rate_words
 from strategist.report.text import CAUTION
 from strategist.survey.order import figure, some
 from strategist.tags.mask import mask_text
-from strategist.trust.changes import Changes
-from strategist.trust.comparison import Comparison, Differing
-
-__all__ = ["comparison_text"]
 
 _PASSES, _TAGS, _NAME = 10, 3, 20
 _SETTINGS = {
@@ -145,9 +143,9 @@ def _differing(comparison: Comparison, passes: int) -> list[str]:
 
 def _pass(one: Differing, names: Sequence[str]) -> list[str]:
     lines = paragraph(one.pass_id)
-    for name, missed, stray in zip(names, one.missed, one.stray, strict=True):
-        parts = [f"misses {_tags(missed)}"] if missed else []
-        parts += [f"reports stray {_tags(stray)}"] if stray else []
+    for name, side in zip(names, one.sides, strict=True):
+        parts = [f"misses {_tags(side.missed)}"] if side.missed else []
+        parts += [f"reports stray {_tags(side.stray)}"] if side.stray else []
         lines += paragraph(f"{plain(name)}: {'; '.join(parts) or 'all right'}", 4, 2)
     return lines
 
@@ -158,24 +156,27 @@ def _tags(epcs: Sequence[str]) -> str:
 
 
 def _changes(changes: Changes, base: float) -> list[str]:
-    if not changes.listed:
+    if not changes.changes:
         return paragraph("nothing to change: they are the same")
-    lines = [line for one in changes.listed for line in paragraph(f"- {one.words}", hanging=2)]
-    if len(changes.alone) > 1:
-        alone = [f"{_SETTINGS[name]} {figure(loss)}" for name, loss in changes.alone.items()]
+    lines = [line for one in changes.changes for line in paragraph(f"- {one.words}", hanging=2)]
+    if len(changes.loss_with_one_changed) > 1:
+        alone = [
+            f"{_SETTINGS[name]} {figure(loss)}"
+            for name, loss in changes.loss_with_one_changed.items()
+        ]
         lines += paragraph(
             f"Loss {figure(base)} now; with one setting changed alone: {', '.join(alone)}."
         )
     enough = [_SETTINGS[name] for name in changes.enough]
     if not enough:
         lines += paragraph("No change is needed for that loss: it is no higher as it is now.")
-    elif len(enough) < len(changes.alone):
+    elif len(enough) < len(changes.loss_with_one_changed):
         verb = "is" if len(enough) == 1 else "are"
         lines += paragraph(
             f"In this survey {' and '.join(enough)} alone {verb} enough: "
             f"loss {figure(changes.enough_loss)}."
         )
-    elif len(changes.alone) > 1:
+    elif len(changes.loss_with_one_changed) > 1:
         lines += paragraph("All of these settings are needed for that loss.")
     return lines
 

@@ -9,6 +9,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from strategist.answers.compare import Side, compare
 from strategist.errors import InputError
 from strategist.optimise.strategy import Strategy
 from strategist.optimise.strategy_file import parse_strategy_file
@@ -17,12 +18,9 @@ from strategist.survey.order import figure, some
 from strategist.survey.policy import Policy
 from strategist.survey.records import ReadPoint
 from strategist.tags.mask import Mask
-from strategist.trust.comparison import Side, compare
 from strategist.trust.evaluation import Evaluation, evaluate_at
 from strategist.trust.picture import picture_of
 from strategist.trust.steps import steps_of
-
-__all__ = ["Backing", "reasons_to_visit", "report_document"]
 
 _STATUS = {
     "feasible": "not proven the best: time ran out",
@@ -129,7 +127,7 @@ def _survey_of(given: GivenResult, backing: Backing) -> tuple[str, ReadPoint] | 
         if len(of_case) != 1:
             cases = ", ".join(case for case, _ in named)
             allowed = f"one case with a read point {given.read_point}"
-            raise InputError.one("--case", cases, allowed)
+            raise InputError.one("surveys", cases, allowed)
         named = of_case
     return named[0] if named else None
 
@@ -196,6 +194,6 @@ def _today(point: ReadPoint, strategy: Strategy, backing: Backing) -> dict[str, 
 
 def _why_not(point: ReadPoint, today: Strategy) -> str:
     """Which of today's levels nobody surveyed, as a sentence; empty where all were."""
-    steps = steps_of(point, today.levels_dbm).steps
+    steps = steps_of(point, today.levels_dbm).levels
     lacking = [figure(step.power_dbm) for step in steps if step.known == "not surveyed"]
     return f"They use {some(lacking)} dBm, which was not surveyed here." if lacking else ""

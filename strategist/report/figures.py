@@ -12,8 +12,6 @@ from markupsafe import Markup, escape
 from strategist.survey.order import figure
 from strategist.trust.intervals import percent, percent_down, percent_up
 
-__all__ = ["FORMS", "Figures", "resolve"]
-
 _MINUS = "\u2212"
 
 

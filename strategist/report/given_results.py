@@ -5,22 +5,31 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Annotated, Any, Literal
+from typing import Any
 
-import pydantic
-from pydantic import ConfigDict, Field, TypeAdapter
+from pydantic import BaseModel, ConfigDict, TypeAdapter, create_model
 
+from strategist.answers.assessment import Assessment
+from strategist.answers.compromises import Frontier, FrontierPoint, RatioRange
+from strategist.answers.repeated import Judged
+from strategist.answers.sturdier import Sturdier
 from strategist.errors import InputError, MalformedError
-from strategist.optimise.strategy import Strategy
-from strategist.report.seal import is_sealed
+from strategist.radio.exposure import ExposureDistance, NoDistance
+from strategist.radio.lawful import Lawful
+from strategist.report.output import is_sealed
+from strategist.survey.answer import reading
+from strategist.survey.findings import Finding
 from strategist.survey.json_text import parse_json
-
-__all__ = ["GivenResult", "parse_frontier", "parse_results"]
-
-_LOOSE = ConfigDict(extra="ignore", strict=True, allow_inf_nan=False)
-_Count = Annotated[int, Field(ge=0, le=10**12)]  # more is no count of anything surveyed
-_Figure = Annotated[float, Field(ge=-1e15, le=1e15)]
-_dataclass = pydantic.dataclasses.dataclass(frozen=True, config=_LOOSE)
+from strategist.trust.evaluate import Outcome
+from strategist.trust.evaluation import Evaluation
+from strategist.trust.folds import CrossValidation
+from strategist.trust.foreseen import Foreseen
+from strategist.trust.guarded import GuardedOutcome, StandIn
+from strategist.trust.intervals import Rate
+from strategist.trust.margins import Margins, OfPower, OfRssi, PowerMargin, RssiMargin
+from strategist.trust.on_air import LadderTime
+from strategist.trust.rates import Rates
+from strategist.trust.worst_case import WorstCase
 
 
 @dataclass(frozen=True)
@@ -36,206 +45,55 @@ class GivenResult:
     site: str | None = None
 
 
-@_dataclass
-class _Outcome:
-    passes: _Count
-    wanted: _Count
-    missed: _Count
-    stray_presented: _Count
-    stray: _Count
-    missed_rate: _Figure | None
-    stray_rate: _Figure
+_RESULT = "read_point loss strategy outcome guarded_loss guarded rates margins warnings"
+_NEEDED = {  # of each answer what the page cannot do without
+    Evaluation: _RESULT,
+    Assessment: _RESULT,
+    Judged: _RESULT,
+    Outcome: "passes wanted missed stray_presented stray missed_rate stray_rate",
+    GuardedOutcome: "power_db rssi_db loss missed stray stand_ins",
+    StandIn: "role asked_dbm used_dbm",
+    WorstCase: "loss missed stray",
+    Rates: "missed_by_tag missed_by_pass stray_by_pass stray_per_pass sentences",
+    Rate: "events trials rate low high confidence",
+    Margins: "power rssi",
+    OfPower: "wanted stray",
+    OfRssi: "wanted stray",
+    PowerMargin: "holds_db fails_db pass_id epc others",
+    RssiMargin: "db pass_id epc",
+    Finding: "severity text advice",
+    CrossValidation: "folds held_out",
+    Lawful: "reason caution",
+    ExposureDistance: "caution",
+    NoDistance: "caution",
+    LadderTime: "expected_s worst_s step_worst_s dwell_s fits",
+    Foreseen: "steps_dbm",
+    Sturdier: "strategy mask_words gives_up gains",
+    Frontier: "read_point points",
+    FrontierPoint: "missed stray loss best_for",
+    RatioRange: "low high",
+}
+_shapes = reading([Evaluation, Assessment, Judged, Frontier], _NEEDED)
+_EVALUATION, _SOLVED, _JUDGED, _FRONTIER = (TypeAdapter[Any](shape) for shape in _shapes)
 
 
-@_dataclass
-class _Rate:
-    events: _Count
-    trials: _Count
-    rate: _Figure | None
-    low: _Figure
-    high: _Figure
-    confidence: _Figure
-
-
-@_dataclass
-class _Rates:
-    missed_by_tag: _Rate
-    missed_by_pass: _Rate
-    stray_by_pass: _Rate
-    stray_per_pass: _Rate
-    sentences: list[str]
-
-
-@_dataclass
-class _StandIn:
-    role: str
-    asked_dbm: _Figure
-    used_dbm: _Figure
-
-
-@_dataclass
-class _Guarded:
-    power_db: _Figure
-    rssi_db: _Figure
-    loss: _Figure
-    missed: _Count
-    stray: _Count
-    stand_ins: list[_StandIn]
-
-
-@_dataclass
-class _WorstCase:
-    loss: _Figure
-    missed: _Count
-    stray: _Count
-
-
-@_dataclass
-class _PowerMargin:
-    holds_db: _Figure
-    fails_db: _Figure | None
-    pass_id: str | None
-    epc: str | None
-    others: _Count
-
-
-@_dataclass
-class _RssiMargin:
-    db: _Figure
-    pass_id: str
-    epc: str
-
-
-@_dataclass
-class _OfPower:
-    wanted: _PowerMargin | None
-    stray: _PowerMargin | None
-
-
-@_dataclass
-class _OfRssi:
-    wanted: _RssiMargin | None
-    stray: _RssiMargin | None
-
-
-@_dataclass
-class _Margins:
-    power: _OfPower
-    rssi: _OfRssi
-
-
-@_dataclass
-class _Finding:
-    severity: str
-    text: str
-    advice: str
-
-
-@_dataclass
-class _Crossed:
-    folds: _Count
-    held_out: _Rates
-
-
-@_dataclass
-class _Lawful:
-    reason: str
-    caution: str
-
-
-@_dataclass
-class _Exposure:
-    caution: str
-
-
-@_dataclass
-class _Time:
-    expected_s: _Figure
-    worst_s: _Figure
-    step_worst_s: _Figure
-    dwell_s: _Figure | None
-    fits: bool | None
-    quantile: _Figure | None = None
-
-
-@_dataclass
-class _Predicted:
-    steps_dbm: list[_Figure]
-
-
-@_dataclass
-class _Sturdier:
-    strategy: Strategy
-    mask_words: list[str]
-    gives_up: str
-    gains: str
-
-
-@_dataclass
-class _Result:
-    """What the report shows of a result; an evaluation has no status, bound and gap."""
-
-    read_point: str
-    loss: _Figure
-    strategy: Strategy
-    outcome: _Outcome
-    guarded_loss: _Figure
-    guarded: _Guarded
-    rates: _Rates
-    margins: _Margins
-    warnings: list[str]
-    status: Literal["optimal", "feasible", "infeasible", "undecided", "silent"] | None = None
-    bound: _Figure | None = None
-    gap: _Figure | None = None
-    silence_loss: _Figure | None = None
-    sturdier: _Sturdier | None = None
-    mask_words: list[str] | None = None
-    findings: list[_Finding] | None = None
-    cross_validation: _Crossed | None = None
-    lawful: _Lawful | None = None
-    exposure: _Exposure | None = None
-    time: _Time | None = None
-    predicted: _Predicted | None = None
-    worst_case: _WorstCase | None = None
-
-
-@_dataclass
-class _Error:
+class _Error(BaseModel):
     message: str
 
 
-@_dataclass
-class _Line:
-    case: str
-    read_point: str | None
-    result: _Result | None = None
-    error: _Error | None = None
-    site: str | None = None
+def _line(result: Any) -> TypeAdapter[Any]:
+    keys: Any = {
+        "case": (str, ...),
+        "read_point": (str | None, ...),
+        "result": (result | None, None),
+        "error": (_Error | None, None),
+        "site": (str | None, None),
+    }
+    config = ConfigDict(strict=True, allow_inf_nan=False)
+    return TypeAdapter(create_model("Line", __config__=config, **keys))
 
 
-@_dataclass
-class _Ratios:
-    low: _Figure
-    high: _Figure | None
-
-
-@_dataclass
-class _Compromise:
-    missed: _Count
-    stray: _Count
-    loss: _Figure
-    best_for: _Ratios | None
-
-
-@_dataclass
-class _Frontier:
-    read_point: str
-    points: list[_Compromise]
-
-
-_FRONTIER: TypeAdapter[_Frontier] = TypeAdapter(_Frontier)
-_RESULT: TypeAdapter[_Result] = TypeAdapter(_Result)
-_LINE: TypeAdapter[_Line] = TypeAdapter(_Line)
+_LINE = _line(_shapes[1])
 _ANY: TypeAdapter[Any] = TypeAdapter(Any)
 
 
@@ -248,8 +106,14 @@ def parse_results(data: bytes, source: str) -> list[GivenResult]:
     if source.endswith(".jsonl"):
         return list(_lines(data, source))
     found = parse_json(data, _ANY, source)
-    parse_json(data, _RESULT, source)
+    parse_json(data, _kind(found), source)
     return [_checked(GivenResult(source, None, found["read_point"], found))]
+
+
+def _kind(found: Any) -> TypeAdapter[Any]:
+    """Which answer a JSON value is: each has keys that those before lack."""
+    keys = set(found) if isinstance(found, dict) else set()
+    return _JUDGED if "judged_seconds" in keys else _SOLVED if "status" in keys else _EVALUATION
 
 
 def parse_frontier(data: bytes, source: str) -> dict[str, Any]:

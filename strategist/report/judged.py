@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from strategist.judge import Judged
+from strategist.answers.repeated import Judged
 from strategist.report.lines import labelled, paragraph
 from strategist.report.standing import rate_words
 from strategist.report.text import caution_lines, result_text
@@ -10,12 +10,10 @@ from strategist.survey.order import figure
 from strategist.survey.policy import Policy
 from strategist.trust.folds import Again, CrossValidation
 
-__all__ = ["judged_text"]
-
 
 def judged_text(judged: Judged, policy: Policy, *, caution: bool = True) -> str:
     """The result, its cross-validation, the diagnosis and what to measure next, in 80 columns."""
-    lines = [result_text(judged.result, policy, caution=False, weak=False)]
+    lines = [result_text(judged, policy, caution=False, weak=False)]
     if judged.cross_validation is None:
         lines += ["Held out", *paragraph("too few passes to leave any out")]
     else:
@@ -23,7 +21,7 @@ def judged_text(judged: Judged, policy: Policy, *, caution: bool = True) -> str:
     if judged.tag_types.sentence is not None:
         lines += ["Tag types", *paragraph(judged.tag_types.sentence)]
     lines.append("Diagnosis")
-    for finding in judged.result.findings:
+    for finding in judged.findings:
         lines += paragraph(f"{finding.severity}: {finding.text}", hanging=2)
         lines += paragraph(f"-> {finding.advice}", 4, 3)
     lines += _next(judged)
@@ -34,17 +32,19 @@ def judged_text(judged: Judged, policy: Policy, *, caution: bool = True) -> str:
 
 def _cross(cross: CrossValidation) -> list[str]:
     """Fitted and held-out figures side by side, and how often settings came again."""
-    again = cross.again
+    again = cross.chosen_again
     head = f"Held out (each of {again.folds} blocks of passes, the rest choosing without it)"
     lines = [head, f"  {'':<22}{'as fitted':<26}held out"]
-    fitted, held = cross.fitted_rates, cross.held_out_rates
+    fitted, held = cross.fitted, cross.held_out
     for label, one, other in (
         ("missed, of tags", fitted.missed_by_tag, held.missed_by_tag),
         ("passes with a miss", fitted.missed_by_pass, held.missed_by_pass),
         ("passes with a stray", fitted.stray_by_pass, held.stray_by_pass),
     ):
         lines.append(f"  {label:<22}{rate_words(one):<26}{rate_words(other)}")
-    loss = [figure(round(one, 3)) for one in (cross.fitted, cross.held_out)]
+    loss = [
+        figure(round(one, 3)) for one in (cross.loss_per_pass.fitted, cross.loss_per_pass.held_out)
+    ]
     lines.append(f"  {'loss a pass':<22}{loss[0]:<26}{loss[1]}")
     lines += paragraph(
         "(Fitted rates flatter: expect those held out. Their intervals span the fitted ones, which "
@@ -55,7 +55,7 @@ def _cross(cross: CrossValidation) -> list[str]:
 
 def _chosen(again: Again) -> list[str]:
     lines: list[str] = []
-    for number, (ladder, folds) in enumerate(again.levels):
+    for number, (ladder, folds) in enumerate(again.ladders):
         levels = ", ".join(figure(level) for level in ladder)
         own = " (the answer)" if number == 0 else ""
         lines += labelled("levels" if number == 0 else "", f"{folds} x {levels} dBm{own}")
@@ -66,7 +66,7 @@ def _chosen(again: Again) -> list[str]:
         span = f"{figure(min(used))} to {figure(max(used))} dBm in {len(used)}"
         text = f"{span}{', ' if text else ''}{text}"
     lines += labelled("cutoff", text)
-    for number, (mask, folds) in enumerate(again.masks):
+    for number, (mask, folds) in enumerate(again.chosen):
         test = "not " if mask.negate else ""
         value = f"{mask.value:0{mask.length}b} binary" if mask.length % 4 else mask.pattern
         lines += labelled(

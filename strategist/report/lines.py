@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import textwrap
 
-__all__ = ["WIDTH", "in_column", "labelled", "paragraph", "plain"]
-
 WIDTH = 80
 _INDENT, _LABEL = 2, 10
 

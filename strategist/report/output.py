@@ -1,16 +1,18 @@
-"""Writing a file whole or not at all."""
+"""Writing files whole, and lines that tell whether they are as they were written."""
 
 from __future__ import annotations
 
 import contextlib
+import hashlib
 import os
+import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TextIO
 
 from strategist.errors import InputError
 
-__all__ = ["refuse_target", "write_whole", "written_whole"]
+_SEAL = re.compile(rb',"checksum":"([0-9a-f]{16})"}\Z')
 
 
 def refuse_target(path: str | Path) -> None:
@@ -63,3 +65,20 @@ def written_whole(path: str | Path) -> Iterator[TextIO]:
 def _refused(path: str | Path, error: Exception) -> InputError:
     why = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
     return InputError.one(str(path), why, "a file that can be written")
+
+
+def sealed(text: str) -> str:
+    """A JSON object as text with a key `checksum` more, of all that stands before it."""
+    return f'{text[:-1]},"checksum":"{_sum(text[:-1].encode())}"}}'
+
+
+def is_sealed(line: bytes) -> bool | None:
+    """Whether a line is as it was written; None where it has no checksum, as in older versions."""
+    found = _SEAL.search(line)
+    if found is None:
+        return None if b'"checksum"' not in line else False
+    return found[1].decode() == _sum(line[: found.start()])
+
+
+def _sum(content: bytes) -> str:
+    return hashlib.blake2b(content, digest_size=8).hexdigest()

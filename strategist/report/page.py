@@ -22,8 +22,6 @@ from strategist.report.plots import (
     silenced_plot,
 )
 
-__all__ = ["page_policy", "report_page"]
-
 _SHEETS = Path(__file__).parent / "sheets"
 _POLICY = re.compile(r'<meta http-equiv="Content-Security-Policy" content="([^"]*)">')
 

@@ -11,14 +11,6 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = [
-    "can_plot",
-    "frontier_plot",
-    "read_rate_plot",
-    "rssi_plot",
-    "silenced_plot",
-]
-
 Draw = Callable[["Axes"], None]
 
 WANTED, STRAY, MASKED, CHOSEN = "#12486b", "#b4531a", "#8a8a8a", "#111111"

@@ -4,27 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from strategist.choose import Result
+from strategist.answers.assessment import Assessment
 from strategist.optimise.strategy import Strategy
 from strategist.report.lines import labelled, paragraph, plain
-from strategist.report.on_air import on_air_lines
-from strategist.report.standing import standing_lines
+from strategist.report.standing import on_air_lines, standing_lines
 from strategist.survey.order import figure, some
 from strategist.survey.policy import Policy
 from strategist.tags.mask import EPC_START, Mask, mask_text
 from strategist.trust.evaluate import Outcome
-from strategist.trust.evaluation import Evaluation
+from strategist.trust.evaluation import Evaluation, Standing
 from strategist.trust.intervals import Rate
-from strategist.trust.standing import Standing
 from strategist.trust.unseen import Unseen
-
-__all__ = [
-    "CAUTION",
-    "caution_lines",
-    "evaluation_text",
-    "result_text",
-    "what_to_set",
-]
 
 CAUTION = (
     "Levels are conducted power. With antenna gain and cable loss keep the radiated power within "
@@ -48,7 +38,9 @@ _PROVERS = {
 }
 
 
-def result_text(result: Result, policy: Policy, *, caution: bool = True, weak: bool = True) -> str:
+def result_text(
+    result: Assessment, policy: Policy, *, caution: bool = True, weak: bool = True
+) -> str:
     """A result of `choose` under the read point's policy, in lines of 80 columns.
 
     `caution` may be False where another result with the same caution follows at once, `weak`
@@ -76,7 +68,7 @@ def result_text(result: Result, policy: Policy, *, caution: bool = True, weak: b
     )
 
 
-def _head(result: Result) -> list[str]:
+def _head(result: Assessment) -> list[str]:
     """The verdict; where silence is as good, that first, and what the settings below are then."""
     lines = [f"{plain(result.read_point)}: {_HEADS[result.status]}"]
     silence = f"To report nothing at all loses {figure(result.silence_loss)}"
@@ -94,12 +86,12 @@ def _head(result: Result) -> list[str]:
     return lines
 
 
-def _to_set(result: Result) -> list[str]:
+def _to_set(result: Assessment) -> list[str]:
     head, *lines = what_to_set(result.strategy, result.mask_words, _steps(result.standing))
     return ["Not to be set" if result.status == "silent" else head, *lines]
 
 
-def _sturdier(result: Result) -> list[str]:
+def _sturdier(result: Assessment) -> list[str]:
     """The strategy that stands drift better at little cost, or that none was found in time."""
     found, bound = result.sturdier, result.proof.get("sturdier_bound")
     if found is None:
@@ -141,7 +133,7 @@ def caution_lines() -> list[str]:
 
 
 def _steps(standing: Standing) -> tuple[float, ...]:
-    return () if standing.foreseen is None else standing.foreseen.steps_dbm
+    return () if standing.predicted is None else standing.predicted.steps_dbm
 
 
 def what_to_set(
@@ -211,7 +203,7 @@ def _what_it_does(outcome: Outcome, policy: Policy) -> list[str]:
 
 def _resting(outcome: Outcome) -> list[str]:
     """Which of the counts rest on reads that were predicted."""
-    rest = outcome.resting
+    rest = outcome.predicted
     if rest is None or not rest.passes:
         return []
     text = (
@@ -261,7 +253,7 @@ def _rate(rate: Rate) -> str:
     return f"{said} ({_percent(rate.low)} to {_percent(rate.high)})" if rate.trials else said
 
 
-def _proof(result: Result, policy: Policy) -> str:
+def _proof(result: Assessment, policy: Policy) -> str:
     how = f"({_PROVERS[result.proof['by']]}, {result.seconds:.1f} s)"
     among = f"no strategy among {_searched(result, policy)}"
     if result.status in ("optimal", "silent"):
@@ -282,7 +274,7 @@ def _proof(result: Result, policy: Policy) -> str:
     )
 
 
-def _searched(result: Result, policy: Policy) -> str:
+def _searched(result: Assessment, policy: Policy) -> str:
     searched, reader, time = result.searched, policy.reader, result.on_air.time
     steps = reader.ladder_steps_max if "ladder" in policy.allow else 1
     if time is not None and time.steps_max is not None:

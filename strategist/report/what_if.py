@@ -5,13 +5,11 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from strategist.report.frontier import brief
+from strategist.answers.what_if import Effect, WhatIf, WhatIfs
 from strategist.report.lines import in_column, labelled, paragraph, plain
 from strategist.report.text import caution_lines, what_to_set
+from strategist.report.trade_offs import brief
 from strategist.survey.order import figure
-from strategist.tradeoffs.what_if import WhatIf, WhatIfs
-
-__all__ = ["what_if_text", "what_ifs_text"]
 
 _UNSURE = {
     "silent": "no strategy is better than to report nothing: do not install",
@@ -43,10 +41,11 @@ def what_if_text(found: WhatIf, *, caution: bool = True) -> str:
     had, has = before.searched["levels"], after.searched["levels"]
     if had != has:
         lines += labelled("levels", f"{had} to choose from before, {has} after")
-    missed, stray = found.weights
+    weights = found.weights
     anew = after.standing.guarded.outcome
     lines += paragraph(
-        f"The loss is by the weights before ({figure(missed)} a miss, {figure(stray)} a stray); "
+        f"The loss is by the weights before ({figure(weights.missed)} a miss, "
+        f"{figure(weights.stray)} a stray); "
         f"guarded, {anew.missed} missed and {anew.stray} stray after."
     )
     for when, result in (("before", before), ("after", after)):
@@ -74,27 +73,29 @@ def what_ifs_text(found: WhatIfs, *, caution: bool = True) -> str:
             brief(before.strategy),
         ),
     ]
-    for asked in found.asked:
+    for asked in found.questions:
         if asked.answer is not None:
             lines += _answered(asked.question, asked.answer, brief(before.strategy))
     silence = f"to report nothing at all loses {figure(before.silence_loss)}"
     lines += paragraph(f"All losses use the current weights; {silence}.")
     if before.status in _UNSURE:
         lines += paragraph(f"As it is: {_UNSURE[before.status]}.")
-    if any(one.answer and one.answer.after.status == "silent" for one in found.asked):
+    if any(one.answer and one.answer.after.status == "silent" for one in found.questions):
         lines += paragraph(f"- {_UNSURE['silent']}.")
-    for asked in found.asked:
+    for asked in found.questions:
         if asked.answer is None:
             why = "; ".join((asked.refused or "").splitlines())
             lines += paragraph(f"Not asked: {asked.question}, since {why}", hanging=2)
-    assumed = {text: None for one in found.asked if one.answer for text in one.answer.assumptions}
+    assumed = {
+        text: None for one in found.questions if one.answer for text in one.answer.assumptions
+    }
     if assumed:
         lines.append("Assumed")
         lines += [line for text in assumed for line in paragraph(f"- {text}", hanging=2)]
     return "\n".join([*lines, *(caution_lines() if caution else [])])
 
 
-def _answered(question: str, answer: WhatIf, before: str) -> list[str]:
+def _answered(question: str, answer: Effect, before: str) -> list[str]:
     """The row of a question, with the settings that differ and the levels that drop out."""
     outcome, after = answer.after.outcome, answer.after
     mark = _MARKS[after.status]

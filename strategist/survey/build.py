@@ -2,53 +2,44 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
-import pandas as pd
 
 from strategist.errors import Fault
 from strategist.survey.faults import FaultList
-from strategist.survey.judge import Rows
 from strategist.survey.numbering import ADVICE, Shift, shift_of
 from strategist.survey.order import figure, natural, some
 from strategist.survey.policy import Policy
-from strategist.survey.records import Bools, Floats, Ints, ReadPoint, Survey, Tag
-from strategist.survey.tables import Texts
-
-__all__ = ["PointRows", "build"]
+from strategist.survey.records import Bools, Floats, Ints, Kind, ReadPoint, Survey, Tag
+from strategist.survey.rows import Axes, Rows, names_in
 
 
 @dataclass(frozen=True, eq=False)
 class PointRows:
-    """The rows of one read point in each file; `tried` None when the case has no such file."""
+    """The rows of one read point in each table; "tried" is lacking where the case has none."""
 
     name: str
     policy: Policy
-    roster: Rows
-    reads: Rows
-    tried: Rows | None
+    files: Mapping[Kind, Rows]
     policy_source: str
 
+    @property
+    def roster(self) -> Rows:
+        return self.files["roster"]
 
-@dataclass(frozen=True, eq=False)
-class _Axes:
-    """Pass ids in natural order and EPCs in text order; places on them are a survey's indices."""
+    @property
+    def reads(self) -> Rows:
+        return self.files["reads"]
 
-    passes: tuple[str, ...]
-    epcs: tuple[str, ...]
+    @property
+    def tried(self) -> Rows | None:
+        return self.files.get("tried")
 
-    def pass_of(self, rows: Rows) -> Ints:
-        """The place of each row's pass."""
-        return _places(rows.texts["pass_id"], self.passes)
-
-    def tag_of(self, rows: Rows) -> Ints:
-        """The place of each row's tag."""
-        return _places(rows.texts["epc"], self.epcs)
-
-    def pair_of(self, rows: Rows) -> Ints:
-        """One number for each row's (pass, tag)."""
-        return self.pass_of(rows) * len(self.epcs) + self.tag_of(rows)
+    def at_levels(self, levels: Floats) -> PointRows:
+        """With powers from milliwatts moved to the levels that are meant."""
+        return replace(self, files={k: rows.at_levels(levels) for k, rows in self.files.items()})
 
 
 def build(point: PointRows, warnings: list[str], faults: FaultList) -> list[ReadPoint]:
@@ -62,46 +53,31 @@ def build(point: PointRows, warnings: list[str], faults: FaultList) -> list[Read
     _refuse_twice(point.roster, axes, found)
     tags = _tags(point.roster, axes, found)
     levels = _levels(point, warnings, found)
-    its_tried = None if point.tried is None else point.tried.at_levels(levels)
-    point = replace(point, reads=point.reads.at_levels(levels), tried=its_tried)
+    point = point.at_levels(levels)
     tried = _tried(point, axes, levels, warnings, found)
     listed = np.isin(axes.pair_of(point.reads), axes.pair_of(point.roster))
     keep = _judge_unlisted(point, axes, ~listed, warnings, found)
     if found:
         faults.extend(found)
         return []
-    off_roster = sorted(set(axes.passes) - _names("pass_id", point.roster), key=natural)
+    off_roster = sorted(set(axes.passes) - names_in("pass_id", point.roster), key=natural)
     if off_roster:
         warnings.append(
             "Passes without a roster row, taken as passes in which no listed tag was present: "
             f"{some(off_roster)}."
         )
-    survey = _survey(replace(point, reads=point.reads.take(keep)), axes, tags, levels, tried)
+    kept = replace(point, files={**point.files, "reads": point.reads.take(keep)})
+    survey = _survey(kept, axes, tags, levels, tried)
     return [ReadPoint(survey, point.policy, tuple(warnings))]
 
 
-def _names(column: str, *files: Rows | None) -> set[str]:
-    return {
-        rows.texts[column].values[code]
-        for rows in files
-        if rows is not None
-        for code in pd.unique(rows.texts[column].codes)
-    }
+def _axes(point: PointRows) -> Axes:
+    passes = names_in("pass_id", point.roster, point.reads, point.tried)
+    epcs = names_in("epc", point.roster, point.reads)
+    return Axes(tuple(sorted(passes, key=natural)), tuple(sorted(epcs)))
 
 
-def _places(column: Texts, names: tuple[str, ...]) -> Ints:
-    place = {name: number for number, name in enumerate(names)}
-    codes, used = pd.factorize(column.codes)
-    return np.array([place[column.values[code]] for code in used], np.int64)[codes]
-
-
-def _axes(point: PointRows) -> _Axes:
-    passes = _names("pass_id", point.roster, point.reads, point.tried)
-    epcs = _names("epc", point.roster, point.reads)
-    return _Axes(tuple(sorted(passes, key=natural)), tuple(sorted(epcs)))
-
-
-def _refuse_twice(roster: Rows, axes: _Axes, faults: FaultList) -> None:
+def _refuse_twice(roster: Rows, axes: Axes, faults: FaultList) -> None:
     """A tag stands once on the roster of a pass."""
     _, first, which = np.unique(axes.pair_of(roster), return_index=True, return_inverse=True)
     again = np.flatnonzero(first[which] != np.arange(len(roster)))
@@ -117,7 +93,7 @@ def _refuse_twice(roster: Rows, axes: _Axes, faults: FaultList) -> None:
     )
 
 
-def _tags(roster: Rows, axes: _Axes, faults: FaultList) -> tuple[Tag, ...]:
+def _tags(roster: Rows, axes: Axes, faults: FaultList) -> tuple[Tag, ...]:
     """The tags of the EPC axis; what a tag carries may be given on any of its rows."""
     tag = axes.tag_of(roster)
     tid, user, tag_type = (
@@ -176,7 +152,7 @@ def _levels(point: PointRows, warnings: list[str], faults: FaultList) -> Floats:
 
 
 def _tried(
-    point: PointRows, axes: _Axes, levels: Floats, warnings: list[str], faults: FaultList
+    point: PointRows, axes: Axes, levels: Floats, warnings: list[str], faults: FaultList
 ) -> Bools:
     """Which (pass, level) pairs were surveyed; reads at others are faults."""
     read_level = _level_of(point.reads, levels, faults)
@@ -235,7 +211,7 @@ def _level_of(rows: Rows, levels: Floats, faults: FaultList) -> Ints:
 
 
 def _judge_unlisted(
-    point: PointRows, axes: _Axes, unlisted: Bools, warnings: list[str], faults: FaultList
+    point: PointRows, axes: Axes, unlisted: Bools, warnings: list[str], faults: FaultList
 ) -> Bools:
     """Which reads stay, by the rule for tags that are read but not on the roster of the pass."""
     reads, rule = point.reads, point.policy.unlisted
@@ -274,7 +250,7 @@ def _judge_unlisted(
     return ~unlisted if rule == "ignore" else np.ones(len(reads), bool)
 
 
-def _shift(point: PointRows, axes: _Axes) -> Shift | None:
+def _shift(point: PointRows, axes: Axes) -> Shift | None:
     """Whether roster and reads number the passes differently; for reads that do not stay."""
     role, reads = point.roster.texts["role"], point.reads
     wanted = np.array([name == "wanted" for name in role.values], bool)[role.codes]
@@ -288,7 +264,7 @@ def _shift(point: PointRows, axes: _Axes) -> Shift | None:
 
 
 def _survey(
-    point: PointRows, axes: _Axes, tags: tuple[Tag, ...], levels: Floats, tried: Bools
+    point: PointRows, axes: Axes, tags: tuple[Tag, ...], levels: Floats, tried: Bools
 ) -> Survey:
     """The survey of sound rows, in an order that does not depend on theirs."""
     read_pair, roster_pair = axes.pair_of(point.reads), axes.pair_of(point.roster)

@@ -11,8 +11,6 @@ from dataclasses import replace
 from strategist.errors import Fault, InputError
 from strategist.survey.records import Ints
 
-__all__ = ["FAULTS_SHOWN", "FaultList", "nearest_hint"]
-
 FAULTS_SHOWN = 1000  # of one source; a file with more is a wrong file, not a file to mend
 _COMPARED, _COMPARED_CHARACTERS = 1000, 200  # names, and characters of one, for the nearest
 
@@ -54,6 +52,11 @@ class FaultList:
         for fault in itertools.islice(faults, shown):
             self.add(fault)
         self._found[source] += count - shown
+
+    def take(self, error: InputError) -> None:
+        """Take the faults of an error."""
+        for fault in error.faults:
+            self.add(fault)
 
     def extend(self, other: FaultList) -> None:
         """Take all the faults of another list."""

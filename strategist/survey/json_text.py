@@ -12,8 +12,6 @@ from pydantic import TypeAdapter, ValidationError
 from strategist.errors import Fault, InputError, MalformedError
 from strategist.survey.faults import FaultList, nearest_hint
 
-__all__ = ["parse_json", "refuse_values"]
-
 T = TypeVar("T")
 
 

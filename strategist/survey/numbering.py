@@ -8,8 +8,6 @@ import numpy as np
 
 from strategist.survey.records import Bools, Ints
 
-__all__ = ["ADVICE", "Shift", "shift_of"]
-
 PASSES_MIN = 3  # fewer passes that fit a neighbour better may be luck
 SHARE_MIN = 0.2  # of the passes that can tell; surveys drawn from the demo's sites come to none
 

@@ -5,8 +5,6 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-__all__ = ["figure", "natural", "some"]
-
 _NAMED = 10
 
 

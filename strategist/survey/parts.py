@@ -11,29 +11,35 @@ import itertools
 import json
 import os
 import sqlite3
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, BinaryIO, get_args
+from typing import Any, TextIO, get_args
 
 import numpy as np
 
 from strategist.errors import Fault, InputError
-from strategist.survey.assemble import policy_of
 from strategist.survey.build import PointRows, build
+from strategist.survey.case import policy_of
 from strategist.survey.faults import FaultList
 from strategist.survey.json_text import parse_json
-from strategist.survey.judge import judge
 from strategist.survey.order import natural
 from strategist.survey.policy import POLICY, Policy, Site
 from strategist.survey.reading import is_folder
-from strategist.survey.records import Ints, ReadPoint
-from strategist.survey.runs import header_of, line_ends, runs_of
-from strategist.survey.site_walk import SITE, UnsoundError, loose_policies, policies_of, site_name
-from strategist.survey.tables import Kind, Table, read_bytes, table_from_csv
-
-__all__ = ["Part", "Parts", "open_case"]
+from strategist.survey.records import Kind, ReadPoint
+from strategist.survey.rows import judge
+from strategist.survey.tables import read_bytes
+from strategist.survey.walk import (
+    SITE,
+    Excerpt,
+    Policies,
+    UnsoundError,
+    line_ends,
+    loose_policies,
+    policies_of,
+    runs_of,
+)
 
 _KINDS: tuple[Kind, ...] = get_args(Kind)
 _AT_ONCE = 1000  # rows of the index written together
@@ -49,31 +55,6 @@ CREATE TABLE IF NOT EXISTS run (
 
 
 @dataclass(frozen=True, eq=False)
-class _Rows:
-    """A part of a file: its header and some of its rows, as bytes.
-
-    Line `at[i]` of the part (from 1) and those after it, up to `at[i + 1]`, are the lines of the
-    file from `lines[i]` on.
-    """
-
-    kind: Kind
-    header: bytes
-    rows: bytes
-    at: Ints
-    lines: Ints
-
-    def table(self) -> Table:
-        table = table_from_csv(self.header + self.rows, f"{self.kind}.csv", self.kind)
-        faults = table.faults.at_lines(lambda line: int(self._line(np.array([line]))[0]))
-        return replace(table, lines=self._line(table.lines), faults=faults)
-
-    def _line(self, here: Ints) -> Ints:
-        run = np.maximum(np.searchsorted(self.at, here, side="right") - 1, 0)
-        in_run: Ints = self.lines[run] + here - self.at[run]
-        return np.where(here < self.at[0], here, in_run)
-
-
-@dataclass(frozen=True, eq=False)
 class Part:
     """All that a case's files hold of one read point, unread: what a worker needs, and no more.
 
@@ -84,7 +65,7 @@ class Part:
     case: str
     read_point: str
     policy: str | None
-    files: tuple[_Rows, ...]
+    files: tuple[Excerpt, ...]
     site: str = ""
 
     @property
@@ -110,8 +91,7 @@ class Part:
         judged = {file.kind: judge(file.table(), faults) for file in self.files}
         faults.raise_any()
         policy, warnings = policy_of(site, self.read_point, SITE)
-        roster, reads, tried = judged["roster"], judged["reads"], judged.get("tried")
-        rows = PointRows(self.read_point, policy, roster, reads, tried, SITE)
+        rows = PointRows(self.read_point, policy, judged, SITE)
         found = build(rows, warnings, faults)
         faults.raise_any()
         return found[0]
@@ -142,8 +122,8 @@ class Parts:
         self._index = index
         index.executescript(_TABLES)
         self._number = index.execute("INSERT INTO case_ DEFAULT VALUES").lastrowid
+        self._site = ""
         self._note()
-        self._site = site_name(folder / SITE)
 
     def __len__(self) -> int:
         query = "SELECT count(*) FROM point WHERE case_ = ?"
@@ -164,7 +144,7 @@ class Parts:
                 rows = (self._rows(kind, file, point) for kind, file in files.items())
                 yield Part(self.case, name, policy, tuple(rows), self._site)
 
-    def _rows(self, kind: Kind, file: BinaryIO, point: int) -> _Rows:
+    def _rows(self, kind: Kind, file: TextIO, point: int) -> Excerpt:
         header = self._headers[kind]
         if _stamp(file) != self._stamps[kind]:
             allowed = "files that stay as they are while they are worked on"
@@ -182,22 +162,21 @@ class Parts:
             pieces.append(piece)
             at.append(here)
             lines.append(line)
-        return _Rows(
+        return Excerpt(
             kind, header, b"".join(pieces), np.array(at or [here]), np.array(lines or [here])
         )
 
     def _note(self) -> None:
         """Walk the files once. Raises InputError where the case as a whole cannot be read."""
         faults = FaultList()
-        self._note_site(self._folder, faults)
+        self._note_site(faults)
         for kind in _KINDS:
             if kind == "tried" and not os.path.lexists(self._folder / "tried.csv"):
                 continue
             try:
                 self._note_file(kind)
             except InputError as error:
-                for fault in error.faults:
-                    faults.add(fault)
+                faults.take(error)
         faults.raise_any()
         self._index.create_collation("named", _natural_order)
         # those that site.json lacks come after the others, by name
@@ -209,30 +188,34 @@ class Parts:
             (self._number, len(self)),
         )
 
-    def _note_site(self, folder: Path, faults: FaultList) -> None:
+    def _note_site(self, faults: FaultList) -> None:
+        path = self._folder / SITE
         try:
-            self._note_policies(policies_of(folder / SITE))
+            self._note_policies(policies_of(path))
         except (UnsoundError, sqlite3.IntegrityError):  # a read point that comes twice
             self._index.execute("DELETE FROM point WHERE case_ = ?", (self._number,))
-            self._note_policies(loose_policies(folder / SITE, faults).items())
+            self._note_policies(loose_policies(path, faults))
 
-    def _note_policies(self, policies: Iterable[tuple[str, Any]]) -> None:
+    def _note_policies(self, policies: Policies) -> None:
+        def rows() -> Iterator[tuple[str, Any]]:
+            self._site = yield from policies
+
         self._index.executemany(
             "INSERT INTO point (case_, name, policy, place) VALUES (?, ?, ?, ?)",
             (
                 (self._number, name, json.dumps(policy, sort_keys=True), place)
-                for place, (name, policy) in enumerate(policies)
+                for place, (name, policy) in enumerate(rows())
             ),
         )
 
-    def _opened(self, kind: Kind) -> BinaryIO:
+    def _opened(self, kind: Kind) -> TextIO:
         path = self._folder / f"{kind}.csv"
         if not path.is_file():
             faults = FaultList()
             read_bytes(path, path.name, faults)
             faults.raise_any()
         try:
-            return path.open("rb")
+            return path.open(encoding="latin-1", newline="")  # a character a byte
         except OSError as error:
             why = error.strerror or str(error)
             raise InputError.one(path.name, why, "a file that can be read") from None
@@ -243,9 +226,7 @@ class Parts:
         noted = 0
         with self._opened(kind) as file:
             self._stamps[kind] = _stamp(file)
-            header, column = header_of(file, source, kind)
-            self._headers[kind] = header
-            runs = runs_of(file, source, header, column)
+            self._headers[kind], runs = runs_of(file, source, kind)
             while some := list(itertools.islice(runs, _AT_ONCE)):
                 noted += len(some)
                 self._index.executemany(
@@ -283,7 +264,7 @@ def open_case(
     return Parts(Path(folder), str(folder) if case is None else case, own)
 
 
-def _stamp(file: BinaryIO) -> tuple[int, int]:
+def _stamp(file: TextIO) -> tuple[int, int]:
     status = os.fstat(file.fileno())
     return status.st_size, status.st_mtime_ns
 

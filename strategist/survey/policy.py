@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
 from typing import Annotated, Any, Literal, get_args
 
 from pydantic import (
@@ -14,39 +15,6 @@ from pydantic import (
     model_validator,
 )
 from pydantic.dataclasses import dataclass
-
-__all__ = [
-    "DECIMALS",
-    "FAILED_READS_MAX",
-    "GUARD_POWER_DB_MAX",
-    "GUARD_RSSI_DB_MAX",
-    "LEVEL_DBM_MAX",
-    "LEVEL_DBM_MIN",
-    "NAME_ALLOWED",
-    "PREDICT_BETWEEN_DB",
-    "PREDICT_BEYOND_DB",
-    "REGION_NAMES",
-    "RSSI_DBM_MAX",
-    "RSSI_DBM_MIN",
-    "SAME_DB",
-    "STOP_AFTER_MAX",
-    "STRICT",
-    "Dbm",
-    "Dwell",
-    "Guard",
-    "Limits",
-    "Loss",
-    "Name",
-    "Policy",
-    "RadiatedLimit",
-    "Radio",
-    "Reader",
-    "Site",
-    "Technique",
-    "Whole",
-    "ascending",
-    "is_name",
-]
 
 LEVEL_DBM_MIN, LEVEL_DBM_MAX = -20.0, 40.0  # conducted transmit power that a survey may hold
 RSSI_DBM_MIN, RSSI_DBM_MAX = -120.0, 0.0  # peak RSSI that a reader may report
@@ -66,6 +34,11 @@ STRICT = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False)
 def _whole(value: Any) -> Any:
     """JSON Schema calls 3.0 an integer; so do we."""
     return int(value) if isinstance(value, float) and value.is_integer() else value
+
+
+def _as_tuple(value: Any) -> Any:
+    """Lists are as good as tuples, as in JSON."""
+    return tuple(value) if isinstance(value, list) else value
 
 
 def _printable(text: str) -> str:
@@ -91,6 +64,7 @@ def ascending(levels: tuple[float, ...] | None) -> tuple[float, ...] | None:
 
 
 Whole = Annotated[int, BeforeValidator(_whole)]
+Listed = BeforeValidator(_as_tuple)
 Name = Annotated[str, AfterValidator(_printable)]
 Dbm = Annotated[float, Field(ge=LEVEL_DBM_MIN, le=LEVEL_DBM_MAX)]
 Technique = Literal["power", "ladder", "cutoff", "masks"]
@@ -101,8 +75,20 @@ REGION_NAMES: tuple[RegionName, ...] = get_args(RegionName)
 Megahertz = Annotated[float, Field(ge=840, le=960)]  # where UHF tags of Gen2 are used
 
 
-@dataclass(frozen=True, config=STRICT)
-class Loss:
+class _Brief:
+    """Shown by what differs from the defaults."""
+
+    def __repr__(self) -> str:
+        told = [
+            f"{field.name}={getattr(self, field.name)!r}"
+            for field in fields(self)  # type: ignore[arg-type]
+            if getattr(self, field.name) != field.default
+        ]
+        return f"{type(self).__name__}({', '.join(told)})"
+
+
+@dataclass(frozen=True, config=STRICT, repr=False)
+class Loss(_Brief):
     """Weight of one missed wanted tag and of one stray tag reported.
 
     Bounded, since losses are compared to six decimals.
@@ -116,8 +102,8 @@ class Loss:
         return round(max(self.missed, 0.05 * loss), DECIMALS)
 
 
-@dataclass(frozen=True, config=STRICT)
-class Reader:
+@dataclass(frozen=True, config=STRICT, repr=False)
+class Reader(_Brief):
     """What the reader can do: steps of a ladder, masks in a chain, mask alignment and size (bits).
 
     A mask starts and ends on a multiple of `mask_step_bits` of its bank's data. Cutoffs that can be
@@ -130,7 +116,7 @@ class Reader:
     mask_step_bits: Annotated[Whole, Field(ge=1, le=64)] = 8
     mask_bits_max: Annotated[Whole, Field(ge=1, le=255)] = 96  # Select's Length field has 8 bits
     rssi_step_db: Annotated[float, Field(ge=0.01, le=20)] | None = 0.5
-    power_levels_dbm: Annotated[tuple[Dbm, ...], Field(min_length=1)] | None = None
+    power_levels_dbm: Annotated[tuple[Dbm, ...], Field(min_length=1), Listed] | None = None
 
     @field_validator("power_levels_dbm")
     @classmethod
@@ -150,16 +136,16 @@ class Reader:
         return abs(steps * self.rssi_step_db - cutoff_dbm) < SAME_DB
 
 
-@dataclass(frozen=True, config=STRICT)
-class Guard:
+@dataclass(frozen=True, config=STRICT, repr=False)
+class Guard(_Brief):
     """How far (dB) power and RSSI may drift before the guarded loss looks at the damage."""
 
     power_db: Annotated[float, Field(ge=0, le=GUARD_POWER_DB_MAX)] = 1.0
     rssi_db: Annotated[float, Field(ge=0, le=GUARD_RSSI_DB_MAX)] = 2.0
 
 
-@dataclass(frozen=True, config=STRICT)
-class Limits:
+@dataclass(frozen=True, config=STRICT, repr=False)
+class Limits(_Brief):
     """Hard limits; None means no limit. Missed per wanted tag presented; strays per pass."""
 
     missed_rate_max: Annotated[float, Field(ge=0, le=1)] | None = None
@@ -175,8 +161,8 @@ class Limits:
         return over
 
 
-@dataclass(frozen=True, config=STRICT)
-class RadiatedLimit:
+@dataclass(frozen=True, config=STRICT, repr=False)
+class RadiatedLimit(_Brief):
     """A limit of the planner's own: `dbm` as e.r.p. or e.i.r.p. in a band; `rule` says whence."""
 
     dbm: Annotated[float, Field(ge=-20, le=60)]
@@ -192,8 +178,8 @@ class RadiatedLimit:
         return self
 
 
-@dataclass(frozen=True, config=STRICT)
-class Radio:
+@dataclass(frozen=True, config=STRICT, repr=False)
+class Radio(_Brief):
     """Antenna, cable and rules. There is no default region: without one nothing is claimed.
 
     `antenna_gain_dbi` is the data sheet's, in its best direction (dBic for a circular antenna).
@@ -222,8 +208,8 @@ class Radio:
         return self
 
 
-@dataclass(frozen=True, config=STRICT)
-class Dwell:
+@dataclass(frozen=True, config=STRICT, repr=False)
+class Dwell(_Brief):
     """How long a pass lasts (`dwell_s`, None: no limit), and how long one ladder step takes.
 
     `step_s` is the whole step as measured with the reader; or `link` names how reader and tags
@@ -252,8 +238,8 @@ class Dwell:
         return self
 
 
-@dataclass(frozen=True, config=STRICT)
-class Policy:
+@dataclass(frozen=True, config=STRICT, repr=False)
+class Policy(_Brief):
     """Everything about a read point that is decided and not measured; defaults are the norm.
 
     `levels_dbm` None means: the levels found in the reads. `untried` says what to do with (pass,
@@ -265,11 +251,11 @@ class Policy:
     Without tried.csv, levels of `levels_dbm` that no read names then count as not surveyed.
     """
 
-    levels_dbm: Annotated[tuple[Dbm, ...], Field(min_length=1)] | None = None
+    levels_dbm: Annotated[tuple[Dbm, ...], Field(min_length=1), Listed] | None = None
     unlisted: Literal["stray", "ignore", "error"] = "stray"
     loss: Loss = Loss()
     stop_after: Annotated[Whole, Field(ge=1, le=STOP_AFTER_MAX)] = 1
-    allow: tuple[Technique, ...] = TECHNIQUES
+    allow: Annotated[tuple[Technique, ...], Listed] = TECHNIQUES
     reader: Reader = Reader()
     guard: Guard = Guard()
     limits: Limits = Limits()

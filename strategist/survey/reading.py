@@ -1,22 +1,27 @@
-"""Reading a case: reads.csv, roster.csv, tried.csv if there is one, and site.json."""
+"""Reading a case, from a folder, from files in memory or from one JSON document; and other files.
+
+A case is reads.csv, roster.csv, tried.csv if there is one, and site.json.
+"""
 
 from __future__ import annotations
 
 import os
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
+from typing import Annotated, Any
+
+from pydantic import Field, TypeAdapter, WithJsonSchema
+from pydantic.dataclasses import dataclass
 
 from strategist.errors import Fault, InputError
-from strategist.survey.assemble import NO_BOUNDS, assemble
-from strategist.survey.bounds import Bounds
+from strategist.survey.case import NO_BOUNDS, Bounds, Case, assemble
+from strategist.survey.columns import row_schema
 from strategist.survey.faults import FaultList, nearest_hint
 from strategist.survey.json_text import parse_json
-from strategist.survey.judge import judge
-from strategist.survey.policy import SITE, Site
-from strategist.survey.records import Case
-from strategist.survey.tables import Kind, Tables, read_bytes, table_from_csv
-
-__all__ = ["is_folder", "read_case", "read_case_files"]
+from strategist.survey.policy import SITE, STRICT, Site
+from strategist.survey.records import Kind
+from strategist.survey.tables import read_bytes, table_from_csv, table_from_rows
 
 _TABLES: dict[str, Kind] = {"reads.csv": "reads", "roster.csv": "roster", "tried.csv": "tried"}
 _NEEDED = ("reads.csv", "roster.csv", "site.json")
@@ -67,13 +72,7 @@ def _read(
     }
     faults = FaultList()
     site = _read_site(files["site.json"], faults, bounds)
-    if site is None:
-        for kind in ("roster", "reads", "tried"):
-            if kind in tables:
-                judge(tables[kind], faults)
-        raise InputError(faults.faults())
-    found = Tables(tables["reads"], tables["roster"], tables.get("tried"))
-    return assemble(site, found, read_point, bounds=bounds)
+    return assemble(site, tables, read_point, bounds=bounds, faults=faults)
 
 
 def is_folder(path: Path) -> bool:
@@ -95,6 +94,81 @@ def _read_site(given: bytes | Path, faults: FaultList, bounds: Bounds) -> Site |
             text, SITE, "site.json", first=lambda plain: bounds.of_plain_site(plain, "site.json")
         )
     except InputError as error:
-        for fault in error.faults:
-            faults.add(fault)
+        faults.take(error)
         return None
+
+
+_Row = dict[str, Any]  # judged column by column, with the words that the files get
+_ReadRow = Annotated[_Row, WithJsonSchema(row_schema("reads"))]
+_RosterRow = Annotated[_Row, WithJsonSchema(row_schema("roster"))]
+_TriedRow = Annotated[_Row, WithJsonSchema(row_schema("tried"))]
+
+
+@dataclass(frozen=True, config=STRICT)
+class CaseDocument:
+    """The files of a case in one: `site` as in site.json, one object for each row of the others.
+
+    Keys are the column names; a key that is absent or null means not given. Of rows that are no
+    objects the first is told. `tried` absent means that every pass was tried at every level.
+    """
+
+    site: Site
+    reads: Annotated[list[_ReadRow], Field(fail_fast=True)]
+    roster: Annotated[list[_RosterRow], Field(min_length=1, fail_fast=True)]
+    tried: Annotated[list[_TriedRow], Field(min_length=1, fail_fast=True)] | None = None
+
+
+_DOCUMENT: TypeAdapter[CaseDocument] = TypeAdapter(CaseDocument)
+
+
+def read_case_document(
+    data: bytes, read_point: str | None = None, *, bounds: Bounds = NO_BOUNDS
+) -> Case:
+    """The case in a JSON text (see `CaseDocument`); with `read_point` that read point alone.
+
+    Raises InputError as `read_case` does, with the place in the document as each fault's `path`;
+    lines count the rows of a table from 1. MalformedError where the text is no JSON.
+    """
+    document = parse_json(data, _DOCUMENT, "survey", first=bounds.of_plain_document)
+    given = {"reads": document.reads, "roster": document.roster, "tried": document.tried}
+    tables = {
+        kind: table_from_rows(rows, kind, kind)
+        for kind in _TABLES.values()
+        if (rows := given[kind]) is not None
+    }
+    try:
+        return assemble(document.site, tables, read_point, site_source="site", bounds=bounds)
+    except InputError as error:
+        raise InputError(_placed(fault) for fault in error.faults) from None
+
+
+def _placed(fault: Fault) -> Fault:
+    if fault.source == "site":
+        return replace(fault, path=("site", *fault.path))
+    if fault.source not in _TABLES.values():
+        return fault
+    row = () if fault.line is None else (fault.line - 1,)
+    return replace(
+        fault, path=(fault.source, *row, *((fault.column,) if fault.column and row else ()))
+    )
+
+
+def read_file(path: str | Path) -> bytes:
+    """The bytes of a file; raises InputError where it is absent, no file, or unreadable."""
+    faults = FaultList()
+    data = read_bytes(Path(path), str(path), faults)
+    faults.raise_any()
+    assert data is not None
+    return data
+
+
+def read_text(path: str | Path) -> str:
+    """The text of a UTF-8 file without its BOM; raises InputError as `read_file`, or with the line
+    of the first byte that is no UTF-8."""
+    data = read_file(path)
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        value = f"byte 0x{data[error.start]:02x}"
+        raise InputError.one(str(path), value, "UTF-8 text", line=line) from None

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any, Literal
 
 import numpy as np
 import numpy.typing as npt
+import pandas as pd
 
+from strategist.survey.order import figure
 from strategist.survey.policy import Policy
 
-__all__ = ["Case", "Predicted", "ReadPoint", "Survey", "Tag"]
+Kind = Literal["reads", "roster", "tried"]  # the tables of a survey
 
 Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
@@ -57,7 +60,7 @@ class Survey:
     not surveyed and hold predicted reads instead; they count as tried (None: there are none).
 
     Raises ValueError when the arrays contradict each other; users' files are judged before that,
-    with better words, by `strategist.survey.reading`.
+    with better words, when they are read.
     """
 
     read_point: str
@@ -108,6 +111,63 @@ class Survey:
             raise ValueError("a read at a level where its pass was not tried")
         for array in (*roster, *reads, self.levels_dbm, self.tried, pairs):
             array.setflags(write=False)
+
+    def __repr__(self) -> str:
+        return f"Survey({self.read_point!r}: {self.size})"
+
+    @property
+    def size(self) -> str:
+        """Passes, levels, tags and reads in words."""
+        lowest, highest = figure(self.levels_dbm[0]), figure(self.levels_dbm[-1])
+        return (
+            f"{len(self.pass_ids)} passes at {len(self.levels_dbm)} levels of {lowest} to "
+            f"{highest} dBm, {len(self.tags)} tags, {len(self.read_tag)} reads"
+        )
+
+    def to_frame(self, kind: Kind = "reads") -> pd.DataFrame:
+        """What was measured, with the columns of reads.csv, roster.csv or tried.csv.
+
+        Predicted reads are left out, and tags that were read without being on the roster are not
+        on it, so `Case.from_frames` makes the same survey of the three.
+        """
+        survey = self.as_measured()
+        columns = {"reads": survey._reads, "roster": survey._roster, "tried": survey._tried}[kind]()
+        frame = pd.DataFrame(columns)
+        frame.insert(0, "read_point", survey.read_point)
+        return frame
+
+    def _reads(self) -> dict[str, Any]:
+        return {
+            "pass_id": np.array(self.pass_ids, object)[self.read_pass],
+            "power_dbm": self.levels_dbm[self.read_level],
+            "epc": self._carried("epc")[self.read_tag],
+            "rssi_dbm": self.read_rssi,
+        }
+
+    def _roster(self) -> dict[str, Any]:
+        entry = np.flatnonzero(self.roster_listed)
+        tag = self.roster_tag[entry]
+        return {
+            "pass_id": np.array(self.pass_ids, object)[self.roster_pass[entry]],
+            "epc": self._carried("epc")[tag],
+            "role": np.where(self.roster_wanted[entry], "wanted", "stray"),
+            **{name: self._carried(name)[tag] for name in ("tid", "user", "tag_type")},
+        }
+
+    def _tried(self) -> dict[str, Any]:
+        at, level = np.nonzero(self.tried)
+        ids = np.array(self.pass_ids, object)
+        return {"pass_id": ids[at], "power_dbm": self.levels_dbm[level]}
+
+    def _carried(self, name: str) -> npt.NDArray[np.object_]:
+        return np.array([getattr(tag, name) for tag in self.tags], object)
+
+    def untried_pairs(self) -> list[tuple[str, float]]:
+        """(pass id, level in dBm) of each pair that was not surveyed, by pass and level."""
+        return [
+            (self.pass_ids[p], float(self.levels_dbm[level]))
+            for p, level in np.argwhere(~self.tried)
+        ]
 
     @property
     def measured(self) -> Bools:
@@ -184,14 +244,11 @@ class ReadPoint:
     policy: Policy
     warnings: tuple[str, ...] = ()
 
+    def __repr__(self) -> str:
+        count = len(self.warnings)
+        warned = f"; {count} warning{'s' * (count > 1)}" if count else ""
+        return f"ReadPoint({self.name!r}: {self.survey.size}{warned})"
+
     @property
     def name(self) -> str:
         return self.survey.read_point
-
-
-@dataclass(frozen=True, eq=False)
-class Case:
-    """A site: its name and its read points, in the order of site.json."""
-
-    site: str
-    read_points: tuple[ReadPoint, ...]

@@ -5,16 +5,14 @@ from __future__ import annotations
 import math
 from collections import Counter, defaultdict
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 from scipy import stats
 
+from strategist.survey.answer import Declared
+from strategist.survey.profile import TurnOn
 from strategist.survey.records import Bools, Floats, Survey
-from strategist.survey.turn_on import TurnOn
-
-__all__ = ["Area", "TypeOffset", "area", "area_at_equal_level", "type_offsets"]
 
 TAGS_OF_TYPE_MIN = 5  # fewer tags of a type than this give no offset
 
@@ -69,7 +67,7 @@ def area_at_equal_level(survey: Survey, on: TurnOn, of: Bools | None = None) -> 
 
 
 @dataclass(frozen=True)
-class TypeOffset:
+class TypeOffset(Declared):
     """RSSI of `tag_type` minus that of `reference` (the commonest type) at equal turn-on power.
 
     In dB, with a 95 % interval; `tags` and `reference_tags` are what it rests on.
@@ -87,9 +85,6 @@ class TypeOffset:
     def real(self) -> bool:
         """Whether the interval leaves out 0."""
         return self.low_db > 0 or self.high_db < 0
-
-    def to_json(self) -> dict[str, Any]:
-        return {name: getattr(self, name) for name in self.__dataclass_fields__}
 
 
 def type_offsets(survey: Survey, on: TurnOn) -> tuple[TypeOffset, ...]:

@@ -6,13 +6,10 @@ from collections import Counter
 
 import numpy as np
 
-from strategist.survey.finding import Found
+from strategist.survey.findings import Found
 from strategist.survey.numbering import ADVICE, Shift, shift_of
 from strategist.survey.order import figure, some
 from strategist.survey.records import Bools, Survey
-from strategist.survey.untried import untried_pairs
-
-__all__ = ["COPY_READS_MIN", "PASSES_MIN", "soundness", "zero_event_bound"]
 
 PASSES_MIN = 30  # below this even a faultless survey leaves a true rate near 10 % possible
 
@@ -54,7 +51,7 @@ def _shift(survey: Survey) -> Shift | None:
 
 def _coverage(survey: Survey) -> Found:
     """Pairs that were not surveyed, and levels at which nothing was read."""
-    pairs = untried_pairs(survey)
+    pairs = survey.untried_pairs()
     if pairs:
         listed = some([f"{pass_id} at {figure(level)} dBm" for pass_id, level in pairs])
         text = f"{len(pairs)} of {survey.tried.size} pairs of pass and level were not surveyed: "

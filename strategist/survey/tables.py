@@ -1,49 +1,24 @@
-"""From CSV bytes or JSON rows to plain columns of text that know their lines; nothing is judged."""
+"""From CSV, JSON rows or data frames to plain columns of text that know their lines; nothing is
+judged."""
 
 from __future__ import annotations
 
 import csv
 import io
+import itertools
 from array import array
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from strategist.errors import Fault
-from strategist.survey.faults import FaultList, nearest_hint
-from strategist.survey.records import Ints
-
-__all__ = [
-    "NEEDED",
-    "NUMBERS",
-    "OPTIONAL",
-    "Kind",
-    "Table",
-    "Tables",
-    "Texts",
-    "read_bytes",
-    "table_from_csv",
-    "table_from_rows",
-]
-
-Kind = Literal["reads", "roster", "tried"]
-
-_POWER = ("power_dbm", "power_mw")  # one of the two, never both
-NEEDED: dict[Kind, tuple[str, ...]] = {
-    "reads": ("read_point", "pass_id", "power_dbm", "epc", "rssi_dbm"),
-    "roster": ("read_point", "pass_id", "epc", "role"),
-    "tried": ("read_point", "pass_id", "power_dbm"),
-}
-OPTIONAL: dict[Kind, tuple[str, ...]] = {
-    "reads": ("power_mw", "antenna", "reads"),
-    "roster": ("tid", "user", "tag_type"),
-    "tried": ("power_mw",),
-}
-NUMBERS = frozenset({"power_dbm", "power_mw", "rssi_dbm", "antenna", "reads"})
+from strategist.survey.columns import NEEDED, NUMBERS, judge_header
+from strategist.survey.faults import FaultList
+from strategist.survey.records import Ints, Kind
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,15 +51,6 @@ class Table:
     faults: FaultList = field(default_factory=FaultList)
 
 
-@dataclass(frozen=True, eq=False)
-class Tables:
-    """The three tables of a case; `tried` None means that every pass was tried at every level."""
-
-    reads: Table
-    roster: Table
-    tried: Table | None = None
-
-
 def read_bytes(path: Path, source: str, faults: FaultList) -> bytes | None:
     """The content of a file, or None and a fault that says why it cannot be read."""
     try:
@@ -111,10 +77,11 @@ def table_from_csv(data: bytes | Path, source: str, kind: Kind) -> Table:
     if content is None or not _is_text(content, source, faults):
         return _empty(kind, source, faults)
     content = content.removeprefix(b"\xef\xbb\xbf").rstrip()
-    reader = _records(content, source, faults)
-    line, header = next(reader, (1, []))
+    text = io.TextIOWrapper(io.BytesIO(content), "utf-8", newline="")
+    reader = records(text, source, faults)
+    line, _, header = next((record for record in reader if record[2]), (1, 0, []))
     names = [name.strip() for name in header]
-    if not _judge_header(names, line, source, kind, faults):
+    if not judge_header(names, line, source, kind, faults):
         return _empty(kind, source, faults)
     quick = _parse_quickly(content, names)
     columns, lines = quick or _parse_slowly(reader, names, source, faults)
@@ -127,14 +94,32 @@ def table_from_rows(rows: Sequence[Mapping[str, Any]], source: str, kind: Kind) 
     None and an absent key mean not given. Numbers may stand in number columns only, so that no
     EPC loses its leading zeros. Never raises: what is wrong is in the table's `faults`.
     """
-    faults = FaultList()
     names = list(dict.fromkeys(name for row in rows for name in row)) or list(NEEDED[kind])
-    if not _judge_header(names, None, source, kind, faults):
+    return _table_of(names, len(rows), lambda name: [row.get(name) for row in rows], source, kind)
+
+
+def table_from_frame(frame: pd.DataFrame, source: str, kind: Kind) -> Table:
+    """The table in a data frame; as `table_from_rows`, NaN and NA mean not given, too."""
+
+    def values(name: str) -> Sequence[Any]:
+        column = frame[name]
+        plain = column.astype(object).where(column.notna(), None).tolist()
+        return [value.item() if isinstance(value, np.generic) else value for value in plain]
+
+    return _table_of([str(name) for name in frame.columns], len(frame), values, source, kind)
+
+
+def _table_of(
+    names: list[str], count: int, values_of: Callable[[str], Sequence[Any]], source: str, kind: Kind
+) -> Table:
+    """The table whose column `name` holds `count` values, which are asked for one by one."""
+    faults = FaultList()
+    if not judge_header(names, None, source, kind, faults):
         return _empty(kind, source, faults)
-    good = np.ones(len(rows), bool)
+    good = np.ones(count, bool)
     columns: dict[str, Texts] = {}
     for name in names:
-        values = [row.get(name) for row in rows]
+        values = values_of(name)
         columns[name], bad = _texts_of(values, name)
         allowed = "a number or text" if name in NUMBERS else "text"
         for row in bad:
@@ -194,43 +179,41 @@ def _is_text(data: bytes, source: str, faults: FaultList) -> bool:
     return position < 0
 
 
-def _records(data: bytes, source: str, faults: FaultList) -> Iterator[tuple[int, list[str]]]:
-    """(line it starts on, fields) of each record that is not blank; ends at broken quoting."""
-    reader = csv.reader(io.TextIOWrapper(io.BytesIO(data), "utf-8", newline=""), strict=True)
-    line = 1
+def records(
+    file: Iterable[str], source: str, faults: FaultList
+) -> Iterator[tuple[int, int, list[str]]]:
+    """(line it starts on, characters, fields) of each record, without fields where it is blank.
+
+    The file is opened with `newline=""`: lines end by CR, LF or both. From the first quote on, the
+    standard parser decides where records end; that is the end, with a fault, where quotes do not
+    pair.
+    """
+    lines = iter(file)
+    for line, text in enumerate(lines, 1):
+        if '"' in text:
+            yield from _quoted(itertools.chain([text], lines), line, source, faults)
+        else:
+            yield line, len(text), text.rstrip("\r\n").split(",") if text.strip() else []
+
+
+def _quoted(
+    texts: Iterable[str], line: int, source: str, faults: FaultList
+) -> Iterator[tuple[int, int, list[str]]]:
+    size, before = 0, line - 1
+
+    def lines() -> Iterator[str]:
+        nonlocal size
+        for text in texts:
+            size += len(text)
+            yield text
+
+    reader = csv.reader(lines(), strict=True)
     try:
         for record in reader:
-            if len(record) > 1 or (record and record[0].strip()):
-                yield line, record
-            line = reader.line_num + 1
+            yield line, size, record if len(record) > 1 or "".join(record).strip() else []
+            size, line = 0, before + reader.line_num + 1
     except csv.Error as error:
         faults.add(Fault(source, line, None, str(error), "well-formed CSV, quotes in pairs"))
-
-
-def _judge_header(
-    names: list[str], line: int | None, source: str, kind: Kind, faults: FaultList
-) -> bool:
-    """Whether the column names are those of the kind: each once, none missing, none unknown."""
-    known = NEEDED[kind] + OPTIONAL[kind]
-    if len(names) == 1 and any(mark in names[0] for mark in ";\t|"):
-        faults.add(Fault(source, line, None, names[0], "column names separated by commas"))
-        return False
-    found: list[Fault] = []
-    for name in dict.fromkeys(names):
-        if name not in known:
-            hint = nearest_hint(name, known) if name else " (a column without a name)"
-            found.append(Fault(source, line, None, name, f"columns {', '.join(known)}{hint}"))
-        elif names.count(name) > 1:
-            found.append(Fault(source, line, name, f"{names.count(name)} times", "a column once"))
-    both = set(_POWER) <= set(names)
-    if both and "power_mw" in known:
-        found.append(Fault(source, line, None, " and ".join(_POWER), "one of the two, not both"))
-    for name in NEEDED[kind]:
-        if name not in names and not (name == "power_dbm" and "power_mw" in names):
-            found.append(Fault(source, line, name, "", f"a column {name}"))
-    for fault in found:
-        faults.add(fault)
-    return not found
 
 
 def _parse_quickly(data: bytes, names: list[str]) -> tuple[dict[str, Texts], Ints] | None:
@@ -268,17 +251,17 @@ def _parse_quickly(data: bytes, names: list[str]) -> tuple[dict[str, Texts], Int
 
 
 def _parse_slowly(
-    reader: Iterable[tuple[int, list[str]]], names: list[str], source: str, faults: FaultList
+    reader: Iterable[tuple[int, int, list[str]]], names: list[str], source: str, faults: FaultList
 ) -> tuple[dict[str, Texts], Ints]:
     """The columns by the standard parser, which knows each line; ragged lines are faults."""
     lines, ragged, fields = array("q"), array("q"), array("q")
 
     def whole() -> Iterator[list[str]]:
-        for line, record in reader:
+        for line, _, record in reader:
             if len(record) == len(names):
                 lines.append(line)
                 yield record
-            else:
+            elif record:
                 ragged.append(line)
                 fields.append(len(record))
 

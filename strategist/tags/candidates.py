@@ -14,7 +14,7 @@ often one of them was presented, and a tag that meets a value in its serial numb
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -23,20 +23,19 @@ import numpy as np
 from strategist.survey.policy import Reader
 from strategist.survey.records import Bools, Ints, Tag
 from strategist.tags.epc import decode
-from strategist.tags.fields import Field, words_of
+from strategist.tags.fields import (
+    Field,
+    bits_in_reach,
+    fields_in_reach,
+    runs_of,
+    stop_of,
+    value_within,
+    words_of,
+)
 from strategist.tags.left_out import LeftOut, Tally, Window
 from strategist.tags.mask import EPC_START, Bank, Mask, bank_bits, bits_within
 from strategist.tags.meaning import SHARED_BY, Repeats, Runs
-from strategist.tags.reach import bits_in_reach, fields_in_reach
 from strategist.tags.tid import decode_tid
-
-__all__ = [
-    "Candidates",
-    "find_candidates",
-    "forget_candidates",
-    "no_candidates",
-    "tag_fields",
-]
 
 _SERIAL_SHARED_BY = 2  # a plain value on fewer tags is none where serial masks are asked for
 _MEANT = 0.9  # share of the tags selected that must carry the value by meaning, not in a serial
@@ -74,9 +73,9 @@ def tag_fields(tag: Tag, bank: Bank) -> tuple[Field, ...]:
     if recorded is None:
         return ()
     if bank == "epc":
-        return decode(tag.epc).fields
+        return decode(tag.epc)
     if bank == "tid" and tag.tid is not None:
-        return decode_tid(tag.tid).fields
+        return decode_tid(tag.tid)
     value, bits, start = recorded
     return (Field("bits", start, bits, value, tag.user or "", False, f"user memory {tag.user}"),)
 
@@ -137,35 +136,35 @@ class _Listing:
 
     def note(self, number: int, bank: Bank, fields: tuple[Field, ...]) -> None:
         """Take the runs of fields in one tag's bank."""
-        for run in _runs(fields):
+        for run in runs_of(fields):
             if run[0].structural:
                 self._runs[bank, run] = None  # most tags share their structure with others
-                self._in_structure.tags[bank, run[0].pointer, _stop(run)] |= 1 << number
+                self._in_structure.tags[bank, run[0].pointer, stop_of(run)] |= 1 << number
             elif (run[0].name == "bits" and run[0] is fields[0]) or self.serial_masks:
-                first, stop = fields[0].pointer, _stop(run)
+                first, stop = fields[0].pointer, stop_of(run)
                 self._in_plain.tags[bank, first, stop] |= 1 << number
-                value = _cut(fields, first, stop)
+                value = value_within(fields, first, stop)
                 self.left_out.prefixes(self._too_long(), bank, first, value, stop - first)
             else:
                 reason = "serial or unstructured part (serial_masks is false)"
-                self._leave_out(reason, bank, run, run[0].pointer, _stop(run))
+                self._leave_out(reason, bank, run, run[0].pointer, stop_of(run))
 
     def _structure(self, bank: Bank, run: tuple[Field, ...]) -> None:
         for position, field in enumerate(run):
-            begin, stop = self._aligned(bank, field.pointer), _stop((field,))
+            begin, stop = self._aligned(bank, field.pointer), stop_of((field,))
             if begin + self.step > stop:
                 reason = f"{field.name}: no {self.step}-bit step fits inside it alone"
                 self._leave_out(reason, bank, (field,), field.pointer, stop)
             if begin >= stop:
                 continue  # the field behind it begins the same windows
-            for end in range(begin + self.step, _stop(run) + 1, self.step):
+            for end in range(begin + self.step, stop_of(run) + 1, self.step):
                 if end - begin > self.bits_max:
                     self._leave_out_long(bank, run, begin, end)
                     break
                 covered = [f for f in run[position:] if f.pointer < end]
-                whole = begin == field.pointer and end == _stop(covered)
+                whole = begin == field.pointer and end == stop_of(covered)
                 named = self.structural[bank, begin, end - begin]
-                named.setdefault(_cut(run, begin, end), {})[words_of(covered)] = whole
+                named.setdefault(value_within(run, begin, end), {})[words_of(covered)] = whole
 
     def _plain(self, bank: Bank, first: int, stop: int) -> None:
         """Prefixes of the bank up to an end, and single steps."""
@@ -186,12 +185,12 @@ class _Listing:
     def _leave_out(
         self, reason: str, bank: Bank, run: Sequence[Field], begin: int, end: int
     ) -> None:
-        self.left_out.note(reason, (bank, begin, end - begin), _cut(run, begin, end))
+        self.left_out.note(reason, (bank, begin, end - begin), value_within(run, begin, end))
 
     def _leave_out_long(self, bank: Bank, run: Sequence[Field], begin: int, end: int) -> None:
         """A piece of a structure; at the bank's start it may be a prefix of plain data, too."""
         if begin == (EPC_START if bank == "epc" else 0):
-            value = _cut(run, begin, end)
+            value = value_within(run, begin, end)
             self.left_out.prefixes(self._too_long(), bank, begin, value, end - begin)
         else:
             self._leave_out(self._too_long(), bank, run, begin, end)
@@ -276,23 +275,6 @@ class _Listing:
         return by_value
 
 
-def _runs(fields: Iterable[Field]) -> Iterator[tuple[Field, ...]]:
-    """Neighbouring fields that are alike structural or not."""
-    run: list[Field] = []
-    for field in fields:
-        if run and run[-1].structural != field.structural:
-            yield tuple(run)
-            run = []
-        run.append(field)
-    if run:
-        yield tuple(run)
-
-
-def _stop(run: Sequence[Field]) -> int:
-    """The bit address behind a run of fields."""
-    return run[-1].pointer + run[-1].length
-
-
 def _bits(mask: Mask) -> str:
     """A mask on data of no known structure, in hex as far as the bits reach."""
     if mask.length == 1:
@@ -312,11 +294,3 @@ def _said(fields: dict[str, bool]) -> str:
 def _first(words: list[str]) -> list[str]:
     more = [f"… ({len(words)} in all)"] if len(words) > _WORDS_MAX else []
     return words[:_WORDS_MAX] + more
-
-
-def _cut(run: Sequence[Field], begin: int, end: int) -> int:
-    """Bits `begin … end−1` of a run of neighbouring fields."""
-    value = 0
-    for field in run:
-        value = value << field.length | field.value
-    return (value >> (_stop(run) - end)) & ((1 << (end - begin)) - 1)

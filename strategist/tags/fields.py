@@ -1,16 +1,20 @@
-"""One field of a memory bank: where its bits are, what they hold, and how to say it."""
+"""Fields of a memory bank: where their bits are, what they hold, and how far a mask may reach."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 
 from strategist.errors import InputError
-
-__all__ = ["Field", "plain_field", "read_bits", "words_of"]
+from strategist.survey.records import Tag
+from strategist.tags.mask import EPC_START, Bank, bank_bits
 
 _HEX = re.compile(r"(?:[0-9A-Fa-f]{2})*")
+# The longest EPC (496 bits) and what tells kinds of tags apart in TID and user memory lie within;
+# without a bound, a survey of tags with kilobytes of memory would ask for millions of masks.
+REACH_BITS = 1024
+_NAMES: dict[Bank, str] = {"tid": "TID", "user": "user memory"}
 _OWNERS = ("company prefix", "manager", "mask designer")  # the field behind them belongs to them
 
 
@@ -49,6 +53,31 @@ def words_of(fields: Sequence[Field]) -> str:
     return ", ".join(said)
 
 
+def runs_of(fields: Iterable[Field]) -> Iterator[tuple[Field, ...]]:
+    """Neighbouring fields that are alike structural or not."""
+    run: list[Field] = []
+    for field in fields:
+        if run and run[-1].structural != field.structural:
+            yield tuple(run)
+            run = []
+        run.append(field)
+    if run:
+        yield tuple(run)
+
+
+def stop_of(run: Sequence[Field]) -> int:
+    """The bit address behind a run of fields."""
+    return run[-1].pointer + run[-1].length
+
+
+def value_within(run: Sequence[Field], begin: int, end: int) -> int:
+    """Bits `begin … end−1` of a run of neighbouring fields."""
+    value = 0
+    for field in run:
+        value = value << field.length | field.value
+    return (value >> (stop_of(run) - end)) & ((1 << (end - begin)) - 1)
+
+
 def plain_field(data: str, start: int, at: int = 0) -> tuple[Field, ...]:
     """The bits of `data` (a string of 0 and 1) from position `at` on as one field of no meaning.
 
@@ -67,3 +96,39 @@ def read_bits(text: str, source: str) -> str:
     if not _HEX.fullmatch(text):
         raise InputError.one(source, text, "hex digits of whole bytes, without prefix")
     return f"{int(text, 16):0{4 * len(text)}b}" if text else ""
+
+
+def bits_in_reach(tag: Tag, bank: Bank) -> tuple[int, int, int] | None:
+    """`bank_bits` of the first `REACH_BITS` of the bank's data; None where nothing is recorded."""
+    recorded = bank_bits(tag, bank)
+    if recorded is None or recorded[1] <= REACH_BITS:
+        return recorded
+    value, bits, start = recorded
+    return value >> (bits - REACH_BITS), REACH_BITS, start
+
+
+def fields_in_reach(fields: Sequence[Field], bank: Bank) -> tuple[Field, ...]:
+    """The fields within the first `REACH_BITS` of a bank; the one that crosses that end is cut."""
+    end = REACH_BITS + (EPC_START if bank == "epc" else 0)
+    found = []
+    for field in fields:
+        beyond = field.pointer + field.length - end
+        if beyond <= 0:
+            found.append(field)
+        elif beyond < field.length:
+            found.append(replace(field, length=field.length - beyond, value=field.value >> beyond))
+    return tuple(found)
+
+
+def long_banks(tags: Sequence[Tag]) -> tuple[str, ...]:
+    """A sentence for each bank in which no mask is sought behind the first `REACH_BITS`."""
+    notes = []
+    for bank, name in _NAMES.items():
+        bits = [recorded[1] for tag in tags if (recorded := bank_bits(tag, bank)) is not None]
+        longer = [count for count in bits if count > REACH_BITS]
+        if longer:
+            notes.append(
+                f"{len(longer)} of {len(tags)} tags have more than {REACH_BITS:,} bits of {name} "
+                f"(up to {max(longer):,}): masks are sought in the first {REACH_BITS:,} bits only."
+            )
+    return tuple(notes)

@@ -1,7 +1,9 @@
-"""Mask chains as Gen2 Select commands on the SL flag, their frames, and a tag that hears them.
+"""Mask chains as Gen2 Select commands on the SL flag, and their frames.
 
 Source: GS1 EPC Gen2 (ISO/IEC 18000-63). The order of the Select actions is that of Table 6-30 of
-version 2.0.1; the layout of the Select frame and the rules of truncation are from memory.
+version 2.0.1, CRC-16 that of Annex F; extensible bit vectors are those of TDS 2.3, appendix D; the
+layout of the Select frame and the rules of truncation are from memory. Bits are strings of 0 and 1,
+first bit first, since frames are seldom whole bytes.
 """
 
 from __future__ import annotations
@@ -10,22 +12,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from strategist.survey.records import Tag
-from strategist.tags.frames import BANK_BITS, crc16, ebv
 from strategist.tags.mask import EPC_START, Bank, Mask, chain_notes
 
-__all__ = [
-    "ACTIONS",
-    "Select",
-    "Truncation",
-    "commands_for",
-    "gen2_document",
-    "gen2_lines",
-    "replay",
-    "truncation",
-]
-
-TARGET_SL = 0b100
+BANK_BITS: dict[Bank, int] = {"epc": 1, "tid": 2, "user": 3}  # 0 is the reserved bank
+_TARGET_SL = 0b100
 
 # Action → what a matching and a non-matching tag do to SL: set it, clear it, turn it, leave it.
 ACTIONS: tuple[tuple[str, str], ...] = (
@@ -50,90 +40,63 @@ _ACTION_OF = {
 }
 
 
+def crc16(bits: str) -> int:
+    """CRC-16 of a command (Annex F): polynomial 1021h, preset FFFFh, ones' complement."""
+    register = 0xFFFF
+    for bit in bits:
+        carry = (register >> 15) ^ int(bit)
+        register = (register << 1) & 0xFFFF
+        if carry:
+            register ^= 0x1021
+    return register ^ 0xFFFF
+
+
+def ebv(value: int) -> str:
+    """An unsigned number as an EBV-8: blocks of an extension bit and seven bits of the number."""
+    blocks = [f"{value & 127:08b}"]
+    while value := value >> 7:
+        blocks.append(f"{value & 127 | 128:08b}")
+    return "".join(reversed(blocks))
+
+
 @dataclass(frozen=True, slots=True)
 class Select:
-    """One Select command. `mask` is a string of 0 and 1, 0 to 255 long; `pointer` is a bit address.
+    """One Select command on the SL flag, without truncation.
 
-    `action` is 0–7 (see ACTIONS), `target` the SL flag (100) or a session flag (000–011).
-    Raises ValueError on values that the frame cannot hold.
+    `action` is 0–7 (see ACTIONS), `mask` a string of 0 and 1, 0 to 255 long, `pointer` a bit
+    address.
     """
 
     action: int
     bank: Bank
     pointer: int
     mask: str
-    truncate: bool = False
-    target: int = TARGET_SL
-
-    def __post_init__(self) -> None:
-        if not (0 <= self.action < len(ACTIONS) and 0 <= self.target <= TARGET_SL):
-            raise ValueError("action 0–7, target 0–4")
-        if self.pointer < 0 or len(self.mask) > 255 or set(self.mask) - {"0", "1"}:
-            raise ValueError("pointer from 0 on, mask of 0 to 255 characters 0 and 1")
-
-    @property
-    def length(self) -> int:
-        """Bits of the mask."""
-        return len(self.mask)
 
     def frame(self) -> str:
         """The command as bits: 45 + length with a pointer below 128, 8 more for each EBV block.
 
         1010, target (3), action (3), bank (2), pointer (EBV), length (8), mask, truncate, CRC-16.
         """
-        body = f"1010{self.target:03b}{self.action:03b}{BANK_BITS[self.bank]:02b}"
-        body += f"{ebv(self.pointer)}{self.length:08b}{self.mask}{int(self.truncate)}"
+        body = f"1010{_TARGET_SL:03b}{self.action:03b}{BANK_BITS[self.bank]:02b}"
+        body += f"{ebv(self.pointer)}{len(self.mask):08b}{self.mask}0"
         return body + f"{crc16(body):016b}"
 
 
-def commands_for(chain: Sequence[Mask], *, truncate: bool = False) -> tuple[Select, ...]:
+def commands_for(chain: Sequence[Mask]) -> tuple[Select, ...]:
     """The Select commands that leave SL set on exactly the tags a mask chain lets through.
 
     To be followed by a Query with Sel = SL; an empty chain needs no command and a Query with
-    Sel = all. `truncate` asks for shortened replies and raises ValueError where `truncation`
-    does not permit them.
+    Sel = all.
     """
-    if truncate and not truncation(chain).permitted:
-        raise ValueError("truncation is not permitted for this chain")
-    last = len(chain) - 1
     return tuple(
         Select(
             _ACTION_OF[None if position == 0 else mask.join, mask.negate],
             mask.bank,
             mask.pointer,
             f"{mask.value:0{mask.length}b}",
-            truncate and position == last,
         )
         for position, mask in enumerate(chain)
     )
-
-
-def replay(commands: Sequence[Select], tag: Tag, sl_before: bool) -> bool:
-    """Whether a tag answers the Query after these commands, its SL flag being `sl_before` at first.
-
-    The Query asks for SL where there are commands and for all tags where there are none. The tag
-    has the memory that was recorded of it: what lies beyond, the CRC and PC words included, does
-    not match. Raises ValueError on a target other than SL, which is not simulated.
-    """
-    if any(command.target != TARGET_SL for command in commands):
-        raise ValueError("only the SL flag is simulated")
-    if not commands:
-        return True
-    memory = _memory(tag)
-    flag = sl_before
-    for command in commands:
-        held = memory[command.bank][command.pointer : command.pointer + command.length]
-        # A slice beyond the end is shorter than the mask; "?" is a bit that was not recorded.
-        does = ACTIONS[command.action][0 if held == command.mask else 1]
-        flag = {"set": True, "clear": False, "turn": not flag, "leave": flag}[does]
-    return flag
-
-
-def _memory(tag: Tag) -> dict[Bank, str]:
-    def bits(data: str | None) -> str:
-        return "".join(f"{int(digit, 16):04b}" for digit in data or "")
-
-    return {"epc": "?" * EPC_START + bits(tag.epc), "tid": bits(tag.tid), "user": bits(tag.user)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,8 +182,8 @@ def gen2_lines(document: dict[str, Any]) -> tuple[str, ...]:
 
 def _command_json(command: Select) -> dict[str, Any]:
     match, other = ACTIONS[command.action]
-    size = (command.length + 7) // 8
-    mask = int(command.mask or "0", 2) << (8 * size - command.length)
+    length = len(command.mask)
+    size = (length + 7) // 8
     return {
         "command": "Select",
         "target": "SL",
@@ -229,9 +192,9 @@ def _command_json(command: Select) -> dict[str, Any]:
         "bank": command.bank,
         "bank_bits": f"{BANK_BITS[command.bank]:02b}",
         "pointer": command.pointer,
-        "length": command.length,
-        "mask": f"{mask:0{2 * size}X}" if size else "",
-        "truncate": int(command.truncate),
+        "length": length,
+        "mask": f"{int(command.mask, 2) << (8 * size - length):0{2 * size}X}",
+        "truncate": 0,
         "frame": command.frame(),
     }
 

@@ -4,27 +4,22 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from dataclasses import dataclass
-from typing import Any
 
+from strategist.survey.answer import Declared
 from strategist.tags.mask import Bank
-
-__all__ = ["LeftOut", "Tally", "Window"]
 
 Window = tuple[Bank, int, int]  # bank, pointer, length
 _EXAMPLES = 3
 _DIGITS = 24  # of an example's value; more tell nobody more
 
 
-@dataclass(frozen=True, slots=True)
-class LeftOut:
+@dataclass(frozen=True)
+class LeftOut(Declared):
     """Masks that were thought of and not taken: how many, why in words, and a few of them."""
 
     reason: str
     masks: int
     examples: tuple[str, ...] = ()
-
-    def to_json(self) -> dict[str, Any]:
-        return {"reason": self.reason, "masks": self.masks, "examples": list(self.examples)}
 
 
 class Tally:
@@ -42,18 +37,18 @@ class Tally:
         self._examples: dict[str, list[str]] = defaultdict(list)
 
     def once(self, reason: str, window: Window, value: int) -> None:
-        """Count a mask that comes only once."""
+        """int a mask that comes only once."""
         self._once[reason] += 1
         self._show(reason, window, value)
 
     def note(self, reason: str, window: Window, value: int) -> None:
-        """Count a mask that may come again. For what comes about once a tag: this is kept."""
+        """int a mask that may come again. For what comes about once a tag: this is kept."""
         if (window, value) not in self._seen[reason]:
             self._seen[reason].add((window, value))
             self._show(reason, window, value)
 
     def prefixes(self, reason: str, bank: Bank, start: int, value: int, length: int) -> None:
-        """Count the aligned prefixes of a bank's first `length` bits that no mask can hold."""
+        """int the aligned prefixes of a bank's first `length` bits that no mask can hold."""
         of_bank = self._banks[reason].setdefault((bank, start), set())
         steps = self._kept_steps + 1
         if length >= steps * self._step and (value, length) not in of_bank:

@@ -9,24 +9,11 @@ from __future__ import annotations
 import math
 import struct
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
-from strategist.tags.frames import BANK_BITS
+from strategist.tags.gen2 import BANK_BITS
 from strategist.tags.mask import Mask, chain_notes
 from strategist.tags.power_table import PowerTable
-
-__all__ = [
-    "TYPES",
-    "Setup",
-    "Singulation",
-    "encode_parameter",
-    "filter_parameters",
-    "llrp_document",
-    "llrp_lines",
-    "tlv",
-    "whole_cutoffs",
-]
 
 TYPES = {
     "RFTransmitter": 224,
@@ -34,7 +21,6 @@ TYPES = {
     "C1G2Filter": 331,
     "C1G2TagInventoryMask": 332,
     "C1G2TagInventoryStateUnawareFilterAction": 334,
-    "C1G2SingulationControl": 336,
 }
 
 # The words for the actions of the state-unaware filter: matching tags / the others.
@@ -59,39 +45,6 @@ _ACTION_OF = {
 
 _DO_NOT_TRUNCATE = 1
 _UNAWARE = "C1G2TagInventoryStateUnawareFilterAction"
-
-
-@dataclass(frozen=True, slots=True)
-class Singulation:
-    """C1G2SingulationControl: session 0–3, expected tags in the field, transit time in ms.
-
-    Raises ValueError on values that the parameter cannot hold.
-    """
-
-    session: int
-    tag_population: int
-    tag_transit_ms: int = 0
-
-    def __post_init__(self) -> None:
-        fits = 0 <= self.tag_population < 2**16 and 0 <= self.tag_transit_ms < 2**32
-        if not (0 <= self.session <= 3 and fits):
-            raise ValueError("session 0–3, population up to 65535, transit time up to 32 bits")
-
-
-@dataclass(frozen=True, slots=True)
-class Setup:
-    """What a strategy does not decide and the parameters must hold: the reader's own channel plan.
-
-    Raises ValueError on values that the parameter cannot hold.
-    """
-
-    hop_table_id: int = 1
-    channel_index: int = 1
-    singulation: Singulation | None = None
-
-    def __post_init__(self) -> None:
-        if not (0 <= self.hop_table_id < 2**16 and 0 <= self.channel_index < 2**16):
-            raise ValueError("hop table and channel index up to 65535")
 
 
 def tlv(kind: int, body: bytes) -> bytes:
@@ -123,8 +76,8 @@ def filter_parameters(chain: Sequence[Mask]) -> list[dict[str, Any]]:
 def encode_parameter(name: str, fields: dict[str, Any]) -> bytes:
     """The bytes of a parameter from its named fields, as `llrp_document` gives them.
 
-    Parameters inside it stand under their names; an action or a control that is absent is left
-    out. Raises ValueError on a name that is not in TYPES, KeyError on a field that is missing.
+    Parameters inside it stand under their names; an action that is absent is left out. Raises
+    ValueError on a name that is not in TYPES, KeyError on a field that is missing.
     """
     if name not in TYPES:
         raise ValueError(f"{name} is none of {', '.join(TYPES)}")
@@ -138,16 +91,13 @@ def _body(name: str, fields: dict[str, Any]) -> bytes:
     if name == "C1G2InventoryCommand":
         filters = [encode_parameter("C1G2Filter", one) for one in fields["C1G2Filter"]]
         head = bytes([fields["TagInventoryStateAware"] << 7])
-        return head + b"".join(filters) + _inside(fields, "C1G2SingulationControl")
+        return head + b"".join(filters)
     if name == "C1G2Filter":
         parts = ("C1G2TagInventoryMask", "C1G2TagInventoryStateUnawareFilterAction")
         return bytes([fields["T"] << 6]) + b"".join(_inside(fields, part) for part in parts)
     if name == "C1G2TagInventoryMask":
         head = struct.pack(">BHH", fields["MB"] << 6, fields["Pointer"], fields["MaskBitCount"])
         return head + bytes.fromhex(fields["TagMask"])
-    if name == "C1G2SingulationControl":
-        counts = (fields["TagPopulation"], fields["TagTransitTime"])
-        return struct.pack(">BHI", fields["Session"] << 6, *counts)
     return bytes([fields["Action"]])
 
 
@@ -212,7 +162,6 @@ def llrp_document(
     *,
     stop_after: int = 1,
     keep_from_dbm: int | None = None,
-    setup: Setup | None = None,
 ) -> dict[str, Any]:
     """A strategy as plain JSON values: for each ladder step the parameters and their bytes (hex).
 
@@ -220,22 +169,15 @@ def llrp_document(
     whole number since PeakRSSI is one (`whole_cutoffs`). Raises InputError where a level
     is not in the reader's power table.
     """
-    setup = setup or Setup()
     inventory: dict[str, Any] = {
         "TagInventoryStateAware": 0,
         "C1G2Filter": filter_parameters(masks),
     }
-    if setup.singulation is not None:
-        inventory["C1G2SingulationControl"] = {
-            "Session": setup.singulation.session,
-            "TagPopulation": setup.singulation.tag_population,
-            "TagTransitTime": setup.singulation.tag_transit_ms,
-        }
     steps = []
     for number, level in enumerate(levels_dbm, 1):
         transmitter = {
-            "HopTableID": setup.hop_table_id,
-            "ChannelIndex": setup.channel_index,
+            "HopTableID": 1,
+            "ChannelIndex": 1,
             "TransmitPower": table.index_of(level),
         }
         parameters = {"RFTransmitter": transmitter, "C1G2InventoryCommand": inventory}

@@ -11,19 +11,6 @@ from pydantic.dataclasses import dataclass
 from strategist.survey.policy import STRICT, Whole
 from strategist.survey.records import Tag
 
-__all__ = [
-    "EPC_START",
-    "Bank",
-    "Mask",
-    "bank_bits",
-    "bits_within",
-    "chain_accepts",
-    "chain_notes",
-    "mask_text",
-    "unrecorded",
-    "window",
-]
-
 Bank = Literal["epc", "tid", "user"]
 EPC_START = 32  # bits 0–15 of the EPC bank hold the CRC, 16–31 the PC word (Gen2)
 

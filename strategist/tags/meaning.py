@@ -14,8 +14,6 @@ from scipy import special
 
 from strategist.tags.mask import Bank
 
-__all__ = ["SHARED_BY", "Repeats", "Runs"]
-
 SHARED_BY = 3  # a plain value on fewer tags says nothing of next week's, nor does its negation
 _CHANCE = 0.001  # probability that some value of a random byte repeats as often
 _BYTE = 8

@@ -10,17 +10,13 @@ import csv
 import io
 import math
 import re
-import struct
 from collections.abc import Iterable
 from dataclasses import dataclass
 
 from strategist.errors import Fault, InputError
 
-__all__ = ["PowerTable", "read_power_table", "read_power_table_bytes"]
-
 TOLERANCE_DB = 0.005  # tables are in hundredths of a dB, so this is the same entry or none
 _COLUMNS = ["index", "power_dbm"]
-_ENTRY_TYPE, _ENTRY_BYTES = 145, 8  # TransmitPowerLevelTableEntry
 _ROW = re.compile(r" *[0-9]{1,5} *, *[+-]?[0-9]{1,3}(\.[0-9]*)? *")
 _INDEX_ALLOWED = "a whole number from 0 to 65535, each once"
 _POWER_ALLOWED = "a finite number of dBm"
@@ -77,23 +73,6 @@ def read_power_table(text: str, source: str) -> PowerTable:
         raise InputError(faults)
     _judge(entries, source)
     return PowerTable(tuple((index, power) for _, index, power in entries))
-
-
-def read_power_table_bytes(data: bytes, source: str = "power table") -> PowerTable:
-    """The table in a row of LLRP TransmitPowerLevelTableEntry parameters (type 145), as sent.
-
-    The value counts hundredths of a dBm, signed (LLRP 1.0.1, 10.2.4.1.1, from memory). Raises
-    InputError where the bytes are anything else.
-    """
-    entries = []
-    for at in range(0, len(data), _ENTRY_BYTES):
-        entry = data[at : at + _ENTRY_BYTES]
-        if entry[:4] != struct.pack(">HH", _ENTRY_TYPE, _ENTRY_BYTES) or len(entry) < _ENTRY_BYTES:
-            allowed = "TransmitPowerLevelTableEntry parameters (00910008…) of 8 bytes"
-            raise InputError.one(source, entry.hex().upper(), allowed, column=f"byte {at}")
-        index, hundredths = struct.unpack(">Hh", entry[4:])
-        entries.append((index, hundredths / 100))
-    return PowerTable(tuple(entries))
 
 
 def _judge(entries: Iterable[tuple[int | None, int, float]], source: str) -> None:

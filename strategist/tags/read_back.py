@@ -13,8 +13,6 @@ from typing import Literal
 
 from strategist.tags.mask import Bank, Mask
 
-__all__ = ["chain_of_frames", "of_llrp_step"]
-
 Join = Literal["and", "or"]
 _BANKS: dict[int, Bank] = {1: "epc", 2: "tid", 3: "user"}
 

@@ -10,18 +10,6 @@ from dataclasses import dataclass
 from enum import Enum
 from functools import cache
 
-__all__ = [
-    "HEADERS",
-    "LAYOUTS",
-    "PLUS_FIRST",
-    "PLUS_KEYS",
-    "PLUS_LAST",
-    "SPECIAL_HEADERS",
-    "Kind",
-    "Part",
-    "Scheme",
-]
-
 PARTITIONS = 7  # partition values 0–6 stand for company prefixes of 12–6 digits
 _COMPANY_BITS = (40, 37, 34, 30, 27, 24, 20)
 _PREFIX_DIGITS_MAX = 12
@@ -42,7 +30,7 @@ class Kind(Enum):
 class Part:
     """One part of a layout. `digits` is the exact count of DIGITS, else the largest (0: no limit).
 
-    `label` stands before the content in words; `in_uri` says that the tag URI writes the part.
+    `label` stands before the content in words.
     """
 
     name: str
@@ -51,7 +39,6 @@ class Part:
     structural: bool
     digits: int = 0
     label: str = ""
-    in_uri: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,21 +78,21 @@ class Scheme:
 
 @cache  # every tag of a survey asks, and there are few schemes
 def _parts_of(scheme: Scheme, partition: int) -> tuple[Part, ...]:
-    parts = [Part("header", 8, Kind.HEX, True, in_uri=False)]
+    parts = [Part("header", 8, Kind.HEX, True)]
     if scheme.filter_bits:
         parts.append(Part("filter", scheme.filter_bits, Kind.NUMBER, True))
     if scheme.key is not None:
         parts += _key_parts(scheme.key, partition)
     parts += scheme.tail
     used = sum(part.bits for part in parts)
-    return (*parts, Part("padding", -used % 16, Kind.ZERO, False, in_uri=False))
+    return (*parts, Part("padding", -used % 16, Kind.ZERO, False))
 
 
 def _key_parts(key: Key, partition: int) -> list[Part]:
     company_bits = _COMPANY_BITS[partition]
     company_digits = _PREFIX_DIGITS_MAX - partition
     return [
-        Part("partition", 3, Kind.NUMBER, True, in_uri=False),
+        Part("partition", 3, Kind.NUMBER, True),
         Part("company prefix", company_bits, Kind.DIGITS, True, company_digits, "company"),
         Part(
             key.reference,
@@ -125,7 +112,7 @@ def _text(name: str, characters: int) -> Part:
     return Part(name, 7 * characters, Kind.TEXT, False, characters)
 
 
-_RESERVED = Part("reserved", 24, Kind.ZERO, False, in_uri=False)
+_RESERVED = Part("reserved", 24, Kind.ZERO, False)
 _ITEM = Key("item class", 44, 13)
 _LOCATION = Key("location reference", 41, 12)
 _ASSET_TYPE = Key("asset type", 44, 12)
@@ -186,12 +173,6 @@ PLUS_FIRST, PLUS_LAST = 0xF0, 0xFB  # "+" schemes: a toggle bit and 3 filter bit
 
 PLUS_KEYS: dict[int, tuple[str, int]] = {0xF1: ("asset type", 14), 0xF7: ("item class", 14)}
 """Header → (name, digits) of the key of 4-bit digits behind the filter (examples of annex E.3)."""
-
-SPECIAL_HEADERS: dict[int, str] = {
-    0x00: "unprogrammed tag",
-    0xE2: "header reserved for good, for it looks like a TID",
-    0xFF: "reserved for longer headers",
-}
 
 HEADERS: dict[int, str] = {
     **{scheme.header: scheme.name for scheme in LAYOUTS.values()},

@@ -7,13 +7,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from strategist.survey.finding import Found
+from strategist.survey.findings import Found
 from strategist.survey.policy import Policy
 from strategist.survey.records import Survey
 from strategist.tags.candidates import find_candidates
-from strategist.tags.reach import long_banks
-
-__all__ = ["data_findings"]
+from strategist.tags.fields import long_banks
 
 TELLS = 0.05  # rejected strays minus rejected wanted, as shares, from which a field is named
 

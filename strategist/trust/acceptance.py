@@ -7,13 +7,14 @@ say). Passes must be independent: load, move and unload again for each. Exact bi
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from numbers import Real
-from typing import Any, Literal
+from typing import Literal
 
 from scipy import stats
 
 from strategist.errors import InputError
+from strategist.survey.answer import Declared, told
 from strategist.trust.intervals import (
     check_confidence,
     check_counts,
@@ -22,17 +23,6 @@ from strategist.trust.intervals import (
     percent_up,
     upper_bound,
 )
-
-__all__ = [
-    "AcceptancePlan",
-    "RunVerdict",
-    "Verdict",
-    "judge_run",
-    "operating_characteristic",
-    "plan_acceptance",
-    "plan_for_good_site",
-    "plans",
-]
 
 Verdict = Literal["pass", "fail", "not enough"]
 
@@ -52,7 +42,15 @@ def operating_characteristic(
 
 
 @dataclass(frozen=True)
-class AcceptancePlan:
+class Chance(Declared):
+    """That a site of a true failure rate passes."""
+
+    true_rate: float
+    pass_probability: float
+
+
+@dataclass(frozen=True)
+class AcceptancePlan(Declared):
     """Run `passes`; accept with at most `failures_allowed` failures.
 
     A site whose true rate is `rate_limit` or more passes with a chance of at most
@@ -83,7 +81,14 @@ class AcceptancePlan:
         """Chance that a good site, of that true failure rate, is refused all the same."""
         return 1 - self.pass_probability(good_rate)
 
-    @property
+    @told(after="failures_allowed")
+    def operating_characteristic(self) -> tuple[Chance, ...]:
+        """The chance of passing at some true rates."""
+        rates = [min(1.0, part * self.rate_limit) for part in _SHOWN]
+        chances = operating_characteristic(self.passes, self.failures_allowed, rates)
+        return tuple(map(Chance, rates, chances))
+
+    @told(after="failures_allowed")
     def sentence(self) -> str:
         """The plan in plain words."""
         failures = f"{self.failures_allowed} of them" if self.failures_allowed else "none of them"
@@ -97,16 +102,6 @@ class AcceptancePlan:
             f"{100 * self.pass_probability(good):.0f} %. Fix the number of passes "
             "beforehand: a run made longer after a look at it shows less."
         )
-
-    def to_json(self) -> dict[str, Any]:
-        """The plan, its sentence and its operating characteristic, ready for JSON."""
-        rates = [min(1.0, part * self.rate_limit) for part in _SHOWN]
-        chances = operating_characteristic(self.passes, self.failures_allowed, rates)
-        curve = [
-            {"true_rate": rate, "pass_probability": chance}
-            for rate, chance in zip(rates, chances, strict=True)
-        ]
-        return {**asdict(self), "operating_characteristic": curve, "sentence": self.sentence}
 
 
 def plan_acceptance(
@@ -147,17 +142,17 @@ def plan_for_good_site(
 
 
 @dataclass(frozen=True)
-class RunVerdict:
+class RunVerdict(Declared):
     """What a run has shown. `lower` and `upper` are one-sided exact bounds of the true rate."""
 
     verdict: Verdict
-    failures: int
-    passes: int
+    sentence: str
     rate_limit: float
     confidence: float
+    failures: int
+    passes: int
     lower: float
     upper: float
-    sentence: str
 
 
 def judge_run(
@@ -194,7 +189,7 @@ def judge_run(
         needed = _fewest_passes(limit, share, k)
         so_many = f"at most {k} failures" if k else "no failure"
         sentence += f" A new run of {needed} passes with {so_many} would pass."
-    return RunVerdict(verdict, k, n, limit, share, lower, upper, sentence)
+    return RunVerdict(verdict, sentence, limit, share, k, n, lower, upper)
 
 
 def _shows(limit: float, confidence: float, passes: int, failures: int) -> bool:

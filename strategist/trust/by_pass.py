@@ -27,14 +27,13 @@ from strategist.trust.intervals import (
     exact_ends,
 )
 
-__all__ = ["missed_rate", "stray_count"]
-
 Counts = Sequence[int] | npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
 
+_GUESSED = 2.0  # numbers of strays as spread as an exponential law, beside those seen
 _LARGE = 4.0  # loads from a quarter of the largest on say what may happen to the largest
 _MISSED = "by pass: the wider of effective trials (jackknife) and one pass more (beta)"
-_STRAY = "by pass: one pass more, at the most strays there may be (beta)"
+_STRAY = "by pass: one pass more, at the most strays there may be (beta), or bursts (F)"
 
 
 def missed_rate(
@@ -82,8 +81,10 @@ def stray_count(
     than the most there may be: twice the largest number presented in the survey less the second
     largest (Robson and Whitlock 1964, from memory), so the same number where all present alike,
     and at least 1. No interval can hold without such a range: bursts larger and rarer than the
-    survey has met stay unknown. The upper limit adds one pass that reports so many. Arguments as
-    `missed_rate`, one entry for each pass.
+    survey has met stay unknown. The upper limit adds one pass that reports so many. Where the
+    numbers presented differ, or came once, that range is a guess and few passes may carry all that
+    was seen: the limit then is no lower than `_of_bursts`. Arguments as `missed_rate`, one entry
+    for each pass.
     """
     stray, presented = _checked(stray_by_pass, presented_by_pass)
     share, passes = check_confidence(confidence), len(stray)
@@ -94,6 +95,8 @@ def stray_count(
     tail = (1 - share) / 2
     low = most * _limit(stray, sizes, (0.0, most), tail, part)
     high = most * _limit(stray, sizes, (most, most), 1 - tail, part)
+    if not _alike(presented):
+        high = max(high, _of_bursts(stray, 1 - tail, part))
     events = int(stray.sum())
     rate = events / passes
     return Rate(events, passes, rate, low, high, share, _STRAY, part * passes)
@@ -122,6 +125,12 @@ def _most(presented: Floats) -> float:
     return float(2 * first - second)
 
 
+def _alike(presented: Floats) -> bool:
+    """Whether the same number, if any, was presented in two passes or more."""
+    there = presented[presented > 0]
+    return len(there) > 1 and float(np.ptp(there)) == 0
+
+
 def _worst(events: Floats, presented: Floats) -> float:
     """How many of the largest load may fail together: the share of any large load that has, one
     tag more counted in, or all where none has."""
@@ -147,6 +156,24 @@ def _limit(
         return ratio
     both = max(ratio * (1 - ratio) / variance - 1, 1e-3)
     return float(special.betaincinv(ratio * both, (1 - ratio) * both, at))
+
+
+def _of_bursts(events: Floats, at: float, part: float) -> float:
+    """The quantile `at` of the share of passes with any event times the mean number in such a pass.
+
+    The share has the beta law of Clopper and Pearson's upper end, taken as a gamma law of the same
+    mean and spread; the mean that of numbers with a gamma law (for an exponential one it is exact),
+    of the spread seen, two numbers as spread as an exponential law counted in. Their ratio has an
+    F law.
+    """
+    some = events[events > 0]
+    if not len(some):
+        return 0.0
+    with_any, passes, mean = part * len(some), part * len(events), float(some.mean())
+    spread = float(np.square(some / mean - 1).sum() + _GUESSED) / (len(some) - 1 + _GUESSED)
+    of_share = (passes - with_any) / ((with_any + 1) * (passes + 2))
+    ratio = special.fdtri(2 / max(of_share, 1e-9), 2 * with_any / spread, at)
+    return mean * (with_any + 1) / (passes + 1) * float(ratio)
 
 
 def _effective(

@@ -12,13 +12,12 @@ from typing import Any
 
 import numpy as np
 
-from strategist.survey.finding import Found
+from strategist.survey.answer import Declared
+from strategist.survey.findings import Found
 from strategist.survey.order import natural
+from strategist.survey.profile import turn_on
 from strategist.survey.records import Bools, Floats, Survey
-from strategist.survey.turn_on import turn_on
 from strategist.trust.evaluate import Outcome
-
-__all__ = ["INDEPENDENT", "Alike", "Dependence", "dependence_findings", "dependence_of"]
 
 PASSES_MIN = 10  # fewer tell nothing of their neighbours
 ALPHA = 0.05 / 4  # four series are looked at, so that one in 20 independent surveys is called so
@@ -30,7 +29,7 @@ _SLOWEST = 0.97  # of the decay of a correlation; slower ones cannot be told in 
 
 
 @dataclass(frozen=True)
-class Alike:
+class Alike(Declared):
     """One series of passes whose neighbours are alike.
 
     `lag1` is the correlation of neighbours, `chance` the share of random orders in which it is as
@@ -45,7 +44,7 @@ class Alike:
 
 
 @dataclass(frozen=True)
-class Dependence:
+class Dependence(Declared):
     """The share (0 to 1) of the passes that counts, and why: the least that a series tells."""
 
     part: float
@@ -66,21 +65,6 @@ class Dependence:
             f"Neighbouring passes are alike in {said}: {passes} passes tell as much as about "
             f"{self.part * passes:.2g} independent ones.",
         )
-
-    def to_json(self) -> dict[str, Any]:
-        return {
-            "part": self.part,
-            "alike": [
-                {
-                    "what": one.what,
-                    "passes": one.passes,
-                    "lag1": one.lag1,
-                    "chance": one.chance,
-                    "part": one.part,
-                }
-                for one in self.alike
-            ],
-        }
 
 
 INDEPENDENT = Dependence(1.0, ())

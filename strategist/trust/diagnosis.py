@@ -8,20 +8,16 @@ import numpy as np
 
 from strategist.optimise.strategy import Strategy
 from strategist.radio.findings import radio_findings
-from strategist.survey.finding import Finding, Found, Told, findings
+from strategist.survey.findings import Finding, Found, Told, findings, power_findings, rssi_findings
 from strategist.survey.kept import kept
 from strategist.survey.order import figure
 from strategist.survey.policy import Policy
-from strategist.survey.power_findings import power_findings
+from strategist.survey.profile import turn_on
 from strategist.survey.records import Bools, ReadPoint, Survey
-from strategist.survey.rssi_findings import rssi_findings
 from strategist.survey.soundness import soundness
-from strategist.survey.turn_on import turn_on
 from strategist.tags.telling import data_findings
 from strategist.trust.acceptance import plan_acceptance
 from strategist.trust.dependence import Dependence, dependence_findings, dependence_of
-
-__all__ = ["against", "diagnose"]
 
 _NO_CUTOFF = ("rssi_inverted", "rssi_overlaps")  # kinds that advise against a cutoff
 _RATE_LEAST = 1e-6  # a limit of 0 cannot be shown by any number of passes

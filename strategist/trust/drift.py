@@ -8,25 +8,24 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Annotated, Literal
 
 import numpy as np
 from scipy import stats
 
+from strategist.survey.answer import Declared, told
 from strategist.survey.order import figure
 from strategist.survey.policy import Guard
+from strategist.survey.profile import turn_on
 from strategist.survey.records import Floats, ReadPoint, Survey
-from strategist.survey.turn_on import turn_on
-
-__all__ = ["Drift", "Moved", "drift_between"]
 
 _SURE = 0.01  # a difference of medians is no drift when chance alone makes it more often
 _FEW = 5  # values on each side below which a type or level is not compared
 _SHOWN = 20  # tags listed, the furthest moved first
 
 
-@dataclass(frozen=True, slots=True)
-class Moved:
+@dataclass(frozen=True)
+class Moved(Declared):
     """One tag, tag type or level: medians now minus before.
 
     `turn_on_db` is the shift of the turn-on level (positive: more power is needed now), `rssi_db`
@@ -43,28 +42,21 @@ class Moved:
     now: int
     moved: bool
 
-    def to_json(self) -> dict[str, Any]:
-        names = ("kind", "name", "turn_on_db", "rssi_db", "before", "now", "moved")
-        return {name: getattr(self, name) for name in names}
-
 
 @dataclass(frozen=True)
-class Drift:
+class Drift(Declared):
     """Types and levels compared, and the single tags that moved (the furthest first)."""
 
-    rows: tuple[Moved, ...]
     tags_in_both: int
+    rows: tuple[Moved, ...]
 
     @property
     def moved(self) -> tuple[Moved, ...]:
         return tuple(row for row in self.rows if row.moved)
 
-    def to_json(self) -> dict[str, Any]:
-        return {
-            "tags_in_both": self.tags_in_both,
-            "moved": len(self.moved),
-            "rows": [row.to_json() for row in self.rows],
-        }
+    @told(after="tags_in_both")
+    def how_many(self) -> Annotated[int, "as moved"]:
+        return len(self.moved)
 
 
 Values = dict[str, list[float]]
@@ -74,7 +66,7 @@ def drift_between(before: ReadPoint, now: ReadPoint) -> Drift:
     """What moved from `before` to `now`, at the levels that both surveyed; guards from `now`."""
     common = np.intersect1d(before.survey.levels_dbm, now.survey.levels_dbm)
     if not len(common):
-        return Drift((), 0)
+        return Drift(0, ())
     old, new = (_Measured(_at(point.survey, common)) for point in (before, now))
     guard = now.policy.guard
     rows = [_row("type", name, old.types[name], new.types[name], guard) for name in old.types]
@@ -84,7 +76,7 @@ def drift_between(before: ReadPoint, now: ReadPoint) -> Drift:
     far = [row for row in tags if row.moved]
     far.sort(key=lambda row: -max(abs(row.turn_on_db or 0), abs(row.rssi_db or 0)))
     kept = [row for row in rows if row.turn_on_db is not None or row.rssi_db is not None]
-    return Drift((*kept, *far[:_SHOWN]), len(both))
+    return Drift(len(both), (*kept, *far[:_SHOWN]))
 
 
 def _at(survey: Survey, levels: Floats) -> Survey:

@@ -9,26 +9,19 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Mapping, Sequence, Set
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Annotated
 
 import numpy as np
+import pandas as pd
+from pydantic import Field
 
 from strategist.errors import InputError
 from strategist.optimise.strategy import Strategy
+from strategist.survey.answer import Declared, Hidden, told
 from strategist.survey.kept import kept
 from strategist.survey.policy import Policy
 from strategist.survey.records import Survey
 from strategist.tags.mask import chain_accepts
-
-__all__ = [
-    "Outcome",
-    "PassOutcome",
-    "Resting",
-    "accepted_at",
-    "evaluate",
-    "replay",
-    "surveyed_steps",
-]
 
 _SAME_LEVEL_DB = 1e-6
 
@@ -49,8 +42,8 @@ class PassOutcome:
     steps: int
 
 
-@dataclass(frozen=True, slots=True)
-class Resting:
+@dataclass(frozen=True)
+class Resting(Declared):
     """How much of an outcome rests on predicted reads: of each of its counts, so many.
 
     `passes` walked up to a step that was predicted for them. In these, a tag that the masks let
@@ -63,15 +56,12 @@ class Resting:
     stray_presented: int
     stray: int
 
-    def to_json(self) -> dict[str, int]:
-        return {name: getattr(self, name) for name in self.__dataclass_fields__}
-
 
 @dataclass(frozen=True)
-class Outcome:
+class Outcome(Declared):
     """Counts over all passes of a survey; `loss` is weighted by the policy it was judged by.
 
-    `resting` is None where the survey holds no predicted reads, or where none were looked at.
+    `predicted` is None where the survey holds no predicted reads, or where none were looked at.
     """
 
     passes: int
@@ -79,32 +69,37 @@ class Outcome:
     missed: int
     stray_presented: int
     stray: int
-    loss: float
-    by_pass: tuple[PassOutcome, ...]
-    resting: Resting | None = None
+    loss: Hidden[float]
+    by_pass: Hidden[tuple[PassOutcome, ...]]
+    predicted: Annotated[
+        Resting | None,
+        Field(description="How much of each count rests on predicted reads; null: none"),
+    ] = None
 
-    @property
+    def __repr__(self) -> str:
+        return (
+            f"Outcome({self.passes} passes: {self.missed} of {self.wanted} wanted missed, "
+            f"{self.stray} of {self.stray_presented} strays reported, loss {self.loss:g})"
+        )
+
+    def to_frame(self) -> pd.DataFrame:
+        """A row a pass, by its id: tags there and missed or reported, and ladder steps walked."""
+        rows = [
+            (p.pass_id, p.wanted, len(p.missed), p.stray_presented, len(p.stray), p.steps)
+            for p in self.by_pass
+        ]
+        names = ["pass_id", "wanted", "missed", "stray_presented", "stray", "steps"]
+        return pd.DataFrame(rows, columns=names).set_index("pass_id")
+
+    @told(after="by_pass")
     def missed_rate(self) -> float | None:
         """Missed per wanted tag presented; None where no wanted tag was presented."""
         return self.missed / self.wanted if self.wanted else None
 
-    @property
+    @told(after="by_pass")
     def stray_rate(self) -> float:
         """Stray tags reported per pass."""
         return self.stray / self.passes
-
-    def to_json(self) -> dict[str, Any]:
-        """The counts and rates, without the passes."""
-        return {
-            "passes": self.passes,
-            "wanted": self.wanted,
-            "missed": self.missed,
-            "stray_presented": self.stray_presented,
-            "stray": self.stray,
-            "missed_rate": self.missed_rate,
-            "stray_rate": self.stray_rate,
-            "predicted": None if self.resting is None else self.resting.to_json(),
-        }
 
 
 def evaluate(survey: Survey, policy: Policy, strategy: Strategy) -> Outcome:
@@ -125,7 +120,7 @@ def evaluate(survey: Survey, policy: Policy, strategy: Strategy) -> Outcome:
                     f"a level that every pass was tried at (pass {one.pass_id} was not)",
                     column=f"levels_dbm.{position}",
                 )
-    return replace(outcome, resting=_resting(survey, strategy, steps, accepted, outcome))
+    return replace(outcome, predicted=_resting(survey, strategy, steps, accepted, outcome))
 
 
 def _resting(

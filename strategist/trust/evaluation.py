@@ -1,25 +1,130 @@
-"""What a given strategy would do at a read point, as surveyed: the answer of `evaluate`."""
+"""What is judged of one strategy at a read point, as surveyed: the answer of `evaluate`."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Annotated
+
+from pydantic import Field
 
 from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete
-from strategist.survey.records import ReadPoint
+from strategist.survey.answer import Declared, Flat, told
+from strategist.survey.order import figure, some
+from strategist.survey.policy import Policy, Reader
+from strategist.survey.records import ReadPoint, Survey
 from strategist.tags.mask import unrecorded
+from strategist.trust.dependence import dependence_of
 from strategist.trust.evaluate import Outcome, evaluate
+from strategist.trust.foreseen import Foreseen, foreseen_of
+from strategist.trust.guarded import GuardedOutcome, guarded_outcome
+from strategist.trust.margins import Margins, margins_of
 from strategist.trust.on_air import OnAir, on_air_of
-from strategist.trust.settable import not_settable
-from strategist.trust.silence import silence_loss, silence_warnings
-from strategist.trust.standing import Standing, standing_of
+from strategist.trust.rates import Rates, rates_of
+from strategist.trust.worst_case import WorstCase, worst_case
 
-__all__ = ["Evaluation", "evaluate_at"]
+_SAME_LOSS = 1e-6
+
+
+def silence_loss(policy: Policy, outcome: Outcome) -> float:
+    """The loss where nothing is reported: each wanted tag presented is missed, no stray let in."""
+    return round(policy.loss.missed * outcome.wanted, 6)
+
+
+def beaten_by_silence(policy: Policy, outcome: Outcome) -> bool:
+    """Whether a strategy with this outcome loses no less than silence does."""
+    return outcome.loss >= silence_loss(policy, outcome) - _SAME_LOSS
+
+
+def silence_warnings(policy: Policy, outcome: Outcome) -> tuple[str, ...]:
+    """What to know first of a strategy that is no better than silence, or misses all: sentences."""
+    said = []
+    if beaten_by_silence(policy, outcome):
+        least = figure(silence_loss(policy, outcome))
+        over = policy.limits.excess(1.0 if outcome.wanted else None, 0.0) > 0
+        but = ", which a limit of missed tags forbids" if over else ": do not install this"
+        said.append(
+            f"This strategy is no better than silence: its loss is {figure(outcome.loss)}, to "
+            f"report nothing at all loses {least}{but}."
+        )
+    if outcome.wanted and outcome.missed == outcome.wanted:
+        said.append(
+            f"Every wanted tag of the survey is missed ({outcome.missed} of {outcome.wanted})."
+        )
+    return tuple(said)
+
+
+def not_settable(reader: Reader, strategy: Strategy) -> tuple[str, ...]:
+    """Whole sentences on levels and a cutoff that are none of the reader's."""
+    said = []
+    levels = [figure(one) for one in strategy.levels_dbm if not reader.can_set_level(one)]
+    if levels:
+        said.append(
+            f"The reader cannot be set to {some(levels)} dBm (see reader.power_levels_dbm in "
+            "site.json)."
+        )
+    cutoff = strategy.cutoff_dbm
+    if cutoff is not None and not reader.can_set_cutoff(cutoff):
+        said.append(
+            f"The reader cannot be set to a cutoff of {figure(cutoff)} dBm: it takes multiples of "
+            f"{figure(reader.rssi_step_db or 0)} dB (reader.rssi_step_db in site.json; null for "
+            "any cutoff)."
+        )
+    return tuple(said)
 
 
 @dataclass(frozen=True)
-class Evaluation:
+class Standing(Declared):
+    """What every answer carries of its own weakness."""
+
+    guarded: GuardedOutcome
+    worst_case: WorstCase
+    rates: Rates
+    margins: Margins
+    predicted: Annotated[
+        Foreseen | None,
+        Field(description="Levels that were predicted, and their 95 % errors in dB"),
+    ]
+
+    @told()
+    def guarded_loss(self) -> float:
+        """If every tag drifts the whole guard the wrong way."""
+        return self.guarded.loss
+
+    @told(after="guarded")
+    def worst_case_loss(self) -> float:
+        """The most that drift can cost if each tag drifts its own way within the guards."""
+        return self.worst_case.loss
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What must be done before the settings are handed over."""
+        return () if self.predicted is None else self.predicted.warnings
+
+
+def standing_of(
+    survey: Survey,
+    policy: Policy,
+    strategy: Strategy,
+    outcome: Outcome,
+    guarded: GuardedOutcome | None = None,
+) -> Standing:
+    """The standing of a strategy whose outcome in a completely surveyed read point is known, and
+    perhaps that under the guards."""
+    return Standing(
+        guarded or guarded_outcome(survey, policy, strategy),
+        worst_case(survey, policy, strategy),
+        rates_of(outcome, dependence_of(survey, outcome)),
+        margins_of(survey, policy, strategy, outcome),
+        foreseen_of(survey, strategy),
+    )
+
+
+SilenceLoss = Annotated[float, Field(description="The loss where the read point reports nothing")]
+
+
+@dataclass(frozen=True)
+class Evaluation(Declared):
     """A strategy with its outcome; `silence_loss` is what is lost where nothing is reported.
 
     `warnings` are whole sentences: no better than silence, what the reader cannot be set to, levels
@@ -28,25 +133,16 @@ class Evaluation:
     """
 
     read_point: str
+    silence_loss: SilenceLoss
     strategy: Strategy
     outcome: Outcome
-    standing: Standing
-    on_air: OnAir
-    silence_loss: float
+    standing: Flat[Standing]
+    on_air: Flat[OnAir]
     warnings: tuple[str, ...]
 
-    def to_json(self) -> dict[str, Any]:
-        """The keys that it shares with a result mean the same there."""
-        return {
-            "read_point": self.read_point,
-            "loss": self.outcome.loss,
-            "silence_loss": self.silence_loss,
-            "strategy": self.strategy.to_json(),
-            "outcome": self.outcome.to_json(),
-            **self.standing.to_json(),
-            **self.on_air.to_json(),
-            "warnings": list(self.warnings),
-        }
+    @told(after="read_point")
+    def loss(self) -> float:
+        return self.outcome.loss
 
 
 def evaluate_at(read_point: ReadPoint, strategy: Strategy) -> Evaluation:
@@ -69,4 +165,4 @@ def evaluate_at(read_point: ReadPoint, strategy: Strategy) -> Evaluation:
         *unknown,
     )
     silent = silence_loss(whole.policy, outcome)
-    return Evaluation(read_point.name, strategy, outcome, standing, on_air, silent, warnings)
+    return Evaluation(read_point.name, silent, strategy, outcome, standing, on_air, warnings)

@@ -15,6 +15,7 @@ import numpy as np
 from scipy import stats
 
 from strategist.optimise.strategy import Strategy
+from strategist.survey.answer import Declared, Hidden, told
 from strategist.survey.order import figure
 from strategist.survey.policy import Policy
 from strategist.survey.records import Floats, Ints, ReadPoint, Survey
@@ -23,8 +24,6 @@ from strategist.trust.dependence import dependence_of
 from strategist.trust.evaluate import Outcome, PassOutcome, evaluate
 from strategist.trust.rates import Rates, rates_of
 
-__all__ = ["FOLDS", "Again", "CrossValidation", "cross_validate", "without_folds"]
-
 FOLDS = 5  # each costs one more choice; more folds would each learn from a little more
 _REAL = 0.05  # held-out loss above the fitted one is called real below this chance
 _RESAMPLES = 2000
@@ -32,37 +31,61 @@ _SEED = 11
 
 
 @dataclass(frozen=True)
-class Again:
-    """How often the choices of the folds took each setting; of the answer's own settings first.
-
-    `levels` counts ladders, `masks` single masks whatever their place in the chain. `cutoffs_dbm`
-    has an entry for each fold, None for no cutoff.
-    """
-
+class LadderCount(Declared):
+    levels_dbm: tuple[float, ...]
     folds: int
-    levels: tuple[tuple[tuple[float, ...], int], ...]
-    cutoffs_dbm: tuple[float | None, ...]
-    masks: tuple[tuple[Mask, int], ...]
-
-    def to_json(self) -> dict[str, Any]:
-        used = [cutoff for cutoff in self.cutoffs_dbm if cutoff is not None]
-        return {
-            "folds": self.folds,
-            "levels": [{"levels_dbm": list(ladder), "folds": n} for ladder, n in self.levels],
-            "cutoff": {
-                "none": len(self.cutoffs_dbm) - len(used),
-                "lowest_dbm": min(used, default=None),
-                "highest_dbm": max(used, default=None),
-            },
-            "masks": [{**mask.to_json(), "folds": n} for mask, n in self.masks],
-        }
 
 
 @dataclass(frozen=True)
-class CrossValidation:
+class CutoffRange(Declared):
+    """How many folds took no cutoff, and between which the others' lie."""
+
+    none: int
+    lowest_dbm: float | None
+    highest_dbm: float | None
+
+
+@dataclass(frozen=True)
+class PassLosses(Declared):
+    """Losses a pass."""
+
+    fitted: float
+    held_out: float
+
+
+@dataclass(frozen=True)
+class Again(Declared):
+    """How often the choices of the folds took each setting; of the answer's own settings first.
+
+    `ladders` are counted, and in `chosen` single masks whatever their place in the chain.
+    `cutoffs_dbm` has an entry for each fold, None for no cutoff.
+    """
+
+    folds: int
+    ladders: Hidden[tuple[tuple[tuple[float, ...], int], ...]]
+    cutoffs_dbm: Hidden[tuple[float | None, ...]]
+    chosen: Hidden[tuple[tuple[Mask, int], ...]]
+
+    @told(after="folds")
+    def levels(self) -> tuple[LadderCount, ...]:
+        return tuple(LadderCount(*one) for one in self.ladders)
+
+    @told(after="folds")
+    def cutoff(self) -> CutoffRange:
+        used = [cutoff for cutoff in self.cutoffs_dbm if cutoff is not None]
+        none = len(self.cutoffs_dbm) - len(used)
+        return CutoffRange(none, min(used, default=None), max(used, default=None))
+
+    @told(after="folds")
+    def masks(self) -> tuple[dict[str, Any], ...]:
+        return tuple({**mask.to_json(), "folds": n} for mask, n in self.chosen)
+
+
+@dataclass(frozen=True)
+class CrossValidation(Declared):
     """The answer on the passes it was chosen from, and re-chosen strategies on passes left out.
 
-    `fitted` and `held_out` are losses per pass. `optimism` is their difference, `chance` the
+    `optimism` is the difference of the losses, `chance` the
     probability that the folds' luck alone makes one so large (paired by pass, signs flipped). The
     intervals of the held-out rates span the fitted ones. Alone, they allow for the luck of the
     passes and not for that of the choice, and hold the answer's own true rates too seldom: it may
@@ -70,29 +93,21 @@ class CrossValidation:
     `warnings` are sentences for what does not hold.
     """
 
-    fitted: float
-    held_out: float
-    fitted_rates: Rates
-    held_out_rates: Rates
+    strategies: Hidden[tuple[Strategy, ...]]
+    loss_per_pass: PassLosses
     chance: float
-    again: Again
-    strategies: tuple[Strategy, ...]
+    fitted: Rates
+    held_out: Rates
+    chosen_again: Again
     warnings: tuple[str, ...]
 
     @property
     def optimism(self) -> float:
-        return self.held_out - self.fitted
+        return self.loss_per_pass.held_out - self.loss_per_pass.fitted
 
-    def to_json(self) -> dict[str, Any]:
-        return {
-            "folds": self.again.folds,
-            "loss_per_pass": {"fitted": self.fitted, "held_out": self.held_out},
-            "chance": self.chance,
-            "fitted": self.fitted_rates.to_json(),
-            "held_out": self.held_out_rates.to_json(),
-            "chosen_again": self.again.to_json(),
-            "warnings": list(self.warnings),
-        }
+    @told(after="strategies")
+    def folds(self) -> int:
+        return self.chosen_again.folds
 
 
 def without_folds(read_point: ReadPoint, folds: int = FOLDS) -> list[ReadPoint]:
@@ -140,13 +155,12 @@ def cross_validate(
         )
     warnings += _unsteady(again)
     return CrossValidation(
-        float(fitted.mean()),
-        float(lost.mean()),
+        tuple(strategies),
+        PassLosses(float(fitted.mean()), float(lost.mean())),
+        chance,
         fitted_rates,
         rates,
-        chance,
         again,
-        tuple(strategies),
         tuple(warnings),
     )
 
@@ -222,7 +236,7 @@ def _single(mask: Mask) -> Mask:
 
 def _unsteady(again: Again) -> list[str]:
     """Settings of the answer that fewer than half of the folds chose again."""
-    own = again.levels[0]
+    own = again.ladders[0]
     said = []
     if 2 * own[1] < again.folds:
         levels = ", ".join(f"{level:g}" for level in own[0])

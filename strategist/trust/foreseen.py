@@ -4,20 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from strategist.optimise.strategy import Strategy
+from strategist.survey.answer import Declared
 from strategist.survey.order import figure, some
 from strategist.survey.records import Survey
 from strategist.trust.evaluate import surveyed_steps
 
-__all__ = ["Foreseen", "foreseen_of", "survey_first"]
-
 
 @dataclass(frozen=True)
-class Foreseen:
+class Foreseen(Declared):
     """Levels (dBm) at which some pass has predicted reads, and the strategy's steps among them.
 
     `pairs` counts the pairs of pass and level. The errors (dB) hold for 95 in 100 predictions;
@@ -27,24 +25,14 @@ class Foreseen:
     levels_dbm: tuple[float, ...]
     steps_dbm: tuple[float, ...]
     pairs: int
-    turn_on_db: float
-    rssi_db: float
+    turn_on_error_db: float
+    rssi_error_db: float
     right: float | None
 
     @property
     def warnings(self) -> tuple[str, ...]:
         """What to survey before the settings are handed over; empty where no step needs it."""
         return survey_first(self.steps_dbm)
-
-    def to_json(self) -> dict[str, Any]:
-        return {
-            "levels_dbm": list(self.levels_dbm),
-            "steps_dbm": list(self.steps_dbm),
-            "pairs": self.pairs,
-            "turn_on_error_db": self.turn_on_db,
-            "rssi_error_db": self.rssi_db,
-            "right": self.right,
-        }
 
 
 def foreseen_of(survey: Survey, strategy: Strategy) -> Foreseen | None:

@@ -26,70 +26,52 @@ import itertools
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 
 from strategist.optimise.strategy import Strategy
+from strategist.survey.answer import Declared, Flat, Hidden, told
 from strategist.survey.policy import DECIMALS, GUARD_POWER_DB_MAX, GUARD_RSSI_DB_MAX, Guard, Policy
 from strategist.survey.records import Bools, Floats, Survey
 from strategist.tags.mask import chain_accepts
 from strategist.trust.evaluate import Outcome, replay, surveyed_steps
 
-__all__ = [
-    "GuardedOutcome",
-    "StandIn",
-    "guarded_loss",
-    "guarded_outcome",
-    "level_at",
-    "measured_levels",
-    "widened",
-]
-
 Way = Literal["down", "up"]
 
 
-@dataclass(frozen=True, slots=True)
-class StandIn:
+@dataclass(frozen=True)
+class StandIn(Declared):
     """A level beyond the surveyed range, asked for by the guard, and the end level in its place."""
 
     role: Literal["wanted", "stray"]
     asked_dbm: float
     used_dbm: float
 
-    def to_json(self) -> dict[str, Any]:
-        return {"role": self.role, "asked_dbm": self.asked_dbm, "used_dbm": self.used_dbm}
-
 
 @dataclass(frozen=True)
-class GuardedOutcome:
+class GuardedOutcome(Declared):
     """The outcome under the guards, and where an end level stood in for one beyond the range.
 
-    `widened` is the guard at predicted steps, None where the strategy has none.
+    `predicted` is the guard at predicted steps, None where the strategy has none.
     """
 
-    guard: Guard
-    outcome: Outcome
+    guard: Flat[Guard]
+    predicted: Guard | None
+    outcome: Hidden[Outcome]
     stand_ins: tuple[StandIn, ...]
-    widened: Guard | None = None
 
-    @property
+    @told(after="outcome")
     def loss(self) -> float:
         return self.outcome.loss
 
-    def to_json(self) -> dict[str, Any]:
-        wide = self.widened
-        return {
-            "power_db": self.guard.power_db,
-            "rssi_db": self.guard.rssi_db,
-            "predicted": None
-            if wide is None
-            else {"power_db": wide.power_db, "rssi_db": wide.rssi_db},
-            "loss": self.loss,
-            "missed": self.outcome.missed,
-            "stray": self.outcome.stray,
-            "stand_ins": [one.to_json() for one in self.stand_ins],
-        }
+    @told(after="outcome")
+    def missed(self) -> int:
+        return self.outcome.missed
+
+    @told(after="outcome")
+    def stray(self) -> int:
+        return self.outcome.stray
 
 
 def guarded_loss(survey: Survey, policy: Policy, strategy: Strategy) -> float:
@@ -128,7 +110,7 @@ def guarded_outcome(
             _accept(survey, strategy, at, sign * here.rssi_db, step)
         accepted.append(step)
     outcome = replay(survey, policy, strategy, accepted)
-    return GuardedOutcome(guard, outcome, tuple(dict.fromkeys(stand_ins)), wide)
+    return GuardedOutcome(guard, wide, outcome, tuple(dict.fromkeys(stand_ins)))
 
 
 def measured_levels(survey: Survey) -> Bools:

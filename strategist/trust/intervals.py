@@ -16,21 +16,7 @@ from typing import Literal
 from scipy import special
 
 from strategist.errors import InputError
-
-__all__ = [
-    "Rate",
-    "check_confidence",
-    "check_counts",
-    "clopper_pearson",
-    "exact_ends",
-    "interval_words",
-    "lower_bound",
-    "percent",
-    "percent_down",
-    "percent_up",
-    "rate_sentence",
-    "upper_bound",
-]
+from strategist.survey.answer import Declared
 
 Side = Literal["two-sided", "less", "greater"]
 
@@ -38,7 +24,7 @@ _KEPT = 10_000  # exact intervals: the same few counts come again and again
 
 
 @dataclass(frozen=True)
-class Rate:
+class Rate(Declared):
     """`events` of `trials`, with a two-sided interval of the true rate.
 
     `rate` is None without trials: nothing is known, and the interval is 0 to 1. `effective_passes`

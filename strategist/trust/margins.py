@@ -14,22 +14,20 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from strategist.optimise.strategy import Strategy
+from strategist.survey.answer import Declared, Hidden, told
 from strategist.survey.policy import DECIMALS, Policy
 from strategist.survey.records import Bools, Survey
 from strategist.tags.mask import chain_accepts
 from strategist.trust.evaluate import Outcome, accepted_at, replay, surveyed_steps
 from strategist.trust.guarded import Way, level_at
 
-__all__ = ["Margins", "PowerMargin", "RssiMargin", "margins_of"]
 
-
-@dataclass(frozen=True, slots=True)
-class PowerMargin:
+@dataclass(frozen=True)
+class PowerMargin(Declared):
     """The ladder holds when moved by `holds_db`; moved by `fails_db`, the tag named sets the end.
 
     `fails_db`, `pass_id` and `epc` are None where the surveyed levels end before anything fails:
@@ -43,8 +41,8 @@ class PowerMargin:
     others: int = 0
 
 
-@dataclass(frozen=True, slots=True)
-class RssiMargin:
+@dataclass(frozen=True)
+class RssiMargin(Declared):
     """Distance (dB, not negative) of the read that sets the margin to the cutoff.
 
     `predicted`: that read was not measured.
@@ -57,28 +55,37 @@ class RssiMargin:
 
 
 @dataclass(frozen=True)
-class Margins:
+class OfPower(Declared):
+    wanted: PowerMargin | None
+    stray: PowerMargin | None
+
+
+@dataclass(frozen=True)
+class OfRssi(Declared):
+    wanted: RssiMargin | None
+    stray: RssiMargin | None
+
+
+@dataclass(frozen=True)
+class Margins(Declared):
     """None where a margin means nothing.
 
     `power_wanted`: no wanted tag is reported. `power_stray`: every stray is reported already, or
     none was presented. `rssi_…`: no cutoff, or no such read.
     """
 
-    power_wanted: PowerMargin | None
-    power_stray: PowerMargin | None
-    rssi_wanted: RssiMargin | None
-    rssi_stray: RssiMargin | None
+    power_wanted: Hidden[PowerMargin | None]
+    power_stray: Hidden[PowerMargin | None]
+    rssi_wanted: Hidden[RssiMargin | None]
+    rssi_stray: Hidden[RssiMargin | None]
 
-    def to_json(self) -> dict[str, Any]:
-        def told(margin: PowerMargin | RssiMargin | None) -> dict[str, Any] | None:
-            if margin is None:
-                return None
-            return {name: getattr(margin, name) for name in margin.__dataclass_fields__}
+    @told(after="rssi_stray")
+    def power(self) -> OfPower:
+        return OfPower(self.power_wanted, self.power_stray)
 
-        return {
-            "power": {"wanted": told(self.power_wanted), "stray": told(self.power_stray)},
-            "rssi": {"wanted": told(self.rssi_wanted), "stray": told(self.rssi_stray)},
-        }
+    @told(after="rssi_stray")
+    def rssi(self) -> OfRssi:
+        return OfRssi(self.rssi_wanted, self.rssi_stray)
 
 
 def margins_of(survey: Survey, policy: Policy, strategy: Strategy, outcome: Outcome) -> Margins:

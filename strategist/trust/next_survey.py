@@ -5,12 +5,12 @@ from __future__ import annotations
 import math
 from collections import Counter
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from strategist.optimise.strategy import Strategy
 from strategist.radio.lawful import lawful_at
+from strategist.survey.answer import Declared
 from strategist.survey.order import figure
 from strategist.survey.policy import LEVEL_DBM_MAX, LEVEL_DBM_MIN, Policy
 from strategist.survey.records import ReadPoint
@@ -21,14 +21,12 @@ from strategist.trust.foreseen import foreseen_of
 from strategist.trust.intervals import Rate, clopper_pearson, interval_words, percent
 from strategist.trust.rates import rates_of
 
-__all__ = ["NextSurvey", "next_survey"]
-
 FINEST_DB = 0.5  # between levels; readers' tables are seldom finer (common practice, no source)
 _PASSES_MAX, _FAILURES_MAX = 100_000, 1000  # of a survey that anybody would make
 
 
 @dataclass(frozen=True)
-class NextSurvey:
+class NextSurvey(Declared):
     """`passes` more passes like these, and `levels_dbm` to add to the levels; `reasons` in words.
 
     `passes` is what the rate of missed passes needs: to show the limit of the policy where it has
@@ -43,15 +41,6 @@ class NextSurvey:
     half_width_then: float
     reasons: tuple[str, ...]
 
-    def to_json(self) -> dict[str, Any]:
-        return {
-            "passes": self.passes,
-            "levels_dbm": list(self.levels_dbm),
-            "half_width": self.half_width,
-            "half_width_then": self.half_width_then,
-            "reasons": list(self.reasons),
-        }
-
 
 def next_survey(
     read_point: ReadPoint, strategy: Strategy, outcome: Outcome, cross: CrossValidation | None
@@ -61,7 +50,7 @@ def next_survey(
     The rate that plans are made from is the held-out one where there is one, since the fitted one
     flatters; and its exact interval, since more passes leave less to the luck of the choice.
     """
-    rates = rates_of(outcome) if cross is None else cross.held_out_rates
+    rates = rates_of(outcome) if cross is None else cross.held_out
     missed = rates.missed_by_pass
     part = rates.dependence.part
     rate = clopper_pearson(missed.events, missed.trials, part=part)
@@ -156,5 +145,5 @@ def _levels(
         halves.add(round(float(levels[0]) - float(levels[1] - levels[0]), 2))
         reasons.append("below the lowest level: the lowest step is at the end")
     allowed = {level for level in halves if LEVEL_DBM_MIN <= level <= LEVEL_DBM_MAX}
-    unlawful = lawful_at(np.array(sorted(allowed)), read_point.policy.radio).above_dbm
+    unlawful = lawful_at(np.array(sorted(allowed)), read_point.policy.radio).levels_above_dbm
     return tuple(sorted(allowed.difference(unlawful))), reasons

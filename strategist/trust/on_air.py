@@ -5,22 +5,22 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Annotated
 
 import numpy as np
+from pydantic import Field
 
 from strategist.optimise.strategy import Strategy
-from strategist.radio.dwell import Field, failed_reads, field_of, fits, step_time
-from strategist.radio.exposure import ExposureDistance
-from strategist.radio.lawful import Lawful, exposure_at, exposure_json, lawful_at
+from strategist.radio.dwell import failed_reads, field_of, fits, step_time
+from strategist.radio.exposure import ExposureDistance, NoDistance
+from strategist.radio.lawful import Lawful, exposure_at, lawful_at
 from strategist.radio.regions import levels_above
+from strategist.survey.answer import Declared, Hidden, told
 from strategist.survey.order import figure
 from strategist.survey.policy import Policy
 from strategist.survey.records import Survey
 from strategist.tags.mask import chain_accepts
 from strategist.trust.evaluate import Outcome
-
-__all__ = ["LadderTime", "OnAir", "on_air_of", "unlawful"]
 
 _GIVEN = ("a step takes as long as given, whatever the masks and the tags",)
 _ESTIMATED = (
@@ -34,64 +34,44 @@ _ESTIMATED = (
 
 
 @dataclass(frozen=True)
-class LadderTime:
+class LadderTime(Declared):
     """Times in s of a strategy in a pass of `dwell_s` (None: not limited).
 
     `expected_s` is the mean over the surveyed passes; `worst_s` that of the whole ladder, each step
-    as long as the share `quantile` of steps at most (`step_worst_s`), with `tags` in the field and
-    `failed_reads` of 1 failing (all three None: the step was measured).
+    as long as the share `quantile` of steps at most (`step_worst_s`), with `tags_in_field` and
+    `failed_read_rate` failing (all three None: the step was measured).
     `steps_max[k]` is the most steps that were searched with k masks (None: nothing was searched).
     """
 
     expected_s: float
     worst_s: float
     step_worst_s: float
+    quantile: Annotated[float | None, Field(description="Share of steps within `step_worst_s`")]
     dwell_s: float | None
-    quantile: float | None
-    tags: int | None
-    failed_reads: float | None
-    steps_max: tuple[int, ...] | None
+    tags_in_field: int | None
+    failed_read_rate: Annotated[float | None, Field(description="null where step_s was measured")]
+    steps_max: Annotated[
+        tuple[int, ...] | None, Field(description="Most steps searched with 0, 1, … masks")
+    ]
     assumptions: tuple[str, ...]
 
-    @property
+    @told(after="dwell_s")
     def fits(self) -> bool | None:
         """Whether the whole ladder fits the dwell; None without a dwell."""
         return None if self.dwell_s is None else fits(1, self.worst_s, self.dwell_s)
 
-    def to_json(self) -> dict[str, Any]:
-        return {
-            "expected_s": self.expected_s,
-            "worst_s": self.worst_s,
-            "step_worst_s": self.step_worst_s,
-            "quantile": self.quantile,
-            "dwell_s": self.dwell_s,
-            "fits": self.fits,
-            "tags_in_field": self.tags,
-            "failed_read_rate": self.failed_reads,
-            "steps_max": None if self.steps_max is None else list(self.steps_max),
-            "assumptions": list(self.assumptions),
-        }
-
 
 @dataclass(frozen=True)
-class OnAir:
-    """`exposure` is a sentence where no distance can be named; `time` None where nothing is known.
+class OnAir(Declared):
+    """`time` is None where nothing is known.
 
     `warnings` are whole sentences on what this strategy breaks.
     """
 
     lawful: Lawful
-    exposure: ExposureDistance | str
+    exposure: ExposureDistance | NoDistance
     time: LadderTime | None
-    warnings: tuple[str, ...]
-
-    def to_json(self) -> dict[str, Any]:
-        """The keys that it adds to a result or an evaluation."""
-        return {
-            "lawful": self.lawful.to_json(),
-            "exposure": exposure_json(self.exposure),
-            "time": None if self.time is None else self.time.to_json(),
-        }
+    warnings: Hidden[tuple[str, ...]]
 
     def searched(self, steps_max: tuple[int, ...]) -> OnAir:
         """The same, with the most steps that were searched for each number of masks."""
@@ -138,15 +118,19 @@ def _time(
         step_worst_s=step.worst_s,
         dwell_s=time.dwell_s,
         quantile=None if measured else step.quantile,
-        tags=None if measured else tags,
-        failed_reads=None if measured else failed,
+        tags_in_field=None if measured else tags,
+        failed_read_rate=None if measured else failed,
         steps_max=None,
         assumptions=_GIVEN if measured else _ESTIMATED,
     )
 
 
 def _expected_s(
-    survey: Survey, policy: Policy, strategy: Strategy, outcome: Outcome, fields: list[Field]
+    survey: Survey,
+    policy: Policy,
+    strategy: Strategy,
+    outcome: Outcome,
+    fields: list[tuple[int, int]],
 ) -> float:
     """Mean over the passes: the steps walked, each as long as the tags of the pass make it."""
     time, failed = policy.time, failed_reads(survey, policy.time)

@@ -3,26 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import asdict, dataclass, replace
-from typing import Any, Literal
+from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
 from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete
+from strategist.survey.answer import Declared, Hidden, told
+from strategist.survey.policy import TECHNIQUES
 from strategist.survey.profile import peaks
 from strategist.survey.records import Bools, Floats, Ints, ReadPoint, Survey
 from strategist.tags.mask import chain_accepts
 from strategist.trust.evaluate import Outcome, evaluate, surveyed_steps
-
-__all__ = ["Picture", "RssiBins", "Technique", "picture_of"]
 
 _BINS_MAX = 40
 _WIDTHS_DB = (0.5, 1.0, 2.0, 5.0)
 
 
 @dataclass(frozen=True)
-class RssiBins:
+class RssiBins(Declared):
     """Tags by their strongest read at the steps that the ladder walked in their pass, in bins.
 
     Bin i holds low_dbm[i] ≤ RSSI < low_dbm[i] + width_db; nothing read: no bins. `stray` are those
@@ -44,7 +44,7 @@ class RssiBins:
 
 
 @dataclass(frozen=True)
-class Technique:
+class Technique(Declared):
     """What one technique of a strategy does to the strays that the highest level alone reports.
 
     `silences`: strays that this technique alone, added to that, silences; `misses`: wanted tags
@@ -60,7 +60,7 @@ class Technique:
 
 
 @dataclass(frozen=True)
-class Picture:
+class Picture(Declared):
     """A survey round a strategy, in counts over all passes.
 
     `wanted_read[l]`, `stray_read[l]`: tags presented and read at level l, whatever their RSSI and
@@ -69,7 +69,7 @@ class Picture:
     highest level alone misses.
     """
 
-    read_point: str
+    read_point: Hidden[str]
     levels_dbm: tuple[float, ...]
     wanted: int
     stray: int
@@ -82,25 +82,13 @@ class Picture:
     missed: int
     techniques: tuple[Technique, ...]
 
-    def to_json(self) -> dict[str, Any]:
-        return {
-            "levels_dbm": list(self.levels_dbm),
-            "wanted": self.wanted,
-            "stray": self.stray,
-            "wanted_read": list(self.wanted_read),
-            "stray_read": list(self.stray_read),
-            "wanted_read_rate": _rates(self.wanted_read, self.wanted),
-            "stray_read_rate": _rates(self.stray_read, self.stray),
-            "rssi": {
-                name: list(value) if isinstance(value, tuple) else value
-                for name, value in asdict(self.rssi).items()
-            },
-            "stray_at_top": self.stray_at_top,
-            "missed_at_top": self.missed_at_top,
-            "silenced": self.silenced,
-            "missed": self.missed,
-            "techniques": [asdict(one) for one in self.techniques],
-        }
+    @told(after="stray_read")
+    def wanted_read_rate(self) -> list[float | None]:
+        return _rates(self.wanted_read, self.wanted)
+
+    @told(after="stray_read")
+    def stray_read_rate(self) -> list[float | None]:
+        return _rates(self.stray_read, self.stray)
 
 
 def picture_of(read_point: ReadPoint, strategy: Strategy) -> Picture:
@@ -200,20 +188,10 @@ def _techniques(
 ) -> Iterator[Technique]:
     """Each technique that the strategy uses: alone, and the strategy without it."""
     top = float(point.survey.levels_dbm[-1])
-    plain = Strategy((top,), strategy.stop_after)
-    levels = strategy.levels_dbm
-    raised = (*levels[:-1], top)
-    pairs: tuple[tuple[Literal["power", "ladder", "cutoff", "masks"], Strategy, Strategy], ...] = (
-        ("power", replace(plain, levels_dbm=levels[-1:]), replace(strategy, levels_dbm=raised)),
-        ("ladder", replace(plain, levels_dbm=raised), replace(strategy, levels_dbm=levels[-1:])),
-        (
-            "cutoff",
-            replace(plain, cutoff_dbm=strategy.cutoff_dbm),
-            replace(strategy, cutoff_dbm=None),
-        ),
-        ("masks", replace(plain, masks=strategy.masks), replace(strategy, masks=())),
-    )
-    for name, alone, without in pairs:
+    plain = strategy.without(*TECHNIQUES, top_dbm=top)
+    for name in TECHNIQUES:
+        others = (other for other in TECHNIQUES if other != name)
+        alone, without = (strategy.without(*of, top_dbm=top) for of in (others, (name,)))
         if alone == plain:
             continue
         one, rest = _judged(point, alone), _judged(point, without)

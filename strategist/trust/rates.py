@@ -7,18 +7,16 @@ independent; where neighbours are alike (`trust.dependence`), they count as fewe
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any
 
+from strategist.survey.answer import Declared, told
 from strategist.trust.by_pass import missed_rate, stray_count
 from strategist.trust.dependence import INDEPENDENT, Dependence
 from strategist.trust.evaluate import Outcome
 from strategist.trust.intervals import Rate, clopper_pearson, rate_sentence
 
-__all__ = ["Rates", "rate_json", "rates_of"]
-
 
 @dataclass(frozen=True)
-class Rates:
+class Rates(Declared):
     """The rates of one outcome, each with a 95 % interval of the true rate.
 
     `missed_by_tag`: missed per wanted tag presented; exact (Clopper–Pearson) where no pass
@@ -34,7 +32,7 @@ class Rates:
     stray_per_pass: Rate
     dependence: Dependence = INDEPENDENT
 
-    @property
+    @told(after="stray_per_pass")
     def sentences(self) -> tuple[str, str]:
         """What the counts by pass allow the true rates to be."""
         return (
@@ -51,16 +49,6 @@ class Rates:
             _spanning(self.stray_per_pass, other.stray_per_pass),
             self.dependence,
         )
-
-    def to_json(self) -> dict[str, Any]:
-        return {
-            "missed_by_tag": rate_json(self.missed_by_tag),
-            "missed_by_pass": rate_json(self.missed_by_pass),
-            "stray_by_pass": rate_json(self.stray_by_pass),
-            "stray_per_pass": rate_json(self.stray_per_pass),
-            "sentences": list(self.sentences),
-            "dependence": self.dependence.to_json(),
-        }
 
 
 def rates_of(outcome: Outcome, dependence: Dependence = INDEPENDENT) -> Rates:
@@ -86,20 +74,6 @@ def _spanning(one: Rate, other: Rate) -> Rate:
     if (low, high) == (one.low, one.high):
         return one
     return replace(one, low=low, high=high, method=f"{one.method}, spanning the fitted")
-
-
-def rate_json(rate: Rate) -> dict[str, Any]:
-    """A rate as plain JSON values; `rate` is null without trials."""
-    return {
-        "events": rate.events,
-        "trials": rate.trials,
-        "rate": rate.rate,
-        "low": rate.low,
-        "high": rate.high,
-        "confidence": rate.confidence,
-        "method": rate.method,
-        "effective_passes": rate.effective_passes,
-    }
 
 
 def _sentence(rate: Rate, what: str, part: float) -> str:

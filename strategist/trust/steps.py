@@ -4,19 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 
 from strategist.radio.complete import within_reach
 from strategist.radio.lawful import Lawful, lawful_at
 from strategist.radio.regions import levels_above
+from strategist.survey.answer import Declared, told
 from strategist.survey.order import figure, some
 from strategist.survey.records import ReadPoint
 from strategist.trust.foreseen import survey_first
 from strategist.trust.on_air import unlawful
-
-__all__ = ["Step", "Steps", "steps_of"]
 
 Known = Literal["surveyed", "predicted", "not surveyed"]
 
@@ -24,7 +23,7 @@ _SAME_LEVEL_DB = 1e-6
 
 
 @dataclass(frozen=True)
-class Step:
+class Step(Declared):
     """A level (dBm) that is to be set; `lawful` None where no lawful level can be named.
 
     `known` is "predicted" where the reads of some pass at it are, "not surveyed" where no pass
@@ -35,23 +34,20 @@ class Step:
     lawful: bool | None
     known: Known
 
-    def to_json(self) -> dict[str, Any]:
-        return {"power_dbm": self.power_dbm, "lawful": self.lawful, "known": self.known}
-
 
 @dataclass(frozen=True)
-class Steps:
+class Steps(Declared):
     """The steps of a strategy in their order, and what is lawful at the read point."""
 
-    steps: tuple[Step, ...]
+    levels: tuple[Step, ...]
     lawful: Lawful
 
-    @property
+    @told(after="lawful")
     def warnings(self) -> tuple[str, ...]:
         """What must be settled before these levels are set; empty where nothing must."""
         unknown = self._known("not surveyed")
         warnings = [
-            *unlawful([step.power_dbm for step in self.steps], self.lawful),
+            *unlawful([step.power_dbm for step in self.levels], self.lawful),
             *survey_first(self._known("predicted")),
         ]
         if unknown:
@@ -62,15 +58,7 @@ class Steps:
         return tuple(warnings)
 
     def _known(self, how: Known) -> list[float]:
-        return [step.power_dbm for step in self.steps if step.known == how]
-
-    def to_json(self) -> dict[str, Any]:
-        """The keys that it adds to settings."""
-        return {
-            "levels": [step.to_json() for step in self.steps],
-            "lawful": self.lawful.to_json(),
-            "warnings": list(self.warnings),
-        }
+        return [step.power_dbm for step in self.levels if step.known == how]
 
 
 def steps_of(read_point: ReadPoint, levels_dbm: Sequence[float]) -> Steps:

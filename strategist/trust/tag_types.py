@@ -4,68 +4,60 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 from strategist.optimise.strategy import Strategy
+from strategist.survey.answer import Declared, told
 from strategist.survey.policy import DECIMALS, Guard
+from strategist.survey.profile import turn_on
 from strategist.survey.records import ReadPoint
 from strategist.survey.rssi import TypeOffset, type_offsets
-from strategist.survey.turn_on import turn_on
 from strategist.trust.evaluate import evaluate
 from strategist.trust.guarded import guarded_outcome
 
-__all__ = ["TagTypes", "judge_cutoff", "measured_types", "without_cutoff"]
+
+@dataclass(frozen=True)
+class Losses(Declared):
+    loss: float
+    guarded_loss: float
 
 
 @dataclass(frozen=True)
-class TagTypes:
+class TagTypes(Declared):
     """The offsets between tag types, and losses with and without the cutoff.
 
     `offset_db` is the largest offset that is real. Guarded losses have it added to the guard of
     RSSI: each wanted tag may be of the type that answers weaker, each stray of the one that
-    answers stronger. `without` is the best strategy that uses no cutoff. The five values after
+    answers stronger. `strategy_without` is the best strategy that uses no cutoff. The values after
     `offsets` are None where no offset is real or the strategy has no cutoff.
     """
 
     offsets: tuple[TypeOffset, ...]
     offset_db: float | None = None
-    with_cutoff: tuple[float, float] | None = None
-    without_cutoff: tuple[float, float] | None = None
-    without: Strategy | None = None
+    with_cutoff: Losses | None = None
+    without_cutoff: Losses | None = None
+    strategy_without: Strategy | None = None
 
-    @property
-    def stands(self) -> bool | None:
+    @told(after="strategy_without")
+    def cutoff_stands(self) -> bool | None:
         """Whether the cutoff is worth keeping under the offset; None where that is no question."""
         if self.with_cutoff is None or self.without_cutoff is None:
             return None
-        return self.with_cutoff[1] <= self.without_cutoff[1]
+        return self.with_cutoff.guarded_loss <= self.without_cutoff.guarded_loss
 
-    @property
+    @told(after="strategy_without")
     def sentence(self) -> str | None:
         """What the offset means for the cutoff, for a person."""
         if self.with_cutoff is None or self.without_cutoff is None:
             return None
-        (plain, guarded), (plain_out, guarded_out) = self.with_cutoff, self.without_cutoff
-        verdict = "keep it" if self.stands else "leave it out, unless one type alone comes here"
-        return (
-            f"tag types differ by {self.offset_db:.1f} dB: with the cutoff the loss is {plain:g}, "
-            f"and {guarded:g} when guards and this offset go the wrong way; the best without a "
-            f"cutoff has {plain_out:g}, and {guarded_out:g}: {verdict}"
+        kept, out = self.with_cutoff, self.without_cutoff
+        verdict = (
+            "keep it" if self.cutoff_stands else "leave it out, unless one type alone comes here"
         )
-
-    def to_json(self) -> dict[str, Any]:
-        def losses(pair: tuple[float, float] | None) -> dict[str, float] | None:
-            return None if pair is None else {"loss": pair[0], "guarded_loss": pair[1]}
-
-        return {
-            "offsets": [one.to_json() for one in self.offsets],
-            "offset_db": self.offset_db,
-            "with_cutoff": losses(self.with_cutoff),
-            "without_cutoff": losses(self.without_cutoff),
-            "strategy_without": None if self.without is None else self.without.to_json(),
-            "cutoff_stands": self.stands,
-            "sentence": self.sentence,
-        }
+        return (
+            f"tag types differ by {self.offset_db:.1f} dB: with the cutoff the loss is "
+            f"{kept.loss:g}, and {kept.guarded_loss:g} when guards and this offset go the wrong "
+            f"way; the best without a cutoff has {out.loss:g}, and {out.guarded_loss:g}: {verdict}"
+        )
 
 
 def measured_types(read_point: ReadPoint) -> TagTypes:
@@ -94,8 +86,8 @@ def judge_cutoff(
     offset = round(max(abs(one.offset_db) for one in types.offsets if one.real), DECIMALS)
     guard = Guard(policy.guard.power_db, policy.guard.rssi_db + offset)
 
-    def losses(one: Strategy) -> tuple[float, float]:
+    def losses(one: Strategy) -> Losses:
         plain = evaluate(survey, policy, one).loss
-        return plain, guarded_outcome(survey, policy, one, guard).loss
+        return Losses(plain, guarded_outcome(survey, policy, one, guard).loss)
 
     return TagTypes(types.offsets, offset, losses(strategy), losses(other), other)

@@ -9,29 +9,17 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from scipy import stats
 
 from strategist.optimise.strategy import Strategy
+from strategist.survey.answer import Declared, Hidden
 from strategist.survey.records import Bools, Ints, ReadPoint, Survey
 from strategist.tags.candidates import tag_fields
 from strategist.tags.fields import words_of
 from strategist.tags.mask import Mask, chain_accepts
 from strategist.trust.intervals import Rate, clopper_pearson
-from strategist.trust.rates import rate_json
-
-__all__ = [
-    "SOLVES_MAX",
-    "Held",
-    "LeftOut",
-    "Unseen",
-    "item_class",
-    "leave_out",
-    "thin_classes",
-    "unseen_rates",
-]
 
 FOLDS = 4  # parts that are left out in turn; each costs one more choice
 SOLVES_MAX = 2 * FOLDS  # once by tag, once by class
@@ -40,21 +28,15 @@ _REAL = 0.05  # a gap is called real below this probability that chance alone ma
 
 
 @dataclass(frozen=True)
-class Held:
+class Held(Declared):
     """What a chain does to tags: wanted ones rejected, strays let through, each once per role."""
 
     wanted_rejected: Rate
     stray_let_through: Rate
 
-    def to_json(self) -> dict[str, Any]:
-        return {
-            "wanted_rejected": rate_json(self.wanted_rejected),
-            "stray_let_through": rate_json(self.stray_let_through),
-        }
-
 
 @dataclass(frozen=True)
-class Unseen:
+class Unseen(Declared):
     """The chain on the tags it was fitted to, and re-chosen chains on the tags they never saw.
 
     `by_tag` leaves out single tags of known classes, `by_class` whole item classes at a time (None
@@ -64,14 +46,7 @@ class Unseen:
     fitted: Held
     by_tag: Held | None
     by_class: Held | None
-    warnings: tuple[str, ...]
-
-    def to_json(self) -> dict[str, Any]:
-        return {
-            "fitted": self.fitted.to_json(),
-            "by_tag": None if self.by_tag is None else self.by_tag.to_json(),
-            "by_class": None if self.by_class is None else self.by_class.to_json(),
-        }
+    warnings: Hidden[tuple[str, ...]]
 
 
 def item_class(survey: Survey, tag: int) -> str:

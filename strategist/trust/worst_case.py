@@ -19,11 +19,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from strategist.optimise.strategy import Strategy
+from strategist.survey.answer import Declared
 from strategist.survey.policy import DECIMALS, Guard, Policy
 from strategist.survey.profile import peaks
 from strategist.survey.records import Bools, Floats, Ints, Survey
@@ -31,21 +31,16 @@ from strategist.tags.mask import chain_accepts
 from strategist.trust.evaluate import surveyed_steps
 from strategist.trust.guarded import level_at, measured_levels, widened
 
-__all__ = ["WorstCase", "worst_case"]
-
 EARLY, NOW, LATE = 4, 2, 1  # bits: what a presentation may be, seen from the step where a pass ends
 
 
 @dataclass(frozen=True)
-class WorstCase:
+class WorstCase(Declared):
     """The most that drift within the guards can cost: its loss, and the counts behind it."""
 
     loss: float
     missed: int
     stray: int
-
-    def to_json(self) -> dict[str, Any]:
-        return {"loss": self.loss, "missed": self.missed, "stray": self.stray}
 
 
 def worst_case(

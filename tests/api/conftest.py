@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 import threading
 from collections.abc import Iterator
 from pathlib import Path
@@ -33,10 +34,19 @@ def compiled() -> None:
     strategist.trace_frontier(point)
 
 
+@pytest.fixture(scope="session")
+def new_store(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder of a store that nobody has used yet: to make its tables takes a while."""
+    folder = tmp_path_factory.mktemp("store")
+    open_database(sqlite_url(folder)).close()
+    return folder
+
+
 @pytest.fixture
-def service(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Service]:
+def service(tmp_path: Path, new_store: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Service]:
     """A service whose jobs nobody does, and whose clients have as long as it takes."""
     monkeypatch.setattr("api.prompt.PROMPT_GRACE_S", HANG_S)
+    shutil.copytree(new_store, tmp_path, dirs_exist_ok=True)
     database = open_database(sqlite_url(tmp_path))
     yield Service(database)
     database.close()

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import contextlib
 import copy
+import io
 import json
 import os
 import signal
 import subprocess
 import sys
+import threading
 import time
 import urllib.error
 import urllib.request
@@ -15,6 +18,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+
+from api.__main__ import main
+from api.app import create_app
+from api.service import Service
+from api.store.database import open_database, sqlite_url
+from api.store.tokens import add_token
+from tests.api.reading import read_surveys
 
 ROOT = Path(__file__).parent.parent.parent
 HANG_S = 900.0  # what takes longer hangs: a loaded machine may take minutes for seconds
@@ -161,16 +171,44 @@ def wait_until(what: Any, seconds: float = HANG_S) -> None:
         time.sleep(0.1)
 
 
-def uploaded(data: Path, document: Any, token: str, root: Path = ROOT) -> str:
-    """The id of a survey in a data folder, for a server without a worker to check it."""
-    with Live(data, "--workers", "1", token=token, root=root) as live:
-        found = str(live.made("/v1/surveys", document)["id"])
-        live.stop()
-    return found
+def uploaded(data: Path, document: Any) -> str:
+    """The id of a survey of "planner" in a data folder, for a server without a worker to check it;
+    taken and checked in this process."""
+    database, stop = open_database(sqlite_url(data)), threading.Event()
+    reader = threading.Thread(target=read_surveys, args=(database, stop))
+    reader.start()
+    try:
+        token = add_token(database, "planner")
+        headers = {"Authorization": f"Bearer {token}"}
+        client = create_app(Service(database)).test_client()
+        reply = client.post("/v1/surveys", json=document, headers=headers)
+        assert reply.status_code == 201, reply.data
+        return str(reply.json["id"])
+    finally:
+        stop.set()
+        reader.join()
+        database.close()
 
 
 def client_token(data: Path, name: str = "planner", root: Path = ROOT) -> str:
-    """A token for a client of the server of a data folder, made by the command."""
+    """A token for a client of the server of a data folder, of the tree at `root`."""
+    if root == ROOT:
+        data.mkdir(parents=True, exist_ok=True, mode=0o700)
+        database = open_database(sqlite_url(data))
+        token = add_token(database, name)
+        database.close()
+        return token
     command = [sys.executable, "-m", "api", "token", "add", name, "--data", str(data)]
     made = subprocess.run(command, cwd=root, capture_output=True, text=True, check=True)
     return made.stdout.strip()
+
+
+def command(*arguments: str) -> subprocess.CompletedProcess[str]:
+    """`python -m api` with these arguments, in this process: for what does not go on to serve."""
+    out, err = io.StringIO(), io.StringIO()
+    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+        try:
+            status = main(arguments)
+        except SystemExit as end:  # argparse
+            status = int(end.code or 0)
+    return subprocess.CompletedProcess(arguments, status, out.getvalue(), err.getvalue())

@@ -20,7 +20,7 @@ from strategist import (
     compare,
     evaluate_at,
     read_case_document,
-    settings_document,
+    settings_of,
 )
 from tests.api.given import STRATEGY, Client, case_document
 from tests.api.live import wait_until
@@ -71,7 +71,7 @@ def test_settings_are_those_of_export(client: Client, survey: str) -> None:
     found = client.post("/v1/settings", asked | {"power_table": table})
     assert found.status_code == 200
     powers = PowerTable(((1, 15.0), (2, 16.0)))
-    assert found.json == settings_document(gate(), Strategy((15.0,)), "llrp", powers)
+    assert found.json == settings_of(gate(), Strategy((15.0,)), "llrp", powers).to_json()
 
 
 def test_comparison(client: Client, survey: str, worker: Worker) -> None:
@@ -93,6 +93,37 @@ def test_comparison(client: Client, survey: str, worker: Worker) -> None:
     assert made.json["result"]["rows"][:2] == found.to_json()["rows"]
     assert made.json["result"]["changes"][:1] == found.to_json()["changes"]
     assert client.get(made.headers["Location"]).json == made.json
+
+
+def razor_document() -> dict[str, Any]:
+    """Ten passes with a wanted tag at −60 dBm, four of them with a stray half a dB below."""
+    document = case_document(passes=10)
+    names = {"levels_dbm": [16], "allow": ["power", "cutoff"], "reader": {"rssi_step_db": 0.1}}
+    document["site"]["read_points"] = {"gate-1": names}
+    document["reads"] = [
+        row | {"rssi_dbm": -60 if row["epc"].startswith("30") else -60.5}
+        for row in document["reads"]
+        if row["power_dbm"] == 16 and (row["epc"].startswith("30") or row["pass_id"] < "p4")
+    ]
+    return document
+
+
+def test_a_comparison_shows_the_sturdier_side_of_a_stored_result(
+    client: Client, worker: Worker
+) -> None:
+    """As the command line does with a result's file: the cutoff half a dB below the wanted tags
+    loses nothing, and all of them if they drift; without it four strays (p1, p10, p2, p3)."""
+    survey = client.post("/v1/surveys", razor_document()).json["id"]
+    stored = client.post("/v1/strategies", at_gate(survey)).json
+    assert stored["result"]["sturdier"]["loss"] == 4
+    entries = [
+        {"name": "best", "strategy_id": stored["id"]},
+        {"name": "bare", "strategy": STRATEGY | {"levels_dbm": [16]}},
+    ]
+    made = client.post("/v1/comparisons", at_gate(survey, entries=entries))
+    assert made.status_code == 201, made.text
+    rows = [(row["name"], row["loss"]) for row in made.json["result"]["rows"]]
+    assert rows == [("best", 0), ("best, sturdier", 4), ("bare", 4)]
 
 
 def test_fault_in_a_comparison_names_its_entry(client: Client, survey: str, worker: Worker) -> None:
@@ -168,7 +199,7 @@ def test_predicted_levels_reach_the_client(client: Client) -> None:
     assert made["predicted"]["steps_dbm"] == [15.5]
     assert made["outcome"]["predicted"]["wanted"] == 3
     settings = client.post("/v1/settings", at_gate(survey["id"], strategy=given, form="gen2")).json
-    assert settings == settings_document(point, Strategy((15.5,)), "gen2")
+    assert settings == settings_of(point, Strategy((15.5,)), "gen2").to_json()
     assert settings["levels"] == [{"power_dbm": 15.5, "lawful": None, "known": "predicted"}]
     assert "15.5 dBm was predicted" in settings["warnings"][0]
 

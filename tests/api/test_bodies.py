@@ -15,7 +15,7 @@ from sqlalchemy import func, select, update
 
 import api.views.batches
 import api.work
-import strategist.survey.assemble
+import strategist.survey.case
 from api.limits import Limits
 from api.service import Service
 from api.store.jobs import Job
@@ -102,13 +102,13 @@ def test_surveys_are_built_by_workers_alone(
     client: Client, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Checked, listed by their masks, evaluated and exported: never where requests are answered."""
-    built, threads = strategist.survey.assemble.build, set()
+    built, threads = strategist.survey.case.build, set()
 
     def noted(*given: Any) -> Any:
         threads.add(threading.current_thread())
         return built(*given)
 
-    monkeypatch.setattr(strategist.survey.assemble, "build", noted)
+    monkeypatch.setattr(strategist.survey.case, "build", noted)
     found = client.post("/v1/surveys", case_document()).json["id"]
     at = {"survey": found, "read_point": "gate-1"}
     strategy = {"levels_dbm": [15], "stop_after": 1, "cutoff_dbm": None, "masks": []}
@@ -137,7 +137,7 @@ def test_limits_are_asked_before_anything_is_built(
     def refuse(*_: Any) -> Any:
         raise AssertionError("a read point was built")
 
-    monkeypatch.setattr(strategist.survey.assemble, "build", refuse)
+    monkeypatch.setattr(strategist.survey.case, "build", refuse)
     service.limits = limits
     reply = client.post("/v1/surveys", case_document(3 if limits.passes > 2 else 1))
     assert reply.status_code == 422

@@ -12,7 +12,7 @@ from pathlib import Path
 from flask.testing import FlaskClient
 from openapi_spec_validator import OpenAPIV31SpecValidator
 
-from api.app import DESCRIPTION, ENDPOINTS
+from api.app import ENDPOINTS, description
 from api.problems import KINDS
 from tests.api.given import STRATEGY, case_document
 from tests.api.live import HANG_S, ROOT, Live, client_token, wait_until
@@ -22,7 +22,7 @@ EXAMPLES = os.environ.get("STRATEGIST_EXAMPLES", "3")  # of schemathesis, for ea
 
 def test_description_is_valid_and_complete(flask_client: FlaskClient) -> None:
     document = flask_client.get("/openapi.json").json
-    assert document == DESCRIPTION
+    assert document == description()
     OpenAPIV31SpecValidator(document).validate()
     policy = document["components"]["schemas"]["Policy"]["properties"]
     assert policy["predict_levels"]["default"] is False

@@ -72,7 +72,7 @@ def test_what_an_operator_does(tmp_path: Path) -> None:
     (block,) = re.findall(r"```sh operator\n(.*?)```", (ROOT / "README.md").read_text(), re.S)
     data = tmp_path / "strategist-data"
     token = client_token(data)
-    survey = uploaded(data, case_document(), token)
+    survey = uploaded(data, case_document())
     with Live(data, "--workers", "0", token=token) as live:
         assert live.ask("POST", "/v1/batches", {"items": [{"survey": survey}]}).status == 202
         for line in block.splitlines():

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import socket
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
@@ -13,12 +11,12 @@ from sqlalchemy import func, select, update
 from api.limits import Limits
 from api.service import Places, Service
 from api.store.jobs import Job, Queue, RefusedError, add_jobs, drop_job
-from api.store.leases import claim, finish
+from api.store.leases import claim, finish, held
 from api.store.tables import jobs, turns
 from api.store.tokens import remove_tokens
 from api.store.turns import worker_to_take_back
 from tests.api.given import Client, case_document
-from tests.api.live import ROOT, Live, client_token, uploaded, wait_until
+from tests.api.live import Live, client_token, command, uploaded, wait_until
 
 
 def submitted(client: Client, points: int) -> str:
@@ -158,6 +156,40 @@ def test_who_has_just_its_share_keeps_it(client: Client, other: Client, service:
     assert worker_to_take_back(service.database, "g", 3) is None
 
 
+def test_who_has_its_share_gets_no_more_while_a_third_waits_for_a_prompt(
+    client: Client, other: Client, service: Service
+) -> None:
+    """Five places for three clients: one has three and one two, which is a share, and wants more;
+    the prompt of the third finds a worker free."""
+    submitted(client, 3)
+    submitted(other, 4)
+    with service.database.write() as connection:
+        for number, name in enumerate(["planner"] * 3 + ["other"] * 2):
+            mine = (jobs.c.client == name) & (jobs.c.state == "waiting")
+            one = select(jobs.c.id).where(mine).limit(1).scalar_subquery()
+            taken = {"state": "running", "worker": f"g.any.{number}"}
+            connection.execute(update(jobs).where(jobs.c.id == one).values(taken))
+    ask(service, "third", 1)
+    wait_long(service)
+    assert worker_to_take_back(service.database, "g", 5) is None
+
+
+def test_what_a_worker_is_at_and_whether_it_is_late(client: Client, service: Service) -> None:
+    submitted(client, 1)
+    row = claim(service.database, "w")
+    assert row is not None
+
+    def at_work(**values: object) -> tuple[str, bool, bool]:
+        with service.database.write() as connection:
+            connection.execute(update(jobs).where(jobs.c.id == row["id"]).values(**values))
+        return held(service.database, ["w", "x"])["w"]
+
+    assert at_work(state="running") == (row["id"], False, False)
+    assert at_work(ends_by=1.0) == (row["id"], False, True)
+    assert at_work(ends_by=None) == (row["id"], False, False)
+    assert at_work(ends_by=1.0, state="cancelled") == (row["id"], True, False)
+
+
 def test_a_prompt_finds_the_worker_that_is_for_prompts(client: Client, service: Service) -> None:
     """Both places are one client's; another's prompt takes the prompt worker, which is free: only
     once that is taken, too, something has to wait."""
@@ -219,7 +251,7 @@ def test_who_has_gone_waits_for_nothing(client: Client, service: Service, survey
 def test_a_closed_connection_gives_its_place_back(tmp_path: Path) -> None:
     """Waiting answers and streams of a real server, whose clients hang up."""
     token = client_token(tmp_path / "data")
-    survey = uploaded(tmp_path / "data", case_document(), token)
+    survey = uploaded(tmp_path / "data", case_document())
     with Live(tmp_path / "data", "--workers", "0", token=token) as live:
         batch = live.ask("POST", "/v1/batches", {"items": [{"survey": survey}]}).json["id"]
         limits = live.ask("GET", "/v1").json["limits"]
@@ -287,22 +319,18 @@ def test_jobs_end_with_their_tokens(client: Client, service: Service) -> None:
     assert not finish(service.database, row["id"], "w", result={})
 
 
-def run(data: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
-    command = [sys.executable, "-m", "api", *arguments, "--data", str(data)]
-    return subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
-
-
 def test_the_operator_lists_and_cancels(tmp_path: Path) -> None:
     token = client_token(tmp_path / "data")
-    survey = uploaded(tmp_path / "data", case_document(3), token)
+    survey = uploaded(tmp_path / "data", case_document(3))
     with Live(tmp_path / "data", "--workers", "0", token=token) as live:
         batch = live.ask("POST", "/v1/batches", {"items": [{"survey": survey}]}).json["id"]
-        listed = run(tmp_path / "data", "jobs", "list").stdout.splitlines()
+        given = ("--data", str(tmp_path / "data"))
+        listed = command("jobs", "list", *given).stdout.splitlines()
         assert listed[0].split("\t")[:3] == ["client", "waiting", "running"]
         assert listed[1].split("\t")[:3] == ["planner", "3", "0"]
-        assert run(tmp_path / "data", "jobs", "cancel", "planner").stdout == "3 cancelled\n"
+        assert command("jobs", "cancel", "planner", *given).stdout == "3 cancelled\n"
         assert live.ask("GET", f"/v1/batches/{batch}").json["state"] == "cancelled"
-        assert run(tmp_path / "data", "jobs", "cancel", "planner").returncode == 1
+        assert command("jobs", "cancel", "planner", *given).returncode == 1
 
 
 def test_a_full_share_takes_no_more_and_deletes(client: Client, other: Client) -> None:

@@ -4,20 +4,19 @@ from __future__ import annotations
 
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import pytest
 
 from api.service import Service
 from tests.api.given import Client
-from tests.api.live import ROOT, Live, client_token
+from tests.api.live import ROOT, Live, client_token, command
 
 
 def run(*arguments: str) -> subprocess.CompletedProcess[str]:
-    command = [sys.executable, "-m", "api", *arguments]
-    return subprocess.run(
-        command, cwd=ROOT, capture_output=True, text=True, check=False, timeout=60
-    )
+    words = [sys.executable, "-m", "api", *arguments]
+    return subprocess.run(words, cwd=ROOT, capture_output=True, text=True, check=False, timeout=60)
 
 
 @pytest.mark.parametrize(
@@ -36,10 +35,41 @@ def run(*arguments: str) -> subprocess.CompletedProcess[str]:
 )
 def test_nonsense_is_refused(tmp_path: Path, options: tuple[str, ...], said: str) -> None:
     given = options if "--database" in options else (*options, "--data", str(tmp_path / "d"))
-    refused = run(*given)
+    refused = command(*given)
     assert refused.returncode == 2
     assert said in refused.stderr
     assert "Traceback" not in refused.stderr
+
+
+def test_a_process_says_so_too(tmp_path: Path) -> None:
+    refused = run("--workers", "-1", "--data", str(tmp_path / "d"))
+    assert refused.returncode == 2
+    assert "a whole number from 0 to 256" in refused.stderr
+
+
+def test_it_runs_by_the_name_that_it_is_installed_by(tmp_path: Path) -> None:
+    """A wheel holds `api` as `strategist_api`: no module of it asks for another by the old name."""
+    (tmp_path / "strategist_api").symlink_to(ROOT / "api")
+    wheel = tomllib.loads((ROOT / "pyproject.toml").read_text())["tool"]["hatch"]["build"]
+    assert wheel["targets"]["wheel"]["force-include"] == {"api": "strategist_api"}
+    code = (
+        "import sys, strategist_api.__main__ as front, strategist_api.worker_process\n"
+        "assert not [name for name in sys.modules if name.split('.')[0] == 'api']\n"
+        "from strategist_api.supervisor import _WORKER\n"
+        "assert _WORKER[-1] == 'strategist_api.worker_process'\n"
+        "sys.exit(front.main(['token', 'list', '--data', 'data']))"
+    )
+    words = [sys.executable, "-c", code]
+    done = subprocess.run(words, cwd=tmp_path, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+
+
+def test_the_server_loads_no_solver() -> None:
+    """It solves nothing itself, and is ready sooner with less memory."""
+    heavy = "{'numba', 'scipy', 'pulp', 'highspy', 'matplotlib'}"
+    words = [sys.executable, "-c", f"import sys, api.__main__; print({heavy} & set(sys.modules))"]
+    done = subprocess.run(words, cwd=ROOT, capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "set()"
 
 
 def test_no_url_goes_round_the_lock(tmp_path: Path) -> None:

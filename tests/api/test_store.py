@@ -28,7 +28,7 @@ from api.store.tables import jobs, metadata, surveys, versions
 from api.store.tokens import add_token
 from api.worker import Worker
 from tests.api.given import Client, case_document
-from tests.api.live import ROOT
+from tests.api.live import ROOT, command
 
 DAY_S = 86_400
 
@@ -95,6 +95,42 @@ def test_an_older_store_is_brought_up_to_date(client: Client, service: Service) 
     again.close()
     reply = client.get(f"/v1/batches/{batch}/results").json["items"]
     assert [one["state"] for one in reply] == ["done", "waiting", "waiting"]
+
+
+def test_each_table_has_its_key(service: Service) -> None:
+    """No row is there twice, whatever writes it."""
+    keys = {
+        "batches": ["id"],
+        "jobs": ["id"],
+        "surveys": ["id"],
+        "survey_files": ["survey", "name"],
+        "tokens": ["digest"],
+        "turns": ["client"],
+        "versions": ["id"],
+    }
+    with service.database.read() as connection:
+        look = inspect(connection)
+        for table, columns in keys.items():
+            assert look.get_pk_constraint(table)["constrained_columns"] == columns, table
+
+
+def test_a_store_of_before_versions_that_lacks_nothing_else(
+    client: Client, service: Service
+) -> None:
+    """Its indexes are there, and what is in it stays."""
+    client.post("/v1/surveys", case_document())
+    assert service.database.file is not None
+    folder = service.database.file.parent
+    before = stored_bytes(service.database, "planner")
+    service.database.close()
+    with closing(sqlite3.connect(file_of(folder))) as old:
+        old.execute("DROP TABLE versions")
+        old.commit()
+    again = open_database(sqlite_url(folder))
+    with again.read() as connection:
+        assert connection.execute(select(versions.c.version)).scalar_one() == VERSION
+    assert stored_bytes(again, "planner") == before > 0
+    again.close()
 
 
 @pytest.mark.parametrize(
@@ -267,8 +303,7 @@ def test_answers_of_keys_have_room_of_their_own(
 
 
 def run(data: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
-    command = [sys.executable, "-m", "api", *arguments, "--data", str(data)]
-    return subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
+    return command(*arguments, "--data", str(data))
 
 
 def test_backup_and_check(tmp_path: Path) -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 import subprocess
-import sys
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +19,7 @@ from api.store.tables import tokens
 from api.store.tokens import client_of, list_clients, remove_tokens
 from api.worker import Worker
 from tests.api.given import STRATEGY, Client, case_document
-from tests.api.live import wait_until
+from tests.api.live import command, wait_until
 
 CLOSED = [one for one in ENDPOINTS if one.needs_token]
 
@@ -168,8 +167,7 @@ def test_open_server_refuses_pages_of_other_origins(service: Service) -> None:
 
 
 def run(data: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
-    command = [sys.executable, "-m", "api", *arguments, "--data", str(data)]
-    return subprocess.run(command, capture_output=True, text=True, check=False)
+    return command(*arguments, "--data", str(data))
 
 
 def test_token_commands(tmp_path: Path) -> None:

@@ -16,7 +16,7 @@ import pytest
 
 from strategist import InputError, Options, Progress, run_batch
 from strategist.__main__ import main
-from strategist.report.seal import is_sealed, sealed
+from strategist.report.output import is_sealed, sealed
 from tests.batch.sites import rows, write_site
 
 QUICK = Options(unseen=False)

@@ -292,5 +292,5 @@ def test_the_parquet_table_is_the_csv(site: Path, tmp_path: Path) -> None:
 
 
 def test_a_scheduler_that_is_not_there(site: Path, tmp_path: Path) -> None:
-    with pytest.raises(InputError, match="--scheduler"):
+    with pytest.raises(InputError, match="scheduler"):
         run_batch([site], tmp_path / "out", QUICK, scheduler="no address")

@@ -19,7 +19,7 @@ from strategist.batch.templates import PricedPoint, SiteTemplates, templates_of
 from strategist.optimise.installable import installable
 from strategist.optimise.templates import template_curve
 from strategist.survey.parts import open_case
-from strategist.survey.policy import Dwell, Policy, RadiatedLimit, Radio, Reader
+from strategist.survey.policy import Dwell, Limits, Policy, RadiatedLimit, Radio, Reader
 from strategist.survey.records import ReadPoint
 from strategist.tags.mask import Mask
 from tests.batch.sites import write_site
@@ -177,6 +177,88 @@ def test_what_must_be_settled_before_a_template_is_set(tmp_path: Path) -> None:
     surveyed = found(18.0)
     assert [row["predicted_dbm"] for row in surveyed.to_json()["read_points"]] == [[], []]
     assert surveyed.warnings == (law,)
+
+
+def silent_site() -> tuple[dict[tuple[str, str], Any], list[tuple[str, ReadPoint]]]:
+    """At a and b the wanted tag is read from 15 dBm on; at c it is never, and a stray always is;
+    at d half of the wanted tags are read at 21 dBm alone, and six strays at each level below."""
+    near = ("30", True, [-60.0, -59.0, -58.0])
+    deaf = [("30", True, [None, None, None]), ("31", False, [-60.0, -59.0, -58.0])]
+    rack = [(f"4{n}", False, [-60.0, -59.0, None]) for n in range(6)]
+    far = [("30", True, [None, None, -60.0]), *rack]
+    loads = {"a": [near], "b": [near], "c": deaf, "d": far}
+    points = [
+        ReadPoint(
+            replace(survey_of([15.0, 18.0, 21.0], [load] * 4), read_point=name),
+            Policy(allow=("power",)),
+        )
+        for name, load in loads.items()
+    ]
+    own = {("site", point.name): strategist.choose(point, QUICK).to_json() for point in points}
+    return own, [("site", point) for point in points]
+
+
+def test_where_silence_is_better_no_template_is_set() -> None:
+    own, points = silent_site()
+    assert own["site", "c"]["status"] == "silent"
+    one = templates_of(own, points, 1).to_json()
+    rows = {row["read_point"]: row for row in one["read_points"]}
+    assert rows["c"]["silent"] and rows["c"]["template"] is None and not rows["c"]["needs_own"]
+    assert rows["c"]["loss"] == rows["c"]["silence_loss"] == 20
+    assert [rows[name]["silent"] for name in "abd"] == [False] * 3
+    assert one["templates"] == [Strategy((21.0,)).to_json()] and one["without"] == 0
+    assert (one["loss"], one["own_loss"]) == (0, 0)
+    found = templates_of({place: own[place] for place in (("site", "a"), ("site", "c"))}, points, 2)
+    assert found.to_json()["warnings"][0].endswith("so install none, at c")
+    text = strategist.templates_text(found)
+    assert "1 read point: summed loss 0" in text
+    assert "- c: to report nothing loses 20" in text
+
+
+def test_a_template_that_is_worse_than_silence_is_none() -> None:
+    """15 dBm, which serves a and b, would let six strays in at d and miss the wanted tag."""
+    own, points = silent_site()
+    low = strategist.evaluate_at(points[0][1], Strategy((15.0,))).to_json()
+    own |= {("site", "a"): low, ("site", "b"): low, ("site", "d"): own["site", "d"]}
+    found = templates_of(own, points, 2)
+    assert Strategy((15.0,)) in found.candidates
+    column = found.candidates.index(Strategy((15.0,)))
+    assert [math.isfinite(loss) for loss in found.loss[:, column]] == [True, True, False, False]
+
+
+def test_a_site_where_silence_is_best_everywhere() -> None:
+    own, points = silent_site()
+    found = templates_of({("site", "c"): own["site", "c"]}, points, 2)
+    document = found.to_json()
+    assert document["templates"] == [] and document["without"] == 0 and document["proven"]
+    assert document["read_points"][0]["silent"]
+    assert "Silence: no strategy is better there" in strategist.templates_text(found)
+
+
+@pytest.mark.parametrize(("limit", "silent"), [(None, True), (0.1, False)])
+def test_a_limit_of_missed_tags_forbids_silence(limit: float | None, silent: bool) -> None:
+    """One wanted tag of four is read, and ten strays: 15 + 40 are lost, by silence 20."""
+    rack = [(f"4{n}", False, [-60.0]) for n in range(10)]
+    passes = [[("30", True, [-60.0 if n == 0 else None]), *rack] for n in range(4)]
+    policy = Policy(allow=("power",), limits=Limits(missed_rate_max=limit))
+    point = ReadPoint(survey_of([15.0], passes), policy)
+    own = {("site", "made"): strategist.evaluate_at(point, Strategy((15.0,))).to_json()}
+    (row,) = templates_of(own, [("site", point)], 1).to_json()["read_points"]
+    assert (row["silent"], row["template"]) == (silent, None if silent else 1)
+    assert (row["loss"], row["own_loss"], row["silence_loss"]) == (20 if silent else 55, 55, 20)
+
+
+def test_after_the_time_limit_it_says_what_it_did_not_look_at(batch: Path, capsys: Any) -> None:
+    whole = site_templates(batch, 2)
+    found = site_templates(batch, 2, time_limit_s=1e-6)
+    document = found.to_json()
+    assert len(found.points) + len(found.late) == len(whole.points)
+    assert len(found.points) == 1 and found.hurried
+    assert document["bound"] <= document["loss"]
+    assert "the time limit ended" in " ".join(document["warnings"])
+    assert whole.to_json()["proven"] and not whole.late and not whole.hurried
+    assert main(["templates", str(batch), "--workers", "1", "--time-limit", "600"]) == 0
+    assert "not proven" not in capsys.readouterr().out
 
 
 EPC = Mask("epc", 32, 16, "3034")

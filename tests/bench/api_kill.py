@@ -53,7 +53,7 @@ def kill_test(
     rng = random.Random(seed)
     live = Live(folder / "data", "--workers", str(workers), token=client_token(folder / "data"))
     started = time.monotonic()
-    live.start()
+    live.start().ready()
     survey = live.ask("POST", "/v1/surveys", case_document(read_points)).json["id"]
     body = {"items": [{"survey": survey}]}
     batch, seen, done, during = "", {}, 0, 0

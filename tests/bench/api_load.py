@@ -129,6 +129,7 @@ def main() -> int:
     with tempfile.TemporaryDirectory() as folder:
         data = Path(folder) / "data"
         with Live(data, "--workers", "2", token=client_token(data)) as live:
+            live.ready()
             survey = live.ask("POST", "/v1/surveys", case_document(4)).json["id"]
             at = {"survey": survey, "read_point": "gate-1"}
             wait_until(lambda: live.ask("POST", "/v1/strategies", at).status == 201, 120)

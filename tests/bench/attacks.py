@@ -55,7 +55,7 @@ def by_a_worker_with_another_clock(
 
 
 def _work_for(live: Live, points: int, prompts: int) -> Shifted:
-    survey = live.ask("POST", "/v1/surveys", case_document(points)).json["id"]
+    survey = live.made("/v1/surveys", case_document(points))["id"]
     hard = upload_case(live)
     items = [{"survey": hard, "read_points": [HARD["read_point"]]}, {"survey": survey}]
     batch = live.ask("POST", "/v1/batches", {"items": items}).json["id"]
@@ -101,9 +101,10 @@ def on_a_full_disk(data: Path, *, root: Path = ROOT) -> Full:
     deletes: dict[int, int] = {}
     live = Live(data, "--workers", "1", token=token, root=root)
     with live:
+        live.ready()
         made = []
         for number in range(10_000):
-            document = case_document(30, passes=6, shift=number % 9)
+            document = case_document(30, passes=12, shift=number % 9)
             reply = live.ask("POST", f"/v1/surveys?label={number}", document)
             if reply.status != 201:
                 break
@@ -120,7 +121,9 @@ def on_a_full_disk(data: Path, *, root: Path = ROOT) -> Full:
         end = time.monotonic() + 30
         while live.ask("GET", "/readyz").status != 200 and time.monotonic() < end:
             time.sleep(0.5)
-        time.sleep(8)
+        end = time.monotonic() + 30
+        while file.stat().st_size >= full / 2 and time.monotonic() < end:
+            time.sleep(0.5)  # deleted pages are given back a few at a time
         after = live.ask("GET", "/readyz").status
         return Full(len(made), deletes, after, restarted, full, file.stat().st_size)
     return Full(len(made), deletes, 0, 0, full, file.stat().st_size)

@@ -54,6 +54,7 @@ def _attacked(data: Path, attack: Attack, size: float, wait: float) -> bool:
     """One attack on a server of its own; whether the bounds held."""
     token = client_token(data)
     with Live(data, "--workers", "1", token=token) as live:
+        live.ready()
         # A survey of many read points with a large summary, for the bodies that name it.
         given = live.ask("POST", "/v1/surveys", wide_survey(300, levels=30), timeout=wait)
         survey = given.json["id"]

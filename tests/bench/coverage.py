@@ -22,7 +22,7 @@ import numpy.typing as npt
 
 from cases.generate import SEED
 from cases.linen import PLACES
-from strategist.decide import Options, best_strategies, best_strategy
+from strategist.answers.solution import solve
 from strategist.optimise.strategy import Strategy
 from strategist.survey.records import ReadPoint
 from strategist.trust.evaluate import Outcome, evaluate
@@ -83,21 +83,21 @@ def covered(name: str, strategy: Strategy, truth: Rates, seed: int) -> tuple[boo
 def judged(name: str, seed: int) -> Judged:
     """Choose in one survey, cross-validate, and hold it against the truth."""
     point = plain(drawn_read_point(name, PLACES[name].passes, seed))
-    strategy = best_strategy(point, Options())
+    strategy = solve(point).strategy
     outcome = outcome_of(point, strategy)
-    chosen = best_strategies(without_folds(point), Options())
+    chosen = [solve(part).strategy for part in without_folds(point)]
     cross = cross_validate(point, strategy, outcome, chosen)
     assert cross is not None
     true = outcome_of(future(name), strategy)
     folds = [outcome_of(future(name), one).loss / TRUE_PASSES for one in cross.strategies]
     truth = rates_of(true)
-    held, fitted = cross.held_out_rates, cross.fitted_rates
+    held, fitted = cross.held_out, cross.fitted
     pairs = [[getattr(one, name) for name in NAMES[1:3]] for one in (held, held, fitted)]
     pairs[1] = [clopper_pearson(rate.events, rate.trials) for rate in pairs[1]]
     truths = (truth.missed_by_pass, truth.stray_by_pass)
     return Judged(
         cross.fitted,
-        cross.held_out,
+        cross.loss_per_pass.held_out,
         true.loss / TRUE_PASSES,
         float(np.mean(folds)),
         tuple(float(r.missed_by_tag.rate or 0) for r in (fitted, held, truth)),  # type: ignore[arg-type]
@@ -115,7 +115,7 @@ def told(values: Iterable[float]) -> str:
 def lines(name: str, surveys: int, chosen: int, pool: ProcessPoolExecutor) -> Iterator[str]:
     """What is found at one read point, as printed."""
     seeds = range(FIRST_SEED, FIRST_SEED + surveys)
-    fixed = best_strategy(drawn_read_point(name, PLACES[name].passes, SEED), Options())
+    fixed = solve(drawn_read_point(name, PLACES[name].passes, SEED)).strategy
     truth = rates_of(outcome_of(future(name), fixed))
     hits = np.array(list(pool.map(partial(covered, name, fixed, truth), seeds, chunksize=10)))
     share = ", ".join(f"{w} {100 * s:.1f} %" for w, s in zip(NAMES, hits.mean(axis=0), strict=True))

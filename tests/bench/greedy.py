@@ -71,6 +71,7 @@ def beside_a_greedy_client(
     seen = Beside(prompts)
     stop = threading.Event()
     with Live(data, "--workers", "2", root=root) as live:
+        live.ready()
         greedy, other = live.of(tokens["greedy"]), live.of(tokens["other"])
         small = other.ask("POST", "/v1/surveys", case_document()).json["id"]
         hard = upload_case(greedy)

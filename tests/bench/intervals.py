@@ -4,7 +4,9 @@
 each of some regimes, and of 12 for misses, and prints for each interval of a result how often it
 holds the true rate and how wide it is in the mean: by the formulas of earlier versions, kept here,
 and by those in use. Misses and strays of a regime are drawn apart and have nothing to do with each
-other. Below that, the same where neighbouring passes are alike, and how often that is said.
+other. In brackets are laws that ours does not hold: bursts so rare that many surveys meet
+none or one, or the same size twice, or of sizes so wide that the largest are not met. Below that,
+the same where neighbouring passes are alike, and how often that is said.
 """
 
 from __future__ import annotations
@@ -76,8 +78,22 @@ def negative_binomial(generator: np.random.Generator, passes: int) -> Ints:
     return generator.negative_binomial(0.25, 0.25 / 2.25, passes)
 
 
-def unlisted_bursts(generator: np.random.Generator, passes: int) -> Ints:
-    return np.where(generator.random(passes) < 0.08, generator.geometric(0.1, passes), 0)
+def bursts(share: float, size: Callable[[np.random.Generator, int], Any]) -> Law:
+    """Unlisted strays in this share of the passes, of such numbers, all reported."""
+
+    def many(generator: np.random.Generator, passes: int) -> Ints:
+        there = generator.random(passes) < share
+        return np.where(there, np.ceil(size(generator, passes)), 0).astype(np.int64)
+
+    return of_each(many, 1.0)
+
+
+def geometric(mean: float) -> Callable[..., Any]:
+    return lambda generator, passes: generator.geometric(1 / mean, passes)
+
+
+def lognormal(mean: float, spread: float) -> Callable[..., Any]:
+    return lambda generator, passes: np.exp(generator.normal(mean, spread, passes))
 
 
 STRAY: dict[str, Law] = {
@@ -92,7 +108,14 @@ STRAY: dict[str, Law] = {
         poisson(4), lambda _, many: np.minimum(0.9, many / 10)
     ),
     "none read": of_each(poisson(3), 0.0),
-    "(geometric bursts in 8 %)": of_each(unlisted_bursts, 1.0),
+    "geometric bursts (10) in 8 %": bursts(0.08, geometric(10)),
+    "geometric bursts (30) in 8 %": bursts(0.08, geometric(30)),
+    "geometric bursts (10) in 15 %": bursts(0.15, geometric(10)),
+    "bursts of 1 to 20 in 8 %": bursts(0.08, lambda g, n: g.integers(1, 21, n)),
+    "lognormal bursts (12) in 10 %": bursts(0.1, lognormal(2, 1)),
+    "(geometric bursts (3) in 8 %)": bursts(0.08, geometric(3)),
+    "(geometric bursts (10) in 4 %)": bursts(0.04, geometric(10)),
+    "(wide lognormal bursts in 10 %)": bursts(0.1, lognormal(1, 1.5)),
 }
 MISSED: dict[str, Law] = {
     "one tag, 8 % missed": of_each(fixed(1), 0.08),

@@ -11,9 +11,9 @@ import time
 from collections.abc import Callable, Iterator, Sequence
 
 from cases.generate import FOLDER
-from strategist.choose import choose
-from strategist.decide import Options
-from strategist.judge import judge
+from strategist.answers.assessment import choose
+from strategist.answers.repeated import judge
+from strategist.answers.solution import Options
 from strategist.optimise.strategy import Strategy
 from strategist.survey.reading import read_case
 from strategist.survey.records import ReadPoint

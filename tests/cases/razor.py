@@ -6,8 +6,8 @@ import numpy as np
 
 from strategist.survey.policy import Loss, Policy, Reader
 from strategist.survey.records import ReadPoint
-from strategist.tags.epc import encode
 from tests.optimise.made import survey_of
+from tests.tags.uris import encode
 
 __all__ = ["crib_door", "quadrants"]
 

@@ -9,8 +9,8 @@ import pytest
 
 from cases.generate import draw, mint
 from cases.linen import PLACES
-from strategist.choose import Result, choose
-from strategist.decide import Options
+from strategist.answers.assessment import Assessment, choose
+from strategist.answers.solution import Options
 from strategist.survey.policy import Loss, Policy, Reader
 from strategist.survey.reading import read_case
 from strategist.survey.records import ReadPoint, Survey, Tag
@@ -102,11 +102,11 @@ def lockers(serial_masks: bool) -> ReadPoint:
 
 
 @pytest.fixture(scope="module")
-def serial() -> Result:
+def serial() -> Assessment:
     return choose(lockers(True))
 
 
-def test_serial_masks_do_not_keep_their_fitted_rates(serial: Result) -> None:
+def test_serial_masks_do_not_keep_their_fitted_rates(serial: Assessment) -> None:
     """Three bits of the serial look good on 36 tags; new tunics they treat as chance would."""
     rng = random.Random(SEED)
     new: list[Tagged] = [
@@ -118,7 +118,7 @@ def test_serial_masks_do_not_keep_their_fitted_rates(serial: Result) -> None:
         assert now.low > was.high, (was, now)
 
 
-def test_masks_that_only_fit_the_survey_are_caught_by_leaving_tags_out(serial: Result) -> None:
+def test_masks_that_only_fit_the_survey_are_caught_by_leaving_tags_out(serial: Assessment) -> None:
     """Before a single new tag is seen, the tags left out in turn tell."""
     assert serial.loss < choose(lockers(False)).loss
     assert serial.unseen is not None and serial.unseen.by_tag is not None

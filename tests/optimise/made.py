@@ -13,7 +13,7 @@ import numpy as np
 from strategist.optimise.problem import pose
 from strategist.optimise.strategy import Strategy
 from strategist.optimise.tuning import Tuning
-from strategist.radio.rounds import step_seconds
+from strategist.radio.dwell import step_seconds
 from strategist.radio.timing import LINK_PROFILES
 from strategist.survey.policy import (
     TECHNIQUES,
@@ -27,7 +27,7 @@ from strategist.survey.policy import (
     Reader,
 )
 from strategist.survey.records import Predicted, ReadPoint, Survey, Tag
-from strategist.tags.mask import Mask
+from strategist.tags.mask import Mask, chain_accepts
 from strategist.trust.evaluate import Outcome, evaluate
 from strategist.trust.guarded import guarded_loss
 
@@ -255,8 +255,9 @@ def strategies(read_point: ReadPoint) -> Iterator[Strategy]:
     candidates = pose(survey, policy).candidates.masks
     slots = policy.reader.mask_slots
     fits = [steps_allowed(read_point, candidates, masks) for masks in range(slots + 1)]
+    every_chain = list(chains(candidates, slots))
     for ladder, cutoff in itertools.product(ladders, cutoffs):
-        for chain in chains(candidates, slots):
+        for chain in every_chain:
             if len(ladder) <= fits[len(chain)]:
                 yield Strategy(ladder, policy.stop_after, cutoff, chain)
 
@@ -286,28 +287,62 @@ def excess(outcome: Outcome, policy: Policy) -> float:
     return round(over, 6)
 
 
+class Replays:
+    """What strategies of a read point come to, each of which is replayed once.
+
+    A strategy acts through its ladder, its cutoff and the tags that its masks let through, so those
+    that are alike in these share a replay; what their masks let through is asked for every chain.
+    """
+
+    def __init__(self, read_point: ReadPoint) -> None:
+        self._survey, self._policy = read_point.survey, read_point.policy
+        self._through: dict[tuple[Mask, ...], tuple[bool, ...]] = {}
+        self._outcomes: dict[tuple[Any, ...], Outcome] = {}
+        self._guarded: dict[tuple[Any, ...], float] = {}
+
+    def _acts(self, strategy: Strategy) -> tuple[Any, ...]:
+        masks = strategy.masks
+        if masks not in self._through:
+            self._through[masks] = tuple(chain_accepts(masks, tag) for tag in self._survey.tags)
+        return strategy.levels_dbm, strategy.cutoff_dbm, self._through[masks]
+
+    def outcome(self, strategy: Strategy) -> Outcome:
+        acts = self._acts(strategy)
+        if acts not in self._outcomes:
+            self._outcomes[acts] = evaluate(self._survey, self._policy, strategy)
+        return self._outcomes[acts]
+
+    def guarded_loss(self, strategy: Strategy) -> float:
+        acts = self._acts(strategy)
+        if acts not in self._guarded:
+            self._guarded[acts] = guarded_loss(self._survey, self._policy, strategy)
+        return self._guarded[acts]
+
+
 def brute_force(read_point: ReadPoint) -> tuple[tuple[Any, ...], int]:
     """The least (excess, loss, guarded loss, masks, cutoff, steps, levels from the top, mask bits),
     and how many strategies were evaluated for it."""
-    survey, policy = read_point.survey, read_point.policy
+    policy, replays = read_point.policy, Replays(read_point)
     best: tuple[Any, ...] | None = None
     count = 0
     for strategy in strategies(read_point):
         count += 1
-        outcome = evaluate(survey, policy, strategy)
+        outcome = replays.outcome(strategy)
         if best is None or (excess(outcome, policy), round(outcome.loss, 6)) <= best[:2]:
-            key = preference(strategy, outcome, read_point)
+            key = preference(strategy, outcome, read_point, replays)
             best = key if best is None else min(best, key)
     assert best is not None
     return best, count
 
 
-def preference(strategy: Strategy, outcome: Outcome, read_point: ReadPoint) -> tuple[Any, ...]:
+def preference(
+    strategy: Strategy, outcome: Outcome, read_point: ReadPoint, replays: Replays | None = None
+) -> tuple[Any, ...]:
     """The order of preference, written out a second time."""
     return (
         excess(outcome, read_point.policy),
         round(outcome.loss, 6),
-        round(guarded_loss(read_point.survey, read_point.policy, strategy), 6),
+        round((replays or Replays(read_point)).guarded_loss(strategy), 6),
         len(strategy.masks),
         strategy.cutoff_dbm is not None,
         len(strategy.levels_dbm),

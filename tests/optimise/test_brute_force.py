@@ -13,8 +13,8 @@ import numpy as np
 import pulp
 import pytest
 
-from strategist.choose import Result, choose
-from strategist.decide import Options, Prover
+from strategist.answers.assessment import Assessment, choose
+from strategist.answers.solution import Options, Prover
 from strategist.optimise.clock import Clock
 from strategist.optimise.model import Model
 from strategist.optimise.problem import Problem, pose
@@ -53,13 +53,13 @@ def strategies_of(problem: Problem) -> int:
     return int(ladders * len(problem.thresholds) * chains)
 
 
-def assert_proven(result: Result) -> None:
+def assert_proven(result: Assessment) -> None:
     assert result.status in ("optimal", "infeasible", "silent")
     assert result.bound == result.loss == pytest.approx(result.outcome.loss, abs=1e-6)
     assert result.gap == 0
 
 
-def key_of(result: Result, read_point: ReadPoint) -> tuple[object, ...]:
+def key_of(result: Assessment, read_point: ReadPoint) -> tuple[object, ...]:
     return preference(result.strategy, result.outcome, read_point)
 
 

@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from strategist.choose import Result, choose
-from strategist.decide import Options
+from strategist.answers.assessment import Assessment, choose
+from strategist.answers.solution import Options
 from strategist.survey.policy import Guard, Limits, Loss, Policy, Reader, Technique
 from strategist.survey.records import ReadPoint
 from strategist.trust.evaluate import evaluate
@@ -22,7 +22,7 @@ def answer(
     allow: tuple[Technique, ...] = ("cutoff",),
     limits: Limits | None = None,
     step_db: float | None = None,
-) -> Result:
+) -> Assessment:
     """One pass, one level: tags by role and RSSI. A missed tag counts as much as a stray."""
     entries: list[tuple[str, bool, list[float | None]]] = [
         (f"AB{number:02X}", wanted, [rssi]) for number, (wanted, rssi) in enumerate(tags)

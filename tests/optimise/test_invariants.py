@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from strategist.choose import Result, choose
-from strategist.decide import Options, Prover
+from strategist.answers.assessment import Assessment, choose
+from strategist.answers.solution import Options, Prover
 from strategist.survey.policy import Limits, Loss, Policy, Technique
 from strategist.survey.records import ReadPoint, Survey
 from tests.optimise.made import excess, random_read_point
@@ -19,21 +19,21 @@ SEEDS = range(400, 424)
 TECHNIQUES: tuple[Technique, ...] = ("power", "ladder", "cutoff", "masks")
 
 
-def solved(read_point: ReadPoint, prover: Prover = "search") -> Result:
+def solved(read_point: ReadPoint, prover: Prover = "search") -> Assessment:
     return choose(read_point, Options(prover=prover, unseen=False))
 
 
-def under(read_point: ReadPoint, **policy: Any) -> Result:
+def under(read_point: ReadPoint, **policy: Any) -> Assessment:
     """The answer with some of the policy changed."""
     return solved(replace(read_point, policy=replace(read_point.policy, **policy)))
 
 
-def least(result: Result, policy: Policy) -> tuple[float, float]:
+def least(result: Assessment, policy: Policy) -> tuple[float, float]:
     """(excess, loss), by the limits and weights of a policy."""
     return excess(result.outcome, policy), result.loss
 
 
-def as_bytes(result: Result) -> bytes:
+def as_bytes(result: Assessment) -> bytes:
     """The JSON of a result without the seconds it took."""
     return json.dumps(result.to_json() | {"seconds": 0}).encode()
 

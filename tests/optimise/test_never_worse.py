@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 
 from strategist import Options, compare_techniques, what_if
-from strategist.decide import decide
+from strategist.answers.solution import solve
 from strategist.optimise.clock import Clock
 from strategist.optimise.known import answer_of
 from strategist.optimise.model import pays, prove_by_model
@@ -94,8 +94,8 @@ def test_more_of_anything_at_a_made_read_point(seed: int) -> None:
         later = search(problem_of(_with_slots(point, 3)), counted_clock(2 * looks))
         assert rank(later) <= rank(found[-1]) and later.bound >= found[-1].bound
         for less, more_of in _freedoms(point, rng):
-            first = decide(less, Options(), counted_clock(looks))
-            second = decide(more_of, Options(), counted_clock(looks), first.strategy)
+            first = solve(less, clock=counted_clock(looks))
+            second = solve(more_of, None, first.strategy, clock=counted_clock(looks))
             assert rank(second.answer) <= rank(first.answer)
 
 
@@ -191,7 +191,7 @@ def test_a_slot_costs_nothing() -> None:
 def test_a_known_strategy_is_recognised(seed: int) -> None:
     """What a solve finds is an answer of the same problem, with the same key; and of wider ones."""
     point = random_read_point(seed, 1)
-    found = decide(point, Options(), Clock())
+    found = solve(point)
     again = answer_of(found.problem, found.strategy, point.survey.tags)
     assert again is not None and again.key[:6] == found.answer.key[:6]
     reader = replace(point.policy.reader, mask_slots=0)

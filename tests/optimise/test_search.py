@@ -7,8 +7,8 @@ from unittest.mock import patch
 
 import pytest
 
-from strategist.choose import choose
-from strategist.decide import Options
+from strategist.answers.assessment import choose
+from strategist.answers.solution import Options
 from strategist.optimise.clock import Clock
 from strategist.optimise.node import Node
 from strategist.optimise.problem import pose

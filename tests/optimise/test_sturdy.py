@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import math
+from functools import cache
 from typing import Any
 
 import pytest
 
-from strategist.decide import Options, decide
+from strategist.answers.solution import Options, solve
 from strategist.optimise.clock import Clock
 from strategist.optimise.sturdy import Sturdy, sturdiest
 from strategist.optimise.tuning import DEFAULT, Tuning
 from strategist.survey.records import ReadPoint
-from strategist.trust.evaluate import evaluate
 from tests.optimise.made import (
     BY_BOUNDS,
+    Replays,
     preference,
     random_read_point,
     strategies,
@@ -26,11 +27,17 @@ SEEDS = [seed for seed in range(50) if seed % 5 != 1]  # of the others the guard
 WITH_ONE = [170, 213, 245, 267, 270, 295, 300, 385, 389]
 
 
+@cache
+def made(seed: int) -> ReadPoint:
+    return random_read_point(seed, 0)
+
+
+@cache
 def expected(read_point: ReadPoint) -> tuple[Any, ...] | None:
     """(guarded loss, loss, masks, cutoff or none, steps, levels from the top, mask bits)."""
-    survey, policy = read_point.survey, read_point.policy
+    survey, policy, replays = read_point.survey, read_point.policy, Replays(read_point)
     keys = [
-        preference(strategy, evaluate(survey, policy, strategy), read_point)
+        preference(strategy, replays.outcome(strategy), read_point, replays)
         for strategy in strategies(read_point)
     ]
     over, least, guarded, *_ = min(keys)
@@ -51,7 +58,7 @@ def expected(read_point: ReadPoint) -> tuple[Any, ...] | None:
 
 def found(read_point: ReadPoint, tuning: Tuning) -> Sturdy | None:
     """What the search finds; None where the best itself exceeds a hard limit."""
-    best = decide(read_point, Options(tuning=tuning), Clock())
+    best = solve(read_point, Options(tuning=tuning))
     if best.answer.key[0] or best.beaten_by_silence:
         return None
     return sturdiest(best.problem, best.answer, Clock())
@@ -64,7 +71,7 @@ def assert_like_brute_force(read_point: ReadPoint, tuning: Tuning = DEFAULT) -> 
         assert sought is None
         return
     assert sought is not None
-    key, problem = sturdy.answer.key, decide(read_point, Options(), Clock()).problem
+    key, problem = sturdy.answer.key, solve(read_point).problem
     assert (key[2], key[1], *key[3:6]) == sought[:5]
     assert tuple(problem.profile.levels_dbm[list(sturdy.answer.levels)][::-1]) == sought[5]
     assert key[-1] == sought[6] and sturdy.bound == key[2] and len(levels)
@@ -72,7 +79,7 @@ def assert_like_brute_force(read_point: ReadPoint, tuning: Tuning = DEFAULT) -> 
 
 @pytest.mark.parametrize("seed", [*SEEDS, *WITH_ONE])
 def test_the_sturdiest_equals_brute_force(seed: int) -> None:
-    point = random_read_point(seed, 0)
+    point = made(seed)
     assert_like_brute_force(point)
     assert_like_brute_force(point, BY_BOUNDS)
 
@@ -84,13 +91,13 @@ def test_with_steps_and_predicted_levels(seed: int) -> None:
 
 def test_there_is_one_in_some_and_none_in_others() -> None:
     """Otherwise the equality above would say little."""
-    sought = [expected(random_read_point(seed, 0)) for seed in [*SEEDS, *WITH_ONE]]
+    sought = [expected(made(seed)) for seed in [*SEEDS, *WITH_ONE]]
     assert sum(one is not None for one in sought) >= 8
     assert sum(one is None for one in sought) >= 20
 
 
 def test_out_of_time_nothing_is_claimed() -> None:
     point = random_read_point(3, 0)
-    best = decide(point, Options(), Clock())
+    best = solve(point)
     late = sturdiest(best.problem, best.answer, Clock(0.0))
     assert late == Sturdy(None, 0.0)

@@ -7,6 +7,7 @@ import itertools
 import numpy as np
 import pytest
 
+from strategist.optimise.clock import Clock
 from strategist.optimise.templates import choose_templates, template_curve
 from strategist.survey.records import Floats
 
@@ -75,3 +76,31 @@ def test_the_curve_never_rises() -> None:
 def test_another_table_is_refused(loss: Floats) -> None:
     with pytest.raises(ValueError, match="table of losses"):
         choose_templates(loss, 1)
+
+
+def test_nothing_serves_anyone() -> None:
+    (only,) = template_curve(np.full((3, 2), np.inf), 2)
+    assert (only.chosen, only.use, only.without) == ((), (None, None, None), 3)
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_without_time_the_choice_is_legal_and_its_bound_holds(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    loss = rng.integers(0, 20, (8, 6)).astype(float)
+    loss[rng.random(loss.shape) < rng.choice([0.0, 0.5])] = np.inf
+    curve = template_curve(loss, 6, Clock(0.0))
+    for at_most, found in enumerate(curve, 1):
+        without, least = brute_force(loss, at_most)
+        assert len(found.chosen) <= at_most
+        assert (found.without, found.loss) >= (without, least)
+        assert found.bound <= least or found.without > without
+        if found.proven:
+            assert (found.without, found.loss) == (without, pytest.approx(least))
+    worths = [(found.without, found.loss) for found in curve]
+    assert worths == sorted(worths, reverse=True)
+    assert not curve[0].proven
+
+
+def test_an_answer_with_proof_has_its_loss_as_bound() -> None:
+    found = choose_templates(np.array([[0.0, 2.0], [3.0, 2.0]]), 1, Clock(600.0))
+    assert (found.loss, found.bound, found.proven) == (3.0, 3.0, True)

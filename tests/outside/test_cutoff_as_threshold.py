@@ -14,8 +14,8 @@ import numpy as np
 import pytest
 from sklearn.datasets import load_breast_cancer, load_iris
 
-from strategist.choose import Result, choose
-from strategist.decide import Options, Prover
+from strategist.answers.assessment import Assessment, choose
+from strategist.answers.solution import Options, Prover
 from strategist.optimise.strategy import Strategy
 from strategist.survey.policy import Loss, Policy, Reader
 from strategist.survey.records import ReadPoint
@@ -34,7 +34,7 @@ def threshold_point(
     return one_pass(epcs, wanted, rssi, policy)
 
 
-def solved(read_point: ReadPoint, prover: Prover) -> Result:
+def solved(read_point: ReadPoint, prover: Prover) -> Assessment:
     result = choose(read_point, Options(prover=prover, unseen=False))
     assert result.status == "optimal" and result.bound == result.loss
     return result

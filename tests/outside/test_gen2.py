@@ -14,9 +14,19 @@ from collections.abc import Callable
 import pytest
 
 from strategist.survey.records import Tag
-from strategist.tags.frames import BANK_BITS, CRC16_RESIDUE, Query, crc5, crc16, ebv, residue16
-from strategist.tags.gen2 import ACTIONS, Select, commands_for, replay, truncation
+from strategist.tags.gen2 import (
+    ACTIONS,
+    BANK_BITS,
+    Select,
+    commands_for,
+    crc16,
+    ebv,
+    truncation,
+)
 from strategist.tags.mask import Mask
+from tests.tags.heard import replay
+
+RESIDUE = 0x1D0F  # of the CRC-16 register over bits that end in their CRC (Annex F)
 
 
 def bits_of(data: bytes) -> str:
@@ -40,13 +50,7 @@ def test_crc16(data: bytes, crc: int) -> None:
     bits = bits_of(data)
     assert crc16(bits) == crc
     assert crc16(bits) == binascii.crc_hqx(data, 0xFFFF) ^ 0xFFFF
-    assert residue16(bits + f"{crc:016b}") == CRC16_RESIDUE == 0x1D0F
-
-
-def test_crc5() -> None:
-    """The walk-through of Gen2 Annex F."""
-    assert crc5("10000001000000000") == 0b10011
-    assert crc5("10000001000000000" + "10011") == 0
+    assert crc16(bits + f"{crc:016b}") ^ 0xFFFF == RESIDUE
 
 
 @pytest.mark.parametrize(
@@ -58,37 +62,20 @@ def test_ebv(value: int, blocks: str) -> None:
     assert ebv(value) == bits_of(bytes.fromhex(blocks))
 
 
-def test_query_frame() -> None:
-    """Larionov's suite prints 1000111111111011001011, with a given CRC of 0Bh, not a computed one.
-
-    So its first 17 bits are compared, and the CRC by the residue of Annex F.
-    """
-    query = Query("sl", session=3, target_b=True, q=6, divide=True, cycles=8, pilot=True)
-    frame = query.frame()
-    assert len(frame) == 22
-    assert frame[:17] == "1000111111111011001011"[:17]
-    assert crc5(frame) == 0
-
-
-@pytest.mark.parametrize(("sel", "bits"), [("all", "00"), ("not_sl", "10"), ("sl", "11")])
-def test_query_sel(sel: str, bits: str) -> None:
-    assert Query(sel).frame()[8:10] == bits  # type: ignore[arg-type]
-
-
 @pytest.mark.parametrize("pointer", [0, 32, 127])
 @pytest.mark.parametrize("length", [0, 1, 8, 58, 96, 255])
 def test_select_frame_is_45_bits_and_its_mask(pointer: int, length: int) -> None:
     """Layout from memory: 45 + L bits with a pointer below 128; the CRC's residue closes it."""
     frame = Select(0, "epc", pointer, "1" * length).frame()
     assert len(frame) == 45 + length
-    assert residue16(frame) == CRC16_RESIDUE
+    assert crc16(frame) ^ 0xFFFF == RESIDUE
 
 
 def test_select_frame_field_by_field() -> None:
     """Layout from memory: 1010, target, action, bank, pointer, length, mask, truncate."""
-    frame = Select(2, "tid", 200, "10110", truncate=True).frame()
+    frame = Select(2, "tid", 200, "10110").frame()
     assert frame[:-16] == "".join(
-        ["1010", "100", "010", "10", "1000000101001000", "00000101", "10110", "1"]
+        ["1010", "100", "010", "10", "1000000101001000", "00000101", "10110", "0"]
     )
 
 

@@ -19,8 +19,8 @@ import jenkspy
 import numpy as np
 import pytest
 
-from strategist.choose import choose
-from strategist.decide import Options, Prover
+from strategist.answers.assessment import choose
+from strategist.answers.solution import Options, Prover
 from strategist.survey.policy import Loss, Policy, Reader
 from strategist.survey.records import ReadPoint, Survey, Tag
 

@@ -13,15 +13,13 @@ import pytest
 
 from strategist.tags.llrp import (
     TYPES,
-    Setup,
-    Singulation,
     encode_parameter,
     filter_parameters,
     llrp_document,
     tlv,
 )
 from strategist.tags.mask import Mask
-from strategist.tags.power_table import PowerTable, read_power_table_bytes
+from strategist.tags.power_table import PowerTable
 
 UNAWARE = "C1G2TagInventoryStateUnawareFilterAction"
 MASK_30 = "014C000A400020000830"
@@ -43,7 +41,6 @@ def test_parameter_types() -> None:
         "C1G2Filter": 331,
         "C1G2TagInventoryMask": 332,
         UNAWARE: 334,
-        "C1G2SingulationControl": 336,
     }
 
 
@@ -83,13 +80,13 @@ def test_filter_with_state_unaware_action(action: int) -> None:
 
 
 def test_inventory_command() -> None:
+    """The published command without its C1G2SingulationControl, which we do not write."""
     mask = mask_fields(Mask("epc", 0x20, 8, "30"))
     fields = {
         "TagInventoryStateAware": 0,
         "C1G2Filter": [{"T": 1, "C1G2TagInventoryMask": mask}],
-        "C1G2SingulationControl": {"Session": 2, "TagPopulation": 32, "TagTransitTime": 0},
     }
-    expected = f"014A001F00014B000F40{MASK_30}0150000B80002000000000"
+    expected = f"014A001400014B000F40{MASK_30}"
     assert encoded("C1G2InventoryCommand", fields) == expected
 
 
@@ -99,18 +96,10 @@ def test_the_document_builds_on_the_same_bytes() -> None:
         [31.0],
         [Mask("epc", 0x20, 8, "30")],
         PowerTable(((42, 31.0),)),
-        setup=Setup(singulation=Singulation(2, 32)),
     )
     coded = document["steps"][0]["bytes"]
     assert coded["RFTransmitter"] == "00E0000A00010001002A"
-    assert coded["C1G2InventoryCommand"] == (
-        f"014A002400014B001440{MASK_30}014E0005000150000B80002000000000"
-    )
-
-
-def test_power_table_entry() -> None:
-    """Body 002A 0C1C: index 42, 3100 hundredths; the factor (10.2.4.1.1) is from memory."""
-    assert read_power_table_bytes(bytes.fromhex("00910008002A0C1C")).entries == ((42, 31.0),)
+    assert coded["C1G2InventoryCommand"] == (f"014A001900014B001440{MASK_30}014E000500")
 
 
 def _unaware(action: int, matches: bool, selected: bool) -> bool:

@@ -11,8 +11,8 @@ from collections.abc import Callable, Sequence
 
 import pytest
 
-from strategist.choose import Result, choose
-from strategist.decide import Options, Prover
+from strategist.answers.assessment import Assessment, choose
+from strategist.answers.solution import Options, Prover
 from strategist.optimise.problem import Problem, pose
 from strategist.survey.policy import Limits, Loss, Policy, Reader
 from strategist.survey.records import ReadPoint
@@ -24,7 +24,7 @@ MONK_VALUES = (3, 3, 2, 3, 4, 2)  # of attributes a1 … a6
 MONK_1_ERRORS = (108, 72, 36, 0)  # with 1 … 4 masks joined by "or"
 
 
-def solved(read_point: ReadPoint, prover: Prover) -> Result:
+def solved(read_point: ReadPoint, prover: Prover) -> Assessment:
     result = choose(read_point, Options(prover=prover, unseen=False))
     silent = result.loss >= result.silence_loss  # then proven as well, and said first
     assert result.status == ("silent" if silent else "optimal") and result.bound == result.loss

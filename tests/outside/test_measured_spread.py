@@ -18,7 +18,7 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from strategist.decide import Options, best_strategy
+from strategist.answers.solution import solve
 from strategist.optimise.strategy import Strategy
 from strategist.survey.policy import Guard
 from strategist.survey.records import ReadPoint
@@ -60,7 +60,7 @@ def allowing(sweep: Sweep, allow: tuple[str, ...]) -> ReadPoint:
 
 def answer(point: ReadPoint, guard: Guard) -> Strategy:
     """The answer with this guard, all else in the same order of preference."""
-    return best_strategy(replace(point, policy=replace(point.policy, guard=guard)), Options())
+    return solve(replace(point, policy=replace(point.policy, guard=guard))).strategy
 
 
 def survives(point: ReadPoint, strategy: Strategy, spread: Guard) -> bool:

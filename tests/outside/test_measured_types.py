@@ -11,13 +11,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from strategist.choose import choose
-from strategist.decide import Options
+from strategist.answers.assessment import choose
+from strategist.answers.solution import Options
 from strategist.optimise.strategy import Strategy
 from strategist.survey.policy import Guard
+from strategist.survey.profile import turn_on
 from strategist.survey.records import ReadPoint
 from strategist.survey.rssi import area_at_equal_level, type_offsets
-from strategist.survey.turn_on import turn_on
 from strategist.trust.diagnosis import diagnose
 from strategist.trust.evaluate import evaluate
 from strategist.trust.guarded import guarded_outcome

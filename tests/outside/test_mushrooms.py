@@ -12,8 +12,8 @@ from typing import Any
 
 import pytest
 
-from strategist.choose import choose
-from strategist.decide import Options
+from strategist.answers.assessment import choose
+from strategist.answers.solution import Options
 from strategist.optimise.problem import pose
 from strategist.optimise.strategy import Strategy
 from strategist.survey.policy import Limits, Loss, Policy, Reader

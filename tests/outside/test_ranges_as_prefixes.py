@@ -14,8 +14,8 @@ from collections.abc import Sequence
 
 import pytest
 
-from strategist.choose import choose
-from strategist.decide import Options
+from strategist.answers.assessment import choose
+from strategist.answers.solution import Options
 from strategist.survey.policy import Loss, Policy, Reader
 from strategist.survey.records import Tag
 from strategist.tags.candidates import find_candidates

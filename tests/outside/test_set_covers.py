@@ -13,8 +13,8 @@ from collections.abc import Sequence, Set
 
 import pytest
 
-from strategist.choose import choose
-from strategist.decide import Options
+from strategist.answers.assessment import choose
+from strategist.answers.solution import Options
 from strategist.survey.policy import Limits, Loss, Policy, Reader
 from strategist.survey.records import ReadPoint
 from tests.outside.laid_out import one_pass

@@ -12,11 +12,11 @@ import pytest
 
 from strategist.radio.findings import SLOPE_HIGH, SLOPE_LOW, power_slopes, radio_findings
 from strategist.radio.link import turn_on_dbm
-from strategist.survey.finding import Finding, findings
+from strategist.survey.findings import Finding, findings
 from strategist.survey.policy import Dwell, Policy, Radio
+from strategist.survey.profile import turn_on
 from strategist.survey.reading import read_case
 from strategist.survey.records import Survey
-from strategist.survey.turn_on import turn_on
 from tests.optimise.made import survey_of
 
 DEMO = Path(__file__).parents[2] / "cases/linen-service"

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from strategist.errors import InputError
-from strategist.radio.exposure import ExposureDistance
+from strategist.radio.exposure import ExposureDistance, NoDistance
 from strategist.radio.lawful import exposure_at, lawful_at, lawful_levels, power_limit
 from strategist.radio.regions import REGIONS
 from strategist.survey.json_text import parse_json
@@ -27,11 +27,11 @@ def test_the_regions_of_a_policy_are_those_that_are_known() -> None:
 def test_no_region_is_no_claim_and_a_caution() -> None:
     for radio in (Radio(), Radio(antenna_gain_dbi=6.0), Radio(region="etsi-865-868")):
         found = lawful_at(LEVELS, radio)
-        assert found.level.dbm is None and found.above_dbm == ()
+        assert found.level.dbm is None and found.levels_above_dbm == ()
         assert "were not checked" in found.to_json()["caution"]
         assert found.to_json()["region"] is None
         assert lawful_levels(SURVEY, Policy(radio=radio)).all()
-        assert isinstance(exposure_at(30.0, radio), str)
+        assert isinstance(exposure_at(30.0, radio), NoDistance)
 
 
 def test_levels_above_are_out_and_named() -> None:
@@ -39,7 +39,7 @@ def test_levels_above_are_out_and_named() -> None:
     radio = Radio(region="etsi-865-868", antenna_gain_dbi=9.0, cable_loss_db=1.0)
     found = lawful_at(LEVELS, radio)
     assert found.level.dbm == pytest.approx(27.16, abs=0.005)
-    assert found.above_dbm == (28.0, 30.0)
+    assert found.levels_above_dbm == (28.0, 30.0)
     assert lawful_levels(SURVEY, Policy(radio=radio)).tolist() == [True, False, False]
     assert "EN 302 208" in found.to_json()["clause"]
     assert "V3" in found.to_json()["edition"]
@@ -84,8 +84,9 @@ def test_cable_loss_takes_from_what_people_meet() -> None:
         power_limit(Radio(region="etsi-915-921", antenna_gain_dbi=8.0, cable_loss_db=loss), 27.0)
         for loss in (0.0, 6.0)
     )
-    assert not isinstance(bare.exposure, str) and not isinstance(cabled.exposure, str)
-    assert bare.exposure.metres == pytest.approx(cabled.exposure.metres * 10 ** (6 / 20))
+    assert not isinstance(bare.exposure, NoDistance)
+    assert not isinstance(cabled.exposure, NoDistance)
+    assert bare.exposure.distance_m == pytest.approx(cabled.exposure.distance_m * 10 ** (6 / 20))
 
 
 def test_a_level_given_is_named_when_it_is_above() -> None:

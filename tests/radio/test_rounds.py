@@ -4,8 +4,7 @@ from functools import lru_cache
 import numpy as np
 import pytest
 
-from strategist.errors import InputError
-from strategist.radio.rounds import nearest_q, round_us, slot_shares, step_seconds
+from strategist.radio.dwell import nearest_q, step_seconds
 from strategist.radio.timing import LINK_PROFILES, LinkProfile
 
 PROFILE = LinkProfile(12.5, 2.0, 50.0, miller=2)
@@ -15,22 +14,6 @@ def test_nearest_q():
     assert [nearest_q(n) for n in (0, 1, 2, 3, 5, 6, 16, 22, 23, 100)] == [
         *(0, 0, 1, 2, 2, 3, 4, 4, 5, 7)
     ]
-
-
-def test_shares_sum_to_one_and_know_the_edges():
-    for tags in (0, 1, 2, 50):
-        share = slot_shares(tags, 8)
-        assert share.empty + share.single + share.collided == pytest.approx(1)
-    assert slot_shares(0, 4).empty == 1
-    assert slot_shares(1, 1).single == 1
-    assert slot_shares(5, 1).collided == pytest.approx(1)
-
-
-def test_no_frame_has_more_slots_than_q_15():
-    assert slot_shares(1, 2**15).single == 2**-15
-    for slots in (0, 2**15 + 1):
-        with pytest.raises(InputError, match="slots"):
-            slot_shares(1, slots)
 
 
 def test_a_step_without_tags_is_one_empty_slot():
@@ -151,23 +134,3 @@ def test_worst_is_not_below_expected_and_grows_with_the_quantile():
 
 def test_the_same_input_gives_the_same_answer():
     assert step_seconds(37, [(32, 8)], PROFILE) == step_seconds(37, [(32, 8)], PROFILE)
-
-
-@pytest.mark.parametrize(
-    ("call", "column"),
-    [
-        (lambda: step_seconds(-1, [], PROFILE), "tags"),
-        (lambda: step_seconds(2.5, [], PROFILE), "tags"),
-        (lambda: step_seconds(5000, [], PROFILE), "tags"),
-        (lambda: step_seconds(5, [(0, 300)], PROFILE), "length"),
-        (lambda: step_seconds(5, [], PROFILE, quantile=1.0), "quantile"),
-        (lambda: step_seconds(5, [], PROFILE, overhead_s=-1), "overhead_s"),
-        (lambda: step_seconds(5, [], PROFILE, failed_reads=0.95), "failed_reads"),
-        (lambda: slot_shares(5, 0), "slots"),
-        (lambda: round_us(5, 16, PROFILE), "q"),
-    ],
-)
-def test_values_that_cannot_be(call, column):
-    with pytest.raises(InputError) as caught:
-        call()
-    assert caught.value.faults[0].column == column

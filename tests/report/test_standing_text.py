@@ -8,7 +8,7 @@ from strategist.report.standing import standing_lines
 from strategist.survey.policy import Policy
 from strategist.survey.records import Survey
 from strategist.trust.evaluate import evaluate
-from strategist.trust.standing import standing_of
+from strategist.trust.evaluation import standing_of
 from tests.bench.intervals import SET
 from tests.optimise.made import survey_of
 

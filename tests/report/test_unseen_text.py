@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from strategist.choose import choose
-from strategist.decide import Options
+from strategist.answers.assessment import choose
+from strategist.answers.solution import Options
 from strategist.report.text import result_text
 from strategist.trust.intervals import clopper_pearson
 from strategist.trust.unseen import Held, Unseen

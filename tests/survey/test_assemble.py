@@ -7,11 +7,11 @@ from pathlib import Path
 import pytest
 
 from strategist.errors import InputError
-from strategist.survey.assemble import assemble
+from strategist.survey.case import assemble
 from strategist.survey.policy import Policy, Site
 from strategist.survey.reading import read_case
 from strategist.survey.records import ReadPoint, Tag
-from strategist.survey.tables import Tables, table_from_csv, table_from_rows
+from strategist.survey.tables import table_from_csv, table_from_rows
 from tests.survey.cases import READS, ROSTER, SITE, plain, write_case
 
 OFF_ROSTER = READS + "gate,p2,15,3002,-70\ngate,p2,16,3003,-71\ngate,p2,16,3003,-72\n"
@@ -134,10 +134,10 @@ def test_json_rows_give_the_same_case_as_the_files(tmp_path: Path) -> None:
     header, *lines = (line.split(",") for line in READS.splitlines())
     reads = [dict(zip(header, line, strict=True)) for line in lines]
     reads = [row | {"power_dbm": int(row["power_dbm"]), "antenna": None} for row in reads]
-    tables = Tables(
-        table_from_rows(reads, "reads", "reads"),
-        table_from_csv(ROSTER.encode(), "roster", "roster"),
-    )
+    tables = {
+        "reads": table_from_rows(reads, "reads", "reads"),
+        "roster": table_from_csv(ROSTER.encode(), "roster", "roster"),
+    }
     policies = Site({"gate": Policy(levels_dbm=(15.0, 16.0))})
     (point,) = assemble(policies, tables).read_points
     assert plain(point.survey) == plain(read(write_case(tmp_path)).survey)
@@ -149,9 +149,10 @@ def test_json_rows_are_refused_by_row_and_key() -> None:
         {"read_point": "gate", "pass_id": "p1", "power_dbm": True, "epc": "3001", "rssi_dbm": -50},
         {"read_point": "gate", "pass_id": "p1", "power_dbm": 15, "epc": "3001"},
     ]
-    tables = Tables(
-        table_from_rows(rows, "reads", "reads"), table_from_csv(ROSTER.encode(), "roster", "roster")
-    )
+    tables = {
+        "reads": table_from_rows(rows, "reads", "reads"),
+        "roster": table_from_csv(ROSTER.encode(), "roster", "roster"),
+    }
     with pytest.raises(InputError) as caught:
         assemble(Site({}), tables)
     assert [(fault.line, fault.column, fault.value) for fault in caught.value.faults] == [

@@ -11,7 +11,7 @@ import pytest
 from cases.generate import READS, ROSTER, draw
 from cases.linen import PLACES
 from strategist.errors import InputError
-from strategist.survey.finding import Finding
+from strategist.survey.findings import Finding
 from strategist.survey.reading import read_case_files
 from strategist.survey.records import ReadPoint
 from strategist.survey.soundness import soundness

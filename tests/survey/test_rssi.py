@@ -5,8 +5,12 @@ from __future__ import annotations
 import math
 
 import pytest
+from scipy import stats
 
-from strategist.survey.rssi import TypeOffset, area
+from strategist.survey.profile import turn_on
+from strategist.survey.records import Tag
+from strategist.survey.rssi import TypeOffset, area, type_offsets
+from tests.optimise.made import survey_of
 
 
 def test_the_area_and_its_error_by_hand() -> None:
@@ -38,3 +42,18 @@ def test_an_offset_is_real_where_its_interval_leaves_out_0(
     low: float, high: float, real: bool
 ) -> None:
     assert TypeOffset("hard", "soft", (low + high) / 2, low, high, 9, 9).real is real
+
+
+def test_the_interval_of_an_offset_at_equal_power_is_students() -> None:
+    """Five tags of one type and seven of another, all turned on at 20 dBm."""
+    rssi = {"hard": [-50.0, -51, -49, -53, -50], "soft": [-55.0, -54, -57, -52, -56, -55, -53]}
+    tags, entries = {}, []
+    for kind, values in rssi.items():
+        for number, value in enumerate(values):
+            epc = f"{kind.encode().hex()}{number:02X}".upper()
+            tags[epc] = Tag(epc, None, None, kind)
+            entries.append((epc, True, [value]))
+    survey = survey_of([20.0], [entries], tags)
+    (found,) = type_offsets(survey, turn_on(survey))
+    exact = stats.ttest_ind(rssi["hard"], rssi["soft"]).confidence_interval(0.95)
+    assert (found.low_db, found.high_db) == pytest.approx((exact.low, exact.high))

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from strategist.survey.finding import Finding
+from strategist.survey.findings import Finding
 from strategist.survey.reading import read_case
 from strategist.survey.soundness import zero_event_bound
 from strategist.trust.diagnosis import diagnose

@@ -10,7 +10,7 @@ import pytest
 from strategist.survey.policy import Reader
 from strategist.survey.records import Tag
 from strategist.tags.candidates import Candidates, find_candidates, no_candidates, tag_fields
-from strategist.tags.epc import encode
+from tests.tags.uris import encode
 
 BAG, SHEET, TUNIC = (
     "grai-96:0.9521141.11200",

@@ -7,12 +7,13 @@ import tracemalloc
 
 import pytest
 
-from strategist.report.masks import list_masks, masks_text
+from strategist.answers.masks import list_masks
+from strategist.report.lists import masks_text
 from strategist.survey.policy import Policy, Reader
 from strategist.survey.records import ReadPoint, Tag
 from strategist.tags.candidates import find_candidates
+from strategist.tags.fields import REACH_BITS
 from strategist.tags.left_out import Tally
-from strategist.tags.reach import BANK_BITS
 from strategist.trust.diagnosis import diagnose
 from tests.optimise.made import survey_of
 
@@ -72,11 +73,11 @@ def test_kilobytes_of_user_memory_take_no_gigabytes(step: int) -> None:
     tracemalloc.stop()
     assert peak < 20e6
     counts = {one.reason: one.masks for one in found.left_out}
-    ends = range(step, BANK_BITS + 1, step)
-    users = [int(tag.user or "", 16) >> (8 * 8192 - BANK_BITS) for tag in tags]
-    of_users = {(end, user >> (BANK_BITS - end)) for user in users for end in ends if end > 96}
+    ends = range(step, REACH_BITS + 1, step)
+    users = [int(tag.user or "", 16) >> (8 * 8192 - REACH_BITS) for tag in tags]
+    of_users = {(end, user >> (REACH_BITS - end)) for user in users for end in ends if end > 96}
     assert counts[LONG] == len(of_users)
-    assert all(mask.pointer + mask.length <= BANK_BITS for mask in found.masks)
+    assert all(mask.pointer + mask.length <= REACH_BITS for mask in found.masks)
 
 
 def test_a_bank_that_is_longer_is_said() -> None:

@@ -8,8 +8,6 @@ import pytest
 
 from strategist.errors import InputError
 from strategist.tags.llrp import (
-    Setup,
-    Singulation,
     encode_parameter,
     llrp_document,
     llrp_lines,
@@ -79,15 +77,9 @@ def test_hop_table_channel_and_power_stand_in_the_order_of_the_standard() -> Non
     """LLRP 1.0.1, RFTransmitter: HopTableID, ChannelIndex, TransmitPower, two bytes each."""
     fields = {"HopTableID": 2, "ChannelIndex": 7, "TransmitPower": 42}
     assert encode_parameter("RFTransmitter", fields).hex().upper() == "00E0000A00020007002A"
-    setup = Setup(hop_table_id=2, channel_index=7)
-    step = llrp_document([17], (), TABLE, setup=setup)["steps"][0]
-    assert step["bytes"]["RFTransmitter"] == "00E0000A000200070002"
 
 
 def test_values_that_a_parameter_cannot_hold_are_refused() -> None:
-    for wrong in (lambda: Singulation(4, 1), lambda: Singulation(0, 65536), lambda: Setup(65536)):
-        with pytest.raises(ValueError, match="65535"):
-            wrong()
     with pytest.raises(ValueError, match="type"):
         tlv(1024, b"")
     with pytest.raises(ValueError, match="none of"):

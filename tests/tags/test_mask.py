@@ -8,10 +8,11 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from strategist.survey.records import Tag
-from strategist.tags.gen2 import commands_for, gen2_document, replay
+from strategist.tags.gen2 import commands_for, gen2_document
 from strategist.tags.llrp import host_work, llrp_document
 from strategist.tags.mask import Bank, Mask, bank_bits, chain_accepts, unrecorded, window
 from strategist.tags.power_table import PowerTable
+from tests.tags.heard import replay
 
 BYTES = st.binary(min_size=2, max_size=62).map(lambda data: data.hex().upper())
 

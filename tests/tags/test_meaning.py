@@ -10,8 +10,8 @@ import pytest
 from strategist.survey.policy import Reader
 from strategist.survey.records import Tag
 from strategist.tags.candidates import Candidates, find_candidates
-from strategist.tags.epc import encode
 from strategist.tags.meaning import Runs
+from tests.tags.uris import encode
 
 VARIED = "plain bits as varied as a serial number (serial_masks is false)"
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from strategist.errors import InputError
-from strategist.tags.power_table import PowerTable, read_power_table, read_power_table_bytes
+from strategist.tags.power_table import PowerTable, read_power_table
 
 
 def test_a_power_is_found_to_the_hundredth_and_never_rounded() -> None:
@@ -51,14 +51,6 @@ def test_all_faults_of_a_table_are_named_at_once() -> None:
     with pytest.raises(InputError) as caught:
         read_power_table("index,power_dbm\nx,1\n2,y\n3,3\n", "table.csv")
     assert [fault.line for fault in caught.value.faults] == [2, 3]
-
-
-def test_bytes_are_read_signed_and_refused_when_cut() -> None:
-    data = bytes.fromhex("009100080001FF9C0091000800020064")
-    assert read_power_table_bytes(data).entries == ((1, -1.0), (2, 1.0))
-    for wrong in (data[:-1], b"\x00\x92" + data[2:], b""):
-        with pytest.raises(InputError):
-            read_power_table_bytes(wrong)
 
 
 def test_a_table_object_is_valid_or_is_not() -> None:

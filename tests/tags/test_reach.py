@@ -6,8 +6,7 @@ import pytest
 
 from strategist.survey.records import Tag
 from strategist.tags.candidates import tag_fields
-from strategist.tags.fields import Field
-from strategist.tags.reach import bits_in_reach, fields_in_reach, long_banks
+from strategist.tags.fields import Field, bits_in_reach, fields_in_reach, long_banks
 
 
 @pytest.mark.parametrize("size", [127, 128])

@@ -10,14 +10,13 @@ from hypothesis import strategies as st
 
 from strategist.survey.records import Tag
 from strategist.tags.gen2 import (
-    Select,
     commands_for,
     gen2_document,
     gen2_lines,
-    replay,
     truncation,
 )
 from strategist.tags.mask import Bank, Mask, bank_bits, chain_accepts, window
+from tests.tags.heard import replay
 
 HEX = st.binary(min_size=2, max_size=62).map(lambda data: data.hex().upper())
 BANKS = st.none() | st.binary(max_size=12).map(lambda data: data.hex().upper())
@@ -89,18 +88,6 @@ def test_no_chain_needs_no_command_and_lets_every_tag_through() -> None:
     assert gen2_document(())["query_sel"] == "all"
 
 
-def test_only_the_sl_flag_is_replayed() -> None:
-    with pytest.raises(ValueError, match="SL"):
-        replay((Select(0, "epc", 32, "1", target=2),), Tag("3074"), False)
-
-
-@pytest.mark.parametrize("change", [{"action": 8}, {"target": 5}, {"mask": "2"}, {"pointer": -1}])
-def test_a_select_that_the_frame_cannot_hold_is_refused(change: dict[str, object]) -> None:
-    given_values: dict[str, object] = {"action": 0, "bank": "epc", "pointer": 32, "mask": "1"}
-    with pytest.raises(ValueError, match="0"):
-        Select(**(given_values | change))  # type: ignore[arg-type]
-
-
 EPC_MASK = Mask("epc", 32, 8, "30")
 
 
@@ -128,10 +115,6 @@ def test_truncation_says_what_the_reply_lacks() -> None:
     offer = truncation((Mask("tid", 0, 8, "E2"), Mask("epc", 46, 24, "91483D", join="and")), 96)
     assert offer.permitted
     assert offer.lacks[-1] == "EPC bits 32 to 45 are not sent and are lost."
-    commands = commands_for((EPC_MASK, Mask("epc", 40, 8, "74", join="and")), truncate=True)
-    assert [command.truncate for command in commands] == [False, True]
-    with pytest.raises(ValueError, match="not permitted"):
-        commands_for((Mask("tid", 0, 8, "E2"),), truncate=True)
 
 
 def test_the_document_is_json_and_its_lines_say_the_same() -> None:

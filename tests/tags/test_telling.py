@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from strategist.survey.policy import Policy
-from strategist.tags.epc import encode
 from strategist.tags.telling import data_findings
 from tests.optimise.made import survey_of
+from tests.tags.uris import encode
 
 
 def test_a_tag_counts_once_however_often_it_was_presented() -> None:

@@ -52,6 +52,17 @@ def test_the_largest_number_seen_once_may_not_be_the_largest() -> None:
     assert (once.high, twice.high) == pytest.approx((36 * bound, 20 * bound))
 
 
+def test_a_single_burst_tells_little_of_its_size() -> None:
+    """Ten unlisted strays in one of 40 passes: the next burst may be far larger. The same number
+    in each of three passes says that it is a rack."""
+    once = stray_count([10] + [0] * 39, [10] + [0] * 39)
+    assert once.high > 1.5 * 20 * clopper_pearson(1, 40).high
+    rack = stray_count([10] * 3 + [0] * 37, [10] * 3 + [0] * 37)
+    assert rack.high == pytest.approx(10 * clopper_pearson(3, 40).high)
+    spread = stray_count([1, 3, 26] + [0] * 37, [1, 3, 26] + [0] * 37)
+    assert spread.rate == rack.rate and spread.high > 2 * rack.high
+
+
 def test_tags_that_fail_together_widen_the_interval() -> None:
     """4 missed of 300 either in one pass or in four: the first says less."""
     together = missed_rate([4] + [0] * 59, [5] * 60)

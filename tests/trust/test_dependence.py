@@ -8,13 +8,15 @@ import numpy as np
 import pytest
 
 from strategist import choose, evaluate_at
-from strategist.decide import Options
+from strategist.answers.accept import accept
+from strategist.answers.check import check
+from strategist.answers.solution import Options
 from strategist.optimise.strategy import Strategy
-from strategist.report.check import check, check_text
+from strategist.report.lists import check_text
 from strategist.report.text import evaluation_text
+from strategist.survey.case import Case
 from strategist.survey.policy import Policy
-from strategist.survey.records import Case, ReadPoint, Tag
-from strategist.trust.accept import accept
+from strategist.survey.records import ReadPoint, Tag
 from strategist.trust.dependence import ALPHA, dependence_of
 from strategist.trust.evaluate import evaluate
 from strategist.trust.rates import rates_of
@@ -107,9 +109,9 @@ def test_intervals_count_fewer_passes() -> None:
 def test_check_solve_evaluate_and_accept_say_it() -> None:
     case = Case("", (POINT,))
     checked = check(case)
-    assert "passes_alike" in {finding.kind for finding in checked[0].findings}
+    assert "passes_alike" in {finding.kind for finding in checked.read_points[0].findings}
     assert "Neighbouring passes are alike in turn-on of wanted tags (lag-1" in " ".join(
-        check_text(case, checked).split()
+        check_text(checked).split()
     )
     result = choose(POINT, Options(unseen=False))
     (finding,) = [one for one in result.findings if one.kind == "passes_alike"]
@@ -119,7 +121,7 @@ def test_check_solve_evaluate_and_accept_say_it() -> None:
     assert "neighbours are alike, they count as" in text
     run = accept(POINT, SET, 0.9)
     assert any("Neighbouring passes are alike in" in warning for warning in run.warnings)
-    assert "Neighbouring passes are alike: the 60 count as" in run.verdict.sentence
+    assert "Neighbouring passes are alike: the 60 count as" in run.judged.sentence
 
 
 def test_an_acceptance_run_of_passes_that_are_alike_shows_less() -> None:
@@ -127,7 +129,7 @@ def test_an_acceptance_run_of_passes_that_are_alike_shows_less() -> None:
     outcome = evaluate(ALIKE, Policy(), SET)
     seen = rates_of(outcome).missed_by_pass
     limit = (seen.high + rates_of(outcome, dependence_of(ALIKE, outcome)).missed_by_pass.high) / 2
-    assert accept(POINT, SET, limit).verdict.verdict == "not enough"
+    assert accept(POINT, SET, limit).judged.verdict == "not enough"
 
 
 def test_independent_surveys_are_seldom_called_alike() -> None:

@@ -8,12 +8,12 @@ from typing import Any
 import pytest
 
 from strategist.optimise.strategy import Strategy
-from strategist.survey.finding import Finding
+from strategist.survey.findings import Finding
 from strategist.survey.policy import Limits, Policy
 from strategist.survey.records import ReadPoint, Survey
-from strategist.tags.epc import encode
 from strategist.trust.diagnosis import diagnose
 from tests.optimise.made import survey_of
+from tests.tags.uris import encode
 
 Curve = Sequence[float | None]
 LEVELS = [18.0, 19.0, 20.0, 21.0, 22.0]

@@ -88,3 +88,11 @@ def test_the_furthest_moved_tags_come_first_and_twenty_are_listed() -> None:
     tags = [row for row in found.rows if row.kind == "tag"]
     assert [row.rssi_db for row in tags] == [-27.0 + n for n in range(20)]
     assert found.tags_in_both == 25
+
+
+def test_without_a_level_in_common_nothing_is_compared() -> None:
+    before, now = (
+        ReadPoint(survey_of([level], [[("30", True, [-50.0])]]), Policy()) for level in (20.0, 21.0)
+    )
+    found = drift_between(before, now)
+    assert (found.rows, found.tags_in_both) == ((), 0)

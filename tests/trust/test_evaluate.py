@@ -162,9 +162,9 @@ def test_what_rests_on_predicted_reads_is_counted() -> None:
     pairs[:, 1] = True
     made = replace(survey(), predicted=Predicted(pairs, 1.0, 1.0, None))
     found = evaluate(made, Policy(), Strategy((26.0, 28.0), stop_after=2))
-    assert found.resting == Resting(passes=2, wanted=1, missed=1, stray_presented=1, stray=1)
+    assert found.predicted == Resting(passes=2, wanted=1, missed=1, stray_presented=1, stray=1)
     stopped = evaluate(made, Policy(), Strategy((26.0, 28.0)))
-    assert stopped.resting == Resting(0, 0, 0, 0, 0)
+    assert stopped.predicted == Resting(0, 0, 0, 0, 0)
     masked = Strategy((28.0,), masks=(Mask("epc", 32, 16, CART),))
-    assert evaluate(made, Policy(), masked).resting == Resting(2, 0, 0, 1, 1)
-    assert outcome(28).resting is None
+    assert evaluate(made, Policy(), masked).predicted == Resting(2, 0, 0, 1, 1)
+    assert outcome(28).predicted is None

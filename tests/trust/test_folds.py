@@ -6,7 +6,7 @@ import json
 
 import pytest
 
-from strategist.decide import Options, best_strategies, best_strategy
+from strategist.answers.solution import Options, solve
 from strategist.optimise.strategy import Strategy
 from strategist.survey.policy import Loss, Policy
 from strategist.survey.records import ReadPoint
@@ -42,11 +42,14 @@ def crossed(point: ReadPoint, strategy: Strategy, answers: list[Strategy]) -> Cr
 def test_each_fold_is_judged_by_the_strategy_chosen_without_it() -> None:
     """Low in the first fold: nothing lost. Low in the second: ten misses, 50 over 20 passes."""
     found = crossed(made(), HIGH, [LOW, LOW])
-    assert (found.fitted, found.held_out) == (0.5, 2.5)  # high: ten strays of weight 1
-    held = found.held_out_rates
+    assert (found.loss_per_pass.fitted, found.loss_per_pass.held_out) == (
+        0.5,
+        2.5,
+    )  # high: ten strays of weight 1
+    held = found.held_out
     assert (held.missed_by_tag.events, held.missed_by_tag.trials) == (10, 20)
     assert held.stray_by_pass.events == 0
-    assert found.fitted_rates.stray_by_pass.events == 10
+    assert found.fitted.stray_by_pass.events == 10
     assert json.loads(json.dumps(found.to_json()))["loss_per_pass"]["held_out"] == 2.5
 
 
@@ -55,18 +58,18 @@ def test_held_out_intervals_span_the_fitted_ones() -> None:
     exact end of 0 of 20 to that of 10 of 20, of which a part counts, since one half of the survey
     differs from the other. Where both are alike it is the exact one."""
     found = crossed(made(), HIGH, [LOW, LOW])
-    part = found.held_out_rates.dependence.part
+    part = found.held_out.dependence.part
     assert part < 0.2
     high = clopper_pearson(10, 20, part=part).high
     for rate, fitted in (
-        (found.held_out_rates.missed_by_tag, found.fitted_rates.missed_by_tag),
-        (found.held_out_rates.stray_by_pass, found.fitted_rates.stray_by_pass),
+        (found.held_out.missed_by_tag, found.fitted.missed_by_tag),
+        (found.held_out.stray_by_pass, found.fitted.stray_by_pass),
     ):
         assert {rate.events, fitted.events} == {0, 10}
         assert (rate.low, rate.high) == pytest.approx((0, high))
         assert "spanning the fitted" in rate.method
     alike = crossed(made(), LOW, [LOW, LOW])
-    assert alike.held_out_rates == alike.fitted_rates
+    assert alike.held_out == alike.fitted
 
 
 def test_the_parts_leave_out_blocks_of_neighbours_and_are_whole() -> None:
@@ -118,7 +121,7 @@ def test_one_pass_that_changed_proves_nothing() -> None:
     entries = [[("30", True, [None if p == 7 else -50.0, -50.0])] for p in range(8)]
     point = ReadPoint(survey_of([20.0, 21.0], entries), POLICY)
     found = crossed(point, HIGH, [HIGH, LOW])
-    assert (found.held_out, found.chance) == (5 / 8, 0.5)
+    assert (found.loss_per_pass.held_out, found.chance) == (5 / 8, 0.5)
     assert not any("optimistic" in warning for warning in found.warnings)
 
 
@@ -127,10 +130,10 @@ def test_how_often_each_setting_came_again() -> None:
     own = Strategy((20.0,), 1, -70.0, (mask,))
     second = Mask("epc", 32, 8, "35", negate=True)
     joined = Strategy((21.0,), 1, None, (second, Mask("epc", 32, 8, "30", join="and")))
-    found = crossed(made(), own, [own, joined, Strategy((21.0,), 1, -60.0)]).again
-    assert found.levels == (((20.0,), 1), ((21.0,), 2))
+    found = crossed(made(), own, [own, joined, Strategy((21.0,), 1, -60.0)]).chosen_again
+    assert found.ladders == (((20.0,), 1), ((21.0,), 2))
     assert found.cutoffs_dbm == (-70.0, None, -60.0)
-    assert found.masks == ((mask, 2), (second, 1))
+    assert found.chosen == ((mask, 2), (second, 1))
     told = found.to_json()
     assert told["cutoff"] == {"none": 1, "lowest_dbm": -70.0, "highest_dbm": -60.0}
 
@@ -161,9 +164,9 @@ def test_with_the_real_chooser_the_fit_never_loses_to_its_folds_on_their_own_pas
 ) -> None:
     """The fitted strategy is best on all passes, so no fold's strategy beats it over them all."""
     point = random_read_point(seed, size=2)
-    strategy = best_strategy(point, Options())
+    strategy = solve(point, Options()).strategy
     outcome = evaluate(point.survey, point.policy, strategy)
-    chosen = best_strategies(without_folds(point, folds=2), Options())
+    chosen = [solve(part).strategy for part in without_folds(point, folds=2)]
     found = cross_validate(point, strategy, outcome, chosen)
     if found is None or point.policy.limits != Policy().limits:
         return

@@ -7,8 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from strategist.choose import choose
-from strategist.decide import Options
+from strategist.answers.assessment import choose
+from strategist.answers.solution import Options
 from strategist.optimise.strategy import Strategy
 from strategist.survey.policy import Guard, Loss, Policy
 from strategist.survey.records import Predicted, ReadPoint, Survey
@@ -69,9 +69,9 @@ def test_an_end_level_stands_in_once() -> None:
     survey = foretold([[(W, True, [-50] * 4)]] * 3, [(0, 0), (1, 0), (2, 0)])
     found = guarded_outcome(survey, POLICY, Strategy((20.0,)))
     assert found.stand_ins == (StandIn("wanted", 19.0, 21.0),)
-    assert found.widened == Guard(1.0, 5.0)
+    assert found.predicted == Guard(1.0, 5.0)
     assert found.to_json()["predicted"] == {"power_db": 1.0, "rssi_db": 5.0}
-    assert guarded_outcome(survey, POLICY, SOME).widened is None
+    assert guarded_outcome(survey, POLICY, SOME).predicted is None
 
 
 def test_what_rests_on_predictions_by_hand() -> None:
@@ -87,7 +87,7 @@ def test_what_rests_on_predictions_by_hand() -> None:
     strategy = Strategy((20.0, 21.0), 9, None, (Mask("epc", 32, 8, "30"),))
     outcome = evaluate(foretold(passes, [(0, 1), (2, 1)]), POLICY, strategy)
     assert (outcome.missed, outcome.stray) == (1, 1)
-    assert outcome.resting == Resting(passes=2, wanted=2, missed=1, stray_presented=1, stray=1)
+    assert outcome.predicted == Resting(passes=2, wanted=2, missed=1, stray_presented=1, stray=1)
     assert outcome.to_json()["predicted"]["wanted"] == 2
     assert evaluate(survey_of(LEVELS, passes), POLICY, strategy).to_json()["predicted"] is None
 
@@ -95,7 +95,7 @@ def test_what_rests_on_predictions_by_hand() -> None:
 def test_a_pass_that_stops_below_rests_on_nothing() -> None:
     survey = foretold([[(W, True, [-50] * 4)]], [(0, 1)])
     outcome = evaluate(survey, POLICY, Strategy((20.0, 21.0)))
-    assert outcome.resting == Resting(0, 0, 0, 0, 0)
+    assert outcome.predicted == Resting(0, 0, 0, 0, 0)
 
 
 def test_margins_move_to_measured_levels_and_name_predicted_reads() -> None:

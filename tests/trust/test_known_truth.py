@@ -90,18 +90,18 @@ def test_held_out_intervals_hold_the_answers_true_rates(surveys: list[Seen]) -> 
         ("missed", [s.missed for s in surveys]),
         ("stray", [s.stray for s in surveys]),
     ):
-        rates = [getattr(s.cross.held_out_rates, f"{name}_by_pass") for s in surveys]
+        rates = [getattr(s.cross.held_out, f"{name}_by_pass") for s in surveys]
         assert share(rates, truths) >= 0.93
         assert share([alone(rate) for rate in rates], truths) < share(rates, truths) - 0.03
         assert width(rates) < 1.2 * width([alone(rate) for rate in rates])
-    strays = [s.cross.held_out_rates.stray_by_pass for s in surveys]
+    strays = [s.cross.held_out.stray_by_pass for s in surveys]
     assert share([alone(rate) for rate in strays], [s.stray for s in surveys]) < 0.93
 
 
 def test_held_out_losses_are_unbiased_and_fitted_ones_flatter(surveys: list[Seen]) -> None:
     """Against the true loss of the folds' strategies, and against that of the answer."""
-    held = np.array([s.cross.held_out - s.folds for s in surveys])
-    fitted = np.array([s.cross.fitted - 2 * s.missed - s.stray for s in surveys])
+    held = np.array([s.cross.loss_per_pass.held_out - s.folds for s in surveys])
+    fitted = np.array([s.cross.loss_per_pass.fitted - 2 * s.missed - s.stray for s in surveys])
     assert abs(held.mean()) < 3 * error(held)
     assert fitted.mean() < -10 * error(fitted)
 

@@ -8,9 +8,9 @@ import pytest
 
 from strategist import Evaluation, InputError, Options, choose, evaluate_at
 from strategist.optimise.strategy import Strategy
-from strategist.radio.rounds import step_seconds
+from strategist.radio.dwell import step_seconds
 from strategist.radio.timing import LINK_PROFILES
-from strategist.report.on_air import on_air_lines
+from strategist.report.standing import on_air_lines
 from strategist.survey.policy import Dwell, Policy, RadiatedLimit, Radio
 from strategist.survey.records import ReadPoint
 from strategist.tags.mask import Mask
@@ -48,7 +48,7 @@ def test_times_of_a_measured_step() -> None:
     assert time is not None
     assert time.expected_s == pytest.approx(0.3)
     assert time.worst_s == pytest.approx(0.4)
-    assert time.fits and time.tags is None and time.steps_max is None
+    assert time.fits and time.tags_in_field is None and time.steps_max is None
 
 
 def test_times_of_estimated_steps() -> None:
@@ -57,7 +57,7 @@ def test_times_of_estimated_steps() -> None:
     profile = LINK_PROFILES["miller4-256"]
     one, two = (step_seconds(tags, [], profile) for tags in (1, 2))
     time = evaluated(time=Dwell(link="miller4-256")).on_air.time
-    assert time is not None and time.tags == 2 and time.fits is None
+    assert time is not None and time.tags_in_field == 2 and time.fits is None
     assert time.worst_s == pytest.approx(2 * two.worst_s)
     assert time.expected_s == pytest.approx((one.expected_s + 2 * two.expected_s) / 2)
     masked = Strategy((20.0, 22.0), masks=(Mask("epc", 32, 8, "30"),))
@@ -68,7 +68,7 @@ def test_times_of_estimated_steps() -> None:
     assert time.worst_s == pytest.approx(2 * (two.worst_s + select))
     many = evaluated(time=Dwell(link="miller4-256", tags_in_field=50)).on_air.time
     fifty = step_seconds(50, [], profile)
-    assert many is not None and many.tags == 50
+    assert many is not None and many.tags_in_field == 50
     assert many.expected_s == pytest.approx(1.5 * fifty.expected_s)
 
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from strategist import PowerTable, Strategy, settings_document, settings_text
+from strategist import PowerTable, Strategy, settings_of, settings_text
 from strategist.survey.policy import Policy, RadiatedLimit, Radio
 from strategist.survey.records import ReadPoint
 from strategist.trust.steps import steps_of
@@ -33,7 +33,7 @@ def point(radio: Radio | None = None, *, predict: bool = False) -> ReadPoint:
 
 def test_each_step_is_marked() -> None:
     found = steps_of(point(RADIO, predict=True), LADDER.levels_dbm)
-    marks = [(step.power_dbm, step.lawful, step.known) for step in found.steps]
+    marks = [(step.power_dbm, step.lawful, step.known) for step in found.levels]
     assert marks == [
         (20.0, True, "surveyed"),
         (22.0, False, "predicted"),
@@ -48,13 +48,13 @@ def test_each_step_is_marked() -> None:
 
 def test_a_level_between_is_not_predicted_unless_the_policy_says_so() -> None:
     found = steps_of(point(), [22.0])
-    assert [(step.lawful, step.known) for step in found.steps] == [(None, "not surveyed")]
+    assert [(step.lawful, step.known) for step in found.levels] == [(None, "not surveyed")]
     assert len(found.warnings) == 1
 
 
 def test_nothing_is_claimed_without_a_rule_and_nothing_warned_of_without_cause() -> None:
     found = steps_of(point(), [20.0, 23.0])
-    assert [step.lawful for step in found.steps] == [None, None]
+    assert [step.lawful for step in found.levels] == [None, None]
     assert found.warnings == ()
     assert "Levels were not checked" in found.to_json()["lawful"]["caution"]
     assert steps_of(point(RADIO), [20.0, 21.0]).warnings == ()
@@ -65,15 +65,16 @@ def test_settings_carry_the_marks_in_both_standards(form: str) -> None:
     """On top of the text, before the first line that could be copied into a reader."""
     table = PowerTable(tuple((n, 20.0 + n) for n in range(5))) if form == "llrp" else None
     place = point(RADIO, predict=True)
-    document = settings_document(place, LADDER, form, table)  # type: ignore[arg-type]
+    settings = settings_of(place, LADDER, form, table)  # type: ignore[arg-type]
+    document = settings.to_json()
     steps = steps_of(place, LADDER.levels_dbm).to_json()
     told = steps.pop("warnings")
     assert {key: document[key] for key in steps} == steps
     assert document["warnings"][-len(told) :] == told  # behind what replaying them says
-    lines = settings_text(document).splitlines()
+    lines = settings_text(settings).splitlines()
     assert lines[0] == "Before anything is set" and max(map(len, lines)) <= 80
     assert "  22 dBm: UNLAWFUL, PREDICTED" in lines
     assert "  20 dBm: lawful, surveyed" in lines
     one = Strategy((20.0,))
-    fine = settings_document(place, one, form, table)  # type: ignore[arg-type]
-    assert fine["warnings"] == [] and settings_text(fine).startswith("Levels\n")
+    fine = settings_of(place, one, form, table)  # type: ignore[arg-type]
+    assert fine.warnings == () and settings_text(fine).startswith("Levels\n")

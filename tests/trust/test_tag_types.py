@@ -9,14 +9,20 @@ import numpy.typing as npt
 import pytest
 from scipy import optimize, stats
 
-from strategist.decide import Options, best_strategies
+from strategist.answers.solution import solve
 from strategist.optimise.strategy import Strategy
 from strategist.survey.policy import Guard, Loss, Policy
+from strategist.survey.profile import turn_on
 from strategist.survey.records import ReadPoint, Survey, Tag
 from strategist.survey.rssi import type_offsets
-from strategist.survey.turn_on import turn_on
 from strategist.trust.guarded import guarded_loss
-from strategist.trust.tag_types import TagTypes, judge_cutoff, measured_types, without_cutoff
+from strategist.trust.tag_types import (
+    Losses,
+    TagTypes,
+    judge_cutoff,
+    measured_types,
+    without_cutoff,
+)
 from tests.optimise.made import survey_of
 
 LEVELS = [float(level) for level in range(15, 25)]
@@ -110,7 +116,7 @@ def judged(point: ReadPoint, strategy: Strategy) -> TagTypes:
     types = measured_types(point)
     parts = without_cutoff(point, strategy, types)
     assert all("cutoff" not in part.policy.allow for part in parts)
-    return judge_cutoff(point, strategy, types, best_strategies(parts, Options()))
+    return judge_cutoff(point, strategy, types, [solve(part).strategy for part in parts])
 
 
 def guarded(rssi_db: float) -> Policy:
@@ -125,13 +131,13 @@ def test_a_cutoff_that_the_offset_breaks_is_said_to_go() -> None:
     strategy = Strategy((24.0,), 1, -48.0)
     found = judged(point, strategy)
     assert found.offset_db == pytest.approx(4.0, abs=0.1)
-    assert found.with_cutoff == (0.0, 60.0)
-    assert found.without_cutoff == (20.0, 20.0)
-    assert found.with_cutoff[1] == guarded_loss(
+    assert found.with_cutoff == Losses(*(0.0, 60.0))
+    assert found.without_cutoff == Losses(*(20.0, 20.0))
+    assert found.with_cutoff.guarded_loss == guarded_loss(
         point.survey, guarded(2.0 + (found.offset_db or 0)), strategy
     )
-    assert found.without is not None and found.without.cutoff_dbm is None
-    assert found.stands is False
+    assert found.strategy_without is not None and found.strategy_without.cutoff_dbm is None
+    assert found.cutoff_stands is False
     assert "leave it out" in str(found.sentence)
     told = json.loads(json.dumps(found.to_json()))
     assert told["cutoff_stands"] is False
@@ -143,11 +149,11 @@ def test_a_cutoff_that_the_offset_breaks_is_said_to_go() -> None:
 def test_a_cutoff_far_from_both_stands() -> None:
     """1 dB apart: wanted -47 and more, strays -51.8 and less; 1.5 dB either way leaves -49.5."""
     found = judged(mixed(1.0, guarded(0.5)), Strategy((24.0,), 1, -49.5))
-    assert found.with_cutoff == (0.0, 0.0)
-    assert found.without_cutoff == (20.0, 20.0)
-    assert found.stands is True and "keep it" in str(found.sentence)
+    assert found.with_cutoff == Losses(*(0.0, 0.0))
+    assert found.without_cutoff == Losses(*(20.0, 20.0))
+    assert found.cutoff_stands is True and "keep it" in str(found.sentence)
 
 
 def test_without_a_cutoff_there_is_no_question() -> None:
     found = judged(mixed(4.0, Policy()), Strategy((18.0,)))
-    assert found.offsets and found.stands is None and found.sentence is None
+    assert found.offsets and found.cutoff_stands is None and found.sentence is None

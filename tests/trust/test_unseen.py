@@ -2,14 +2,26 @@
 
 from __future__ import annotations
 
-import numpy as np
+from dataclasses import replace
 
-from strategist.choose import choose
+import numpy as np
+import pytest
+
+from strategist.answers.assessment import choose
+from strategist.optimise.strategy import Strategy
 from strategist.survey.policy import Policy
 from strategist.survey.records import ReadPoint
-from strategist.tags.epc import encode
-from strategist.trust.unseen import FOLDS, THIN_CLASS, leave_out, thin_classes
+from strategist.tags.mask import Mask
+from strategist.trust.unseen import (
+    FOLDS,
+    THIN_CLASS,
+    LeftOut,
+    leave_out,
+    thin_classes,
+    unseen_rates,
+)
 from tests.optimise.made import survey_of
+from tests.tags.uris import encode
 
 
 def sgtin(company_item: str, serial: int) -> str:
@@ -105,6 +117,22 @@ def test_unseen_rates_count_a_tag_once() -> None:
     assert result.unseen is not None and result.unseen.by_tag is not None
     for held in (result.unseen.fitted, result.unseen.by_tag):
         assert (held.wanted_rejected.trials, held.stray_let_through.trials) == (40, 40)
+
+
+@pytest.mark.parametrize(("rejected", "real"), [(6, True), (4, False), (2, False)])
+def test_a_gap_is_real_where_fishers_exact_test_says_so(rejected: int, real: bool) -> None:
+    """One of ten wanted is rejected by the chain fitted to them; of ten left out, six (0.029 by
+    chance alone), four (0.15) or two (0.5)."""
+    tags = [f"A{number}" for number in range(10)]
+    survey = survey_of([20.0], [[(epc, True, [-50.0]) for epc in tags]])
+    but_one = Strategy((20.0,), masks=(Mask("epc", 36, 4, "90", negate=True),))
+    passing = {6: Mask("epc", 36, 2, "00"), 2: Mask("epc", 36, 1, "00")}
+    passing[4] = Mask("epc", 37, 2, "00")  # A0, A1, A8, A9 alone
+    others = Strategy((20.0,), masks=(replace(passing[rejected], negate=rejected == 4),))
+    left_out = LeftOut((np.ones(10, bool),), (), (ReadPoint(survey, Policy()),))
+    found = unseen_rates(survey, but_one, left_out, [others])
+    assert found.by_tag is not None and found.by_tag.wanted_rejected.events == rejected
+    assert bool(found.warnings) is real
 
 
 def test_thin_wanted_classes_are_said() -> None:

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from strategist import choose, evaluate_at
-from strategist.decide import Options
+from strategist.answers.solution import Options
 from strategist.optimise.strategy import Strategy
 from strategist.report.standing import standing_lines
 from strategist.survey.policy import Guard, Loss, Policy

@@ -1,0 +1,34 @@
+"""Figures that need no survey: what is lawful, and how many passes show a rate.
+
+The library's names load when the first such figure is asked for.
+"""
+
+from __future__ import annotations
+
+import strategist
+from strategist.errors import Fault, InputError
+
+from ..answers import answer
+from ..endpoints import Answer, Ask, endpoint
+from ..models import PlanQuery, PowerLimitQuery
+
+
+@endpoint("GET", "/v1/power-limit", gives={200: answer("PowerLimit")}, query=PowerLimitQuery)
+def lawful(ask: Ask) -> Answer:
+    """The highest lawful level for an antenna and cable, and the distance to keep."""
+    asked = ask.query.model_dump()
+    level = asked.pop("level_dbm")
+    try:
+        strategist.region_named(asked["region"])
+        return Answer(strategist.power_limit(strategist.Radio(**asked), level).to_json())
+    except InputError as error:
+        faults = (Fault("query", None, one.column, one.value, one.allowed) for one in error.faults)
+        raise InputError(faults) from None
+
+
+@endpoint("GET", "/v1/acceptance-plan", gives={200: answer("AcceptancePlan")}, query=PlanQuery)
+def plan(ask: Ask) -> Answer:
+    """How many passes show that a rate of misses is low enough; nothing is stored."""
+    asked: PlanQuery = ask.query
+    found = strategist.plan_acceptance(asked.rate_limit, asked.confidence, asked.failures_allowed)
+    return Answer(found.to_json())

@@ -1,0 +1,216 @@
+"""An assessment: a solution, and how far to trust it."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass, replace
+from typing import Annotated, Any
+
+import numpy as np
+import pandas as pd
+from pydantic import Field
+
+from strategist.answers.solution import Deadline, Options, Solution, Status, in_time, solve
+from strategist.answers.sturdier import STURDIER, Sturdier, SturdierSearch, sturdier_than
+from strategist.errors import DisagreementError
+from strategist.optimise.clock import Clock
+from strategist.optimise.problem import Answer
+from strategist.optimise.strategy import Strategy
+from strategist.survey.answer import Declared, Flat, Seconds, told
+from strategist.survey.findings import Finding
+from strategist.survey.records import Floats, ReadPoint
+from strategist.tags.mask import unrecorded
+from strategist.trust.diagnosis import against, diagnose
+from strategist.trust.evaluate import Outcome
+from strategist.trust.evaluation import (
+    SilenceLoss,
+    Standing,
+    silence_loss,
+    silence_warnings,
+    standing_of,
+)
+from strategist.trust.on_air import OnAir, on_air_of
+from strategist.trust.unseen import SOLVES_MAX, Unseen, leave_out, thin_classes, unseen_rates
+
+_KEPT_BACK = 2.0  # what judging an answer takes, in times of posing its problem, roughly
+UNSEEN_LATE = (
+    "The time limit left no time to ask how the masks hold for tags left out of the choice: allow "
+    "more time, or look at the masks' words."
+)
+
+
+@dataclass(frozen=True)
+class Assessment(Declared):
+    """A strategy, what it does in the survey, and what is proven of it.
+
+    `mask_words` says what each mask of the strategy stands for; `unseen` how the masks hold for
+    tags left out (None: no masks, or not asked for); `sturdier` is a strategy that stands drift
+    better at little cost (None: there is none, it was not found, or not asked for: see
+    `proof["sturdier_bound"]`); `standing` holds rates with their intervals,
+    the guarded loss and the margins, `on_air` what is lawful, the distance that people keep, and
+    the time of the ladder; `findings` is the diagnosis of the survey. `bound` is a loss
+    that no strategy of the searched set is below; `status` is "optimal" only when it equals the
+    loss, and "silent" in its place when no strategy is better than silence, which loses
+    `silence_loss`: nothing searched is worth installing; "infeasible" when no strategy keeps the
+    hard limits (this one exceeds them least) and "undecided" when time ran out before one was
+    found that does, or none was proven to. `seconds` is the time of the proof.
+    """
+
+    read_point: str
+    status: Status
+    loss: float
+    bound: float
+    silence_loss: SilenceLoss
+    strategy: Strategy
+    outcome: Outcome
+    standing: Flat[Standing]
+    on_air: Flat[OnAir]
+    mask_words: tuple[str, ...]
+    unseen: Unseen | None
+    sturdier: Annotated[Sturdier | None, Field(description=STURDIER)]
+    searched: dict[str, int]
+    proof: dict[str, Any]
+    findings: tuple[Finding, ...]
+    warnings: tuple[str, ...]
+    seconds: Seconds
+
+    def __repr__(self) -> str:
+        return f"Assessment({self.read_point!r}: {self.status}, {self.strategy}, {self.outcome})"
+
+    @property
+    def passes(self) -> pd.DataFrame:
+        """A row a pass, as `Outcome.to_frame`."""
+        return self.outcome.to_frame()
+
+    @told(after="bound")
+    def gap(self) -> float:
+        """(loss − bound) ÷ loss; 0 where both are 0."""
+        return (self.loss - self.bound) / self.loss if self.loss > self.bound else 0.0
+
+
+def choose(
+    read_point: ReadPoint, options: Options | None = None, known: Strategy | None = None
+) -> Assessment:
+    """The best strategy for a read point, assessed: limits, loss, guarded loss, then least work to
+    install. Where `known` is a strategy that may be chosen here, the answer is none that is worse.
+
+    Raises what `solve` and `assess` raise.
+    """
+    options = options or Options()
+    return assess(solve(read_point, options, known, keep_back=_KEPT_BACK), options, read_point)
+
+
+def assess(
+    solution: Solution, options: Options | None = None, surveyed: ReadPoint | None = None
+) -> Assessment:
+    """How far to trust a solution, as `options` ask; a time limit counts from where it began.
+
+    `surveyed` is the read point with the gaps that it had (None: none that findings should name).
+    Raises DisagreementError where the independent evaluator finds another guarded loss than the
+    optimiser did, or a ladder that may not be.
+    """
+    options = options or Options()
+    started = time.monotonic() - solution.seconds
+    limit = options.total_limit_s
+    deadline = Deadline(None if limit is None else started + limit)
+    whole, problem, answer = solution.whole, solution.problem, solution.answer
+    survey, policy, strategy = whole.survey, whole.policy, solution.strategy
+    standing = standing_of(survey, policy, strategy, solution.outcome, solution.guarded)
+    sturdier, unseen = SturdierSearch(), None
+    late: tuple[str, ...] = ()
+    if options.sturdier:
+        own = options.share(2, time.monotonic() - started)
+        sturdier = sturdier_than(solution, Clock(own.time_limit_s))
+    if options.unseen and strategy.masks:
+        unseen, late = _unseen(whole, strategy, options, started, deadline)
+    weak = thin_classes(survey) if strategy.masks else ()
+    weak += unrecorded(strategy.masks, survey.tags)
+    on_air = on_air_of(survey, policy, strategy, solution.outcome)
+    if on_air.warnings:
+        raise DisagreementError(
+            f"chosen against the rules: {on_air.warnings[0]} Please report this"
+        )
+    findings = diagnose(surveyed or whole, strategy, standing.rates.dependence)
+    return Assessment(
+        read_point=whole.name,
+        status=solution.status,
+        loss=solution.loss,
+        bound=solution.bound,
+        silence_loss=silence_loss(policy, solution.outcome),
+        strategy=strategy,
+        outcome=solution.outcome,
+        standing=standing,
+        on_air=on_air.searched(problem.steps_by_masks),
+        mask_words=solution.mask_words,
+        unseen=unseen,
+        sturdier=sturdier.found,
+        searched=_searched(solution),
+        proof={
+            "by": solution.prover,
+            "guarded_bound": answer.guarded_bound,
+            "sturdier_bound": sturdier.bound,
+            **dict(answer.effort),
+        },
+        findings=findings,
+        warnings=(
+            *silence_warnings(policy, solution.outcome),
+            *against(findings, strategy),
+            *whole.warnings,
+            *standing.warnings,
+            *_not_guarded(answer),
+            *weak,
+            *(unseen.warnings if unseen else ()),
+            *late,
+        ),
+        seconds=solution.seconds,
+    )
+
+
+def _unseen(
+    whole: ReadPoint, strategy: Strategy, options: Options, started: float, deadline: Deadline
+) -> tuple[Unseen | None, tuple[str, ...]]:
+    """How the masks hold for tags left out, and what to know of it.
+
+    Each solve without some tags has its share of the time; None where no time is left for one.
+    """
+    again = options.share(SOLVES_MAX, time.monotonic() - started)
+    left_out = None if deadline.passed() else leave_out(whole)
+    found = [] if left_out is None else [in_time(p, again, deadline) for p in left_out.parts]
+    made = [one for one in found if one is not None]
+    if left_out is None or len(made) < len(found):
+        return None, (UNSEEN_LATE,)
+    proven = [ok for _, ok in made]
+    unseen = unseen_rates(whole.survey, strategy, left_out, [one for one, _ in made])
+    if all(proven):
+        return unseen, ()
+    warning = (
+        f"{proven.count(False)} of {len(proven)} choices without some of the tags were not proven "
+        "in the time given: how the masks hold for tags left out is less sure"
+    )
+    return replace(unseen, warnings=(*unseen.warnings, warning)), ()
+
+
+def _searched(solution: Solution) -> dict[str, int]:
+    """What was searched; `levels_predicted` of its levels hold predicted reads in some pass."""
+    problem, survey = solution.problem, solution.whole.survey
+    levels, predicted = problem.profile.levels_dbm, survey.predicted
+    some: Floats = (
+        np.array([]) if predicted is None else survey.levels_dbm[predicted.pairs.any(axis=0)]
+    )
+    return {
+        "levels": len(levels),
+        "levels_predicted": int(np.isin(levels, some).sum()),
+        "cutoffs": len(problem.outcomes),
+        "masks": len(problem.candidates.masks),
+    }
+
+
+def _not_guarded(answer: Answer) -> tuple[str, ...]:
+    """What to know where the least loss is proven and the least guarded loss is not."""
+    if not answer.proven or answer.guarded_bound >= answer.key[2]:
+        return ()
+    return (
+        f"The loss is proven, the guarded loss is not: it is {answer.key[2]:g} here, and among the "
+        f"strategies with the same loss there may be one down to {answer.guarded_bound:g}, which "
+        "would stand drift better.",
+    )

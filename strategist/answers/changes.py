@@ -1,0 +1,150 @@
+"""What to change at a reader to get from one strategy to another, and what each change is worth."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from difflib import SequenceMatcher
+from typing import Annotated, Any, Literal
+
+import numpy as np
+from pydantic import Field
+from scipy.optimize import linear_sum_assignment
+
+from strategist.optimise.strategy import Strategy
+from strategist.survey.answer import Declared
+from strategist.survey.order import figure
+from strategist.tags.mask import Mask, mask_text
+
+Setting = Literal["levels_dbm", "stop_after", "cutoff_dbm", "masks"]
+SETTINGS: tuple[Setting, ...] = ("levels_dbm", "stop_after", "cutoff_dbm", "masks")
+_SAME_LOSS = 1e-6
+
+
+@dataclass(frozen=True)
+class Change(Declared):
+    """One act at the reader: a level, the stop rule, the cutoff, or a mask (its JSON).
+
+    `before` None: there was none; `after` None: it goes.
+    """
+
+    setting: Setting
+    before: Any
+    after: Any
+    words: str
+
+
+@dataclass(frozen=True)
+class Changes(Declared):
+    """The changes from one strategy to another (by the names of their sides), fewest acts.
+
+    `loss_with_one_changed` is the loss when one setting that differs is changed and the others are
+    left as they were. `enough` is the fewest settings (of equals the least loss) after whose change
+    the loss is no higher than the other strategy's; empty: it is not now.
+    """
+
+    before: Annotated[str, "as from"]
+    to: str
+    changes: tuple[Change, ...]
+    loss_with_one_changed: dict[Setting, float]
+    enough: Annotated[
+        tuple[Setting, ...],
+        Field(description="Fewest settings whose change gives as low a loss"),
+    ]
+    enough_loss: float
+
+
+def changes_between(
+    before: Strategy,
+    after: Strategy,
+    loss_of: Callable[[Strategy], float],
+    names: tuple[str, str] = ("before", "after"),
+) -> Changes:
+    """The changes from `before` to `after`; `loss_of` judges what lies between (15 at most)."""
+    differ = [one for one in SETTINGS if getattr(before, one) != getattr(after, one)]
+
+    def changed(settings: Sequence[Setting]) -> float:
+        return loss_of(replace(before, **{one: getattr(after, one) for one in settings}))
+
+    aim = loss_of(after)
+    alone = {one: changed([one]) for one in differ}
+    enough, loss = tuple(differ), aim
+    for size in range(len(differ)):
+        tried = itertools.combinations(differ, size)
+        found, some = min(((changed(one), one) for one in tried), key=lambda pair: pair[0])
+        if found <= aim + _SAME_LOSS:
+            enough, loss = some, found
+            break
+    return Changes(*names, tuple(_listed(before, after)), alone, enough, loss)
+
+
+def _listed(before: Strategy, after: Strategy) -> Iterator[Change]:
+    yield from _levels(before.levels_dbm, after.levels_dbm)
+    if before.stop_after != after.stop_after:
+        old, new = before.stop_after, after.stop_after
+        tags = "tag" if new == 1 else "tags"
+        yield Change("stop_after", old, new, f"stop after {new} {tags} instead of {old}")
+    if before.cutoff_dbm != after.cutoff_dbm:
+        yield _cutoff(before.cutoff_dbm, after.cutoff_dbm)
+    yield from _masks(before.masks, after.masks)
+
+
+def _levels(before: Sequence[float], after: Sequence[float]) -> Iterator[Change]:
+    """Levels moved (least sum of dB), taken away, added: in ascending order of each kind."""
+    gone = sorted(set(before) - set(after))
+    new = sorted(set(after) - set(before))
+    apart = np.abs(np.subtract.outer(gone, new))
+    left, right = linear_sum_assignment(apart)
+    pairs = [(int(i), int(j)) for i, j in zip(left, right, strict=True)]
+    moved_from, moved_to = {i for i, _ in pairs}, {j for _, j in pairs}
+    what = "step" if len(before) > 1 or len(after) > 1 else "level"
+    for i, j in pairs:
+        words = f"move the {what} of {figure(gone[i])} dBm to {figure(new[j])} dBm"
+        yield Change("levels_dbm", gone[i], new[j], words)
+    for i, level in enumerate(gone):
+        if i not in moved_from:
+            yield Change("levels_dbm", level, None, f"take away the step of {figure(level)} dBm")
+    for j, level in enumerate(new):
+        if j not in moved_to:
+            yield Change("levels_dbm", None, level, f"add a step of {figure(level)} dBm")
+
+
+def _cutoff(before: float | None, after: float | None) -> Change:
+    if after is None:
+        words = f"take away the cutoff of {figure(before or 0.0)} dBm"
+    elif before is None:
+        words = f"set a cutoff of {figure(after)} dBm"
+    else:
+        way = "lower" if after < before else "raise"
+        words = f"{way} the cutoff from {figure(before)} to {figure(after)} dBm"
+    return Change("cutoff_dbm", before, after, words)
+
+
+def _masks(before: Sequence[Mask], after: Sequence[Mask]) -> Iterator[Change]:
+    """Masks replaced, taken away and added by their place in the chain; joins last."""
+    old = [replace(mask, join=None) for mask in before]
+    new = [replace(mask, join=None) for mask in after]
+    for kind, i, i_end, j, j_end in SequenceMatcher(None, old, new, autojunk=False).get_opcodes():
+        for step in range(max(i_end - i, j_end - j)):
+            one = before[i + step] if i + step < i_end else None
+            other = after[j + step] if j + step < j_end else None
+            if kind == "equal" and one is not None and other is not None:
+                if one.join != other.join and one.join and other.join:
+                    words = f"join mask {j + step + 1} by {other.join} instead of {one.join}"
+                    yield Change("masks", one.to_json(), other.to_json(), words)
+            else:
+                yield _mask(one, i + step + 1, other, j + step + 1)
+
+
+def _mask(before: Mask | None, old: int, after: Mask | None, new: int) -> Change:
+    joined = f"{after.join} " if after is not None and after.join else ""
+    if before is None and after is not None:
+        words = f"add mask {new}: {joined}{mask_text(after)}"
+    elif after is None and before is not None:
+        words = f"take away mask {old}: {mask_text(before)}"
+    else:
+        assert before is not None and after is not None
+        words = f"replace mask {old} ({mask_text(before)}) by {joined}{mask_text(after)}"
+    told = [None if mask is None else mask.to_json() for mask in (before, after)]
+    return Change("masks", told[0], told[1], words)

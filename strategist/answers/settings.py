@@ -1,0 +1,185 @@
+"""A strategy in the words of an open standard, and what it does there as it is written."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any, Literal
+
+from strategist.errors import InputError
+from strategist.optimise.strategy import Strategy
+from strategist.radio.complete import complete
+from strategist.radio.lawful import Lawful
+from strategist.survey.answer import Declared, Hidden, told
+from strategist.survey.order import figure
+from strategist.survey.records import ReadPoint
+from strategist.tags.gen2 import gen2_document
+from strategist.tags.llrp import llrp_document, whole_cutoffs
+from strategist.tags.power_table import PowerTable
+from strategist.tags.read_back import chain_of_frames, of_llrp_step
+from strategist.trust.evaluate import Outcome, evaluate
+from strategist.trust.evaluation import not_settable, silence_warnings
+from strategist.trust.steps import Step, steps_of
+
+
+@dataclass(frozen=True)
+class Replayed(Declared):
+    """A strategy and the one that comes back from the settings written for it, with the outcome of
+    each in the survey; `refused` is why neither could be replayed (the outcomes are then None).
+    """
+
+    meant: Hidden[Strategy]
+    strategy: Strategy
+    meant_outcome: Hidden[Outcome | None]
+    outcome: Outcome | None
+    refused: Hidden[str | None]
+    warnings: Hidden[tuple[str, ...]]
+
+    @told(after="outcome")
+    def loss(self) -> float | None:
+        return None if self.outcome is None else self.outcome.loss
+
+    @told(after="outcome")
+    def meant_loss(self) -> float | None:
+        return None if self.meant_outcome is None else self.meant_outcome.loss
+
+    @told(after="strategy")
+    def same(self) -> bool | None:
+        """Whether both do the same in every pass; None where they could not be replayed."""
+        if self.outcome is None or self.meant_outcome is None:
+            return None
+        return self.outcome.by_pass == self.meant_outcome.by_pass
+
+    @told(after="outcome")
+    def sentence(self) -> str:
+        if self.outcome is None or self.meant_outcome is None:
+            return f"These settings could not be replayed on the survey: {self.refused}"
+        if self.same:
+            return f"Replayed on the survey as written: {_counts(self.outcome)}, as it should be."
+        differs = [
+            f"{name} {_shown(getattr(self.strategy, key))} in place of "
+            f"{_shown(getattr(self.meant, key))}"
+            for key, name in (("levels_dbm", "power"), ("cutoff_dbm", "cutoff"))
+            if getattr(self.strategy, key) != getattr(self.meant, key)
+        ]
+        return (
+            f"AS WRITTEN THESE SETTINGS DO SOMETHING ELSE ({'; '.join(differs) or 'masks'}): "
+            f"{_counts(self.outcome)}, in place of {_counts(self.meant_outcome)}."
+        )
+
+
+def replayed(read_point: ReadPoint, meant: Strategy, written: Strategy) -> Replayed:
+    """Evaluate both in the survey; `warnings` tell of settings that are no better than silence and
+    of what the reader cannot be set to."""
+    settable = not_settable(read_point.policy.reader, meant)
+    try:
+        whole = complete(read_point)
+        outcomes = [evaluate(whole.survey, whole.policy, one) for one in (meant, written)]
+    except InputError as error:
+        return Replayed(meant, written, None, None, str(error.faults[0]), settable)
+    warnings = (*silence_warnings(whole.policy, outcomes[1]), *settable)
+    return Replayed(meant, written, outcomes[0], outcomes[1], None, warnings)
+
+
+def _counts(outcome: Outcome) -> str:
+    return f"{outcome.missed} missed and {outcome.stray} stray (loss {figure(outcome.loss)})"
+
+
+def _shown(value: Any) -> str:
+    if value is None:
+        return "none"
+    if isinstance(value, tuple):
+        return f"{', '.join(figure(one) for one in value)} dBm"
+    return f"{figure(value)} dBm"
+
+
+Form = Literal["gen2", "llrp"]
+
+
+@dataclass(frozen=True)
+class Settings(Declared):
+    """A strategy in a standard, whose own keys come first in the JSON.
+
+    `levels` marks each step as lawful or not and surveyed, predicted or neither; `replay` is what
+    the settings do in the survey, read back from their bits; `warnings` say what must be settled
+    first, with the difference where that is not what the strategy does.
+    """
+
+    format: Form
+    standard: Hidden[dict[str, Any]]
+    levels: tuple[Step, ...]
+    lawful: Lawful
+    warnings: tuple[str, ...]
+    replay: Replayed
+
+    def to_json(self) -> dict[str, Any]:
+        return self.standard | super().to_json()
+
+
+def settings_of(
+    read_point: ReadPoint, strategy: Strategy, form: Form, power_table: PowerTable | None = None
+) -> Settings:
+    """The settings, replayed. "llrp" needs the reader's
+    own power table. Raises InputError without one, or where a level of the strategy is not in it.
+    """
+    steps = steps_of(read_point, strategy.levels_dbm)
+    document, again = _in_standard(read_point, strategy, form, power_table)
+    warnings = [*again.warnings, *steps.warnings]
+    if not again.same:
+        warnings.insert(0, f"{again.sentence}{_advice(again)}")
+    return Settings(form, document, steps.levels, steps.lawful, tuple(warnings), again)
+
+
+def _advice(again: Replayed) -> str:
+    if again.same is None or again.strategy.cutoff_dbm == again.meant.cutoff_dbm:
+        return ""
+    return (
+        " Set reader.rssi_step_db to 1 in site.json and solve again: cutoffs are then whole "
+        "numbers of dBm, and proven so."
+    )
+
+
+def _in_standard(
+    read_point: ReadPoint, strategy: Strategy, form: Form, power_table: PowerTable | None
+) -> tuple[dict[str, Any], Replayed]:
+    if form == "gen2":
+        shortest = min((4 * len(tag.epc) for tag in read_point.survey.tags), default=None)
+        document = gen2_document(strategy.masks, shortest)
+        chain = chain_of_frames([one["frame"] for one in document["commands"]])
+        return document, replayed(read_point, strategy, replace(strategy, masks=chain))
+    if power_table is None:
+        allowed = (
+            "the reader's own table of transmit powers (index,power_dbm), since LLRP sets a power "
+            "by its place in that table"
+        )
+        raise InputError.one("power table", "", allowed)
+    cutoff = strategy.cutoff_dbm
+    written = [
+        _in_llrp(read_point, strategy, power_table, whole)
+        for whole in ((None,) if cutoff is None else whole_cutoffs(cutoff))
+    ]
+    return min(written, key=lambda one: _worse(one[1]))  # the first of those that are as good
+
+
+def _in_llrp(
+    read_point: ReadPoint, strategy: Strategy, table: PowerTable, keep_from_dbm: int | None
+) -> tuple[dict[str, Any], Replayed]:
+    document = llrp_document(
+        strategy.levels_dbm,
+        strategy.masks,
+        table,
+        stop_after=strategy.stop_after,
+        keep_from_dbm=keep_from_dbm,
+    )
+    steps = [of_llrp_step(step["bytes"]) for step in document["steps"]]
+    written = Strategy(
+        tuple(map(table.same_level, (index for index, _ in steps), strategy.levels_dbm)),
+        document["stop_after"],
+        document["keep_from_dbm"],
+        steps[0][1],
+    )
+    return document, replayed(read_point, strategy, written)
+
+
+def _worse(again: Replayed) -> tuple[bool, float]:
+    """What written settings are chosen by: the same as the strategy, then the least loss."""
+    return not again.same, 0.0 if again.outcome is None else again.outcome.loss

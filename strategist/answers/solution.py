@@ -1,0 +1,225 @@
+"""A solution: pose, prove, finish, and have the evaluator replay the answer.
+
+A choice that is repeated to assess another one needs only this. It stands apart from `assessment`,
+since worker processes load it and not the statistics of a whole answer (a second for each).
+"""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Literal
+
+import pandas as pd
+
+from strategist.errors import DisagreementError
+from strategist.optimise.clock import Clock
+from strategist.optimise.finish import finish
+from strategist.optimise.known import answer_of
+from strategist.optimise.model import pays, prove_by_model
+from strategist.optimise.problem import Answer, Counts, Problem, pose
+from strategist.optimise.strategy import Strategy
+from strategist.optimise.tuning import DEFAULT, Tuning
+from strategist.optimise.zoom import search_in_time
+from strategist.radio.complete import complete
+from strategist.survey.records import ReadPoint
+from strategist.trust.evaluate import Outcome, evaluate
+from strategist.trust.guarded import GuardedOutcome, guarded_outcome
+
+Status = Literal["optimal", "feasible", "infeasible", "undecided", "silent"]
+Prover = Literal["auto", "search", "model"]
+_SAME_LOSS = 1e-6
+
+
+@dataclass(frozen=True)
+class Options:
+    """How to solve. `time_limit_s` None: until proven. `seed` feeds the mixed-integer solver.
+    `total_limit_s` bounds the whole answer: the proof, and with what it leaves the further solves
+    (for `unseen`, of `judge`, or of trade-offs), shared evenly; those that no time is left for are
+    not made, and that is said (None: each has its own `time_limit_s`).
+
+    `prover` "search" is the exact search, "model" the mixed-integer model with HiGHS; "auto" takes
+    the search, and where it ends without proof and time is left, the model from there on. All prove
+    the same optimum. `unseen` asks how the masks hold for tags left out of the survey, which takes
+    a few more solves; `sturdier` seeks a strategy that stands drift better at little cost, which
+    takes about one more. `tuning` changes what a search takes, not what it proves.
+    """
+
+    time_limit_s: float | None = None
+    seed: int = 0
+    prover: Prover = "auto"
+    unseen: bool = True
+    total_limit_s: float | None = None
+    sturdier: bool = True
+    tuning: Tuning = DEFAULT
+
+    def share(self, solves: int, spent: float) -> Options:
+        """Those of one of `solves` still to come, which part evenly what `spent` seconds left."""
+        if self.total_limit_s is None:
+            return self
+        left = max(0.0, self.total_limit_s - spent) / solves
+        return replace(self, time_limit_s=least(self.time_limit_s, left), total_limit_s=left)
+
+
+@dataclass(frozen=True)
+class Deadline:
+    """When all of an answer is due, by the monotonic clock of this machine (None: never)."""
+
+    at: float | None
+
+    @staticmethod
+    def of(options: Options) -> Deadline:
+        limit = options.total_limit_s
+        return Deadline(None if limit is None else time.monotonic() + limit)
+
+    def passed(self) -> bool:
+        return self.at is not None and time.monotonic() >= self.at
+
+
+@dataclass(frozen=True, eq=False)
+class Solution:
+    """A strategy with its proof and the outcome that the evaluator found.
+
+    `whole` is the read point as it was solved, without gaps; `answer` is the optimiser's, to its
+    `problem`; `seconds` is the time of it all.
+
+    `status` is "optimal" only where the bound equals the loss; "silent" where it shows that no
+    strategy is better than silence, which keeps the hard limits; "infeasible" where no strategy
+    keeps them (this one exceeds them least), "undecided" where that is open; else "feasible".
+    """
+
+    whole: ReadPoint
+    problem: Problem
+    answer: Answer
+    prover: str
+    strategy: Strategy
+    outcome: Outcome
+    seconds: float
+
+    def __repr__(self) -> str:
+        return f"Solution({self.whole.name!r}: {self.status}, {self.strategy}, {self.outcome})"
+
+    @property
+    def passes(self) -> pd.DataFrame:
+        """A row a pass, as `Outcome.to_frame`."""
+        return self.outcome.to_frame()
+
+    @cached_property
+    def guarded(self) -> GuardedOutcome:
+        """The outcome under the guards. Raises DisagreementError where the evaluator finds another
+        loss than the optimiser did."""
+        found = guarded_outcome(self.whole.survey, self.whole.policy, self.strategy)
+        compare_guarded(self.answer.key[2], found.loss)
+        return found
+
+    @property
+    def status(self) -> Status:
+        answer = self.answer
+        if answer.key[0] > 0:
+            return "infeasible" if answer.bound[0] >= answer.key[0] else "undecided"
+        excess, loss = self.problem.silence
+        if excess == 0 and self.bound >= loss:
+            return "silent"
+        return "optimal" if answer.proven else "feasible"
+
+    @property
+    def beaten_by_silence(self) -> bool:
+        """Whether to report nothing is as good, hard limits first."""
+        return self.problem.silence <= self.answer.key[:2]
+
+    @property
+    def loss(self) -> float:
+        return self.problem.loss(self.answer.counts)
+
+    @property
+    def bound(self) -> float:
+        """A loss that no strategy of the searched set is below (0 while limits are exceeded)."""
+        return self.answer.bound[1] if self.answer.bound[0] >= self.answer.key[0] else 0.0
+
+    @property
+    def mask_words(self) -> tuple[str, ...]:
+        return self.words_of(self.answer)
+
+    def words_of(self, answer: Answer) -> tuple[str, ...]:
+        """What each mask of an answer to the problem stands for."""
+        return tuple(self.problem.candidates.words[x.mask] for x in answer.chain.literals)
+
+
+def solve(
+    read_point: ReadPoint,
+    options: Options | None = None,
+    known: Strategy | None = None,
+    *,
+    clock: Clock | None = None,
+    keep_back: float = 0.0,
+) -> Solution:
+    """The best strategy of a read point, proven, and replayed by the evaluator.
+
+    Where `known` is a strategy that may be chosen here, the answer is none that is worse. The time
+    is that of the options, or of the `clock`; of what the proof leaves, `keep_back` times what
+    posing took is kept for what follows on the same survey. Raises InputError where pairs were not
+    surveyed and the policy does not say what to leave out, where no level is lawful, and where no
+    step fits the dwell; DisagreementError where the evaluator finds another loss than the optimiser
+    did.
+    """
+    started = time.monotonic()
+    options = options or Options()
+    clock = clock or Clock(least(options.time_limit_s, options.total_limit_s))
+    whole = complete(read_point)
+    posing = time.monotonic()
+    problem = pose(whole.survey, whole.policy, options.tuning)
+    clock = clock.less(keep_back * (time.monotonic() - posing))
+    start = None if known is None else answer_of(problem, known, whole.survey.tags)
+    answer, prover = _prove(problem, options, clock, start)
+    strategy, counts = finish(problem, answer)
+    outcome = evaluate(whole.survey, whole.policy, strategy)
+    compare_counts(counts, outcome, problem)
+    seconds = time.monotonic() - started
+    return Solution(whole, problem, answer, prover, strategy, outcome, seconds)
+
+
+def in_time(part: ReadPoint, options: Options, deadline: Deadline) -> tuple[Strategy, bool] | None:
+    """The best strategy of a part of a read point, and whether it is proven; None where the whole
+    answer is due already."""
+    if deadline.passed():
+        return None
+    found = solve(part, options, clock=Clock(options.time_limit_s))
+    return found.strategy, found.answer.proven
+
+
+def _prove(
+    problem: Problem, options: Options, clock: Clock, start: Answer | None
+) -> tuple[Answer, str]:
+    """The better answer and the higher bound of what the options ask for."""
+    if options.prover == "model":
+        return prove_by_model(problem, clock, options.seed, start), "model"
+    answer = search_in_time(problem, clock, start)
+    late = clock.without_reserve().expired()
+    if options.prover == "search" or answer.proven or late or not pays(problem, clock):
+        return answer, "search"
+    return prove_by_model(problem, clock, options.seed, answer), "search and model"
+
+
+def least(*limits: float | None) -> float | None:
+    return min((limit for limit in limits if limit is not None), default=None)
+
+
+def compare_counts(counts: Counts, outcome: Outcome, problem: Problem) -> None:
+    """The optimiser does not mark its own work: DisagreementError where the two differ."""
+    if (outcome.missed, outcome.stray) != (counts.missed, counts.stray) or abs(
+        outcome.loss - problem.loss(counts)
+    ) > _SAME_LOSS * max(1.0, outcome.loss):
+        raise DisagreementError(
+            f"the optimiser counts {counts.missed} missed and {counts.stray} stray, the evaluator "
+            f"{outcome.missed} and {outcome.stray}, for the same strategy: please report this"
+        )
+
+
+def compare_guarded(counted: float, replayed: float) -> None:
+    """Nor its guarded loss."""
+    if abs(counted - replayed) > _SAME_LOSS * max(1.0, replayed):
+        raise DisagreementError(
+            f"the optimiser finds a guarded loss of {counted:g}, the evaluator of {replayed:g}, "
+            "for the same strategy: please report this"
+        )

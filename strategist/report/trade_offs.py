@@ -1,0 +1,176 @@
+"""Compromises and techniques in words."""
+
+from __future__ import annotations
+
+from strategist.answers.compromises import Frontier, FrontierPoint, RatioRange
+from strategist.answers.sturdier import Sturdier
+from strategist.answers.techniques import Techniques, Variant
+from strategist.optimise.strategy import Strategy
+from strategist.report.lines import in_column, labelled, paragraph, plain
+from strategist.report.text import caution_lines, what_to_set
+from strategist.survey.order import figure
+
+_FRONTIER_HEADS = {
+    "complete": "{} compromises of missed and stray tags, proven to be all",
+    "restricted": "{} compromises; proven: no strategy of at most {slots} masks betters one",
+    "partial": "{} compromises found in time, not proven to be all",
+    "infeasible": "no strategy keeps the limits: there is no compromise to choose from",
+    "undecided": "undecided: no strategy that keeps the limits was found",
+}
+_HEADS = {
+    "alone": "One technique alone (at the highest level where power is not one)",
+    "without": "One technique left out",
+    "work": "Less work to install",
+}
+_MARKS = {"optimal": " ", "feasible": "?", "infeasible": "!", "undecided": "!", "silent": "-"}
+
+
+def frontier_text(frontier: Frontier, *, caution: bool = True) -> str:
+    """A frontier in lines of 80 columns; `caution` as for `result_text`."""
+    count = len(frontier.points)
+    slots = frontier.searched["slots"]
+    head = _FRONTIER_HEADS[frontier.status].format(count, slots=slots)
+    if count == 1:
+        head = head.replace("1 compromises", "1 compromise").replace("to be all", "to be the only")
+    if slots == 1:
+        head = head.replace("1 masks", "1 mask")
+    lines = [f"{plain(frontier.read_point)}: {head}"]
+    if frontier.points:
+        lines += [*_points_table(frontier), *_legend(frontier)]
+        for point in frontier.points:
+            if point.chosen:
+                lines += ["Chosen by the weights (>)", *what_to_set(point.strategy)[1:]]
+    lines += ["Proof", *paragraph(_proof(frontier))]
+    if frontier.warnings:
+        lines += ["Warnings"]
+        lines += [line for text in frontier.warnings for line in paragraph(f"- {text}", hanging=2)]
+    return "\n".join([*lines, *(caution_lines() if caution and frontier.points else [])])
+
+
+def _points_table(frontier: Frontier) -> list[str]:
+    head = f"{'missed':>8}{'stray':>7}{'loss':>8}{'guarded':>8}  {'best for a':<15}  settings, dBm"
+    return [head, *(line for point in frontier.points for line in _point_row(point))]
+
+
+def _point_row(point: FrontierPoint) -> list[str]:
+    mark = ">" if point.chosen else " " if point.proven else "?"
+    counts = f"{mark} {point.outcome.missed:>6}{point.outcome.stray:>7}"
+    losses = f"{figure(point.loss):>8}{figure(point.guarded_loss):>8}"
+    start = f"{counts}{losses}  {_ratios(point.best_for):<15}  "
+    return in_column(start, brief(point.strategy))
+
+
+def _ratios(best_for: RatioRange | None) -> str:
+    if best_for is None:
+        return "-"
+    low = f"{best_for.low:.3g}"
+    if best_for.high is None:
+        return f"{low} and more" if best_for.low else "any"
+    high = f"{best_for.high:.3g}"
+    return low if low == high else f"{low} to {high}"
+
+
+def brief(strategy: Strategy) -> str:
+    """A strategy in some 28 columns: levels and cutoff in dBm, number of masks."""
+    parts = ["/".join(figure(level) for level in strategy.levels_dbm)]
+    if strategy.cutoff_dbm is not None:
+        parts.append(f"cut {figure(strategy.cutoff_dbm)}")
+    if strategy.masks:
+        parts.append(f"{len(strategy.masks)} mask{'s' if len(strategy.masks) > 1 else ''}")
+    return ", ".join(parts)
+
+
+def _legend(frontier: Frontier) -> list[str]:
+    loss = frontier.weights
+    ratio = (
+        "'best for a' missed tag that weighs so many strays; - for none, since others are better "
+        f"for every weight. Yours weighs {loss.missed / loss.stray:.3g}."
+    )
+    open_ = (
+        " A ? marks a point that was not proven: with no more missed fewer strays may do, or with "
+        "no more strays fewer missed. The others are beaten by no strategy searched."
+    )
+    unproven = any(not point.proven for point in frontier.points)
+    silence = f" To report nothing at all loses {figure(frontier.silence_loss)} by your weights."
+    if all(point.loss >= frontier.silence_loss for point in frontier.points):
+        silence += " No point is better: nothing here is worth installing."
+    return paragraph(ratio + silence + (open_ if unproven else ""))
+
+
+def _proof(frontier: Frontier) -> str:
+    searched = frontier.searched
+    among = (
+        f"among {searched['levels']} levels, {searched['cutoffs'] - 1} cutoffs and "
+        f"{searched['masks']} masks"
+    )
+    took = f"(one sweep, {frontier.seconds:.1f} s)"
+    if frontier.status in ("complete", "restricted"):
+        most = f", at most {searched['slots']} of them," if frontier.status == "restricted" else ""
+        return (
+            f"Proven {among}{most}: each strategy misses as many and lets as many strays through "
+            f"as one of these, or more {took}."
+        )
+    if frontier.status == "infeasible":
+        return f"Proven {among}: none keeps the limits {took}. solve gives the one nearest to them."
+    if not frontier.open:
+        return f"Of the strategies searched {among} none keeps the limits {took}."
+    proven = sum(point.proven for point in frontier.points)
+    places = ", ".join(f"{one.missed} missed and {one.stray} stray" for one in frontier.open[:3])
+    more = f", and {len(frontier.open) - 3} more" if len(frontier.open) > 3 else ""
+    return (
+        f"Time ran out {took}: {proven} of {len(frontier.points)} points are proven. Still "
+        f"possible {among} are better strategies at or below {places}{more}."
+    )
+
+
+def techniques_text(techniques: Techniques, *, caution: bool = True) -> str:
+    """The variants in lines of 80 columns; `caution` as for `result_text`."""
+    first, *others = techniques.variants
+    silent = "report nothing; " if first.status == "silent" else ""
+    lines = [
+        f"{plain(techniques.read_point)}: {silent}what each technique buys",
+        f"  {'':20}{'missed':>7}{'stray':>6}{'loss':>7}{'more':>6}  settings, dBm",
+        *_row(first),
+    ]
+    for group, head in _HEADS.items():
+        of_group = [variant for variant in others if variant.group == group]
+        rows = [line for variant in of_group for line in _row(variant)]
+        lines += [head, *rows] if rows else []
+    marks = {variant.status for variant in techniques.variants}
+    lines += paragraph(
+        "'more' is the loss above that of all together. To report nothing at all loses "
+        f"{figure(techniques.silence_loss)}."
+    )
+    if marks & {"feasible", "undecided"}:
+        lines += paragraph("? not proven: time ran out.")
+    if "silent" in marks:
+        lines += paragraph("- no better than to report nothing: not to be installed.")
+    if marks & {"infeasible", "undecided"}:
+        lines += paragraph("! a hard limit is exceeded, as little as can be: not to be installed.")
+    lines += _sturdier(techniques.sturdier)
+    if techniques.warnings:
+        lines.append("Warnings")
+        for text in techniques.warnings:
+            lines += paragraph(f"- {text}", hanging=2)
+    return "\n".join([*lines, *(caution_lines() if caution else [])])
+
+
+def _row(variant: Variant) -> list[str]:
+    mark = _MARKS[variant.status]
+    counts = f"{variant.outcome.missed:>7}{variant.outcome.stray:>6}"
+    losses = f"{figure(variant.loss):>7}{figure(variant.extra_loss):>6}"
+    return in_column(f"{mark} {variant.name:20}{counts}{losses}  ", brief(variant.strategy))
+
+
+def _sturdier(found: Sturdier | None) -> list[str]:
+    """The strategy that stands drift better than that of all together, at little cost."""
+    if found is None:
+        return []
+    start = f"  {'':20}{found.outcome.missed:>7}{found.outcome.stray:>6}"
+    start += f"{figure(found.outcome.loss):>7}{figure(found.extra_loss):>6}  "
+    return [
+        "Sturdier than all together, at little cost",
+        *in_column(start, brief(found.strategy)),
+        *labelled("gives up", found.gives_up),
+        *labelled("gains", found.gains),
+    ]

@@ -1,0 +1,159 @@
+"""The columns of a case's tables: which there are, and what a cell of each may hold."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from strategist.errors import Fault
+from strategist.survey.faults import FaultList, nearest_hint
+from strategist.survey.policy import (
+    DECIMALS,
+    LEVEL_DBM_MAX,
+    LEVEL_DBM_MIN,
+    NAME_ALLOWED,
+    RSSI_DBM_MAX,
+    RSSI_DBM_MIN,
+    is_name,
+)
+from strategist.survey.records import Kind
+
+_POWER = ("power_dbm", "power_mw")  # one of the two, never both
+NEEDED: dict[Kind, tuple[str, ...]] = {
+    "reads": ("read_point", "pass_id", "power_dbm", "epc", "rssi_dbm"),
+    "roster": ("read_point", "pass_id", "epc", "role"),
+    "tried": ("read_point", "pass_id", "power_dbm"),
+}
+OPTIONAL: dict[Kind, tuple[str, ...]] = {
+    "reads": ("power_mw", "antenna", "reads"),
+    "roster": ("tid", "user", "tag_type"),
+    "tried": ("power_mw",),
+}
+NUMBERS = frozenset({"power_dbm", "power_mw", "rssi_dbm", "antenna", "reads"})
+
+EPC_BYTES_MAX = 62  # the 5-bit length field of the PC word counts at most 31 words of 16 bits
+
+_NUMBER = re.compile(r"[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][+-]?[0-9]{1,3})?")
+_WHOLE = re.compile(r"[0-9]{1,18}(\.0*)?")
+_HEX = re.compile(r"([0-9A-Fa-f]{2})+")
+
+
+@dataclass(frozen=True)
+class Rule:
+    """What a cell may hold, in words, and the value of a cell's text (None: not allowed)."""
+
+    allowed: str
+    value: Callable[[str], str | float | None]
+
+
+def _name(text: str) -> str | None:
+    return text if is_name(text) else None
+
+
+def _or_empty(rule: Callable[[str], str | float | None]) -> Callable[[str], str | float | None]:
+    return lambda text: rule(text) if text else ""
+
+
+def _hex(text: str) -> str | None:
+    return text.upper() if _HEX.fullmatch(text) else None
+
+
+def _epc(text: str) -> str | None:
+    return _hex(text) if len(text) <= 2 * EPC_BYTES_MAX else None
+
+
+def _role(text: str) -> str | None:
+    return text if text in ("wanted", "stray") else None
+
+
+def _within(low: float, high: float) -> Callable[[str], float | None]:
+    def value(text: str) -> float | None:
+        number = round(float(text), DECIMALS) if _NUMBER.fullmatch(text) else math.nan
+        return number + 0.0 if low <= number <= high else None  # + 0.0: no −0.0
+
+    return value
+
+
+def _dbm_of_mw(text: str) -> float | None:
+    """10·log10 of the milliwatts, to 0.01 dB."""
+    number = float(text) if _NUMBER.fullmatch(text) else math.nan
+    if not 0 < number < math.inf:
+        return None
+    dbm = round(10 * math.log10(number), 2) + 0.0
+    return dbm if LEVEL_DBM_MIN <= dbm <= LEVEL_DBM_MAX else None
+
+
+def _at_least(low: int) -> Callable[[str], str | None]:
+    return lambda text: text if _WHOLE.fullmatch(text) and float(text) >= low else None
+
+
+_BANK = "hex of whole bytes without prefix, or empty"
+RULES = {
+    "read_point": Rule(NAME_ALLOWED, _name),
+    "pass_id": Rule(NAME_ALLOWED, _name),
+    "power_dbm": Rule(
+        f"a number from {LEVEL_DBM_MIN:g} to {LEVEL_DBM_MAX:g} (dBm)",
+        _within(LEVEL_DBM_MIN, LEVEL_DBM_MAX),
+    ),
+    "power_mw": Rule(
+        f"a number from {10 ** (LEVEL_DBM_MIN / 10):g} to {10 ** (LEVEL_DBM_MAX / 10):g} (mW)",
+        _dbm_of_mw,
+    ),
+    "rssi_dbm": Rule(
+        f"a number from {RSSI_DBM_MIN:g} to {RSSI_DBM_MAX:g} (dBm)",
+        _within(RSSI_DBM_MIN, RSSI_DBM_MAX),
+    ),
+    "epc": Rule(f"hex of 1 to {EPC_BYTES_MAX} whole bytes without prefix", _epc),
+    "role": Rule("wanted or stray", _role),
+    "tid": Rule(_BANK, _or_empty(_hex)),
+    "user": Rule(_BANK, _or_empty(_hex)),
+    "tag_type": Rule(f"{NAME_ALLOWED}, or empty", _or_empty(_name)),
+    "antenna": Rule("a whole number of 0 or more, or empty", _or_empty(_at_least(0))),
+    "reads": Rule("a whole number of 1 or more, or empty", _or_empty(_at_least(1))),
+}
+MEASURED = {"power_dbm": "power_dbm", "power_mw": "power_dbm", "rssi_dbm": "rssi_dbm"}
+
+
+def row_schema(kind: Kind) -> dict[str, Any]:
+    """The JSON Schema of a row given as an object: its keys, their types, what they may hold."""
+    properties: dict[str, Any] = {}
+    for name in NEEDED[kind] + OPTIONAL[kind]:
+        types = ["number", "string"] if name in NUMBERS else ["string"]
+        given = name in NEEDED[kind] or name in MEASURED
+        allowed = RULES[name].allowed
+        properties[name] = {"type": types if given else [*types, "null"], "description": allowed}
+    schema = {"type": "object", "properties": properties, "additionalProperties": False}
+    needed = [name for name in NEEDED[kind] if name not in MEASURED or name == "rssi_dbm"]
+    if "power_mw" in properties:
+        powers = [{"required": [name]} for name in ("power_dbm", "power_mw")]
+        return schema | {"required": needed, "oneOf": powers}
+    return schema | {"required": needed}
+
+
+def judge_header(
+    names: list[str], line: int | None, source: str, kind: Kind, faults: FaultList
+) -> bool:
+    """Whether the column names are those of the kind: each once, none missing, none unknown."""
+    known = NEEDED[kind] + OPTIONAL[kind]
+    if len(names) == 1 and any(mark in names[0] for mark in ";\t|"):
+        faults.add(Fault(source, line, None, names[0], "column names separated by commas"))
+        return False
+    found: list[Fault] = []
+    for name in dict.fromkeys(names):
+        if name not in known:
+            hint = nearest_hint(name, known) if name else " (a column without a name)"
+            found.append(Fault(source, line, None, name, f"columns {', '.join(known)}{hint}"))
+        elif names.count(name) > 1:
+            found.append(Fault(source, line, name, f"{names.count(name)} times", "a column once"))
+    both = set(_POWER) <= set(names)
+    if both and "power_mw" in known:
+        found.append(Fault(source, line, None, " and ".join(_POWER), "one of the two, not both"))
+    for name in NEEDED[kind]:
+        if name not in names and not (name == "power_dbm" and "power_mw" in names):
+            found.append(Fault(source, line, name, "", f"a column {name}"))
+    for fault in found:
+        faults.add(fault)
+    return not found

@@ -1,0 +1,135 @@
+"""Tables judged: rows whose every value is allowed, and their places on the axes of a survey."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from strategist.survey.columns import MEASURED, RULES
+from strategist.survey.faults import FaultList
+from strategist.survey.policy import DECIMALS
+from strategist.survey.records import Floats, Ints
+from strategist.survey.tables import Table, Texts
+
+MW_WITHIN_DB = 0.05  # 15 dBm is 31.6 mW, which people write as 32 (15.05 dBm)
+
+
+@dataclass(frozen=True, eq=False)
+class Rows:
+    """Rows whose every value is allowed.
+
+    `texts` holds names, roles and upper-case hex, "" where nothing was given; `numbers` holds
+    `power_dbm` and `rssi_dbm`. A column that the file lacks is absent. `in_mw` says that powers
+    were given in milliwatts, which are as a rule rounded.
+    """
+
+    source: str
+    lines: Ints
+    texts: Mapping[str, Texts]
+    numbers: Mapping[str, Floats]
+    in_mw: bool = False
+
+    def __len__(self) -> int:
+        return len(self.lines)
+
+    def take(self, rows: Ints | npt.NDArray[np.bool_]) -> Rows:
+        """Some of the rows, by number or by mask."""
+        index = np.arange(len(self))[rows]
+        return Rows(
+            self.source,
+            self.lines[index],
+            {name: column.take(index) for name, column in self.texts.items()},
+            {name: column[index] for name, column in self.numbers.items()},
+            self.in_mw,
+        )
+
+    def at_levels(self, levels: Floats) -> Rows:
+        """Powers from milliwatts moved to the level that is meant: the nearest within 0.05 dB."""
+        if not (self.in_mw and "power_dbm" in self.numbers and len(levels) and len(self)):
+            return self
+        power = self.numbers["power_dbm"]
+        nearest = levels[np.abs(power[:, None] - levels).argmin(axis=1)]
+        meant = np.abs(power - nearest) <= MW_WITHIN_DB + 10.0**-DECIMALS
+        numbers = {**self.numbers, "power_dbm": np.where(meant, nearest, power)}
+        return replace(self, numbers=numbers)
+
+    def by_read_point(self) -> dict[str, Rows]:
+        """The rows of each read point, in the order of the file."""
+        points = self.texts["read_point"]
+        order = np.argsort(points.codes, kind="stable")
+        codes, starts = np.unique(points.codes[order], return_index=True)
+        parts = np.split(order, starts[1:]) if len(codes) else []
+        return {
+            points.values[code]: self.take(part) for code, part in zip(codes, parts, strict=True)
+        }
+
+
+def judge(table: Table, faults: FaultList) -> Rows:
+    """The table's values; spaces round a value do not count.
+
+    Adds the table's own faults and one for each cell that is not allowed, whose row is left out.
+    """
+    faults.extend(table.faults)
+    texts: dict[str, Texts] = {}
+    numbers: dict[str, Floats] = {}
+    good = np.ones(len(table.lines), bool)
+    for name, column in table.columns.items():
+        rule = RULES[name]
+        values = [rule.value(text.strip()) for text in column.values]
+        refused = np.array([value is None for value in values], bool)[column.codes]
+        bad = np.flatnonzero(refused)
+        faults.add_rows(
+            table.source,
+            name,
+            table.lines[bad],
+            lambda i, column=column, bad=bad: column[bad[i]],  # type: ignore[misc]
+            lambda i, rule=rule: rule.allowed,  # type: ignore[misc]
+        )
+        good &= ~refused
+        if name in MEASURED:
+            known = [math.nan if value is None else float(value) for value in values]
+            numbers[MEASURED[name]] = np.array(known, np.float64)[column.codes]
+        else:
+            normal, same = pd.factorize(np.array([str(value) for value in values], object))
+            texts[name] = Texts(normal.astype(np.int64)[column.codes], tuple(same))
+    return Rows(table.source, table.lines, texts, numbers, "power_mw" in table.columns).take(good)
+
+
+@dataclass(frozen=True, eq=False)
+class Axes:
+    """Pass ids in natural order and EPCs in text order; places on them are a survey's indices."""
+
+    passes: tuple[str, ...]
+    epcs: tuple[str, ...]
+
+    def pass_of(self, rows: Rows) -> Ints:
+        """The place of each row's pass."""
+        return _places(rows.texts["pass_id"], self.passes)
+
+    def tag_of(self, rows: Rows) -> Ints:
+        """The place of each row's tag."""
+        return _places(rows.texts["epc"], self.epcs)
+
+    def pair_of(self, rows: Rows) -> Ints:
+        """One number for each row's (pass, tag)."""
+        return self.pass_of(rows) * len(self.epcs) + self.tag_of(rows)
+
+
+def names_in(column: str, *files: Rows | None) -> set[str]:
+    return {
+        rows.texts[column].values[code]
+        for rows in files
+        if rows is not None
+        for code in pd.unique(rows.texts[column].codes)
+    }
+
+
+def _places(column: Texts, names: tuple[str, ...]) -> Ints:
+    place = {name: number for number, name in enumerate(names)}
+    codes, used = pd.factorize(column.codes)
+    return np.array([place[column.values[code]] for code in used], np.int64)[codes]

@@ -1,0 +1,154 @@
+"""The frontier as it is given out: marks, ratios, limits, and the evaluator's check."""
+
+from __future__ import annotations
+
+import dataclasses
+import importlib
+import re
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from strategist.answers.assessment import choose
+from strategist.answers.compromises import Frontier, RatioRange, trace_frontier
+from strategist.answers.solution import Options
+from strategist.errors import DisagreementError
+from strategist.optimise.tuning import Tuning
+from strategist.report.trade_offs import frontier_text
+from strategist.survey.policy import Guard, Limits, Loss, Policy, Reader
+from strategist.survey.records import ReadPoint
+from strategist.trust.evaluate import Outcome, evaluate
+from tests.optimise.made import random_read_point, survey_of
+
+WANTED, STRAY = True, False
+
+
+def by_cutoff(tags: list[tuple[bool, float]], **policy: Any) -> ReadPoint:
+    """One pass at one level: tags by role and RSSI; nothing but a cutoff to choose."""
+    entries: list[tuple[str, bool, list[float | None]]] = [
+        (f"AB{number:02X}", wanted, [rssi]) for number, (wanted, rssi) in enumerate(tags)
+    ]
+    survey = survey_of([20.0], [entries])
+    return ReadPoint(survey, Policy(allow=("cutoff",), guard=Guard(0.0, 0.0), **policy))
+
+
+# From the weakest: three strays, a wanted tag, a stray, three wanted tags, four strays, a wanted
+# tag. No cutoff: (0, 8). Each further one gives up the wanted tags below it.
+MADE = [
+    *[(STRAY, -70.0)] * 3,
+    (WANTED, -66.0),
+    (STRAY, -62.0),
+    *[(WANTED, -58.0)] * 3,
+    *[(STRAY, -54.0)] * 4,
+    (WANTED, -50.0),
+]
+
+
+def test_worked_by_hand() -> None:
+    """Cutoffs give (0, 8), (0, 5), (1, 5), (1, 4), (4, 4), (4, 0): three are not dominated.
+
+    From (0, 5) to (4, 0) a miss may weigh 5/4 strays; (1, 4) has the loss 5.25 there, above 5.
+    """
+    frontier = trace_frontier(by_cutoff(MADE, loss=Loss(2, 1)))
+    points = frontier.points
+    assert frontier.status == "complete" and frontier.open == ()
+    assert [(p.outcome.missed, p.outcome.stray) for p in points] == [(0, 5), (1, 4), (4, 0)]
+    assert [p.strategy.cutoff_dbm for p in points] == [-68.0, -60.0, -52.0]
+    assert [p.best_for for p in points] == [RatioRange(1.25, None), None, RatioRange(0.0, 1.25)]
+    assert [p.loss for p in points] == [5.0, 6.0, 8.0]
+    assert [p.chosen for p in points] == [True, False, False]
+    assert all(p.proven for p in points)
+
+
+def test_limits_cut_the_frontier_off() -> None:
+    limited = trace_frontier(by_cutoff(MADE, limits=Limits(missed_rate_max=0.5)))
+    assert [p.outcome.missed for p in limited.points] == [0, 1]
+    assert [p.best_for for p in limited.points] == [RatioRange(1.0, None), RatioRange(0.0, 1.0)]
+    limited = trace_frontier(by_cutoff(MADE, limits=Limits(stray_rate_max=4.0)))
+    assert [p.outcome.stray for p in limited.points] == [4, 0]
+    none = trace_frontier(by_cutoff(MADE, limits=Limits(missed_rate_max=0.5, stray_rate_max=3.9)))
+    assert (none.status, none.points, none.open) == ("infeasible", (), ())
+
+
+@pytest.mark.parametrize("seed", [3, 11, 113, 118])
+def test_the_chosen_point_is_what_choose_finds(seed: int) -> None:
+    point = random_read_point(seed, 1)
+    result, frontier = choose(point, Options(unseen=False)), trace_frontier(point)
+    if result.status == "infeasible":
+        assert frontier.status == "infeasible"
+        return
+    (chosen,) = [one for one in frontier.points if one.chosen]
+    assert chosen.loss == result.loss == min(one.loss for one in frontier.points)
+    for one in frontier.points:
+        outcome = evaluate(point.survey, point.policy, one.strategy)
+        assert (outcome.missed, outcome.stray) == (one.outcome.missed, one.outcome.stray)
+        assert outcome.loss == pytest.approx(one.loss, abs=1e-6)
+
+
+def test_out_of_time_says_what_is_open() -> None:
+    point = random_read_point(118, 1)
+    stopped = trace_frontier(point, Options(time_limit_s=1e-9))
+    assert stopped.status in ("partial", "undecided") and stopped.open
+    document = stopped.to_json()
+    assert document["open"][0].keys() == {"missed", "stray"}
+    assert any(not one["proven"] for one in document["points"]) or not document["points"]
+
+
+def counts(frontier: Frontier) -> list[tuple[int, int]]:
+    return [(point.outcome.missed, point.outcome.stray) for point in frontier.points]
+
+
+def within(frontier: Frontier, other: Frontier) -> bool:
+    """Whether each point of the other one is reached, or bettered."""
+    return all(
+        any(missed <= m and stray <= s for missed, stray in counts(frontier))
+        for m, s in counts(other)
+    )
+
+
+def test_chains_that_are_too_many_to_list() -> None:
+    """Shorter ones are searched: no point of theirs is lacking, longer chains may better some, and
+    it is said up to where the frontier is proven."""
+    point = random_read_point(413, 2)
+    reader = Reader(ladder_steps_max=2, mask_slots=3)
+    policy = Policy(loss=point.policy.loss, reader=reader, serial_masks=True)
+    point = replace(point, policy=policy)
+
+    def with_slots(slots: int) -> Frontier:
+        reader = replace(policy.reader, mask_slots=slots)
+        return trace_frontier(replace(point, policy=replace(policy, reader=reader)))
+
+    fewer, whole = with_slots(2), with_slots(3)
+    found = trace_frontier(point, Options(tuning=Tuning(longest_list=1)))
+    assert (found.status, found.searched["slots"], whole.searched["slots"]) == ("restricted", 2, 3)
+    assert within(found, fewer) and within(whole, found)
+    assert counts(fewer) != counts(whole), "or longer chains buy nothing here"
+    (warning,) = [text for text in found.warnings if "were not all searched" in text]
+    assert warning.startswith("chains of more than 2 masks were not all searched")
+    assert "reader.mask_slots 2" in warning and "solve" in warning
+    text = re.sub(r"\s+", " ", frontier_text(found))
+    assert "no strategy of at most 2 masks betters one" in text and "at most 2 of them," in text
+
+
+def test_a_disagreement_is_an_error(monkeypatch: pytest.MonkeyPatch) -> None:
+    module = importlib.import_module("strategist.answers.compromises")
+
+    def other(*given: Any) -> Outcome:
+        outcome = evaluate(*given)
+        return dataclasses.replace(outcome, missed=outcome.missed + 1)
+
+    monkeypatch.setattr(module, "evaluate", other)
+    with pytest.raises(DisagreementError):
+        trace_frontier(by_cutoff(MADE))
+
+
+def test_equal_weights_choose_the_least_guarded_of_equal_points() -> None:
+    """At a ratio of 1.25 both ends of the frontier have the same loss: one is chosen."""
+    point = by_cutoff(MADE)
+    point = replace(point, policy=replace(point.policy, loss=Loss(1.25, 1.0)))
+    frontier = trace_frontier(point)
+    tied = [one for one in frontier.points if one.loss == 5.0]
+    assert len(tied) == 2
+    (chosen,) = [one for one in frontier.points if one.chosen]
+    assert chosen.guarded_loss == min(one.guarded_loss for one in tied)

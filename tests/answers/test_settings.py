@@ -1,0 +1,105 @@
+"""What `export` writes is replayed: set is what was proven, or the difference is said."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from strategist import PowerTable, settings_of, settings_text
+from strategist.answers.assessment import choose
+from strategist.answers.solution import Options
+from strategist.optimise.strategy import Strategy
+from strategist.survey.policy import Guard, Loss, Policy, Reader
+from strategist.survey.records import ReadPoint
+from strategist.trust.evaluate import evaluate
+from tests.cases.razor import quadrants
+from tests.optimise.made import survey_of
+
+TABLE = PowerTable(((1, 20.0),))
+TAGS = [
+    *((True, rssi) for rssi in (-50.0, -55.0, -60.0, -68.4, -68.6)),
+    *((False, rssi) for rssi in (-69.0, -70.0, -71.0)),
+]
+
+
+def depot(step_db: float | None = None) -> ReadPoint:
+    """The weakest wanted tags lie at −68.4 and −68.6 dBm, the strongest stray at −69."""
+    entries: list[tuple[str, bool, list[float | None]]] = [
+        (f"AB{number:02X}", wanted, [rssi]) for number, (wanted, rssi) in enumerate(TAGS)
+    ]
+    reader = Reader(rssi_step_db=step_db)
+    policy = Policy(loss=Loss(5, 1), guard=Guard(0.0, 0.0), reader=reader, allow=("cutoff",))
+    return ReadPoint(survey_of([20.0], [entries]), policy)
+
+
+def test_a_whole_cutoff_that_does_something_else_is_said_with_the_counts() -> None:
+    """−68.8 becomes −68, which misses two wanted tags, or −69, which lets a stray through: the
+    second loses less, and its counts are those of the evaluator."""
+    point, meant = depot(), Strategy((20.0,), 1, -68.8)
+    settings = settings_of(point, meant, "llrp", TABLE)
+    document = settings.to_json()
+    again = document["replay"]
+    assert (document["keep_from_dbm"], again["same"]) == (-69, False)
+    assert (again["meant_loss"], again["loss"]) == (0, 1)
+    assert (
+        again["loss"] == evaluate(point.survey, point.policy, replace(meant, cutoff_dbm=-69)).loss
+    )
+    first = document["warnings"][0]
+    assert "0 missed and 1 stray (loss 1), in place of 0 missed and 0 stray (loss 0)" in first
+    assert "cutoff -69 dBm in place of -68.8 dBm" in first and "rssi_step_db to 1" in first
+    assert settings_text(settings).splitlines()[0] == "Before anything is set"
+
+
+def test_the_whole_cutoff_that_does_the_same_is_written() -> None:
+    """Where both neighbours do the same the stronger one is written, as from −64.5 −64."""
+    for cutoff, whole in ((-64.5, -64), (-69.5, -69), (-68.0, -68), (-54.5, -54), (-60.5, -60)):
+        settings = settings_of(depot(), Strategy((20.0,), 1, cutoff), "llrp", TABLE)
+        document = settings.to_json()
+        assert (document["keep_from_dbm"], document["replay"]["same"]) == (whole, True)
+        assert not any("AS WRITTEN" in text for text in document["warnings"])
+
+
+def test_the_weaker_one_is_written_where_it_alone_does_the_same() -> None:
+    """−54.9 keeps the tag at −54.6: −54 would lose it, −55 keeps it and no other."""
+    point = depot()
+    reads = np.where(point.survey.read_rssi == -55.0, -54.6, point.survey.read_rssi)
+    point = replace(point, survey=replace(point.survey, read_rssi=reads))
+    settings = settings_of(point, Strategy((20.0,), 1, -54.9), "llrp", TABLE)
+    document = settings.to_json()
+    assert (document["keep_from_dbm"], document["replay"]["same"]) == (-55, True)
+
+
+@pytest.mark.parametrize("form", ["llrp", "gen2"])
+def test_at_a_reader_of_whole_dbm_what_is_proven_is_written(form: str) -> None:
+    point = depot(1.0)
+    result = choose(point, Options(unseen=False))
+    settings = settings_of(point, result.strategy, form, TABLE if form == "llrp" else None)  # type: ignore[arg-type]
+    document = settings.to_json()
+    again = document["replay"]
+    assert again["same"] and again["loss"] == again["meant_loss"] == result.loss
+    assert "as it should be" in " ".join(settings_text(settings).split())
+
+
+def test_levels_that_were_not_surveyed_cannot_be_replayed_and_that_is_said() -> None:
+    table = PowerTable(((1, 23.0),))
+    settings = settings_of(depot(), Strategy((23.0,)), "llrp", table)
+    document = settings.to_json()
+    assert document["replay"]["same"] is None and document["replay"]["loss"] is None
+    assert "could not be replayed on the survey" in document["warnings"][0]
+
+
+def test_settings_no_better_than_silence_are_warned_of_on_top() -> None:
+    point = quadrants()
+    strategy = choose(point, Options(unseen=False)).strategy
+    warnings = settings_of(point, strategy, "gen2").warnings
+    assert "no better than silence: its loss is 121" in warnings[0]
+
+
+def test_what_the_reader_cannot_be_set_to_is_said() -> None:
+    reader = Reader(rssi_step_db=0.5, power_levels_dbm=(19.0, 21.0))
+    point = depot()
+    point = replace(point, policy=replace(point.policy, reader=reader))
+    said = " ".join(settings_of(point, Strategy((20.0,), 1, -68.8), "gen2").warnings)
+    assert "cannot be set to 20 dBm" in said and "cutoff of -68.8 dBm" in said

@@ -1,0 +1,166 @@
+"""What if: the second answer is that of the changed read point, and the cable shifts both ways."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from strategist.answers.assessment import choose
+from strategist.answers.solution import Options
+from strategist.answers.what_if import usual_what_ifs, what_if
+from strategist.errors import InputError
+from strategist.report.what_if import what_ifs_text
+from strategist.survey.policy import Guard, Loss, Policy, RadiatedLimit, Radio
+from strategist.survey.records import ReadPoint
+from tests.optimise.made import random_read_point, survey_of
+
+QUICK = Options(unseen=False)
+
+# Wanted from 21 dBm on; the stray from 23 on and weaker. Read at 21: −58; at 22: −57; …
+POINT = ReadPoint(
+    survey_of(
+        [20.0, 21.0, 22.0, 23.0, 24.0],
+        [
+            [
+                ("AB01", True, [None, -58.0, -57.0, -56.0, -55.0]),
+                ("AB02", False, [None, None, None, -66.0, -65.0]),
+            ]
+        ],
+    ),
+    Policy(allow=("power", "cutoff"), loss=Loss(5, 1), guard=Guard(0.0, 0.0)),
+)
+
+
+def test_less_cable_lowers_the_setting_and_raises_rssi() -> None:
+    found = what_if(POINT, {}, cable_db=-1.0, options=QUICK)
+    assert found.before.strategy.levels_dbm == (21.0,)
+    assert found.after.strategy.levels_dbm == (20.0,)
+    assert [one.key for one in found.settings] == ["levels_dbm"]
+    assert found.after.loss == found.before.loss == 0
+    assert len(found.assumptions) == 3
+    assert found.after.searched["levels"] == 4  # settings 20 to 23; 19 is none of the reader's
+
+
+def test_more_cable_with_a_cutoff() -> None:
+    """At the highest level the stray is rejected by a cutoff in (−65, −55]; 2 dB weaker behind."""
+    point = replace(POINT, policy=replace(POINT.policy, allow=("cutoff",)))
+    found = what_if(point, {}, cable_db=2.0, options=QUICK)
+    assert found.before.strategy.cutoff_dbm == -60.0
+    assert found.after.strategy.cutoff_dbm is None  # the setting 24 radiates what 22 did
+    assert found.after.strategy.levels_dbm == (24.0,)
+    less = what_if(point, {}, cable_db=-1.0, options=QUICK)
+    assert less.after.strategy.levels_dbm == (23.0,)  # radiates what 24 did
+    assert less.after.strategy.cutoff_dbm == -59.0
+
+
+def test_a_cable_of_half_a_db_moves_between_the_levels_surveyed() -> None:
+    """A reader is set in steps finer than the survey's: 20.5 to 23.5 radiate what 20 to 23 did."""
+    found = what_if(POINT, {}, cable_db=0.5, options=QUICK)
+    assert found.after.strategy.levels_dbm == (21.5,)
+    assert "1 of 5 surveyed levels drop out" in found.assumptions[1]
+    assert found.to_json()["levels"] == {"before": 5, "after": 4}
+
+
+def test_levels_above_the_lawful_one_leave_what_is_lawful() -> None:
+    """5 dB steps but for the last: 1 dB more cable takes 28 to 29, and 29 is not lawful.
+
+    Own limit of 32 dBm EIRP, 6 dBi and 1 dB of cable: 27 dBm; 1 dB more: 28. Of the settings 14,
+    19, 24 and 29 the first three are lawful; 24 radiates what 23 did.
+    """
+    radio = Radio(
+        limit=RadiatedLimit(32.0, "eirp", 865.0, 868.0),
+        antenna_gain_dbi=6.0,
+        polarisation="linear",
+        cable_loss_db=1.0,
+    )
+    survey = survey_of(
+        [13.0, 18.0, 23.0, 28.0, 29.0],
+        [[("AB01", True, [None, None, -60.0, -55.0, -54.0]), ("AB02", False, [None] * 5)]],
+    )
+    point = ReadPoint(survey, Policy(allow=("power",), radio=radio, guard=Guard(0.0, 0.0)))
+    found = what_if(point, {}, cable_db=1.0, options=QUICK)
+    assert found.before.strategy.levels_dbm == (23.0,)
+    assert found.after.strategy.levels_dbm == (24.0,)
+    assert "the highest lawful level is 28 dBm; 1 of the settings left are" in found.assumptions[2]
+    only = replace(point, survey=survey.keep(levels=survey.levels_dbm >= 28))
+    with pytest.raises(InputError, match=r"lawful.*28"):
+        what_if(only, {}, cable_db=1.0, options=QUICK, before=found.before)
+
+
+def test_what_was_not_asked_comes_last_with_its_reason() -> None:
+    """2 dB either way at a single level; and at five levels the row says how many drop out."""
+    sparse = replace(POINT, survey=POINT.survey.keep(levels=np.arange(5) == 3))
+    lines = what_ifs_text(usual_what_ifs(sparse, QUICK)).splitlines()
+    (table,) = (n for n, line in enumerate(lines) if "All losses use the current weights" in line)
+    assert [line[:12] for line in lines[table + 1 :] if line[:12] == "  Not asked:"] == [
+        "  Not asked:"
+    ] * 2
+    assert not any("ot asked" in line for line in lines[:table])
+    said = " ".join(" ".join(lines).split())
+    assert "Not asked: 2 dB more cable loss, since cable" in said
+    full = what_ifs_text(usual_what_ifs(POINT, QUICK))
+    assert full.count("2 of 5 levels drop out") == 2
+
+
+@pytest.mark.parametrize("cable_db", [7.0, -4.5, -61.0])
+def test_a_cable_that_fits_no_setting_is_refused(cable_db: float) -> None:
+    with pytest.raises(InputError, match="cable"):
+        what_if(POINT, {}, cable_db=cable_db, options=QUICK)
+
+
+@pytest.mark.parametrize(
+    ("key", "new"),
+    [("loss.missed", 20), ("reader.mask_slots", 0), ("reader.mask_step_bits", 1), ("allow", [])],
+)
+def test_any_key_of_the_policy(key: str, new: object) -> None:
+    point = random_read_point(8, 1)
+    found = what_if(point, {key: new}, options=QUICK)
+    part, _, last = key.partition(".")
+    inner = getattr(point.policy, part)
+    changed = replace(inner, **{last: new}) if last else tuple(new)  # type: ignore[arg-type]
+    expected = choose(replace(point, policy=replace(point.policy, **{part: changed})), QUICK)
+    assert (found.after.strategy, found.after.loss) == (expected.strategy, expected.loss)
+    weights, outcome = point.policy.loss, expected.outcome
+    assert found.loss_after == weights.missed * outcome.missed + weights.stray * outcome.stray
+
+
+def test_fewer_levels() -> None:
+    found = what_if(POINT, {"levels_dbm": [22, 24]}, options=QUICK)
+    assert found.after.strategy.levels_dbm == (22.0,)
+    with pytest.raises(InputError, match=r"19\.5"):
+        what_if(POINT, {"levels_dbm": [19.5, 22]}, options=QUICK)
+
+
+@pytest.mark.parametrize(
+    ("sets", "said"),
+    [
+        ({"loss.mised": 2}, 'nearest: "missed"'),
+        ({"missed": 2}, 'nearest: "loss.missed"'),
+        ({"loss.missed": -1}, "greater than"),
+        ({"loss": 3}, "object"),
+        ({"loss.missed.most": 3}, "holds a value"),
+        ({"unlisted": "ignore"}, "site.json"),
+        ({"loss.missed": 5.0}, "no key differs"),
+        ({}, "no key differs"),
+    ],
+)
+def test_what_is_no_change_is_refused(sets: dict[str, object], said: str) -> None:
+    with pytest.raises(InputError, match=said):
+        what_if(POINT, sets, options=QUICK)
+
+
+def test_the_usual_questions() -> None:
+    found = usual_what_ifs(POINT, QUICK)
+    questions = {one.question: one for one in found.questions}
+    assert list(questions)[-2:] == ["2 dB less cable loss", "2 dB more cable loss"]
+    for one in found.questions:
+        assert one.answer is not None
+        assert one.answer.before is found.before
+    document = found.to_json()["questions"][0]["answer"]
+    assert "before" not in document and document["loss"]["before"] == found.before.loss
+    sparse = replace(POINT, survey=POINT.survey.keep(levels=np.arange(5) == 3))
+    asked = {one.question: one for one in usual_what_ifs(sparse, QUICK).questions}
+    assert asked["2 dB less cable loss"].answer is None
+    assert "surveyed level" in (asked["2 dB less cable loss"].refused or "")
