@@ -20,6 +20,7 @@ from strategist.optimise.known import answer_of
 from strategist.optimise.model import pays, prove_by_model
 from strategist.optimise.problem import Answer, Counts, Problem, pose
 from strategist.optimise.strategy import Strategy
+from strategist.optimise.tuning import DEFAULT, Tuning
 from strategist.optimise.zoom import search_in_time
 from strategist.radio.complete import complete
 from strategist.survey.records import ReadPoint
@@ -42,7 +43,7 @@ class Options:
     the search, and where it ends without proof and time is left, the model from there on. All prove
     the same optimum. `unseen` asks how the masks hold for tags left out of the survey, which takes
     a few more solves; `sturdier` seeks a strategy that stands drift better at little cost, which
-    takes about one more.
+    takes about one more. `tuning` changes what a search takes, not what it proves.
     """
 
     time_limit_s: float | None = None
@@ -51,6 +52,7 @@ class Options:
     unseen: bool = True
     total_limit_s: float | None = None
     sturdier: bool = True
+    tuning: Tuning = DEFAULT
 
     def share(self, solves: int, spent: float) -> Options:
         """Those of one of `solves` still to come, which part evenly what `spent` seconds left."""
@@ -166,7 +168,7 @@ def solve(
     clock = clock or Clock(least(options.time_limit_s, options.total_limit_s))
     whole = complete(read_point)
     posing = time.monotonic()
-    problem = pose(whole.survey, whole.policy)
+    problem = pose(whole.survey, whole.policy, options.tuning)
     clock = clock.less(keep_back * (time.monotonic() - posing))
     start = None if known is None else answer_of(problem, known, whole.survey.tags)
     answer, prover = _prove(problem, options, clock, start)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections import OrderedDict
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -13,25 +12,36 @@ from strategist.optimise.measures import Measure
 from strategist.optimise.problem import Problem
 from strategist.survey.records import Bools, Floats, Ints
 
-__all__ = ["Layout", "Tables", "cells_of"]
+__all__ = ["Layout"]
 
-_KEPT = 20_000_000  # numbers kept in tables: 160 MB
-_LATELY = 2_000_000  # numbers in the tables made lately, which a search soon asks for again
+_KEPT = 30_000_000  # numbers kept in tables: 240 MB
+_MEASURES = 4  # tables by different measures that are kept for the same cutoff and levels
 
 
-@dataclass(frozen=True, eq=False)
 class Layout:
-    """Which cells a problem has; the same for every cutoff, so that shifts can be handed on.
+    """Which cells a problem has; the same for every cutoff, so that multipliers can be handed on.
 
-    Cell c is class `klass[c]` in a pass group; cells are sorted by pass group.
+    Cell c is class `klass[c]` in a pass group; cells are sorted by pass group. The tables made are
+    kept by cutoff and levels, those asked for last, as many as there is room for.
     """
 
-    problem: Problem
+    def __init__(self, problem: Problem) -> None:
+        self.problem = problem
+        self._kept: OrderedDict[tuple[int, bytes], _Tables] = OrderedDict()
+        self._size = 0  # numbers kept
 
-    @cached_property
-    def lately(self) -> OrderedDict[tuple[int, bytes, Measure], Cells]:
-        """The tables that `cells_of` made, as many as there is room for."""
-        return OrderedDict()
+    def cells(self, cutoff: int, levels: Ints, measure: Measure) -> Cells:
+        """The cells under a cutoff when ladders are made of some levels (ascending indices)."""
+        key = (cutoff, levels.tobytes())
+        tables = self._kept.get(key)
+        if tables is None:
+            tables = self._kept[key] = _Tables(self, cutoff, levels)
+            self._size += tables.size
+            while len(self._kept) > 1 and self._size > _KEPT:
+                self._size -= self._kept.popitem(last=False)[1].size
+        else:
+            self._kept.move_to_end(key)
+        return tables.weighed(measure)
 
     @cached_property
     def _order(self) -> tuple[Ints, Ints, Ints]:
@@ -67,81 +77,61 @@ class Layout:
         return table
 
 
-def cells_of(layout: Layout, cutoff: int, levels: Ints, measure: Measure) -> Cells:
-    """The cells under a cutoff when ladders are made of some levels only (ascending indices)."""
-    lately, key = layout.lately, (cutoff, levels.tobytes(), measure)
-    if key not in lately:
-        lately[key] = _cells_of(layout, cutoff, levels, measure)
-    lately.move_to_end(key)
-    cells = lately[key]
-    while len(lately) > 1 and len(lately) * 2 * cells.gain.size > _LATELY:
-        lately.popitem(last=False)
-    return cells
+class _Tables:
+    """The cells for one cutoff and some levels.
 
-
-def _cells_of(layout: Layout, cutoff: int, levels: Ints, measure: Measure) -> Cells:
-    problem = layout.problem
-    profile = problem.profile
-    accepted = problem.accepted(cutoff)[:, levels]
-    union = np.logical_or.accumulate(accepted, axis=1)
-    wanted = profile.row_wanted
-    reach = accepted
-    if problem.steps_max > 1 and problem.policy.stop_after > 1:
-        reach = np.where(wanted[:, None], union, accepted)  # what a lower step reported stays
-    sign = np.where(wanted, -measure.missed, measure.stray)
-    hold = layout.gathered(profile.row_count, accepted)
-    flip_start, flip = _flips(layout, hold > 0)
-    groups = len(profile.pass_count)
-    some = np.flatnonzero(union[:, -1])
-    first = union[some].argmax(axis=1)
-    order = np.lexsort((first, profile.row_pass[some]))
-    rows = some[order]
-    return Cells(
-        start=layout.start,
-        klass=layout.klass,
-        gain=layout.gathered(problem.row_weight * sign, reach),
-        hold=hold,
-        base=np.bincount(
-            profile.row_pass, problem.row_weight * wanted * measure.missed, groups
-        ).astype(float),
-        row_start=np.searchsorted(profile.row_pass[rows], np.arange(groups + 1)),
-        row_class=profile.row_class[rows],
-        row_first=first[order],
-        row_count=profile.row_count[rows].astype(float),
-        flip_start=flip_start,
-        flip=flip,
-    )
-
-
-class Tables:
-    """The cells of whole ladders by cutoff, kept, for one measure after the other.
-
-    Gains are linear in the weights of a measure, so two tables make all others.
+    What a class changes is linear in the weights of a measure, so two tables make all others.
     """
 
-    def __init__(self, layout: Layout) -> None:
-        self._layout = layout
-        self._parts: OrderedDict[int, tuple[Cells, Cells]] = OrderedDict()
-        levels = len(layout.problem.profile.levels_dbm)
-        self._most = max(1, _KEPT // max(1, 4 * len(layout.klass) * levels))
-
-    def weighed(self, cutoff: int, measure: Measure) -> Cells:
-        """As `cells_of`, with every level."""
-        if cutoff not in self._parts:
-            every = np.arange(len(self._layout.problem.profile.levels_dbm))
-            missed, stray = (
-                cells_of(self._layout, cutoff, every, one)
-                for one in (Measure(1.0, 0.0), Measure(0.0, 1.0))
-            )
-            self._parts[cutoff] = (missed, stray)
-        self._parts.move_to_end(cutoff)
-        while len(self._parts) > self._most:
-            self._parts.popitem(last=False)
-        missed, stray = self._parts[cutoff]
-        return missed._replace(
-            gain=measure.missed * missed.gain + measure.stray * stray.gain,
-            base=measure.missed * missed.base,
+    def __init__(self, layout: Layout, cutoff: int, levels: Ints) -> None:
+        problem, profile = layout.problem, layout.problem.profile
+        accepted = problem.accepted(cutoff)[:, levels]
+        union = np.logical_or.accumulate(accepted, axis=1)
+        wanted, reach = profile.row_wanted, accepted
+        if problem.steps_max > 1 and problem.policy.stop_after > 1:
+            reach = np.where(wanted[:, None], union, accepted)  # what a lower step reported stays
+        self._missed = layout.gathered(-problem.row_weight * wanted, reach)
+        self._stray = layout.gathered(problem.row_weight * ~wanted, reach)
+        if reach is accepted:
+            times = np.repeat(profile.pass_count, np.diff(layout.start))[:, None]
+            hold = (self._stray - self._missed) / times
+        else:
+            hold = layout.gathered(profile.row_count, accepted)
+        flip_start, flip = _flips(layout, hold > 0)
+        groups = len(profile.pass_count)
+        some = np.flatnonzero(union[:, -1])
+        first = union[some].argmax(axis=1)
+        order = np.lexsort((first, profile.row_pass[some]))
+        rows = some[order]
+        self._base: Floats = np.bincount(
+            profile.row_pass, problem.row_weight * wanted, groups
+        ).astype(float)
+        self._cells = Cells(
+            start=layout.start,
+            klass=layout.klass,
+            gain=hold,
+            hold=hold,
+            base=self._base,
+            row_start=np.searchsorted(profile.row_pass[rows], np.arange(groups + 1)),
+            row_class=profile.row_class[rows],
+            row_first=first[order],
+            row_count=profile.row_count[rows].astype(float),
+            flip_start=flip_start,
+            flip=flip,
         )
+        self._weighed: dict[Measure, Cells] = {}
+        self.size = (3 + 2) * hold.size  # as a rule by two measures
+
+    def weighed(self, measure: Measure) -> Cells:
+        """By the weights of a measure."""
+        if measure not in self._weighed:
+            if len(self._weighed) == _MEASURES:
+                del self._weighed[next(iter(self._weighed))]
+            self._weighed[measure] = self._cells._replace(
+                gain=measure.missed * self._missed + measure.stray * self._stray,
+                base=measure.missed * self._base,
+            )
+        return self._weighed[measure]
 
 
 def _flips(layout: Layout, held: Bools) -> tuple[Ints, Ints]:

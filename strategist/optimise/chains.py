@@ -1,4 +1,4 @@
-"""The mask chains of a problem, listed up to the last mask, and those worth a look in a branch."""
+"""The mask chains of a problem, listed up to the last mask, and those worth a look in a node."""
 
 from __future__ import annotations
 
@@ -6,8 +6,8 @@ from functools import cached_property
 
 import numpy as np
 
-from strategist.optimise.branch import Penalties
 from strategist.optimise.clock import Clock
+from strategist.optimise.node import Penalties
 from strategist.optimise.problem import Problem
 from strategist.optimise.selections import (
     Selections,
@@ -22,19 +22,9 @@ from strategist.survey.records import Bools, Floats
 
 __all__ = ["Chains", "TooManyLeftError"]
 
-_JOINS_FEW = 5_000_000  # ways to join a mask, if they are listed without a second thought
-_JOINS_MANY = 1_500_000_000  # if they are not even tried
-_LISTED_MAX = 1_000_000  # selections in a list
-_LISTED_BYTES = 200_000_000
-_PROBE = 400_000  # joins drawn to tell how many selections they make
-_PRODUCTS = 4_000_000  # chains weighed in one matrix product
-_SAMPLE = 100_000  # selections in a sample
-_LEFT_MAX = 3_000_000  # selections that are kept together
-_LEFT_BYTES = 128_000_000
-
 
 class TooManyLeftError(Exception):
-    """A branch leaves more chains than are worth looking at."""
+    """A node leaves more chains than are worth looking at."""
 
 
 class Chains:
@@ -49,10 +39,11 @@ class Chains:
         self.clock = clock
         self.table = literals(problem.candidates)
         self._listed: list[Selections | None] = [no_masks(problem.profile.classes)]
+        self.tuning = tuning = problem.tuning
         row = 8 * self.listed(0).words.shape[1]
-        self._list_max = min(_LISTED_MAX, _LISTED_BYTES // row)
-        self._left_max = min(_LEFT_MAX, _LEFT_BYTES // row)
-        self._sample = min(_SAMPLE, _LEFT_BYTES // row)
+        self._list_max = min(tuning.listed_max, tuning.listed_bytes // row)
+        self._left_max = min(tuning.left_max, tuning.left_bytes // row)
+        self._sample = min(tuning.sample, tuning.left_bytes // row)
 
     @cached_property
     def _tests(self) -> Bools:
@@ -66,6 +57,9 @@ class Chains:
 
     def reaches(self, masks: int) -> bool:
         """Whether all chains of so many masks can be looked at. Raises OutOfTimeError."""
+        longest = self.tuning.longest_list
+        if longest is not None and masks > longest + 1:
+            return False
         return masks == 0 or self._list(masks - 1) is not None
 
     def joins(self, masks: int) -> bool:
@@ -110,7 +104,7 @@ class Chains:
         """
         joins = self.joins(masks)
         listed = self.listed(masks - 1 if joins else masks)
-        size = max(1, _PRODUCTS // len(self.table)) if joins else max(1, len(listed))
+        size = max(1, self.tuning.products // len(self.table)) if joins else max(1, len(listed))
         found, left = [listed.none(masks, listed.classes, listed.words.shape[1])], 0
         for start in range(0, len(listed), size):
             self.clock.check()
@@ -137,19 +131,19 @@ class Chains:
             return None
         at_most = 2 * self._list_max
         if not self._few_joins(base):
-            if 2 * len(base) * len(self.table) > _JOINS_MANY or self._too_many(base):
+            if 2 * len(base) * len(self.table) > self.tuning.joins_many or self._too_many(base):
                 return None
             at_most = self._list_max
         known = np.concatenate([one.words for one in self._listed if one is not None])
         return grow(base, known, self.table, self.clock, at_most)
 
     def _few_joins(self, base: Selections) -> bool:
-        return 2 * len(base) * len(self.table) <= _JOINS_FEW
+        return 2 * len(base) * len(self.table) <= self.tuning.joins_few
 
     def _too_many(self, base: Selections) -> bool:
         """Whether joins make more selections than a list may hold, told by a sample of them: by
         how many were drawn once, and how many twice (Chao 1984, from memory: at least f² / 2 g)."""
-        words = np.concatenate([one.words for one in self._drawn(base, _PROBE)])
+        words = np.concatenate([one.words for one in self._drawn(base, self.tuning.probe)])
         count = np.unique(keys_of(words), return_counts=True)[1]
         once, twice = int((count == 1).sum()), int((count == 2).sum())
         return bool(once**2 > 2 * max(1, twice) * self._list_max)

@@ -12,9 +12,9 @@ from typing import Protocol
 
 import numpy as np
 
-from strategist.optimise.branch import Branch
 from strategist.optimise.cells import Layout
 from strategist.optimise.measures import Aim, Measure, aim_at, measures, spacing
+from strategist.optimise.node import Node
 from strategist.optimise.problem import Answer, Problem, value
 from strategist.survey.records import Floats
 
@@ -36,10 +36,7 @@ class Goal(Protocol):
     limited: bool
 
     def aim(self, best: Answer | None) -> Aim:
-        """What branches are bounded by, given the best strategy so far."""
-
-    def is_settled(self, best: Answer) -> bool:
-        """Whether what the measure makes dearer than the best cannot beat it."""
+        """What nodes are bounded by, given the best strategy so far."""
 
     def mark(self, best: Answer) -> tuple[float, ...]:
         """What must be beaten: excess, value of the measure, then the key from the masks on."""
@@ -58,9 +55,6 @@ class LossGoal:
 
     def aim(self, best: Answer | None) -> Aim:
         return aim_at(self._measures, 0.0 if best is None else best.key[0])
-
-    def is_settled(self, best: Answer) -> bool:
-        return best.key[0] == 0
 
     def mark(self, best: Answer) -> tuple[float, ...]:
         return (*best.key[:2], -1.0)
@@ -81,9 +75,6 @@ class GuardedGoal:
     def aim(self, best: Answer | None) -> Aim:
         return Aim(self.measure, 0.0, excess=False, step=spacing(self.measure))
 
-    def is_settled(self, best: Answer) -> bool:
-        return True
-
     def mark(self, best: Answer) -> tuple[float, ...]:
         return (best.key[0], value(self.times * best.key[1] + best.key[2]), *best.key[3:])
 
@@ -91,20 +82,20 @@ class GuardedGoal:
         """The guarded loss behind a value of the measure."""
         return value(max(0.0, bound - self.times * self._loss))
 
-    def branch(self, tied: Branch, cutoff: int) -> Branch:
-        """A branch of the first goal, for this one: what was settled and shifted there holds."""
-        branch = Branch(
-            self.layout, self.aim(None), cutoff, tied.levels, tied.must, clock=tied.clock
-        )
-        branch.state, branch.even = tied.state.copy(), tied.even
+    def node(self, tied: Node, cutoff: int) -> Node:
+        """A node of the first goal, for this one: what was settled and shifted there holds."""
+        node = Node(self.layout, self.aim(None), cutoff, tied.levels, tied.must, clock=tied.clock)
+        node.state, node.even = tied.state.copy(), list(tied.even)
         if not tied.aim.excess:
-            branch.shift = self._over(tied.shift)
-            branch.cut_shift = None if tied.cut_shift is None else self._over(tied.cut_shift)
-        return branch
+            node.multiplier = self._over(tied.multiplier)
+            node.cut_multiplier = (
+                None if tied.cut_multiplier is None else self._over(tied.cut_multiplier)
+            )
+        return node
 
-    def _over(self, shift: Floats) -> Floats:
-        """Shifts of the first goal, for the surveyed passes of this one."""
-        return np.concatenate([self.times * shift, np.zeros(len(shift))])
+    def _over(self, multiplier: Floats) -> Floats:
+        """Multipliers of the first goal, for the surveyed passes of this one."""
+        return np.concatenate([self.times * multiplier, np.zeros(len(multiplier))])
 
 
 def with_guarded(problem: Problem, times: int) -> Problem:

@@ -2,7 +2,7 @@
 
 A *cell* is a class in a pass group; cells are sorted by pass group. A class is out of a selection,
 in it, or open: an open class may be let through in one pass and not in the next, whichever suits
-the pass. What an open class changes in its passes may be shifted: shifts that add up to zero over
+the pass. Multipliers price what an open class changes in its passes: those that add up to zero over
 the passes change nothing for selections that treat all passes alike, and raise the bound.
 
 Each pass has a cost at each level, if that is the last level it walks, and a *turn*: the lowest
@@ -31,8 +31,8 @@ __all__ = [
     "ladder_bound",
     "penalties_of",
     "relaxed",
-    "slope_of",
     "step_costs",
+    "subgradient_of",
 ]
 
 OUT, IN, OPEN = 0, 1, 2  # states of a class
@@ -61,9 +61,22 @@ class Cells(NamedTuple):
     flip: Ints
 
 
+class Costs(NamedTuple):
+    """What each pass p costs if it ends at level l, and what could stop it.
+
+    `cost[p, l]`; `sure[p, l]` tags stop it there for sure; `open[p]`: a class of it is open;
+    `turn[p]` is the lowest level by which it could have stopped.
+    """
+
+    cost: Floats
+    sure: Floats
+    open: Bools
+    turn: Ints
+
+
 @numba.njit(cache=True, nogil=True)
 def _cost_of_pass(
-    p: int, state: Ints, shift: Floats, cells: Any, cost: Floats, sure: Floats
+    p: int, state: Ints, multiplier: Floats, cells: Any, cost: Floats, sure: Floats
 ) -> bool:
     """Fill in the cost of pass p at each level, and how many tags stop it there for sure.
 
@@ -83,24 +96,21 @@ def _cost_of_pass(
                 sure[level] += hold[c, level]
         elif kind == OPEN:
             anything_open = True
-            by = shift[c]
+            by = multiplier[c]
             for level in range(levels):
                 cost[level] += min(0.0, gain[c, level] + by)
     return anything_open
 
 
 @numba.njit(cache=True, nogil=True)
-def _costs(
-    state: Ints, shift: Floats, cells: Any, stop_after: int
-) -> tuple[Floats, Floats, Bools, Ints]:
-    """(cost, sure, open, turn) of each pass, the first two at each level."""
+def _costs(state: Ints, multiplier: Floats, cells: Any, stop_after: int) -> Costs:
     passes, levels = len(cells.base), cells.gain.shape[1]
     cost, sure = np.empty((passes, levels)), np.empty((passes, levels))
     anything_open, turn = np.empty(passes, np.bool_), np.empty(passes, np.int64)
     for p in range(passes):
-        anything_open[p] = _cost_of_pass(p, state, shift, cells, cost[p], sure[p])
+        anything_open[p] = _cost_of_pass(p, state, multiplier, cells, cost[p], sure[p])
         turn[p] = _turn(p, state, cells, stop_after, levels)
-    return cost, sure, anything_open, turn
+    return Costs(cost, sure, anything_open, turn)
 
 
 @numba.njit(cache=True, nogil=True)
@@ -126,7 +136,7 @@ def _end(sure: Floats, stop_after: int, must: Bools) -> int:
 
 @numba.njit(cache=True, nogil=True)
 def step_costs(
-    state: Ints, shift: Floats, cells: Any, stop_after: int, must: Bools
+    state: Ints, multiplier: Floats, cells: Any, stop_after: int, must: Bools
 ) -> tuple[Floats, Floats, float]:
     """(edge, top, free): costs by step as in `ladders.Steps`, and with each pass at its best level.
 
@@ -134,9 +144,9 @@ def step_costs(
     above u and at or below t, when t is not the top; `top[u, t]` of these and all later ones, when
     it is. Levels that `must` be are steps of every ladder.
     """
-    costs = _costs(state, shift, cells, stop_after)
-    edge, top = _step_costs(costs, state, shift, cells, stop_after, must)
-    return edge, top, _free(costs[0])
+    costs = _costs(state, multiplier, cells, stop_after)
+    edge, top = _step_costs(costs, state, multiplier, cells, stop_after, must)
+    return edge, top, _free(costs.cost)
 
 
 @numba.njit(cache=True, nogil=True)
@@ -153,7 +163,7 @@ def _free(cost: Floats) -> float:
 
 @numba.njit(cache=True, nogil=True)
 def _step_costs(
-    costs: Any, state: Ints, shift: Floats, cells: Any, stop_after: int, must: Bools
+    costs: Any, state: Ints, multiplier: Floats, cells: Any, stop_after: int, must: Bools
 ) -> tuple[Floats, Floats]:
     """(edge, top), given the `_costs` of the passes."""
     klass, gain, hold = cells.klass, cells.gain, cells.hold
@@ -164,19 +174,19 @@ def _step_costs(
     total = np.zeros(levels)
     walk = np.empty(levels)
     for p in range(len(cells.base)):
-        cost, sure, turn = costs[0][p], costs[1][p], costs[3][p]
+        cost, sure, turn = costs.cost[p], costs.sure[p], costs.turn[p]
         end = _end(sure, stop_after, must)
         for t in range(levels):
             walk[t] = cost[t]
             total[t] += cost[t]
         for t in range(levels):
-            if costs[2][p] and stop_after == 1:
+            if costs.open[p] and stop_after == 1:
                 # from walking past t − 1 to walking past t: open classes accepted at t are missing
                 for f in range(flip_start[p * levels + t], flip_start[p * levels + t + 1]):
                     c = flip[f]
                     if state[klass[c]] == OPEN:
                         sign = -1.0 if hold[c, t] > 0 else 1.0
-                        by = shift[c]
+                        by = multiplier[c]
                         for other in range(t + 1, end + 1):
                             walk[other] += sign * min(0.0, gain[c, other] + by)
             if t < turn:
@@ -242,10 +252,10 @@ def best_ladder(edge: Floats, top: Floats, steps_max: int, must: Bools) -> tuple
 
 @numba.njit(cache=True, nogil=True)
 def ladder_bound(
-    state: Ints, shift: Floats, cells: Any, stop_after: int, steps_max: int, must: Bools
+    state: Ints, multiplier: Floats, cells: Any, stop_after: int, steps_max: int, must: Bools
 ) -> float:
     """The least bound of a ladder (one call for two: to enter compiled code has its price)."""
-    edge, top, _ = step_costs(state, shift, cells, stop_after, must)
+    edge, top, _ = step_costs(state, multiplier, cells, stop_after, must)
     bound, _ = best_ladder(edge, top, steps_max, must)
     return bound
 
@@ -254,7 +264,7 @@ def ladder_bound(
 def _open_choices(
     costs: Any,
     state: Ints,
-    shift: Floats,
+    multiplier: Floats,
     cells: Any,
     stop_after: int,
     must: Bools,
@@ -269,7 +279,7 @@ def _open_choices(
     stops = np.empty(len(cells.base), np.int64)
     walk = np.empty(levels)
     for p in range(len(cells.base)):
-        cost, sure, turn = costs[0][p], costs[1][p], costs[3][p]
+        cost, sure, turn = costs.cost[p], costs.sure[p], costs.turn[p]
         stop, passed = ladder[-1], -1
         for t in ladder[:-1]:
             if t >= turn:
@@ -283,37 +293,41 @@ def _open_choices(
                 for c in range(cells.start[p], cells.start[p + 1]):
                     if state[cells.klass[c]] == OPEN and cells.hold[c, t] > 0:
                         for other in range(t + 1, levels):
-                            walk[other] -= min(0.0, cells.gain[c, other] + shift[c])
+                            walk[other] -= min(0.0, cells.gain[c, other] + multiplier[c])
             for other in range(t + 1, _end(sure, stop_after, must) + 1):
                 if walk[other] < least:
                     least, stop, passed = walk[other], other, t
         stops[p] = stop
         for c in range(cells.start[p], cells.start[p + 1]):
             blocked = passed >= 0 and stop_after == 1 and cells.hold[c, passed] > 0
-            if not blocked and state[cells.klass[c]] == OPEN and cells.gain[c, stop] + shift[c] < 0:
+            if (
+                not blocked
+                and state[cells.klass[c]] == OPEN
+                and cells.gain[c, stop] + multiplier[c] < 0
+            ):
                 chosen[c] = 1.0
     return chosen, stops
 
 
 @numba.njit(cache=True, nogil=True)
 def relaxed(
-    state: Ints, shift: Floats, cells: Any, stop_after: int, steps_max: int, must: Bools
+    state: Ints, multiplier: Floats, cells: Any, stop_after: int, steps_max: int, must: Bools
 ) -> tuple[float, Floats, Ints]:
     """The least bound of a ladder, and what it makes of the passes: see `_open_choices`."""
-    costs = _costs(state, shift, cells, stop_after)
-    edge, top = _step_costs(costs, state, shift, cells, stop_after, must)
+    costs = _costs(state, multiplier, cells, stop_after)
+    edge, top = _step_costs(costs, state, multiplier, cells, stop_after, must)
     bound, ladder = best_ladder(edge, top, steps_max, must)
-    chosen, stops = _open_choices(costs, state, shift, cells, stop_after, must, ladder)
+    chosen, stops = _open_choices(costs, state, multiplier, cells, stop_after, must, ladder)
     return bound, chosen, stops
 
 
 @numba.njit(cache=True, nogil=True)
-def slope_of(
-    state: Ints, shift: Floats, cells: Any, stop_after: int, steps_max: int, must: Bools
+def subgradient_of(
+    state: Ints, multiplier: Floats, cells: Any, stop_after: int, steps_max: int, must: Bools
 ) -> tuple[float, Floats]:
-    """The least bound of a ladder, and how it rises with the shifts of open classes, where these
-    add up to zero for each class."""
-    bound, chosen, _ = relaxed(state, shift, cells, stop_after, steps_max, must)
+    """The least bound of a ladder, and its subgradient by the multipliers of open classes, where
+    these add up to zero for each class."""
+    bound, chosen, _ = relaxed(state, multiplier, cells, stop_after, steps_max, must)
     share, size = np.zeros(len(state)), np.zeros(len(state))
     for c in range(len(chosen)):
         share[cells.klass[c]] += chosen[c]
@@ -331,19 +345,19 @@ def bounds_of(
     """The least bound of each selection (row of class states); one above `limit` may be too low,
     but is above it."""
     found = np.empty(len(through))
-    shift = np.zeros(len(cells.klass))
+    multiplier = np.zeros(len(cells.klass))
     for i in range(len(through)):
-        costs = _costs(through[i], shift, cells, stop_after)
-        found[i] = _free(costs[0])
+        costs = _costs(through[i], multiplier, cells, stop_after)
+        found[i] = _free(costs.cost)
         if found[i] <= limit:
-            edge, top = _step_costs(costs, through[i], shift, cells, stop_after, must)
+            edge, top = _step_costs(costs, through[i], multiplier, cells, stop_after, must)
             found[i], _ = best_ladder(edge, top, steps_max, must)
     return found
 
 
 @numba.njit(cache=True, nogil=True)
 def penalties_of(
-    state: Ints, shift: Floats, cells: Any, stop_after: int, must: Bools
+    state: Ints, multiplier: Floats, cells: Any, stop_after: int, must: Bools
 ) -> tuple[Floats, Floats]:
     """What each open class adds to the bound at least: when it is let through, and when not.
 
@@ -359,7 +373,7 @@ def penalties_of(
     for place in range(levels):
         final = place if must[place] else final
     for p in range(len(cells.base)):
-        _cost_of_pass(p, state, shift, cells, cost, sure)
+        _cost_of_pass(p, state, multiplier, cells, cost, sure)
         turn, end = _turn(p, state, cells, stop_after, levels), _end(sure, stop_after, must)
         for place in range(levels):
             could[place] = place >= turn and stop_after > 1
@@ -375,7 +389,7 @@ def penalties_of(
             least_in, least_out, blocks = np.inf, np.inf, False
             for place in range(end + 1):
                 if could[place]:
-                    changed = gain[c, place] + shift[c]
+                    changed = gain[c, place] + multiplier[c]
                     least_in = min(least_in, max(0.0, changed))
                     least_out = min(least_out, 0.0 if blocks else max(0.0, -changed))
                 blocks = blocks or (stop_after == 1 and hold[c, place] > 0)

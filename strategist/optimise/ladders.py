@@ -1,90 +1,71 @@
-"""Step ladders of one selection in the order of preference, as far as bounds leave any.
+"""Ladders of one selection in the order of preference, as far as bounds leave any.
 
-The bounds are those of `kernel.step_costs`, with nothing open: with `stop_after` 1 they are the
-loss itself, but for passes that a step misses above their turn. Readability is not taken to be
-monotonic: where it is not, ladders are replayed one by one.
+The bounds are those of `kernel.step_costs`, with nothing open: with `stop_after` 1 they are what a
+ladder comes to, but for passes that a step misses above their turn. Readability is not taken to be
+monotonic: ladders that bounds leave are replayed.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Sequence
 
 import numpy as np
 
-from strategist.optimise.walks import ladder_bounds
-from strategist.survey.records import Floats
+from strategist.optimise.walks import ladder_bounds, ladders_left
+from strategist.survey.records import Bools, Floats, Ints
 
-__all__ = ["Steps", "in_order", "steps_of"]
+__all__ = ["in_order"]
 
-Levels = tuple[int, ...]  # places of levels from the top step down
+_TURNS = 2_000_000  # of the loop over ladders, between two looks at the clock
+_SLACK = 1e-6
 
-
-@dataclass(frozen=True, eq=False)
-class Steps:
-    """Lower bounds for the ladders of one selection by one measure.
-
-    `edge[u, t]` (u = 0 stands for "no lower step", u = i + 1 for level i): cost of the passes whose
-    turn lies above u and at or below t, when t is not the top; `top[u, t]` the same, and all whose
-    turn lies above t, when it is. `least[n, t]`: least sum of n + 1 steps ending at t, not the top.
-    `total[n, t]`: least bound of a ladder of n + 1 steps with top t.
-    """
-
-    edge: Floats
-    top: Floats
-    least: Floats
-    total: Floats
-
-
-def steps_of(edge: Floats, top: Floats, steps_max: int) -> Steps:
-    """The bounds of ladders of up to `steps_max` steps from those of single steps."""
-    least, total = ladder_bounds(edge[None], top[None], steps_max)
-    return Steps(edge, top, least[0], total[0])
+Room = Callable[[int, tuple[int, ...]], Floats]
 
 
 def in_order(
-    steps: tuple[Steps, ...],
-    count: int,
-    tops: range,
-    hopeless: Callable[[tuple[float, ...], Levels], bool],
-) -> Iterator[Levels]:
-    """Ladders of `count` steps by lowest top level, then lower next level, and so on.
+    costs: Sequence[tuple[Floats, Floats]],
+    steps_max: int,
+    must: Bools,
+    room: Room,
+    check: Callable[[], None],
+    *,
+    at_once: int,
+) -> Iterator[Ints]:
+    """Ladders of one step, of two, and so on; among these by lowest top, then lower next level.
 
-    `steps` holds the bounds of one selection, by several measures; what `hopeless(bounds, levels
-    so far)` cuts off is not gone into.
+    `costs` holds the (edge, top) of `kernel.step_costs` for each of some measures. `room(count,
+    places)` says what ladders of `count` steps that come behind the topmost `places` may come to:
+    shape (measures, corners); one corner must have room for all measures. It is asked again after
+    each array of at most `at_once` ladders, shape (ladders, count), places from the top down, since
+    what was replayed meanwhile may leave less. `check` is called now and then, and may raise.
     """
-    for top in tops:
-        bounds = tuple(float(s.total[count - 1, top]) for s in steps)
-        if np.isinf(bounds[0]) or hopeless(bounds, (top,)):
-            continue
-        if count == 1:
-            yield (top,)
-            continue
-        for level in range(count - 2, top):
-            spent = tuple(float(s.top[level + 1, top]) for s in steps)
-            yield from _descend(steps, (top, level), spent, count - 2, hopeless)
+    edge, top = (np.array([cost[i] for cost in costs]) for i in range(2))
+    least, total = ladder_bounds(edge, top, steps_max)
+    lowest = int(np.flatnonzero(must).max(initial=0))
+    most = 4
+    for count in range(1, steps_max + 1):
+        bounds = total[:, count - 1]  # (measures, levels)
+        for highest in _within(bounds, room(count, ())):
+            if highest < max(lowest, count - 1):
+                continue
+            ladder = np.full(count, -1)
+            ladder[0], depth = highest, 1
+            while depth:
+                check()
+                behind = [place for place in ladder[: depth + 1].tolist() if place >= 0]
+                left = room(count, tuple(behind))
+                if not len(_within(bounds[:, highest : highest + 1], left)):
+                    break
+                found, depth = ladders_left(
+                    edge, top, least, left, must, ladder, depth, most, _TURNS
+                )
+                if len(found):
+                    yield found
+                    most = min(4 * most, at_once)
 
 
-def _descend(
-    steps: tuple[Steps, ...],
-    levels: Levels,
-    spent: tuple[float, ...],
-    below: int,
-    hopeless: Callable[[tuple[float, ...], Levels], bool],
-) -> Iterator[Levels]:
-    """Ladders with the given upper steps, `below` more of them to be chosen underneath."""
-    lowest = levels[-1]
-    bound = tuple(
-        so_far + float(s.least[below, lowest]) for s, so_far in zip(steps, spent, strict=True)
-    )
-    if hopeless(bound, levels):
-        return
-    if below == 0:
-        yield levels
-        return
-    for level in range(below - 1, lowest):
-        reached = tuple(
-            so_far + float(s.edge[level + 1, lowest])
-            for s, so_far in zip(steps, spent, strict=True)
-        )
-        yield from _descend(steps, (*levels, level), reached, below - 1, hopeless)
+def _within(bounds: Floats, room: Floats) -> Ints:
+    """The columns of bounds that some corner has room for."""
+    fits: Bools = np.logical_and.reduce(bounds[:, :, None] <= room[:, None] + _SLACK, axis=0)
+    found: Ints = np.flatnonzero(np.logical_or.reduce(fits, axis=1))
+    return found

@@ -8,6 +8,7 @@ from functools import cached_property
 import numpy as np
 
 from strategist.optimise.guarded import guarded_peaks
+from strategist.optimise.tuning import DEFAULT, Tuning
 from strategist.optimise.walks import counts_of
 from strategist.radio.dwell import steps_by_masks
 from strategist.radio.lawful import choosable_levels
@@ -118,6 +119,7 @@ class Problem:
     steps_by_masks: tuple[int, ...]
     slots: int
     top_fixed: bool
+    tuning: Tuning = DEFAULT
 
     @property
     def steps_max(self) -> int:
@@ -229,7 +231,7 @@ def answer_at(problem: Problem, chain: Chain, cutoff: int, levels: tuple[int, ..
     return Answer(key, chain, cutoff, levels, counts)
 
 
-def pose(survey: Survey, policy: Policy) -> Problem:
+def pose(survey: Survey, policy: Policy, tuning: Tuning = DEFAULT) -> Problem:
     """The problem of a completely surveyed read point (no untried pairs) under its policy.
 
     Levels that are unlawful or that the reader cannot be set to are left out, and so are cutoffs
@@ -265,6 +267,7 @@ def pose(survey: Survey, policy: Policy) -> Problem:
         steps_by_masks=steps,
         slots=len(steps) - 1,
         top_fixed="power" not in allow,
+        tuning=tuning,
     )
 
 

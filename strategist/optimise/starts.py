@@ -13,11 +13,6 @@ from strategist.survey.records import Floats, Ints
 
 __all__ = ["Starts"]
 
-_CUTOFFS = 24  # cutoffs, evenly spread, that chains are tried under
-_CORNERS = 48  # (cutoff, level) pairs kept of them
-_AT_ONCE = 2_000  # selections weighed between two looks at the clock
-_BEAM = 12  # chains kept at each number of masks
-
 
 class Starts:
     """At a single level without a ladder, loss is a sum over classes: a matrix product."""
@@ -25,14 +20,15 @@ class Starts:
     def __init__(self, problem: Problem, chains: Chains) -> None:
         self.problem = problem
         self.chains = chains
-        cutoffs = np.unique(np.linspace(0, len(problem.thresholds) - 1, _CUTOFFS).astype(int))
+        tuning, last = problem.tuning, len(problem.thresholds) - 1
+        cutoffs = np.unique(np.linspace(0, last, tuning.start_cutoffs).astype(int))
         levels = len(problem.profile.levels_dbm)
         lowest = levels - 1 if problem.top_fixed else 0
         tables = [self._changes(int(c))[:, lowest:] for c in cutoffs]
         self.changes = np.concatenate(tables, axis=1)
         self.cutoff = np.repeat(cutoffs, levels - lowest)
         best = self._losses(chains.listed(1)).min(axis=0)
-        kept = np.argsort(best, kind="stable")[:_CORNERS]
+        kept = np.argsort(best, kind="stable")[: tuning.start_corners]
         self.changes, self.cutoff = self.changes[:, kept], self.cutoff[kept]
         self._beams = [chains.listed(0)]  # by number of masks
 
@@ -47,9 +43,10 @@ class Starts:
 
     def _losses(self, selections: Selections) -> Floats:
         losses = np.empty((len(selections), self.changes.shape[1]))
-        for start in range(0, len(selections), _AT_ONCE):
+        size = self.problem.tuning.at_once
+        for start in range(0, len(selections), size):
             self.chains.clock.check()
-            rows = slice(start, start + _AT_ONCE)
+            rows = slice(start, start + size)
             losses[rows] = selections.unpack(rows).astype(float) @ self.changes
         return losses
 
@@ -68,5 +65,5 @@ class Starts:
             longer = grow(beam, beam.words, self.chains.table, self.chains.clock)
             assert longer is not None
             more = longer
-        rows: Ints = np.argsort(self._losses(more).min(axis=1), kind="stable")[:_BEAM]
-        return more.at(rows)
+        rows: Ints = np.argsort(self._losses(more).min(axis=1), kind="stable")
+        return more.at(rows[: self.problem.tuning.beam])

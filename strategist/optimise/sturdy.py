@@ -12,29 +12,28 @@ so far are further caps, as the hard limits are.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from strategist.optimise.branch import Branch
+from strategist.optimise.archive import Best
 from strategist.optimise.cells import Layout
 from strategist.optimise.clock import Clock, OutOfTimeError
 from strategist.optimise.goals import with_guarded
 from strategist.optimise.kernel import Cells
 from strategist.optimise.measures import Aim, Measure, measures, spacing
-from strategist.optimise.problem import Answer, Counts, Problem, answer_at, value, walk
-from strategist.optimise.search import Search
+from strategist.optimise.node import Node
+from strategist.optimise.problem import Answer, Counts, Problem, answer_at, value
+from strategist.optimise.search import BestFirst
 from strategist.optimise.selections import of_chain
+from strategist.optimise.tree import Tree
 from strategist.optimise.zoom import few_levels, is_wide, on_levels
-from strategist.survey.records import Bools, Floats
 
 __all__ = ["Sturdy", "sturdiest"]
 
 _FINEST = 1e-6  # losses are compared to this
 _LARGEST = 1e8  # a sum of losses that double precision still tells apart in six decimals
-_CHAINS, _BRANCHES = 5_000, 200  # where more were weighed, or worked on and twice as many as for
-# the proof, what is open stays open: the same each time
 
 
 @dataclass(frozen=True)
@@ -106,99 +105,94 @@ class _Goal:
     def aim(self, best: Answer | None) -> Aim:
         return Aim(self.measure, 0.0, excess=False, step=self._step)
 
-    def is_settled(self, best: Answer) -> bool:
-        return True
-
     def mark(self, best: Answer) -> tuple[float, ...]:
         """The largest sum with the rank of the best so far is that with the largest loss."""
         largest = best.key[1] / self.times + self.cap * (1 - 1 / self.times)
         return 0.0, min(self.most, value(largest)), np.inf
 
 
-class _Beside(Search):
-    """The search of `_Goal`; keys begin with what is exceeded, rank and loss."""
+class _Within(Best):
+    """The incumbent of `_Goal`; keys begin with what is exceeded, rank and loss."""
 
     goal: _Goal
 
+    @property
+    def caps(self) -> tuple[Measure, ...]:
+        """The hard limits, the allowance, and the rank of the best so far."""
+        top = np.inf if self.answer is None else self.answer.key[1]
+        return *self.limits, Measure(1, 1, self.goal.cap), Measure(1, 1, top)
+
+    def tables(self, node: Node) -> Iterator[Cells]:
+        yield from super().tables(node)
+        for layout in (self.layout, self.goal.ranked):
+            yield layout.cells(node.cutoff, node.levels, self.goal.measure)
+
+    def rank(self, counts: Counts, guarded: float) -> tuple[float, float, float]:
+        """By how much it is not what is sought, its rank, its loss."""
+        loss = self.problem.loss(counts)
+        over = self.problem.excess(counts) + max(0.0, loss - self.goal.cap)
+        if over > 0:
+            return over, np.inf, loss
+        over = 0.0 if value(loss + guarded) < self.goal.sum_below else 1.0
+        return over, self.goal.rank(loss, guarded), loss
+
+
+class _Beside(BestFirst):
+    """The search beside a best strategy."""
+
+    best: _Within
+
     def __init__(self, problem: Problem, best: Answer, clock: Clock) -> None:
-        super().__init__(problem, clock)
-        self.goal = _Goal(problem, best)
+        tree, goal = Tree(problem, clock), _Goal(problem, best)
         _, least, guarded, *rest = best.key
-        self._given = replace(best, key=(0.0, self.goal.rank(least, guarded), least, *rest))
+        self._given = replace(best, key=(0.0, goal.rank(least, guarded), least, *rest))
         self._guarded = guarded
-        self._most = max(_BRANCHES, 2 * dict(best.effort).get("branches", 0))
-        self.best, self.mark = self._given, self.goal.mark(self._given)
+        self._most = max(problem.tuning.sturdy_nodes, 2 * dict(best.effort).get("branches", 0))
+        super().__init__(tree, _Within(tree.layout, goal, self._given))
 
     def find(self) -> Sturdy:
+        goal = self.best.goal
         try:
-            self.longest = self._reach(self.problem.slots)
+            self.longest = self.tree.reach(self.tree.problem.slots)
             self._begin()
             self.prove()
-            left = [at for at, _ in (*self._stuck, *self._waiting)]
-            still_open = self._open(min(left, default=None))
+            still_open = self.left()
         except OutOfTimeError:
             still_open = self.floor
-        assert self.best is not None
-        loss, found = self.best.key[2], self.best is not self._given
-        guarded = value((self.best.key[1] - loss) / self.goal.times) if found else self._guarded
+        if still_open is not None and self.best.hopeless(*still_open, 0):
+            still_open = None
+        answer = self.best.answer
+        assert answer is not None
+        loss, found = answer.key[2], answer is not self._given
+        guarded = value((answer.key[1] - loss) / goal.times) if found else self._guarded
         bound = guarded
         if still_open is not None:
-            bound = min(bound, max(0.0, value(still_open[1] - self.goal.cap)))
+            bound = min(bound, max(0.0, value(still_open[1] - goal.cap)))
         if not found:
             return Sturdy(None, bound)
-        return Sturdy(replace(self.best, key=(0.0, loss, guarded, *self.best.key[3:])), bound)
+        return Sturdy(replace(answer, key=(0.0, loss, guarded, *answer.key[3:])), bound)
 
     def _begin(self) -> None:
         """A bound of each cutoff; in those that are left, where chains are many, the best's own
         chain and none are tried at once."""
-        own = of_chain(self.problem, self._given.chain, self.chains.table)
-        likely = () if self._are_few else (own, self.chains.listed(0))
-        for cutoff in range(len(self.problem.thresholds)):
-            branch = self._branch(cutoff)
-            branch.raise_bound(self._target(branch))
-            if branch.bound <= self._target(branch):
+        tree, few = self.tree, self.tree.are_few(self.longest)
+        own = of_chain(tree.problem, self._given.chain, tree.chains.table)
+        likely = () if few else (own, tree.chains.listed(0))
+        for cutoff in range(len(tree.problem.thresholds)):
+            node = self.node(cutoff)
+            node.raise_bound(self.best.target(node))
+            if node.bound <= self.best.target(node):
                 for chain in likely:
-                    self._ladders(chain, 0, branch)
-                self._push(1, branch)
-            if self.clock.expired():
+                    tree.ladders(chain, 0, node, self.best)
+                self.push(1, node)
+            if tree.clock.expired():
                 raise OutOfTimeError
 
-    def _work_on(self, branch: Branch, stage: int) -> None:
-        if self.branches > self._most or (not self._are_few and self.weighed > _CHAINS):
+    def work_on(self, node: Node, stage: int) -> None:
+        many = (
+            not self.tree.are_few(self.longest)
+            and self.tree.weighed > self.tree.tuning.sturdy_chains
+        )
+        if self.tree.nodes > self._most or many:
             raise OutOfTimeError
-        super()._work_on(branch, stage)
-
-    def excess(self, bounds: Floats) -> Floats:
-        """What the hard limits, the allowance and the rank of the best so far are exceeded by."""
-        assert self.best is not None
-        tops = (Measure(1, 1, self.goal.cap), Measure(1, 1, self.best.key[1]))
-        over = np.zeros(bounds.shape[1:])
-        for measure, bound in zip((*self.caps, *tops), bounds[1:], strict=True):
-            over += np.maximum(0.0, bound / measure.per - measure.cap)
-        excess: Floats = np.round(over, 6)
-        return excess
-
-    def _tables(self, branch: Branch) -> Iterator[Cells]:
-        yield from super()._tables(branch)
-        for layout in (self.layout, self.goal.ranked):
-            yield branch.cells_by(layout, self.goal.measure)
-
-    def _replayer(
-        self, cutoff: int, through: Bools
-    ) -> Callable[[tuple[int, ...]], tuple[float, float, float, Counts]]:
-        """What a ladder comes to: by how much it is not what is sought, its rank, its loss."""
-        problem, guarded = self.problem, self.problem.under_guard()
-        rows = through[problem.profile.row_class][:, None]
-        accepted, drifted = (one.accepted(cutoff) & rows for one in (problem, guarded))
-
-        def replay(ladder: tuple[int, ...]) -> tuple[float, float, float, Counts]:
-            counts = walk(problem, accepted, ladder)
-            loss = problem.loss(counts)
-            over = problem.excess(counts) + max(0.0, loss - self.goal.cap)
-            if over > 0:
-                return over, np.inf, loss, counts
-            under_guard = problem.loss(walk(guarded, drifted, ladder))
-            over = 0.0 if value(loss + under_guard) < self.goal.sum_below else 1.0
-            return over, self.goal.rank(loss, under_guard), loss, counts
-
-        return replay
+        super().work_on(node, stage)

@@ -58,41 +58,45 @@ def ladders_left(
     top: Floats,
     least: Floats,
     room: Floats,
-    count: int,
-    highest: int,
     must: Bools,
+    ladder: Ints,
+    depth: int,
+    most: int,
     turns: int,
-) -> tuple[Ints, bool]:
-    """Ladders of `count` steps with a top step whose bounds a corner has room for.
+) -> tuple[Ints, int]:
+    """The next ladders whose bounds a corner has room for, at most so many, and the depth to go on.
 
     Shape (ladders, count): places of levels from the top down, in the order of preference. Levels
-    that `must` be are in each of them. The second value is whether these are all; it ends after so
-    many `turns` of its loop.
+    that `must` be are in each of them. `ladder` holds the topmost place, and below it −1 at first;
+    with the depth, 1 at first, it says how far the walk has come, and moves on. Depth 0: there are
+    no more. It pauses after so many `turns` of its loop.
     """
-    measures = edge.shape[0]
-    found = np.empty((64, count), np.int64)
+    measures, count = edge.shape[0], len(ladder)
+    found = np.empty((min(64, most), count), np.int64)
     number = 0
-    ladder = np.full(count, -1)
     spent = np.zeros((count, measures))  # of the steps above, with the one at this depth chosen
     bounds = np.empty(measures)
-    ladder[0] = highest
-    for place in range(highest + 1, len(must)):
+    for d in range(1, depth):
+        for k in range(measures):
+            met = (
+                top[k, ladder[1] + 1, ladder[0]]
+                if d == 1
+                else edge[k, ladder[d] + 1, ladder[d - 1]]
+            )
+            spent[d - 1, k] = met + (spent[d - 2, k] if d > 1 else 0.0)
+    for place in range(ladder[0] + 1, len(must)):
         if must[place]:
-            return found[:0], True
-    depth = 1
-    while depth > 0:
+            return found[:0], 0
+    while depth > 0 and number < most and turns > 0:
         turns -= 1
-        if turns < 0:
-            return found[:number], False
         if depth == count:
             complete = True
-            for place in range(ladder[count - 1]):
-                complete = complete and not must[place]
             lowest = ladder[count - 1]
+            for place in range(lowest):
+                complete = complete and not must[place]
             for k in range(measures):
                 above = spent[count - 2, k] if count > 1 else 0.0
-                last = top[k, 0, lowest] if count == 1 else above + edge[k, 0, lowest]
-                bounds[k] = last
+                bounds[k] = top[k, 0, lowest] if count == 1 else above + edge[k, 0, lowest]
             if complete and _within(bounds, room):
                 if number == len(found):
                     more = np.empty((2 * number, count), np.int64)
@@ -128,7 +132,7 @@ def ladders_left(
             depth += 1
             if depth < count:
                 ladder[depth] = -1
-    return found[:number], True
+    return found[:number], depth
 
 
 @numba.njit(cache=True, nogil=True)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from strategist.optimise.clock import Clock
 from strategist.optimise.problem import Answer, pose
 from strategist.optimise.search import search
+from strategist.optimise.tuning import DEFAULT, Tuning
 from strategist.survey.records import ReadPoint
 from tests.bench.made_large import large_read_point
 from tests.bench.measure import Found
@@ -16,10 +17,10 @@ from tests.bench.measure import Found
 __all__ = ["by_search", "found_of"]
 
 
-def by_search(read_point: ReadPoint, seconds: float | None) -> Found:
+def by_search(read_point: ReadPoint, seconds: float | None, tuning: Tuning = DEFAULT) -> Found:
     """The whole order of preference, by the exact search."""
     clock = Clock(seconds)
-    return found_of(search(pose(read_point.survey, read_point.policy), clock), clock)
+    return found_of(search(pose(read_point.survey, read_point.policy, tuning), clock), clock)
 
 
 def _warm_up() -> None:

@@ -10,12 +10,13 @@ from unittest.mock import patch
 
 import numpy as np
 
-from strategist.optimise.branch import Branch
 from strategist.optimise.clock import Clock
 from strategist.optimise.guarded import guarded_peaks
+from strategist.optimise.node import Node
 from strategist.optimise.problem import pose
 from strategist.optimise.search import search
 from strategist.optimise.starts import Starts
+from strategist.optimise.tuning import Tuning
 from strategist.survey.profile import Profile, peaks
 from strategist.survey.records import Floats, Ints, ReadPoint, Survey
 from tests.bench.measure import Found
@@ -27,7 +28,7 @@ SWITCHES = {
     "nothing": "tests.bench.ours:by_search",
     "merging of tags and passes": "tests.bench.switches:tags_and_passes_apart",
     "few chains one by one": "tests.bench.switches:without_few",
-    "shifts (bounds of passes alone)": "tests.bench.switches:without_shifts",
+    "multipliers (bounds of passes alone)": "tests.bench.switches:without_shifts",
     "fixing of classes": "tests.bench.switches:without_fixed_classes",
     "settling of levels": "tests.bench.switches:without_settled_levels",
     "bounds that know the chains": "tests.bench.switches:without_cuts",
@@ -36,43 +37,42 @@ SWITCHES = {
 
 
 def without_few(read_point: ReadPoint, seconds: float | None) -> Found:
-    """Every branch is taken through its bounds, however few the chains are."""
-    with patch("strategist.optimise.search._FEW", -1):
-        return by_search(read_point, seconds)
+    """Every node is taken through its bounds, however few the chains are."""
+    return by_search(read_point, seconds, Tuning(few=-1))
 
 
 def without_shifts(read_point: ReadPoint, seconds: float | None) -> Found:
-    """Branches are bounded without raising the bound along its slope."""
-    raised = Branch.raise_bound
+    """Nodes are bounded without raising the bound along its subgradient."""
+    raised = Node.raise_bound
 
-    def once(self: Branch, target: float, rounds: int = 1) -> None:
+    def once(self: Node, target: float, rounds: int = 1) -> None:
         raised(self, target, 1)
 
-    with patch.object(Branch, "raise_bound", once):
+    with patch.object(Node, "raise_bound", once):
         return by_search(read_point, seconds)
 
 
 def without_fixed_classes(read_point: ReadPoint, seconds: float | None) -> Found:
     """No class is settled beforehand."""
-    with patch.object(Branch, "fix_classes", return_value=False):
+    with patch.object(Node, "fix_classes", return_value=False):
         return by_search(read_point, seconds)
 
 
 def without_settled_levels(read_point: ReadPoint, seconds: float | None) -> Found:
     """No level is dropped or settled beforehand."""
-    with patch.object(Branch, "settle_levels", return_value=False):
+    with patch.object(Node, "settle_levels", return_value=False):
         return by_search(read_point, seconds)
 
 
 def without_cuts(read_point: ReadPoint, seconds: float | None) -> Found:
-    """Chains are weighed by the penalties of the branch alone, without the sieve."""
-    with patch.object(Branch, "cuts", return_value=[]):
+    """Chains are weighed by the penalties of the node alone, without the sieve."""
+    with patch.object(Node, "cuts", return_value=[]):
         return by_search(read_point, seconds)
 
 
 def without_starts(read_point: ReadPoint, seconds: float | None) -> Found:
     """The search begins with the best strategy without masks."""
-    with patch.object(Starts, "promising", return_value=iter(())):
+    with patch.object(Starts, "promising", return_value=()):
         return by_search(read_point, seconds)
 
 

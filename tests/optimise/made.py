@@ -5,15 +5,14 @@ from __future__ import annotations
 import itertools
 from collections import Counter
 from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import replace
 from typing import Any
-from unittest.mock import patch
 
 import numpy as np
 
 from strategist.optimise.problem import pose
 from strategist.optimise.strategy import Strategy
+from strategist.optimise.tuning import Tuning
 from strategist.radio.dwell import step_seconds
 from strategist.radio.timing import LINK_PROFILES
 from strategist.survey.policy import (
@@ -35,32 +34,12 @@ from strategist.trust.guarded import guarded_loss
 GUARDS = [(1.0, 2.0), (0.0, 0.0), (1.0, 0.5), (2.0, 1.0), (0.0, 1.5)]  # power dB, RSSI dB
 
 
-@contextmanager
-def by_bounds() -> Iterator[None]:
-    """Search and frontier take every branch through its bounds, however few the chains are."""
-    module = "strategist.optimise"
-    with patch(f"{module}.search._FEW", -1), patch(f"{module}.frontier._ALL", -1):
-        yield
-
-
-@contextmanager
-def by_splits() -> Iterator[None]:
-    """The same, and every branch is split until each of its levels is settled."""
-    module = "strategist.optimise"
-    with by_bounds(), patch(f"{module}.search._MANY", -1), patch(f"{module}.frontier._MANY", -1):
-        yield
-
-
-@contextmanager
-def by_poor_starts() -> Iterator[None]:
-    """Through bounds, and the first ladder looked at is the highest level, not a likely one: what
-    is found is found by the proof."""
-
-    def highest(edge: object, top: Any, most: int, must: Any) -> tuple[float, Any]:
-        return 0.0, np.union1d(np.flatnonzero(must), [len(must) - 1])
-
-    with by_bounds(), patch("strategist.optimise.search.best_ladder", highest):
-        yield
+BY_BOUNDS = Tuning(few=-1, few_of_front=-1)
+"""Search and frontier take every node through its bounds, however few the chains are."""
+BY_SPLITS = replace(BY_BOUNDS, many=-1)
+"""The same, and every node is split until each of its levels is settled."""
+BY_POOR_STARTS = replace(BY_BOUNDS, likely_first=False)
+"""Through bounds, and what is found is found by the proof, not by a likely ladder."""
 
 
 def survey_of(

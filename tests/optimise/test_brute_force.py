@@ -23,8 +23,8 @@ from strategist.survey.policy import Dwell
 from strategist.survey.records import ReadPoint
 from strategist.trust.guarded import guarded_loss
 from tests.optimise.made import (
+    BY_BOUNDS,
     brute_force,
-    by_bounds,
     hurried_read_point,
     lawful_levels,
     preference,
@@ -70,8 +70,7 @@ def assert_like_brute_force(read_point: ReadPoint) -> None:
         assert_proven(result)
         assert key_of(result, read_point) == best, prover
         assert (result.status == "infeasible") == (best[0] > 0)
-    with by_bounds():
-        result = choose(read_point, Options(prover="search", unseen=False))
+    result = choose(read_point, Options(prover="search", unseen=False, tuning=BY_BOUNDS))
     assert_proven(result)
     assert key_of(result, read_point) == best
 

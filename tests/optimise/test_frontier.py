@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import itertools
-from contextlib import nullcontext
 from dataclasses import replace
 from fractions import Fraction
 from typing import Any
@@ -12,20 +11,21 @@ import numpy as np
 import pytest
 
 from strategist.optimise.clock import Clock
+from strategist.optimise.front import Point
 from strategist.optimise.frontier import Sweep, sweep
 from strategist.optimise.problem import Problem, pose
 from strategist.optimise.search import search
-from strategist.optimise.staircase import Point
+from strategist.optimise.tuning import Tuning
 from strategist.survey.policy import Limits, Loss
 from strategist.survey.records import ReadPoint
 from strategist.trust.evaluate import evaluate
 from tests.optimise.counted import counted_clock
-from tests.optimise.made import by_bounds, excess, preference, random_read_point, strategies
+from tests.optimise.made import BY_BOUNDS, excess, preference, random_read_point, strategies
 
 LIMITED = range(0, 60, 3)  # as drawn: some have limits, some two masks
 WIDE = [(2, 404), (2, 407), (2, 410), (3, 413), (3, 419), (3, 426), (3, 435), (3, 479), (3, 490)]
-ONCE_WRONG = [(3, 455), (3, 461)]  # a tightened branch was taken to bound what it had dropped
-ROUTES = (nullcontext, by_bounds)
+ONCE_WRONG = [(3, 455), (3, 461)]  # a tightened node was taken to bound what it had dropped
+ROUTES = (Tuning(), BY_BOUNDS)
 BEYOND_BRUTE_FORCE = [(1, 113), (1, 128), (2, 204)]
 
 
@@ -79,8 +79,7 @@ def by_limits(problem: Problem) -> list[Point]:
 def assert_like_brute_force(read_point: ReadPoint) -> None:
     expected = by_brute_force(read_point)
     for route in ROUTES:
-        with route():
-            found = sweep(pose(read_point.survey, read_point.policy), Clock())
+        found = sweep(pose(read_point.survey, read_point.policy, route), Clock())
         assert_equal(found, read_point, expected)
 
 
@@ -117,8 +116,7 @@ def test_frontiers_equal_the_search_under_limits(size: int, seed: int) -> None:
     expected = by_limits(problem)
     assert len(expected) > 2
     for route in ROUTES:
-        with route():
-            assert sweep(problem, Clock()).staircase.points == expected
+        assert sweep(replace(problem, tuning=route), Clock()).staircase.points == expected
 
 
 def test_the_frontiers_are_not_all_alike() -> None:
@@ -166,8 +164,7 @@ def test_a_stopped_sweep_says_no_more_than_it_knows(size: int, seed: int) -> Non
     whole = sweep(problem, Clock()).staircase.points
     stopped = mixed = 0
     for looks, route in itertools.product(range(1, 600, 9), ROUTES):
-        with route():
-            found = sweep(problem, counted_clock(looks))
+        found = sweep(replace(problem, tuning=route), counted_clock(looks))
         for point in whole:
             known = point in found.staircase.points
             assert known or any(m >= point[0] and s >= point[1] for m, s in found.open)

@@ -16,7 +16,6 @@ import pytest
 
 from strategist import Options, compare_techniques, what_if
 from strategist.answers.solution import solve
-from strategist.optimise.chains import Chains
 from strategist.optimise.clock import Clock
 from strategist.optimise.known import answer_of
 from strategist.optimise.model import pays, prove_by_model
@@ -27,7 +26,7 @@ from strategist.survey.policy import TECHNIQUES
 from strategist.survey.records import ReadPoint
 from tests.bench.nasty import serial_masks_at
 from tests.optimise.counted import counted_clock
-from tests.optimise.made import by_bounds, random_read_point
+from tests.optimise.made import BY_BOUNDS, random_read_point
 
 SEEDS = [seed for seed in range(60) if random_read_point(seed, 1).policy.reader.mask_slots > 1][:8]
 WITH_MASKS = 7  # whose best strategy has masks
@@ -121,8 +120,8 @@ def test_a_search_stopped_anywhere(seed: int) -> None:
     """More time never loses, and no bound is above the optimum."""
     problem = problem_of(random_read_point(seed, 1))
     right = search(problem, Clock())
-    with by_bounds():
-        answers = [search(problem, counted_clock(looks)) for looks in range(0, 200, 10)]
+    bounded = replace(problem, tuning=BY_BOUNDS)
+    answers = [search(bounded, counted_clock(looks)) for looks in range(0, 200, 10)]
     for before, after in itertools.pairwise(answers):
         assert rank(after) <= rank(before) and after.bound >= before.bound
     assert all(one.bound <= rank(right) <= rank(one) for one in answers)
@@ -130,19 +129,17 @@ def test_a_search_stopped_anywhere(seed: int) -> None:
 
 @pytest.mark.parametrize("listed", [0, 1])
 @pytest.mark.parametrize("seed", SEEDS)
-def test_chains_beyond_the_lists(monkeypatch: pytest.MonkeyPatch, seed: int, listed: int) -> None:
+def test_chains_beyond_the_lists(seed: int, listed: int) -> None:
     """Chains of `listed` masks are the longest that can be listed: slots beyond cost nothing, the
     bound is true, and from there the model closes what the search left open."""
     point = random_read_point(seed, 1)
-    reaches = Chains.reaches
     answers, rights = [], []
     for slots in range(5):
         reader = replace(point.policy.reader, mask_slots=slots)
         problem = problem_of(replace(point, policy=replace(point.policy, reader=reader)))
         rights.append(search(problem, Clock()))
-        with by_bounds(), monkeypatch.context() as patched:
-            patched.setattr(Chains, "reaches", lambda self, n: n <= listed + 1 and reaches(self, n))
-            answers.append(search(problem, Clock()))
+        tuning = replace(BY_BOUNDS, longest_list=listed)
+        answers.append(search(replace(problem, tuning=tuning), Clock()))
     for before, after in itertools.pairwise(answers):
         assert rank(after) <= rank(before)
     for found, right in zip(answers, rights, strict=True):

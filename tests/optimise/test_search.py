@@ -2,36 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
+from dataclasses import replace
 from unittest.mock import patch
 
 import pytest
 
 from strategist.answers.assessment import choose
 from strategist.answers.solution import Options
-from strategist.optimise.branch import Branch
-from strategist.optimise.chains import Chains
 from strategist.optimise.clock import Clock
+from strategist.optimise.node import Node
 from strategist.optimise.problem import pose
-from strategist.optimise.search import Search, search
-from tests.optimise.made import by_bounds, random_read_point
+from strategist.optimise.search import BestFirst, Search, search
+from tests.optimise.made import BY_BOUNDS, random_read_point
 
 SEEDS = [seed for seed in range(40) if random_read_point(seed, 1).policy.reader.mask_slots > 1][:6]
 
 
-@contextmanager
-def room_for_one_chain() -> Iterator[None]:
-    with by_bounds(), patch("strategist.optimise.chains._LEFT_MAX", 1):
-        yield
-
-
-@contextmanager
-def lists_of(masks: int) -> Iterator[None]:
-    """Only chains of so many masks can be listed."""
-    reaches = Chains.reaches
-    with patch.object(Chains, "reaches", lambda self, n: n <= masks + 1 and reaches(self, n)):
-        yield
+ROOM_FOR_ONE_CHAIN = replace(BY_BOUNDS, left_max=1)
 
 
 @pytest.mark.parametrize("seed", SEEDS)
@@ -40,9 +27,8 @@ def test_chains_that_cannot_be_looked_at_are_never_dropped(seed: int) -> None:
     read_point = random_read_point(seed, 1)
     problem = pose(read_point.survey, read_point.policy)
     right = search(problem, Clock())
-    with room_for_one_chain():
-        answer = search(problem, Clock())
-        result = choose(read_point, Options(unseen=False))
+    answer = search(replace(problem, tuning=ROOM_FOR_ONE_CHAIN), Clock())
+    result = choose(read_point, Options(unseen=False, tuning=ROOM_FOR_ONE_CHAIN))
     assert answer.bound <= right.key[:2] <= answer.key[:2]
     if answer.proven:
         assert answer.guarded_bound <= right.key[2] <= answer.key[2]
@@ -51,11 +37,10 @@ def test_chains_that_cannot_be_looked_at_are_never_dropped(seed: int) -> None:
 
 def test_some_of_them_stay_open() -> None:
     ended = 0
-    with room_for_one_chain():
-        for seed in SEEDS:
-            read_point = random_read_point(seed, 1)
-            answer = search(pose(read_point.survey, read_point.policy), Clock())
-            ended += not answer.proven
+    for seed in SEEDS:
+        read_point = random_read_point(seed, 1)
+        problem = pose(read_point.survey, read_point.policy, ROOM_FOR_ONE_CHAIN)
+        ended += not search(problem, Clock()).proven
     assert ended
 
 
@@ -64,7 +49,7 @@ def test_a_clock_that_stops_the_second_goal_is_said() -> None:
     find = Search.find_guarded
 
     def too_late(self: Search) -> float | None:
-        self.clock = Clock(0.0)
+        self.tree.clock = Clock(0.0)
         return find(self)
 
     weaker = 0
@@ -83,17 +68,18 @@ def test_a_clock_that_stops_the_second_goal_is_said() -> None:
 
 
 def test_the_effort_that_is_told_counts_the_branches_worked_on() -> None:
-    worked: list[Branch] = []
-    total, work_on = 0, Search._work_on
+    worked: list[Node] = []
+    total, work_on = 0, BestFirst.work_on
 
-    def counted(self: Search, branch: Branch, stage: int) -> None:
-        worked.append(branch)
-        work_on(self, branch, stage)
+    def counted(self: BestFirst, node: Node, stage: int) -> None:
+        worked.append(node)
+        work_on(self, node, stage)
 
     for seed in SEEDS:
         read_point = random_read_point(seed, 1)
-        with by_bounds(), patch.object(Search, "_work_on", counted):
-            answer = search(pose(read_point.survey, read_point.policy), Clock())
+        problem = pose(read_point.survey, read_point.policy, BY_BOUNDS)
+        with patch.object(BestFirst, "work_on", counted):
+            answer = search(problem, Clock())
         assert dict(answer.effort)["branches"] == len(worked)
         total += len(worked)
         worked.clear()

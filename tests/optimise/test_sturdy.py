@@ -8,13 +8,14 @@ from typing import Any
 
 import pytest
 
-from strategist.answers.solution import solve
+from strategist.answers.solution import Options, solve
 from strategist.optimise.clock import Clock
 from strategist.optimise.sturdy import Sturdy, sturdiest
+from strategist.optimise.tuning import DEFAULT, Tuning
 from strategist.survey.records import ReadPoint
 from tests.optimise.made import (
+    BY_BOUNDS,
     Replays,
-    by_bounds,
     preference,
     random_read_point,
     strategies,
@@ -55,17 +56,17 @@ def expected(read_point: ReadPoint) -> tuple[Any, ...] | None:
     return min(near, default=None)
 
 
-def found(read_point: ReadPoint) -> Sturdy | None:
+def found(read_point: ReadPoint, tuning: Tuning) -> Sturdy | None:
     """What the search finds; None where the best itself exceeds a hard limit."""
-    best = solve(read_point)
+    best = solve(read_point, Options(tuning=tuning))
     if best.answer.key[0] or best.beaten_by_silence:
         return None
     return sturdiest(best.problem, best.answer, Clock())
 
 
-def assert_like_brute_force(read_point: ReadPoint) -> None:
+def assert_like_brute_force(read_point: ReadPoint, tuning: Tuning = DEFAULT) -> None:
     sought, levels = expected(read_point), read_point.survey.levels_dbm
-    sturdy = found(read_point)
+    sturdy = found(read_point, tuning)
     if sturdy is None or sturdy.answer is None:
         assert sought is None
         return
@@ -80,8 +81,7 @@ def assert_like_brute_force(read_point: ReadPoint) -> None:
 def test_the_sturdiest_equals_brute_force(seed: int) -> None:
     point = made(seed)
     assert_like_brute_force(point)
-    with by_bounds():
-        assert_like_brute_force(point)
+    assert_like_brute_force(point, BY_BOUNDS)
 
 
 @pytest.mark.parametrize("seed", [*range(8), 39, 45, 52])

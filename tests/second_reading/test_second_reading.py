@@ -9,14 +9,14 @@ from __future__ import annotations
 import ast
 import json
 from collections import Counter
-from contextlib import nullcontext
 from pathlib import Path
 
 import pytest
 
 import strategist
 from strategist import InputError, Options
-from tests.optimise.made import by_bounds, by_poor_starts, by_splits
+from strategist.optimise.tuning import Tuning
+from tests.optimise.made import BY_BOUNDS, BY_POOR_STARTS, BY_SPLITS
 from tests.second_reading.drawn import NAME, Json, case, strategy
 from tests.second_reading.optimum import Trial, best_cutoff, best_key, frontier, key_of
 from tests.second_reading.survey import (
@@ -113,9 +113,9 @@ def test_the_best_strategy_is_the_one_that_trying_all_finds(seed: int) -> None:
     trial = Trial(read_survey(document, NAME), policy_of(document))
     best = best_key(trial)
     results = [strategist.choose(point, Options(unseen=False))]
-    for route in (by_bounds, by_splits, by_poor_starts):
-        with route():
-            results.append(strategist.choose(point, Options(prover="search", unseen=False)))
+    for route in (BY_BOUNDS, BY_SPLITS, BY_POOR_STARTS):
+        options = Options(prover="search", unseen=False, tuning=route)
+        results.append(strategist.choose(point, options))
     if seed % 5 == 0:
         results.append(strategist.choose(point, Options(prover="model", unseen=False)))
     for result in results:
@@ -137,9 +137,8 @@ def test_the_frontier_is_the_one_that_trying_all_finds(seed: int) -> None:
     point = given(document)
     trial = Trial(read_survey(document, NAME), policy_of(document))
     expected = frontier(trial)
-    for route in (nullcontext, by_bounds, by_splits):
-        with route():
-            found = strategist.trace_frontier(point)
+    for route in (Tuning(), BY_BOUNDS, BY_SPLITS):
+        found = strategist.trace_frontier(point, Options(tuning=route))
         assert found.open == ()
         keys = {
             (one.outcome.missed, one.outcome.stray): key_of(trial, one.strategy.to_json())[2:]

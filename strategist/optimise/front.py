@@ -1,16 +1,27 @@
-"""The non-dominated (missed, stray) points found so far, and what could still join them."""
+"""The non-dominated (missed, stray) points found so far, and what could still join them.
+
+`Staircase` is the set with its corners (local upper bounds); `Front` the archive of a sweep.
+"""
 
 from __future__ import annotations
 
 import itertools
+from collections.abc import Iterator
 from fractions import Fraction
 
 import numpy as np
 
+from strategist.optimise.archive import Replayed
+from strategist.optimise.cells import Layout
+from strategist.optimise.kernel import Cells
+from strategist.optimise.measures import Measure
+from strategist.optimise.node import Node
 from strategist.optimise.problem import Answer
-from strategist.survey.records import Floats
+from strategist.optimise.selections import Selections
+from strategist.survey.policy import Loss
+from strategist.survey.records import Floats, Ints
 
-__all__ = ["Corner", "Edge", "Point", "Staircase", "Weights", "dot"]
+__all__ = ["Corner", "Edge", "Front", "Point", "Staircase", "Weights", "dot"]
 
 Point = tuple[int, int]  # (missed, stray)
 Corner = tuple[int, int]  # the most that may be missed and stray
@@ -142,3 +153,96 @@ def _turns_up(before: Point, middle: Point, after: Point) -> bool:
     left = (middle[0] - before[0]) * (after[1] - before[1])
     right = (middle[1] - before[1]) * (after[0] - before[0])
     return left <= right
+
+
+class Front:
+    """The staircase as what is wanted of a tree whose nodes are bounded by weights of an edge.
+
+    Each selection is looked at once under each cutoff, with all its ladders, unless a shorter chain
+    makes it. Guarded losses are those by `weights`.
+    """
+
+    enough = 1_000
+
+    def __init__(self, layout: Layout, staircase: Staircase, weights: Loss) -> None:
+        self.problem = layout.problem
+        self.staircase = staircase
+        self.value = np.inf  # of the objective, above which nothing is looked at
+        self._layout = layout
+        self._loss = weights
+        self._roots: dict[int, Node] = {}
+        self._seen: list[dict[bytes, tuple[int, int]]] = [{} for _ in self.problem.thresholds]
+        self._weights = np.eye(2)
+
+    def towards(self, root: Node, value: float) -> None:
+        """What is wanted of the nodes of a root: its own ladders, up to a value."""
+        self._roots[root.cutoff], self.value = root, value
+
+    @property
+    def empty(self) -> bool:
+        return not self.staircase.points
+
+    def ladders(self, node: Node) -> Node:
+        root = self._roots[node.cutoff]
+        own = root.aim.measure
+        self._weights = np.array([(1, 0), (0, 1), (own.missed, own.stray)], float)
+        return root
+
+    def tables(self, node: Node) -> Iterator[Cells]:
+        for missed, stray in self._weights[:3].tolist():
+            yield self._layout.cells(node.cutoff, node.levels, Measure(missed, stray))
+
+    def steps(self, costs: list[tuple[Floats, Floats]]) -> list[tuple[Floats, Floats]]:
+        """By the edges of the hull as well."""
+        hull = [edge.weights for edge in self.staircase.hull()]
+        self._weights = np.array([*self._weights[:3].tolist(), *hull], float)
+        edge, top = (
+            np.tensordot(self._weights, np.array([cost[i] for cost in costs[:2]]), 1)
+            for i in range(2)
+        )
+        return list(zip(edge, top, strict=True))
+
+    def limit(self, node: Node, masks: int) -> float:
+        corners = self.staircase.open_to(0.0, float(masks), float(node.cutoff > 0), 1.0)
+        weights = node.aim.measure
+        most = (corners @ (weights.missed, weights.stray)).max(initial=-1.0)
+        return float(min(self.value, most))
+
+    def room(self, *work: float) -> Floats:
+        room: Floats = self._weights @ self.staircase.open_to(0.0, *work[:3]).T
+        if not work:  # of selections: ladders are replayed whatever the value, once for all
+            room[2] = np.minimum(room[2], self.value)
+        return room
+
+    def order(self, bounds: Floats) -> tuple[Floats, ...]:
+        return (np.round(bounds[2], 6),)
+
+    def fresh(self, selections: Selections, cutoff: int) -> Ints:
+        seen = self._seen[cutoff]
+        names = [words.tobytes() for words in selections.words]
+        chains = [(selections.masks, bits) for bits in selections.bits.tolist()]
+        fresh = [r for r, name in enumerate(names) if name not in seen or seen[name] > chains[r]]
+        return np.array(fresh, np.int64)
+
+    def saw(self, selections: Selections, row: int, cutoff: int) -> None:
+        chain = (selections.masks, int(selections.bits[row]))
+        self._seen[cutoff][selections.words[row].tobytes()] = chain
+
+    def offer(self, replayed: Replayed) -> None:
+        """At each new point the ladder that stands drift best, with the cutoff that serves it."""
+        steps = float(replayed.ladders.shape[1])
+        for counts, places in replayed.points:
+            point = (counts.missed, counts.stray)
+            work = (*replayed.work, steps, *replayed.ladders[places[0]].astype(float))
+            if not self.staircase.takes(point, work) or self.problem.excess(counts):
+                continue
+            alike = self.problem.alike(replayed.cutoff)
+            drifted = np.array([replayed.drifted(places, cutoff) for cutoff in alike])
+            losses = np.round(drifted @ (self._loss.missed, self._loss.stray), 6)
+            number = int(losses.min(axis=0).argmin())
+            cutoff = int(losses[:, number].argmin())
+            missed, stray = drifted[cutoff, number].tolist()
+            guarded = round(self._loss.missed * missed + self._loss.stray * stray, 6)
+            rank = (0.0, self.problem.loss(counts), guarded)
+            place = int(places[number])
+            self.staircase.offer(replayed.answer(counts, rank, place, alike[cutoff]))

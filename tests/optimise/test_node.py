@@ -1,4 +1,4 @@
-"""Bounds of a branch are never above what a strategy of the branch reaches, whatever the shifts."""
+"""Bounds of a node are never above what its strategies reach, whatever the multipliers."""
 
 from __future__ import annotations
 
@@ -7,11 +7,11 @@ import itertools
 import numpy as np
 import pytest
 
-from strategist.optimise.branch import Branch
 from strategist.optimise.cells import Layout
 from strategist.optimise.clock import Clock
 from strategist.optimise.kernel import IN, OPEN, OUT, bounds_of
 from strategist.optimise.measures import Measure, aim_at, measures, spacing
+from strategist.optimise.node import Node
 from strategist.optimise.problem import Problem, pose
 from strategist.survey.records import Bools
 from tests.optimise.made import random_read_point
@@ -22,8 +22,8 @@ def problem_of(seed: int) -> Problem:
     return pose(read_point.survey, read_point.policy)
 
 
-def branch_of(problem: Problem, rng: np.random.Generator) -> Branch:
-    """A branch under a random cutoff, with some levels left out and some that must be steps."""
+def node_of(problem: Problem, rng: np.random.Generator) -> Node:
+    """A node under a random cutoff, with some levels left out and some that must be steps."""
     cutoff = int(rng.integers(len(problem.thresholds)))
     levels = np.flatnonzero(rng.random(len(problem.profile.levels_dbm)) < 0.8)
     if not len(levels):
@@ -32,43 +32,43 @@ def branch_of(problem: Problem, rng: np.random.Generator) -> Branch:
     if rng.random() < 0.6:
         must[rng.integers(len(levels))] = True
     aim = aim_at(measures(problem), 0.0)
-    return Branch(Layout(problem), aim, cutoff, levels, must, clock=Clock())
+    return Node(Layout(problem), aim, cutoff, levels, must, clock=Clock())
 
 
-def ladders_of(branch: Branch, steps_max: int) -> list[tuple[int, ...]]:
-    places = range(len(branch.levels))
+def ladders_of(node: Node, steps_max: int) -> list[tuple[int, ...]]:
+    places = range(len(node.levels))
     every = itertools.chain(*(itertools.combinations(places, n + 1) for n in range(steps_max)))
-    needed = set(np.flatnonzero(branch.must).tolist())
-    return [tuple(branch.levels[list(x)].tolist()) for x in every if needed <= set(x)]
+    needed = set(np.flatnonzero(node.must).tolist())
+    return [tuple(node.levels[list(x)].tolist()) for x in every if needed <= set(x)]
 
 
-def least(problem: Problem, branch: Branch, through: Bools) -> float:
-    """The least loss of the branch's ladders, by replaying each of them."""
-    ladders = ladders_of(branch, problem.steps_max)
-    replayed = (problem.loss(problem.replay(x, branch.cutoff, through)) for x in ladders)
+def least(problem: Problem, node: Node, through: Bools) -> float:
+    """The least loss of the node's ladders, by replaying each of them."""
+    ladders = ladders_of(node, problem.steps_max)
+    replayed = (problem.loss(problem.replay(x, node.cutoff, through)) for x in ladders)
     return min(replayed, default=np.inf)
 
 
 @pytest.mark.parametrize("seed", range(60))
 def test_no_bound_is_above_what_is_reached(seed: int) -> None:
-    """For random shifts: the bound of the branch, linear bounds and bounds of ladders."""
+    """For random multipliers: the bound of the node, linear bounds and bounds of ladders."""
     problem, rng = problem_of(seed), np.random.default_rng(seed)
-    branch = branch_of(problem, rng)
+    node = node_of(problem, rng)
     classes = problem.profile.classes
-    branch.state = rng.choice([OPEN, OPEN, OPEN, IN, OUT], classes)
+    node.state = rng.choice([OPEN, OPEN, OPEN, IN, OUT], classes)
     reached = {}
     for _ in range(12):
         through = rng.random(classes) < 0.6
-        through[branch.state == IN], through[branch.state == OUT] = True, False
-        reached[through.tobytes()] = (through, least(problem, branch, through))
+        through[node.state == IN], through[node.state == OUT] = True, False
+        reached[through.tobytes()] = (through, least(problem, node, through))
     stop_after = problem.policy.stop_after
     for through, loss in reached.values():
         state = through.astype(np.int64)[None, :]
-        ladders = bounds_of(state, branch.cells, stop_after, problem.steps_max, branch.must, np.inf)
+        ladders = bounds_of(state, node.cells, stop_after, problem.steps_max, node.must, np.inf)
         assert ladders[0] <= loss + 1e-6
     for _ in range(4):
-        branch.shift = rng.normal(0, 2, len(branch.layout.klass))
-        for cut in branch.penalties():
+        node.multiplier = rng.normal(0, 2, len(node.layout.klass))
+        for cut in node.penalties():
             for through, loss in reached.values():
                 weight, room = cut.room(loss)
                 assert through @ weight <= room
@@ -78,48 +78,46 @@ def test_no_bound_is_above_what_is_reached(seed: int) -> None:
 def test_tightening_keeps_every_strategy_that_could_win(seed: int) -> None:
     """Selections as good as the target keep to the classes fixed, their ladders to the levels."""
     problem, rng = problem_of(seed), np.random.default_rng(seed)
-    branch = branch_of(problem, rng)
-    whole = Branch(
-        branch.layout, branch.aim, branch.cutoff, branch.levels, branch.must, clock=Clock()
-    )
+    node = node_of(problem, rng)
+    whole = Node(node.layout, node.aim, node.cutoff, node.levels, node.must, clock=Clock())
     good = []
     for through in itertools.product([False, True], repeat=problem.profile.classes):
         good.append((least(problem, whole, np.array(through)), np.array(through)))
     target = sorted(loss for loss, _ in good)[len(good) // 4]
     if np.isinf(target):
         return
-    branch.tighten(target)
+    node.tighten(target)
     for loss, through in good:
         if loss <= target:
-            assert branch.bound <= loss
-            assert through[branch.state == IN].all()
-            assert not through[branch.state == OUT].any()
-            assert least(problem, branch, through) == loss
+            assert node.bound <= loss
+            assert through[node.state == IN].all()
+            assert not through[node.state == OUT].any()
+            assert least(problem, node, through) == loss
 
 
 def test_a_single_level_is_split_into_the_ladder_with_it() -> None:
-    """Without its one level a branch has no ladder left: there is no such part."""
+    """Without its one level a node has no ladder left: there is no such part."""
     problem = problem_of(0)
     aim = aim_at(measures(problem), 0.0)
-    branch = Branch(Layout(problem), aim, 0, np.array([1]), np.array([False]), clock=Clock())
-    (part,) = branch.split()
+    node = Node(Layout(problem), aim, 0, np.array([1]), np.array([False]), clock=Clock())
+    (part,) = node.split()
     assert part.levels.tolist() == [1] and part.must.all()
     assert part.split() == []
 
 
 @pytest.mark.parametrize("seed", range(200, 220))
 def test_the_parts_of_a_split_share_out_the_ladders_of_a_branch(seed: int) -> None:
-    """Each ladder is in one part and only one, down to branches of two levels and of one."""
+    """Each ladder is in one part and only one, down to nodes of two levels and of one."""
     problem, rng = problem_of(seed), np.random.default_rng(seed)
-    waiting = [branch_of(problem, rng)]
+    waiting = [node_of(problem, rng)]
     while waiting:
-        branch = waiting.pop()
-        parts = branch.split()
+        node = waiting.pop()
+        parts = node.split()
         if parts:
-            shared = [ladder for part in parts for ladder in ladders_of(part, len(branch.levels))]
-            assert sorted(shared) == sorted(ladders_of(branch, len(branch.levels)))
+            shared = [ladder for part in parts for ladder in ladders_of(part, len(node.levels))]
+            assert sorted(shared) == sorted(ladders_of(node, len(node.levels)))
         else:
-            assert branch.must.all()
+            assert node.must.all()
         waiting += parts
 
 

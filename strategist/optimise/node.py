@@ -1,9 +1,10 @@
-"""One branch of the search: a cutoff and some steps of the ladder; chains and other steps are open.
+"""One node of the search: a cutoff and some steps of the ladder; chains and other steps are open.
 
-The branch is relaxed: a class of tags may be let through in one pass and not in the next, and a
-pass that walks on may end at any level of the branch. Shifts (Lagrange multipliers of "the same in
-all passes") pull the bound of the relaxation up, step by step along its slope. Then classes are
-tried in and out, and levels as steps: what takes the bound above the best strategy so far is fixed.
+The node is relaxed: a class of tags may be let through in one pass and not in the next, and a pass
+that walks on may end at any level of the node. Lagrange multipliers of "the same in all passes"
+pull the bound of the relaxation up, step by step along its subgradient. Then variables are fixed by
+probing: classes in and out, and levels as steps, that the other way take the bound above the best
+strategy so far. `tree` has the theorem.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from strategist.optimise.cells import Layout, cells_of
+from strategist.optimise.cells import Layout
 from strategist.optimise.clock import Clock
 from strategist.optimise.kernel import (
     IN,
@@ -23,23 +24,15 @@ from strategist.optimise.kernel import (
     ladder_bound,
     penalties_of,
     relaxed,
-    slope_of,
     step_costs,
+    subgradient_of,
 )
-from strategist.optimise.measures import Aim, Measure, rounding
+from strategist.optimise.measures import Aim, rounding
 from strategist.optimise.selections import Selections
+from strategist.optimise.tuning import Tuning
 from strategist.survey.records import Bools, Floats, Ints
 
-__all__ = ["Branch", "Penalties", "strongest"]
-
-_ROUNDS = 100  # steps along the slope at most
-_PATIENCE = 6  # steps without a better bound before they are halved
-_OVER = 1.02  # the slope is walked towards a little more than is needed
-_FEW = 100  # selections that are sooner looked at than sieved
-_THINNED = 0.7  # share left that is worth another round of the sieve
-_SAMPLE = 3_000  # selections that linear bounds are found on
-_CUTS = 8  # linear bounds that all chains are held against
-_LEAST_STEP = 0.02
+__all__ = ["Node", "Penalties", "strongest"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,7 +66,7 @@ class Penalties:
         return selections.at(np.flatnonzero(selections.sums(weight) <= room))
 
 
-class Branch:
+class Node:
     """Ladders of some levels (ascending indices) under a cutoff.
 
     Those that `must` be are steps of every ladder, the others may be. What raises the bound may be
@@ -84,6 +77,7 @@ class Branch:
         self, layout: Layout, aim: Aim, cutoff: int, levels: Ints, must: Bools, *, clock: Clock
     ) -> None:
         self.layout = layout
+        self.tuning = layout.problem.tuning
         self.aim = aim
         self.cutoff = cutoff
         self.levels = levels
@@ -91,49 +85,30 @@ class Branch:
         self.clock = clock
         self.done = -1  # chains of up to so many masks were looked at
         self.tight = False  # whether classes and levels were fixed
+        self.even: list[Selections] = []  # what may be as good as the best, where all were weighed
         self.state = np.full(layout.problem.profile.classes, OPEN)
-        self.shift = np.zeros(len(layout.klass))
-        self.cut_shift: Floats | None = None  # where linear bounds were last found
+        self.multiplier = np.zeros(len(layout.klass))
+        self.cut_multiplier: Floats | None = None  # where linear bounds were last found
         self.bound = 0.0
-        self.even: tuple[Selections, ...] | None = None  # what may tie, where all were weighed
-        self._own: Cells | None = None
-        self._cells: dict[tuple[int, Measure], Cells] = {}
 
     @property
     def cells(self) -> Cells:
-        """The cells of the branch by its own layout and aim."""
-        if self._own is None:
-            self._own = self.cells_by(self.layout, self.aim.measure)
-        return self._own
-
-    def cells_by(self, layout: Layout, measure: Measure) -> Cells:
-        """Made when they are needed, and kept until `rest`."""
-        key = (id(layout), measure)
-        if key not in self._cells:
-            self._cells[key] = cells_of(layout, self.cutoff, self.levels, measure)
-        return self._cells[key]
-
-    def take(self, cells: Cells) -> None:
-        """Take tables of its cutoff, levels and measure that were made elsewhere."""
-        self._own = self._cells[id(self.layout), self.aim.measure] = cells
-
-    def rest(self) -> None:
-        """Let go of the tables, which a branch that waits for its turn does not need."""
-        self._own, self._cells = None, {}
+        """The tables of the node by its own aim."""
+        return self.layout.cells(self.cutoff, self.levels, self.aim.measure)
 
     def _steps(self) -> tuple[Floats, Floats]:
         stop_after = self.layout.problem.policy.stop_after
-        edge, top, _ = step_costs(self.state, self.shift, self.cells, stop_after, self.must)
+        edge, top, _ = step_costs(self.state, self.multiplier, self.cells, stop_after, self.must)
         return edge, top
 
-    def _ladder(self, shift: Floats) -> float:
-        """The least bound of a ladder under a shift."""
+    def _ladder(self, multiplier: Floats) -> float:
+        """The least bound of a ladder under a multiplier."""
         problem = self.layout.problem
         stop_after, steps_max = problem.policy.stop_after, problem.steps_max
-        return ladder_bound(self.state, shift, self.cells, stop_after, steps_max, self.must)
+        return ladder_bound(self.state, multiplier, self.cells, stop_after, steps_max, self.must)
 
-    def split(self) -> list[Branch]:
-        """Two branches, with and without a level as a step; none where all levels are settled.
+    def split(self) -> list[Node]:
+        """Two nodes, with and without a level as a step; none where all levels are settled.
 
         At first it is the step of the relaxed ladder that is hardest to do without; then those that
         could still be the top, since passes that nothing stops end there; then the others.
@@ -166,9 +141,9 @@ class Branch:
         edge[:, place], top[:, place] = kept
         return bound
 
-    def _part(self, levels: Ints, must: Bools) -> Branch:
-        part = Branch(self.layout, self.aim, self.cutoff, levels, must, clock=self.clock)
-        part.shift, part.bound, part.state = self.shift, self.bound, self.state.copy()
+    def _part(self, levels: Ints, must: Bools) -> Node:
+        part = Node(self.layout, self.aim, self.cutoff, levels, must, clock=self.clock)
+        part.multiplier, part.bound, part.state = self.multiplier, self.bound, self.state.copy()
         part.done, part.tight = self.done, self.tight
         return part
 
@@ -180,33 +155,36 @@ class Branch:
             fixed = self.fix_classes(target)
             if not (fixed or settled):
                 return
-            self.raise_bound(target, _ROUNDS // 3)
+            self.raise_bound(target, self.tuning.rounds // 3)
 
-    def raise_bound(self, target: float, rounds: int = _ROUNDS) -> None:
-        """Shift along the slope of the bound until it is above the target, or rises no more."""
+    def raise_bound(self, target: float, rounds: int | None = None) -> None:
+        """Go along the subgradient until the bound is above the target, or rises no more."""
         if self.clock.expired():
             return
-        goal = target + self.aim.offset
-        step, stale, best, kept = 1.0, 0, -np.inf, self.shift
-        bound, slope = self._slope()
-        for _ in range(rounds):
+        goal, tuning = target + self.aim.offset, self.tuning
+        step, stale, best, kept = 1.0, 0, -np.inf, self.multiplier
+        bound, subgradient = self._subgradient()
+        for _ in range(tuning.rounds if rounds is None else rounds):
             if bound > best + 1e-9:
-                best, kept, stale = bound, self.shift, 0
+                best, kept, stale = bound, self.multiplier, 0
             else:
                 stale += 1
             if self.aim.rounded(best) > target or self.clock.expired():
                 break
-            if stale >= _PATIENCE:
-                step, stale, self.shift = step / 2, 0, kept
-                bound, slope = self._slope()
-            if step < _LEAST_STEP:
+            if stale >= tuning.stale:
+                step, stale, self.multiplier = step / 2, 0, kept
+                bound, subgradient = self._subgradient()
+            if step < tuning.least_step:
                 break
-            length = slope @ slope
+            length = subgradient @ subgradient
             if length < 1e-12:
                 break
-            self.shift = self.shift + step * max(1e-3 * goal, _OVER * goal - bound) / length * slope
-            bound, slope = self._slope()
-        self.shift = kept
+            self.multiplier = (
+                self.multiplier
+                + step * max(1e-3 * goal, tuning.over * goal - bound) / length * subgradient
+            )
+            bound, subgradient = self._subgradient()
+        self.multiplier = kept
         self.bound = max(self.bound, self.aim.rounded(best))
 
     def fix_classes(self, target: float) -> bool:
@@ -217,7 +195,7 @@ class Branch:
                 break
             for tried, other in ((OUT, IN), (IN, OUT)):
                 self.state[k] = tried
-                bound = self._ladder(self.shift)
+                bound = self._ladder(self.multiplier)
                 self.state[k] = OPEN
                 if self.aim.rounded(bound) > target:
                     self.state[k] = other
@@ -242,15 +220,17 @@ class Branch:
         if keep.all() and (must == self.must).all():
             return False
         self.levels, self.must = self.levels[keep], must[keep]
-        self.rest()
         return True
 
     def penalties(self) -> list[Penalties]:
-        """Bounds linear in the classes, from several shifts; each holds for every selection."""
-        raised = self.shift
+        """Cuts from several multipliers: bounds linear in the classes, for every selection."""
+        raised = self.multiplier
         level = self._evened(np.full(len(self.layout.start) - 1, -1))
         ladder = self._evened(self._relaxed()[2])
-        return [self._penalties(shift) for shift in (level, raised, ladder, (raised + level) / 2)]
+        return [
+            self._penalties(multiplier)
+            for multiplier in (level, raised, ladder, (raised + level) / 2)
+        ]
 
     def sieve(self, selections: Selections, limit: float) -> Selections:
         """The selections that no linear bound takes above the limit.
@@ -258,11 +238,11 @@ class Branch:
         The bounds are found on a sample of the selections, then taken to all of them, as long as
         that thins them out.
         """
-        while len(selections) > _FEW:
+        while len(selections) > self.tuning.sieved:
             left = selections
             for cut in self.cuts(selections, limit):
                 left = cut.within(left, limit)
-            thinned, selections = len(left) < _THINNED * len(selections), left
+            thinned, selections = len(left) < self.tuning.thinned * len(selections), left
             if not thinned:
                 break
         return selections
@@ -270,19 +250,19 @@ class Branch:
     def cuts(self, selections: Selections, limit: float) -> list[Penalties]:
         """Linear bounds that take out what they can of some selections, judged by a sample of them.
 
-        The shifts of a class need not add up to zero here: what they add up to is its weight, so
-        that what the passes gain the selections pay for. In each step the selection of least bound
-        is made dearer, and what is above the limit leaves the sample.
+        The multipliers of a class need not add up to zero here: what they add up to is its weight,
+        so that what the passes gain the selections pay for. In each step the selection of least
+        bound is made dearer, and what is above the limit leaves the sample.
         """
-        before = self.shift
-        if self.cut_shift is not None:
-            self.shift = self.cut_shift
-        through = selections.thinned(_SAMPLE).unpack(slice(None)).astype(float)
-        few = _FEW * len(through) // _SAMPLE
+        before, tuning = self.multiplier, self.tuning
+        if self.cut_multiplier is not None:
+            self.multiplier = self.cut_multiplier
+        through = selections.thinned(tuning.cut_sample).unpack(slice(None)).astype(float)
+        few = tuning.sieved * len(through) // tuning.cut_sample
         klass, is_open = self.layout.klass, (self.state == OPEN)[self.layout.klass]
-        cuts, step, best, stale, kept = [], 1.0, -np.inf, 0, self.shift
-        for _ in range(_ROUNDS):
-            penalties = self._penalties(self.shift)
+        cuts, step, best, stale, kept = [], 1.0, -np.inf, 0, self.multiplier
+        for _ in range(tuning.rounds):
+            penalties = self._penalties(self.multiplier)
             weight, room = penalties.room(limit)
             over = through @ weight - room  # by how much bounds are above the limit
             if (over > 0).any():
@@ -293,50 +273,52 @@ class Branch:
                 break
             least = float(over.min())
             if least > best + 1e-9:
-                best, stale, kept = least, 0, self.shift
+                best, stale, kept = least, 0, self.multiplier
             else:
                 stale += 1
-            if stale >= _PATIENCE:
-                step, stale, self.shift = step / 2, 0, kept
-                if step < _LEAST_STEP:
+            if stale >= tuning.stale:
+                step, stale, self.multiplier = step / 2, 0, kept
+                if step < tuning.least_step:
                     break
                 continue
             _, chosen, _ = self._relaxed()
-            slope = (chosen - through[int(over.argmin())][klass]) * is_open
-            length = slope @ slope
+            subgradient = (chosen - through[int(over.argmin())][klass]) * is_open
+            length = subgradient @ subgradient
             if length < 1e-12:
                 break
-            rise = max(1e-3 * limit, (_OVER - 1) * limit - least)
-            self.shift = self.shift + step * rise / length * slope
-        self.shift, self.cut_shift = before, kept
+            rise = max(1e-3 * limit, (tuning.over - 1) * limit - least)
+            self.multiplier = self.multiplier + step * rise / length * subgradient
+        self.multiplier, self.cut_multiplier = before, kept
         return cuts
 
     def _evened(self, stop: Ints) -> Floats:
-        """Shifts that make a class count the same in each of its passes if pass p stops there."""
+        """Multipliers that make a class count the same in all its passes if pass p stops there."""
         klass, size = self.layout.klass, np.maximum(self.layout.size, 1)
         of_cell = np.repeat(stop, np.diff(self.layout.start))
         gain = self.cells.gain[np.arange(len(klass)), of_cell]
-        shift: Floats = (np.bincount(klass, gain, len(size)) / size)[klass] - gain
-        return shift
+        multiplier: Floats = (np.bincount(klass, gain, len(size)) / size)[klass] - gain
+        return multiplier
 
-    def _slope(self) -> tuple[float, Floats]:
-        """The bound of the relaxed branch, and its slope along the shifts."""
+    def _subgradient(self) -> tuple[float, Floats]:
+        """The bound of the relaxed node, and its subgradient along the multipliers."""
         problem = self.layout.problem
         stop_after, steps_max = problem.policy.stop_after, problem.steps_max
-        return slope_of(self.state, self.shift, self.cells, stop_after, steps_max, self.must)
+        return subgradient_of(
+            self.state, self.multiplier, self.cells, stop_after, steps_max, self.must
+        )
 
     def _relaxed(self) -> tuple[float, Floats, Ints]:
-        """What the relaxed branch comes to: its bound, the cells let through, and where each pass
+        """What the relaxed node comes to: its bound, the cells let through, and where each pass
         ends (by place)."""
         problem = self.layout.problem
         stop_after, steps_max = problem.policy.stop_after, problem.steps_max
-        return relaxed(self.state, self.shift, self.cells, stop_after, steps_max, self.must)
+        return relaxed(self.state, self.multiplier, self.cells, stop_after, steps_max, self.must)
 
-    def _penalties(self, shift: Floats) -> Penalties:
+    def _penalties(self, multiplier: Floats) -> Penalties:
         stop_after = self.layout.problem.policy.stop_after
-        into, out = penalties_of(self.state, shift, self.cells, stop_after, self.must)
-        bound = self._ladder(shift)
-        sums = np.bincount(self.layout.klass, shift, len(self.state)) * (self.state == OPEN)
+        into, out = penalties_of(self.state, multiplier, self.cells, stop_after, self.must)
+        bound = self._ladder(multiplier)
+        sums = np.bincount(self.layout.klass, multiplier, len(self.state)) * (self.state == OPEN)
         return Penalties(
             bound + float(out.sum()),
             into - out - sums,
@@ -345,13 +327,15 @@ class Branch:
         )
 
 
-def strongest(cuts: list[Penalties], sample: Selections, limit: float) -> list[Penalties]:
+def strongest(
+    cuts: list[Penalties], sample: Selections, limit: float, tuning: Tuning
+) -> list[Penalties]:
     """A few of the cuts that together take out most of a sample, the one that takes most first."""
-    through = sample.thinned(_SAMPLE).unpack(slice(None))
+    through = sample.thinned(tuning.cut_sample).unpack(slice(None))
     out = np.array([through @ weight > room for weight, room in (c.room(limit) for c in cuts)])
     chosen: list[Penalties] = []
     left = np.ones(len(through), bool)
-    while len(chosen) < _CUTS:
+    while len(chosen) < tuning.cuts:
         taken = (out & left).sum(axis=1)
         best = int(taken.argmax())
         if chosen and not taken[best]:
