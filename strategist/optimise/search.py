@@ -113,7 +113,9 @@ class BestFirst:
             self.begin_anew(node.cutoff)
             return
         target = self.best.target(node)
-        if self.tree.are_few(self.longest):
+        if node.done >= self.longest:
+            self._looked_at(node)  # a bound is raised once there are chains to look at
+        elif self.tree.are_few(self.longest):
             self.tree.look_at_all(node, self.best, self.longest)
             self._looked_at(node)
         elif stage == 0:
