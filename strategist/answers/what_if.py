@@ -170,13 +170,14 @@ def usual_what_ifs(read_point: ReadPoint, options: Options | None = None) -> Wha
     options = replace(options or Options(), sturdier=False)
     started, deadline = time.monotonic(), Deadline.of(options)
     questions = tuple(_questions(read_point.policy))
-    before = choose(read_point, options.share(1 + len(questions), _since(started)))
+    shares = 2 + len(questions)  # of the limit: the first answer, each question, and _no_worse
+    before = choose(read_point, options.share(shares, _since(started)))
     asked: list[Asked] = []
     for words, sets, cable_db in questions:
         if deadline.passed():
             asked.append(Asked(words, None, _LATE))
             continue
-        own = options.share(len(questions) - len(asked), _since(started))
+        own = options.share(shares - 1 - len(asked), _since(started))
         try:
             found = what_if(read_point, sets, cable_db=cable_db, options=own, before=before)
         except InputError as error:
@@ -209,8 +210,9 @@ def _no_worse(
     if first.status not in ("feasible", "undecided"):
         return first
     at_once = replace(options, time_limit_s=0.0, total_limit_s=0.0, unseen=False)
-    for strategy in others:
-        found = choose(read_point, at_once, known=strategy) if strategy != first.strategy else first
+    own = first.strategy
+    for strategy in [one for one in dict.fromkeys(others) if one != own]:
+        found = choose(read_point, at_once, known=strategy)
         if _rank(read_point.policy, found) < _rank(read_point.policy, first):
             first = replace(found, bound=first.bound, proof=first.proof, unseen=None)
     return first
