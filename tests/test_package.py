@@ -76,3 +76,10 @@ def test_help_loads_no_slow_library() -> None:
         "assert not slow, slow"
     )
     subprocess.run([sys.executable, "-c", code], check=True, capture_output=True)
+
+
+def test_release_notes_begin_with_this_version() -> None:
+    notes = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    newest = re.search(r"^- \*\*(\d+\.\d+\.\d+)\*\*", notes, re.M)
+    assert newest is not None
+    assert newest[1] == strategist.__version__
