@@ -10,13 +10,13 @@ import numpy as np
 import pandas as pd
 from pydantic import Field
 
-from strategist.answers.solution import Deadline, Options, Solution, Status, in_time, solve
+from strategist.answers.solution import Bounded, Deadline, Options, Solution, Status, in_time, solve
 from strategist.answers.sturdier import STURDIER, Sturdier, SturdierSearch, sturdier_than
 from strategist.errors import DisagreementError
 from strategist.optimise.clock import Clock
 from strategist.optimise.problem import Answer
 from strategist.optimise.strategy import Strategy
-from strategist.survey.answer import Declared, Flat, Seconds, told
+from strategist.survey.answer import Flat, Seconds
 from strategist.survey.findings import Finding
 from strategist.survey.records import Floats, ReadPoint
 from strategist.tags.mask import unrecorded
@@ -40,7 +40,7 @@ UNSEEN_LATE = (
 
 
 @dataclass(frozen=True)
-class Assessment(Declared):
+class Assessment(Bounded):
     """A strategy, what it does in the survey, and what is proven of it.
 
     `mask_words` says what each mask of the strategy stands for; `unseen` how the masks hold for
@@ -81,11 +81,6 @@ class Assessment(Declared):
     def passes(self) -> pd.DataFrame:
         """A row a pass, as `Outcome.to_frame`."""
         return self.outcome.to_frame()
-
-    @told(after="bound")
-    def gap(self) -> float:
-        """(loss − bound) ÷ loss; 0 where both are 0."""
-        return (self.loss - self.bound) / self.loss if self.loss > self.bound else 0.0
 
 
 def choose(

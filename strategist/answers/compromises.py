@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
-from strategist.answers.solution import Options, compare_counts, compare_guarded, least
+from strategist.answers.solution import Counted, Options, compare_counts, compare_guarded, least
 from strategist.optimise.clock import Clock
 from strategist.optimise.finish import finish
 from strategist.optimise.frontier import Sweep, sweep
@@ -34,7 +34,7 @@ class RatioRange(Declared):
 
 
 @dataclass(frozen=True)
-class FrontierPoint(Declared):
+class FrontierPoint(Counted):
     """One compromise. No other strategy misses as few and lets as few stray tags through.
 
     `stray_bound`: no strategy of the searched set that misses no more than this one reports fewer
@@ -54,14 +54,6 @@ class FrontierPoint(Declared):
     stray_bound: int
     best_for: RatioRange | None
     chosen: bool
-
-    @told(after="outcome")
-    def missed(self) -> int:
-        return self.outcome.missed
-
-    @told(after="outcome")
-    def stray(self) -> int:
-        return self.outcome.stray
 
     @told(after="outcome")
     def missed_rate(self) -> float | None:

@@ -23,6 +23,7 @@ from strategist.optimise.strategy import Strategy
 from strategist.optimise.tuning import DEFAULT, Tuning
 from strategist.optimise.zoom import search_in_time
 from strategist.radio.complete import complete
+from strategist.survey.answer import Declared, Hidden, told
 from strategist.survey.records import ReadPoint
 from strategist.trust.evaluate import Outcome, evaluate
 from strategist.trust.guarded import GuardedOutcome, guarded_outcome
@@ -75,6 +76,32 @@ class Deadline:
 
     def passed(self) -> bool:
         return self.at is not None and time.monotonic() >= self.at
+
+
+class Bounded(Declared):
+    """An answer with a loss and a bound that no strategy searched is below."""
+
+    loss: float
+    bound: float
+
+    @told(after="bound")
+    def gap(self) -> float:
+        """(loss − bound) ÷ loss; 0 where both are 0."""
+        return (self.loss - self.bound) / self.loss if self.loss > self.bound else 0.0
+
+
+class Counted(Declared):
+    """An answer that tells of an outcome what is missed and what stray."""
+
+    outcome: Hidden[Outcome]
+
+    @told(after="outcome")
+    def missed(self) -> int:
+        return self.outcome.missed
+
+    @told(after="outcome")
+    def stray(self) -> int:
+        return self.outcome.stray
 
 
 @dataclass(frozen=True, eq=False)

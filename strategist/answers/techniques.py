@@ -9,12 +9,12 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from strategist.answers.solution import Deadline, Options, Solution, Status, solve
+from strategist.answers.solution import Bounded, Counted, Deadline, Options, Solution, Status, solve
 from strategist.answers.sturdier import Sturdier, SturdierSearch, sturdier_than
 from strategist.optimise.clock import Clock
 from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete
-from strategist.survey.answer import Declared, Hidden, Seconds, told
+from strategist.survey.answer import Declared, Hidden, Seconds
 from strategist.survey.policy import TECHNIQUES, Policy, Technique
 from strategist.survey.records import ReadPoint
 from strategist.trust.evaluate import Outcome
@@ -25,7 +25,7 @@ Group = Literal["all", "alone", "without", "work"]
 
 
 @dataclass(frozen=True)
-class Variant(Declared):
+class Variant(Bounded, Counted):
     """The best strategy when a read point may use some techniques only, or so many masks.
 
     `group` says what the variant is for: "all" that the policy allows, one of them "alone" (none:
@@ -46,19 +46,6 @@ class Variant(Declared):
     guarded_loss: float
     strategy: Strategy
     mask_words: tuple[str, ...]
-
-    @told(after="outcome")
-    def missed(self) -> int:
-        return self.outcome.missed
-
-    @told(after="outcome")
-    def stray(self) -> int:
-        return self.outcome.stray
-
-    @told(after="bound")
-    def gap(self) -> float:
-        """(loss − bound) ÷ loss; 0 where both are 0."""
-        return (self.loss - self.bound) / self.loss if self.loss > self.bound else 0.0
 
 
 @dataclass(frozen=True)
