@@ -19,7 +19,9 @@ from strategist.commands import (
     check,
     compare,
     export,
+    keys,
     lawful,
+    new,
     plan_acceptance,
     report,
     templates,
@@ -31,6 +33,8 @@ from strategist.errors import InputError, StrategistError
 __all__ = ["command_parser", "main"]
 
 _OWN = {  # commands that ask nothing of a read point, or take more than one strategy
+    "new": new.add,
+    "keys": keys.add,
     "check": check.add,
     "lawful": lawful.add,
     "compare": compare.add,
@@ -41,7 +45,18 @@ _OWN = {  # commands that ask nothing of a read point, or take more than one str
     "plan-acceptance": plan_acceptance.add,
 }
 _ORDER = (
-    *("check", "masks", "lawful", "solve", "judge", "frontier", "techniques", "what-if"),
+    *(
+        "new",
+        "keys",
+        "check",
+        "masks",
+        "lawful",
+        "solve",
+        "judge",
+        "frontier",
+        "techniques",
+        "what-if",
+    ),
     *("evaluate", "compare", "export", "batch", "templates", "report", "plan-acceptance", "accept"),
 )
 _DEFECT_CHARACTERS = 300
