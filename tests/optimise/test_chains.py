@@ -11,6 +11,7 @@ from strategist.optimise.chains import Chains
 from strategist.optimise.clock import Clock
 from strategist.optimise.node import Penalties
 from strategist.optimise.problem import Problem, pose
+from strategist.survey.policy import TECHNIQUES
 from tests.optimise.made import BY_JOINS, random_read_point
 
 
@@ -18,8 +19,7 @@ def problem_of(seed: int) -> Problem | None:
     """A problem with masks to choose from; None where a survey has too few."""
     point = random_read_point(seed, size=2)
     reader = replace(point.policy.reader, mask_slots=3)
-    allowed = (*(x for x in point.policy.allow if x != "masks"), "masks")
-    policy = replace(point.policy, reader=reader, allow=allowed)
+    policy = replace(point.policy, reader=reader, allow=TECHNIQUES)
     problem = pose(point.survey, policy, BY_JOINS)
     return problem if len(problem.candidates.masks) > 1 and problem.slots == 3 else None
 
