@@ -53,7 +53,7 @@ def below(selection: np.ndarray, cut: Penalties, limit: float) -> bool:
 
 
 def test_joined_chains_are_those_within_the_cuts() -> None:
-    """Of what takes two masks, or three, and no fewer: on random cuts none that is within them is
+    """Of what takes so many masks and no fewer: on random cuts none that is within them is
     lost, and none that is above one by more than rounding is kept."""
     rng, kept, lost = np.random.default_rng(0), 0, 0
     for seed in range(40):
@@ -61,7 +61,7 @@ def test_joined_chains_are_those_within_the_cuts() -> None:
         if problem is None:
             continue
         chains = Chains(problem, Clock())
-        for masks in (2, 3):
+        for masks in (1, 2, 3):
             assert chains.joins(masks)
             fewer, all_ = every_join(problem, masks - 1), every_join(problem, masks)
             every = [np.frombuffer(one, bool) for one in all_]
