@@ -310,6 +310,7 @@ class Policy(_Brief):
         BeforeValidator(by_antenna),
         PlainSerializer(as_mapping),
         WithJsonSchema({"type": "object"}),
+        Field(json_schema_extra={"default": {}}),
     ] = ()
     serial_masks: bool = False
     untried: Literal["refuse", "leave_out_level", "leave_out_pass"] = "refuse"

@@ -52,12 +52,8 @@ ByAntenna = Annotated[
     tuple[tuple[Antenna, Decibels], ...],
     BeforeValidator(by_antenna),
     PlainSerializer(as_mapping),
-    WithJsonSchema(
-        {
-            "type": "object",
-            "additionalProperties": {"type": "number", "minimum": -60, "maximum": 60},
-        }
-    ),
+    WithJsonSchema({"type": "object", "additionalProperties": {"type": "number"}}),
+    Field(json_schema_extra={"default": {}}),
 ]
 
 
