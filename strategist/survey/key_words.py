@@ -69,7 +69,8 @@ KEY_WORDS = {
         4,
     ),
     "allow": Words(
-        "techniques that may be used: choice of power level, step ladder, RSSI cutoff, masks",
+        "techniques that may be used: choice of power level, step ladder, RSSI cutoff, "
+        "masks, choice of antennas",
         "",
         "where the reader lacks one, or you want to do without",
         ["power", "masks"],
@@ -250,7 +251,7 @@ KEY_WORDS = {
         0.8,
     ),
     "time.step_s": Words(
-        "how long one ladder step takes, measured with the reader",
+        "how long one ladder step takes, measured with the reader; several: one of them is chosen",
         "s",
         "once you have timed it, which is better than an estimate by rf_mode",
         0.1,
@@ -281,6 +282,25 @@ KEY_WORDS = {
         "",
         "from the reader's log, with rf_mode",
         0.1,
+    ),
+    "antennas": Words(
+        "the antennas that exist, by number, with what differs from radio; none: those that "
+        "reads.csv names",
+        "",
+        "where antennas differ in gain or cable, or one exists that no read names",
+        {"1": {"antenna_gain_dbi": 8.5}, "2": {}},
+    ),
+    "antennas.N.antenna_gain_dbi": Words(
+        "gain of this antenna; null: that of radio",
+        "dBi",
+        "from its data sheet, where it differs",
+        8.5,
+    ),
+    "antennas.N.cable_loss_db": Words(
+        "loss of the cable to this antenna; null: that of radio",
+        "dB",
+        "as measured, where it differs",
+        3.0,
     ),
     "serial_masks": Words(
         "let masks test serial numbers, which hold for the surveyed tags alone",

@@ -23,14 +23,15 @@ class Assumed(int):
         return handler(int)
 
 
-def key(name: str, **bounds: Any) -> Any:
+def key(name: str, *, default: Any = None, **bounds: Any) -> Any:
     """The annotation of a field that is the key `name` of site.json, with its words.
 
-    `bounds` are those of pydantic's Field. Default and allowed values follow from the field.
+    `bounds` are those of pydantic's Field. Default and allowed values follow from the field;
+    `default` is that of its JSON where another stands in the field.
     """
     words = KEY_WORDS[name]
-    more = {_UNIT: words.unit, _WHEN: words.when}
-    extra: Any = {name: value for name, value in more.items() if value}
+    more = {_UNIT: words.unit, _WHEN: words.when, "default": default}
+    extra: Any = {name: value for name, value in more.items() if value not in ("", None)}
     return Field(
         description=words.means, examples=[words.example], json_schema_extra=extra, **bounds
     )
@@ -92,11 +93,13 @@ def _walk(node: dict[str, Any], definitions: dict[str, Any], before: str) -> Ite
             yield from _walk(inner, definitions, f"{before}{name}.")
 
 
-def resolved(node: dict[str, Any], definitions: dict[str, Any]) -> dict[str, Any]:
-    """A schema without $ref, and without null where that is an alternative."""
+def resolved(
+    node: dict[str, Any], definitions: dict[str, Any], *, choose: bool = True
+) -> dict[str, Any]:
+    """A schema without $ref; of a choice of kinds the first that is not null (`choose`)."""
     while "$ref" in node:
         node = definitions[node["$ref"].rsplit("/", 1)[-1]]
-    for option in node.get("anyOf", ()):
+    for option in node.get("anyOf", ()) if choose else ():
         if option.get("type") != "null":
             return resolved(option, definitions)
     return node

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import itertools
 import json
-from collections.abc import Iterator
 from functools import cache
 from typing import Any
 
@@ -21,6 +20,8 @@ _OUTSIDE = {
     "less_than": "large",
     "less_than_equal": "large",
 }
+# Said of a whole whose parts were refused themselves, or that is one of another kind.
+_CONSEQUENCES = ("too_short", "float_type", "int_type", "string_type", "literal_error")
 _UNKNOWN = ("extra_forbidden", "unexpected_keyword_argument")
 _MISSING = ("missing", "missing_argument")
 _NOW = {
@@ -32,32 +33,29 @@ def input_error(
     error: ValidationError, kind: TypeAdapter[Any], source: str, given: Any
 ) -> InputError:
     """What is wrong with `given`, plain values that should be a `kind`: by key and index."""
-    found = list(itertools.islice(_once_each(error, kind, source, given), FAULTS_SHOWN))
-    count = error.error_count()
+    details = error.errors(include_url=False, include_context=False)
+    places = [_place(detail["loc"], given) for detail in details[: 2 * FAULTS_SHOWN]]
+    holders = {place[:-1] for place in places if place}
+    told = (
+        _fault(dict(detail), place, kind, source)
+        for detail, place in zip(details, places, strict=False)
+        if not (place in holders and detail["type"] in _CONSEQUENCES)
+    )
+    # of a choice of kinds pydantic tells each that did not fit
+    once = (
+        next(same) for _, same in itertools.groupby(told, key=lambda one: (one.path, one.wrong))
+    )
+    found = list(itertools.islice(once, FAULTS_SHOWN))
+    count = len(details) if len(details) > FAULTS_SHOWN else len(found)
     faults = FaultList()
-    faults.add_each(source, count if count > FAULTS_SHOWN else len(found), found)
+    faults.add_each(source, count, found)
     return InputError(faults.faults())
 
 
-def _once_each(
-    error: ValidationError, kind: TypeAdapter[Any], source: str, given: Any
-) -> Iterator[Fault]:
-    """One fault for each place: of a choice of kinds pydantic tells each that did not fit."""
-    details = error.errors(include_url=False, include_context=False)
-    inside = {detail["loc"][:-1] for detail in details}
-    told = (
-        _fault(dict(detail), kind, source, given)
-        for detail in details
-        # a list is too short for want of entries that were refused themselves
-        if not (detail["type"] == "too_short" and detail["input"] and detail["loc"] in inside)
-    )
-    for _, same in itertools.groupby(told, key=lambda fault: (fault.path, fault.wrong)):
-        yield next(same)
-
-
-def _fault(detail: dict[str, Any], kind: TypeAdapter[Any], source: str, given: Any) -> Fault:
+def _fault(
+    detail: dict[str, Any], place: tuple[str | int, ...], kind: TypeAdapter[Any], source: str
+) -> Fault:
     location: tuple[str | int, ...] = detail["loc"]
-    place = _place(location, given)
     path = ".".join(str(part) for part in place) or None
     schema = _schema(kind)
     definitions = schema.get("$defs", {})
@@ -103,6 +101,13 @@ def _wrong(kind_of_error: str, value: Any, shown: str) -> str:
     return "" if isinstance(value, str) and value else f"{shown or 'an empty text'} is not valid"
 
 
+def _by_number(given: Any) -> list[str]:
+    """The names of a map by number, such as that of antennas, judged as pairs."""
+    if not isinstance(given, dict) or not all(name.isdecimal() for name in given):
+        return []
+    return sorted(given, key=int)
+
+
 def _unknown_key(
     name: str, schema: dict[str, Any], source: str, place: tuple[str | int, ...]
 ) -> Fault:
@@ -123,12 +128,19 @@ def _place(location: tuple[str | int, ...], given: Any) -> tuple[str | int, ...]
     """
     place: list[str | int] = []
     for last, part in enumerate(location, 1 - len(location)):
-        is_index = isinstance(given, list) and isinstance(part, int) and part < len(given)
-        if is_index or (isinstance(given, dict) and part in given):
-            given = given[part]
-        elif last or not isinstance(given, dict) or str(part).startswith("["):
+        names = _by_number(given) if isinstance(part, int) else []
+        here = names[part] if isinstance(part, int) and part < len(names) else part
+        is_index = isinstance(given, list) and isinstance(here, int) and here < len(given)
+        if is_index or (isinstance(given, dict) and here in given):
+            given = given[here]
+        elif (
+            last
+            or isinstance(here, int)
+            or not isinstance(given, dict)
+            or str(here).startswith("[")
+        ):
             continue
-        place.append(part)
+        place.append(here)
     return tuple(place)
 
 
@@ -144,10 +156,17 @@ def _node(
     definitions = schema.get("$defs", {})
     node = schema
     for part in place:
-        node = resolved(node, definitions)
         if isinstance(part, int):
-            child = node.get("items", {})
+            child = _option(node, definitions, "items").get("items", {})
         else:
-            child = node.get("properties", {}).get(part, node.get("additionalProperties", {}))
+            found = _option(node, definitions, "properties", "additionalProperties")
+            child = found.get("properties", {}).get(part, found.get("additionalProperties", {}))
         node = child if isinstance(child, dict) else {}
     return resolved(node, definitions) if last else node
+
+
+def _option(node: dict[str, Any], definitions: dict[str, Any], *has: str) -> dict[str, Any]:
+    """Of a choice of kinds the one that has one of these members; else the first."""
+    whole = resolved(node, definitions, choose=False)
+    options = [resolved(one, definitions) for one in whole.get("anyOf", [whole])]
+    return next((one for one in options if any(name in one for name in has)), options[0])
