@@ -208,9 +208,8 @@ class _Rest:
     def __init__(self, problem: ByAntenna, others: Own, rssi: Floats, let: Bools) -> None:
         reported = problem.accepted(others, rssi).any(axis=1) & let
         self.rssi, self.open = rssi, let & ~reported
-        weight = problem.weight * np.array([problem.wanted, ~problem.wanted])
-        self.weight = weight
-        self.base = weight[:, reported].sum(axis=1)
+        self.weight: Floats = problem.weight * np.array([problem.wanted, ~problem.wanted])
+        self.base: Floats = self.weight[:, reported].sum(axis=1)
 
     def counted(self, antenna: int, level: int, cutoffs: Floats) -> Floats:
         """Wanted and strays reported in all with the antenna at each cutoff: (2, cutoffs)."""
@@ -229,7 +228,7 @@ def _reselected(problem: ByAntenna, own: Own) -> Own:
     """The selection that suits powers and cutoffs best; the earliest of those as good."""
     if len(problem.through) == 1:
         return own
-    counts = []
+    counts: list[Floats] = []
     for rssi in (problem.rssi, problem.guarded):
         heard = problem.accepted(own, rssi).any(axis=1)
         for role in (problem.wanted, ~problem.wanted):

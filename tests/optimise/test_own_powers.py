@@ -13,6 +13,7 @@ from strategist.optimise.clock import Clock
 from strategist.optimise.own_model import prove_own_powers
 from strategist.optimise.own_powers import OFF, ByAntenna, Own, descend
 from strategist.survey.policy import Limits, Loss
+from strategist.survey.records import Floats
 
 SMALL = range(30)
 SELECTIONS = np.array([[True, True, True], [True, False, True], [False, True, False]])
@@ -22,7 +23,7 @@ def small(seed: int) -> ByAntenna:
     """Two or three antennas, three levels, a dozen presentations; each feature in some of them."""
     rng = np.random.default_rng(seed)
     antennas, rows = int(rng.integers(2, 4)), int(rng.integers(6, 14))
-    rssi = rng.integers(-16, -8, (rows, antennas, 3)) * 2.5
+    rssi: Floats = rng.integers(-16, -8, (rows, antennas, 3)) * np.float64(2.5)
     rssi[rng.random(rssi.shape) < 0.35] = -np.inf
     wanted = rng.random(rows) < 0.5
     allowed = rng.random((antennas, 3)) < 0.9
