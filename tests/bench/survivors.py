@@ -73,4 +73,6 @@ SURVIVORS: dict[str, str] = {
     "never asked for",
     "strategist/optimise/sturdy.py: 2 * dict(best.effort).get('branches', 0)  →  "
     "3 * dict(best.effort).get('branches', 0)": "how long a proof may take before it is left",
+    "strategist/optimise/tuning.py: thinned: float = 0.7  →  thinned: float = 1.7": "how often a "
+    "sieve is tried again",
 }
