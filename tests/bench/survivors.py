@@ -77,4 +77,6 @@ SURVIVORS: dict[str, str] = {
     "sieve is tried again",
     "strategist/optimise/goals.py: _FINEST = 1e-06  →  _FINEST = 1.000001": "how far bounds tell "
     "losses apart; what has a higher loss is not taken, whatever its guarded loss",
+    "strategist/optimise/model.py: y.value() > 0.5  →  y.value() >= 0.5": "a solved choice is near "
+    "0 or near 1",
 }
