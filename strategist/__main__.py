@@ -19,6 +19,7 @@ from strategist.commands import (
     check,
     compare,
     export,
+    import_log,
     keys,
     lawful,
     new,
@@ -33,6 +34,7 @@ from strategist.errors import InputError, StrategistError
 __all__ = ["command_parser", "main"]
 
 _OWN = {  # commands that ask nothing of a read point, or take more than one strategy
+    "import": import_log.add,
     "new": new.add,
     "keys": keys.add,
     "check": check.add,
@@ -45,18 +47,8 @@ _OWN = {  # commands that ask nothing of a read point, or take more than one str
     "plan-acceptance": plan_acceptance.add,
 }
 _ORDER = (
-    *(
-        "new",
-        "keys",
-        "check",
-        "masks",
-        "lawful",
-        "solve",
-        "judge",
-        "frontier",
-        "techniques",
-        "what-if",
-    ),
+    *("import", "new", "keys", "check", "masks", "lawful"),
+    *("solve", "judge", "frontier", "techniques", "what-if"),
     *("evaluate", "compare", "export", "batch", "templates", "report", "plan-acceptance", "accept"),
 )
 _DEFECT_CHARACTERS = 300
