@@ -24,7 +24,7 @@ _BINARY = {"type": "string", "contentMediaType": "application/octet-stream"}
 _KEY = {
     "name": "Idempotency-Key",
     "in": "header",
-    "description": "Yours, new for each thing to be made; kept for seven days.",
+    "description": "A unique key per creation request; kept for seven days.",
     "schema": {"type": "string", "minLength": 1, "maxLength": 200, "pattern": "^[!-~]{1,200}$"},
 }
 

@@ -149,7 +149,7 @@ def _in_standard(
     if power_table is None:
         allowed = (
             "the reader's own table of transmit powers (index,power_dbm), since LLRP sets a power "
-            "by its place in that table"
+            "by its index in that table"
         )
         raise InputError.one("power table", "", allowed)
     cutoff = strategy.cutoff_dbm

@@ -106,7 +106,7 @@ def given(arguments: argparse.Namespace) -> tuple[strategist.ReadPoint, strategi
     file = strategist.parse_strategy_file(strategist.read_file(source), source)
     case = strategist.read_case(arguments.case, arguments.read_point or file.read_point)
     if len(case.read_points) > 1:
-        raise one_of(case, "one read point for the strategy")
+        raise one_of(case, "--strategy")
     return case.read_points[0], _of_file(file, source, sturdier=arguments.sturdier)
 
 
@@ -114,7 +114,8 @@ def _of_file(file: strategist.StrategyFile, source: str, *, sturdier: bool) -> s
     if not sturdier:
         return file.strategy
     if file.sturdier is None:
-        raise InputError.one("--sturdier", source, "a result that holds a sturdier strategy")
+        wrong = f"{source} holds no sturdier strategy"
+        raise InputError.one("--sturdier", source, "Leave --sturdier out.", wrong=wrong)
     return file.sturdier
 
 
@@ -131,7 +132,7 @@ def each_point(
     case = strategist.read_case(arguments.case, arguments.read_point)
     points = case.read_points
     if arguments.out is not None and len(points) > 1:
-        raise one_of(case, "one read point for --out")
+        raise one_of(case, "--out")
     status = OK
     for number, point in enumerate(points, 1):
         last = number == len(points)
@@ -159,7 +160,8 @@ def placed(options: Mapping[str, str]) -> Iterator[None]:
 
 def one_of(case: strategist.Case, what: str) -> InputError:
     names = ", ".join(point.name for point in case.read_points)
-    return InputError.one("--read-point", "", f"{what}: {names}")
+    todo = f"Add --read-point NAME ({names})."
+    return InputError.one(what, "", todo, wrong="takes one read point")
 
 
 def refuse_out(out: str | None) -> None:
@@ -187,7 +189,7 @@ def number(allowed: str, fits: Callable[[float], bool]) -> Callable[[str], float
         except ValueError:
             found = math.nan
         if not (math.isfinite(found) and fits(found)):
-            raise argparse.ArgumentTypeError(f'found "{text}"; allowed: {allowed}')
+            raise argparse.ArgumentTypeError(f'"{text}" is not valid. Give {allowed}.')
         return found
 
     return read
@@ -200,7 +202,7 @@ def whole(low: int, high: int) -> Callable[[str], int]:
         digits = text.isascii() and text.isdigit() and len(text) <= 10
         if not (digits and low <= int(text) <= high):
             allowed = f"a whole number from {low} to {high}"
-            raise argparse.ArgumentTypeError(f'found "{text}"; allowed: {allowed}')
+            raise argparse.ArgumentTypeError(f'"{text}" is not valid. Give {allowed}.')
         return int(text)
 
     return read

@@ -68,7 +68,7 @@ def _key(text: str) -> tuple[str, Any]:
     """A key with its value: JSON where it is some, else text."""
     key, equals, value = text.partition("=")
     if not (key and equals):
-        raise argparse.ArgumentTypeError(f'found "{text}"; allowed: KEY=VALUE')
+        raise argparse.ArgumentTypeError(f'"{text}" is not valid. Give KEY=VALUE.')
     try:
         return key, json.loads(value)
     except ValueError:

@@ -38,12 +38,13 @@ def _compare(arguments: argparse.Namespace) -> int:
     refuse_out(arguments.out)
     sources = arguments.strategies
     if len(sources) < 2:
-        raise InputError.one("--strategy", sources[0], "two files or more to compare")
+        wrong = f"{sources[0]} alone cannot be compared"
+        raise InputError.one("--strategy", sources[0], "two files or more", wrong=wrong)
     read = strategist.read_file
     files = [strategist.parse_strategy_file(read(source), source) for source in sources]
     case = strategist.read_case(arguments.case, arguments.read_point or _made_for(files))
     if len(case.read_points) > 1:
-        raise one_of(case, "one read point for the strategies")
+        raise one_of(case, "--strategy")
     sides = [
         strategist.Side(name, strategy, source)
         for short, file, source in zip(_names(sources), files, sources, strict=True)
@@ -59,10 +60,8 @@ def _made_for(files: Sequence[strategist.StrategyFile]) -> str | None:
     """The read point that the files name, None where they name none; one for all, or an error."""
     names = {file.read_point for file in files if file.read_point is not None}
     if len(names) > 1:
-        allowed = (
-            f"the read point to compare at, since the files are for {', '.join(sorted(names))}"
-        )
-        raise InputError.one("--read-point", "", allowed)
+        wrong = f"the files are for different read points ({', '.join(sorted(names))})"
+        raise InputError.one("--strategy", "", "Add --read-point NAME.", wrong=wrong)
     return next(iter(names), None)
 
 

@@ -38,7 +38,8 @@ def _export(arguments: argparse.Namespace) -> int:
     table = None
     if arguments.power_table is not None:
         if arguments.form != "llrp":
-            raise InputError.one("--power-table", arguments.power_table, "only with --as llrp")
+            wrong, todo = "is of no use here", "Add --as llrp, or leave it out."
+            raise InputError.one("--power-table", arguments.power_table, todo, wrong=wrong)
         source = arguments.power_table
         table = strategist.read_power_table(strategist.read_text(source), source)
     point, strategy = given(arguments)

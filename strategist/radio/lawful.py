@@ -105,8 +105,9 @@ def lawful_levels(survey: Survey, policy: Policy) -> Bools:
         raise InputError.one(
             "site.json",
             some([figure(level) for level in survey.levels_dbm]),
-            f"a level surveyed that is lawful. {lawful.level.reason}",
+            f"Survey lower levels. {lawful.level.reason}",
             path=path,
+            wrong="no level surveyed is lawful",
         )
     return may
 
@@ -122,8 +123,9 @@ def choosable_levels(survey: Survey, policy: Policy) -> Bools:
         raise InputError.one(
             "site.json",
             some([figure(level) for level in policy.reader.power_levels_dbm or ()]),
-            f"a level that was surveyed and is lawful: {some(lawful_dbm)}",
+            f"one that was surveyed and is lawful: {some(lawful_dbm)}",
             path=path,
+            wrong="no level that the reader can be set to was surveyed and is lawful",
         )
     return may
 

@@ -8,8 +8,9 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from strategist.errors import InputError
+from strategist.survey.tables import reason
 
-_ALLOWED = "a folder that does not exist yet, or is empty, since nothing is overwritten"
+_ALLOWED = "a folder that does not exist yet, or is empty: nothing is overwritten"
 
 
 def refuse_folder(folder: str | Path) -> None:
@@ -17,13 +18,16 @@ def refuse_folder(folder: str | Path) -> None:
     try:
         target = Path(folder).resolve()
         if target.exists() and (not target.is_dir() or any(target.iterdir())):
-            found = "a folder with files" if target.is_dir() else "a file"
-            raise InputError.one(str(folder), found, _ALLOWED)
+            wrong = "is a folder that holds files" if target.is_dir() else "is a file"
+            raise InputError.one(str(folder), "", _ALLOWED, wrong=wrong)
         if not target.parent.is_dir():
-            found = f"no folder {target.parent}"
-            raise InputError.one(str(folder), found, "a new folder in one that exists")
+            wrong = f"the folder {target.parent} does not exist"
+            raise InputError.one(str(folder), "", "a new folder in one that exists", wrong=wrong)
         if not os.access(target.parent, os.W_OK):
-            raise InputError.one(str(folder), f"no right to write in {target.parent}", _ALLOWED)
+            wrong = f"you may not write into {target.parent}"
+            raise InputError.one(
+                str(folder), "", "a folder in one that you may write to", wrong=wrong
+            )
     except (OSError, ValueError, RuntimeError) as error:  # a name that no file system takes
         raise _refused(folder, error) from None
 
@@ -50,5 +54,5 @@ def write_case(folder: str | Path, files: Mapping[str, str]) -> None:
 
 
 def _refused(folder: str | Path, error: Exception) -> InputError:
-    why = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-    return InputError.one(str(folder), why, "a folder that can be made")
+    wrong = f"cannot be made: {reason(error)}"
+    return InputError.one(str(folder), "", "a folder that can be made", wrong=wrong)

@@ -63,7 +63,8 @@ def refuse_values(given: Any, most: int, source: str) -> None:
             if found <= most:
                 inside += _held(one)
     if found > most:
-        raise InputError.one(source, f"more than {most:,} values", f"at most {most:,} values")
+        many = f"more than {most:,} values"
+        raise InputError.one(source, many, "fewer, or split it", wrong=f"holds {many}")
 
 
 def _held(one: dict[str, Any] | list[Any]) -> Iterator[Any]:

@@ -67,11 +67,11 @@ class AcceptancePlan(Declared):
         check_confidence(self.confidence)
         check_counts(self.failures_allowed, self.passes, _ALLOWED)
         if not _shows(self.rate_limit, self.confidence, self.passes, self.failures_allowed):
-            allowed = (
-                f"enough passes to show at most {self.rate_limit:g} at confidence "
-                f"{self.confidence:g} with {self.failures_allowed} failures"
+            wrong = (
+                f"{self.passes} are too few to show a rate of at most {self.rate_limit:g} with "
+                f"confidence {self.confidence:g} and {self.failures_allowed} failures"
             )
-            raise InputError.one("acceptance", self.passes, allowed, column="passes")
+            raise InputError.one("acceptance", self.passes, "more", column="passes", wrong=wrong)
 
     def pass_probability(self, true_rate: float) -> float:
         """Chance that a site with that true failure rate passes."""
