@@ -235,8 +235,9 @@ def _of_http(error: HTTPException) -> ProblemError:
         return ProblemError("method", f"Allowed: {allow}.", headers={"Allow": allow})
     if isinstance(error, RequestEntityTooLarge):
         return ProblemError("too-large", "See the limits at /v1.")
-    kind = "not-found" if error.code in (404, 308) else "malformed"
-    return ProblemError(kind, "The request as it was sent.")
+    if error.code in (404, 308):
+        return ProblemError("not-found", "There is no such path; /docs lists those that there are.")
+    return ProblemError("malformed", "The request does not follow HTTP.")
 
 
 def _no_space(error: Exception) -> bool:

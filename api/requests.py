@@ -6,6 +6,7 @@ import hashlib
 import json
 from collections import Counter
 from collections.abc import Mapping
+from dataclasses import replace
 from functools import cache
 from typing import Any
 
@@ -87,7 +88,8 @@ def query_of(endpoint: Endpoint, request: Request) -> Any:
         return adapter(endpoint.query).validate_strings(given, strict=False)
     except ValidationError as error:
         told = input_error(error, adapter(endpoint.query), "query", given, "parameter")
-        raise invalid(InputError(told.faults[:_PARAMETERS])) from None
+        faults = (replace(fault, path=()) for fault in told.faults[:_PARAMETERS])
+        raise invalid(InputError(faults)) from None  # a pointer leads into the body
 
 
 def read_body(

@@ -29,6 +29,7 @@ from strategist.commands import (
 )
 from strategist.commands.arguments import BAD_INPUT, INTERRUPTED, NO_ANSWER, PIPE_CLOSED, say
 from strategist.commands.ask import add_question
+from strategist.commands.parser import Parser
 from strategist.errors import InputError, StrategistError
 
 __all__ = ["command_parser", "main"]
@@ -53,8 +54,8 @@ _ORDER = (
 )
 _DEFECT_CHARACTERS = 300
 _EPILOG = (
-    "exit status: 0 done; 1 the case is unusable (check), the run is no pass (accept) or read "
-    "points lack an answer (batch); 2 bad input; 3 no answer that can be stood by; 130 interrupted"
+    "exit status: 0 done; 1 the case is unusable (check), the run was not accepted (accept) or "
+    "read points lack an answer (batch); 2 bad input; 3 no reliable answer; 130 interrupted"
 )
 
 
@@ -120,7 +121,7 @@ def _excuse(error: BaseException, output: _Output) -> int:
     if isinstance(error, MemoryError):
         return say("This machine has not enough memory for this case.", NO_ANSWER)
     if isinstance(error, StrategistError):
-        return say(f"No answer that can be stood by: {error}.", NO_ANSWER)
+        return say(f"No reliable answer: {error}.", NO_ANSWER)
     return say(_defect(error), NO_ANSWER)
 
 
@@ -156,7 +157,7 @@ def _silence() -> None:
 
 def command_parser() -> argparse.ArgumentParser:
     """The parser with all commands."""
-    parser = argparse.ArgumentParser(
+    parser = Parser(
         prog="strategist",
         description="Choose power, step ladder, signal cutoff and masks for UHF RFID read points.",
         epilog=_EPILOG,

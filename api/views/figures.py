@@ -24,7 +24,9 @@ def lawful(ask: Ask) -> Answer:
         strategist.region_named(asked["region"])
         return Answer(strategist.power_limit(strategist.Radio(**asked), level).to_json())
     except InputError as error:
-        raise InputError(replace(one, source="query") for one in error.faults) from None
+        raise InputError(
+            replace(one, source="query", column=one.column or one.source) for one in error.faults
+        ) from None
 
 
 @endpoint("GET", "/v1/acceptance-plan", gives={200: answer("AcceptancePlan")}, query=PlanQuery)

@@ -102,7 +102,8 @@ def _answer(
     """The answer to a question at a read point, and its words."""
     parameters = {one.key: _value(one, arguments, point) for one in question.parameters}
     asked = strategist.Asked(_options(question, arguments), parameters=parameters, **more)
-    with placed({one.key: one.option for one in question.parameters}):
+    files = {"strategy": arguments.strategy} if question.takes_strategy else {}
+    with placed(files | {one.key: one.option for one in question.parameters}):
         found = question.answer(point, asked)
     return found, question.words(found, point, last)
 

@@ -12,6 +12,7 @@ from strategist.commands.arguments import (
     add_command,
     give,
     given,
+    placed,
 )
 from strategist.errors import InputError
 
@@ -43,6 +44,7 @@ def _export(arguments: argparse.Namespace) -> int:
         source = arguments.power_table
         table = strategist.read_power_table(strategist.read_text(source), source)
     point, strategy = given(arguments)
-    settings = strategist.settings_of(point, strategy, arguments.form, table)
+    with placed({"power table": "--power-table"}):
+        settings = strategist.settings_of(point, strategy, arguments.form, table)
     give(arguments.out, settings.to_json(), strategist.settings_text(settings))
     return OK

@@ -90,15 +90,17 @@ def _dated(
             "times by a clock that the run sheet has, too; with times since some moment, tell "
             'passes by their pauses: "passes_by": "pauses" in the mapping file'
         )
-        faults.add(Fault(source, None, "time", form, allowed))
+        wrong = "the log and the run sheet have clocks of different kinds"
+        faults.add(Fault(source, None, "time", form, allowed, wrong=wrong))
         return None
     if log_bare == sheet_bare:
         return 0, 0
     dated, role, where = (start, "time", source) if log_bare else (at, "start", sheet.source)
     days = np.unique(dated[dated != NEVER] // DAY)
     if len(days) != 1:
-        allowed = f"times with their date, since the other file has {len(days)} days"
-        faults.add(Fault(where, None, role, "times of day", allowed))
+        wrong = f"the times have no date, and the other file has {len(days)} days"
+        allowed = "times with their date"
+        faults.add(Fault(where, None, role, "times of day", allowed, wrong=wrong))
         return None
     day = int(days[0]) * DAY
     return (day, 0) if log_bare else (0, day)

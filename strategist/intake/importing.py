@@ -69,8 +69,9 @@ def import_log(
         if role not in log.texts:
             say = f'{{"log": {{"columns": {{"{role}": "COLUMN"}}}}}}'
             names = ", ".join(f'"{column.name}"' for column in log.columns)
-            allowed = f"a column of it; if one is, say which in the mapping file, as {say}"
-            faults.add(Fault(log.source, None, role, f"columns {names}", allowed))
+            wrong = f"no column says it; there are {names}"
+            todo = f"If one of them does, say which in the mapping file: {say}."
+            faults.add(Fault(log.source, None, role, names, todo, wrong=wrong))
     faults.raise_any()
     sheet = joined(tables["run_sheet"], faults) if tables["run_sheet"] else None
     listed = joined(tables["tags"], faults) if tables["tags"] else None
@@ -172,12 +173,13 @@ class _Importing:
             assert runs is not None
             self.offset = offset_of(clocks.log, runs.start, runs.end)
             if self.offset is not None and self.offset.sure:
-                allowed = (
-                    f'times by one clock. {self.offset.text()} If so, say "clock_offset_s": '
-                    f"{self.mapping.clock_offset_s + self.offset.seconds:g} in the mapping file"
+                todo = (
+                    f'{self.offset.text()} If so, say "clock_offset_s": '
+                    f"{self.mapping.clock_offset_s + self.offset.seconds:g} in the mapping file."
                 )
                 found = f"{self.offset.without:,} of {self.offset.reads:,} reads inside a pass"
-                self.faults.add(Fault(self.log.source, None, "time", found, allowed))
+                wrong = f"the clocks differ: only {found}"
+                self.faults.add(Fault(self.log.source, None, "time", found, todo, wrong=wrong))
             return by_windows(clocks.log, runs, points, self.faults)
         if self.mapping.pause_s is None:
             allowed = "how many seconds of pause part the passes, in the mapping file"
@@ -210,7 +212,11 @@ class _Importing:
             f"{tally.without_epc:,} without EPC, {tally.without_rssi:,} without RSSI, "
             f"{tally.without_level:,} without a level"
         )
-        raise InputError.one(self.log.source, found, "at least one read in a pass at a level")
+        wrong, todo = (
+            f"no read is left: {found}",
+            "Correct the passes, or the mapping.",
+        )
+        raise InputError.one(self.log.source, found, todo, wrong=wrong)
 
     def _reads(self, points: Texts, found: Presented, level: Floats, keep: Bools) -> Reads:
         rows = np.flatnonzero(keep)

@@ -26,8 +26,9 @@ def _bytes(name: str, content: bytes | Path) -> bytes:
     else:
         size = len(content)
     if size > BYTES_MAX:
-        allowed = f"at most {BYTES_MAX:,} bytes; split the log and give its parts"
-        raise InputError.one(name, f"{size:,} bytes", allowed)
+        wrong = f"has {size:,} bytes, which are too many"
+        allowed = f"at most {BYTES_MAX:,} bytes: split the log and give its parts"
+        raise InputError.one(name, f"{size:,} bytes", allowed, wrong=wrong)
     data = read_bytes(content, name, faults) if isinstance(content, Path) else content
     faults.raise_any()
     assert data is not None

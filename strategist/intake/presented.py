@@ -44,7 +44,9 @@ def way_of(
             "pauses": None if "time" in log.times else "a time column in the log",
         }[mapping.passes_by]
         if lacking is not None:
-            faults.add(Fault("mapping file", None, "passes_by", mapping.passes_by, lacking))
+            wrong = f'"{mapping.passes_by}" lacks what it needs'
+            found = mapping.passes_by
+            faults.add(Fault("mapping file", None, "passes_by", found, lacking, wrong=wrong))
             return None
         return mapping.passes_by
     if "pass" in log.texts:
@@ -57,7 +59,8 @@ def way_of(
         "a pass column in the log; or times in the log with a run sheet (start, end); or "
         '"pause_s": SECONDS in the mapping file, where a pause parts the passes'
     )
-    faults.add(Fault(log.source, None, "pass", "", allowed))
+    wrong = "nothing tells the passes apart"
+    faults.add(Fault(log.source, None, "pass", "", allowed, wrong=wrong))
     return None
 
 
@@ -118,7 +121,8 @@ def _refuse_overlaps(times: Ints, runs: Runs, rows: Ints, faults: FaultList) -> 
                 f"begins before the end of line {runs.lines[before]}; {high - low} reads in both"
             )
             line = int(runs.lines[rows[i]])
-            faults.add(Fault(runs.source, line, "start", found, "passes that do not overlap"))
+            allowed = "passes that do not overlap"
+            faults.add(Fault(runs.source, line, "start", found, allowed, wrong=found))
             named += 1
         if named == _OVERLAPS_NAMED:
             return
@@ -160,7 +164,7 @@ def _ask_for_pause(
             f" (which pauses of more than {pauses[need]:.3g} and up to {pauses[need - 1]:.3g} s "
             "give, if no row went without reads)"
         )
-    faults.add(Fault("mapping file", None, "pause_s", found, allowed))
+    faults.add(Fault("mapping file", None, "pause_s", found, allowed, wrong=found))
 
 
 def _of_runs(by: PassesBy, run: Ints, times: Ints, runs: Runs, *, known_start: bool) -> Presented:
@@ -197,7 +201,8 @@ def levels_of(
             allowed += f" (ROSpecs {some(list(specs))})"
         if runs is not None and np.isfinite(runs.level).any():
             allowed += "; the run sheet has several levels for a pass, and no times to part them"
-        faults.add(Fault(log.source, None, "power", "", allowed))
+        wrong = "nothing tells the level of a read"
+        faults.add(Fault(log.source, None, "power", "", allowed, wrong=wrong))
     differs = np.isfinite(own) & np.isfinite(of_run) & (np.abs(own - of_run) > 0.051) & inside
     return level, differs
 

@@ -98,8 +98,8 @@ class _Reading:
     def ask(self, role: Role, found: str, allowed: str, example: str) -> None:
         """A fault that asks how a column is written."""
         say = how_to_say(self.kind, "forms", {role: example})
-        words = f"{allowed}; say which in the mapping file, as {say}"
-        self.faults.add(Fault(self.source, None, role, found, words))
+        words = f"{allowed}, and say which in the mapping file, as {say}"
+        self.faults.add(Fault(self.source, None, role, found, words, wrong=f"{found} is ambiguous"))
 
     def form(self, role: Role, likely: Sequence[str], words: Mapping[str, str], found: str) -> str:
         """The one form that is said or likely, told as assumed where it is not the plain one."""
@@ -126,8 +126,10 @@ def read_table(
     used = [column for column in columns if column.role is not None]
     if found or not used:
         if not used and not found:
+            names = ", ".join(sheet.names)
             what = f"columns of a {FILES[kind]}, named by words of the trade, or a mapping file"
-            found.add(Fault(sheet.source, None, None, ", ".join(sheet.names), what))
+            wrong = f"no column is known: {names}"
+            found.add(Fault(sheet.source, None, None, names, what, wrong=wrong))
         faults.extend(found)
         return None
     loaded, lines = sheet.load([column.place for column in used])

@@ -40,12 +40,14 @@ def recognise(sheet: Sheet, kind: Kind, mapping: TableMapping, faults: FaultList
     found: dict[int, tuple[Role, How]] = {}
     for role, name in mapping.columns.items():
         if role not in ROLES[kind]:
-            allowed = f"roles {', '.join(ROLES[kind])}"
-            faults.add(Fault("mapping file", None, f"{kind}.columns", role, allowed))
+            wrong, todo = f'unknown role "{role}"', f"Known roles: {', '.join(ROLES[kind])}."
+            faults.add(Fault("mapping file", None, f"{kind}.columns", role, todo, wrong=wrong))
         elif name is not None and name not in sheet.names:
             hint = nearest_hint(name, sheet.names)
-            allowed = f"a column of {sheet.source}: {', '.join(sheet.names)}{hint}"
-            faults.add(Fault("mapping file", None, f"{kind}.columns.{role}", name, allowed))
+            wrong = f'{sheet.source} has no column "{name}"'
+            todo = f"Its columns: {', '.join(sheet.names)}{hint}."
+            place = f"{kind}.columns.{role}"
+            faults.add(Fault("mapping file", None, place, name, todo, wrong=wrong))
         elif name is not None:
             found[sheet.names.index(name)] = (role, "mapping")
     open_roles = [role for role in ROLES[kind] if role not in mapping.columns]
@@ -134,8 +136,9 @@ def _which(sheet: Sheet, kind: Kind, role: Role, places: list[int]) -> Fault:
         for place in places[:5]
     )
     say = how_to_say(kind, "columns", {role: sheet.names[places[0]]})
-    allowed = f"one column for {TERMS[role].what}; say which in the mapping file, as {say}"
-    return Fault(sheet.source, None, role, f"{len(places)} columns: {shown}", allowed)
+    wrong = f"{len(places)} columns may be {TERMS[role].what}: {shown}"
+    todo = f"Say which in the mapping file, as {say}."
+    return Fault(sheet.source, None, role, shown, todo, wrong=wrong)
 
 
 def how_to_say(kind: str, key: str, value: object) -> str:

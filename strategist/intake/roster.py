@@ -66,11 +66,12 @@ def roster_of(
     sheet = runs is not None and bool({"wanted", "stray"} & runs.has)
     if not says_role and not sheet:
         allowed = (
-            "which tags are wanted: a tag list with columns epc and role (wanted or stray) and, "
+            "a tag list with columns epc and role (wanted or stray) and, "
             "where the role changes, pass; or a column wanted on the run sheet"
         )
         source = tags.source if tags is not None else "tag list"
-        faults.add(Fault(source, None, "role", "", allowed))
+        wrong = "nothing says which tags are wanted"
+        faults.add(Fault(source, None, "role", "", allowed, wrong=wrong))
         return roster
     for special in (False, True):
         _of_list(rows, passes, roster, faults, special=special)
@@ -139,8 +140,9 @@ def _of_list(
         if not row.role or (row.passes.lower() not in _EVERY) != special:
             continue
         if row.point and row.point not in passes:
-            allowed = f"{some(list(passes))}{nearest_hint(row.point, passes)}"
-            faults.add(Fault("tag list", row.line, "read_point", row.point, allowed))
+            wrong = f'there is no read point "{row.point}"'
+            todo = f"Known read points: {some(list(passes))}{nearest_hint(row.point, passes)}."
+            faults.add(Fault("tag list", row.line, "read_point", row.point, todo, wrong=wrong))
             continue
         for point in [row.point] if row.point else passes:
             named = meant(point, row, faults, alone=len(passes) == 1 or bool(row.point))
@@ -148,8 +150,9 @@ def _of_list(
                 key = (point, name, row.epc)
                 if key in said and said[key].role != row.role:
                     found = f"{row.role} in pass {name}"
-                    allowed = f"one role in a pass; line {said[key].line} says {said[key].role}"
-                    faults.add(Fault("tag list", row.line, "role", found, allowed))
+                    wrong = f"{found}, but line {said[key].line} says {said[key].role}"
+                    allowed = "one role in a pass"
+                    faults.add(Fault("tag list", row.line, "role", found, allowed, wrong=wrong))
                 said[key] = row
                 roster.roles[key] = row.role
 
@@ -170,7 +173,8 @@ class _Meant:
         if unknown and alone:
             known = self._order[point]
             allowed = f"a pass of the log or the run sheet: {some(known)}"
-            faults.add(Fault("tag list", row.line, "pass", unknown[0], allowed))
+            wrong = f'there is no pass "{unknown[0]}"'
+            faults.add(Fault("tag list", row.line, "pass", unknown[0], allowed, wrong=wrong))
         return named
 
     def _find(self, point: str, cell: str) -> tuple[list[str], list[str]]:
@@ -230,8 +234,9 @@ def _of_sheet(tags: _Tags, runs: Runs, roster: Roster, faults: FaultList) -> Non
                     key = (runs.points[i], runs.passes[i], epc)
                     if said.get(key, (line, place))[1] != place:
                         twice = f"{epc} is stray in pass {runs.passes[i]}"
-                        allowed = f"one role in a pass; line {said[key][0]} says it is wanted"
-                        faults.add(Fault(runs.source, line, place, twice, allowed))
+                        wrong = f"{twice}, but line {said[key][0]} says it is wanted"
+                        allowed = "one role in a pass"
+                        faults.add(Fault(runs.source, line, place, twice, allowed, wrong=wrong))
                     said[key] = (line, place)
                     roster.roles[key] = place
                     roster.known.add(epc)

@@ -106,7 +106,9 @@ def _days(table: Table, texts: list[str], faults: FaultList) -> tuple[str, ...]:
     likely = forms_of_times(given, dates=True)
     if given and len(likely) != 1:
         allowed = "days written one way that can be told, best as 2026-03-09"
-        faults.add(Fault(table.source, None, "date", some(given[:3]), allowed))
+        shown = some(given[:3])
+        wrong = f"{shown} may be read in several ways, or in none"
+        faults.add(Fault(table.source, None, "date", shown, allowed, wrong=wrong))
         return ("",) * len(texts)
     times = times_of(texts, likely[0]).wall if likely else np.full(len(texts), NEVER)
     found = times.astype("datetime64[us]").astype("datetime64[D]")
@@ -160,6 +162,13 @@ def _windows(
     for row in np.flatnonzero((end <= start) & (start != NEVER)):
         line = int(table.lines[row])
         faults.add(
-            Fault(table.source, line, "end", "not after the start", "an end after the start")
+            Fault(
+                table.source,
+                line,
+                "end",
+                "not after the start",
+                "an end after the start",
+                wrong="is not after the start",
+            )
         )
     return start, end

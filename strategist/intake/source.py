@@ -46,7 +46,8 @@ def _sheet(sheets: list[Sheet], kind: Kind, of: TableMapping) -> Sheet:
     source = sheets[0].source
     if of.sheet is not None:
         if of.sheet not in parts:
-            raise InputError.one(source, of.sheet, f"a sheet of it: {', '.join(parts)}")
+            wrong, todo = f'there is no sheet "{of.sheet}"', f"Its sheets: {', '.join(parts)}."
+            raise InputError.one(source, of.sheet, todo, wrong=wrong)
         return sheets[parts.index(of.sheet)]
     fit = []
     for sheet in sheets:
@@ -56,6 +57,7 @@ def _sheet(sheets: list[Sheet], kind: Kind, of: TableMapping) -> Sheet:
             fit.append(sheet)
     if len(fit) != 1:
         say = how_to_say(kind, "sheet", parts[0])
-        allowed = f"the sheet to take; say which in the mapping file, as {say}"
-        raise InputError.one(source, f"sheets {', '.join(parts)}", allowed)
+        wrong = f"it is not clear which of its sheets to take: {', '.join(parts)}"
+        todo = f"Say which in the mapping file, as {say}."
+        raise InputError.one(source, ", ".join(parts), todo, wrong=wrong)
     return replace(fit[0], notes=(*fit[0].notes, f'sheet "{fit[0].part}" is taken'))

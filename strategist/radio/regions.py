@@ -100,7 +100,7 @@ REGIONS: dict[str, Region] = {
 def region_named(name: str) -> Region:
     """The profile of that name. Raises InputError with the known names otherwise."""
     if name not in REGIONS:
-        raise InputError.one("radio", name, f"one of {', '.join(REGIONS)}", column="region")
+        raise InputError.one("region", name, f"one of {', '.join(REGIONS)}")
     return REGIONS[name]
 
 

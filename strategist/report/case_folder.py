@@ -21,10 +21,10 @@ def refuse_folder(folder: str | Path) -> None:
             wrong = "is a folder that holds files" if target.is_dir() else "is a file"
             raise InputError.one(str(folder), "", _ALLOWED, wrong=wrong)
         if not target.parent.is_dir():
-            wrong = f"the folder {target.parent} does not exist"
+            wrong = f"the folder {Path(folder).parent} does not exist"
             raise InputError.one(str(folder), "", "a new folder in one that exists", wrong=wrong)
         if not os.access(target.parent, os.W_OK):
-            wrong = f"you may not write into {target.parent}"
+            wrong = f"you may not write into {Path(folder).parent}"
             raise InputError.one(
                 str(folder), "", "a folder in one that you may write to", wrong=wrong
             )

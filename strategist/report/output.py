@@ -26,10 +26,10 @@ def refuse_target(path: str | Path) -> None:
             allowed = "the name of a file, or - for standard output"
             raise InputError.one(str(path), "no file", allowed, wrong="is no regular file")
         if not target.parent.is_dir():
-            wrong = f"the folder {target.parent} does not exist"
+            wrong = f"the folder {Path(path).parent} does not exist"
             raise InputError.one(str(path), "", "a file in a folder that exists", wrong=wrong)
         if not os.access(target.parent, os.W_OK):
-            wrong = f"you may not write into {target.parent}"
+            wrong = f"you may not write into {Path(path).parent}"
             raise InputError.one(
                 str(path), "", "a file in a folder that you may write to", wrong=wrong
             )

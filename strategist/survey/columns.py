@@ -176,7 +176,7 @@ def judge_header(
     for name in NEEDED[kind]:
         if name not in names and not (name == "power_dbm" and "power_mw" in names):
             wrong = f'the column "{name}" is missing'
-            todo = f"Known columns: {', '.join(known)}."
+            todo = "Add it to the header and to each row."
             found.append(Fault(source, line, None, "", todo, wrong=wrong))
     for fault in found:
         faults.add(fault)

@@ -83,6 +83,7 @@ def _fault(
     if kind_of_error == "value_error":  # our own words: what is wrong, then what to do
         wrong, stop, todo = str(detail["msg"]).removeprefix("Value error, ").partition(". ")
         if stop:
+            wrong = wrong[:1].lower() + wrong[1:]
             return Fault(source, None, path, text, todo, place, wrong=wrong)
         allowed = wrong
     wrong = _wrong(kind_of_error, value, shown)

@@ -37,7 +37,7 @@ def site_keys(names: Sequence[str] = ()) -> SiteKeys:
     known = [one.name for one in every]
     for name in names:
         if name not in known:
-            todo = f"Ask for one of the keys that the list of all has{nearest_hint(name, known)}."
+            todo = f"Give a key of the reference{nearest_hint(name, known)}."
             raise InputError.one("site.json", name, todo, wrong=f'there is no key "{name}"')
     within = tuple(f"{name}." for name in names)
     found = (one for one in every if one.name in names or one.name.startswith(within))

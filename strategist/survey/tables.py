@@ -187,7 +187,7 @@ def _is_text(data: bytes, source: str, faults: FaultList) -> bool:
         line = data.count(b"\n", 0, position) + 1
         value = f"byte 0x{data[position]:02x} at offset {position}"
         wrong = f"{value} is no UTF-8 text"
-        faults.add(Fault(source, line, None, value, "Save the file as UTF-8.", wrong=wrong))
+        faults.add(Fault(source, line, None, value, "text in UTF-8", wrong=wrong))
     return position < 0
 
 

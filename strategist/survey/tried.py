@@ -114,23 +114,21 @@ def _level_of(rows: Rows, levels: Floats, faults: FaultList) -> Ints:
     def allowed(row: int) -> str:
         nearest = levels[np.abs(levels - power[row]).argmin()]
         away = figure(round(abs(nearest - power[row]), 6))
-        return (
-            f"{listed} (nearest: {figure(nearest)} dBm, {away} dB away), or add the level to "
-            "levels_dbm in site.json"
-        )
+        return f"{listed} (nearest: {figure(nearest)} dBm, {away} dB away), or add the level to it"
 
     power = rows.numbers["power_dbm"]
     if not len(levels):
         return np.full(len(power), -1)
     index = np.minimum(np.searchsorted(levels, power), len(levels) - 1)
     off = np.flatnonzero(levels[index] != power)
-    listed = f"one of levels_dbm of the read point: {some([figure(level) for level in levels])}"
+    listed = f"one of levels_dbm in site.json, {some([figure(level) for level in levels])}"
     faults.add_rows(
         rows.source,
         "power_mw" if rows.in_mw else "power_dbm",
         rows.lines[off],
         lambda i: figure(power[off[i]]) + " dBm" * rows.in_mw,
         lambda i: allowed(off[i]),
+        wrong=lambda i: f"{figure(power[off[i]])} dBm is no level of the read point",
     )
     index[off] = -1
     return index
