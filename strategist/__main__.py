@@ -20,7 +20,9 @@ from strategist.commands import (
     compare,
     export,
     import_log,
+    keys,
     lawful,
+    new,
     plan_acceptance,
     report,
     templates,
@@ -33,6 +35,8 @@ __all__ = ["command_parser", "main"]
 
 _OWN = {  # commands that ask nothing of a read point, or take more than one strategy
     "import": import_log.add,
+    "new": new.add,
+    "keys": keys.add,
     "check": check.add,
     "lawful": lawful.add,
     "compare": compare.add,
@@ -43,7 +47,8 @@ _OWN = {  # commands that ask nothing of a read point, or take more than one str
     "plan-acceptance": plan_acceptance.add,
 }
 _ORDER = (
-    *("import", "check", "masks", "lawful", "solve", "judge", "frontier", "techniques", "what-if"),
+    *("import", "new", "keys", "check", "masks", "lawful"),
+    *("solve", "judge", "frontier", "techniques", "what-if"),
     *("evaluate", "compare", "export", "batch", "templates", "report", "plan-acceptance", "accept"),
 )
 _DEFECT_CHARACTERS = 300

@@ -26,7 +26,7 @@ _RESOURCES = (
     *("surveys", "strategies", "judgements", "evaluations", "comparisons", "settings"),
     *("frontiers", "techniques", "what-ifs"),
     *("acceptances", "acceptance-plan", "batches", "templates", "couplings"),
-    "power-limit",
+    *("power-limit", "site-keys"),
 )
 
 
