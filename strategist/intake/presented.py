@@ -183,9 +183,10 @@ def levels_of(
     none = np.full(len(log), np.nan)
     of_run = none if runs is None else np.append(runs.level, np.nan)[found.run_of_row]
     own = log.numbers.get("power", none)
-    if mapping.levels_by_rospec and "rospec" in log.texts:
+    by_rospec = {**_rospecs_of(runs), **mapping.levels_by_rospec}
+    if by_rospec and "rospec" in log.texts:
         column = log.texts["rospec"]
-        by_spec = np.array([mapping.levels_by_rospec.get(v, np.nan) for v in column.values])
+        by_spec = np.array([by_rospec.get(v, np.nan) for v in column.values])
         own = np.where(np.isnan(own), by_spec[column.codes], own)
     level = np.where(np.isnan(own), of_run, own)
     inside = found.of_row >= 0
@@ -200,6 +201,16 @@ def levels_of(
         faults.add(Fault(log.source, None, "power", "", allowed))
     differs = np.isfinite(own) & np.isfinite(of_run) & (np.abs(own - of_run) > 0.051) & inside
     return level, differs
+
+
+def _rospecs_of(runs: Runs | None) -> dict[str, float]:
+    """The level of each ROSpec that the run sheet gives one level."""
+    found: dict[str, set[float]] = {}
+    if runs is not None:
+        for name, level in zip(runs.rospecs, runs.level, strict=True):
+            if name and np.isfinite(level):
+                found.setdefault(name, set()).add(float(level))
+    return {name: levels.pop() for name, levels in found.items() if len(levels) == 1}
 
 
 def snapped(levels: Floats, known: Floats) -> Floats:
