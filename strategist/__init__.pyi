@@ -172,6 +172,8 @@ from strategist.report.output import refuse_target as refuse_target
 from strategist.report.output import write_whole as write_whole
 from strategist.report.page import page_policy as page_policy
 from strategist.report.page import report_page as report_page
+from strategist.report.page import report_sections as report_sections
+from strategist.report.page import report_style as report_style
 from strategist.report.plots import can_plot as can_plot
 from strategist.report.standing import power_limit_text as power_limit_text
 from strategist.report.text import evaluation_text as evaluation_text
