@@ -27,7 +27,6 @@ from strategist.intake.runs import Runs, runs_of
 from strategist.intake.source import Files, table_of
 from strategist.intake.suspicions import Evidence, suspicions
 from strategist.intake.terms import KINDS, ROLES, Kind, Role
-from strategist.survey.columns import OPTIONAL
 from strategist.survey.faults import FaultList
 from strategist.survey.order import natural
 from strategist.survey.reading import read_case_files
@@ -222,7 +221,7 @@ class _Importing:
         rows = np.flatnonzero(keep)
         numbers = self.log.numbers
         since = found.since_s[rows]
-        timed = "t_s" in OPTIONAL["reads"] and bool(np.isfinite(since).all())
+        timed = bool(np.isfinite(since).all())
         return Reads(
             points.take(rows),
             Texts(found.of_row[rows], found.passes),

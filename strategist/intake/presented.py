@@ -100,7 +100,7 @@ def by_windows(times: Ints, runs: Runs, points: Texts, faults: FaultList) -> Pre
         _refuse_overlaps(times[mine], runs, rows, faults)
         found = np.where(inside, rows[np.maximum(at, 0)], -1)
         run[np.flatnonzero(mine)] = found
-    return _of_runs("windows", run, times, runs, known_start=True)
+    return _of_runs("windows", run, times, runs)
 
 
 def _refuse_overlaps(times: Ints, runs: Runs, rows: Ints, faults: FaultList) -> None:
@@ -136,7 +136,7 @@ def by_pauses(times: Ints, pause_s: float, runs: Runs | None, faults: FaultList)
     if count != len(runs):
         _ask_for_pause(count, pauses, runs, pause_s, faults)
         return Presented("pauses", (), group, group, np.full(len(times), np.nan), ())
-    return _of_runs("pauses", group, times, runs, known_start=False)
+    return _of_runs("pauses", group, None, runs)
 
 
 def _groups(times: Ints, pause_s: float) -> tuple[Ints, Floats]:
@@ -163,15 +163,18 @@ def _ask_for_pause(
     faults.add(Fault("mapping file", None, "pause_s", found, allowed))
 
 
-def _of_runs(by: PassesBy, run: Ints, times: Ints, runs: Runs, *, known_start: bool) -> Presented:
+def _of_runs(by: PassesBy, run: Ints, times: Ints | None, runs: Runs) -> Presented:
+    """By rows of the run sheet; the seconds since a row began mean something where it is one
+    level."""
     names = tuple(sorted(set(runs.passes), key=natural))
     place = {name: i for i, name in enumerate(names)}
     of_run = np.array([place[name] for name in runs.passes], np.int64)
     inside = run >= 0
     passes = np.where(inside, of_run[np.maximum(run, 0)], -1)
     since = np.full(len(run), np.nan)
-    if known_start:
-        since[inside] = (times[inside] - runs.start[run[inside]]) / SECOND
+    if times is not None:
+        timed = inside & np.isfinite(np.append(runs.level, np.nan)[run])
+        since[timed] = (times[timed] - runs.start[run[timed]]) / SECOND
     return Presented(by, names, passes, run, since, runs.assumed)
 
 

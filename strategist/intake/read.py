@@ -28,6 +28,7 @@ from strategist.intake.values import (
 )
 from strategist.survey.faults import FaultList
 from strategist.survey.order import some
+from strategist.survey.policy import ANTENNA_MAX
 from strategist.survey.records import Floats, Ints
 from strategist.survey.tables import Texts
 
@@ -181,6 +182,14 @@ def _numbers(role: Role, column: Texts, name: str, of: _Reading) -> Floats:
     if len(bad):
         of.refuse(role, column, bad, "a number")
         return values[column.codes]
+    whole = {"antenna": (1, ANTENNA_MAX), "reads": (1, 10**9)}.get(role)
+    if whole is not None:
+        fits = (values >= whole[0]) & (values <= whole[1]) & (values == np.round(values))
+        why = (
+            f"a whole number from {whole[0]} to {whole[1]:,}; or leave the column out, as "
+            + how_to_say(of.kind, "columns", {role: None})
+        )
+        of.refuse(role, column, np.flatnonzero(given & ~fits), why)
     if role in ("rssi", "power") and given.any():
         values[given] = _in_dbm(role, values[given], column, name, of)
     return np.round(values, 6)[column.codes]

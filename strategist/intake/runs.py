@@ -25,7 +25,7 @@ _FILLED: tuple[Role, ...] = ("read_point", "pass", "condition", "date")  # merge
 class Runs:
     """The rows of a run sheet as columns: `passes`, `points`, `conditions`, `days`, `rospecs`,
     `wanted` and `strays` are texts ("" none), `level` and `weight` are NaN and `start` and `end`
-    NEVER where not given. `has` names the roles that the sheet has."""
+    NEVER where not given; `dwell` is in seconds. `has` names the roles that the sheet has."""
 
     source: str
     lines: Ints
@@ -40,6 +40,7 @@ class Runs:
     rospecs: tuple[str, ...]
     wanted: tuple[tuple[str, ...], ...]
     strays: tuple[tuple[str, ...], ...]
+    dwell: Floats
     has: frozenset[str]
     assumed: tuple[str, ...] = field(default=())
 
@@ -81,6 +82,7 @@ def runs_of(table: Table, clocks: Clocks | None, point: str, faults: FaultList) 
         _texts(table, "rospec"),
         _listed(table, "wanted"),
         _listed(table, "stray"),
+        _dwell(start, end, table, clocks),
         frozenset(table.texts),
         tuple(assumed),
     )
@@ -99,6 +101,17 @@ def _filled(table: Table, role: Role, assumed: list[str]) -> list[str]:
     if blanks:
         assumed.append(f"{blanks} blank cells of {role} on the run sheet are as the cell above")
     return texts
+
+
+def _dwell(start: Ints, end: Ints, table: Table, clocks: Clocks | None) -> Floats:
+    """How long the reader listened in each row, in seconds; NaN where its end was not given."""
+    given = np.zeros(len(start), bool)
+    if clocks is not None and clocks.end is not None:
+        given |= clocks.end != NEVER
+    if "duration" in table.numbers:
+        given |= np.isfinite(table.numbers["duration"])
+    given &= (start != NEVER) & (end != NEVER)
+    return np.where(given, (end - start) / SECOND, np.nan)
 
 
 def _texts(table: Table, role: Role) -> tuple[str, ...]:

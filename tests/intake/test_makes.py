@@ -27,9 +27,8 @@ def test_each_make_comes_to_the_same_case(make: str, read_point: str) -> None:
     made = drawn(read_point)
     written = MAKES[make](made)
     found = taken(written, read_point)
-    expected = case_files(
-        written.facts or made, antenna=written.antenna, all_levels=written.all_levels
-    )
+    extra = {name: getattr(written, name) for name in ("antenna", "all_levels", "t_s")}
+    expected = case_files(written.facts or made, **extra)
     assert of_case(found.files) == expected
     assert found.tally.reads == found.tally.rows == len(made.reads)
     assert found.findings == ()

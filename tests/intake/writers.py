@@ -28,6 +28,7 @@ class Written:
     mapping: dict[str, Any] = field(default_factory=dict)
     antenna: bool = False
     all_levels: bool = False
+    t_s: bool = False
     facts: Facts | None = None
 
 
@@ -188,7 +189,7 @@ def llrp_bytes(made: Facts) -> Written:
     made = whole_dbm(made)
     log = b"".join(message(61, report(one, epc_96=True)) for one in made.reads)
     sheet = text_of(level_rows(made)).encode()
-    return written(made, log, sheet=sheet, antenna=True, all_levels=True, facts=made)
+    return written(made, log, sheet=sheet, antenna=True, all_levels=True, t_s=True, facts=made)
 
 
 def llrp_stream(made: Facts) -> Written:
@@ -199,7 +200,7 @@ def llrp_stream(made: Facts) -> Written:
         body = b"".join(report(one, epc_96=False) for one in made.reads[i : i + 5])
         log += message(61, body, version=2) + message(62, b"")
     sheet = text_of([row[:4] for row in level_rows(made)]).encode()
-    return written(made, log, sheet=sheet, antenna=True, all_levels=True, facts=made)
+    return written(made, log, sheet=sheet, antenna=True, all_levels=True, t_s=True, facts=made)
 
 
 def llrp_xml(made: Facts) -> Written:
@@ -229,7 +230,7 @@ def seconds_and_dashes(made: Facts) -> Written:
 
     sheet = text_of(level_rows(made)).encode()
     log = text_of(rows(made, ("epoch", "uii", "signal strength"), row)).encode()
-    return written(made, log, sheet=sheet, all_levels=True)
+    return written(made, log, sheet=sheet, all_levels=True, t_s=True)
 
 
 def microseconds_and_pc(made: Facts) -> Written:
@@ -316,9 +317,9 @@ def minus_signs(made: Facts) -> Written:
 
     def row(one: Read) -> tuple[str, ...]:
         minus = f"\u2212{-one.rssi} dBm"
-        return (minus, f"{milliwatts(one.level)} mW", "866.3", one.epc, iso(one.at) + "+00:00")
+        return (minus, f"{milliwatts(one.level)} mW", "7.25", one.epc, iso(one.at) + "+00:00")
 
-    head = ("RSSI", "transmit power", "frequency", "EPC", "seen at")
+    head = ("RSSI", "transmit power", "phase", "EPC", "seen at")
     return written(made, text_of(rows(made, head, row)).encode())
 
 
