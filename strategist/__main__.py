@@ -15,6 +15,7 @@ from typing import TextIO
 
 import strategist
 from strategist.commands import (
+    accept,
     batch,
     check,
     compare,
@@ -23,7 +24,6 @@ from strategist.commands import (
     keys,
     lawful,
     new,
-    plan_acceptance,
     report,
     templates,
 )
@@ -45,17 +45,18 @@ _OWN = {  # commands that ask nothing of a read point, or take more than one str
     "batch": batch.add,
     "templates": templates.add,
     "report": report.add,
-    "plan-acceptance": plan_acceptance.add,
+    "accept": accept.add,
 }
 _ORDER = (
     *("import", "new", "keys", "check", "masks", "lawful"),
-    *("solve", "judge", "frontier", "techniques", "what-if"),
-    *("evaluate", "compare", "export", "batch", "templates", "report", "plan-acceptance", "accept"),
+    *("solve", "assess", "trade-offs", "compare", "export", "report"),
+    *("accept", "batch", "templates"),
 )
 _DEFECT_CHARACTERS = 300
 _EPILOG = (
-    "exit status: 0 done; 1 the case is unusable (check), the run was not accepted (accept) or "
-    "read points lack an answer (batch); 2 bad input; 3 no reliable answer; 130 interrupted"
+    "exit status: 0 done; 1 the case is unusable (check), the run was not accepted "
+    "(accept) or read points lack an answer (batch); 2 bad input; 3 no reliable answer; "
+    "130 interrupted"
 )
 
 
@@ -166,7 +167,7 @@ def command_parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=strategist.__version__)
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
     asked = {one.name: partial(add_question, name=one.name) for one in strategist.QUESTIONS}
-    known = _OWN | asked
+    known = asked | _OWN
     for name in dict.fromkeys((*_ORDER, *known)):
         known[name](commands)
     return parser

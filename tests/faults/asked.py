@@ -245,23 +245,23 @@ ALL = (
         "settings without strategy",
         "POST",
         "/v1/settings",
-        GIVEN | {"form": "gen2"},
+        GIVEN | {"format": "gen2"},
         detail="body: strategy and strategy_id are both given, or neither. Give one of the two.",
     ),
     Asked(
         "unknown form",
         "POST",
         "/v1/settings",
-        GIVEN | {"form": "xml", "strategy": STRATEGY},
+        GIVEN | {"format": "xml", "strategy": STRATEGY},
         detail='body, form: "xml" is not valid. Give one of gen2, llrp.',
-        pointer="/form",
+        pointer="/format",
     ),
     Asked(
         "table without use",
         "POST",
         "/v1/settings",
         GIVEN
-        | {"form": "gen2", "strategy": STRATEGY, "power_table": [{"index": 1, "power_dbm": 15}]},
+        | {"format": "gen2", "strategy": STRATEGY, "power_table": [{"index": 1, "power_dbm": 15}]},
         detail="body, power_table is of no use here. Send it with the form llrp, or leave it out.",
         pointer="/power_table",
     ),
@@ -269,7 +269,7 @@ ALL = (
         "empty table",
         "POST",
         "/v1/settings",
-        GIVEN | {"form": "llrp", "strategy": STRATEGY, "power_table": []},
+        GIVEN | {"format": "llrp", "strategy": STRATEGY, "power_table": []},
         detail=(
             "body, power_table is empty. Give a list of 1 to 1,000, each an object with the "
             "keys index, power_dbm, or null."
@@ -280,7 +280,7 @@ ALL = (
         "strategy of none",
         "POST",
         "/v1/settings",
-        GIVEN | {"form": "gen2", "strategy_id": f"st_{'0' * 32}"},
+        GIVEN | {"format": "gen2", "strategy_id": f"st_{'0' * 32}"},
         detail=(
             "body, strategy_id: you have no strategy st_00000000000000000000000000000000 that "
             "is done. Give an id that /v1/strategies lists, or wait until it is done."

@@ -74,15 +74,15 @@ ALL = (
     Fault(
         "export without strategy",
         "strategist export: --strategy is missing. See strategist export --help.",
-        argv="export case --as gen2",
+        argv="export case --format gen2",
     ),
     Fault(
         "unknown form",
         (
-            'strategist export: --as: "xml" is not valid. Give one of gen2, llrp. See '
+            'strategist export: --format: "xml" is not valid. Give one of gen2, llrp. See '
             "strategist export --help."
         ),
-        argv="export case --strategy strategy.json --as xml",
+        argv="export case --strategy strategy.json --format xml",
     ),
     Fault(
         "llrp without table",
@@ -90,12 +90,12 @@ ALL = (
             "--power-table is missing. Give the reader's own table of transmit powers "
             "(index,power_dbm), since LLRP sets a power by its index in that table."
         ),
-        argv="export case --strategy strategy.json --as llrp",
+        argv="export case --strategy strategy.json --format llrp",
     ),
     Fault(
         "table without use",
-        "--power-table is of no use here. Add --as llrp, or leave it out.",
-        argv="export case --strategy strategy.json --as gen2 --power-table table.csv",
+        "--power-table is of no use here. Add --format llrp, or leave it out.",
+        argv="export case --strategy strategy.json --format gen2 --power-table table.csv",
     ),
     Fault(
         "level not in the table",
@@ -104,7 +104,7 @@ ALL = (
             "(index 1) or 17 dBm (index 2)."
         ),
         {"table.csv": "index,power_dbm\n1,15\n2,17\n"},
-        argv="export case --strategy strategy.json --as llrp --power-table table.csv",
+        argv="export case --strategy strategy.json --format llrp --power-table table.csv",
     ),
     Fault(
         "table without header",
@@ -113,18 +113,18 @@ ALL = (
             "index,power_dbm."
         ),
         {"table.csv": "1,15\n"},
-        argv="export case --strategy strategy.json --as llrp --power-table table.csv",
+        argv="export case --strategy strategy.json --format llrp --power-table table.csv",
     ),
     Fault(
         "word in the table",
         ('table.csv, line 2: "one,15" is not valid. Give a whole number and a number of dBm.'),
         {"table.csv": "index,power_dbm\none,15\n"},
-        argv="export case --strategy strategy.json --as llrp --power-table table.csv",
+        argv="export case --strategy strategy.json --format llrp --power-table table.csv",
     ),
     Fault(
         "sturdier of a strategy",
         "--sturdier: strategy.json holds no sturdier strategy. Leave --sturdier out.",
-        argv="export case --strategy strategy.json --sturdier --as gen2",
+        argv="export case --strategy strategy.json --sturdier --format gen2",
     ),
     Fault(
         "unknown key",

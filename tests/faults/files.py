@@ -5,7 +5,7 @@ from __future__ import annotations
 from tests.faults.provoked import READS, ROSTER, Fault, policy, strategy
 
 READS_CSV, ROSTER_CSV, SITE_JSON = "case/reads.csv", "case/roster.csv", "case/site.json"
-WITH = "evaluate case --strategy strategy.json"
+WITH = "compare case --strategy strategy.json"
 
 TABLES = (
     Fault(
