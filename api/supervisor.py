@@ -203,7 +203,9 @@ class Supervisor:
         place.name = f"{self._group}.{place.takes}.{secrets.token_hex(8)}"
         command = [*_WORKER, "--name", place.name, "--parent", str(os.getpid())]
         command += ["--places", str(self._workers), "--memory-mib", str(self._memory_mib)]
-        command += ["--prompt-only"] * (place.takes == PROMPT) + ["--warm-up"] * (not self.warm)
+        command += ["--interactive-only"] * (place.takes == PROMPT) + ["--warm-up"] * (
+            not self.warm
+        )
         # The URL may hold a password, which other users of the machine could read in a command.
         environment = os.environ | {DATABASE: self._url}
         place.started = time.monotonic()

@@ -197,6 +197,7 @@ from strategist.survey.json_text import parse_json as parse_json
 from strategist.survey.json_text import refuse_values as refuse_values
 from strategist.survey.keys import SiteKey as SiteKey
 from strategist.survey.keys import SiteKeys as SiteKeys
+from strategist.survey.keys import Untitled as Untitled
 from strategist.survey.policy import (
     Dwell as Dwell,
 )

@@ -158,9 +158,7 @@ class Dask:
             self._client = None
 
     def _lost(self) -> SolveError:
-        return SolveError(
-            f"the scheduler {self._address} was lost; run the same command again to carry on"
-        )
+        return SolveError(f"the scheduler {self._address} was lost; rerun the command to resume")
 
 
 def engine_for(workers: int, scheduler: str | None) -> Engine:

@@ -183,7 +183,7 @@ def power_limit(radio: Radio, level_dbm: float | None = None) -> PowerLimit:
     lawful = lawful_at(np.array([] if level_dbm is None else [level_dbm]), radio)
     level = lawful.level.dbm if level_dbm is None else level_dbm
     if level is None:
-        no_level = "No distance for exposure can be named: no level is given or lawful for sure."
+        no_level = "No distance for exposure can be named: no level is given or known to be lawful."
         return PowerLimit(None, lawful, NoDistance(None, no_level))
     return PowerLimit(level, lawful, exposure_at(level, radio), _reach_m(level, radio))
 

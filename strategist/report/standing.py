@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
-from strategist.radio.exposure import ExposureDistance, NoDistance
+from strategist.radio.exposure import LIMIT_NAMES, PEOPLE, ExposureDistance, NoDistance
 from strategist.radio.lawful import Lawful, PowerLimit
 from strategist.radio.link import TAG_DBM
 from strategist.radio.regions import CAUTION
@@ -165,7 +165,7 @@ def _exposure(exposure: ExposureDistance | NoDistance) -> str:
     level = f"{exposure.reference_w_m2:.3g} W/m²{field} at {exposure.mhz:g} MHz"
     return (
         f"keep people {math.ceil(exposure.distance_m * 100) / 100:.2f} m away: nearer, the "
-        f"{exposure.guideline.upper()} reference level for the general public ({level}, "
+        f"{LIMIT_NAMES[exposure.guideline]} for the {PEOPLE[exposure.guideline]} ({level}, "
         f"{exposure.source}) may be exceeded, with {exposure.eirp_dbm:.1f} dBm e.i.r.p. all the "
         f"time in the antenna's best direction, far field, {reflected}. Implants and other devices "
         "may need more; a qualified person assesses the place."

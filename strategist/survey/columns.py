@@ -166,8 +166,9 @@ def judge_header(
             todo = f"Known columns: {', '.join(known)}{nearest_hint(name, known)}."
             found.append(Fault(source, line, None, name, todo, wrong=wrong))
         elif names.count(name) > 1:
-            wrong, todo = f"the column stands {names.count(name)} times", "each column once"
-            found.append(Fault(source, line, name, name, todo, wrong=wrong))
+            times, todo = f"{names.count(name)} times", "each column once"
+            wrong = f"the column stands {times}"
+            found.append(Fault(source, line, name, times, todo, wrong=wrong))
     both = set(_POWER) <= set(names)
     if both and "power_mw" in known:
         both_of = " and ".join(_POWER)
@@ -175,9 +176,8 @@ def judge_header(
         found.append(Fault(source, line, None, both_of, todo, wrong=wrong))
     for name in NEEDED[kind]:
         if name not in names and not (name == "power_dbm" and "power_mw" in names):
-            wrong = f'the column "{name}" is missing'
             todo = "Add it to the header and to each row."
-            found.append(Fault(source, line, None, "", todo, wrong=wrong))
+            found.append(Fault(source, line, name, "", todo, wrong="the column is missing"))
     for fault in found:
         faults.add(fault)
     return not found

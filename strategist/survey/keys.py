@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Annotated, Any
 
 from pydantic import Field, GetCoreSchemaHandler
+from pydantic.json_schema import GenerateJsonSchema
 
 from strategist.survey.answer import Declared
 from strategist.survey.key_words import KEY_WORDS
@@ -15,6 +16,13 @@ from strategist.survey.key_words import KEY_WORDS
 _UNIT, _WHEN = "x-unit", "x-when"  # beside what JSON Schema has
 _NO_BOUND = 1e12  # so much is a guard, not a bound that anybody meets
 _NAMED = 8  # keys of an object that are named
+
+
+class Untitled(GenerateJsonSchema):
+    """Makes a schema whose fields have no titles that repeat their names."""
+
+    def field_title_should_be_set(self, schema: Any) -> bool:
+        return False
 
 
 class Assumed(int):

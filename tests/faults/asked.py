@@ -94,13 +94,13 @@ ALL = (
     Asked(
         "no region",
         "GET",
-        "/v1/power-limit?antenna_gain_dbi=6",
+        "/v1/lawful?antenna_gain_dbi=6",
         detail="query, region is missing. Give a text of 1 to 40 characters.",
     ),
     Asked(
         "unknown region",
         "GET",
-        "/v1/power-limit?region=etsi&antenna_gain_dbi=6",
+        "/v1/lawful?region=etsi&antenna_gain_dbi=6",
         detail=(
             'query, region: "etsi" is not valid. Give one of fcc-902-928, etsi-865-868, '
             "etsi-915-921."
@@ -109,7 +109,7 @@ ALL = (
     Asked(
         "gain too high",
         "GET",
-        "/v1/power-limit?region=etsi-865-868&antenna_gain_dbi=60",
+        "/v1/lawful?region=etsi-865-868&antenna_gain_dbi=60",
         detail="query, antenna_gain_dbi: 60 is too large. Give a number from -30 to 30.",
     ),
     Asked(
@@ -210,7 +210,7 @@ ALL = (
         GIVEN | {"options": {"time_limit": 5}},
         detail=(
             'body, options.time_limit: unknown key "time_limit". Known keys: time_limit_s, '
-            'seed, prover, unseen, sturdier (nearest: "time_limit_s").'
+            'seed, method, unseen, sturdier (nearest: "time_limit_s").'
         ),
         pointer="/options/time_limit",
     ),
@@ -253,7 +253,7 @@ ALL = (
         "POST",
         "/v1/settings",
         GIVEN | {"format": "xml", "strategy": STRATEGY},
-        detail='body, form: "xml" is not valid. Give one of gen2, llrp.',
+        detail='body, format: "xml" is not valid. Give one of gen2, llrp.',
         pointer="/format",
     ),
     Asked(
@@ -262,7 +262,7 @@ ALL = (
         "/v1/settings",
         GIVEN
         | {"format": "gen2", "strategy": STRATEGY, "power_table": [{"index": 1, "power_dbm": 15}]},
-        detail="body, power_table is of no use here. Send it with the form llrp, or leave it out.",
+        detail="body, power_table is of no use here. Send it with format llrp, or leave it out.",
         pointer="/power_table",
     ),
     Asked(
@@ -344,11 +344,11 @@ ALL = (
             "roster, line 1, pass_id is missing. Give text of 1 to 200 printable characters.\n"
             "roster, line 1, epc is missing. Give hex of 1 to 62 whole bytes without prefix.\n"
             "roster, line 1, role is missing. Give wanted or stray.\n"
-            'reads: the column "read_point" is missing. Add it to the header and to each '
+            "reads, read_point: the column is missing. Add it to the header and to each "
             "row.\n"
-            'reads: the column "pass_id" is missing. Add it to the header and to each row.\n'
-            'reads: the column "power_dbm" is missing. Add it to the header and to each row.\n'
-            'reads: the column "rssi_dbm" is missing. Add it to the header and to each row.'
+            "reads, pass_id: the column is missing. Add it to the header and to each row.\n"
+            "reads, power_dbm: the column is missing. Add it to the header and to each row.\n"
+            "reads, rssi_dbm: the column is missing. Add it to the header and to each row."
         ),
         pointer="/roster/0/read_point",
     ),

@@ -34,7 +34,7 @@ TABLES = (
             'reads.csv, line 1: unknown column "rsi_dbm". Known columns: read_point, pass_id, '
             "power_dbm, epc, rssi_dbm, power_mw, antenna, reads, t_s, channel_mhz (nearest: "
             '"rssi_dbm").\n'
-            'reads.csv, line 1: the column "rssi_dbm" is missing. Add it to the header and to '
+            "reads.csv, line 1, rssi_dbm: the column is missing. Add it to the header and to "
             "each row."
         ),
         {READS_CSV: ("rssi_dbm", "rsi_dbm")},
@@ -43,7 +43,7 @@ TABLES = (
         "column twice",
         (
             "reads.csv, line 1, epc: the column stands 2 times. Give each column once.\n"
-            'reads.csv, line 1: the column "rssi_dbm" is missing. Add it to the header and to '
+            "reads.csv, line 1, rssi_dbm: the column is missing. Add it to the header and to "
             "each row."
         ),
         {READS_CSV: ("rssi_dbm", "epc")},
