@@ -43,6 +43,11 @@ class Layout:
             self._kept.move_to_end(key)
         return tables.weighed(measure)
 
+    def forget(self) -> None:
+        """Let go of the tables; they are made again when they are asked for."""
+        self._kept.clear()
+        self._size = 0
+
     @cached_property
     def _order(self) -> tuple[Ints, Ints, Ints]:
         """Rows sorted by cell; where each cell begins among them; its pass and class as one key."""

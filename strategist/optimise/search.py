@@ -24,6 +24,7 @@ from functools import cached_property
 import numpy as np
 
 from strategist.optimise.archive import Best, Bound
+from strategist.optimise.chains import Chains
 from strategist.optimise.clock import Clock, OutOfTimeError
 from strategist.optimise.goals import GuardedGoal, LossGoal
 from strategist.optimise.node import Node
@@ -158,13 +159,19 @@ class Search:
     """A solve: the least excess and loss, by length of chain; then the least guarded loss."""
 
     def __init__(
-        self, problem: Problem, clock: Clock, known: Answer | None = None, reserve: float = 0.0
+        self,
+        problem: Problem,
+        clock: Clock,
+        known: Answer | None = None,
+        reserve: float = 0.0,
+        chains: Chains | None = None,
     ) -> None:
         self.problem = problem
         self.reserve = reserve  # seconds beside the clock's for what is tried without proof
-        self.tree = Tree(problem, clock)
+        self.tree = Tree(problem, clock, chains)
         self.best = Best(self.tree.layout, LossGoal(problem, self.tree.layout), known)
         self.run = BestFirst(self.tree, self.best)
+        self._begun = False
         self._climbed: set[tuple[Answer, int]] = set()  # what was climbed from, and how far
         self._sought: list[Answer] = []  # the best of beams of up to so many masks
         self._found: Answer | None = None  # the best of all beams, also of one that was left
@@ -172,13 +179,40 @@ class Search:
     def find_loss(self) -> Bound | None:
         """Reach the first goal; else: a bound of what is still open."""
         try:
-            self.start()
+            if not self._begun:
+                self.start()
             self._try_ahead()
             still_open = self._prove_by_length()
         except OutOfTimeError:
             still_open = self.run.floor
         self.best.know(self._found)
         return self._open(still_open)
+
+    def screen(self) -> Bound | None:
+        """A bound of all strategies, as far as relaxing each cutoff tells; None where none is as
+        good as the best. Raises OutOfTimeError."""
+        self.start()
+        run, done, open_ = self.run, [], None
+        while run.heap:
+            bound, _, stage, node = heapq.heappop(run.heap)
+            if self.best.hopeless(*bound):
+                break
+            self.tree.clock.check()
+            if node.done >= self.problem.slots:
+                done.append(node)  # at most as good as the best
+            elif stage == 0:
+                node.raise_bound(self.best.target(node))
+                run.push(1, node)
+            else:
+                run.push(stage, node)
+                open_ = bound
+                break
+        for node in done:
+            run.push(2, node)
+        if open_ is None and any(len(some) for node in done for some in node.even):
+            assert self.best.answer is not None
+            open_ = (self.best.answer.key[0], self.best.answer.key[1])
+        return open_
 
     def _open(self, bound: Bound | None) -> Bound | None:
         """A bound of what is open, where that could beat the best."""
@@ -214,6 +248,7 @@ class Search:
     def start(self) -> None:
         """A first bound of each cutoff, and the best strategy without masks, as far as the likely
         ladders tell. The first is found whatever the clock says."""
+        self._begun = True
         tree, run, none = self.tree, self.run, self.tree.chains.listed(0)
         unmasked = []
         for cutoff in self.problem.outcomes.tolist():
@@ -239,13 +274,13 @@ class Search:
             return
         proof = tree.clock
         with proof.stopped():
-            tree.clock = tree.chains.clock = Clock(self.reserve, now=proof.now)
+            tree.set_clock(Clock(self.reserve, now=proof.now))
             try:
                 self._seek(self.problem.slots)
             except OutOfTimeError:
                 pass
             finally:
-                tree.clock = tree.chains.clock = proof
+                tree.set_clock(proof)
 
     @cached_property
     def _starts(self) -> Starts:
