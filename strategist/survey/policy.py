@@ -127,13 +127,15 @@ class Reader(_Brief):
 
     A mask starts and ends on a multiple of `mask_step_bits` of its bank's data. Cutoffs that can be
     set are the multiples of `rssi_step_db` (None: any cutoff), levels those of `power_levels_dbm`
-    (None: any level): a strategy that cannot be set is not proposed.
+    (None: any level): a strategy that cannot be set is not proposed. `antenna_power`: antennas that
+    are on radiate the level ("shared"), or each has a power and a cutoff of its own ("own").
     """
 
     ladder_steps_max: Annotated[Whole, Field(ge=1, le=32)] = 5
     mask_slots: Annotated[Whole, Field(ge=0, le=32)] = 3
     mask_step_bits: Annotated[Whole, Field(ge=1, le=64)] = 8
     mask_bits_max: Annotated[Whole, Field(ge=1, le=255)] = 96  # Select's Length field has 8 bits
+    antenna_power: Literal["shared", "own"] = "shared"
     rssi_step_db: Annotated[float, Field(ge=0.01, le=20)] | None = 0.5
     power_levels_dbm: Annotated[tuple[Dbm, ...], Field(min_length=1), Listed] | None = None
 

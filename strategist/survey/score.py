@@ -44,10 +44,11 @@ from strategist.survey.records import Bools, Floats, Ints, Survey
 __all__ = ["Difference", "Nth", "Peak", "Score", "scored"]
 
 READS_MAX = 1000  # of one tag at one level; nobody counts further
+OFFSET_DB_MAX = 60.0
 
 
 Antennas = Annotated[tuple[Antenna, ...], Field(min_length=1, max_length=ANTENNA_MAX), Listed]
-Decibels = Annotated[float, Field(ge=-60, le=60)]
+Decibels = Annotated[float, Field(ge=-OFFSET_DB_MAX, le=OFFSET_DB_MAX)]
 ByAntenna = Annotated[
     tuple[tuple[Antenna, Decibels], ...],
     BeforeValidator(by_antenna),
