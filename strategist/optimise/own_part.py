@@ -102,7 +102,9 @@ def by_antenna(survey: Survey, policy: Policy, base: Problem, through: Bools) ->
 
     `base` is any problem of the read point; of it the masks serve.
     """
-    alone = [survey.with_reads(survey.read_antenna == antenna) for antenna in survey.antennas]
+    named = survey.read_antenna
+    assert named is not None
+    alone = [survey.with_reads(named == antenna) for antenna in survey.antennas]
     rssi = np.stack([peaks(one) for one in alone], axis=1)
     guarded = np.stack([guarded_peaks(one, policy.guard) for one in alone], axis=1)
     return ByAntenna(
@@ -229,7 +231,7 @@ def _part(parts: Parts, problem: ByAntenna, score: Peak, survey: Survey, policy:
         allowed = survey.levels_dbm[problem.allowed[survey.antennas.index(antenna)]]
         may &= (np.abs(np.subtract.outer(asked, allowed)) < SAME_DB).any(axis=1)
     posed = pose(heard.survey, heard.policy, base.tuning, base.candidates, may)
-    step_s = own.time.step_s if isinstance(policy.time.step_s, tuple) else None
+    step_s = own.time.steps_s[-1] if isinstance(policy.time.step_s, tuple) else None
     posed = replace(posed, score=score, step_s=step_s)
     words = len(score.trim_db) + len(score.offset_db)
     off = len(survey.antennas) - len(score.antennas or ())

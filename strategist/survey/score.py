@@ -41,7 +41,7 @@ from strategist.survey.policy import (
 )
 from strategist.survey.records import Bools, Floats, Ints, Survey
 
-__all__ = ["Difference", "Nth", "Peak", "Score", "scored"]
+__all__ = ["AnyScore", "Difference", "Nth", "Peak", "Score", "scored"]
 
 READS_MAX = 1000  # of one tag at one level; nobody counts further
 OFFSET_DB_MAX = 60.0
@@ -148,6 +148,7 @@ class Difference(_Told):
         return tuple(sorted((*self.antennas, *self.against)))
 
 
+AnyScore: TypeAlias = Peak | Nth | Difference | None
 Score: TypeAlias = Annotated[Peak | Nth | Difference, Field(discriminator="kind")]
 
 
