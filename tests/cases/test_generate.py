@@ -85,7 +85,7 @@ def test_rssi_rises_a_decibel_a_decibel_then_less() -> None:
 @pytest.mark.parametrize("name", PLACES)
 def test_readability_is_not_monotonic_in_power(name: str) -> None:
     levels: dict[tuple[str, str], set[int]] = {}
-    for _, pass_id, power, epc, _ in draw(name, 30, 1).reads:
+    for _, pass_id, power, epc, *_ in draw(name, 30, 1).reads:
         levels.setdefault((pass_id, epc), set()).add(int(power))
     top = PLACES[name].levels_dbm[-1]
     gaps = [tag for tag, read in levels.items() if len(read) < top - min(read) + 1]
