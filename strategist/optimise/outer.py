@@ -19,6 +19,7 @@ from strategist.optimise.clock import Clock, OutOfTimeError
 from strategist.optimise.problem import Answer, Chain, Counts, Problem, answer_at
 from strategist.optimise.scores import Part, Parts
 from strategist.optimise.search import Search
+from strategist.survey.records import Floats, Ints
 
 __all__ = ["Chosen", "Found", "choose_score", "likely", "rival_in"]
 
@@ -90,13 +91,24 @@ def likely(problem: Problem) -> Answer:
         lost = np.append(0, np.cumsum(np.where(of_wanted, weight[order], 0)))
         silenced = np.append(0, np.cumsum(np.where(of_wanted, 0, weight[order])))
         missed, stray = lost[rejected], silenced[-1] - silenced[rejected]
-        counts = [Counts(int(m), int(s)) for m, s in zip(missed, stray, strict=True)]
-        keys = [(problem.excess(one), problem.loss(one)) for one in counts]
-        cutoff = min(range(len(keys)), key=keys.__getitem__)
-        if best is None or keys[cutoff] < best[0]:
-            best = (keys[cutoff], cutoff, level)
+        rank = _rank(problem, missed, stray)
+        cutoff = int(np.lexsort(rank[::-1])[0])
+        found = (float(rank[0][cutoff]), float(rank[1][cutoff]), cutoff, level)
+        best = found if best is None else min(best, found)
     assert best is not None
-    return answer_at(problem, Chain(), best[1], (best[2],))
+    return answer_at(problem, Chain(), best[2], (best[3],))
+
+
+def _rank(problem: Problem, missed: Ints, stray: Ints) -> tuple[Floats, Floats]:
+    """Excess and loss, as they are compared."""
+    weights, limits = problem.policy.loss, problem.policy.limits
+    over = np.zeros(len(missed))
+    if limits.missed_rate_max is not None and problem.wanted:
+        over += np.maximum(0.0, missed / problem.wanted - limits.missed_rate_max)
+    if limits.stray_rate_max is not None:
+        over += np.maximum(0.0, stray / problem.passes - limits.stray_rate_max)
+    loss: Floats = weights.missed * missed + weights.stray * stray
+    return np.round(over, 6), np.round(loss, 6)
 
 
 class _Run:
@@ -162,7 +174,8 @@ class Outer:
                 self._prove(run, 1.0 / max(1, min(2, len(still) - number)))
             else:
                 self.at_root += run.search is None or not run.search.tree.nodes
-        still_open = min((run.open for run in self.runs if self._is_open(run)), default=None)
+        bounds = [run.open for run in self.runs if run.open is not None and self._is_open(run)]
+        still_open = min(bounds, default=None)
         guarded = 0.0 if still_open is not None else self._find_guarded()
         effort: dict[str, int] = {}
         for run in self.runs:
@@ -203,14 +216,20 @@ class Outer:
 
     def _prove(self, run: _Run, share: float) -> None:
         def task(search: Search) -> Bound | None:
-            search.reserve = 0.1 * (self._share(share) or 0.0)
+            if run is self.runs[0]:
+                search.reserve = 0.1 * (self._share(share) or 0.0)
+            else:
+                search.seeks = search.tree.problem.slots > 1
             return search.find_loss()
 
         self._work(run, share, task)
 
     def _may_beat(self, run: _Run) -> bool:
-        """Whether a part may hold a strategy with the least excess and loss."""
-        return run.open is not None and run.open <= self.best.answer.key[:2]
+        """Whether a part may hold a strategy that is preferred to the best of all."""
+        best = self.best
+        if best.answer.key[2] == 0 and best.part.work < run.part.work:
+            return self._is_open(run)  # none with the same loss stands drift better
+        return run.open is not None and run.open <= best.answer.key[:2]
 
     def _is_open(self, run: _Run) -> bool:
         return run.open is not None and run.open < self.best.answer.key[:2]
@@ -218,7 +237,13 @@ class Outer:
     def _find_guarded(self) -> float | None:
         """The least guarded loss of those with the least loss; else: a bound of what is open."""
         excess_loss = self.best.answer.key[:2]
-        tied = [run for run in self.runs if run.search is not None and run.search.run.tied]
+        tied = [
+            run
+            for run in self.runs
+            if run.search is not None
+            and run.search.run.tied
+            and (self.best.answer.key[2] > 0 or run.part.work <= self.best.part.work)
+        ]
         tied.sort(key=lambda run: Found(run.part, run.own).key)
         open_: list[float] = []
         for number, run in enumerate(tied):

@@ -68,7 +68,10 @@ def parts_of(survey: Survey, policy: Policy, tuning: Tuning = DEFAULT) -> Parts:
     thought = 0
     for step_s, score in itertools.product(_steps_s(survey, policy), scores_of(survey, policy)):
         thought += 1
-        time, radio = policy.time.listening(step_s), strictest_radio(policy, score and score.on)
+        time, radio = (
+            policy.time.listening(step_s),
+            strictest_radio(policy, None if score is None else score.on),
+        )
         own = replace(policy, time=time, radio=radio)
         heard = scored(survey, own, score or Peak(), own.time.steps_s[-1])
         assert heard is not None  # no trims
@@ -85,7 +88,7 @@ def parts_of(survey: Survey, policy: Policy, tuning: Tuning = DEFAULT) -> Parts:
         if same is None or work < same[0]:
             found[signature] = entry
     ordered = sorted(found.values(), key=lambda one: one[:2])
-    parts = []
+    parts: list[Part] = []
     for work, _, score, step_s, heard, levels in ordered:
         try:
             problem = pose(heard.survey, heard.policy, tuning, candidates, levels)

@@ -171,7 +171,8 @@ class Search:
         self.tree = Tree(problem, clock, chains)
         self.best = Best(self.tree.layout, LossGoal(problem, self.tree.layout), known)
         self.run = BestFirst(self.tree, self.best)
-        self._begun = False
+        self.cutoffs: list[int] | None = None  # that are left to look at; None: all
+        self.seeks = True  # whether to look for good chains before the proof does
         self._climbed: set[tuple[Answer, int]] = set()  # what was climbed from, and how far
         self._sought: list[Answer] = []  # the best of beams of up to so many masks
         self._found: Answer | None = None  # the best of all beams, also of one that was left
@@ -179,8 +180,7 @@ class Search:
     def find_loss(self) -> Bound | None:
         """Reach the first goal; else: a bound of what is still open."""
         try:
-            if not self._begun:
-                self.start()
+            self.start()
             self._try_ahead()
             still_open = self._prove_by_length()
         except OutOfTimeError:
@@ -189,30 +189,32 @@ class Search:
         return self._open(still_open)
 
     def screen(self) -> Bound | None:
-        """A bound of all strategies, as far as relaxing each cutoff tells; None where none is as
-        good as the best. Raises OutOfTimeError."""
-        self.start()
-        run, done, open_ = self.run, [], None
-        while run.heap:
-            bound, _, stage, node = heapq.heappop(run.heap)
-            if self.best.hopeless(*bound):
+        """Find the cutoffs under which a strategy may be as good as the best, by halves of their
+        range, relaxed; a bound of these, None where there are none."""
+        best, run, cutoffs = self.best, self.run, self.problem.outcomes
+        whole = run.node(int(cutoffs[0]))
+        whole.highest = int(cutoffs[-1])
+        heap = [(best.bound(whole), 0, whole)]
+        order, self.cutoffs, floor = itertools.count(1), [], None
+        while heap:
+            bound, _, node = heapq.heappop(heap)
+            if best.hopeless(*bound):
                 break
-            self.tree.clock.check()
-            if node.done >= self.problem.slots:
-                done.append(node)  # at most as good as the best
-            elif stage == 0:
-                node.raise_bound(self.best.target(node))
-                run.push(1, node)
-            else:
-                run.push(stage, node)
-                open_ = bound
-                break
-        for node in done:
-            run.push(2, node)
-        if open_ is None and any(len(some) for node in done for some in node.even):
-            assert self.best.answer is not None
-            open_ = (self.best.answer.key[0], self.best.answer.key[1])
-        return open_
+            self.tree.nodes += 1
+            node.raise_bound(best.target(node))
+            bound = best.bound(node)
+            if best.hopeless(*bound):
+                continue
+            if self.tree.clock.expired():
+                self.cutoffs = None
+                return min([bound, *(one[0] for one in heap)])
+            if node.cutoff == node.highest:
+                self.cutoffs.append(node.cutoff)
+                floor = bound if floor is None else min(bound, floor)
+                continue
+            for half in node.halves(cutoffs):
+                heapq.heappush(heap, (best.bound(half), next(order), half))
+        return floor
 
     def _open(self, bound: Bound | None) -> Bound | None:
         """A bound of what is open, where that could beat the best."""
@@ -225,7 +227,8 @@ class Search:
         """
         for longest in range(self.problem.slots + 1):
             reached = self.tree.reach(longest)
-            self.best.know(self._seek(max(longest, self._light)))
+            if self.seeks:
+                self.best.know(self._seek(max(longest, self._light)))
             self._climb(longest)
             self.run.resume(longest)
             if reached < longest:
@@ -248,10 +251,9 @@ class Search:
     def start(self) -> None:
         """A first bound of each cutoff, and the best strategy without masks, as far as the likely
         ladders tell. The first is found whatever the clock says."""
-        self._begun = True
         tree, run, none = self.tree, self.run, self.tree.chains.listed(0)
         unmasked = []
-        for cutoff in self.problem.outcomes.tolist():
+        for cutoff in sorted(self.cutoffs or self.problem.outcomes.tolist()):
             if not self.best.empty:
                 tree.clock.check()
             node = run.node(cutoff)
