@@ -32,7 +32,7 @@ from strategist.trust.evaluate import Outcome, evaluate
 from strategist.trust.guarded import GuardedOutcome, guarded_outcome
 
 Status = Literal["optimal", "feasible", "infeasible", "undecided", "silent"]
-Prover = Literal["auto", "search", "model"]
+Method = Literal["auto", "search", "model"]
 _SAME_LOSS = 1e-6
 
 
@@ -43,7 +43,7 @@ class Options:
     (for `unseen`, of `judge`, or of trade-offs), shared evenly; those that no time is left for are
     not made, and that is said (None: each has its own `time_limit_s`).
 
-    `prover` "search" is the exact search, "model" the mixed-integer model with HiGHS; "auto" takes
+    `method` "search" is the exact search, "model" the mixed-integer model with HiGHS; "auto" takes
     the search, and where it ends without proof and time is left, the model from there on. All prove
     the same optimum. `unseen` asks how the masks hold for tags left out of the survey, which takes
     a few more solves; `sturdier` seeks a strategy that stands drift better at little cost, which
@@ -52,7 +52,7 @@ class Options:
 
     time_limit_s: float | None = None
     seed: int = 0
-    prover: Prover = "auto"
+    method: Method = "auto"
     unseen: bool = True
     total_limit_s: float | None = None
     sturdier: bool = True
@@ -124,7 +124,7 @@ class Solution:
     whole: ReadPoint
     problem: Problem
     answer: Answer
-    prover: str
+    method: str
     strategy: Strategy
     outcome: Outcome
     seconds: float
@@ -209,7 +209,7 @@ def solve(
         half = Clock(None if clock.left is None else clock.left / 2)
         parts, own = with_own_powers(parts, whole.survey, whole.policy, half, options.seed)
     start = None if known is None else _known(parts, known, whole)
-    found, prover, at_root = _prove(parts, options, clock, start)
+    found, method, at_root = _prove(parts, options, clock, start)
     problem, answer = found.part.problem, found.answer
     if own is not None:
         answer = own.bounding(answer)
@@ -217,7 +217,7 @@ def solve(
     outcome = evaluate(whole.survey, whole.policy, strategy)
     compare_counts(counts, outcome, problem)
     seconds = time.monotonic() - started
-    return Solution(whole, problem, answer, prover, strategy, outcome, seconds, parts, at_root, own)
+    return Solution(whole, problem, answer, method, strategy, outcome, seconds, parts, at_root, own)
 
 
 def _known(parts: Parts, known: Strategy, whole: ReadPoint) -> Found | None:
@@ -243,32 +243,32 @@ def _prove(
 ) -> tuple[Found, str, int]:
     """The better answer and the higher bound of what the options ask for; of the parts, how many
     were done with at the root."""
-    if len(parts.parts) > 1 and options.prover != "model":
+    if len(parts.parts) > 1 and options.method != "model":
         chosen = choose_score(parts, clock.without_reserve(), start)
         return chosen.found, "search", chosen.at_root
     found = []
     for part in parts.parts:
         known = start.answer if start is not None and start.part is part else None
-        answer, prover = _prove_part(part.problem, options, clock, known)
-        found.append((Found(part, answer), prover))
-    best, prover = min(found, key=lambda one: one[0].key)
+        answer, method = _prove_part(part.problem, options, clock, known)
+        found.append((Found(part, answer), method))
+    best, method = min(found, key=lambda one: one[0].key)
     if len(found) > 1:
         bound = min(one.answer.bound for one, _ in found)
         tied = [one.answer for one, _ in found if one.answer.key[:2] == best.answer.key[:2]]
         guarded = min(one.guarded_bound for one in tied)
         answer = replace(best.answer, bound=bound, guarded_bound=min(guarded, best.answer.key[2]))
         best = Found(best.part, answer)
-    return best, prover, 0
+    return best, method, 0
 
 
 def _prove_part(
     problem: Problem, options: Options, clock: Clock, start: Answer | None
 ) -> tuple[Answer, str]:
-    if options.prover == "model":
+    if options.method == "model":
         return prove_by_model(problem, clock, options.seed, start), "model"
     answer = search_in_time(problem, clock, start)
     late = clock.without_reserve().expired()
-    if options.prover == "search" or answer.proven or late or not pays(problem, clock):
+    if options.method == "search" or answer.proven or late or not pays(problem, clock):
         return answer, "search"
     return prove_by_model(problem, clock, options.seed, answer), "search and model"
 
