@@ -327,7 +327,7 @@ PORTAL = Place(
     policy={
         "loss": {"missed": 3, "stray": 2},
         "stop_after": 4,
-        "reader": {"ladder_steps_max": 2, "mask_slots": 1},
+        "reader": {"ladder_steps_max": 2, "mask_slots": 1, "mask_step_bits": 8},
         "radio": dict(RADIO),
         "time": {"dwell_s": 3.0, "step_s": 0.8},
     },
