@@ -10,13 +10,14 @@ import numpy as np
 import pandas as pd
 from pydantic import Field
 
+from strategist.answers.expected import Expected, ExpectedLoss, OptimumInterval, expected_of
 from strategist.answers.solution import Bounded, Deadline, Options, Solution, Status, in_time, solve
 from strategist.answers.sturdier import STURDIER, Sturdier, SturdierSearch, sturdier_than
 from strategist.errors import DisagreementError
 from strategist.optimise.clock import Clock
 from strategist.optimise.problem import Answer
 from strategist.optimise.strategy import Strategy
-from strategist.survey.answer import Flat, Seconds
+from strategist.survey.answer import Flat, Hidden, Seconds, told
 from strategist.survey.findings import Finding
 from strategist.survey.records import Floats, ReadPoint
 from strategist.tags.mask import unrecorded
@@ -46,13 +47,15 @@ class Assessment(Bounded):
     `mask_words` says what each mask of the strategy stands for; `unseen` how the masks hold for
     tags left out (None: no masks, or not asked for); `sturdier` is a strategy that stands drift
     better at little cost (None: there is none, it was not found, or not asked for: see
-    `proof["sturdier_bound"]`); `standing` holds rates with their intervals,
-    the guarded loss and the margins, `on_air` what is lawful, the distance that people keep, and
-    the time of the ladder; `findings` is the diagnosis of the survey. `bound` is a loss
-    that no strategy of the searched set is below; `status` is "optimal" only when it equals the
-    loss, and "silent" in its place when no strategy is better than silence, which loses
-    `silence_loss`: nothing searched is worth installing; "infeasible" when no strategy keeps the
-    hard limits (this one exceeds them least) and "undecided" when time ran out before one was
+    `proof["sturdier_bound"]`; none is sought with the aim "expected"); `expected` says what to
+    expect in passes to come (None: the aim is "survey"; else status and proof are of the copies
+    chosen over, loss and bound of the survey); `standing` holds rates with their intervals, the
+    guarded loss and the margins, `on_air` what is lawful, the distance that people keep, and the
+    time of the ladder; `findings` is the diagnosis of the survey. `bound` is a loss that no
+    strategy of the searched set is below; `status` is "optimal" only when it equals the loss, and
+    "silent" in its place when no strategy is better than silence, which loses `silence_loss`:
+    nothing searched is worth installing; "infeasible" when no strategy keeps the hard limits (this
+    one exceeds them least) and "undecided" when time ran out before one was
     found that does, or none was proven to. `seconds` is the time of the proof.
     """
 
@@ -68,6 +71,7 @@ class Assessment(Bounded):
     mask_words: tuple[str, ...]
     unseen: Unseen | None
     sturdier: Annotated[Sturdier | None, Field(description=STURDIER)]
+    expected: Hidden[Expected | None]
     searched: dict[str, int]
     proof: dict[str, Any]
     findings: tuple[Finding, ...]
@@ -76,6 +80,14 @@ class Assessment(Bounded):
 
     def __repr__(self) -> str:
         return f"Assessment({self.read_point!r}: {self.status}, {self.strategy}, {self.outcome})"
+
+    @told(after="sturdier")
+    def expected_loss(self) -> ExpectedLoss | None:
+        return self.expected.loss if self.expected else None
+
+    @told(after="sturdier")
+    def optimum_interval(self) -> OptimumInterval | None:
+        return self.expected.optimum if self.expected else None
 
     @property
     def passes(self) -> pd.DataFrame:
@@ -113,7 +125,8 @@ def assess(
     standing = standing_of(survey, policy, strategy, solution.outcome, solution.guarded)
     sturdier, unseen = SturdierSearch(), None
     late: tuple[str, ...] = ()
-    if options.sturdier:
+    expected = _expected(solution, options, started)
+    if options.sturdier and expected is None:
         own = options.share(2, time.monotonic() - started)
         sturdier = sturdier_than(solution, Clock(own.time_limit_s))
     if options.unseen and strategy.masks:
@@ -139,6 +152,7 @@ def assess(
         mask_words=solution.mask_words,
         unseen=unseen,
         sturdier=sturdier.found,
+        expected=expected,
         searched=_searched(solution),
         proof={
             "by": solution.prover,
@@ -159,6 +173,12 @@ def assess(
         ),
         seconds=solution.seconds,
     )
+
+
+def _expected(solution: Solution, options: Options, started: float) -> Expected | None:
+    """What to expect, in half of what is left of the time."""
+    own = options.share(2, time.monotonic() - started)
+    return expected_of(solution, options, Clock(own.time_limit_s))
 
 
 def _unseen(

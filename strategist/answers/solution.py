@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Literal
 
+import numpy as np
 import pandas as pd
 
 from strategist.errors import DisagreementError
@@ -24,13 +25,16 @@ from strategist.optimise.tuning import DEFAULT, Tuning
 from strategist.optimise.zoom import search_in_time
 from strategist.radio.complete import complete
 from strategist.survey.answer import Declared, Hidden, told
-from strategist.survey.records import ReadPoint
+from strategist.survey.copies import Sample, copies_for, drawn_copies
+from strategist.survey.records import ReadPoint, Survey
+from strategist.survey.variation import variation_of
 from strategist.trust.evaluate import Outcome, evaluate
 from strategist.trust.guarded import GuardedOutcome, guarded_outcome
 
 Status = Literal["optimal", "feasible", "infeasible", "undecided", "silent"]
 Prover = Literal["auto", "search", "model"]
 _SAME_LOSS = 1e-6
+_OWN_SHARE = 0.3  # of the time, for the survey's own best, before its copies
 
 
 @dataclass(frozen=True)
@@ -105,11 +109,23 @@ class Counted(Declared):
 
 
 @dataclass(frozen=True, eq=False)
+class Drawn:
+    """What the aim "expected" chose over: so many copies of the survey (the first is the survey),
+    what the strategy does in them, and the survey's own best, with its own proof."""
+
+    survey: Survey
+    copies: int
+    outcome: Outcome
+    own: Solution
+
+
+@dataclass(frozen=True, eq=False)
 class Solution:
     """A strategy with its proof and the outcome that the evaluator found.
 
     `whole` is the read point as it was solved, without gaps; `answer` is the optimiser's, to its
-    `problem`; `seconds` is the time of it all.
+    `problem`; `seconds` is the time of it all. With the aim "expected" the problem is that of the
+    passes `drawn`, and so are answer, proof and status; outcome, loss and bound are the survey's.
 
     `status` is "optimal" only where the bound equals the loss; "silent" where it shows that no
     strategy is better than silence, which keeps the hard limits; "infeasible" where no strategy
@@ -123,6 +139,7 @@ class Solution:
     strategy: Strategy
     outcome: Outcome
     seconds: float
+    drawn: Drawn | None = None
 
     def __repr__(self) -> str:
         return f"Solution({self.whole.name!r}: {self.status}, {self.strategy}, {self.outcome})"
@@ -136,8 +153,12 @@ class Solution:
     def guarded(self) -> GuardedOutcome:
         """The outcome under the guards. Raises DisagreementError where the evaluator finds another
         loss than the optimiser did."""
-        found = guarded_outcome(self.whole.survey, self.whole.policy, self.strategy)
-        compare_guarded(self.answer.key[2], found.loss)
+        policy, strategy = self.whole.policy, self.strategy
+        found = guarded_outcome(self.whole.survey, policy, strategy)
+        replayed = found
+        if self.drawn is not None:
+            replayed = guarded_outcome(self.drawn.survey, policy, strategy)
+        compare_guarded(self.answer.key[2], replayed.loss)
         return found
 
     @property
@@ -146,7 +167,7 @@ class Solution:
         if answer.key[0] > 0:
             return "infeasible" if answer.bound[0] >= answer.key[0] else "undecided"
         excess, loss = self.problem.silence
-        if excess == 0 and self.bound >= loss:
+        if excess == 0 and self._least >= loss:
             return "silent"
         return "optimal" if answer.proven else "feasible"
 
@@ -157,11 +178,16 @@ class Solution:
 
     @property
     def loss(self) -> float:
-        return self.problem.loss(self.answer.counts)
+        return self.problem.loss(self.answer.counts) if self.drawn is None else self.outcome.loss
 
     @property
     def bound(self) -> float:
         """A loss that no strategy of the searched set is below (0 while limits are exceeded)."""
+        return self._least if self.drawn is None else self.drawn.own.bound
+
+    @property
+    def _least(self) -> float:
+        """The same of the passes chosen over."""
         return self.answer.bound[1] if self.answer.bound[0] >= self.answer.key[0] else 0.0
 
     @property
@@ -193,6 +219,11 @@ def solve(
     started = time.monotonic()
     options = options or Options()
     clock = clock or Clock(least(options.time_limit_s, options.total_limit_s))
+    if read_point.policy.aim == "expected":
+        own_aim = replace(read_point, policy=replace(read_point.policy, aim="survey"))
+        part = None if clock.left is None else Clock(_OWN_SHARE * clock.left)
+        own = solve(own_aim, options, known, clock=part, keep_back=keep_back)
+        return _over_copies(own, options, clock, started)
     whole = complete(read_point)
     posing = time.monotonic()
     problem = pose(whole.survey, whole.policy, options.tuning)
@@ -204,6 +235,26 @@ def solve(
     compare_counts(counts, outcome, problem)
     seconds = time.monotonic() - started
     return Solution(whole, problem, answer, prover, strategy, outcome, seconds)
+
+
+def _over_copies(own: Solution, options: Options, clock: Clock, started: float) -> Solution:
+    """The best strategy over copies of the survey (sample average approximation: Kleywegt, Shapiro
+    and Homem-de-Mello, SIAM J. Optim. 12, 2002), from the survey's own best."""
+    whole = replace(own.whole, policy=replace(own.whole.policy, aim="expected"))
+    survey, policy = whole.survey, whole.policy
+    copies = copies_for(len(survey.pass_ids))
+    sample = drawn_copies(survey, variation_of(survey), copies, (options.seed,))
+    each = np.ones(len(sample.pass_ids), np.int64)
+    problem = pose(survey, policy, options.tuning, Sample(sample, each))
+    start = answer_of(problem, own.strategy, survey.tags)
+    answer, prover = _prove(problem, options, clock, start)
+    strategy, counts = finish(problem, answer)
+    over_all = evaluate(sample, policy, strategy)
+    compare_counts(counts, over_all, problem)
+    outcome = evaluate(survey, policy, strategy)
+    drawn = Drawn(sample, copies, over_all, own)
+    seconds = time.monotonic() - started
+    return Solution(whole, problem, answer, prover, strategy, outcome, seconds, drawn)
 
 
 def in_time(part: ReadPoint, options: Options, deadline: Deadline) -> tuple[Strategy, bool] | None:

@@ -12,6 +12,7 @@ from strategist.optimise.tuning import DEFAULT, Tuning
 from strategist.optimise.walks import counts_of
 from strategist.radio.dwell import steps_by_masks
 from strategist.radio.lawful import choosable_levels
+from strategist.survey.copies import Sample
 from strategist.survey.kept import kept
 from strategist.survey.policy import DECIMALS, Guard, Policy
 from strategist.survey.profile import Profile, aggregate
@@ -231,8 +232,14 @@ def answer_at(problem: Problem, chain: Chain, cutoff: int, levels: tuple[int, ..
     return Answer(key, chain, cutoff, levels, counts)
 
 
-def pose(survey: Survey, policy: Policy, tuning: Tuning = DEFAULT) -> Problem:
+def pose(
+    survey: Survey, policy: Policy, tuning: Tuning = DEFAULT, sample: Sample | None = None
+) -> Problem:
     """The problem of a completely surveyed read point (no untried pairs) under its policy.
+
+    `sample` holds the passes to choose over where they are not those surveyed: of the same tags,
+    at the same levels. What may be chosen is what the survey allows; cutoffs lie between the RSSI
+    values of the sample.
 
     Levels that are unlawful or that the reader cannot be set to are left out, and so are cutoffs
     that it cannot be set to and ladders that may not fit the dwell. Raises InputError where that
@@ -243,7 +250,7 @@ def pose(survey: Survey, policy: Policy, tuning: Tuning = DEFAULT) -> Problem:
         candidates = find_candidates(survey.tags, policy.reader, serial_masks=policy.serial_masks)
     else:
         candidates = no_candidates(survey.tags)
-    surveyed, drifted = _profiles(survey, candidates, policy.guard)
+    surveyed, drifted = _profiles_of(survey, candidates, policy.guard, sample)
     may_be = choosable_levels(survey, policy)
     if "power" not in allow and "ladder" not in allow:
         may_be = np.arange(len(may_be)) == np.flatnonzero(may_be).max()
@@ -269,6 +276,15 @@ def pose(survey: Survey, policy: Policy, tuning: Tuning = DEFAULT) -> Problem:
         top_fixed="power" not in allow,
         tuning=tuning,
     )
+
+
+def _profiles_of(
+    survey: Survey, candidates: Candidates, guard: Guard, sample: Sample | None
+) -> tuple[Profile, Profile]:
+    if sample is None:
+        return _profiles(survey, candidates, guard)
+    drifted = guarded_peaks(sample.survey, guard)
+    return aggregate(sample.survey, candidates.tag_class, drifted, sample.times)
 
 
 @kept

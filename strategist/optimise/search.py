@@ -32,7 +32,7 @@ from strategist.optimise.selections import grow, of_chain
 from strategist.optimise.starts import Starts
 from strategist.optimise.tree import Tree
 
-__all__ = ["BestFirst", "Search", "search"]
+__all__ = ["BestFirst", "Search", "least_loss", "search"]
 
 
 def search(problem: Problem, clock: Clock, known: Answer | None = None) -> Answer:
@@ -44,6 +44,17 @@ def search(problem: Problem, clock: Clock, known: Answer | None = None) -> Answe
     run = Search(problem, clock.without_reserve(), known, clock.reserve)
     still_open = run.find_loss()
     return run.answer(still_open, 0.0 if still_open else run.find_guarded())
+
+
+def least_loss(problem: Problem, clock: Clock, known: Answer | None = None) -> float:
+    """A loss that no strategy of the problem is below: the least one where the clock suffices; 0
+    where none that keeps the limits is known."""
+    run = Search(problem, clock, known)
+    still_open = run.find_loss()
+    best = run.best.answer
+    if best is None or best.key[0] > 0:
+        return 0.0
+    return best.key[1] if still_open is None else min(best.key[1], still_open[1])
 
 
 class BestFirst:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from strategist.answers.assessment import Assessment
+from strategist.answers.expected import Expected
 from strategist.optimise.strategy import Strategy
 from strategist.report.lines import labelled, paragraph, plain
 from strategist.report.standing import on_air_lines, standing_lines
@@ -51,6 +52,7 @@ def result_text(
             *_head(result),
             *_to_set(result),
             *_what_it_does(result.outcome, policy),
+            *_expected(result.expected),
             *_unseen(result.unseen),
             *standing_lines(result.standing),
             *_sturdier(result),
@@ -201,6 +203,11 @@ def _what_it_does(outcome: Outcome, policy: Policy) -> list[str]:
     ]
 
 
+def _expected(expected: Expected | None) -> list[str]:
+    """What to expect in passes to come."""
+    return [] if expected is None else ["In passes to come", *paragraph(expected.sentence)]
+
+
 def _resting(outcome: Outcome) -> list[str]:
     """Which of the counts rest on reads that were predicted."""
     rest = outcome.predicted
@@ -256,10 +263,16 @@ def _rate(rate: Rate) -> str:
 def _proof(result: Assessment, policy: Policy) -> str:
     how = f"({_PROVERS[result.proof['by']]}, {result.seconds:.1f} s)"
     among = f"no strategy among {_searched(result, policy)}"
+    if result.expected is not None:
+        copies = result.expected.loss.copies
+        among = f"over {copies} copies of the survey, drawn by what may vary, {among}"
     if result.status in ("optimal", "silent"):
         least = result.bound
-        lower = "lower loss" if least >= result.loss else f"loss below {figure(least)}"
+        alike = least >= result.loss or result.expected is not None
+        lower = "lower loss" if alike else f"loss below {figure(least)}"
         return f"Proven: {among} has a {lower} {how}."
+    if result.status == "feasible" and result.expected is not None:
+        return f"Not proven: {_SHORT} {how}. Whether {among} has a lower loss is open."
     if result.status == "feasible":
         return (
             f"Not proven: {_SHORT} {how}. {among[0].upper()}{among[1:]} has a loss below "

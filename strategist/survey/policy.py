@@ -244,6 +244,8 @@ class Policy(_Brief):
 
     `levels_dbm` None means: the levels found in the reads. `untried` says what to do with (pass,
     level) pairs that were not surveyed: refuse to solve, leave out their levels or their passes.
+    `aim` is what is least: the loss over the passes surveyed, or over passes to come, drawn by what
+    the survey says may vary.
     `serial_masks` lets masks test serial parts, which hold for the surveyed tags alone.
     `predict_levels` fills in pairs that were not surveyed by a model of each tag's link, before
     `untried` looks at what is left: where the level lies between two levels surveyed in that pass
@@ -261,6 +263,7 @@ class Policy(_Brief):
     limits: Limits = Limits()
     radio: Radio = Radio()
     time: Dwell = Dwell()
+    aim: Literal["survey", "expected"] = "survey"
     serial_masks: bool = False
     untried: Literal["refuse", "leave_out_level", "leave_out_pass"] = "refuse"
     predict_levels: bool = False

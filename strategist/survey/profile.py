@@ -76,8 +76,12 @@ def _kinds(table: Floats) -> tuple[Floats, Ints]:
     return table[first], kind_of
 
 
-def aggregate(survey: Survey, tag_class: Ints, drifted: Floats) -> tuple[Profile, Profile]:
+def aggregate(
+    survey: Survey, tag_class: Ints, drifted: Floats, times: Ints | None = None
+) -> tuple[Profile, Profile]:
     """Merge equal tags within a pass, then equal passes; `tag_class[t]` classes the survey's tags.
+
+    Pass p counts `times[p]` times (0: it is left out; None: each once).
 
     `drifted` holds, in the shape of `peaks`, what counts in place of the peaks if the site drifts;
     the second profile has it for the rows of the first. Equal means: same class, same role and the
@@ -97,9 +101,9 @@ def aggregate(survey: Survey, tag_class: Ints, drifted: Floats) -> tuple[Profile
     for p in range(passes):
         rows = slice(starts[p], starts[p + 1])
         key = (pair_kind[rows].tobytes(), counts[rows].tobytes())
-        groups[key] = groups.get(key, 0) + 1
+        groups[key] = groups.get(key, 0) + (1 if times is None else int(times[p]))
     row_pass, row_kind, row_count = [], [], []
-    ordered = sorted(groups)
+    ordered = sorted(key for key, count in groups.items() if count)
     for number, (kind_bytes, count_bytes) in enumerate(ordered):
         of_group = np.frombuffer(kind_bytes, np.int64)
         row_pass.append(np.full(len(of_group), number))

@@ -1,0 +1,167 @@
+"""What to expect in passes to come, and how far from the best any choice of theirs may be.
+
+The survey is one sample of passes, and each pass stands for its neighbourhood. The expected loss of
+a strategy is its mean over fresh copies, with the spread over the passes surveyed. No strategy can
+be better than the least expected loss of any, and a sample's least loss is on average no higher
+than that (Mak, Morton and Wood, Oper. Res. Lett. 24, 1999): so batches of passes, taken again with
+replacement and drawn afresh, each solved to its proof, bound it from below; what is given bounds it
+from above.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import special
+
+from strategist.answers.solution import Drawn, Options, Solution
+from strategist.optimise.clock import Clock
+from strategist.optimise.known import answer_of
+from strategist.optimise.problem import pose, value
+from strategist.optimise.search import least_loss
+from strategist.survey.answer import Declared
+from strategist.survey.copies import Sample, drawn_copies
+from strategist.survey.order import figure
+from strategist.survey.records import Floats, Survey
+from strategist.survey.variation import variation_of
+from strategist.trust.evaluate import evaluate
+
+__all__ = ["Expected", "ExpectedLoss", "OptimumInterval", "expected_of"]
+
+CONFIDENCE = 0.95
+BATCHES = 12
+BATCH_PASSES = (
+    120  # of a batch, where the survey has fewer: each pass taken is drawn more than once
+)
+FRESH_PASSES = 600  # over which the expected loss is a mean
+_FRESH, _BATCH = 1, 2  # streams of random numbers beside that of the choice
+
+
+@dataclass(frozen=True)
+class ExpectedLoss(Declared):
+    """The loss a pass to come, with an interval at `confidence` over what passes may come.
+
+    `copies` of the survey were chosen over (the survey is one), and the proof is of them;
+    `survey_best_loss` is the least loss in the survey itself, by this or another strategy.
+    """
+
+    a_pass: float
+    low: float
+    high: float
+    confidence: float
+    copies: int
+    survey_best_loss: float
+
+
+@dataclass(frozen=True)
+class OptimumInterval(Declared):
+    """Between which the least expected loss a pass of any strategy searched lies, at `confidence`.
+
+    `gap` is how much less a pass another strategy may lose, at most. `batches` were solved; where
+    time was left for too few, `low` is 0.
+    """
+
+    low: float
+    high: float
+    gap: float
+    confidence: float
+    batches: int
+
+
+@dataclass(frozen=True)
+class Expected:
+    """What to expect of a strategy chosen for passes to come."""
+
+    loss: ExpectedLoss
+    optimum: OptimumInterval
+
+    @property
+    def sentence(self) -> str:
+        loss, least = self.loss, self.optimum.low
+        bound = "how much less another may lose is open"
+        if least > 0:
+            bound = f"no strategy is below {_short(least)}"
+        return (
+            f"Expect a loss of {_short(loss.a_pass)} a pass ({_short(loss.low)} to "
+            f"{_short(loss.high)}); {bound}."
+        )
+
+
+def expected_of(solution: Solution, options: Options, clock: Clock) -> Expected | None:
+    """What to expect of a solution for passes to come; None for one of the survey's own aim."""
+    drawn = solution.drawn
+    if drawn is None:
+        return None
+    loss = _expected_loss(solution, drawn, options.seed)
+    least = _batches(solution, options, clock)
+    low = 0.0
+    if len(least) == BATCHES:
+        spread = float(least.std(ddof=1)) * (1 + 1 / BATCHES) ** 0.5
+        low = max(0.0, float(least.mean()) - _student(BATCHES - 1) * spread)
+    low = value(min(low, loss.high))
+    gap = value(max(0.0, loss.a_pass - low))
+    return Expected(loss, OptimumInterval(low, loss.high, gap, CONFIDENCE, len(least)))
+
+
+def _expected_loss(solution: Solution, drawn: Drawn, seed: int) -> ExpectedLoss:
+    """The mean over fresh copies; its error is that of the means of the passes surveyed."""
+    survey, policy = solution.whole.survey, solution.whole.policy
+    passes = len(survey.pass_ids)
+    copies = max(2, FRESH_PASSES // passes)
+    fresh = drawn_copies(survey, variation_of(survey), copies, (seed, _FRESH), own=False)
+    outcome = evaluate(fresh, policy, solution.strategy)
+    weights = policy.loss
+    losses = np.array(
+        [weights.missed * len(p.missed) + weights.stray * len(p.stray) for p in outcome.by_pass]
+    )
+    by_pass = losses.reshape(copies, passes).mean(axis=0)
+    mean, off = float(by_pass.mean()), float("inf")
+    if passes > 1:
+        off = _student(passes - 1) * float(by_pass.std(ddof=1)) / passes**0.5
+    high = min(mean + off, _most(survey, policy.loss.missed, policy.loss.stray))
+    return ExpectedLoss(
+        value(mean),
+        value(max(0.0, mean - off)),
+        value(high),
+        CONFIDENCE,
+        drawn.copies,
+        value(drawn.own.loss),
+    )
+
+
+def _most(survey: Survey, missed: float, stray: float) -> float:
+    """The loss a pass where every wanted tag is missed and every stray reported."""
+    wanted = int(survey.roster_wanted.sum())
+    total = missed * wanted + stray * (len(survey.roster_wanted) - wanted)
+    return total / len(survey.pass_ids)
+
+
+def _student(freedom: int) -> float:
+    return float(special.stdtrit(freedom, (1 + CONFIDENCE) / 2))
+
+
+def _batches(solution: Solution, options: Options, clock: Clock) -> Floats:
+    """Loss a pass that no strategy is below, in each batch there was time for."""
+    survey, policy = solution.whole.survey, solution.whole.policy
+    passes = len(survey.pass_ids)
+    copies = max(1, BATCH_PASSES // passes)
+    variation, found = variation_of(survey), []
+    for number in range(BATCHES):
+        left = clock.left
+        if left is not None and left <= 0:
+            break
+        stream = (options.seed, _BATCH, number)
+        batch = drawn_copies(survey, variation, copies, stream, own=False)
+        rng = np.random.default_rng(stream)
+        taken = np.bincount(rng.integers(passes, size=passes), minlength=passes)
+        sample = Sample(batch, np.tile(taken, copies))
+        problem = pose(survey, policy, options.tuning, sample)
+        start = answer_of(problem, solution.strategy, survey.tags)
+        share = None if left is None else left / (BATCHES - number)
+        found.append(least_loss(problem, Clock(share), start) / (passes * copies))
+    return np.array(found)
+
+
+def _short(loss: float) -> str:
+    return figure(float(f"{loss:.3g}"))
