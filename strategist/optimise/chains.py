@@ -154,7 +154,7 @@ class Chains:
         room += 4 * len(weight) * float(np.finfo("f4").eps) * float(np.abs(weight).sum())
         through, tests = listed.unpack(slice(None)), self._tests
         found = []
-        for either in (False, True):
+        for either in (False, True) if listed.masks else (False,):
             rows = np.flatnonzero(_at_best(through, weight, either) <= room)
             columns = np.flatnonzero(_at_best(tests, weight, either) <= room)
             left = (through[rows] * weight).astype("f4")

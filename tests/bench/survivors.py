@@ -60,4 +60,17 @@ SURVIVORS: dict[str, str] = {
     "strategist/trust/picture.py: _WIDTHS_DB[0]  →  _WIDTHS_DB[1]": "the width of no bins at all",
     "strategist/trust/evaluation.py: outcome.loss >= silence_loss(policy, outcome) - _SAME_LOSS"
     "  →  outcome.loss > silence_loss(policy, outcome) - _SAME_LOSS": _NEVER_EQUAL,
+    "strategist/optimise/ladders.py: np.flatnonzero(must).max  →  np.flatnonzero(must).min": "the "
+    "walk of ladders leaves at once where a level that must be lies above their top",
+    "strategist/optimise/node.py: best + 1e-09  →  best - 1e-09": "how soon a step along the "
+    "subgradient counts as stale",
+    "strategist/optimise/search.py: node.raise_bound(self.best.target(node), 1)  →  "
+    "node.raise_bound(self.best.target(node), 2)": "one step more before a node waits its turn",
+    "strategist/optimise/selections.py: np.arange(0, len(self), 1 + len(self) // count)  →  "
+    "np.arange(1, len(self), 1 + len(self) // count)": "which rows are a sample, that cuts are "
+    "found on",
+    "strategist/optimise/starts.py: chains.listed(0)  →  chains.listed(1)": "a beam of no masks is "
+    "never asked for",
+    "strategist/optimise/sturdy.py: 2 * dict(best.effort).get('branches', 0)  →  "
+    "3 * dict(best.effort).get('branches', 0)": "how long a proof may take before it is left",
 }

@@ -42,6 +42,10 @@ BY_POOR_STARTS = replace(BY_BOUNDS, likely_first=False)
 """Through bounds, and what is found is found by the proof, not by a likely ladder."""
 
 
+BY_JOINS = replace(BY_BOUNDS, joins_few=0)
+"""Through bounds, with the last mask of every chain joined on as it is needed, none listed."""
+
+
 def survey_of(
     levels: list[float],
     passes: list[list[tuple[str, bool, list[float | None]]]],

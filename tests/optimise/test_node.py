@@ -9,11 +9,11 @@ import pytest
 
 from strategist.optimise.cells import Layout
 from strategist.optimise.clock import Clock
-from strategist.optimise.kernel import IN, OPEN, OUT, bounds_of
+from strategist.optimise.kernel import IN, OPEN, OUT, bounds_of, ladder_bound, subgradient_of
 from strategist.optimise.measures import Measure, aim_at, measures, spacing
 from strategist.optimise.node import Node
 from strategist.optimise.problem import Problem, pose
-from strategist.survey.records import Bools
+from strategist.survey.records import Bools, Floats
 from tests.optimise.made import random_read_point
 
 
@@ -146,3 +146,41 @@ def test_rounding_up_allows_for_large_sums() -> None:
     aim = aim_at((Measure(1000.0001, 0.0003),), 0.0)
     assert aim.step == pytest.approx(1e-4)
     assert aim.rounded(1_000_000.0 + 2e-7) <= 1_000_000.0 + 1e-9
+
+
+@pytest.mark.parametrize("seed", range(200, 240))
+def test_the_subgradient_is_one(seed: int) -> None:
+    """The bound is concave in the multipliers, and nowhere above its tangent, along directions
+    that add up to zero for each class; on the way it is followed the bound rises somewhere."""
+    problem, rng = problem_of(seed), np.random.default_rng(seed)
+    node = node_of(problem, rng)
+    node.state = rng.choice([OPEN, OPEN, OPEN, IN, OUT], problem.profile.classes)
+    klass, size = node.layout.klass, np.maximum(node.layout.size, 1)
+
+    def multiplier() -> Floats:
+        drawn = rng.normal(0, 2, len(klass))
+        balanced: Floats = drawn - (np.bincount(klass, drawn, len(size)) / size)[klass]
+        return balanced
+
+    stop_after, most = problem.policy.stop_after, problem.steps_max
+    for _ in range(20):
+        here, there = multiplier(), multiplier()
+        bound, slope = subgradient_of(node.state, here, node.cells, stop_after, most, node.must)
+        other = ladder_bound(node.state, there, node.cells, stop_after, most, node.must)
+        assert other <= bound + slope @ (there - here) + 1e-9
+        assert bound == pytest.approx(
+            ladder_bound(node.state, here, node.cells, stop_after, most, node.must)
+        )
+
+
+def test_raising_raises() -> None:
+    """Over many nodes; where nothing is to be gained the bound stays."""
+    raised = 0
+    for seed in range(100, 160):
+        problem, rng = problem_of(seed), np.random.default_rng(seed)
+        node = node_of(problem, rng)
+        before = node._ladder(node.multiplier)
+        node.raise_bound(problem.silence[1])
+        assert node.bound >= node.aim.rounded(before)
+        raised += node.bound > node.aim.rounded(before)
+    assert raised >= 10

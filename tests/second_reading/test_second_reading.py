@@ -16,7 +16,7 @@ import pytest
 import strategist
 from strategist import InputError, Options
 from strategist.optimise.tuning import Tuning
-from tests.optimise.made import BY_BOUNDS, BY_POOR_STARTS, BY_SPLITS
+from tests.optimise.made import BY_BOUNDS, BY_JOINS, BY_POOR_STARTS, BY_SPLITS
 from tests.second_reading.drawn import NAME, Json, case, strategy
 from tests.second_reading.optimum import Trial, best_cutoff, best_key, frontier, key_of
 from tests.second_reading.survey import (
@@ -113,7 +113,7 @@ def test_the_best_strategy_is_the_one_that_trying_all_finds(seed: int) -> None:
     trial = Trial(read_survey(document, NAME), policy_of(document))
     best = best_key(trial)
     results = [strategist.choose(point, Options(unseen=False))]
-    for route in (BY_BOUNDS, BY_SPLITS, BY_POOR_STARTS):
+    for route in (BY_BOUNDS, BY_SPLITS, BY_POOR_STARTS, BY_JOINS):
         options = Options(prover="search", unseen=False, tuning=route)
         results.append(strategist.choose(point, options))
     if seed % 5 == 0:
@@ -137,7 +137,7 @@ def test_the_frontier_is_the_one_that_trying_all_finds(seed: int) -> None:
     point = given(document)
     trial = Trial(read_survey(document, NAME), policy_of(document))
     expected = frontier(trial)
-    for route in (Tuning(), BY_BOUNDS, BY_SPLITS):
+    for route in (Tuning(), BY_BOUNDS, BY_SPLITS, BY_JOINS):
         found = strategist.trace_frontier(point, Options(tuning=route))
         assert found.open == ()
         keys = {
