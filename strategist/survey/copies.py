@@ -8,6 +8,7 @@ with it. Whatever is worked out of raw reads (peaks, scores) follows.
 from __future__ import annotations
 
 from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 
@@ -53,7 +54,9 @@ def drawn_copies(
     taken, of_entry, level, rssi = (np.concatenate(column) for column in zip(*reads, strict=True))
     shift = np.repeat(np.arange(copies), [len(one[0]) for one in reads])
     tables = {f.name: getattr(survey, f.name) for f in fields(survey)}
-    arrays = {name: table for name, table in tables.items() if isinstance(table, np.ndarray)}
+    arrays: dict[str, Any] = {
+        name: table for name, table in tables.items() if isinstance(table, np.ndarray)
+    }
     of_reads = {name: a[taken] for name, a in arrays.items() if name.startswith("read_")}
     of_roster = {name: np.tile(a, copies) for name, a in arrays.items() if name[:7] == "roster_"}
     of_pairs = {name: np.tile(a, (copies, 1)) for name, a in arrays.items() if a.ndim == 2}
@@ -128,14 +131,16 @@ class _Draw:
     def _late(self, power: Floats, beyond: Floats) -> Bools:
         """Never read in the survey, and turned on in the copy."""
         one, top = self.variation, self.survey.levels_dbm[-1]
-        late: Bools = power > (top + beyond * one.above_db[one.group])[:, None]
-        return late & (self.on.level < 0)[:, None]
+        late = power > (top + beyond * one.above_db[one.group])[:, None]
+        found: Bools = late & (self.on.level < 0)[:, None]
+        return found
 
     def _early(self, power: Floats, beyond: Floats) -> Bools:
         """Read at the lowest level of the survey, and silent in the copy."""
         one, bottom = self.variation, self.survey.levels_dbm[0]
-        early: Bools = power < (bottom - beyond * one.below_db[one.group])[:, None]
-        return early & (self.on.level == 0)[:, None]
+        early = power < (bottom - beyond * one.below_db[one.group])[:, None]
+        found: Bools = early & (self.on.level == 0)[:, None]
+        return found
 
     def _expanded(self, entry: Ints, level: Ints, giver: Ints, taken: Ints, moved: Floats) -> Reads:
         """The raw reads of cells (giver, taken) as those of (entry, level), moved by some dB."""

@@ -84,7 +84,8 @@ def variation_of(survey: Survey) -> Variation:
                 under,
             )
         )
-    return Variation(group, *np.array(rows, float).reshape(-1, 6).T, slope=_slope(on, levels))
+    link, rssi, common, fails, over_db, under_db = np.array(rows, float).reshape(-1, 6).T
+    return Variation(group, link, rssi, common, fails, over_db, under_db, _slope(on, levels))
 
 
 def _groups(survey: Survey) -> tuple[Ints, Bools]:
