@@ -53,18 +53,31 @@ def drawn_copies(
         reads.insert(0, draw.surveyed)
     taken, of_entry, level, rssi = (np.concatenate(column) for column in zip(*reads, strict=True))
     shift = np.repeat(np.arange(copies), [len(one[0]) for one in reads])
-    tables = {f.name: getattr(survey, f.name) for f in fields(survey)}
-    arrays: dict[str, Any] = {
-        name: table for name, table in tables.items() if isinstance(table, np.ndarray)
-    }
-    of_reads = {name: a[taken] for name, a in arrays.items() if name.startswith("read_")}
-    of_roster = {name: np.tile(a, copies) for name, a in arrays.items() if name[:7] == "roster_"}
-    of_pairs = {name: np.tile(a, (copies, 1)) for name, a in arrays.items() if a.ndim == 2}
+    columns = {f.name: getattr(survey, f.name) for f in fields(survey)}
+    of_reads: dict[str, Any] = {}
+    of_roster: dict[str, Any] = {}
+    of_pairs: dict[str, Any] = {}
+    for name, column in columns.items():
+        if not isinstance(column, np.ndarray):
+            continue
+        if name.startswith("read_"):
+            of_reads[name] = column[taken]
+        elif name.startswith("roster_"):
+            of_roster[name] = np.tile(column, copies)
+        elif column.ndim == 2:
+            of_pairs[name] = np.tile(column, (copies, 1))
     of_reads["read_pass"] = survey.roster_pass[of_entry] + passes * shift
     of_reads |= {"read_level": level, "read_tag": survey.roster_tag[of_entry], "read_rssi": rssi}
     of_roster["roster_pass"] += np.repeat(np.arange(copies) * passes, entries)
+    of_passes: dict[str, Any] = {
+        name: getattr(survey, name) * copies for name in ("pass_condition", "pass_day")
+    }
+    if survey.pass_weight is not None:
+        of_passes["pass_weight"] = np.tile(survey.pass_weight, copies)
     ids = tuple(f"{name}#{k}" for k in range(copies) for name in survey.pass_ids)
-    return replace(survey, pass_ids=ids, predicted=None, **of_reads, **of_roster, **of_pairs)
+    return replace(
+        survey, pass_ids=ids, predicted=None, **of_reads, **of_roster, **of_pairs, **of_passes
+    )
 
 
 Reads = tuple[Ints, Ints, Ints, Floats]  # read of the survey it is made of, entry, level, RSSI
