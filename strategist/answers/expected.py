@@ -159,7 +159,8 @@ def _batches(solution: Solution, options: Options, clock: Clock) -> Floats:
         problem = pose(survey, policy, options.tuning, sample)
         start = answer_of(problem, solution.strategy, survey.tags)
         share = None if left is None else left / (BATCHES - number)
-        found.append(least_loss(problem, Clock(share), start) / (passes * copies))
+        excess, loss = least_loss(problem, Clock(share), start).bound
+        found.append(loss / (passes * copies) if excess == 0 else 0.0)
     return np.array(found)
 
 

@@ -46,15 +46,11 @@ def search(problem: Problem, clock: Clock, known: Answer | None = None) -> Answe
     return run.answer(still_open, 0.0 if still_open else run.find_guarded())
 
 
-def least_loss(problem: Problem, clock: Clock, known: Answer | None = None) -> float:
-    """A loss that no strategy of the problem is below: the least one where the clock suffices; 0
-    where none that keeps the limits is known."""
+def least_loss(problem: Problem, clock: Clock, known: Answer | None = None) -> Answer:
+    """A strategy of least excess and loss, proven unless the clock runs out; of those that have it
+    any, so it says nothing of the guarded loss."""
     run = Search(problem, clock, known)
-    still_open = run.find_loss()
-    best = run.best.answer
-    if best is None or best.key[0] > 0:
-        return 0.0
-    return best.key[1] if still_open is None else min(best.key[1], still_open[1])
+    return run.answer(run.find_loss(), 0.0)
 
 
 class BestFirst:
