@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 from pydantic import Field
 
+from strategist.answers.conditions import InEach, in_each_of
 from strategist.answers.expected import Expected, ExpectedLoss, OptimumInterval, expected_of
 from strategist.answers.solution import Bounded, Deadline, Options, Solution, Status, in_time, solve
 from strategist.answers.sturdier import STURDIER, Sturdier, SturdierSearch, sturdier_than
@@ -48,10 +49,11 @@ class Assessment(Bounded):
     tags left out (None: no masks, or not asked for); `sturdier` is a strategy that stands drift
     better at little cost (None: there is none, it was not found, or not asked for: see
     `proof["sturdier_bound"]`; none is sought with the aim "expected"); `expected` says what to
-    expect in passes to come (None: the aim is "survey"; else status and proof are of the copies
-    chosen over, loss and bound of the survey); `standing` holds rates with their intervals, the
-    guarded loss and the margins, `on_air` what is lawful, the distance that people keep, and the
-    time of the ladder; `findings` is the diagnosis of the survey. `bound` is a loss that no
+    expect in passes to come (None: the aim is "survey"), `conditions` what each condition costs and
+    what knowing it is worth (None: there is one); where copies, weights or conditions are chosen
+    over, status and proof are of those, loss and bound of the survey; `standing` holds rates with
+    their intervals, the guarded loss and the margins, `on_air` what is lawful, the distance that
+    people keep, and the time of the ladder; `findings` is the diagnosis of the survey. `bound` is a loss that no
     strategy of the searched set is below; `status` is "optimal" only when it equals the loss, and
     "silent" in its place when no strategy is better than silence, which loses `silence_loss`:
     nothing searched is worth installing; "infeasible" when no strategy keeps the hard limits (this
@@ -72,6 +74,7 @@ class Assessment(Bounded):
     unseen: Unseen | None
     sturdier: Annotated[Sturdier | None, Field(description=STURDIER)]
     expected: Hidden[Expected | None]
+    conditions: Annotated[InEach | None, Field(description="null: the passes have one condition")]
     searched: dict[str, int]
     proof: dict[str, Any]
     findings: tuple[Finding, ...]
@@ -119,13 +122,17 @@ def assess(
     options = options or Options()
     started = time.monotonic() - solution.seconds
     limit = options.total_limit_s
+
+    def spent() -> float:
+        return time.monotonic() - started
+
     deadline = Deadline(None if limit is None else started + limit)
     whole, problem, answer = solution.whole, solution.problem, solution.answer
     survey, policy, strategy = whole.survey, whole.policy, solution.strategy
     standing = standing_of(survey, policy, strategy, solution.outcome, solution.guarded)
     sturdier, unseen = SturdierSearch(), None
     late: tuple[str, ...] = ()
-    expected = _expected(solution, options, started)
+    expected = expected_of(solution, options, Clock(options.share(2, spent()).time_limit_s))
     if options.sturdier and expected is None:
         own = options.share(2, time.monotonic() - started)
         sturdier = sturdier_than(solution, Clock(own.time_limit_s))
@@ -153,6 +160,7 @@ def assess(
         unseen=unseen,
         sturdier=sturdier.found,
         expected=expected,
+        conditions=in_each_of(solution, options, Clock(options.share(2, spent()).time_limit_s)),
         searched=_searched(solution),
         proof={
             "by": solution.prover,
@@ -173,12 +181,6 @@ def assess(
         ),
         seconds=solution.seconds,
     )
-
-
-def _expected(solution: Solution, options: Options, started: float) -> Expected | None:
-    """What to expect, in half of what is left of the time."""
-    own = options.share(2, time.monotonic() - started)
-    return expected_of(solution, options, Clock(own.time_limit_s))
 
 
 def _unseen(

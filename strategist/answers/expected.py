@@ -15,15 +15,17 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import special
 
-from strategist.answers.solution import Drawn, Options, Solution
+from strategist.answers.solution import Options, Over, Solution
 from strategist.optimise.clock import Clock
 from strategist.optimise.known import answer_of
 from strategist.optimise.problem import pose, value
 from strategist.optimise.search import least_loss
 from strategist.survey.answer import Declared
 from strategist.survey.copies import Sample, drawn_copies
+from strategist.survey.occasions import conditions_of
 from strategist.survey.order import figure
-from strategist.survey.records import Floats, Survey
+from strategist.survey.policy import Loss
+from strategist.survey.records import Floats, Ints, Survey
 from strategist.survey.variation import variation_of
 from strategist.trust.evaluate import evaluate
 
@@ -40,7 +42,8 @@ _FRESH, _BATCH = 1, 2  # streams of random numbers beside that of the choice
 
 @dataclass(frozen=True)
 class ExpectedLoss(Declared):
-    """The loss a pass to come, with an interval at `confidence` over what passes may come.
+    """The loss a pass to come in the mean (by weight), with an interval at `confidence` over what
+    passes may come.
 
     `copies` of the survey were chosen over (the survey is one), and the proof is of them;
     `survey_best_loss` is the least loss in the survey itself, by this or another strategy.
@@ -59,7 +62,7 @@ class OptimumInterval(Declared):
     """Between which the least expected loss a pass of any strategy searched lies, at `confidence`.
 
     `gap` is how much less a pass another strategy may lose, at most. `batches` were solved; where
-    time was left for too few, `low` is 0.
+    time was left for too few, and where conditions are separate, `low` is 0.
     """
 
     low: float
@@ -90,11 +93,11 @@ class Expected:
 
 def expected_of(solution: Solution, options: Options, clock: Clock) -> Expected | None:
     """What to expect of a solution for passes to come; None for one of the survey's own aim."""
-    drawn = solution.drawn
-    if drawn is None:
+    over = solution.over
+    if over is None or over.passes.copies == 1:
         return None
-    loss = _expected_loss(solution, drawn, options.seed)
-    least = _batches(solution, options, clock)
+    loss = _expected_loss(solution, over, options.seed)
+    least = np.zeros(0) if over.passes.separate else _batches(solution, options, clock)
     low = 0.0
     if len(least) == BATCHES:
         spread = float(least.std(ddof=1)) * (1 + 1 / BATCHES) ** 0.5
@@ -104,37 +107,38 @@ def expected_of(solution: Solution, options: Options, clock: Clock) -> Expected 
     return Expected(loss, OptimumInterval(low, loss.high, gap, CONFIDENCE, len(least)))
 
 
-def _expected_loss(solution: Solution, drawn: Drawn, seed: int) -> ExpectedLoss:
+def _expected_loss(solution: Solution, over: Over, seed: int) -> ExpectedLoss:
     """The mean over fresh copies; its error is that of the means of the passes surveyed."""
     survey, policy = solution.whole.survey, solution.whole.policy
     passes = len(survey.pass_ids)
     copies = max(2, FRESH_PASSES // passes)
     fresh = drawn_copies(survey, variation_of(survey), copies, (seed, _FRESH), own=False)
     outcome = evaluate(fresh, policy, solution.strategy)
-    weights = policy.loss
+    weights, times = policy.loss, conditions_of(survey).times
     losses = np.array(
         [weights.missed * len(p.missed) + weights.stray * len(p.stray) for p in outcome.by_pass]
     )
     by_pass = losses.reshape(copies, passes).mean(axis=0)
-    mean, off = float(by_pass.mean()), float("inf")
+    mean = float(by_pass @ times / times.sum())
+    off = float("inf")
     if passes > 1:
-        off = _student(passes - 1) * float(by_pass.std(ddof=1)) / passes**0.5
-    high = min(mean + off, _most(survey, policy.loss.missed, policy.loss.stray))
+        apart = float(((times * (by_pass - mean)) ** 2).sum()) * passes / (passes - 1)
+        off = _student(passes - 1) * apart**0.5 / float(times.sum())
+    high = min(mean + off, _most(survey, times, policy.loss))
     return ExpectedLoss(
         value(mean),
         value(max(0.0, mean - off)),
         value(high),
         CONFIDENCE,
-        drawn.copies,
-        value(drawn.own.loss),
+        over.passes.copies,
+        value(over.own.loss),
     )
 
 
-def _most(survey: Survey, missed: float, stray: float) -> float:
+def _most(survey: Survey, times: Ints, loss: Loss) -> float:
     """The loss a pass where every wanted tag is missed and every stray reported."""
-    wanted = int(survey.roster_wanted.sum())
-    total = missed * wanted + stray * (len(survey.roster_wanted) - wanted)
-    return total / len(survey.pass_ids)
+    a_tag = np.where(survey.roster_wanted, loss.missed, loss.stray)
+    return float(a_tag @ times[survey.roster_pass] / times.sum())
 
 
 def _student(freedom: int) -> float:
@@ -144,7 +148,7 @@ def _student(freedom: int) -> float:
 def _batches(solution: Solution, options: Options, clock: Clock) -> Floats:
     """Loss a pass that no strategy is below, in each batch there was time for."""
     survey, policy = solution.whole.survey, solution.whole.policy
-    passes = len(survey.pass_ids)
+    passes, times = len(survey.pass_ids), conditions_of(survey).times
     copies = max(1, BATCH_PASSES // passes)
     variation, found = variation_of(survey), []
     for number in range(BATCHES):
@@ -155,12 +159,13 @@ def _batches(solution: Solution, options: Options, clock: Clock) -> Floats:
         batch = drawn_copies(survey, variation, copies, stream, own=False)
         rng = np.random.default_rng(stream)
         taken = np.bincount(rng.integers(passes, size=passes), minlength=passes)
-        sample = Sample(batch, np.tile(taken, copies))
+        counted = taken * times
+        sample = Sample(batch, np.tile(counted, copies))
         problem = pose(survey, policy, options.tuning, sample)
         start = answer_of(problem, solution.strategy, survey.tags)
         share = None if left is None else left / (BATCHES - number)
         excess, loss = least_loss(problem, Clock(share), start).bound
-        found.append(loss / (passes * copies) if excess == 0 else 0.0)
+        found.append(loss / (copies * counted.sum()) if excess == 0 else 0.0)
     return np.array(found)
 
 

@@ -11,11 +11,12 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Literal
 
-import numpy as np
 import pandas as pd
 
+from strategist.answers.over import Passes, passes_over, weighed_best
 from strategist.errors import DisagreementError
 from strategist.optimise.clock import Clock
+from strategist.optimise.conditions import InConditions
 from strategist.optimise.finish import finish
 from strategist.optimise.known import answer_of
 from strategist.optimise.model import pays, prove_by_model
@@ -25,16 +26,15 @@ from strategist.optimise.tuning import DEFAULT, Tuning
 from strategist.optimise.zoom import search_in_time
 from strategist.radio.complete import complete
 from strategist.survey.answer import Declared, Hidden, told
-from strategist.survey.copies import Sample, copies_for, drawn_copies
-from strategist.survey.records import ReadPoint, Survey
-from strategist.survey.variation import variation_of
+from strategist.survey.policy import InConditions as InEachCondition
+from strategist.survey.records import Ints, ReadPoint
 from strategist.trust.evaluate import Outcome, evaluate
 from strategist.trust.guarded import GuardedOutcome, guarded_outcome
 
 Status = Literal["optimal", "feasible", "infeasible", "undecided", "silent"]
 Prover = Literal["auto", "search", "model"]
 _SAME_LOSS = 1e-6
-_OWN_SHARE = 0.3  # of the time, for the survey's own best, before its copies
+_OWN_SHARE = 0.3  # of the time, for the best over each pass once, before others
 
 
 @dataclass(frozen=True)
@@ -109,13 +109,14 @@ class Counted(Declared):
 
 
 @dataclass(frozen=True, eq=False)
-class Drawn:
-    """What the aim "expected" chose over: so many copies of the survey (the first is the survey),
-    what the strategy does in them, and the survey's own best, with its own proof."""
+class Over:
+    """What was chosen over in place of each pass surveyed, once; what the strategy does there;
+    `weighed` where conditions are separate; and the best over the passes as surveyed, with its own
+    proof."""
 
-    survey: Survey
-    copies: int
+    passes: Passes
     outcome: Outcome
+    weighed: InConditions | None
     own: Solution
 
 
@@ -124,8 +125,9 @@ class Solution:
     """A strategy with its proof and the outcome that the evaluator found.
 
     `whole` is the read point as it was solved, without gaps; `answer` is the optimiser's, to its
-    `problem`; `seconds` is the time of it all. With the aim "expected" the problem is that of the
-    passes `drawn`, and so are answer, proof and status; outcome, loss and bound are the survey's.
+    `problem`; `seconds` is the time of it all. Where the choice was made `over` others than each
+    pass surveyed, once (copies, weights, conditions), problem, answer, proof and status are of
+    those; outcome, loss and bound are of the survey.
 
     `status` is "optimal" only where the bound equals the loss; "silent" where it shows that no
     strategy is better than silence, which keeps the hard limits; "infeasible" where no strategy
@@ -139,7 +141,7 @@ class Solution:
     strategy: Strategy
     outcome: Outcome
     seconds: float
-    drawn: Drawn | None = None
+    over: Over | None = None
 
     def __repr__(self) -> str:
         return f"Solution({self.whole.name!r}: {self.status}, {self.strategy}, {self.outcome})"
@@ -155,15 +157,18 @@ class Solution:
         loss than the optimiser did."""
         policy, strategy = self.whole.policy, self.strategy
         found = guarded_outcome(self.whole.survey, policy, strategy)
-        replayed = found
-        if self.drawn is not None:
-            replayed = guarded_outcome(self.drawn.survey, policy, strategy)
-        compare_guarded(self.answer.key[2], replayed.loss)
+        over, replayed = self.over, found
+        if over is not None and over.passes.even:
+            replayed = guarded_outcome(over.passes.survey, policy, strategy)
+        if over is None or over.passes.even:
+            compare_guarded(self.answer.key[2], replayed.loss)
         return found
 
     @property
     def status(self) -> Status:
         answer = self.answer
+        if self.over is not None and self.over.weighed is not None:
+            return _status_of(self.over.weighed)
         if answer.key[0] > 0:
             return "infeasible" if answer.bound[0] >= answer.key[0] else "undecided"
         excess, loss = self.problem.silence
@@ -172,18 +177,24 @@ class Solution:
         return "optimal" if answer.proven else "feasible"
 
     @property
+    def proven(self) -> bool:
+        """Whether no strategy is better, hard limits first."""
+        weighed = self.over.weighed if self.over else None
+        return self.answer.proven if weighed is None else weighed.proven
+
+    @property
     def beaten_by_silence(self) -> bool:
         """Whether to report nothing is as good, hard limits first."""
         return self.problem.silence <= self.answer.key[:2]
 
     @property
     def loss(self) -> float:
-        return self.problem.loss(self.answer.counts) if self.drawn is None else self.outcome.loss
+        return self.problem.loss(self.answer.counts) if self.over is None else self.outcome.loss
 
     @property
     def bound(self) -> float:
         """A loss that no strategy of the searched set is below (0 while limits are exceeded)."""
-        return self._least if self.drawn is None else self.drawn.own.bound
+        return self._least if self.over is None else self.over.own.bound
 
     @property
     def _least(self) -> float:
@@ -197,6 +208,15 @@ class Solution:
     def words_of(self, answer: Answer) -> tuple[str, ...]:
         """What each mask of an answer to the problem stands for."""
         return tuple(self.problem.candidates.words[x.mask] for x in answer.chain.literals)
+
+
+def _status_of(weighed: InConditions) -> Status:
+    """That of a choice over separate conditions."""
+    if weighed.excess > 0:
+        return "infeasible" if weighed.infeasible else "undecided"
+    if weighed.bound >= weighed.silence:
+        return "silent"
+    return "optimal" if weighed.proven else "feasible"
 
 
 def solve(
@@ -219,12 +239,12 @@ def solve(
     started = time.monotonic()
     options = options or Options()
     clock = clock or Clock(least(options.time_limit_s, options.total_limit_s))
-    if read_point.policy.aim == "expected":
-        own_aim = replace(read_point, policy=replace(read_point.policy, aim="survey"))
-        part = None if clock.left is None else Clock(_OWN_SHARE * clock.left)
-        own = solve(own_aim, options, known, clock=part, keep_back=keep_back)
-        return _over_copies(own, options, clock, started)
     whole = complete(read_point)
+    passes = passes_over(whole, options.seed)
+    if passes is not None:
+        part = None if clock.left is None else Clock(_OWN_SHARE * clock.left)
+        own = solve(_as_surveyed(whole), options, known, clock=part, keep_back=keep_back)
+        return _solved_over(whole, passes, own, options, clock)
     posing = time.monotonic()
     problem = pose(whole.survey, whole.policy, options.tuning)
     clock = clock.less(keep_back * (time.monotonic() - posing))
@@ -237,24 +257,36 @@ def solve(
     return Solution(whole, problem, answer, prover, strategy, outcome, seconds)
 
 
-def _over_copies(own: Solution, options: Options, clock: Clock, started: float) -> Solution:
-    """The best strategy over copies of the survey (sample average approximation: Kleywegt, Shapiro
-    and Homem-de-Mello, SIAM J. Optim. 12, 2002), from the survey's own best."""
-    whole = replace(own.whole, policy=replace(own.whole.policy, aim="expected"))
-    survey, policy = whole.survey, whole.policy
-    copies = copies_for(len(survey.pass_ids))
-    sample = drawn_copies(survey, variation_of(survey), copies, (options.seed,))
-    each = np.ones(len(sample.pass_ids), np.int64)
-    problem = pose(survey, policy, options.tuning, Sample(sample, each))
-    start = answer_of(problem, own.strategy, survey.tags)
-    answer, prover = _prove(problem, options, clock, start)
-    strategy, counts = finish(problem, answer)
-    over_all = evaluate(sample, policy, strategy)
-    compare_counts(counts, over_all, problem)
+def _as_surveyed(whole: ReadPoint) -> ReadPoint:
+    """The read point with each pass counting once."""
+    survey = replace(whole.survey, pass_condition=(), pass_day=(), pass_weight=None)
+    policy = replace(whole.policy, aim="survey", conditions=InEachCondition())
+    return replace(whole, survey=survey, policy=policy)
+
+
+def _solved_over(
+    whole: ReadPoint, passes: Passes, own: Solution, options: Options, clock: Clock
+) -> Solution:
+    """The best strategy over other passes than those surveyed, each once, from the best over these
+    (over copies, a sample average approximation: Kleywegt, Shapiro and Homem-de-Mello, SIAM J.
+    Optim. 12, 2002)."""
+    started, survey, policy = time.monotonic(), whole.survey, whole.policy
+    if passes.separate:
+        weighed, strategy, over_all = weighed_best(
+            passes, whole, own.strategy, tuning=options.tuning, seed=options.seed, clock=clock
+        )
+        problem, answer, prover = weighed.problem, weighed.answer, "search and model"
+    else:
+        weighed, problem = None, passes.posed(survey, policy, options.tuning)
+        start = answer_of(problem, own.strategy, survey.tags)
+        answer, prover = _prove(problem, options, clock, start)
+        strategy, counts = finish(problem, answer)
+        over_all = evaluate(passes.survey, policy, strategy)
+        compare_counts(counts, over_all, problem, passes.conditions.times)
     outcome = evaluate(survey, policy, strategy)
-    drawn = Drawn(sample, copies, over_all, own)
-    seconds = time.monotonic() - started
-    return Solution(whole, problem, answer, prover, strategy, outcome, seconds, drawn)
+    seconds = own.seconds + time.monotonic() - started
+    over = Over(passes, over_all, weighed, own)
+    return Solution(whole, problem, answer, prover, strategy, outcome, seconds, over)
 
 
 def in_time(part: ReadPoint, options: Options, deadline: Deadline) -> tuple[Strategy, bool] | None:
@@ -263,7 +295,7 @@ def in_time(part: ReadPoint, options: Options, deadline: Deadline) -> tuple[Stra
     if deadline.passed():
         return None
     found = solve(part, options, clock=Clock(options.time_limit_s))
-    return found.strategy, found.answer.proven
+    return found.strategy, found.proven
 
 
 def _prove(
@@ -283,14 +315,26 @@ def least(*limits: float | None) -> float | None:
     return min((limit for limit in limits if limit is not None), default=None)
 
 
-def compare_counts(counts: Counts, outcome: Outcome, problem: Problem) -> None:
-    """The optimiser does not mark its own work: DisagreementError where the two differ."""
-    if (outcome.missed, outcome.stray) != (counts.missed, counts.stray) or abs(
-        outcome.loss - problem.loss(counts)
-    ) > _SAME_LOSS * max(1.0, outcome.loss):
+def compare_counts(
+    counts: Counts, outcome: Outcome, problem: Problem, times: Ints | None = None
+) -> None:
+    """The optimiser does not mark its own work: DisagreementError where the two differ.
+
+    Pass p of the outcome counts `times[p]` times (None: each once).
+    """
+    missed, stray = outcome.missed, outcome.stray
+    if times is not None:
+        pairs = list(zip(times.tolist(), outcome.by_pass, strict=True))
+        missed = sum(n * len(one.missed) for n, one in pairs)
+        stray = sum(n * len(one.stray) for n, one in pairs)
+    weights = problem.policy.loss
+    loss = outcome.loss if times is None else weights.missed * missed + weights.stray * stray
+    if (missed, stray) != (counts.missed, counts.stray) or abs(
+        loss - problem.loss(counts)
+    ) > _SAME_LOSS * max(1.0, loss):
         raise DisagreementError(
             f"the optimiser counts {counts.missed} missed and {counts.stray} stray, the evaluator "
-            f"{outcome.missed} and {outcome.stray}, for the same strategy: please report this"
+            f"{missed} and {stray}, for the same strategy: please report this"
         )
 
 

@@ -45,6 +45,7 @@ __all__ = ["InConditions", "Weighing", "least_over_conditions", "master"]
 
 _FINEST = 1e-5  # losses a pass no further apart are the same
 _PARTS = 1000  # the weight of a pass in the heaviest condition
+_READS_MAX = 2000  # of the model, as surveyed and under the guards: more take it hours
 _CALLS_MAX = 60  # exact searches; more than were ever needed
 
 
@@ -60,8 +61,7 @@ class Weighing:
     @cached_property
     def counted(self) -> Floats:
         """Passes of each condition, by their weight."""
-        counted: Floats = np.bincount(self.of_pass, self.times, len(self.cap))
-        return counted
+        return np.bincount(self.of_pass, self.times, len(self.cap)).astype(float)
 
     def rounded(self, weight: Floats) -> tuple[Ints, Floats]:
         """Whole numbers for the passes that come near a weight of each condition, and the weight
@@ -79,7 +79,8 @@ class InConditions:
     `value` is V of it, `bound` what no strategy is below; `weight` the weight of each condition
     that makes it so. `answer` is to `problem`, whose passes count by this weight. `excess` is that
     over the hard limits, summed over the conditions; `infeasible`: it is proven that none keeps
-    them in each; `calls` counts the exact searches.
+    them in each; `silence` is V where nothing is reported (inf: that exceeds a limit). `calls`
+    counts the exact searches.
     """
 
     problem: Problem
@@ -91,10 +92,17 @@ class InConditions:
     weight: Floats
     calls: int
     infeasible: bool
+    silence: float
 
     @property
     def proven(self) -> bool:
         return self.excess == 0 and self.bound >= self.value - _FINEST
+
+
+def _small(problem: Problem) -> bool:
+    """Whether the model of the whole is one that HiGHS may close."""
+    reads = np.isfinite(problem.profile.rssi).sum() + np.isfinite(problem.guarded.rssi).sum()
+    return int(reads) <= _READS_MAX
 
 
 def master(losses: Floats, cap: Floats) -> tuple[Floats, float]:
@@ -214,7 +222,7 @@ def least_over_conditions(
         run.look(known)
     with contextlib.suppress(OutOfTimeError):
         run.cut()
-        if not run.closed and pays(problem, clock):
+        if not run.closed and _small(problem) and pays(problem, clock):
             run.close(seed)
         run.settle()
     best = run.best
@@ -223,8 +231,27 @@ def least_over_conditions(
     answer = answer_at(one, best.answer.chain, best.answer.cutoff, best.answer.levels)
     bound = min(run.bound, best.key[1])
     return InConditions(
-        one, answer, best.losses, best.key[0], best.key[1], bound, weight, run.calls, run.infeasible
+        one,
+        answer,
+        best.losses,
+        best.key[0],
+        best.key[1],
+        bound,
+        weight,
+        run.calls,
+        run.infeasible,
+        _silence(problem, weighing),
     )
+
+
+def _silence(problem: Problem, weighing: Weighing) -> float:
+    losses = []
+    for c, passes in enumerate(weighing.counted.tolist()):
+        excess, loss = counted(problem, np.where(weighing.of_pass == c, weighing.times, 0)).silence
+        if excess > 0:
+            return float("inf")
+        losses.append(loss / passes)
+    return value(worst_of(np.array(losses), weighing.cap)[0])
 
 
 @dataclass(frozen=True, eq=False)

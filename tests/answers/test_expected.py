@@ -30,9 +30,9 @@ def expecting(point: ReadPoint) -> ReadPoint:
 def test_over_the_copies_it_is_what_brute_force_prefers(seed: int) -> None:
     """The whole order of preference: excess, loss, guarded loss, then the work to install."""
     found = solve(expecting(random_read_point(seed, 0)), QUICK)
-    assert found.drawn is not None
+    assert found.over is not None
     assert found.answer.proven
-    key, _ = brute_force(ReadPoint(found.drawn.survey, found.whole.policy))
+    key, _ = brute_force(ReadPoint(found.over.passes.survey, found.whole.policy))
     assert list(found.answer.key[:6]) == pytest.approx([float(part) for part in key[:6]])
 
 
@@ -93,16 +93,16 @@ def test_limits_hold_over_the_copies() -> None:
     point = expecting(drawn_read_point("sorting-belt", 20, 10_003))
     limited = replace(point, policy=replace(point.policy, limits=Limits(stray_rate_max=0.2)))
     found = solve(limited, QUICK)
-    assert found.drawn is not None
+    assert found.over is not None
     assert found.status == "optimal"
-    assert found.drawn.outcome.stray_rate <= 0.2
+    assert found.over.outcome.stray_rate <= 0.2
 
 
 def test_masks_are_judged_on_tags_not_on_copies() -> None:
     point = drawn_read_point("shelf-cabinet", 12, 5)
     found = solve(expecting(point), QUICK)
-    assert found.drawn is not None
-    assert found.drawn.survey.tags == point.survey.tags
+    assert found.over is not None
+    assert found.over.passes.survey.tags == point.survey.tags
     own = find_candidates(point.survey.tags, point.policy.reader)
     assert found.problem.candidates.masks == own.masks
 
