@@ -49,16 +49,17 @@ class Assessment(Bounded):
     tags left out (None: no masks, or not asked for); `sturdier` is a strategy that stands drift
     better at little cost (None: there is none, it was not found, or not asked for: see
     `proof["sturdier_bound"]`; none is sought with the aim "expected"); `expected` says what to
-    expect in passes to come (None: the aim is "survey"), `conditions` what each condition costs and
-    what knowing it is worth (None: there is one); where copies, weights or conditions are chosen
-    over, status and proof are of those, loss and bound of the survey; `standing` holds rates with
-    their intervals, the guarded loss and the margins, `on_air` what is lawful, the distance that
-    people keep, and the time of the ladder; `findings` is the diagnosis of the survey. `bound` is a loss that no
-    strategy of the searched set is below; `status` is "optimal" only when it equals the loss, and
-    "silent" in its place when no strategy is better than silence, which loses `silence_loss`:
-    nothing searched is worth installing; "infeasible" when no strategy keeps the hard limits (this
-    one exceeds them least) and "undecided" when time ran out before one was
-    found that does, or none was proven to. `seconds` is the time of the proof.
+    expect in passes to come (None: the aim is "survey"), `conditions` what each condition costs
+    and what knowing it is worth (None: there is one); where copies, weights or conditions are
+    chosen over, status and proof are of those, loss and bound of the survey; `standing` holds
+    rates with their intervals, the guarded loss and the margins, `on_air` what is lawful, the
+    distance that people keep, and the time of the ladder; `findings` is the diagnosis of the
+    survey. `bound` is a loss that no strategy of the searched set is below; `status` is
+    "optimal" only when it equals the loss, and "silent" in its place when no strategy is better
+    than silence, which loses `silence_loss`: nothing searched is worth installing; "infeasible"
+    when no strategy keeps the hard limits (this one exceeds them least) and "undecided" when
+    time ran out before one was found that does, or none was proven to. `seconds` is the time of
+    the proof.
     """
 
     read_point: str
