@@ -19,6 +19,7 @@ from strategist.commands import (
     check,
     compare,
     export,
+    import_log,
     lawful,
     plan_acceptance,
     report,
@@ -31,6 +32,7 @@ from strategist.errors import InputError, StrategistError
 __all__ = ["command_parser", "main"]
 
 _OWN = {  # commands that ask nothing of a read point, or take more than one strategy
+    "import": import_log.add,
     "check": check.add,
     "lawful": lawful.add,
     "compare": compare.add,
@@ -41,7 +43,7 @@ _OWN = {  # commands that ask nothing of a read point, or take more than one str
     "plan-acceptance": plan_acceptance.add,
 }
 _ORDER = (
-    *("check", "masks", "lawful", "solve", "judge", "frontier", "techniques", "what-if"),
+    *("import", "check", "masks", "lawful", "solve", "judge", "frontier", "techniques", "what-if"),
     *("evaluate", "compare", "export", "batch", "templates", "report", "plan-acceptance", "accept"),
 )
 _DEFECT_CHARACTERS = 300
