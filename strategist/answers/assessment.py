@@ -164,10 +164,11 @@ def assess(
         conditions=in_each_of(solution, options, Clock(options.share(2, spent()).time_limit_s)),
         searched=_searched(solution),
         proof={
-            "by": solution.prover,
+            "by": solution.method,
             "guarded_bound": answer.guarded_bound,
             "sturdier_bound": sturdier.bound,
             **dict(answer.effort),
+            **({} if solution.over is None else {"over": solution.over.passes.words}),
         },
         findings=findings,
         warnings=(

@@ -49,6 +49,13 @@ class Passes:
         """Whether each counts once in one problem."""
         return not self.separate and bool((self.conditions.times == 1).all())
 
+    @property
+    def words(self) -> str:
+        """What they are, to be read after "over"."""
+        if self.copies > 1:
+            return f"{self.copies} copies of the survey, drawn by what may vary"
+        return "the conditions as weighed" if self.separate else "the passes by their weight"
+
     def posed(self, surveyed: Survey, policy: Policy, tuning: Tuning) -> Problem:
         return pose(surveyed, policy, tuning, Sample(self.survey, self.conditions.times))
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from strategist.answers.assessment import Assessment
-from strategist.answers.expected import Expected
 from strategist.optimise.strategy import Strategy
 from strategist.report.lines import labelled, paragraph, plain
 from strategist.report.standing import on_air_lines, standing_lines
@@ -39,29 +38,26 @@ _PROVERS = {
 }
 
 
-def result_text(
-    result: Assessment, policy: Policy, *, caution: bool = True, weak: bool = True
-) -> str:
+def result_text(result: Assessment, policy: Policy, *, caution: bool = True) -> str:
     """A result of `choose` under the read point's policy, in lines of 80 columns.
 
-    `caution` may be False where another result with the same caution follows at once, `weak`
-    where the whole diagnosis follows.
+    `caution` may be False where another result with the same caution follows at once.
     """
     return "\n".join(
         [
             *_head(result),
             *_to_set(result),
             *_what_it_does(result.outcome, policy),
-            *_expected(result.expected),
-            *_unseen(result.unseen),
+            *_expected(result),
+            *unseen_lines(result.unseen),
             *standing_lines(result.standing),
             *_sturdier(result),
             *on_air_lines(result.on_air, searched=True),
             "Proof",
             *paragraph(_proof(result, policy)),
-            *_warnings(
+            *warning_lines(
                 [
-                    *(f.text for f in result.findings if weak and f.severity == "weak"),
+                    *(f.text for f in result.findings if f.severity == "weak"),
                     *result.warnings,
                 ]
             ),
@@ -114,16 +110,16 @@ def _sturdier(result: Assessment) -> list[str]:
     ]
 
 
-def evaluation_text(evaluation: Evaluation, policy: Policy) -> str:
-    """An evaluation of a given strategy, in lines of 80 columns."""
+def evaluation_text(evaluation: Evaluation, policy: Policy, name: str) -> str:
+    """An evaluation of a given strategy, which goes by a name, in lines of 80 columns."""
     return "\n".join(
         [
-            f"{plain(evaluation.read_point)}: the given strategy",
+            f"{plain(evaluation.read_point)}: {plain(name)}",
             *what_to_set(evaluation.strategy, (), _steps(evaluation.standing)),
             *_what_it_does(evaluation.outcome, policy),
             *standing_lines(evaluation.standing),
             *on_air_lines(evaluation.on_air),
-            *_warnings(evaluation.warnings),
+            *warning_lines(evaluation.warnings),
             *caution_lines(),
         ]
     )
@@ -203,9 +199,20 @@ def _what_it_does(outcome: Outcome, policy: Policy) -> list[str]:
     ]
 
 
-def _expected(expected: Expected | None) -> list[str]:
-    """What to expect in passes to come."""
-    return [] if expected is None else ["In passes to come", *paragraph(expected.sentence)]
+def _expected(result: Assessment) -> list[str]:
+    """What to expect in passes to come, and in each condition."""
+    lines: list[str] = []
+    if result.expected is not None:
+        lines += ["In passes to come", *paragraph(result.expected.sentence)]
+    if result.conditions is not None:
+        lines += ["In each condition", *paragraph(result.conditions.sentence)]
+        for one in result.conditions.each:
+            text = (
+                f"loss {figure(round(one.loss_a_pass, 3))} a pass; {one.missed} of {one.wanted} "
+                f"missed, {one.stray} stray in {_count(one.passes, 'pass', 'passes')}"
+            )
+            lines += paragraph(f"{plain(one.condition)}: {text}", 2, 2)
+    return lines
 
 
 def _resting(outcome: Outcome) -> list[str]:
@@ -239,7 +246,7 @@ def _limits(outcome: Outcome, policy: Policy) -> list[str]:
     return lines
 
 
-def _unseen(unseen: Unseen | None) -> list[str]:
+def unseen_lines(unseen: Unseen | None) -> list[str]:
     """How the masks hold for tags they were not fitted to, with the intervals of the rates."""
     if unseen is None:
         return []
@@ -263,15 +270,15 @@ def _rate(rate: Rate) -> str:
 def _proof(result: Assessment, policy: Policy) -> str:
     how = f"({_PROVERS[result.proof['by']]}, {result.seconds:.1f} s)"
     among = f"no strategy among {_searched(result, policy)}"
-    if result.expected is not None:
-        copies = result.expected.loss.copies
-        among = f"over {copies} copies of the survey, drawn by what may vary, {among}"
+    over = result.proof.get("over")
+    if over is not None:
+        among = f"over {over}, {among}"
     if result.status in ("optimal", "silent"):
         least = result.bound
-        alike = least >= result.loss or result.expected is not None
+        alike = least >= result.loss or over is not None
         lower = "lower loss" if alike else f"loss below {figure(least)}"
         return f"Proven: {among} has a {lower} {how}."
-    if result.status == "feasible" and result.expected is not None:
+    if result.status == "feasible" and over is not None:
         return f"Not proven: {_SHORT} {how}. Whether {among} has a lower loss is open."
     if result.status == "feasible":
         return (
@@ -306,7 +313,8 @@ def _searched(result: Assessment, policy: Policy) -> str:
     )
 
 
-def _warnings(warnings: Sequence[str]) -> list[str]:
+def warning_lines(warnings: Sequence[str]) -> list[str]:
+    """A section of sentences; nothing where there are none."""
     lines = [line for text in warnings for line in paragraph(f"- {text}", hanging=2)]
     return ["Warnings", *lines] if lines else []
 
