@@ -13,8 +13,10 @@ from flask import Response
 from markupsafe import Markup
 
 import strategist
+from strategist.errors import InputError
 
 from ..problems import KINDS, ProblemError
+from ..requests import invalid
 from .ask import Asker, at
 from .visiting import Page, Visit, download, nothing, to
 
@@ -91,9 +93,13 @@ def settings_file(visit: Visit, answer_id: str) -> Response:
     """Gen2 commands, or LLRP parameters by the reader's own table of powers."""
     found = finished(visit.ask, answer_id)
     form = visit.text("form_of")
-    asked = {"survey": found["survey"], "read_point": found["read_point"], "form": form}
-    asked["strategy_id"] = answer_id
+    asked: dict[str, Any] = {
+        "survey": found["survey"],
+        "read_point": found["read_point"],
+        "form": form,
+    }
     try:
+        asked |= _strategy(visit, answer_id)
         if form == "llrp":
             asked["power_table"] = _power_table(visit)
         made = visit.ask.post("/v1/settings", asked)
@@ -101,6 +107,18 @@ def settings_file(visit: Visit, answer_id: str) -> Response:
         return _hand_over(visit, found, error)
     text = json.dumps(made, ensure_ascii=False, indent=2) + "\n"
     return download(text, "application/json", f"{found['read_point']}-{form}.json")
+
+
+def _strategy(visit: Visit, answer_id: str) -> dict[str, Any]:
+    """That of the answer, or the one of the form (a point of the trade-offs)."""
+    text = visit.text("strategy")
+    if not text:
+        return {"strategy_id": answer_id}
+    try:
+        given = strategist.parse_strategy_file(text.encode(), "strategy")
+    except InputError as error:
+        raise invalid(error) from None
+    return {"strategy": given.strategy.to_json()}
 
 
 def _power_table(visit: Visit) -> list[dict[str, Any]]:
