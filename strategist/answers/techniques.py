@@ -77,7 +77,7 @@ def compare_techniques(read_point: ReadPoint, options: Options | None = None) ->
     options = options or Options()
     started, deadline = time.monotonic(), Deadline.of(options)
     whole = complete(read_point)
-    asked = tuple(_policies(whole.policy))
+    asked = tuple(_policies(whole.policy, len(whole.survey.antennas)))
     policies = list(dict.fromkeys(policy for _, _, policy in asked))
     solved: dict[Policy, _Solved] = {}
     for number, policy in enumerate(policies):
@@ -177,10 +177,11 @@ def _variant(name: str, group: Group, policy: Policy, best: _Solved, least: floa
     )
 
 
-def _policies(policy: Policy) -> Iterator[tuple[str, Group, Policy]]:
+def _policies(policy: Policy, antennas: int) -> Iterator[tuple[str, Group, Policy]]:
     """(name, group, policy) of each variant, techniques in the order of the model."""
     slots = policy.reader.mask_slots
-    usable = [t for t in TECHNIQUES if t in policy.allow and (t != "masks" or slots)]
+    idle = {name for name, use in (("masks", slots > 0), ("antennas", antennas > 1)) if not use}
+    usable = [t for t in TECHNIQUES if t in policy.allow and t not in idle]
     yield "all together", "all", _allowing(policy, usable, slots)
     yield "nothing", "alone", _allowing(policy, [], slots)
     for one in usable:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -149,35 +150,74 @@ def _widest(levels_dbm: Floats, tried: Bools) -> float:
 
 
 def _predicted(survey: Survey, asked: Bools) -> Survey:
-    """The survey with predicted reads in the pairs asked for."""
-    types = [tag.tag_type or "" for tag in survey.tags]
-    _, kind = np.unique(np.array(types), return_inverse=True)
-    links = _Links(
-        survey.levels_dbm, peaks(survey), survey.roster_pass, kind.reshape(-1)[survey.roster_tag]
-    )
-    filled = fill(links.levels_dbm, links.peaks, links.kind, asked[survey.roster_pass])
-    entry, level = np.nonzero(asked[survey.roster_pass] & np.isfinite(filled.peaks))
-    rssi_db, right = links.error(survey.tried)
-    step = _step(survey.read_rssi)
-    rssi = np.round(np.round(filled.peaks[entry, level] / step) * step, DECIMALS)
-    columns = (
-        np.concatenate([survey.read_pass, survey.roster_pass[entry]]),
-        np.concatenate([survey.read_level, level]),
-        np.concatenate([survey.read_tag, survey.roster_tag[entry]]),
-        np.concatenate([survey.read_rssi, np.clip(rssi, RSSI_DBM_MIN, RSSI_DBM_MAX)]),
-    )
-    order = np.lexsort(columns[::-1])
+    """The survey with predicted reads in the pairs asked for, each antenna by its own reads."""
+    parts = [_foreseen(survey, asked, antenna) for antenna in survey.antennas or (None,)]
+    reads = [part.reads for part in parts]
+    columns = [
+        np.concatenate([getattr(survey, f"read_{name}"), *(part[name] for part in reads)])
+        for name in ("pass", "level", "tag", "rssi")
+    ]
+    more: dict[str, Any] = {}
+    count = sum(len(part["pass"]) for part in reads)
+    if survey.read_antenna is not None:
+        more["read_antenna"] = np.concatenate([survey.read_antenna, *(p["antenna"] for p in reads)])
+    if survey.read_count is not None:
+        more["read_count"] = np.append(survey.read_count, np.ones(count, np.int64))
+    for name in ("read_t_s", "read_channel_mhz"):
+        if getattr(survey, name) is not None:
+            more[name] = np.append(getattr(survey, name), np.full(count, np.nan))
+    order = np.lexsort((*more.values(), *columns[::-1]))
+    rights = [part.right for part in parts if part.right is not None]
     return replace(
         survey,
         read_pass=columns[0][order],
         read_level=columns[1][order],
         read_tag=columns[2][order],
         read_rssi=columns[3][order],
+        **{name: column[order] for name, column in more.items()},
         tried=survey.tried | asked,
         predicted=Predicted(
-            asked, _up(min(filled.turn_on_db, PREDICT_BETWEEN_DB)), _up(rssi_db), right
+            asked,
+            _up(min(max(part.turn_on_db for part in parts), PREDICT_BETWEEN_DB)),
+            _up(max(part.rssi_db for part in parts)),
+            min(rights, default=None),
         ),
     )
+
+
+@dataclass(frozen=True, eq=False)
+class _Foreseen:
+    """Predicted reads as columns, their errors, and the share of hidden cells foreseen right."""
+
+    reads: dict[str, Any]
+    turn_on_db: float
+    rssi_db: float
+    right: float | None
+
+
+def _foreseen(survey: Survey, asked: Bools, antenna: int | None) -> _Foreseen:
+    """What one antenna would hear in the pairs asked for (None: the only one)."""
+    named, own = survey.read_antenna, survey
+    if antenna is not None and named is not None:
+        own = survey.with_reads(named == antenna)
+    types = [tag.tag_type or "" for tag in survey.tags]
+    _, kind = np.unique(np.array(types), return_inverse=True)
+    links = _Links(
+        survey.levels_dbm, peaks(own), survey.roster_pass, kind.reshape(-1)[survey.roster_tag]
+    )
+    filled = fill(links.levels_dbm, links.peaks, links.kind, asked[survey.roster_pass])
+    entry, level = np.nonzero(asked[survey.roster_pass] & np.isfinite(filled.peaks))
+    rssi_db, right = links.error(survey.tried)
+    step = _step(survey.read_rssi)
+    rssi = np.round(np.round(filled.peaks[entry, level] / step) * step, DECIMALS)
+    reads = {
+        "pass": survey.roster_pass[entry],
+        "level": level,
+        "tag": survey.roster_tag[entry],
+        "rssi": np.clip(rssi, RSSI_DBM_MIN, RSSI_DBM_MAX),
+        "antenna": np.full(len(entry), antenna or 0),
+    }
+    return _Foreseen(reads, filled.turn_on_db, rssi_db, right)
 
 
 def _up(db: float) -> float:

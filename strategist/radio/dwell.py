@@ -164,10 +164,12 @@ def step_time(
 ) -> StepTime | None:
     """Time of one step in which `tags` answer; None where the policy says nothing of it.
 
-    A measured `step_s` is taken as it is, masks included. `failed` is the share of reads that fail.
+    A measured `step_s` is taken as it is, masks included (of several the longest). `failed` is the
+    share of reads that fail.
     """
-    if time.step_s is not None:
-        return StepTime(time.step_s, time.step_s, 1.0, 0.0, 0.0)
+    step_s = time.steps_s[-1]
+    if step_s is not None:
+        return StepTime(step_s, step_s, 1.0, 0.0, 0.0)
     if time.link is None:
         return None
     profile, own_s = LINK_PROFILES[time.link], time.overhead_s

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -11,35 +10,9 @@ from strategist.errors import Fault
 from strategist.survey.faults import FaultList
 from strategist.survey.numbering import ADVICE, Shift, shift_of
 from strategist.survey.order import figure, natural, some
-from strategist.survey.policy import Policy
-from strategist.survey.records import Bools, Floats, Ints, Kind, ReadPoint, Survey, Tag
-from strategist.survey.rows import Axes, Rows, names_in
-
-
-@dataclass(frozen=True, eq=False)
-class PointRows:
-    """The rows of one read point in each table; "tried" is lacking where the case has none."""
-
-    name: str
-    policy: Policy
-    files: Mapping[Kind, Rows]
-    policy_source: str
-
-    @property
-    def roster(self) -> Rows:
-        return self.files["roster"]
-
-    @property
-    def reads(self) -> Rows:
-        return self.files["reads"]
-
-    @property
-    def tried(self) -> Rows | None:
-        return self.files.get("tried")
-
-    def at_levels(self, levels: Floats) -> PointRows:
-        """With powers from milliwatts moved to the levels that are meant."""
-        return replace(self, files={k: rows.at_levels(levels) for k, rows in self.files.items()})
+from strategist.survey.records import Bools, Floats, Ints, ReadPoint, Survey, Tag
+from strategist.survey.rows import Axes, PointRows, Rows, names_in
+from strategist.survey.tried import dwell_of, levels_of, tried_at
 
 
 def build(point: PointRows, warnings: list[str], faults: FaultList) -> list[ReadPoint]:
@@ -52,9 +25,11 @@ def build(point: PointRows, warnings: list[str], faults: FaultList) -> list[Read
     axes = _axes(point)
     _refuse_twice(point.roster, axes, found)
     tags = _tags(point.roster, axes, found)
-    levels = _levels(point, warnings, found)
+    levels = levels_of(point, warnings, found)
     point = point.at_levels(levels)
-    tried = _tried(point, axes, levels, warnings, found)
+    tried = tried_at(point, axes, levels, warnings, found)
+    dwell_s = dwell_of(point, axes, levels, tried, found)
+    _refuse_antennas(point, found)
     listed = np.isin(axes.pair_of(point.reads), axes.pair_of(point.roster))
     keep = _judge_unlisted(point, axes, ~listed, warnings, found)
     if found:
@@ -67,7 +42,7 @@ def build(point: PointRows, warnings: list[str], faults: FaultList) -> list[Read
             f"{some(off_roster)}."
         )
     kept = replace(point, files={**point.files, "reads": point.reads.take(keep)})
-    survey = _survey(kept, axes, tags, levels, tried)
+    survey = replace(_survey(kept, axes, tags, levels, tried), dwell_s=dwell_s)
     return [ReadPoint(survey, point.policy, tuple(warnings))]
 
 
@@ -124,90 +99,22 @@ def _carried(roster: Rows, tag: Ints, name: str, faults: FaultList) -> dict[int,
     return {int(t): column[row] for t, row in zip(owners, source_row, strict=True)}
 
 
-def _levels(point: PointRows, warnings: list[str], faults: FaultList) -> Floats:
-    """Levels of the policy, or with a warning those found; empty after adding a fault.
-
-    Where one file is in milliwatts and another in dBm, the levels are those in dBm.
-    """
-    if point.policy.levels_dbm is not None:
-        return np.array(point.policy.levels_dbm, np.float64)
-    files = [point.reads] if point.tried is None else [point.reads, point.tried]
-    exact = [rows.numbers["power_dbm"] for rows in files if not rows.in_mw]
-    known = np.unique(np.concatenate(exact)) if exact else np.empty(0)
-    found = [rows.at_levels(known).numbers["power_dbm"] for rows in files]
-    levels = np.unique(np.concatenate(found))
-    sources = " and ".join(rows.source for rows in files)
-    if len(levels):
-        span = f"{figure(levels[0])} to {figure(levels[-1])} dBm"
-        warnings.append(
-            f"{point.policy_source} gives no levels: the {len(levels)} found in {sources} "
-            f"are taken ({span}); a level at which nothing was read may be lacking."
-        )
-    else:
-        allowed = f"the levels surveyed, since {sources} names none for this read point"
-        column = f"read_points.{point.name}.levels_dbm"
-        path = ("read_points", point.name, "levels_dbm")
-        faults.add(Fault(point.policy_source, None, column, "", allowed, path))
-    return levels
-
-
-def _tried(
-    point: PointRows, axes: Axes, levels: Floats, warnings: list[str], faults: FaultList
-) -> Bools:
-    """Which (pass, level) pairs were surveyed; reads at others are faults."""
-    read_level = _level_of(point.reads, levels, faults)
-    if point.tried is None:
-        named = np.isin(np.arange(len(levels)), read_level) | (not point.policy.predict_levels)
-        if not named.all():
-            silent = some([figure(level) for level in levels[~named]])
-            warnings.append(
-                f"{(~named).sum()} of {len(levels)} levels count as not surveyed, since no read "
-                f"names them: {silent} dBm. If they were tried and nothing was "
-                "read, say so in tried.csv."
-            )
-        return np.tile(named, (len(axes.passes), 1))
-    tried_level = _level_of(point.tried, levels, faults)
-    tried = np.zeros((len(axes.passes), len(levels)), bool)
-    known = tried_level >= 0
-    tried[axes.pass_of(point.tried)[known], tried_level[known]] = True
-    reads, source = point.reads, point.tried.source
-    known = read_level >= 0
-    stray = np.flatnonzero(known)[~tried[axes.pass_of(reads)[known], read_level[known]]]
+def _refuse_antennas(point: PointRows, faults: FaultList) -> None:
+    """Where some reads name their antenna, all do, and one that exists where a list says which."""
+    reads, known = point.reads, [antenna for antenna, _ in point.policy.antennas]
+    antenna = reads.numbers.get("antenna")
+    if antenna is None or np.isnan(antenna).all():
+        return
+    bad = np.flatnonzero(np.isnan(antenna) | (bool(known) & ~np.isin(antenna, known)))
+    listed = f"one of the antennas in site.json: {some([str(one) for one in known])}"
+    allowed = listed if known else "an antenna, since other rows of this read point name theirs"
     faults.add_rows(
         reads.source,
-        "pass_id",
-        reads.lines[stray],
-        lambda i: reads.texts["pass_id"][stray[i]],
-        lambda i: (
-            f"a pass that {source} lists at {figure(reads.numbers['power_dbm'][stray[i]])} dBm"
-        ),
+        "antenna",
+        reads.lines[bad],
+        lambda i: "" if np.isnan(antenna[bad[i]]) else figure(antenna[bad[i]]),
+        lambda _: allowed,
     )
-    return tried
-
-
-def _level_of(rows: Rows, levels: Floats, faults: FaultList) -> Ints:
-    """The level index of each row; −1, and a fault, where the power is none of the levels."""
-
-    def allowed(row: int) -> str:
-        nearest = levels[np.abs(levels - power[row]).argmin()]
-        away = figure(round(abs(nearest - power[row]), 6))
-        return f"{listed} (nearest: {figure(nearest)} dBm, {away} dB away)"
-
-    power = rows.numbers["power_dbm"]
-    if not len(levels):
-        return np.full(len(power), -1)
-    index = np.minimum(np.searchsorted(levels, power), len(levels) - 1)
-    off = np.flatnonzero(levels[index] != power)
-    listed = f"levels_dbm of the read point: {some([figure(level) for level in levels])}"
-    faults.add_rows(
-        rows.source,
-        "power_mw" if rows.in_mw else "power_dbm",
-        rows.lines[off],
-        lambda i: figure(power[off[i]]) + " dBm" * rows.in_mw,
-        lambda i: allowed(off[i]),
-    )
-    index[off] = -1
-    return index
 
 
 def _judge_unlisted(
@@ -277,8 +184,15 @@ def _survey(
     read_pass, read_tag = np.divmod(read_pair, len(axes.epcs))
     read_level = np.searchsorted(levels, point.reads.numbers["power_dbm"])
     rssi = point.reads.numbers["rssi_dbm"]
-    sequence = np.lexsort((rssi, read_tag, read_level, read_pass))
+    known = (number for number, _ in point.policy.antennas)
+    more = {name: _told(point.reads, name) for name in ("antenna", "reads", "t_s", "channel_mhz")}
+    told = [column for column in more.values() if column is not None]
+    sequence = np.lexsort((*told[::-1], rssi, read_tag, read_level, read_pass))
+    antenna, count, t_s, channel = (
+        None if column is None else column[sequence] for column in more.values()
+    )
     present, roster_tag = np.unique(roster_tag, return_inverse=True)
+    named = set() if antenna is None else {*antenna.astype(int).tolist(), *known}
     return Survey(
         read_point=point.name,
         levels_dbm=levels,
@@ -293,4 +207,15 @@ def _survey(
         read_tag=np.searchsorted(present, read_tag[sequence]),
         read_rssi=rssi[sequence],
         tried=tried,
+        antennas=tuple(sorted(named)),
+        read_antenna=None if antenna is None else antenna.astype(np.int64),
+        read_count=None if count is None else np.nan_to_num(count, nan=1.0).astype(np.int64),
+        read_t_s=t_s,
+        read_channel_mhz=channel,
     )
+
+
+def _told(reads: Rows, name: str) -> Floats | None:
+    """A column of numbers that a case may lack; None where no row gives one."""
+    column = reads.numbers.get(name)
+    return None if column is None or np.isnan(column).all() else column

@@ -12,14 +12,14 @@ import numpy as np
 import pandas as pd
 
 from strategist.errors import Fault, InputError
-from strategist.survey.build import PointRows, build
+from strategist.survey.build import build
 from strategist.survey.columns import NEEDED
 from strategist.survey.faults import FaultList, nearest_hint
 from strategist.survey.json_text import parse_json, refuse_values
 from strategist.survey.order import natural, some
 from strategist.survey.policy import POLICY, SITE, Policy, Site
 from strategist.survey.records import Kind, ReadPoint
-from strategist.survey.rows import Rows, judge
+from strategist.survey.rows import PointRows, Rows, judge
 from strategist.survey.tables import Table, table_from_frame
 
 _ORDER: tuple[Kind, ...] = ("roster", "reads", "tried")  # of the faults of several tables

@@ -11,6 +11,7 @@ from typing import Any
 from strategist.errors import Fault
 from strategist.survey.faults import FaultList, nearest_hint
 from strategist.survey.policy import (
+    ANTENNA_MAX,
     DECIMALS,
     LEVEL_DBM_MAX,
     LEVEL_DBM_MIN,
@@ -28,12 +29,12 @@ NEEDED: dict[Kind, tuple[str, ...]] = {
     "tried": ("read_point", "pass_id", "power_dbm"),
 }
 OPTIONAL: dict[Kind, tuple[str, ...]] = {
-    "reads": ("power_mw", "antenna", "reads"),
+    "reads": ("power_mw", "antenna", "reads", "t_s", "channel_mhz"),
     "roster": ("tid", "user", "tag_type"),
-    "tried": ("power_mw",),
+    "tried": ("power_mw", "dwell_s"),
 }
-NUMBERS = frozenset({"power_dbm", "power_mw", "rssi_dbm", "antenna", "reads"})
 
+SECONDS_MAX = 86400  # no pass lasts longer than a day
 EPC_BYTES_MAX = 62  # the 5-bit length field of the PC word counts at most 31 words of 16 bits
 
 _NUMBER = re.compile(r"[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][+-]?[0-9]{1,3})?")
@@ -86,8 +87,8 @@ def _dbm_of_mw(text: str) -> float | None:
     return dbm if LEVEL_DBM_MIN <= dbm <= LEVEL_DBM_MAX else None
 
 
-def _at_least(low: int) -> Callable[[str], str | None]:
-    return lambda text: text if _WHOLE.fullmatch(text) and float(text) >= low else None
+def _at_least(low: int) -> Callable[[str], float | None]:
+    return lambda text: float(text) if _WHOLE.fullmatch(text) and float(text) >= low else None
 
 
 _BANK = "hex of whole bytes without prefix, or empty"
@@ -111,10 +112,26 @@ RULES = {
     "tid": Rule(_BANK, _or_empty(_hex)),
     "user": Rule(_BANK, _or_empty(_hex)),
     "tag_type": Rule(f"{NAME_ALLOWED}, or empty", _or_empty(_name)),
-    "antenna": Rule("a whole number of 0 or more, or empty", _or_empty(_at_least(0))),
+    "antenna": Rule(
+        f"a whole number from 1 to {ANTENNA_MAX}, or empty",
+        _or_empty(lambda text: _within(1, ANTENNA_MAX)(text) if _WHOLE.fullmatch(text) else None),
+    ),
     "reads": Rule("a whole number of 1 or more, or empty", _or_empty(_at_least(1))),
+    "t_s": Rule(
+        f"a number from 0 to {SECONDS_MAX} (seconds), or empty", _or_empty(_within(0, SECONDS_MAX))
+    ),
+    "dwell_s": Rule(
+        f"a number from 0.000001 to {SECONDS_MAX} (seconds), or empty",
+        _or_empty(_within(1e-6, SECONDS_MAX)),
+    ),
+    "channel_mhz": Rule("a number from 840 to 960 (MHz), or empty", _or_empty(_within(840, 960))),
 }
-MEASURED = {"power_dbm": "power_dbm", "power_mw": "power_dbm", "rssi_dbm": "rssi_dbm"}
+MEASURED = {  # columns of numbers, and what they are kept as
+    "power_dbm": "power_dbm",
+    "power_mw": "power_dbm",
+    **{name: name for name in ("rssi_dbm", "antenna", "reads", "t_s", "channel_mhz", "dwell_s")},
+}
+NUMBERS = frozenset(MEASURED)
 
 
 def row_schema(kind: Kind) -> dict[str, Any]:
@@ -122,11 +139,11 @@ def row_schema(kind: Kind) -> dict[str, Any]:
     properties: dict[str, Any] = {}
     for name in NEEDED[kind] + OPTIONAL[kind]:
         types = ["number", "string"] if name in NUMBERS else ["string"]
-        given = name in NEEDED[kind] or name in MEASURED
+        given = name in NEEDED[kind] or name in _POWER
         allowed = RULES[name].allowed
         properties[name] = {"type": types if given else [*types, "null"], "description": allowed}
     schema = {"type": "object", "properties": properties, "additionalProperties": False}
-    needed = [name for name in NEEDED[kind] if name not in MEASURED or name == "rssi_dbm"]
+    needed = [name for name in NEEDED[kind] if name not in _POWER]
     if "power_mw" in properties:
         powers = [{"required": [name]} for name in ("power_dbm", "power_mw")]
         return schema | {"required": needed, "oneOf": powers}

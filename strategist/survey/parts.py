@@ -20,7 +20,7 @@ from typing import Any, TextIO, get_args
 import numpy as np
 
 from strategist.errors import Fault, InputError
-from strategist.survey.build import PointRows, build
+from strategist.survey.build import build
 from strategist.survey.case import policy_of
 from strategist.survey.faults import FaultList
 from strategist.survey.json_text import parse_json
@@ -28,7 +28,7 @@ from strategist.survey.order import natural
 from strategist.survey.policy import POLICY, Policy, Site
 from strategist.survey.reading import is_folder
 from strategist.survey.records import Kind, ReadPoint
-from strategist.survey.rows import judge
+from strategist.survey.rows import PointRows, judge
 from strategist.survey.tables import read_bytes
 from strategist.survey.walk import (
     SITE,

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import fields
+from collections.abc import Mapping
+from dataclasses import fields, replace
 from typing import Annotated, Any, Literal, get_args
 
 from pydantic import (
@@ -10,12 +11,15 @@ from pydantic import (
     BeforeValidator,
     ConfigDict,
     Field,
+    PlainSerializer,
     TypeAdapter,
+    WithJsonSchema,
     field_validator,
     model_validator,
 )
 from pydantic.dataclasses import dataclass
 
+ANTENNA_MAX = 255  # more than any reader has
 LEVEL_DBM_MIN, LEVEL_DBM_MAX = -20.0, 40.0  # conducted transmit power that a survey may hold
 RSSI_DBM_MIN, RSSI_DBM_MAX = -120.0, 0.0  # peak RSSI that a reader may report
 GUARD_POWER_DB_MAX, GUARD_RSSI_DB_MAX = 30.0, 60.0
@@ -39,6 +43,20 @@ def _whole(value: Any) -> Any:
 def _as_tuple(value: Any) -> Any:
     """Lists are as good as tuples, as in JSON."""
     return tuple(value) if isinstance(value, list) else value
+
+
+def by_antenna(value: Any) -> Any:
+    """{"3": x} as ((3, x),), by antenna; what is no mapping is left to be refused."""
+    if not isinstance(value, Mapping):
+        return value
+    if any(not str(name).isdecimal() for name in value):
+        raise ValueError('antennas as keys, such as {"3": …}')
+    return tuple(sorted(((int(name), one) for name, one in value.items()), key=lambda x: x[0]))
+
+
+def as_mapping(pairs: tuple[tuple[int, Any], ...]) -> dict[str, Any]:
+    """The same turned back."""
+    return {str(antenna): value for antenna, value in pairs}
 
 
 def _printable(text: str) -> str:
@@ -65,10 +83,11 @@ def ascending(levels: tuple[float, ...] | None) -> tuple[float, ...] | None:
 
 Whole = Annotated[int, BeforeValidator(_whole)]
 Listed = BeforeValidator(_as_tuple)
+Antenna = Annotated[Whole, Field(ge=1, le=ANTENNA_MAX)]
 Name = Annotated[str, AfterValidator(_printable)]
 Dbm = Annotated[float, Field(ge=LEVEL_DBM_MIN, le=LEVEL_DBM_MAX)]
-Technique = Literal["power", "ladder", "cutoff", "masks"]
-TECHNIQUES: tuple[Technique, ...] = ("power", "ladder", "cutoff", "masks")
+Technique = Literal["power", "ladder", "cutoff", "masks", "antennas"]
+TECHNIQUES: tuple[Technique, ...] = ("power", "ladder", "cutoff", "masks", "antennas")
 RegionName = Literal["fcc-902-928", "etsi-865-868", "etsi-915-921"]  # of radio/regions.py
 LinkName = Literal["fm0-640", "fm0-320", "miller2-320", "miller4-256", "miller8-160"]
 REGION_NAMES: tuple[RegionName, ...] = get_args(RegionName)
@@ -208,23 +227,47 @@ class Radio(_Brief):
         return self
 
 
+StepSeconds = Annotated[float, Field(gt=0, le=3600)]
+
+
+@dataclass(frozen=True, config=STRICT, repr=False)
+class AntennaRadio(_Brief):
+    """What differs from `Radio` at one antenna; None: nothing."""
+
+    antenna_gain_dbi: Annotated[float, Field(ge=-30, le=30)] | None = None
+    cable_loss_db: Annotated[float, Field(ge=0, le=30)] | None = None
+
+
 @dataclass(frozen=True, config=STRICT, repr=False)
 class Dwell(_Brief):
     """How long a pass lasts (`dwell_s`, None: no limit), and how long one ladder step takes.
 
-    `step_s` is the whole step as measured with the reader; or `link` names how reader and tags
-    talk, from which a step is estimated: `tags_in_field` tags that answer (None: the most that any
-    surveyed pass presents), `overhead_s` of the reader's own time, and `failed_read_rate`, the
-    share of reads that fail though the tag answers alone (None: the come-and-go of the survey,
-    which is less where it listened long at a level).
+    `step_s` is the whole step as measured with the reader, or several of which one is chosen; where
+    reads carry a time, later ones do not count. Or `link` names how reader and tags talk, from
+    which a step is estimated: `tags_in_field` tags that answer (None: the most that any surveyed
+    pass presents), `overhead_s` of the reader's own time, and `failed_read_rate`, the share of
+    reads that fail though the tag answers alone (None: the come-and-go of the survey, which is less
+    where it listened long at a level).
     """
 
     dwell_s: Annotated[float, Field(gt=0, le=86400)] | None = None
-    step_s: Annotated[float, Field(gt=0, le=3600)] | None = None
+    step_s: StepSeconds | Annotated[tuple[StepSeconds, ...], Field(min_length=1), Listed] | None = (
+        None
+    )
     link: LinkName | None = None
     tags_in_field: Annotated[Whole, Field(ge=0, le=2000)] | None = None
     overhead_s: Annotated[float, Field(ge=0, le=60)] = 0.0
     failed_read_rate: Annotated[float, Field(ge=0, le=FAILED_READS_MAX)] | None = None
+
+    @property
+    def steps_s(self) -> tuple[float | None, ...]:
+        """The dwells of a step to choose from, ascending; one None where none is given."""
+        given = self.step_s if isinstance(self.step_s, tuple) else (self.step_s,)
+        return tuple(sorted(set(given), key=lambda one: one or 0.0))
+
+    def listening(self, step_s: float | None) -> Dwell:
+        """With one dwell of a step: that of a strategy, else the longest that is given."""
+        return replace(self, step_s=self.steps_s[-1] if step_s is None else step_s)
 
     @model_validator(mode="after")
     def _one_way(self) -> Dwell:
@@ -244,6 +287,7 @@ class Policy(_Brief):
 
     `levels_dbm` None means: the levels found in the reads. `untried` says what to do with (pass,
     level) pairs that were not surveyed: refuse to solve, leave out their levels or their passes.
+    `antennas` are those that exist, with what differs from `radio` (none: those that reads name).
     `serial_masks` lets masks test serial parts, which hold for the surveyed tags alone.
     `predict_levels` fills in pairs that were not surveyed by a model of each tag's link, before
     `untried` looks at what is left: where the level lies between two levels surveyed in that pass
@@ -261,6 +305,13 @@ class Policy(_Brief):
     limits: Limits = Limits()
     radio: Radio = Radio()
     time: Dwell = Dwell()
+    antennas: Annotated[
+        tuple[tuple[Antenna, AntennaRadio], ...],
+        BeforeValidator(by_antenna),
+        PlainSerializer(as_mapping),
+        WithJsonSchema({"type": "object"}),
+        Field(json_schema_extra={"default": {}}),
+    ] = ()
     serial_masks: bool = False
     untried: Literal["refuse", "leave_out_level", "leave_out_pass"] = "refuse"
     predict_levels: bool = False
@@ -269,6 +320,16 @@ class Policy(_Brief):
     @classmethod
     def _ascending(cls, levels: tuple[float, ...] | None) -> tuple[float, ...] | None:
         return ascending(levels)
+
+    def radio_of(self, antenna: int) -> Radio:
+        """Gain and cable of one antenna."""
+        own = dict(self.antennas).get(antenna, AntennaRadio())
+        gain, loss = own.antenna_gain_dbi, own.cable_loss_db
+        return replace(
+            self.radio,
+            antenna_gain_dbi=self.radio.antenna_gain_dbi if gain is None else gain,
+            cable_loss_db=self.radio.cable_loss_db if loss is None else loss,
+        )
 
     @field_validator("allow")
     @classmethod

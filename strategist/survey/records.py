@@ -18,6 +18,14 @@ Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
 
+_TOLD_OF_READS = {  # columns of reads.csv that a case may lack
+    "read_antenna": "antenna",
+    "read_count": "reads",
+    "read_t_s": "t_s",
+    "read_channel_mhz": "channel_mhz",
+}
+_OF_READS = ("read_pass", "read_level", "read_tag", "read_rssi", *_TOLD_OF_READS)
+
 
 @dataclass(frozen=True, slots=True)
 class Tag:
@@ -77,19 +85,26 @@ class Survey:
     read_rssi: Floats
     tried: Bools
     predicted: Predicted | None = None
+    antennas: tuple[int, ...] = ()
+    read_antenna: Ints | None = None
+    read_count: Ints | None = None
+    read_t_s: Floats | None = None
+    read_channel_mhz: Floats | None = None
+    dwell_s: Floats | None = None
 
     def __post_init__(self) -> None:
         passes, levels, tags = len(self.pass_ids), len(self.levels_dbm), len(self.tags)
         if not passes or not levels or np.any(np.diff(self.levels_dbm) <= 0):
             raise ValueError("a survey needs passes and ascending levels")
         pairs = self.tried if self.predicted is None else self.predicted.pairs
-        for name, table in (("tried", self.tried), ("predicted", pairs)):
+        heard = self.tried if self.dwell_s is None else self.dwell_s
+        for name, table in (("tried", self.tried), ("predicted", pairs), ("dwell_s", heard)):
             if table.shape != (passes, levels):
                 raise ValueError(f"{name} has shape {table.shape}, not {(passes, levels)}")
         if not self.tried[pairs].all():
             raise ValueError("a predicted pair that does not count as tried")
         roster = (self.roster_pass, self.roster_tag, self.roster_wanted, self.roster_listed)
-        reads = (self.read_pass, self.read_level, self.read_tag, self.read_rssi)
+        reads = tuple(getattr(self, name) for name in self._of_reads())
         for columns in (roster, reads):
             if len({len(column) for column in columns}) != 1:
                 raise ValueError("parallel arrays of different length")
@@ -102,6 +117,7 @@ class Survey:
         ):
             if len(index) and not (index.min() >= 0 and index.max() < size):
                 raise ValueError("an index points outside its axis")
+        self._judge_antennas()
         entries = self.roster_pass * tags + self.roster_tag
         if len(np.unique(entries)) < len(entries):
             raise ValueError("a tag is on the roster of a pass twice")
@@ -109,8 +125,13 @@ class Survey:
             raise ValueError("a read has no roster entry")
         if not self.tried[self.read_pass, self.read_level].all():
             raise ValueError("a read at a level where its pass was not tried")
-        for array in (*roster, *reads, self.levels_dbm, self.tried, pairs):
+        for array in (*roster, *reads, self.levels_dbm, self.tried, pairs, heard):
             array.setflags(write=False)
+
+    def _judge_antennas(self) -> None:
+        named = () if self.read_antenna is None else self.read_antenna
+        if not np.isin(named, self.antennas).all():
+            raise ValueError("a read of an antenna that the survey does not have")
 
     def __repr__(self) -> str:
         return f"Survey({self.read_point!r}: {self.size})"
@@ -123,6 +144,14 @@ class Survey:
             f"{len(self.pass_ids)} passes at {len(self.levels_dbm)} levels of {lowest} to "
             f"{highest} dBm, {len(self.tags)} tags, {len(self.read_tag)} reads"
         )
+
+    def _of_reads(self) -> tuple[str, ...]:
+        """The arrays that have an entry for each read."""
+        return tuple(name for name in _OF_READS if getattr(self, name) is not None)
+
+    def with_reads(self, keep: Bools | Ints) -> Survey:
+        """The survey with some of its reads."""
+        return replace(self, **{name: getattr(self, name)[keep] for name in self._of_reads()})
 
     def to_frame(self, kind: Kind = "reads") -> pd.DataFrame:
         """What was measured, with the columns of reads.csv, roster.csv or tried.csv.
@@ -142,6 +171,11 @@ class Survey:
             "power_dbm": self.levels_dbm[self.read_level],
             "epc": self._carried("epc")[self.read_tag],
             "rssi_dbm": self.read_rssi,
+            **{
+                column: getattr(self, name)
+                for name, column in _TOLD_OF_READS.items()
+                if getattr(self, name) is not None
+            },
         }
 
     def _roster(self) -> dict[str, Any]:
@@ -157,7 +191,8 @@ class Survey:
     def _tried(self) -> dict[str, Any]:
         at, level = np.nonzero(self.tried)
         ids = np.array(self.pass_ids, object)
-        return {"pass_id": ids[at], "power_dbm": self.levels_dbm[level]}
+        dwell = {} if self.dwell_s is None else {"dwell_s": self.dwell_s[at, level]}
+        return {"pass_id": ids[at], "power_dbm": self.levels_dbm[level], **dwell}
 
     def _carried(self, name: str) -> npt.NDArray[np.object_]:
         return np.array([getattr(tag, name) for tag in self.tags], object)
@@ -179,15 +214,7 @@ class Survey:
         if self.predicted is None:
             return self
         of_reads = self.measured[self.read_pass, self.read_level]
-        return replace(
-            self,
-            read_pass=self.read_pass[of_reads],
-            read_level=self.read_level[of_reads],
-            read_tag=self.read_tag[of_reads],
-            read_rssi=self.read_rssi[of_reads],
-            tried=self.measured,
-            predicted=None,
-        )
+        return replace(self.with_reads(of_reads), tried=self.measured, predicted=None)
 
     def keep(self, *, passes: Bools | None = None, levels: Bools | None = None) -> Survey:
         """The survey of a part of the passes or levels (boolean masks over their axes)."""
@@ -201,27 +228,30 @@ class Survey:
         predicted = self.predicted
         if predicted is not None:
             predicted = replace(predicted, pairs=predicted.pairs[np.ix_(keep_p, keep_l)])
-        return Survey(
-            read_point=self.read_point,
+        pairs = np.ix_(keep_p, keep_l)
+        reads = {name: getattr(self, name)[of_reads] for name in self._of_reads()}
+        reads["read_pass"] = new_p[reads["read_pass"]]
+        reads["read_level"] = new_l[reads["read_level"]]
+        return replace(
+            self,
             levels_dbm=self.levels_dbm[keep_l],
             pass_ids=tuple(p for p, kept in zip(self.pass_ids, keep_p, strict=True) if kept),
-            tags=self.tags,
             roster_pass=new_p[self.roster_pass[of_roster]],
             roster_tag=self.roster_tag[of_roster],
             roster_wanted=self.roster_wanted[of_roster],
             roster_listed=self.roster_listed[of_roster],
-            read_pass=new_p[self.read_pass[of_reads]],
-            read_level=new_l[self.read_level[of_reads]],
-            read_tag=self.read_tag[of_reads],
-            read_rssi=self.read_rssi[of_reads],
-            tried=self.tried[np.ix_(keep_p, keep_l)],
+            tried=self.tried[pairs],
             predicted=predicted if predicted is not None and predicted.pairs.any() else None,
+            dwell_s=None if self.dwell_s is None else self.dwell_s[pairs],
+            **reads,
         )
 
     def without_tags(self, out: Bools) -> Survey:
         """The survey as if the tags marked in `out` had never been there."""
         of_roster, of_reads = ~out[self.roster_tag], ~out[self.read_tag]
         number = np.cumsum(~out) - 1
+        reads = {name: getattr(self, name)[of_reads] for name in self._of_reads()}
+        reads["read_tag"] = number[reads["read_tag"]]
         return replace(
             self,
             tags=tuple(tag for tag, gone in zip(self.tags, out, strict=True) if not gone),
@@ -229,10 +259,7 @@ class Survey:
             roster_tag=number[self.roster_tag[of_roster]],
             roster_wanted=self.roster_wanted[of_roster],
             roster_listed=self.roster_listed[of_roster],
-            read_pass=self.read_pass[of_reads],
-            read_level=self.read_level[of_reads],
-            read_tag=number[self.read_tag[of_reads]],
-            read_rssi=self.read_rssi[of_reads],
+            **reads,
         )
 
 

@@ -12,8 +12,8 @@ import pandas as pd
 
 from strategist.survey.columns import MEASURED, RULES
 from strategist.survey.faults import FaultList
-from strategist.survey.policy import DECIMALS
-from strategist.survey.records import Floats, Ints
+from strategist.survey.policy import DECIMALS, Policy
+from strategist.survey.records import Floats, Ints, Kind
 from strategist.survey.tables import Table, Texts
 
 MW_WITHIN_DB = 0.05  # 15 dBm is 31.6 mW, which people write as 32 (15.05 dBm)
@@ -23,9 +23,9 @@ MW_WITHIN_DB = 0.05  # 15 dBm is 31.6 mW, which people write as 32 (15.05 dBm)
 class Rows:
     """Rows whose every value is allowed.
 
-    `texts` holds names, roles and upper-case hex, "" where nothing was given; `numbers` holds
-    `power_dbm` and `rssi_dbm`. A column that the file lacks is absent. `in_mw` says that powers
-    were given in milliwatts, which are as a rule rounded.
+    `texts` holds names, roles and upper-case hex, "" where nothing was given; `numbers` holds the
+    columns of `columns.MEASURED`, NaN where nothing was given. A column that the file lacks is
+    absent. `in_mw` says that powers were given in milliwatts, which are as a rule rounded.
     """
 
     source: str
@@ -69,6 +69,32 @@ class Rows:
         }
 
 
+@dataclass(frozen=True, eq=False)
+class PointRows:
+    """The rows of one read point in each table; "tried" is lacking where the case has none."""
+
+    name: str
+    policy: Policy
+    files: Mapping[Kind, Rows]
+    policy_source: str
+
+    @property
+    def roster(self) -> Rows:
+        return self.files["roster"]
+
+    @property
+    def reads(self) -> Rows:
+        return self.files["reads"]
+
+    @property
+    def tried(self) -> Rows | None:
+        return self.files.get("tried")
+
+    def at_levels(self, levels: Floats) -> PointRows:
+        """With powers from milliwatts moved to the levels that are meant."""
+        return replace(self, files={k: rows.at_levels(levels) for k, rows in self.files.items()})
+
+
 def judge(table: Table, faults: FaultList) -> Rows:
     """The table's values; spaces round a value do not count.
 
@@ -92,7 +118,7 @@ def judge(table: Table, faults: FaultList) -> Rows:
         )
         good &= ~refused
         if name in MEASURED:
-            known = [math.nan if value is None else float(value) for value in values]
+            known = [math.nan if value in (None, "") else float(value or 0) for value in values]
             numbers[MEASURED[name]] = np.array(known, np.float64)[column.codes]
         else:
             normal, same = pd.factorize(np.array([str(value) for value in values], object))

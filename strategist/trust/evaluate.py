@@ -22,6 +22,7 @@ from strategist.survey.kept import kept
 from strategist.survey.policy import Policy
 from strategist.survey.records import Survey
 from strategist.tags.mask import chain_accepts
+from strategist.trust.scores import reads_alone, refuse_unheard, scores_at, tried_with
 
 _SAME_LEVEL_DB = 1e-6
 
@@ -106,14 +107,16 @@ def evaluate(survey: Survey, policy: Policy, strategy: Strategy) -> Outcome:
     """What `strategy` would have reported in each pass of the survey, and its loss.
 
     Raises InputError where the strategy uses a level that was not surveyed, at all or in a pass
-    that walks up to it.
+    that walks up to it, and where the reads do not tell its score.
     """
+    refuse_unheard(survey, strategy)
     steps = surveyed_steps(survey, strategy)
-    accepted = accepted_at(survey, strategy, steps)
+    accepted = _accepted_by(survey, policy, strategy, steps)
     outcome = replay(survey, policy, strategy, accepted)
+    tried = tried_with(survey, strategy)[0]
     for number, one in enumerate(outcome.by_pass):
         for position, step in enumerate(steps[: one.steps]):
-            if not survey.tried[number, step]:
+            if not tried[number, step]:
                 raise InputError.one(
                     "strategy",
                     f"{strategy.levels_dbm[position]:g}",
@@ -133,7 +136,8 @@ def _resting(
     """What of an outcome rests on predicted reads; None where the survey has none."""
     if survey.predicted is None:
         return None
-    pairs, through = survey.predicted.pairs, [chain_accepts(strategy.masks, t) for t in survey.tags]
+    pairs = tried_with(survey, strategy)[1]
+    through = [chain_accepts(strategy.masks, t) for t in survey.tags]
     counts = [0, 0, 0, 0, 0]
     for number, one in enumerate(outcome.by_pass):
         walked = range(one.steps)
@@ -209,19 +213,37 @@ def _presented(survey: Survey) -> Mapping[int, tuple[Set[int], Set[int]]]:
 def surveyed_steps(survey: Survey, strategy: Strategy) -> list[int]:
     """Level indices of the strategy's steps, lowest first; InputError for a level not surveyed."""
     steps = []
-    surveyed = ", ".join(f"{level:g}" for level in survey.levels_dbm)
+    usable = tried_with(survey, strategy)[2]
+    surveyed = ", ".join(f"{level:g}" for level in survey.levels_dbm[usable])
     for position, level in enumerate(strategy.levels_dbm):
         close = np.flatnonzero(np.abs(survey.levels_dbm - level) < _SAME_LEVEL_DB)
-        if not len(close):
+        if not len(close) or not usable[close[0]]:
             raise InputError.one(
                 "strategy",
                 f"{level:g}",
-                f"a level surveyed here: {surveyed}",
+                f"a level surveyed here{', with every trim' * (not usable.all())}: {surveyed}",
                 column=f"levels_dbm.{position}",
                 path=("levels_dbm", position),
             )
         steps.append(int(close[0]))
     return steps
+
+
+def _accepted_by(
+    survey: Survey, policy: Policy, strategy: Strategy, levels: Sequence[int]
+) -> list[dict[int, set[int]]]:
+    """For each of the level indices: pass -> tags whose score passes the cutoff, and the chain."""
+    if reads_alone(survey, strategy):
+        return accepted_at(survey, strategy, levels)
+    through = [chain_accepts(strategy.masks, tag) for tag in survey.tags]
+    found = []
+    for level in levels:
+        step: dict[int, set[int]] = defaultdict(set)
+        for (number, tag), score in scores_at(survey, policy, strategy, level).items():
+            if through[tag] and (strategy.cutoff is None or score >= strategy.cutoff):
+                step[number].add(tag)
+        found.append(step)
+    return found
 
 
 def accepted_at(
@@ -233,8 +255,8 @@ def accepted_at(
     passes = (
         np.isin(survey.read_level, list(found)) & np.array(through_masks, bool)[survey.read_tag]
     )
-    if strategy.cutoff_dbm is not None:
-        passes &= survey.read_rssi >= strategy.cutoff_dbm
+    if strategy.cutoff is not None:
+        passes &= survey.read_rssi >= strategy.cutoff
     columns = (survey.read_level, survey.read_pass, survey.read_tag)
     for level, number, tag in zip(*(column[passes].tolist() for column in columns), strict=True):
         found[level][number].add(tag)

@@ -21,6 +21,7 @@ from strategist.trust.guarded import GuardedOutcome, guarded_outcome
 from strategist.trust.margins import Margins, margins_of
 from strategist.trust.on_air import OnAir, on_air_of
 from strategist.trust.rates import Rates, rates_of
+from strategist.trust.scores import as_heard
 from strategist.trust.worst_case import WorstCase, worst_case
 
 _SAME_LOSS = 1e-6
@@ -111,8 +112,10 @@ def standing_of(
 ) -> Standing:
     """The standing of a strategy whose outcome in a completely surveyed read point is known, and
     perhaps that under the guards."""
+    guarded = guarded or guarded_outcome(survey, policy, strategy)
+    survey, policy, strategy = as_heard(survey, policy, strategy)
     return Standing(
-        guarded or guarded_outcome(survey, policy, strategy),
+        guarded,
         worst_case(survey, policy, strategy),
         rates_of(outcome, dependence_of(survey, outcome)),
         margins_of(survey, policy, strategy, outcome),

@@ -12,8 +12,9 @@ The two guards (`guard.power_db` = d, `guard.rssi_db` = g) turn the reads of eac
 - Only measured reads are looked at. At a step that was predicted for a pass, both guards are wider
   by the model's 95 % errors there (d + turn-on error, g + RSSI error), and the level that stands
   for it is one measured in that pass, where there is any.
-- The mask chain is unchanged; a guarded read passes when its RSSI, so shifted and rounded to six
-  decimals, is at or above the cutoff. The ladder walks and stops on what is accepted so.
+- Where the strategy's score is a difference, both of its sides drift, apart: by 2 g.
+- The mask chain is unchanged; a guarded read or score passes when, so shifted and rounded to six
+  decimals, it is at or above the cutoff. The ladder walks and stops on what is accepted so.
 
 With both guards 0 the guarded loss is the loss. It is no bound: it may be lower than the loss,
 where a stray that was read at L was not read at the higher level, and drift that is smaller, or
@@ -24,7 +25,7 @@ from __future__ import annotations
 
 import itertools
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
@@ -36,15 +37,23 @@ from strategist.survey.policy import DECIMALS, GUARD_POWER_DB_MAX, GUARD_RSSI_DB
 from strategist.survey.records import Bools, Floats, Survey
 from strategist.tags.mask import chain_accepts
 from strategist.trust.evaluate import Outcome, replay, surveyed_steps
+from strategist.trust.scores import (
+    guard_times,
+    reads_alone,
+    refuse_unheard,
+    scores_at,
+    tried_with,
+)
 
 Way = Literal["down", "up"]
+Role = Literal["wanted", "stray"]
 
 
 @dataclass(frozen=True)
 class StandIn(Declared):
     """A level beyond the surveyed range, asked for by the guard, and the end level in its place."""
 
-    role: Literal["wanted", "stray"]
+    role: Role
     asked_dbm: float
     used_dbm: float
 
@@ -87,65 +96,65 @@ def guarded_outcome(
     Raises InputError where the strategy uses a level that was not surveyed.
     """
     guard = guard or policy.guard
+    refuse_unheard(survey, strategy)
     steps = surveyed_steps(survey, strategy)
-    wide = widened(survey, guard, steps)
+    tried, predicted, _ = tried_with(survey, strategy)
+    wide = widened(survey, guard, predicted[:, steps])
+    heard = _Heard(survey, policy, strategy)
     accepted: list[dict[int, set[int]]] = []
     stand_ins: list[StandIn] = []
-    wanted = _wanted_reads(survey)
-    roles: tuple[tuple[Literal["wanted", "stray"], Way, Bools, float], ...] = (
-        ("wanted", "down", wanted, -1.0),
-        ("stray", "up", ~wanted, 1.0),
-    )
+    roles: tuple[tuple[Role, Way, float], ...] = (("wanted", "down", -1.0), ("stray", "up", 1.0))
     for index, level in zip(steps, strategy.levels_dbm, strict=True):
         step: dict[int, set[int]] = defaultdict(set)
-        for (passes, usable, foreseen), (role, way, of_role, sign) in itertools.product(
-            _alike(survey, index), roles
+        for (passes, usable, foreseen), (role, way, sign) in itertools.product(
+            _alike(tried, predicted, index), roles
         ):
             here = wide if foreseen and wide is not None else guard
             asked = round(level + sign * here.power_db, DECIMALS)
             used, inside = level_at(survey.levels_dbm, asked, way, usable)
             if not inside:
                 stand_ins.append(StandIn(role, asked, float(survey.levels_dbm[used])))
-            at = of_role & (survey.read_level == used) & passes[survey.read_pass]
-            _accept(survey, strategy, at, sign * here.rssi_db, step)
+            heard.accept(used, passes, role, sign * here.rssi_db, step)
         accepted.append(step)
     outcome = replay(survey, policy, strategy, accepted)
     return GuardedOutcome(guard, wide, outcome, tuple(dict.fromkeys(stand_ins)))
 
 
-def measured_levels(survey: Survey) -> Bools:
+def measured_levels(tried: Bools, predicted: Bools) -> Bools:
     """Which levels may stand for others, by pass: shape (passes, levels).
 
     Those that every pass was tried at and that were not predicted for this one; all of the former
     where none is left, and all levels where no level was tried in every pass.
     """
-    whole: Bools = np.logical_and.reduce(survey.tried, axis=0)
+    whole: Bools = np.logical_and.reduce(tried, axis=0)
     if not whole.any():
         whole = np.ones_like(whole)
-    usable: Bools = np.broadcast_to(whole, survey.tried.shape)
-    if survey.predicted is None:
-        return usable
-    measured = usable & ~survey.predicted.pairs
+    usable: Bools = np.broadcast_to(whole, tried.shape)
+    measured = usable & ~predicted
     some: Bools = np.logical_or.reduce(measured, axis=1)
     return np.where(some[:, None], measured, usable)
 
 
-def _alike(survey: Survey, step: int) -> list[tuple[Bools, Bools, bool]]:
+def predicted_pairs(survey: Survey) -> Bools:
+    """Which (pass, level) pairs hold predicted reads."""
+    return survey.tried & ~survey.measured
+
+
+def _alike(tried: Bools, predicted: Bools, step: int) -> list[tuple[Bools, Bools, bool]]:
     """(passes, the levels that may stand for others in them, whether the step was predicted)."""
-    usable = measured_levels(survey)
-    foreseen = survey.tried[:, step] & ~survey.measured[:, step]
-    rows, which = np.unique(np.column_stack([usable, foreseen]), axis=0, return_inverse=True)
+    table = np.column_stack([measured_levels(tried, predicted), predicted[:, step]])
+    rows, which = np.unique(table, axis=0, return_inverse=True)
     which = which.reshape(-1)
     return [(which == number, row[:-1], bool(row[-1])) for number, row in enumerate(rows)]
 
 
-def widened(survey: Survey, guard: Guard, steps: Sequence[int]) -> Guard | None:
+def widened(survey: Survey, guard: Guard, predicted: Bools) -> Guard | None:
     """The guard at predicted steps; None where no pass has one."""
-    predicted = survey.predicted
-    if predicted is None or not predicted.pairs[:, steps].any():
+    errors = survey.predicted
+    if errors is None or not predicted.any():
         return None
-    power_db = round(guard.power_db + predicted.turn_on_db, DECIMALS)
-    rssi_db = round(guard.rssi_db + predicted.rssi_db, DECIMALS)
+    power_db = round(guard.power_db + errors.turn_on_db, DECIMALS)
+    rssi_db = round(guard.rssi_db + errors.rssi_db, DECIMALS)
     return Guard(min(power_db, GUARD_POWER_DB_MAX), min(rssi_db, GUARD_RSSI_DB_MAX))
 
 
@@ -167,23 +176,52 @@ def level_at(
     return int(usable[min(place, len(levels) - 1)]), place < len(levels)
 
 
+class _Heard:
+    """What a strategy holds against its cutoff, read by read: RSSI, or the score of a tag."""
+
+    def __init__(self, survey: Survey, policy: Policy, strategy: Strategy) -> None:
+        self.survey, self.policy, self.strategy = survey, policy, strategy
+        self._through: dict[int, bool] = {}
+        self._scores: dict[int, dict[tuple[int, int], float]] = {}
+        self._of_wanted = _wanted_reads(survey)
+        wanted = (survey.roster_pass, survey.roster_tag)
+        columns = (column[survey.roster_wanted].tolist() for column in wanted)
+        self._wanted = set(zip(*columns, strict=True))
+
+    def accept(
+        self, level: int, passes: Bools, role: Role, shift_db: float, step: dict[int, set[int]]
+    ) -> None:
+        """Add the tags of a role whose reads at a level, shifted, pass chain and cutoff."""
+        strategy, survey = self.strategy, self.survey
+        shift = guard_times(strategy) * shift_db
+        shift = max(-GUARD_RSSI_DB_MAX, min(shift, GUARD_RSSI_DB_MAX))
+        for number, tag, rssi in self._at(level, passes, role):
+            if tag not in self._through:
+                self._through[tag] = chain_accepts(strategy.masks, survey.tags[tag])
+            enough = strategy.cutoff is None or round(rssi + shift, DECIMALS) >= strategy.cutoff
+            if self._through[tag] and enough:
+                step[number].add(tag)
+
+    def _at(self, level: int, passes: Bools, role: Role) -> Iterable[tuple[int, int, float]]:
+        """(pass, tag, dBm or dB) of the reads or scores of a role."""
+        survey, belongs = self.survey, role == "wanted"
+        if reads_alone(survey, self.strategy):
+            at = (survey.read_level == level) & passes[survey.read_pass]
+            at &= self._of_wanted == belongs
+            columns = (survey.read_pass, survey.read_tag, survey.read_rssi)
+            return zip(*(column[at].tolist() for column in columns), strict=True)
+        if level not in self._scores:
+            self._scores[level] = scores_at(survey, self.policy, self.strategy, level)
+        return [
+            (number, tag, score)
+            for (number, tag), score in self._scores[level].items()
+            if passes[number] and ((number, tag) in self._wanted) == belongs
+        ]
+
+
 def _wanted_reads(survey: Survey) -> Bools:
     """For each read, whether its tag is wanted in its pass."""
     tags = len(survey.tags)
     wanted = survey.roster_wanted
     keys = survey.roster_pass[wanted] * tags + survey.roster_tag[wanted]
     return np.isin(survey.read_pass * tags + survey.read_tag, keys)
-
-
-def _accept(
-    survey: Survey, strategy: Strategy, at: Bools, shift_db: float, step: dict[int, set[int]]
-) -> None:
-    """Add the tags of the reads `at`, shifted, that pass chain and cutoff."""
-    through: dict[int, bool] = {}
-    columns = (survey.read_pass, survey.read_tag, survey.read_rssi)
-    for number, tag, rssi in zip(*(column[at].tolist() for column in columns), strict=True):
-        if tag not in through:
-            through[tag] = chain_accepts(strategy.masks, survey.tags[tag])
-        shifted = round(rssi + shift_db, DECIMALS)
-        if through[tag] and (strategy.cutoff_dbm is None or shifted >= strategy.cutoff_dbm):
-            step[number].add(tag)

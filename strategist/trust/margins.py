@@ -155,7 +155,7 @@ def _rssi(
     survey: Survey, strategy: Strategy, outcome: Outcome
 ) -> tuple[RssiMargin | None, RssiMargin | None]:
     """The weakest wanted tag reported and the strongest stray that the cutoff alone rejects."""
-    if strategy.cutoff_dbm is None:
+    if strategy.cutoff is None:
         return None, None
     steps = surveyed_steps(survey, strategy)
     place = np.full(len(survey.levels_dbm), len(steps))
@@ -179,7 +179,7 @@ def _rssi(
         rssi, measured = strongest.get((number, tag), (-np.inf, True))
         if rssi == -np.inf or not chain_accepts(strategy.masks, survey.tags[tag]):
             continue
-        db = round(rssi - strategy.cutoff_dbm, DECIMALS)
+        db = round(rssi - strategy.cutoff, DECIMALS)
         if belongs and db >= 0:
             wanted.append((db, number, tag, not measured))
         elif not belongs and db < 0:

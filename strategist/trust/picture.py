@@ -52,7 +52,7 @@ class Technique(Declared):
     `misses_without` the wanted tags missed then.
     """
 
-    name: Literal["power", "ladder", "cutoff", "masks"]
+    name: Literal["power", "ladder", "cutoff", "masks", "antennas"]
     silences: int
     misses: int
     silences_without: int
@@ -188,9 +188,10 @@ def _techniques(
 ) -> Iterator[Technique]:
     """Each technique that the strategy uses: alone, and the strategy without it."""
     top = float(point.survey.levels_dbm[-1])
+    techniques = [one for one in TECHNIQUES if one != "antennas" or strategy.score is not None]
     plain = strategy.without(*TECHNIQUES, top_dbm=top)
-    for name in TECHNIQUES:
-        others = (other for other in TECHNIQUES if other != name)
+    for name in techniques:
+        others = (other for other in techniques if other != name)
         alone, without = (strategy.without(*of, top_dbm=top) for of in (others, (name,)))
         if alone == plain:
             continue

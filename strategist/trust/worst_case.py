@@ -29,7 +29,7 @@ from strategist.survey.profile import peaks
 from strategist.survey.records import Bools, Floats, Ints, Survey
 from strategist.tags.mask import chain_accepts
 from strategist.trust.evaluate import surveyed_steps
-from strategist.trust.guarded import level_at, measured_levels, widened
+from strategist.trust.guarded import level_at, measured_levels, predicted_pairs, widened
 
 EARLY, NOW, LATE = 4, 2, 1  # bits: what a presentation may be, seen from the step where a pass ends
 
@@ -70,9 +70,9 @@ def _first_accepted(
     """Whether some drift lets a roster entry be first accepted at a step: shape (entries, steps +
     1), the last column for never."""
     found = np.nan_to_num(peaks(survey), nan=-np.inf, neginf=-np.inf)
-    usable = measured_levels(survey)
-    foreseen = survey.tried[:, steps] & ~survey.measured[:, steps]
-    wide = widened(survey, guard, steps) or guard
+    predicted_at = predicted_pairs(survey)
+    usable, foreseen = measured_levels(survey.tried, predicted_at), predicted_at[:, steps]
+    wide = widened(survey, guard, foreseen) or guard
     may: Bools = np.zeros((len(found), len(steps) + 1), bool)
     rows, which = np.unique(np.column_stack([usable, foreseen]), axis=0, return_inverse=True)
     for number, row in enumerate(rows):
@@ -87,7 +87,7 @@ def _first_accepted(
             more_rssi = np.where(predicted, wide.rssi_db - guard.rssi_db, 0.0)
             low = np.column_stack([one.min(axis=1) for one in seen]) - more_rssi
             high = np.column_stack([one.max(axis=1) for one in seen]) + more_rssi
-            may[here] |= _steps_first(low, high, strategy.cutoff_dbm, guard.rssi_db)
+            may[here] |= _steps_first(low, high, strategy.cutoff, guard.rssi_db)
     through = np.array([chain_accepts(strategy.masks, tag) for tag in survey.tags], bool)
     shut = ~through[survey.roster_tag]
     may[shut] = False

@@ -168,3 +168,61 @@ def _mask(rng: random.Random, document: Json) -> Json:
         "pattern": f"{value << (8 * size - length):0{2 * size}X}",
         "negate": rng.random() < 0.4,
     }
+
+
+def case_with_antennas(seed: int) -> Json:
+    """A case in which each read names one of two or three antennas and mostly a time; what an
+    antenna hears differs from what the others do."""
+    rng = random.Random(50_000 + seed)
+    document = case(seed)
+    antennas, policy = rng.choice([2, 2, 3]), document["site"]["read_points"][NAME]
+    policy.pop("allow", None) if rng.random() < 0.7 else None
+    timed = rng.random() < 0.5
+    again = []
+    for row in document["reads"]:
+        for antenna in rng.sample(range(1, antennas + 1), rng.choice([1, 1, 2])):
+            heard = {**row, "antenna": antenna}
+            heard["rssi_dbm"] = row["rssi_dbm"] + rng.choice([0, 0, -1, -2.5, -4])
+            if timed and rng.random() < 0.9:
+                heard["t_s"] = rng.choice([0, 0.1, 0.3, 0.3, 0.5, 0.7, 2])
+            again.append(heard)
+    named = {row["antenna"] for row in again}
+    for antenna in {1, 2} - named if again else ():  # two antennas at least are named
+        again.append({**rng.choice(again), "antenna": antenna})
+    document["reads"] = again
+    if timed and rng.random() < 0.7:
+        policy["time"] = {"step_s": rng.choice([0.3, 0.5, [0.3, 0.7], [0.1, 0.5, 1.0]])}
+        if rng.random() < 0.6:
+            policy["time"]["dwell_s"] = 1.0
+    return document
+
+
+def antennas_of(document: Json) -> list[int]:
+    return sorted({row["antenna"] for row in document["reads"]})
+
+
+def score(seed: int, document: Json) -> Json | None:
+    """A random score of a case with antennas, as a rule one that it knows; None: none."""
+    rng = random.Random(seed)
+    antennas = antennas_of(document) or [1, 2]
+    some = sorted(rng.sample(antennas, rng.randint(1, len(antennas))))
+    kind = rng.choice(["none", "peak", "peak", "nth", "difference", "difference"])
+    if kind == "none":
+        return None
+    if rng.random() < 0.05:
+        some = [*some, 9]
+    if kind == "nth":
+        return {"kind": kind, "n": rng.randint(1, 3)} | (
+            {"antennas": some} if rng.random() < 0.5 else {}
+        )
+    if kind == "difference":
+        facing = rng.choice(antennas)
+        against = [a for a in antennas if a != facing and rng.random() < 0.8] or [9]
+        floor = {} if "tried" not in document and rng.random() < 0.5 else {"floor_dbm": -72.5}
+        return {"kind": kind, "antennas": [facing], "against": against, **floor}
+    chosen: Json = {"kind": kind, "antennas": some}
+    if rng.random() < 0.5 and "tried" not in document:  # what is left out is left out before
+        chosen["trim_db"] = {str(rng.choice(some)): rng.choice([-1, -1, 1, 0.5, -1.5])}
+    if rng.random() < 0.4:
+        chosen["offset_db"] = {str(rng.choice(some)): rng.choice([-3, 1.5, 4])}
+    return chosen

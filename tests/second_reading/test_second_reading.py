@@ -17,8 +17,9 @@ import strategist
 from strategist import InputError, Options
 from strategist.optimise.tuning import Tuning
 from tests.optimise.made import BY_BOUNDS, BY_JOINS, BY_POOR_STARTS, BY_SPLITS
-from tests.second_reading.drawn import NAME, Json, case, strategy
+from tests.second_reading.drawn import NAME, Json, case, case_with_antennas, score, strategy
 from tests.second_reading.optimum import Trial, best_cutoff, best_key, frontier, key_of
+from tests.second_reading.scores import heard
 from tests.second_reading.survey import (
     NotAnsweredError,
     guard_of,
@@ -30,7 +31,8 @@ from tests.second_reading.survey import (
 EVALUATED = range(200)  # cases, with four strategies each
 OPTIMISED = range(1000, 1090)
 TRACED = range(1000, 1040)
-READING = ("survey", "candidates", "optimum", "drawn")
+SCORED = range(2000, 2200)
+READING = ("survey", "candidates", "optimum", "drawn", "scores")
 
 
 def policy_of(document: Json) -> Json:
@@ -72,31 +74,62 @@ def test_the_reading_takes_nothing_from_the_package(name: str) -> None:
 def test_a_strategy_does_what_the_second_reading_says(seed: int) -> None:
     """Tag by tag and pass by pass, as surveyed; the loss; and the loss under the guards."""
     document = case(seed)
-    point, policy = given(document), policy_of(document)
+    point = given(document)
     for number in range(4):
         text = strategy(10 * seed + number, document)
-        taken = strategist.read_strategy(json.dumps(text).encode(), "strategy")
+        assert_told(point, text, document, text)
+
+
+@pytest.mark.parametrize("seed", SCORED)
+def test_a_score_is_what_the_second_reading_says(seed: int) -> None:
+    """The same where reads name antennas and times, with any score."""
+    document = case_with_antennas(seed)
+    point = given(document)
+    for number in range(4):
+        text, own = strategy(10 * seed + number, document), score(10 * seed + number, document)
+        if own is not None:
+            text["score"] = own
+            if own["kind"] == "difference":
+                cutoff = text.pop("cutoff_dbm")
+                text["cutoff_db"] = None if cutoff is None else cutoff + 64
+        steps_s = policy_of(document).get("time", {}).get("step_s")
+        if isinstance(steps_s, list) and number % 2:
+            text["step_s"] = steps_s[0]
         try:
-            survey = read_survey(document, NAME)
-            found, drifted = told(survey, text), told(survey, text, guard_of(policy))
+            in_scores, plain = heard(document, NAME, text)
         except NotAnsweredError:
+            taken = strategist.read_strategy(json.dumps(text).encode(), "strategy")
             with pytest.raises(InputError):
                 strategist.evaluate_at(point, taken)
             continue
-        evaluation = strategist.evaluate_at(point, taken)
-        whole = strategist.complete(point)
-        epcs = [tag.epc for tag in whole.survey.tags]
-        outcome = evaluation.outcome
-        assert [one.pass_id for one in outcome.by_pass] == [one.name for one in survey.passes]
-        for ours, theirs in zip(found, outcome.by_pass, strict=True):
-            assert {epcs[i] for i in theirs.missed} == ours.missed
-            assert {epcs[i] for i in theirs.stray} == ours.stray
-            assert theirs.steps == ours.steps
-        assert outcome.wanted == sum(len(one.wanted) for one in survey.passes)
-        assert outcome.stray_presented == sum(len(one.stray) for one in survey.passes)
-        assert outcome.loss == pytest.approx(float(total(policy, found)), abs=1e-9)
-        guarded = strategist.guarded_loss(whole.survey, whole.policy, taken)
-        assert guarded == pytest.approx(float(total(policy, drifted)), abs=1e-9)
+        assert_told(point, text, in_scores, plain)
+
+
+def assert_told(point: strategist.ReadPoint, text: Json, document: Json, plain: Json) -> None:
+    """What the package says of a strategy is what the reading says of a (plain) one."""
+    policy = policy_of(document)
+    taken = strategist.read_strategy(json.dumps(text).encode(), "strategy")
+    try:
+        survey = read_survey(document, NAME)
+        found, drifted = told(survey, plain), told(survey, plain, guard_of(policy))
+    except NotAnsweredError:
+        with pytest.raises(InputError):
+            strategist.evaluate_at(point, taken)
+        return
+    evaluation = strategist.evaluate_at(point, taken)
+    whole = strategist.complete(point)
+    epcs = [tag.epc for tag in whole.survey.tags]
+    outcome = evaluation.outcome
+    assert [one.pass_id for one in outcome.by_pass] == [one.name for one in survey.passes]
+    for ours, theirs in zip(found, outcome.by_pass, strict=True):
+        assert {epcs[i] for i in theirs.missed} == ours.missed
+        assert {epcs[i] for i in theirs.stray} == ours.stray
+        assert theirs.steps == ours.steps
+    assert outcome.wanted == sum(len(one.wanted) for one in survey.passes)
+    assert outcome.stray_presented == sum(len(one.stray) for one in survey.passes)
+    assert outcome.loss == pytest.approx(float(total(policy, found)), abs=1e-9)
+    guarded = strategist.guarded_loss(whole.survey, whole.policy, taken)
+    assert guarded == pytest.approx(float(total(policy, drifted)), abs=1e-9)
 
 
 @pytest.mark.parametrize("seed", OPTIMISED)

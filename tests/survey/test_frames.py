@@ -58,7 +58,7 @@ def test_frames_give_what_the_files_give(tmp_path: Path) -> None:
 def test_absent_is_not_given() -> None:
     reads, roster = frames()
     roster = roster.assign(tid=[None, np.nan, pd.NA], tag_type=["flat", None, "flat"])
-    reads["antenna"] = [1, np.nan, 2, None]
+    reads["antenna"], reads["reads"] = [np.nan, None, pd.NA, ""], [1, np.nan, 2, None]
     first, second = Case.from_frames(reads, roster, POLICIES)["gate"].survey.tags
     assert (first.tid, first.tag_type, second.tag_type) == (None, "flat", None)
 

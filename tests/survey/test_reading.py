@@ -105,6 +105,7 @@ def test_small_case_becomes_the_arrays_worked_by_hand(tmp_path: Path) -> None:
         [-50.0, -48.0, -60.5, -49.0],
         [[True, True], [True, True]],
         None,
+        *((), None, None, None, None, None),  # antennas; antenna, count, time, channel; dwell
     )
     assert point.warnings == ()
 
