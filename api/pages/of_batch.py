@@ -33,7 +33,7 @@ def _about(visit: Visit, batch: Mapping[str, Any], problem: ProblemError | None 
         "of-batch.html",
         status=200 if problem is None else KINDS[problem.kind].status,
         batch=batch,
-        at_most=visit.text("at_most") or _AT_MOST,
+        at_most=visit.text("at_most") or max(1, min(_AT_MOST, batch["total"] // 2)),
         templates=[_named(row) for row in earlier("templates")],
         cross_reads=[_named(row) for row in earlier("cross_reads")],
         problem=None if problem is None else {"kind": KINDS[problem.kind], "error": problem},

@@ -88,6 +88,15 @@ def environment() -> Environment:
     return made
 
 
+def warm_up() -> None:
+    """Load what the first pages would wait for: templates, and what writes sheets."""
+    static_files()
+    for name in environment().list_templates():
+        environment().get_template(name)
+    _ = strategist.GivenResult, strategist.report_document, strategist.report_sections
+    strategist.can_plot()
+
+
 def figure(value: Any, digits: int = 6) -> str:
     """A number without needless digits, with a true minus; other values as they are."""
     if not isinstance(value, int | float) or isinstance(value, bool):
