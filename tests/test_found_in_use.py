@@ -121,7 +121,7 @@ def test_export_says_what_the_settings_as_written_do(tmp_path: Path, capsys: Any
     strategy, table = tmp_path / "strategy.json", tmp_path / "table.csv"
     strategy.write_text(json.dumps({"levels_dbm": [30], "cutoff_dbm": -68.8}))
     table.write_text("index,power_dbm\n1,30\n")
-    asked = ("export", case, "--strategy", strategy, "--as", "llrp", "--power-table", table)
+    asked = ("export", case, "--strategy", strategy, "--format", "llrp", "--power-table", table)
     found = answer(capsys, *asked)
     assert "in place of 0 missed and 0 stray (loss 0)" in " ".join(found["warnings"])
     assert found["replay"]["same"] is False and found["replay"]["loss"] > 0

@@ -12,19 +12,15 @@ from strategist.__main__ import command_parser
 # Command to the endpoint that gives the JSON of its `--out`.
 RESOURCES = {
     "masks": "GET /v1/surveys/{survey_id}/masks",
-    "lawful": "GET /v1/power-limit",
+    "lawful": "GET /v1/lawful",
     "solve": "POST /v1/strategies",
-    "judge": "POST /v1/judgements",
-    "frontier": "POST /v1/frontiers",
-    "techniques": "POST /v1/techniques",
-    "what-if": "POST /v1/what-ifs",
-    "evaluate": "POST /v1/evaluations",
+    "assess": "POST /v1/assessments",
+    "trade-offs": "POST /v1/trade-offs",
     "compare": "POST /v1/comparisons",
     "export": "POST /v1/settings",
     "batch": "POST /v1/batches",
     "templates": "POST /v1/templates",
-    "plan-acceptance": "GET /v1/acceptance-plan",
-    "accept": "POST /v1/acceptances",
+    "accept": "POST /v1/acceptances",  # its plan, without a case: GET /v1/acceptance-plan
 }
 # Command without a resource of its own to the endpoint that it is a part of, and why.
 PARTS = {

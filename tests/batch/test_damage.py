@@ -159,7 +159,7 @@ def test_a_file_of_another_program_is_left_as_it_is(
 
 NAMES = (
     *(".lock", "results.jsonl", "tags.jsonl"),
-    *("summary.csv", "summary.txt", "coupling.json", "report.html", "summary.parquet"),
+    *("summary.csv", "summary.txt", "cross_reads.json", "report.html", "summary.parquet"),
 )
 
 

@@ -35,9 +35,9 @@ def evaluated(folder: Path, policy: dict[str, Any], strategy: dict[str, Any]) ->
     (folder / "site.json").write_text(json.dumps(site))
     file, out = folder / "strategy.json", folder / "out.json"
     file.write_text(json.dumps(strategy))
-    assert main(["evaluate", str(folder), "--strategy", str(file), "--out", str(out)]) == 0
-    found: dict[str, Any] = json.loads(out.read_text())
-    return found
+    assert main(["compare", str(folder), "--strategy", str(file), "--out", str(out)]) == 0
+    (found,) = json.loads(out.read_text())["rows"]
+    return dict(found)
 
 
 @pytest.mark.parametrize(
