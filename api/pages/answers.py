@@ -96,7 +96,7 @@ def settings_file(visit: Visit, answer_id: str) -> Response:
     asked: dict[str, Any] = {
         "survey": found["survey"],
         "read_point": found["read_point"],
-        "form": form,
+        "format": form,
     }
     try:
         asked |= _strategy(visit, answer_id)

@@ -134,7 +134,7 @@ def _question(visit: Visit) -> dict[str, Any]:
             sets[key] = _number(field, text, read)
     off = [one for one in TECHNIQUES if visit.text(f"has_{one}") and not visit.text(f"allow_{one}")]
     if off:
-        sets["allow"] = [one for one in TECHNIQUES if visit.text(f"allow_{one}")]
+        sets["allow"] = [one for one in TECHNIQUES if one not in off]
     cable = _number("cable", visit.text("cable") or "0", float)
     if not sets and not cable:
         raise ProblemError(

@@ -18,10 +18,7 @@ def test_limit_is_that_of_the_command(client: Client) -> None:
     assert found.status_code == 200, found.text
     assert found.json == power_limit(RADIO).to_json()
     assert found.json["lawful"]["highest_dbm"] is not None
-    assert (
-        client.get(f"/v1/lawful?{QUERY}&level_dbm=20").json
-        == power_limit(RADIO, 20.0).to_json()
-    )
+    assert client.get(f"/v1/lawful?{QUERY}&level_dbm=20").json == power_limit(RADIO, 20.0).to_json()
 
 
 @pytest.mark.parametrize(

@@ -73,7 +73,8 @@ document.addEventListener("click", (event) => {
   const link = event.target.closest("a[data-swap]");
   if (!link || event.ctrlKey || event.metaKey || event.shiftKey || event.button) return;
   event.preventDefault();
-  swap(link.href, { keep: true }).catch(() => location.assign(link.href));
+  const address = new URL(link.getAttribute("href"), location.href).href; // links of SVG have another href
+  swap(address, { keep: true }).catch(() => location.assign(address));
 });
 
 let pause = 0;
