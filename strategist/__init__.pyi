@@ -98,6 +98,10 @@ from strategist.errors import (
 from strategist.errors import (
     StrategistError as StrategistError,
 )
+from strategist.intake.imported import Imported as Imported
+from strategist.intake.importing import import_log as import_log
+from strategist.intake.mapping import ImportMapping as ImportMapping
+from strategist.intake.mapping import parse_mapping as parse_mapping
 from strategist.optimise.strategy import Strategy as Strategy
 from strategist.optimise.strategy import read_strategy as read_strategy
 from strategist.optimise.strategy_file import (
@@ -142,6 +146,8 @@ from strategist.radio.lawful import power_limit as power_limit
 from strategist.radio.regions import region_named as region_named
 from strategist.report.acceptance import acceptance_text as acceptance_text
 from strategist.report.acceptance import plan_text as plan_text
+from strategist.report.case_folder import refuse_folder as refuse_folder
+from strategist.report.case_folder import write_case as write_case
 from strategist.report.comparison import comparison_text as comparison_text
 from strategist.report.document import Backing as Backing
 from strategist.report.document import report_document as report_document
@@ -155,6 +161,7 @@ from strategist.report.given_results import (
 from strategist.report.given_results import (
     parse_results as parse_results,
 )
+from strategist.report.imported import import_text as import_text
 from strategist.report.lists import (
     check_text as check_text,
 )

@@ -20,6 +20,7 @@ from strategist.commands import (
     check,
     compare,
     export,
+    import_log,
     lawful,
     report,
     templates,
@@ -31,6 +32,7 @@ from strategist.errors import InputError, StrategistError
 __all__ = ["command_parser", "main"]
 
 _OWN = {  # commands that ask nothing of a read point, or take more than one strategy
+    "import": import_log.add,
     "check": check.add,
     "lawful": lawful.add,
     "compare": compare.add,
@@ -41,7 +43,8 @@ _OWN = {  # commands that ask nothing of a read point, or take more than one str
     "accept": accept.add,
 }
 _ORDER = (
-    *("check", "masks", "lawful", "solve", "assess", "trade-offs", "compare", "export", "report"),
+    *("import", "check", "masks", "lawful", "solve", "assess", "trade-offs"),
+    *("compare", "export", "report"),
     *("accept", "batch", "templates"),
 )
 _DEFECT_CHARACTERS = 300

@@ -26,8 +26,9 @@ def test_ci_calls_the_set_up_lines() -> None:
 
 
 def test_the_other_commands_run(tmp_path: Path) -> None:
-    """Every other command works, in order, in a folder that holds only the demo case."""
-    shutil.copytree(ROOT / "cases/linen-service", tmp_path / "cases/linen-service")
+    """Every other command works, in order, in a folder that holds only the demo's files."""
+    for name in ("linen-service", "raw-log"):
+        shutil.copytree(ROOT / "cases" / name, tmp_path / "cases" / name)
     others = [line for line in LINES if line not in SET_UP]
     assert len(others) >= 4
     for line in others:

@@ -24,6 +24,7 @@ RESOURCES = {
 }
 # Command without a resource of its own to the endpoint that it is a part of, and why.
 PARTS = {
+    "import": ("POST /v1/surveys", "the case that it writes is what is uploaded"),
     "check": ("POST /v1/surveys", "each survey is checked as it comes; its findings stay with it"),
     "report": ("GET /v1/batches/{batch_id}/results", "a page is one of the forms of results"),
 }
