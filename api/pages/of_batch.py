@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from flask import Response
+from sqlalchemy import RowMapping
 
 from ..problems import KINDS, ProblemError
 from ..store.jobs import find_of_batch
@@ -40,7 +41,7 @@ def _about(visit: Visit, batch: Mapping[str, Any], problem: ProblemError | None 
     )
 
 
-def _named(row: Mapping[str, Any]) -> dict[str, Any]:
+def _named(row: RowMapping) -> dict[str, Any]:
     request = json.loads(row["request"])
     name = f"at most {request['at_most']}" if "at_most" in request else row["created"]
     return {"id": row["id"], "label": name}

@@ -12,7 +12,7 @@ from flask import Flask, Response, g, redirect, request
 from ..endpoints import Endpoint
 from ..problems import KINDS, ProblemError
 from ..service import Service
-from . import answers, batches, compare, home, of_batch, sign_in, surveys, trade_offs
+from . import answers, batches, compare, docs, home, of_batch, sign_in, surveys, trade_offs
 from .ask import Asker
 from .render import render, static_file
 from .visit import SIGN_IN, Visitor, refuse_forged, visitor_of
@@ -34,6 +34,7 @@ def add_pages(
     app.add_url_rule(SIGN_IN, "sign-in", shown, methods=["GET"])
     take = partial(_guarded, partial(sign_in.take, service), as_problem)
     app.add_url_rule(SIGN_IN, "sign-in-taken", take, methods=["POST"])
+    app.add_url_rule("/docs", "docs", partial(docs.show, service, endpoints))
     app.add_url_rule("/pages/<name>", "page-file", _static)
 
 

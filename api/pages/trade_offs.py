@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from flask import Response
+from sqlalchemy import RowMapping
 
 from ..problems import KINDS, ProblemError
 from ..store.jobs import find_at_point
@@ -189,7 +190,7 @@ def _earlier(visit: Visit, found: Mapping[str, Any]) -> list[dict[str, Any]]:
     return [_row(row) for row in rows]
 
 
-def _row(row: Mapping[str, Any]) -> dict[str, Any]:
+def _row(row: RowMapping) -> dict[str, Any]:
     request = json.loads(row["request"])
     changed = request.get("set") or request.get("added_cable_loss_db")
     view = request.get("view") or ("changes" if changed else "counts")
