@@ -27,9 +27,9 @@ def add_pages(
     app: Flask, service: Service, endpoints: tuple[Endpoint, ...], as_problem: AsProblem
 ) -> None:
     """Add the pages to an app; they ask the endpoints, and nothing else of the API."""
-    for number, page in enumerate(PAGES):
+    for page in PAGES:
         view = partial(_shown, page, service, endpoints, as_problem)
-        app.add_url_rule(page.rule, f"page{number}", view, methods=[page.method])
+        app.add_url_rule(page.rule, page.name, view, methods=[page.method])
     shown = partial(sign_in.show, service)
     app.add_url_rule(SIGN_IN, "sign-in", shown, methods=["GET"])
     take = partial(_guarded, partial(sign_in.take, service), as_problem)
