@@ -178,6 +178,7 @@ from strategist.report.page import report_page as report_page
 from strategist.report.page import report_sections as report_sections
 from strategist.report.page import report_style as report_style
 from strategist.report.plots import can_plot as can_plot
+from strategist.report.site_keys import keys_text as keys_text
 from strategist.report.standing import power_limit_text as power_limit_text
 from strategist.report.text import evaluation_text as evaluation_text
 from strategist.report.text import result_text as result_text
@@ -194,6 +195,8 @@ from strategist.survey.case import Case as Case
 from strategist.survey.findings import Finding as Finding
 from strategist.survey.json_text import parse_json as parse_json
 from strategist.survey.json_text import refuse_values as refuse_values
+from strategist.survey.keys import SiteKey as SiteKey
+from strategist.survey.keys import SiteKeys as SiteKeys
 from strategist.survey.policy import (
     Dwell as Dwell,
 )
@@ -230,6 +233,8 @@ from strategist.survey.reading import (
 from strategist.survey.records import ReadPoint as ReadPoint
 from strategist.survey.records import Survey as Survey
 from strategist.survey.records import Tag as Tag
+from strategist.survey.site_keys import site_keys as site_keys
+from strategist.survey.site_keys import starter_site as starter_site
 from strategist.tags.candidates import forget_candidates as forget_candidates
 from strategist.tags.mask import Mask as Mask
 from strategist.tags.power_table import (

@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-LEFT, RIGHT, TOP, MIDDLE, BOTTOM = 58.0, 622.0, 16.0, 236.0, 420.0  # edges of the two panels
+LEFT, RIGHT, TOP, MIDDLE, BOTTOM = 84.0, 622.0, 16.0, 236.0, 420.0  # edges of the two panels
 _GAP = 44.0  # between them
 _RATIOS = (-1.0, 2.0)  # of the slider, as powers of ten, where the points say nothing else
 

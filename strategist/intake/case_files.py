@@ -130,7 +130,8 @@ def files_of(
     }
     tried = _tried(reads, runs, passes)
     if tried:
-        files["tried.csv"] = table_csv(("read_point", "pass_id", "power_dbm"), tried)
+        header = ("read_point", "pass_id", "power_dbm", "dwell_s")
+        files["tried.csv"] = table_csv(header[: len(tried[0])], tried)
     told = _told_of_passes(runs)
     if told:
         files["passes.csv"] = table_csv(_PASSES_HEADER, told)
@@ -156,24 +157,31 @@ def _levels(
 
 def _tried(
     reads: Reads, runs: Runs | None, passes: Mapping[str, tuple[str, ...]]
-) -> list[tuple[str, str, str]]:
-    """The pairs of pass and level that the run sheet lists; none where these are all, or where it
-    does not list levels."""
+) -> list[tuple[str, ...]]:
+    """The pairs of pass and level that the run sheet lists, with how long each was listened to;
+    none where it does not list levels, or these are all and it gives no times."""
     if runs is None or not np.isfinite(runs.level).all():
         return []
-    pairs = set(zip(runs.points, runs.passes, map(float, runs.level), strict=True))
-    points, names = reads.point, reads.passes
-    pairs |= {
-        (points.values[p], names.values[n], level)
-        for p, n, level in set(zip(points.codes.tolist(), names.codes.tolist(),
-                                   reads.level.tolist(), strict=True))
-    }  # fmt: skip
-    levels = {one: {level for p, _, level in pairs if p == one} for one in passes}
-    if len(pairs) == sum(len(passes[point]) * len(levels[point]) for point in passes):
+    names = zip(runs.points, runs.passes, runs.level.tolist(), strict=True)
+    dwell: dict[tuple[str, str, float], float] = {}
+    for pair, seconds in zip(names, runs.dwell.tolist(), strict=True):
+        dwell[pair] = max(dwell.get(pair, seconds), seconds)
+    rows = zip(
+        reads.point.codes.tolist(), reads.passes.codes.tolist(), reads.level.tolist(), strict=True
+    )
+    for point, one, level in set(rows):
+        dwell.setdefault((reads.point.values[point], reads.passes.values[one], level), np.nan)
+    levels = {one: {level for p, _, level in dwell if p == one} for one in passes}
+    timed = not all(np.isnan(list(dwell.values())))
+    if len(dwell) == sum(len(passes[one]) * len(levels[one]) for one in passes) and not timed:
         return []
     place = {point: i for i, point in enumerate(passes)}
-    order = sorted(pairs, key=lambda pair: (place[pair[0]], natural(pair[1]), pair[2]))
-    return [(point, name, f"{level:.10g}") for point, name, level in order]
+    order = sorted(dwell, key=lambda pair: (place[pair[0]], natural(pair[1]), pair[2]))
+    found: list[tuple[str, ...]] = [(*pair[:2], figure(pair[2])) for pair in order]
+    if not timed:
+        return found
+    seconds = ["" if np.isnan(dwell[pair]) else figure(dwell[pair]) for pair in order]
+    return [(*row, one) for row, one in zip(found, seconds, strict=True)]
 
 
 def _told_of_passes(runs: Runs | None) -> list[tuple[str, str, str, str, str]]:

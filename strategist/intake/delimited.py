@@ -14,7 +14,8 @@ import numpy as np
 import pandas as pd
 
 from strategist.errors import Fault, InputError
-from strategist.intake.sheet import COLUMNS_MAX, SAMPLED, Sheet, coded
+from strategist.intake.sheet import COLUMNS_MAX, SAMPLED, Sheet, coded, used
+from strategist.intake.values import is_value
 from strategist.survey.faults import FaultList
 from strategist.survey.records import Ints
 from strategist.survey.tables import Texts
@@ -24,9 +25,6 @@ _LINE_MAX = 100_000  # characters; a longer one is no row of a log
 _LOOKED_AT = 200  # lines from which delimiter and header are told
 _PREAMBLE_MAX = 50  # lines of titles and comments that may stand before the header
 _ENDS = re.compile(r"\r\n|\r|\n|\Z")
-_VALUE = re.compile(
-    r'\s*(="?)?([+-]?[0-9]+([.,][0-9]+)?|(0x)?[0-9a-fA-F]{8,}|[0-9]{1,4}[-./: ][0-9].*|urn:.*)"?\s*'
-)
 
 
 @dataclass(frozen=True)
@@ -126,7 +124,7 @@ def _form_of(text: str, source: str) -> _Form:
     if at:
         notes.append(f"{at} lines before the header were left out")
     number, cells = split[at]
-    named = not any(_VALUE.fullmatch(cell) for cell in cells)
+    named = not any(is_value(cell) for cell in cells)
     if not named:
         names = tuple(f"column {i + 1}" for i in range(width))
         return _Form(delimiter, names, False, number, (*notes, "no header line"))
@@ -224,7 +222,7 @@ def _without_headers(
     if not is_header.any():
         return columns, lines
     kept = np.flatnonzero(~is_header)
-    return [column.take(kept) for column in columns], lines[kept]
+    return [used(column.take(kept)) for column in columns], lines[kept]
 
 
 def _carefully(

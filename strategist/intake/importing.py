@@ -25,9 +25,8 @@ from strategist.intake.read import Table
 from strategist.intake.roster import Roster, Spelling, roster_of
 from strategist.intake.runs import Runs, runs_of
 from strategist.intake.source import Files, table_of
-from strategist.intake.suspicions import suspicions
+from strategist.intake.suspicions import Evidence, suspicions
 from strategist.intake.terms import KINDS, ROLES, Kind, Role
-from strategist.survey.columns import OPTIONAL
 from strategist.survey.faults import FaultList
 from strategist.survey.order import natural
 from strategist.survey.reading import read_case_files
@@ -100,7 +99,7 @@ class _Importing:
         points = self._points(runs, name)
         found = self._presented(by, runs, clocks, points)
         self.faults.raise_any()
-        level, _ = levels_of(self.log, runs, found, self.mapping, self.faults)
+        level, differs = levels_of(self.log, runs, found, self.mapping, self.faults)
         points = _points_of_runs(points, found, runs, name)
         self.faults.raise_any()
         keep, tally = self._kept(found, level)
@@ -116,7 +115,13 @@ class _Importing:
         case = read_case_files({k: v.encode() for k, v in files.items() if k in _CASE})
         told = self._told(clocks, found, runs)
         tally = _with_tags(tally, reads, roster)
-        findings = suspicions(case, self.offset, self.mapping)
+        rows = np.flatnonzero(keep)
+        times = None if clocks is None else clocks.log[rows]
+        tids = self.log.texts["tid"].take(rows) if "tid" in self.log.texts else None
+        findings = suspicions(
+            Evidence(case, reads, times, tids, differs[rows], self.offset, runs, tally,
+                     self.mapping, by)
+        )  # fmt: skip
         mapping = self._mapping(by)
         return Imported(
             tuple(_point(point.name, reads, point.survey.levels_dbm, passes) for point in case),
@@ -216,7 +221,7 @@ class _Importing:
         rows = np.flatnonzero(keep)
         numbers = self.log.numbers
         since = found.since_s[rows]
-        timed = "t_s" in OPTIONAL["reads"] and bool(np.isfinite(since).all())
+        timed = bool(np.isfinite(since).all())
         return Reads(
             points.take(rows),
             Texts(found.of_row[rows], found.passes),

@@ -100,7 +100,7 @@ def by_windows(times: Ints, runs: Runs, points: Texts, faults: FaultList) -> Pre
         _refuse_overlaps(times[mine], runs, rows, faults)
         found = np.where(inside, rows[np.maximum(at, 0)], -1)
         run[np.flatnonzero(mine)] = found
-    return _of_runs("windows", run, times, runs, known_start=True)
+    return _of_runs("windows", run, times, runs)
 
 
 def _refuse_overlaps(times: Ints, runs: Runs, rows: Ints, faults: FaultList) -> None:
@@ -136,7 +136,7 @@ def by_pauses(times: Ints, pause_s: float, runs: Runs | None, faults: FaultList)
     if count != len(runs):
         _ask_for_pause(count, pauses, runs, pause_s, faults)
         return Presented("pauses", (), group, group, np.full(len(times), np.nan), ())
-    return _of_runs("pauses", group, times, runs, known_start=False)
+    return _of_runs("pauses", group, None, runs)
 
 
 def _groups(times: Ints, pause_s: float) -> tuple[Ints, Floats]:
@@ -163,15 +163,18 @@ def _ask_for_pause(
     faults.add(Fault("mapping file", None, "pause_s", found, allowed))
 
 
-def _of_runs(by: PassesBy, run: Ints, times: Ints, runs: Runs, *, known_start: bool) -> Presented:
+def _of_runs(by: PassesBy, run: Ints, times: Ints | None, runs: Runs) -> Presented:
+    """By rows of the run sheet; the seconds since a row began mean something where it is one
+    level."""
     names = tuple(sorted(set(runs.passes), key=natural))
     place = {name: i for i, name in enumerate(names)}
     of_run = np.array([place[name] for name in runs.passes], np.int64)
     inside = run >= 0
     passes = np.where(inside, of_run[np.maximum(run, 0)], -1)
     since = np.full(len(run), np.nan)
-    if known_start:
-        since[inside] = (times[inside] - runs.start[run[inside]]) / SECOND
+    if times is not None:
+        timed = inside & np.isfinite(np.append(runs.level, np.nan)[run])
+        since[timed] = (times[timed] - runs.start[run[timed]]) / SECOND
     return Presented(by, names, passes, run, since, runs.assumed)
 
 
@@ -183,9 +186,10 @@ def levels_of(
     none = np.full(len(log), np.nan)
     of_run = none if runs is None else np.append(runs.level, np.nan)[found.run_of_row]
     own = log.numbers.get("power", none)
-    if mapping.levels_by_rospec and "rospec" in log.texts:
+    by_rospec = {**_rospecs_of(runs), **mapping.levels_by_rospec}
+    if by_rospec and "rospec" in log.texts:
         column = log.texts["rospec"]
-        by_spec = np.array([mapping.levels_by_rospec.get(v, np.nan) for v in column.values])
+        by_spec = np.array([by_rospec.get(v, np.nan) for v in column.values])
         own = np.where(np.isnan(own), by_spec[column.codes], own)
     level = np.where(np.isnan(own), of_run, own)
     inside = found.of_row >= 0
@@ -200,6 +204,16 @@ def levels_of(
         faults.add(Fault(log.source, None, "power", "", allowed))
     differs = np.isfinite(own) & np.isfinite(of_run) & (np.abs(own - of_run) > 0.051) & inside
     return level, differs
+
+
+def _rospecs_of(runs: Runs | None) -> dict[str, float]:
+    """The level of each ROSpec that the run sheet gives one level."""
+    found: dict[str, set[float]] = {}
+    if runs is not None:
+        for name, level in zip(runs.rospecs, runs.level, strict=True):
+            if name and np.isfinite(level):
+                found.setdefault(name, set()).add(float(level))
+    return {name: levels.pop() for name, levels in found.items() if len(levels) == 1}
 
 
 def snapped(levels: Floats, known: Floats) -> Floats:

@@ -28,6 +28,7 @@ from strategist.intake.values import (
 )
 from strategist.survey.faults import FaultList
 from strategist.survey.order import some
+from strategist.survey.policy import ANTENNA_MAX
 from strategist.survey.records import Floats, Ints
 from strategist.survey.tables import Texts
 
@@ -80,6 +81,7 @@ class _Reading:
     epc_filter: int | None
     faults: FaultList
     lines: Ints = field(default_factory=lambda: np.empty(0, np.int64))
+    names: dict[Role, str] = field(default_factory=dict)
     forms: dict[Role, str] = field(default_factory=dict)
     assumed: list[str] = field(default_factory=list)
 
@@ -95,6 +97,10 @@ class _Reading:
             allowed = why or why_no_epc(value)
             self.faults.add(Fault(self.source, line, role, value or "nothing", allowed))
 
+    def hint(self, role: Role) -> str | None:
+        """How the file's own format says that a column is written."""
+        return self.sheet.hints.get(self.names.get(role, ""))
+
     def ask(self, role: Role, found: str, allowed: str, example: str) -> None:
         """A fault that asks how a column is written."""
         say = how_to_say(self.kind, "forms", {role: example})
@@ -103,7 +109,7 @@ class _Reading:
 
     def form(self, role: Role, likely: Sequence[str], words: Mapping[str, str], found: str) -> str:
         """The one form that is said or likely, told as assumed where it is not the plain one."""
-        said = self.mapping.forms.get(role)
+        said = self.mapping.forms.get(role) or self.hint(role)
         if said is not None:
             likely = [said]
         if len(likely) != 1:
@@ -132,10 +138,10 @@ def read_table(
         return None
     loaded, lines = sheet.load([column.place for column in used])
     texts: dict[Role, Texts] = {c.role: t for c, t in zip(used, loaded, strict=True) if c.role}
-    of = _Reading(sheet, kind, mapping, epc_filter, found, lines, assumed=list(sheet.notes))
+    names = {column.role: column.name for column in used if column.role}
+    of = _Reading(sheet, kind, mapping, epc_filter, found, lines, names, assumed=list(sheet.notes))
     if kind != "run_sheet" and "epc" in texts:
         texts["epc"] = _epcs(texts["epc"], of)
-    names = {column.role: column.name for column in used if column.role}
     numbers = {r: _numbers(r, texts[r], names[r], of) for r in _MEASURES if r in texts}
     times = _times(texts, of)
     faults.extend(found)
@@ -154,7 +160,7 @@ def _epcs(column: Texts, of: _Reading) -> Texts:
         of.refuse("epc", column, bad)
         return column
     known = [value for value in plain if value]
-    form = of.mapping.forms.get("epc") or form_of_epcs(known)
+    form = of.mapping.forms.get("epc") or of.hint("epc") or form_of_epcs(known)
     if form is None:
         found = some(known[:3])
         of.ask("epc", found, "whole EPCs (hex), or EPCs behind their PC word (pc_epc)", "hex")
@@ -176,6 +182,14 @@ def _numbers(role: Role, column: Texts, name: str, of: _Reading) -> Floats:
     if len(bad):
         of.refuse(role, column, bad, "a number")
         return values[column.codes]
+    whole = {"antenna": (1, ANTENNA_MAX), "reads": (1, 10**9)}.get(role)
+    if whole is not None:
+        fits = (values >= whole[0]) & (values <= whole[1]) & (values == np.round(values))
+        why = (
+            f"a whole number from {whole[0]} to {whole[1]:,}; or leave the column out, as "
+            + how_to_say(of.kind, "columns", {role: None})
+        )
+        of.refuse(role, column, np.flatnonzero(given & ~fits), why)
     if role in ("rssi", "power") and given.any():
         values[given] = _in_dbm(role, values[given], column, name, of)
     return np.round(values, 6)[column.codes]
@@ -188,6 +202,8 @@ def _in_dbm(role: Role, values: Floats, column: Texts, name: str, of: _Reading) 
     in_cells = {"mw" for text in column.values if text.lower().endswith("mw")}
     in_cells |= {"dbm" for text in column.values if text.lower().endswith("dbm")}
     named = [_UNITS_IN_NAMES[word] for word in _UNITS_IN_NAMES if word in marks | in_cells]
+    if of.hint(role):
+        named = [str(of.hint(role))]
     if named and (named[0] in likely or named[0] != "dbm"):
         of.forms[role] = of.mapping.forms.get(role) or named[0]
         form = of.forms[role]
@@ -198,7 +214,7 @@ def _in_dbm(role: Role, values: Floats, column: Texts, name: str, of: _Reading) 
             allowed = (
                 "RSSI in dBm, which is negative: dBm without their minus sign, or no dBm at all"
             )
-            of.ask(role, f"{found}, all positive", allowed, "minus_dbm")
+            of.ask(role, f"all positive: {found}", allowed, "minus_dbm")
             return values
         form = of.form(role, likely, words | FORM_WORDS if len(likely) == 1 else words, found)
     if not form:
@@ -229,7 +245,8 @@ def _time(
 ) -> tuple[Times, Ints] | None:
     sample = [text for text in dict.fromkeys(column.values) if text][:2000]
     likely = forms_of_times(sample)
-    if likely == ["time_of_day"] and dates is not None and role not in of.mapping.forms:
+    apart = of.mapping.forms.get(role) == "time_of_day"
+    if likely == ["time_of_day"] and dates is not None and not apart:
         pairs = column.codes * len(dates.values) + dates.codes
         once, codes = np.unique(pairs, return_inverse=True)
         parts = [divmod(int(pair), len(dates.values)) for pair in once]

@@ -23,9 +23,9 @@ _FILLED: tuple[Role, ...] = ("read_point", "pass", "condition", "date")  # merge
 
 @dataclass(frozen=True, eq=False)
 class Runs:
-    """The rows of a run sheet as columns: `passes`, `points`, `conditions`, `days`, `wanted` and
-    `strays` are texts ("" none), `level` and `weight` are NaN and `start` and `end` NEVER where
-    not given. `has` names the roles that the sheet has."""
+    """The rows of a run sheet as columns: `passes`, `points`, `conditions`, `days`, `rospecs`,
+    `wanted` and `strays` are texts ("" none), `level` and `weight` are NaN and `start` and `end`
+    NEVER where not given; `dwell` is in seconds. `has` names the roles that the sheet has."""
 
     source: str
     lines: Ints
@@ -37,8 +37,10 @@ class Runs:
     weight: Floats
     conditions: tuple[str, ...]
     days: tuple[str, ...]
+    rospecs: tuple[str, ...]
     wanted: tuple[tuple[str, ...], ...]
     strays: tuple[tuple[str, ...], ...]
+    dwell: Floats
     has: frozenset[str]
     assumed: tuple[str, ...] = field(default=())
 
@@ -77,8 +79,10 @@ def runs_of(table: Table, clocks: Clocks | None, point: str, faults: FaultList) 
         table.numbers.get("weight", none),
         tuple(texts["condition"]),
         days,
+        _texts(table, "rospec"),
         _listed(table, "wanted"),
         _listed(table, "stray"),
+        _dwell(start, end, table, clocks),
         frozenset(table.texts),
         tuple(assumed),
     )
@@ -88,8 +92,7 @@ def _filled(table: Table, role: Role, assumed: list[str]) -> list[str]:
     """A column's texts; a blank below a value is as the cell above, as where cells were merged."""
     if role not in table.texts:
         return [""] * len(table)
-    column = table.texts[role]
-    texts = [column[row] for row in range(len(table))]
+    texts = list(_texts(table, role))
     blanks = 0
     for row in range(1, len(texts)):
         if not texts[row] and texts[row - 1] and role in ("pass", "read_point"):
@@ -98,6 +101,22 @@ def _filled(table: Table, role: Role, assumed: list[str]) -> list[str]:
     if blanks:
         assumed.append(f"{blanks} blank cells of {role} on the run sheet are as the cell above")
     return texts
+
+
+def _dwell(start: Ints, end: Ints, table: Table, clocks: Clocks | None) -> Floats:
+    """How long the reader listened in each row, in seconds; NaN where its end was not given."""
+    given = np.zeros(len(start), bool)
+    if clocks is not None and clocks.end is not None:
+        given |= clocks.end != NEVER
+    if "duration" in table.numbers:
+        given |= np.isfinite(table.numbers["duration"])
+    given &= (start != NEVER) & (end != NEVER)
+    return np.where(given, (end - start) / SECOND, np.nan)
+
+
+def _texts(table: Table, role: Role) -> tuple[str, ...]:
+    column = table.texts.get(role)
+    return ("",) * len(table) if column is None else tuple(column[i] for i in range(len(table)))
 
 
 def _days(table: Table, texts: list[str], faults: FaultList) -> tuple[str, ...]:
@@ -116,10 +135,7 @@ def _days(table: Table, texts: list[str], faults: FaultList) -> tuple[str, ...]:
 def _listed(table: Table, role: Role) -> tuple[tuple[str, ...], ...]:
     """The tags or lists named in each row: parted by semicolons, commas, bars or blanks, unless
     the whole cell is the name of one."""
-    if role not in table.texts:
-        return ((),) * len(table)
-    column = table.texts[role]
-    return tuple((column[row],) if column[row] else () for row in range(len(table)))
+    return tuple((text,) if text else () for text in _texts(table, role))
 
 
 def parts_of(cell: str, known: Callable[[str], bool]) -> list[str]:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
@@ -21,7 +21,7 @@ class Sheet:
 
     `named` is False where the file has no header line; the names are then "column 1" and so on.
     `sample` holds the first rows, `notes` what was assumed of the file's form; `part` names the
-    sheet of a workbook.
+    sheet of a workbook, `hints` say how a column is written where the file's own format settles it.
     """
 
     source: str
@@ -31,6 +31,11 @@ class Sheet:
     load: Callable[[Sequence[int]], tuple[list[Texts], Ints]]
     notes: tuple[str, ...] = ()
     part: str | None = None
+    hints: Mapping[str, str] = field(default_factory=dict)
+
+    def without_hints(self) -> Sheet:
+        """The sheet with nothing known of how its values are written but what they show."""
+        return replace(self, hints={})
 
     def column(self, place: int) -> list[str]:
         """The sample's cells of a column that are not empty."""
@@ -46,6 +51,7 @@ def sheet_of_columns(
     *,
     named: bool = True,
     part: str | None = None,
+    hints: Mapping[str, str] | None = None,
 ) -> Sheet:
     """A sheet whose columns are at hand."""
 
@@ -53,7 +59,7 @@ def sheet_of_columns(
         return [coded(columns[place]) for place in places], np.array(lines, np.int64)
 
     sample = list(zip(*(column[:SAMPLED] for column in columns), strict=True))
-    return Sheet(source, tuple(names), named, sample, load, tuple(notes), part)
+    return Sheet(source, tuple(names), named, sample, load, tuple(notes), part, hints or {})
 
 
 def coded(texts: Sequence[str] | pd.Series) -> Texts:
@@ -65,3 +71,9 @@ def coded(texts: Sequence[str] | pd.Series) -> Texts:
     return Texts(
         same.astype(np.int64)[codes] if len(same) else codes.astype(np.int64), tuple(known)
     )
+
+
+def used(column: Texts) -> Texts:
+    """The column without values that no row has."""
+    codes, back = np.unique(column.codes, return_inverse=True)
+    return Texts(back.astype(np.int64), tuple(column.values[code] for code in codes))

@@ -12,6 +12,7 @@ import numpy as np
 from strategist.survey.columns import EPC_BYTES_MAX
 from strategist.survey.policy import LEVEL_DBM_MAX, LEVEL_DBM_MIN, RSSI_DBM_MAX, RSSI_DBM_MIN
 from strategist.survey.records import Floats
+from strategist.survey.suspected import looks_like_mw, pc_fits
 from strategist.tags.epc import decode
 from strategist.tags.uri import epc_of_uri
 
@@ -21,6 +22,9 @@ _NUMBER = re.compile(
 _TEXT_CELL = re.compile(r'="(.*)"')  # as spreadsheets write long digits that must stay text
 _MARKS = re.compile(r"[\s\-:_.,]")
 _HEX = re.compile(rf"([0-9A-F]{{2}}){{1,{EPC_BYTES_MAX + 4}}}")
+_VALUE = re.compile(
+    r'\s*(="?)?([+-]?[0-9]+([.,][0-9]+)?|(0x)?[0-9a-fA-F]{8,}|[0-9]{1,4}[-./: ][0-9].*|urn:.*)"?\s*'
+)
 _ROUNDED = re.compile(r"[0-9](?:[.,][0-9]+)?[eE]\+[0-9]+")
 
 DBM_OF: dict[str, Callable[[float], float]] = {
@@ -40,6 +44,11 @@ FORM_WORDS = {
     "pc_epc": "hex with the PC word before the EPC",
     "pc_epc_crc": "hex with PC word, EPC and CRC",
 }
+
+
+def is_value(cell: str) -> bool:
+    """Whether a cell is a value rather than the name of a column."""
+    return _VALUE.fullmatch(cell) is not None
 
 
 def number(text: str) -> float:
@@ -100,11 +109,6 @@ def epc_in(value: str, form: str) -> str:
     return {"pc_epc": value[4:], "pc_epc_crc": value[4:-4]}.get(form, value)
 
 
-def pc_fits(value: str) -> bool:
-    """Whether the first word could be a PC word that counts the words behind it."""
-    return len(value) >= 8 and (int(value[:2], 16) >> 3) * 4 == len(value) - 4
-
-
 def _crc_fits(value: str) -> bool:
     """PC, EPC and CRC-16 (polynomial 1021h, preset FFFFh, ones' complement), as on the air."""
     if len(value) < 12 or not pc_fits(value[:-4]):
@@ -139,9 +143,15 @@ def _are_rssi(dbm: Floats) -> bool:
 
 
 def form_of_power(values: Floats) -> list[str]:
-    """The units in which all the values are levels that people set: regular ones."""
-    found = []
+    """The units in which all the values are levels that people set: regular ones.
+
+    dBm is what power is set in, so other units are likely only where dBm is not, or where the
+    values are spaced like milliwatts.
+    """
+    found: list[str] = []
     for form in ("dbm", "tenths_dbm", "hundredths_dbm", "mw"):
+        if found == ["dbm"] and (form != "mw" or not looks_like_mw(np.unique(values))):
+            continue
         dbm = np.array([DBM_OF[form](float(value)) for value in values])
         if len(dbm) and np.all((dbm >= LEVEL_DBM_MIN) & (dbm <= LEVEL_DBM_MAX)):
             snapped = levels_of_mw(values) if form == "mw" else dbm

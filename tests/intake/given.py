@@ -31,15 +31,19 @@ def text_of(rows: list[Any], delimiter: str = ",") -> str:
     return text.getvalue()
 
 
-def case_files(made: Facts, *, t_s: bool = False, all_levels: bool = False) -> dict[str, str]:
+def case_files(
+    made: Facts, *, t_s: bool = False, all_levels: bool = False, antenna: bool = False
+) -> dict[str, str]:
     """reads.csv, roster.csv and site.json as the import must write them."""
-    reads = [("read_point", "pass_id", "power_dbm", "epc", "rssi_dbm", *["t_s"] * t_s)]
+    head = ("read_point", "pass_id", "power_dbm", "epc", "rssi_dbm")
+    reads = [(*head, *["antenna", "reads"] * antenna, *["t_s"] * t_s)]
     order = sorted(
         made.reads, key=lambda one: (natural(one.pass_id), one.level, one.epc, one.rssi, one.at)
     )
     for one in order:
         since = (one.at - made.start(one.pass_id, one.level)).total_seconds()
         more = (f"{since:.6f}".rstrip("0").rstrip("."),) if t_s else ()
+        more = ("1", "1", *more) if antenna else more
         row = (made.read_point, one.pass_id, str(one.level), one.epc, f"{one.rssi:g}", *more)
         reads.append(row)
     roster = [("read_point", "pass_id", "epc", "role", "tid", "user", "tag_type")]
@@ -97,6 +101,17 @@ def imported(
         tags=None if tags is None else {"tags.csv": content(tags)},
         mapping=strategist.parse_mapping(json.dumps(given).encode(), "m.json"),
     )
+
+
+def level_rows(made: Facts) -> list[tuple[str, ...]]:
+    """A run sheet by pass and level, which the ROSpec of the same number belongs to."""
+    rows: list[tuple[str, ...]] = [("pass", "level", "from", "to", "ROSpecID")]
+    for name in made.passes:
+        for level in made.levels:
+            ends = (made.start(name, level), made.end(name, level))
+            times = (at.strftime("%Y-%m-%d %H:%M:%S") for at in ends)
+            rows.append((name, f"{level} dBm", *times, str(level)))
+    return rows
 
 
 def plain(made: Facts, **mapping: Any) -> strategist.Imported:

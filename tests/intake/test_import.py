@@ -114,7 +114,10 @@ def test_levels_from_the_run_sheet() -> None:
         for name in MADE.passes for level in MADE.levels
     ]  # fmt: skip
     found = imported(text_of([row[:3] for row in log_rows(MADE)]), text_of(sheet), TAGS)
-    assert of_case(found.files) == case_files(MADE, all_levels=True)
+    assert of_case(found.files) == case_files(MADE, all_levels=True, t_s=True)
+    tried = found.files["tried.csv"].splitlines()
+    assert tried[:2] == ["read_point,pass_id,power_dbm,dwell_s", "sorting-belt,p0001,10,3"]
+    assert len(tried) == 1 + len(MADE.passes) * len(MADE.levels)
 
 
 def test_passes_by_pauses() -> None:

@@ -48,16 +48,16 @@ def test_places_of_the_picture() -> None:
     assert sorted(one.x for one in curve.marks) == [one.x for one in curve.marks]
     assert sorted(one.y for one in curve.marks) == [one.y for one in curve.marks]
     for one in curve.marks:
-        assert 58 <= one.x <= 622 and 16 <= one.y <= 236
+        assert 84 <= one.x <= 622 and 16 <= one.y <= 236
         assert 280 <= one.guarded_y < one.loss_y <= 420
     assert [tick.words for tick in curve.across] == ["0", "5", "10", "15", "20"]
-    assert curve.stairs.split()[:3] == ["114.4,27", "142.6,27", "142.6,45.3"]
+    assert curve.stairs.split()[:3] == ["137.8,27", "164.7,27", "164.7,45.3"]
 
 
 def test_a_single_point_without_any_fault_is_drawn() -> None:
     none = {"missed": 0, "stray": 0, "loss": 0, "guarded_loss": 0, "best_for": None}
     curve = curve_of([none])
-    assert (curve.marks[0].x, curve.marks[0].y, curve.marks[0].loss_y) == (58, 236, 420)
+    assert (curve.marks[0].x, curve.marks[0].y, curve.marks[0].loss_y) == (84, 236, 420)
     assert [tick.words for tick in curve.up] == ["0", "1"]
 
 
