@@ -15,7 +15,7 @@ from .visit import Visitor, visitor_of
 
 # Task to the tags of its endpoints; what has none of these stands under the last.
 TASKS: Mapping[str, tuple[str, ...]] = {
-    "Take a survey in": ("surveys",),
+    "Take a survey in": ("surveys", "site-keys"),
     "Find the best strategy": ("strategies", "assessments"),
     "Weigh and compare": ("trade-offs", "comparisons"),
     "Solve all read points of a site": ("batches", "templates", "cross-reads"),
