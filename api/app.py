@@ -38,9 +38,9 @@ from .service import Service
 from .store.database import FullStoreError, StoreError
 from .store.ids import derived_ids
 from .store.keys import begin, complete_key, forget_key
-from .views import batches, documents, figures, kept, settings, surveys
+from .views import batches, documents, figures, kept, settings, sheets, surveys
 
-_VIEWS = (surveys, settings, batches, figures, documents)
+_VIEWS = (surveys, sheets, settings, batches, figures, documents)
 ENDPOINTS: tuple[Endpoint, ...] = (
     *kept.ENDPOINTS,
     *(one for module in _VIEWS for one in vars(module).values() if isinstance(one, Endpoint)),

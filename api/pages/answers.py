@@ -17,6 +17,7 @@ from strategist.errors import InputError
 
 from ..problems import KINDS, ProblemError
 from ..requests import invalid
+from ..results import HTML
 from .ask import Asker, at
 from .visiting import Page, Visit, download, nothing, to
 
@@ -63,10 +64,11 @@ def _site(ask: Asker, survey_id: str) -> str | None:
 
 
 def sheet_file(visit: Visit, answer_id: str) -> Response:
-    """The sheet as one file that needs no network."""
+    """The sheet as one file that needs no network, with plots while the survey is there."""
     found = finished(visit.ask, answer_id)
-    page = strategist.report_page(_document(visit.ask, found))
-    return download(page, "text/html; charset=utf-8", f"{found['read_point']}.html")
+    page = visit.ask.content(at("v1", "strategies", answer_id, "sheet"), HTML).payload()
+    assert isinstance(page, bytes | str)
+    return download(page, f"{HTML}; charset=utf-8", f"{found['read_point']}.html")
 
 
 def json_file(visit: Visit, answer_id: str) -> Response:

@@ -62,6 +62,7 @@ def test_from_files_to_settings(browser: Browser, answer: str) -> None:
     kept = browser.get(f"{answer}/sheet.html")
     assert kept.headers["Content-Disposition"] == 'attachment; filename="gate-1.html"'
     assert "<h3>To set</h3>" in kept.text and re.search("Site: <[^>]*>Test<", kept.text)
+    assert kept.text.count("<svg") >= 2, "plots of the survey"
     result = browser.get(f"{answer}/result.json").json
     assert result["status"] == "optimal" and result["read_point"] == "gate-1"
     gen2 = browser.post(f"{answer}/hand-over", form_of="gen2")
