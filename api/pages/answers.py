@@ -42,10 +42,11 @@ def answer(visit: Visit, answer_id: str) -> Response:
     """The sheet; until it is there, how far the solve is."""
     found = answer_of(visit.ask, answer_id)
     if found["result"] is None:
-        waits = found["state"] in _OPEN
-        return visit.show("waiting.html", answer=found, waits=waits, refresh=2 if waits else 0)
+        waits, alone = found["state"] in _OPEN, _alone(visit.ask, found)
+        refresh = 2 if waits else 0
+        return visit.show("waiting.html", answer=found, waits=waits, alone=alone, refresh=refresh)
     sheet = Markup(strategist.report_sections(_document(visit.ask, found)))
-    return visit.show("sheet.html", answer=found, sheet=sheet)
+    return visit.show("sheet.html", answer=found, sheet=sheet, alone=_alone(visit.ask, found))
 
 
 def _document(ask: Asker, found: Mapping[str, Any]) -> dict[str, Any]:
@@ -142,10 +143,10 @@ def _power_table(visit: Visit) -> list[dict[str, Any]]:
 
 
 def stop(visit: Visit, answer_id: str) -> Response:
-    """Cancel the solve, with all of its batch where it is a part of one."""
+    """Cancel the solve of this read point alone."""
     found = answer_of(visit.ask, answer_id)
-    if found["batch"] is not None:
-        visit.ask.delete(at("v1", "batches", found["batch"]))
+    _refuse_part(visit.ask, found)
+    visit.ask.delete(at("v1", "batches", found["batch"]))
     return to(at("answers", answer_id))
 
 
@@ -154,12 +155,23 @@ def remove(visit: Visit, answer_id: str) -> Response:
     found = answer_of(visit.ask, answer_id)
     if found["batch"] is None:
         visit.ask.delete(at("v1", "strategies", answer_id))
-        return to("/answers")
-    batch = at("v1", "batches", found["batch"])
-    if visit.ask.get(batch)["total"] > 1:
-        raise ProblemError("in-use", "It is a part of a batch: delete the batch.")
-    visit.ask.delete(batch, results="delete")
+    else:
+        _refuse_part(visit.ask, found)
+        visit.ask.delete(at("v1", "batches", found["batch"]), results="delete")
     return to("/answers")
+
+
+def _alone(ask: Asker, found: Mapping[str, Any]) -> bool:
+    """Whether no other read point is solved with this one."""
+    return found["batch"] is None or ask.get(at("v1", "batches", found["batch"]))["total"] == 1
+
+
+def _refuse_part(ask: Asker, found: Mapping[str, Any]) -> None:
+    """Raise ProblemError where others would go with this one."""
+    if found["batch"] is None:
+        raise nothing("solve to stop")
+    if not _alone(ask, found):
+        raise ProblemError("in-use", "It is a part of a batch: cancel or delete the batch.")
 
 
 PAGES = (

@@ -197,6 +197,9 @@ def test_what_is_not_solved_can_be_stopped(app: Flask, service: Service) -> None
         assert '<noscript><meta http-equiv="refresh"' in page
     assert browser.post(f"{survey}/delete").status_code == 409
     assert browser.post(f"{batch}/delete").status_code == 409
+    part = re.findall(r"/answers/st_\w+", browser.get(batch).text)[0]
+    assert browser.post(f"{part}/stop").status_code == 409, "the others would go with it"
+    assert "with <a href=" in browser.get(part).text and "Stop" not in browser.get(part).text
     for path in (answer, batch):
         assert place(browser.post(f"{path}/stop")) == path
         page = browser.get(path).text
