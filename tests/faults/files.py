@@ -222,13 +222,12 @@ SITES = (
         policy(loss={"mised": 5}),
     ),
     Fault(
-        "unknown group",
+        "unknown limit",
         (
-            'site.json, read_points.gate.readers: unknown key "readers". Known keys: '
-            "levels_dbm, unlisted, loss, stop_after, allow, reader, guard, limits, radio, time, "
-            'antennas, serial_masks, untried, predict_levels (nearest: "reader").'
+            'site.json, read_points.gate.limits.missed_rate: unknown key "missed_rate". Known '
+            'keys: missed_rate_max, stray_rate_max (nearest: "missed_rate_max").'
         ),
-        policy(readers={}),
+        policy(limits={"missed_rate": 0.1}),
     ),
     Fault(
         "old key",
