@@ -145,6 +145,7 @@ def assess(
             "guarded_bound": answer.guarded_bound,
             "sturdier_bound": sturdier.bound,
             **dict(answer.effort),
+            **({} if solution.own is None else {"own_powers": solution.own.to_json()}),
         },
         findings=findings,
         warnings=(

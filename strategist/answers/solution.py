@@ -19,6 +19,7 @@ from strategist.optimise.finish import finish
 from strategist.optimise.known import answer_of
 from strategist.optimise.model import pays, prove_by_model
 from strategist.optimise.outer import Found, choose_score
+from strategist.optimise.own_part import OwnPowers, is_own, with_own_powers
 from strategist.optimise.problem import Answer, Counts, Problem
 from strategist.optimise.scores import Parts, parts_of
 from strategist.optimise.strategy import Strategy
@@ -112,7 +113,8 @@ class Solution:
 
     `whole` is the read point as it was solved, without gaps; `answer` is the optimiser's, to its
     `problem`, which is one of the `parts` where scores are chosen from; `at_root` of them hold
-    nothing as good by the first bound. `seconds` is the time of it all.
+    nothing as good by the first bound. `own` is what is proven of own powers (None: powers are
+    shared). `seconds` is the time of it all.
 
     `status` is "optimal" only where the bound equals the loss; "silent" where it shows that no
     strategy is better than silence, which keeps the hard limits; "infeasible" where no strategy
@@ -128,6 +130,7 @@ class Solution:
     seconds: float
     parts: Parts
     at_root: int = 0
+    own: OwnPowers | None = None
 
     def __repr__(self) -> str:
         return f"Solution({self.whole.name!r}: {self.status}, {self.strategy}, {self.outcome})"
@@ -201,15 +204,20 @@ def solve(
     whole = complete(read_point)
     posing = time.monotonic()
     parts = parts_of(whole.survey, whole.policy, options.tuning)
-    clock = clock.less(keep_back * (time.monotonic() - posing))
+    clock, own = clock.less(keep_back * (time.monotonic() - posing)), None
+    if is_own(whole.survey, whole.policy):
+        half = Clock(None if clock.left is None else clock.left / 2)
+        parts, own = with_own_powers(parts, whole.survey, whole.policy, half, options.seed)
     start = None if known is None else _known(parts, known, whole)
     found, method, at_root = _prove(parts, options, clock, start)
     problem, answer = found.part.problem, found.answer
+    if own is not None:
+        answer = own.bounding(answer)
     strategy, counts = finish(problem, answer)
     outcome = evaluate(whole.survey, whole.policy, strategy)
     compare_counts(counts, outcome, problem)
     seconds = time.monotonic() - started
-    return Solution(whole, problem, answer, method, strategy, outcome, seconds, parts, at_root)
+    return Solution(whole, problem, answer, method, strategy, outcome, seconds, parts, at_root, own)
 
 
 def _known(parts: Parts, known: Strategy, whole: ReadPoint) -> Found | None:

@@ -41,13 +41,14 @@ from strategist.survey.policy import (
 )
 from strategist.survey.records import Bools, Floats, Ints, Survey
 
-__all__ = ["Difference", "Nth", "Peak", "Score", "scored"]
+__all__ = ["AnyScore", "Difference", "Nth", "Peak", "Score", "scored"]
 
 READS_MAX = 1000  # of one tag at one level; nobody counts further
+OFFSET_DB_MAX = 60.0
 
 
 Antennas = Annotated[tuple[Antenna, ...], Field(min_length=1, max_length=ANTENNA_MAX), Listed]
-Decibels = Annotated[float, Field(ge=-60, le=60)]
+Decibels = Annotated[float, Field(ge=-OFFSET_DB_MAX, le=OFFSET_DB_MAX)]
 ByAntenna = Annotated[
     tuple[tuple[Antenna, Decibels], ...],
     BeforeValidator(by_antenna),
@@ -147,6 +148,7 @@ class Difference(_Told):
         return tuple(sorted((*self.antennas, *self.against)))
 
 
+AnyScore: TypeAlias = Peak | Nth | Difference | None
 Score: TypeAlias = Annotated[Peak | Nth | Difference, Field(discriminator="kind")]
 
 
