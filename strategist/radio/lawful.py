@@ -114,9 +114,9 @@ def _by_limit(policy: Policy, on: Sequence[int] | None) -> list[Radio]:
     if not policy.antennas or not antennas:
         return [policy.radio]
     radios = [policy.radio_of(antenna) for antenna in antennas]
-    limits = [lawful_at(np.array([]), radio).level.dbm for radio in radios]
-    order = sorted(range(len(radios)), key=lambda i: np.inf if limits[i] is None else limits[i])
-    return [radios[i] for i in order]
+    found = [lawful_at(np.array([]), radio).level.dbm for radio in radios]
+    limits = [np.inf if dbm is None else dbm for dbm in found]
+    return [radios[place] for place in np.argsort(limits, kind="stable")]
 
 
 def lawful_levels(survey: Survey, policy: Policy) -> Bools:
