@@ -10,14 +10,16 @@ import numpy as np
 import pandas as pd
 from pydantic import Field
 
+from strategist.answers.headline import Headline, headline_of
 from strategist.answers.solution import Bounded, Deadline, Options, Solution, Status, in_time, solve
 from strategist.answers.sturdier import STURDIER, Sturdier, SturdierSearch, sturdier_than
 from strategist.errors import DisagreementError
 from strategist.optimise.clock import Clock
 from strategist.optimise.problem import Answer
 from strategist.optimise.strategy import Strategy
-from strategist.survey.answer import Flat, Seconds
+from strategist.survey.answer import Flat, Seconds, told
 from strategist.survey.findings import Finding
+from strategist.survey.policy import Loss
 from strategist.survey.records import Floats, ReadPoint
 from strategist.tags.mask import unrecorded
 from strategist.trust.diagnosis import against, diagnose
@@ -61,6 +63,7 @@ class Assessment(Bounded):
     loss: float
     bound: float
     silence_loss: SilenceLoss
+    weights: Loss
     strategy: Strategy
     outcome: Outcome
     standing: Flat[Standing]
@@ -73,6 +76,11 @@ class Assessment(Bounded):
     findings: tuple[Finding, ...]
     warnings: tuple[str, ...]
     seconds: Seconds
+
+    @told(after="status")
+    def headline(self) -> Headline:
+        """What to know first."""
+        return headline_of(self)
 
     def __repr__(self) -> str:
         return f"Assessment({self.read_point!r}: {self.status}, {self.strategy}, {self.outcome})"
@@ -132,6 +140,7 @@ def assess(
         loss=solution.loss,
         bound=solution.bound,
         silence_loss=silence_loss(policy, solution.outcome),
+        weights=policy.loss,
         strategy=strategy,
         outcome=solution.outcome,
         standing=standing,

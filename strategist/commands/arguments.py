@@ -87,6 +87,10 @@ def add_out(command: argparse.ArgumentParser) -> None:
     )
 
 
+def add_detail(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--detail", action="store_true", help="say what is rarely read, too")
+
+
 def add_solving(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "--time-limit",
