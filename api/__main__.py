@@ -131,8 +131,15 @@ def _serve(arguments: argparse.Namespace) -> int:
             print(f"No client has a token yet: {hint} (same --data).", file=sys.stderr)
         to_stderr()
         service = Service(database, limits, arguments.open)
-        host, port = arguments.host, arguments.port
-        serve(service, url, host=host, port=port, workers=arguments.workers, keep=keep)
+        serve(
+            service,
+            url,
+            host=arguments.host,
+            port=arguments.port,
+            workers=arguments.workers,
+            keep=keep,
+            local=_is_loopback(arguments.host),
+        )
     return 0
 
 

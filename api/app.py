@@ -22,6 +22,7 @@ from .endpoints import JSON, Answer, Ask, Endpoint
 from .log import log_request
 from .openapi import describe
 from .page import FRAMED_BY_NONE, POLICY, page
+from .pages.routes import add_pages
 from .problems import ProblemError, problem_json
 from .requests import (
     client_for,
@@ -31,12 +32,12 @@ from .requests import (
     query_of,
     read_body,
     refuse_foreign,
+    refuse_full_share,
 )
 from .service import Service
 from .store.database import FullStoreError, StoreError
 from .store.ids import derived_ids
 from .store.keys import begin, complete_key, forget_key
-from .store.retention import stored_bytes
 from .views import batches, documents, figures, kept, settings, surveys
 
 _VIEWS = (surveys, settings, batches, figures, documents)
@@ -78,6 +79,7 @@ def create_app(service: Service) -> Flask:
         )
     app.add_url_rule("/openapi.json", "openapi", lambda: _response(Answer(description())))
     app.add_url_rule("/docs", "docs", _docs)
+    add_pages(app, service, ENDPOINTS, lambda error: _as_problem(app, error))
     app.before_request(_begin)
     app.after_request(lambda response: _end(response, service))
     app.register_error_handler(Exception, lambda error: _problem(app, error))
@@ -119,7 +121,7 @@ def _answered(
             detail = f"Content-Encoding is {coding[:40]}; send the body as it is."
             raise ProblemError("media-type", detail)
         if {201, 202} & set(endpoint.gives):
-            _refuse_full_share(service, client)
+            refuse_full_share(service, client)
     query = query_of(endpoint, request)
     body, files = read_body(endpoint, request, service)
     accept = request.accept_mimetypes.best_match([JSON, *endpoint.media], JSON)
@@ -128,13 +130,6 @@ def _answered(
     if endpoint.method == "POST" and endpoint.needs_token:
         return _once(endpoint, ask)
     return _response(_called(endpoint, ask))
-
-
-def _refuse_full_share(service: Service, client: str) -> None:
-    used, most = stored_bytes(service.database, client), service.limits.stored_bytes
-    if used >= most:
-        detail = f"{used:,} bytes of yours are stored; at most {most:,} are."
-        raise ProblemError("full-share", detail)
 
 
 def _called(endpoint: Endpoint, ask: Ask) -> Answer:
@@ -195,7 +190,7 @@ def _begin() -> None:
 def _end(response: Response, service: Service) -> Response:
     response.headers["X-Request-Id"] = g.request_id
     for name, value in _SECURITY.items():
-        response.headers[name] = value
+        response.headers.setdefault(name, value)
     response.headers.setdefault("Content-Security-Policy", _CSP)
     response.headers.setdefault("Cache-Control", "private, no-cache")
     response.vary.add("Accept")  # results come in several forms

@@ -103,7 +103,7 @@ class _Channel(HTTPChannel):  # type: ignore[misc]
 
     def why_not(self, request: Request) -> ProblemError | None:
         """Why a body may not be sent, or None."""
-        client = self.server.door.client(request.headers.get("AUTHORIZATION", ""))
+        client = self.server.door.client(request.path, request.headers)
         if client is None:
             headers = {"WWW-Authenticate": 'Bearer realm="strategist"'}
             return ProblemError("unauthorized", "No token, or none that is valid.", headers=headers)

@@ -7,7 +7,7 @@ import json
 import logging
 import re
 import secrets
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from waitress.adjustments import Adjustments
@@ -25,14 +25,14 @@ _OF_STATUS = {400: "malformed", 413: "too-large", 431: "long-header", 501: "tran
 class Door:
     """What the door asks of the service: how long a body may be, and who sends it.
 
-    `body_bytes(method, path)`: how long a body may be there; `client(authorization)`: whose token
-    it is, None: nobody's; it may ask the database.
+    `body_bytes(method, path)`: how long a body may be there; `client(path, headers)`: who
+    sends one, None: nobody known; it may ask the database.
     """
 
     def __init__(
         self,
         body_bytes: Callable[[str, str], int],
-        client: Callable[[str], str | None],
+        client: Callable[[str, Mapping[str, str]], str | None],
         *,
         incoming_bytes: int,
         half_open: int,

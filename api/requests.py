@@ -20,6 +20,7 @@ from .endpoints import JSON, Ask, Endpoint
 from .problems import ProblemError, detail_of, faults_json
 from .service import Service
 from .store.ids import is_id
+from .store.retention import stored_bytes
 from .store.tokens import client_of
 
 LOCAL = ("127.0.0.1", "localhost", "[::1]")
@@ -79,7 +80,7 @@ def query_of(endpoint: Endpoint, request: Request) -> Any:
             raise invalid(InputError.one("query", key, "no parameters here", column=key))
         return None
     try:
-        return _adapter(endpoint.query).validate_strings(given, strict=False)
+        return adapter(endpoint.query).validate_strings(given, strict=False)
     except ValidationError as error:
         raise invalid(
             InputError(
@@ -118,13 +119,13 @@ def read_body(
         refuse_values(given, service.limits.request_values, "body")
 
     try:
-        return parse_json(data, _adapter(endpoint.body), "body", first=few_enough), None
+        return parse_json(data, adapter(endpoint.body), "body", first=few_enough), None
     except InputError as error:
         raise invalid(error) from None
 
 
 @cache
-def _adapter(model: Any) -> TypeAdapter[Any]:
+def adapter(model: Any) -> TypeAdapter[Any]:
     """Made once for each model, which takes longer than to use it."""
     return TypeAdapter(model)
 
@@ -148,6 +149,14 @@ def _parts(known: Mapping[str, bool], request: Request) -> dict[str, bytes]:
     if faults:
         raise invalid(InputError(faults))
     return parts
+
+
+def refuse_full_share(service: Service, client: str) -> None:
+    """Raise ProblemError where a client stores as much as it may."""
+    used, most = stored_bytes(service.database, client), service.limits.stored_bytes
+    if used >= most:
+        detail = f"{used:,} bytes of yours are stored; at most {most:,} are."
+        raise ProblemError("full-share", detail)
 
 
 def digest_of_request(request: Request, ask: Ask) -> str:

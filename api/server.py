@@ -15,7 +15,7 @@ from typing import Any
 from .app import ENDPOINTS, create_app
 from .door import open_door
 from .headers import Door
-from .requests import client_by
+from .pages.visit import SIGN_IN, SIGN_IN_BYTES, client_at_the_door
 from .service import Service
 from .store.database import Database, StoreError
 from .store.keys import free_keys
@@ -46,7 +46,14 @@ def own_folder(folder: Path) -> Iterator[None]:
 
 
 def serve(
-    service: Service, url: str, *, host: str, port: int, workers: int, keep: Retention
+    service: Service,
+    url: str,
+    *,
+    host: str,
+    port: int,
+    workers: int,
+    keep: Retention,
+    local: bool,
 ) -> None:
     """Serve until SIGTERM or SIGINT; then answer what is in flight and end."""
     recover(service.database)
@@ -74,6 +81,9 @@ def serve(
     _end_on_signals(service, server)
     _LOG.info("serving on http://%s:%s", host, server.effective_port)
     print(f"strategist API on http://{host}:{server.effective_port}", flush=True)
+    if local and not service.open_to_all:
+        address = f"http://{host}:{server.effective_port}{SIGN_IN}?link={service.link.secret}"
+        print(f"pages: {address} (signs in once, within the hour)", flush=True)
     try:
         server.run()
     finally:
@@ -86,12 +96,13 @@ def serve(
 def door_of(service: Service) -> Door:
     """What may come in: long bodies only where surveys are uploaded, and only with a token."""
     limits = service.limits
-    uploads = {(one.method, one.path) for one in ENDPOINTS if one.forms is not None}
+    most: dict[tuple[str, str], int] = {
+        (one.method, one.path): limits.upload_bytes for one in ENDPOINTS if one.forms
+    }
+    most |= {("POST", "/surveys"): limits.upload_bytes, ("POST", SIGN_IN): SIGN_IN_BYTES}
     return Door(
-        lambda method, path: (
-            limits.upload_bytes if (method, path) in uploads else limits.request_bytes
-        ),
-        lambda authorization: client_by(service, authorization),
+        lambda method, path: most.get((method, path), limits.request_bytes),
+        lambda path, headers: client_at_the_door(service, path, headers),
         incoming_bytes=limits.incoming_bytes,
         half_open=limits.half_open,
     )

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 
 from .limits import Limits
 from .metrics import Metrics
+from .sign_in_link import SignInLink
 from .store.database import Database
 from .store.surveys import Cases
 
@@ -61,6 +62,7 @@ class Service:
     metrics: Metrics = field(default_factory=Metrics)
     stopping: threading.Event = field(default_factory=threading.Event)
     warm: Callable[[], bool] = lambda: True
+    link: SignInLink = field(default_factory=SignInLink)
 
     def __post_init__(self) -> None:
         self.cases = Cases(self.database)

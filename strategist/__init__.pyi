@@ -98,6 +98,10 @@ from strategist.errors import (
 from strategist.errors import (
     StrategistError as StrategistError,
 )
+from strategist.intake.imported import Imported as Imported
+from strategist.intake.importing import import_log as import_log
+from strategist.intake.mapping import ImportMapping as ImportMapping
+from strategist.intake.mapping import parse_mapping as parse_mapping
 from strategist.optimise.strategy import Strategy as Strategy
 from strategist.optimise.strategy import read_strategy as read_strategy
 from strategist.optimise.strategy_file import (
@@ -145,6 +149,8 @@ from strategist.radio.lawful import power_limit as power_limit
 from strategist.radio.regions import region_named as region_named
 from strategist.report.acceptance import acceptance_text as acceptance_text
 from strategist.report.acceptance import plan_text as plan_text
+from strategist.report.case_folder import refuse_folder as refuse_folder
+from strategist.report.case_folder import write_case as write_case
 from strategist.report.comparison import comparison_text as comparison_text
 from strategist.report.document import Backing as Backing
 from strategist.report.document import report_document as report_document
@@ -158,6 +164,7 @@ from strategist.report.given_results import (
 from strategist.report.given_results import (
     parse_results as parse_results,
 )
+from strategist.report.imported import import_text as import_text
 from strategist.report.lists import (
     check_text as check_text,
 )
@@ -171,7 +178,10 @@ from strategist.report.output import refuse_target as refuse_target
 from strategist.report.output import write_whole as write_whole
 from strategist.report.page import page_policy as page_policy
 from strategist.report.page import report_page as report_page
+from strategist.report.page import report_sections as report_sections
+from strategist.report.page import report_style as report_style
 from strategist.report.plots import can_plot as can_plot
+from strategist.report.site_keys import keys_text as keys_text
 from strategist.report.standing import power_limit_text as power_limit_text
 from strategist.report.text import evaluation_text as evaluation_text
 from strategist.report.text import result_text as result_text
@@ -188,6 +198,8 @@ from strategist.survey.case import Case as Case
 from strategist.survey.findings import Finding as Finding
 from strategist.survey.json_text import parse_json as parse_json
 from strategist.survey.json_text import refuse_values as refuse_values
+from strategist.survey.keys import SiteKey as SiteKey
+from strategist.survey.keys import SiteKeys as SiteKeys
 from strategist.survey.policy import (
     Dwell as Dwell,
 )
@@ -224,6 +236,8 @@ from strategist.survey.reading import (
 from strategist.survey.records import ReadPoint as ReadPoint
 from strategist.survey.records import Survey as Survey
 from strategist.survey.records import Tag as Tag
+from strategist.survey.site_keys import site_keys as site_keys
+from strategist.survey.site_keys import starter_site as starter_site
 from strategist.tags.candidates import forget_candidates as forget_candidates
 from strategist.tags.mask import Mask as Mask
 from strategist.tags.power_table import (

@@ -20,7 +20,10 @@ from strategist.commands import (
     check,
     compare,
     export,
+    import_log,
+    keys,
     lawful,
+    new,
     report,
     templates,
 )
@@ -31,6 +34,9 @@ from strategist.errors import InputError, StrategistError
 __all__ = ["command_parser", "main"]
 
 _OWN = {  # commands that ask nothing of a read point, or take more than one strategy
+    "import": import_log.add,
+    "new": new.add,
+    "keys": keys.add,
     "check": check.add,
     "lawful": lawful.add,
     "compare": compare.add,
@@ -41,7 +47,8 @@ _OWN = {  # commands that ask nothing of a read point, or take more than one str
     "accept": accept.add,
 }
 _ORDER = (
-    *("check", "masks", "lawful", "solve", "assess", "trade-offs", "compare", "export", "report"),
+    *("import", "new", "keys", "check", "masks", "lawful"),
+    *("solve", "assess", "trade-offs", "compare", "export", "report"),
     *("accept", "batch", "templates"),
 )
 _DEFECT_CHARACTERS = 300

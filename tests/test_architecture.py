@@ -21,6 +21,7 @@ RANK = {
     "survey": 1,
     "tags": 2,
     "radio": 2,
+    "intake": 3,
     "optimise": 3,
     "trust": 4,
     "answers": 5,

@@ -299,7 +299,7 @@ def test_compare_takes_a_result_and_its_read_point(capsys: Any, two: Path, tmp_p
         ('{"levels": [20]}', 'nearest: "levels_dbm"'),
         ('{"strategy": {"levels_dbm": [23, 20]}}', "strategy.levels_dbm"),
         ('{"strategy": {"levels_dbm": [20]}, "strategy": 1}', "each key once"),
-        ("[1]", "found"),
+        ("[1]", "is a list"),
         ('{"levels_dbm": [20', "line 1"),
         ("", "line 1"),
         ("\udcff", "UTF-8"),
@@ -418,7 +418,7 @@ def test_broken_case(capsys: Any, one: Path, defect: str) -> None:
     status, out, err = run(capsys, "solve", one)
     assert (status, out) == (2, "")
     assert err.startswith(name) or f"\n{name}" in err
-    assert "allowed: " in err and "\x1b" not in err
+    assert err.endswith(".\n") and "\x1b" not in err
     status, out, said = run(capsys, "check", one)
     assert (status, said) == (1, err)
     assert out.startswith("Unusable: ")
@@ -699,7 +699,7 @@ def test_where_nothing_may_be_set_the_case_is_unusable(
 ) -> None:
     folder = case(tmp_path / "c", {"door": policy})
     status, out, err = run(capsys, "solve", folder)
-    assert (status, out) == (2, "") and f"site.json, {said}: found" in err
+    assert (status, out) == (2, "") and f"site.json, {said}: " in err
     status, out, _ = run(capsys, "check", folder)
     assert status == 1 and f"unusable: site.json, {said}" in out
 

@@ -191,7 +191,9 @@ def test_passes_that_are_like_their_neighbours_are_said(tmp_path: Path, capsys: 
 
 
 def test_the_time_of_a_ladder_is_called_what_it_is(tmp_path: Path, capsys: Any) -> None:
-    case = write_case(tmp_path / "case", tools(), {"time": {"dwell_s": 2, "link": "miller4-256"}})
+    case = write_case(
+        tmp_path / "case", tools(), {"time": {"dwell_s": 2, "rf_mode": "miller4-256"}}
+    )
     assert main(["solve", str(case), "--detail"]) == 0
     said = " ".join(capsys.readouterr().out.split())
     assert "99 % of steps" in said and "at worst" not in said.split("On the air")[1][:300]

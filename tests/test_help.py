@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parent.parent
-PROGRAMS = ["cases.generate", "tests.bench", "tests.survey.test_numbering"] + [
+PROGRAMS = ["cases.generate", "cases.raw_log", "tests.bench", "tests.survey.test_numbering"] + [
     f"tests.bench.{file.stem}"
     for file in sorted((ROOT / "tests/bench").glob("*.py"))
     if file.stem != "__main__" and 'if __name__ == "__main__"' in file.read_text(encoding="utf-8")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import argparse
 import json
 from dataclasses import replace
 from pathlib import Path
@@ -10,15 +11,18 @@ from typing import Any
 import pytest
 
 import strategist
+from strategist.__main__ import command_parser
 from strategist.answers.headline import Headline
 from tests.optimise.made import random_read_point
 from tests.test_commands import run
 
 DEMO = Path(__file__).parent.parent / "cases/linen-service"
 POINTS = tuple(json.loads((DEMO / "site.json").read_text())["read_points"])
-COMMANDS = (
-    *("check", "masks", "lawful", "solve", "assess", "trade-offs", "compare", "export", "report"),
-    *("accept", "batch", "templates"),
+COMMANDS = tuple(
+    name
+    for action in command_parser()._actions
+    if isinstance(action, argparse._SubParsersAction)
+    for name in action.choices
 )
 LABELS = ("answer", "set", "expect", "robust", "next")
 

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 from sqlalchemy import Connection, RowMapping, delete, exists, select
 
 from .database import Database
 from .jobs import count_states
 from .pages import Place, page
 from .tables import batches, jobs, surveys
+
+_AT_ONCE = 500  # ids in a query
 
 
 def find_batch(database: Database, client: str, batch_id: str) -> RowMapping | None:
@@ -44,6 +48,26 @@ def results_after(database: Database, batch_id: str, position: int, limit: int) 
     with database.read() as connection:
         found = select(jobs).where(jobs.c.batch == batch_id, jobs.c.position > position)
         return list(connection.execute(found.order_by(jobs.c.position).limit(limit)).mappings())
+
+
+def rows_of(database: Database, batch_id: str) -> list[RowMapping]:
+    """All jobs of a batch in order, without what they asked and what came of them."""
+    columns = (jobs.c.id, jobs.c.position, jobs.c.survey, jobs.c.read_point, jobs.c.state)
+    with database.read() as connection:
+        found = select(*columns).where(jobs.c.batch == batch_id).order_by(jobs.c.position)
+        return list(connection.execute(found).mappings())
+
+
+def results_of(database: Database, batch_id: str, ids: Collection[str]) -> dict[str, str]:
+    """The results (JSON) of some jobs of a batch, by their ids."""
+    found: dict[str, str] = {}
+    wanted = list(ids)
+    with database.read() as connection:
+        for start in range(0, len(wanted), _AT_ONCE):
+            some = jobs.c.id.in_(wanted[start : start + _AT_ONCE])
+            mine = select(jobs.c.id, jobs.c.result).where(jobs.c.batch == batch_id, some)
+            found |= {job: text for job, text in connection.execute(mine) if text is not None}
+    return found
 
 
 def finished_after(database: Database, batch_id: str, seq: int, limit: int) -> list[RowMapping]:

@@ -113,7 +113,10 @@ class Database:
             ):
                 yield connection
         except DBAPIError as error:
-            raise _store_error(error) from error
+            found = _store_error(error)
+            if isinstance(found, DamagedStoreError):
+                found = DamagedStoreError(_damaged(self.file, str(found)))
+            raise found from error
 
     def try_to_write(self) -> None:
         """Raise StoreError where nothing can be written now: only a commit shows it."""

@@ -7,7 +7,7 @@ from sqlalchemy.schema import CreateColumn
 
 from .tables import metadata, versions
 
-VERSION = 2  # 0: stores from before there were versions
+VERSION = 2  # 1: without sessions, with other names; 0: stores from before there were versions
 _LOCK = 8_420_001  # of PostgreSQL, so that one process at a time makes or changes tables
 # What rows from before version 1 have in the columns that came with it.
 _FILL = (
@@ -69,8 +69,9 @@ def _version(connection: Connection) -> int | None:
 
 def _bring_up(connection: Connection, found: int | None) -> None:
     metadata.create_all(connection)
-    if found == 0:
+    if found is not None:
         _add_missing(connection)
+    if found == 0:
         for statement in _FILL:
             connection.execute(text(statement))
     if found is not None:

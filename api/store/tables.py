@@ -27,6 +27,16 @@ tokens = Table(
     Column("created", Float, nullable=False),
 )
 
+# Of browsers; what is kept of a session is as little as of a token.
+sessions = Table(
+    "sessions",
+    metadata,
+    Column("digest", String(64), primary_key=True),  # SHA-256 of what the browser keeps
+    Column("token", String(64), nullable=False, index=True),  # digest of the token it came with
+    Column("created", Float, nullable=False),
+    Column("expires", Float, nullable=False),
+)
+
 surveys = Table(
     "surveys",
     metadata,

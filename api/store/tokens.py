@@ -13,7 +13,7 @@ from sqlalchemy import delete, func, insert, select
 
 from .database import Database, moment
 from .jobs import cancel_all
-from .tables import tokens
+from .tables import sessions, tokens
 
 NAME_ALLOWED = "1 to 64 letters, digits, dots, dashes or underscores"
 _NAME = re.compile(r"[A-Za-z0-9._-]{1,64}")
@@ -28,7 +28,7 @@ def add_token(database: Database, client: str) -> str:
     token = f"st_{secrets.token_urlsafe(32)}"
     with database.write() as connection:
         now = moment(connection)
-        row = {"digest": _digest(token), "client": client, "created": now}
+        row = {"digest": digest_of_token(token), "client": client, "created": now}
         connection.execute(insert(tokens).values(row))
     return token
 
@@ -36,7 +36,7 @@ def add_token(database: Database, client: str) -> str:
 def client_of(database: Database, token: str) -> str | None:
     """The client whose token this is, or None."""
     with database.read() as connection:
-        found = select(tokens.c.client).where(tokens.c.digest == _digest(token))
+        found = select(tokens.c.client).where(tokens.c.digest == digest_of_token(token))
         return connection.execute(found).scalar_one_or_none()
 
 
@@ -47,15 +47,26 @@ def list_clients(database: Database) -> list[tuple[str, int]]:
         return [(client, count) for client, count in connection.execute(found.order_by("client"))]
 
 
+def newest_token(database: Database, client: str) -> str | None:
+    """The digest of a client's newest token, or None."""
+    with database.read() as connection:
+        mine = select(tokens.c.digest).where(tokens.c.client == client)
+        newest = mine.order_by(tokens.c.created.desc()).limit(1)
+        return connection.execute(newest).scalar_one_or_none()
+
+
 def remove_tokens(database: Database, client: str) -> int:
-    """Take back a client's tokens and cancel its jobs; what is stored for it stays.
+    """Take back a client's tokens, end its sessions, cancel its jobs; what is stored stays.
 
     Returns how many tokens there were.
     """
     with database.write() as connection:
         cancel_all(connection, client)
+        taken = select(tokens.c.digest).where(tokens.c.client == client)
+        connection.execute(delete(sessions).where(sessions.c.token.in_(taken)))
         return connection.execute(delete(tokens).where(tokens.c.client == client)).rowcount
 
 
-def _digest(token: str) -> str:
+def digest_of_token(token: str) -> str:
+    """What is kept of a token."""
     return hashlib.sha256(token.encode("utf-8", "surrogatepass")).hexdigest()

@@ -24,7 +24,8 @@ from ..store.jobs import count_states
 
 _RESOURCES = (
     *("surveys", "strategies", "assessments", "trade-offs", "comparisons", "settings"),
-    *("acceptances", "acceptance-plan", "batches", "templates", "cross-reads", "lawful"),
+    *("acceptances", "acceptance-plan", "batches", "templates", "cross-reads"),
+    *("lawful", "site-keys"),
 )
 
 

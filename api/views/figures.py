@@ -1,4 +1,4 @@
-"""Figures that need no survey: what is lawful, and how many passes show a rate.
+"""What needs no survey: what is lawful, how many passes show a rate, the keys of site.json.
 
 The library's names load when the first such figure is asked for.
 """
@@ -34,3 +34,9 @@ def plan(ask: Ask) -> Answer:
         asked.miss_rate_max, asked.confidence, asked.allowed_failures
     )
     return Answer(found.to_json())
+
+
+@endpoint("GET", "/v1/site-keys", gives={200: answer("SiteKeys")}, needs_token=False)
+def site_keys(ask: Ask) -> Answer:
+    """The keys of site.json: meaning, unit, default, what is allowed, when to set them."""
+    return Answer(strategist.site_keys().to_json())

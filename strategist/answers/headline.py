@@ -156,9 +156,9 @@ def _expect(found: Told) -> str:
     outcome, rates = found.outcome, found.standing.rates
     return (
         f"{outcome.missed} of {outcome.wanted} wanted missed, {outcome.stray} of "
-        f"{outcome.stray_presented} stray reported: loss {figure(outcome.loss)}. True rates: up to "
-        f"{_most(rates.missed_by_pass, rates.dependence.part)} of passes with a miss, "
-        f"{_most(rates.stray_by_pass, rates.dependence.part)} with a stray (95 %)."
+        f"{outcome.stray_presented} stray reported: loss {figure(outcome.loss)}. At 95 % "
+        f"confidence up to {_most(rates.missed_by_pass, rates.dependence.part)} of passes have a miss, "
+        f"{_most(rates.stray_by_pass, rates.dependence.part)} a stray."
     )
 
 

@@ -32,23 +32,38 @@ def report_page(document: Mapping[str, Any]) -> str:
     Plots are drawn where the document has pictures or frontiers; without matplotlib the page gives
     their figures and says that the plots are lacking.
     """
-    points = document["read_points"]
-    drawn = can_plot()
-    css = (_SHEETS / "page.css").read_text(encoding="utf-8")
+    css = report_style()
+    template = _environment(document).get_template("site.html.j2")
+    several = len({point["case"] for point in document["read_points"]}) > 1
+    return template.render(
+        css=Markup(css), policy=Markup(_policy(css)), several_cases=several, **_drawn(document)
+    )
+
+
+def report_sections(document: Mapping[str, Any]) -> str:
+    """The sheets of a document alone, for a page that has a frame of its own and `report_style`."""
+    return _environment(document).get_template("sections.html.j2").render(**_drawn(document))
+
+
+def report_style() -> str:
+    """The style of sheets, as CSS."""
+    return (_SHEETS / "page.css").read_text(encoding="utf-8")
+
+
+def _environment(document: Mapping[str, Any]) -> Environment:
+    """Templates that print figures of the document by their place in it."""
     figures = Figures(document)
-    environment = Environment(
-        loader=FileSystemLoader(_SHEETS), autoescape=True, undefined=StrictUndefined
-    )
-    environment.globals.update(
-        n=figures.number, t=figures.text, v=figures.value, count=figures.count
-    )
-    return environment.get_template("site.html.j2").render(
-        css=Markup(css),
-        policy=Markup(_policy(css)),
-        plots=[list(_plots(number, point, drawn)) for number, point in enumerate(points)],
-        drawn=drawn,
-        several_cases=len({point["case"] for point in points}) > 1,
-    )
+    made = Environment(loader=FileSystemLoader(_SHEETS), autoescape=True, undefined=StrictUndefined)
+    made.globals.update(n=figures.number, t=figures.text, v=figures.value, count=figures.count)
+    return made
+
+
+def _drawn(document: Mapping[str, Any]) -> dict[str, Any]:
+    """The plots of each read point, and whether there could be any."""
+    drawn = can_plot()
+    points = document["read_points"]
+    plots = [list(_plots(number, point, drawn)) for number, point in enumerate(points)]
+    return {"plots": plots, "drawn": drawn}
 
 
 def page_policy(page: str) -> str:

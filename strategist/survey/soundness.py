@@ -10,6 +10,7 @@ from strategist.survey.findings import Found
 from strategist.survey.numbering import ADVICE, Shift, shift_of
 from strategist.survey.order import figure, some
 from strategist.survey.records import Bools, Survey
+from strategist.survey.suspected import suspected
 
 PASSES_MIN = 30  # below this even a faultless survey leaves a true rate near 10 % possible
 
@@ -28,10 +29,11 @@ def zero_event_bound(trials: int) -> float:
 
 
 def soundness(survey: Survey) -> Found:
-    """Passes numbered wrongly; pairs, levels, roles, reads and passes lacking, odd or copied."""
+    """Passes numbered wrongly, units mistaken; pairs, levels, roles, reads lacking or odd."""
     shift = _shift(survey)
     if shift is not None:
         yield "weak", "passes_shifted", shift.text(survey.pass_ids), ADVICE
+    yield from suspected(survey)
     yield from _coverage(survey)
     yield from _classes(survey)
     yield from _reads(survey, shift)

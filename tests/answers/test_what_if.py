@@ -138,7 +138,7 @@ def test_fewer_levels() -> None:
     [
         ({"loss.mised": 2}, 'nearest: "missed"'),
         ({"missed": 2}, 'nearest: "loss.missed"'),
-        ({"loss.missed": -1}, "greater than"),
+        ({"loss.missed": -1}, "too small"),
         ({"loss": 3}, "object"),
         ({"loss.missed.most": 3}, "holds a value"),
         ({"unlisted": "ignore"}, "site.json"),

@@ -60,6 +60,7 @@ class Live:
         self.log = data.parent / f"{data.name}.log"
         self.process: subprocess.Popen[str] | None = None
         self.url = ""
+        self.said = ""  # what it printed after that
 
     def start(self) -> Live:
         with self.log.open("a") as log:
@@ -118,6 +119,7 @@ class Live:
         assert self.process is not None
         status = self.process.wait(HANG_S)
         assert self.process.stdout is not None
+        self.said = self.process.stdout.read()
         self.process.stdout.close()
         return status
 

@@ -13,6 +13,7 @@ from strategist.__main__ import command_parser
 RESOURCES = {
     "masks": "GET /v1/surveys/{survey_id}/masks",
     "lawful": "GET /v1/lawful",
+    "keys": "GET /v1/site-keys",
     "solve": "POST /v1/strategies",
     "assess": "POST /v1/assessments",
     "trade-offs": "POST /v1/trade-offs",
@@ -24,7 +25,9 @@ RESOURCES = {
 }
 # Command without a resource of its own to the endpoint that it is a part of, and why.
 PARTS = {
+    "import": ("POST /v1/surveys", "the case that it writes is what is uploaded"),
     "check": ("POST /v1/surveys", "each survey is checked as it comes; its findings stay with it"),
+    "new": ("GET /v1/site-keys", "it writes a file beside others, which a client has itself"),
     "report": ("GET /v1/batches/{batch_id}/results", "a page is one of the forms of results"),
 }
 

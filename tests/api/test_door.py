@@ -183,3 +183,40 @@ def test_the_oldest_half_request_of_an_address_goes() -> None:
     assert ended == ["a"]
     DoorServer._bound(server, made("new", "2", 9))
     assert ended == ["a"]
+
+
+@pytest.mark.parametrize(
+    ("path", "lines", "expected"),
+    [
+        ("/surveys", ("Content-Length: 1000000",), (401, "unauthorized")),
+        ("/surveys", ("Content-Length: 10", "Cookie: strategist=x"), (401, "unauthorized")),
+        ("/surveys", ("Content-Length: 10", "Cookie: =;,"), (401, "unauthorized")),
+        ("/answers/st_0/hand-over", ("Content-Length: 1048577",), (413, "too-large")),
+        ("/sign-in", ("Content-Length: 4097",), (413, "too-large")),
+        ("/nothing", ("Content-Length: 10",), (401, "unauthorized")),
+    ],
+)
+def test_bodies_for_pages_come_with_a_session(
+    live: Live, path: str, lines: tuple[str, ...], expected: tuple[int, str]
+) -> None:
+    """A token is none, nor is a session one elsewhere; who signs in has none yet, and few bytes."""
+    status, document = said(live, head(live, path, *lines, token=path != "/nothing"))
+    assert (status, document["type"]) == (expected[0], f"/docs#problem-{expected[1]}")
+
+
+def test_a_session_lets_a_body_in(live: Live) -> None:
+    body = f"token={live._token}"
+    own = (f"Origin: {live.url}", f"Content-Length: {len(body)}")
+    kind = "application/x-www-form-urlencoded"
+    taken = head(live, "/sign-in", *own, token=False).replace("application/json", kind)
+    host = live.url.removeprefix("http://")
+    with connected(live) as connection:
+        connection.sendall((taken.replace("Host: x", f"Host: {host}") + body).encode())
+        answer = connection.recv(65536).decode()
+    assert " 303 " in answer.splitlines()[0]
+    (cookie,) = [x.split(": ")[1].split(";")[0] for x in answer.splitlines() if "Set-Cookie" in x]
+    lines = ("Content-Length: 5", f"Cookie: {cookie}")
+    shown = head(live, "/sign-out", *lines, token=False)
+    with connected(live) as connection:
+        connection.sendall((shown + "form=").encode())
+        assert " 403 " in connection.recv(65536).decode().splitlines()[0], "it came to the app"

@@ -72,6 +72,27 @@ def test_the_server_loads_no_solver() -> None:
     assert done.stdout.strip() == "set()"
 
 
+def test_it_prints_where_to_sign_in_on_this_machine_alone(tmp_path: Path) -> None:
+    """The link works, once; a server for other machines, or without tokens, prints none."""
+    with Live(tmp_path / "a", "--workers", "0") as live:
+        assert live.process is not None and live.process.stdout is not None
+        line = live.process.stdout.readline()
+        link = line.split()[1]
+        assert line.startswith("pages: ") and link.startswith(f"{live.url}/sign-in?link=")
+        assert b"Sign in as planner" in live.ask("GET", link.removeprefix(live.url)).body
+        own = {"Origin": live.url, "Content-Type": "application/x-www-form-urlencoded"}
+        own |= {"Accept": "text/html"}
+        body = f"link={link.partition('=')[2]}&client=planner".encode()
+        asked = [live.ask("POST", "/sign-in", body, **own).status for _ in range(2)]
+        assert asked == [200, 401]
+        assert link.partition("=")[2] not in live.log.read_text()
+    for options in (("--host", "0.0.0.0"), ("--open",)):
+        with Live(tmp_path / options[0].strip("-"), "--workers", "0", *options) as live:
+            live.stop()
+            assert live.process is not None
+        assert "link=" not in live.said
+
+
 def test_no_url_goes_round_the_lock(tmp_path: Path) -> None:
     """One server for a file, however it is named."""
     data = tmp_path / "data"

@@ -24,8 +24,9 @@ from api.store.database import (
 from api.store.leases import claim, finish
 from api.store.retention import Retention, forget, stored_bytes
 from api.store.schema import VERSION
+from api.store.sessions import client_of_session, open_session
 from api.store.tables import jobs, metadata, surveys, versions
-from api.store.tokens import add_token
+from api.store.tokens import add_token, digest_of_token
 from api.worker import Worker
 from tests.api.given import Client, case_document
 from tests.api.live import ROOT, command
@@ -67,7 +68,7 @@ def aged(folder: Path) -> None:
             old.execute(f"ALTER TABLE {table} DROP COLUMN {name}")
         old.execute("ALTER TABLE batches DROP COLUMN last_seq")
         old.execute("ALTER TABLE keys DROP COLUMN size")
-        for table in ("versions", "turns"):
+        for table in ("versions", "turns", "sessions"):
             old.execute(f"DROP TABLE {table}")
         old.commit()
 
@@ -101,6 +102,7 @@ def test_each_table_has_its_key(service: Service) -> None:
     """No row is there twice, whatever writes it."""
     keys = {
         "batches": ["id"],
+        "sessions": ["digest"],
         "jobs": ["id"],
         "surveys": ["id"],
         "survey_files": ["survey", "name"],
@@ -130,6 +132,23 @@ def test_a_store_of_before_versions_that_lacks_nothing_else(
     with again.read() as connection:
         assert connection.execute(select(versions.c.version)).scalar_one() == VERSION
     assert stored_bytes(again, "planner") == before > 0
+    again.close()
+
+
+def test_a_store_of_version_1_gets_its_sessions(tmp_path: Path) -> None:
+    """And nothing that is filled in for older ones happens to it again."""
+    database = open_database(sqlite_url(tmp_path))
+    token = digest_of_token(add_token(database, "planner"))
+    database.close()
+    with closing(sqlite3.connect(file_of(tmp_path))) as old:
+        old.execute("DROP TABLE sessions")
+        old.execute("UPDATE versions SET version = 1")
+        old.commit()
+    again = open_database(sqlite_url(tmp_path))
+    secret = open_session(again, token)
+    assert secret is not None and client_of_session(again, secret) == "planner"
+    with again.read() as connection:
+        assert connection.execute(select(versions.c.version)).scalar_one() == VERSION
     again.close()
 
 

@@ -52,7 +52,10 @@ ROOMS = {
     "optimise": Room(
         ("strategist/optimise/*.py",),
         (
-            *(f"tests/optimise/test_{name}.py" for name in ("chains", "finish", "node", "search")),
+            *(
+                f"tests/optimise/test_{name}.py"
+                for name in ("chains", "finish", "known", "node", "search")
+            ),
             "tests/second_reading",
             *(f"tests/optimise/test_{name}.py" for name in ("templates", "frontier", "sturdy")),
             "tests/batch/test_templates.py",

@@ -19,7 +19,7 @@ from strategist.optimise.clock import Clock
 from strategist.optimise.model import Model
 from strategist.optimise.problem import Problem, pose
 from strategist.optimise.strategy import Strategy
-from strategist.survey.policy import Dwell
+from strategist.survey.policy import Dwell, Loss
 from strategist.survey.records import ReadPoint
 from strategist.trust.guarded import guarded_loss
 from tests.optimise.made import (
@@ -40,6 +40,7 @@ TIME_BINDS = [(0, 76), (0, 106), (0, 143)] + [
 ]
 HURRIED = [*((0, seed) for seed in (*range(10), 13, 15, 16, 17, 20)), *TIME_BINDS]
 LARGER = [3, 4, 8, 10, 11, 17, 23, 24, 25, 28, 30, 33, 40]
+UNEVEN = range(12)
 HELD_TOO_TIGHTLY = [(0, 105), (1, 22), (1, 72), (1, 311)]  # once: an objective held within 1e-6
 MORE_THAN_BRUTE_FORCE = [(1, seed) for seed in range(100, 116)] + [(2, 200), (2, 203), (2, 207)]
 
@@ -83,6 +84,14 @@ def test_small_read_points_equal_brute_force(seed: int) -> None:
 @pytest.mark.parametrize("seed", LARGER)
 def test_larger_read_points_equal_brute_force(seed: int) -> None:
     assert_like_brute_force(random_read_point(seed, 1))
+
+
+@pytest.mark.parametrize("seed", UNEVEN)
+def test_weights_without_a_common_unit_equal_brute_force(seed: int) -> None:
+    """Losses close together, but multiples of nothing: the guarded loss parts ties alone."""
+    point = random_read_point(seed, 0)
+    policy = replace(point.policy, loss=Loss(missed=2**0.5 / 10, stray=1 / 7))
+    assert_like_brute_force(replace(point, policy=policy))
 
 
 @pytest.mark.parametrize("seed", range(6))

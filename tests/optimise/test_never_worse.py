@@ -16,11 +16,14 @@ import pytest
 
 from strategist import Options, compare_techniques, what_if
 from strategist.answers.solution import solve
+from strategist.optimise.cells import Layout
 from strategist.optimise.clock import Clock
+from strategist.optimise.goals import LossGoal
 from strategist.optimise.known import answer_of
 from strategist.optimise.model import pays, prove_by_model
 from strategist.optimise.problem import Answer, Problem, pose
 from strategist.optimise.search import search
+from strategist.optimise.tree import Tree
 from strategist.radio.complete import complete
 from strategist.survey.policy import TECHNIQUES
 from strategist.survey.records import ReadPoint
@@ -199,3 +202,22 @@ def test_a_known_strategy_is_recognised(seed: int) -> None:
     assert (answer_of(fewer, found.strategy, point.survey.tags) is None) == bool(
         found.strategy.masks
     )
+
+
+@pytest.mark.parametrize("seed", [10, 44, 85, 110, 124, 140])
+def test_splitting_raises_the_floor_beyond_the_lists(seed: int) -> None:
+    """Where chains are too long to be listed, what is open is bounded by parts of nodes: higher, at
+    these read points, than by whole nodes, tightened."""
+    problem = replace(
+        problem_of(_with_slots(random_read_point(seed, 3), 4)),
+        tuning=replace(BY_BOUNDS, longest_list=0),
+    )
+    found = search(problem, Clock())
+    assert not found.proven and not found.key[0]
+    tree, aim = Tree(problem, Clock()), LossGoal(problem, Layout(problem)).aim(None)
+    whole = []
+    for cutoff in problem.outcomes.tolist():
+        node = tree.node(cutoff, aim)
+        node.tighten(found.key[1])
+        whole.append(node.bound)
+    assert found.bound[1] > min(whole)

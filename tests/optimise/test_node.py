@@ -9,7 +9,15 @@ import pytest
 
 from strategist.optimise.cells import Layout
 from strategist.optimise.clock import Clock
-from strategist.optimise.kernel import IN, OPEN, OUT, bounds_of, ladder_bound, subgradient_of
+from strategist.optimise.kernel import (
+    IN,
+    OPEN,
+    OUT,
+    bounds_of,
+    ladder_bound,
+    penalties_of,
+    subgradient_of,
+)
 from strategist.optimise.measures import Measure, aim_at, measures, spacing
 from strategist.optimise.node import Node
 from strategist.optimise.problem import Problem, pose
@@ -68,6 +76,8 @@ def test_no_bound_is_above_what_is_reached(seed: int) -> None:
         assert ladders[0] <= loss + 1e-6
     for _ in range(4):
         node.multiplier = rng.normal(0, 2, len(node.layout.klass))
+        into, out = penalties_of(node.state, node.multiplier, node.cells, stop_after, node.must)
+        assert into.min() >= 0 <= out.min()
         for cut in node.penalties():
             for through, loss in reached.values():
                 weight, room = cut.room(loss)

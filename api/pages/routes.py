@@ -1,0 +1,101 @@
+"""Which page is where; each is wrapped so that it has a visitor, and that what fails is a page."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+from typing import Any
+from urllib.parse import quote
+
+from flask import Flask, Response, g, redirect, request
+
+from ..endpoints import Endpoint
+from ..problems import KINDS, ProblemError
+from ..service import Service
+from . import answers, batches, home, sign_in, surveys
+from .ask import Asker
+from .render import render, static_file
+from .visit import SIGN_IN, Visitor, refuse_forged, visitor_of
+from .visiting import Page, Visit
+
+PAGES: tuple[Page, ...] = (*home.PAGES, *surveys.PAGES, *answers.PAGES, *batches.PAGES)
+AsProblem = Callable[[Exception], ProblemError]
+
+
+def add_pages(
+    app: Flask, service: Service, endpoints: tuple[Endpoint, ...], as_problem: AsProblem
+) -> None:
+    """Add the pages to an app; they ask the endpoints, and nothing else of the API."""
+    for number, page in enumerate(PAGES):
+        view = partial(_shown, page, service, endpoints, as_problem)
+        app.add_url_rule(page.rule, f"page{number}", view, methods=[page.method])
+    shown = partial(sign_in.show, service)
+    app.add_url_rule(SIGN_IN, "sign-in", shown, methods=["GET"])
+    take = partial(_guarded, partial(sign_in.take, service), as_problem)
+    app.add_url_rule(SIGN_IN, "sign-in-taken", take, methods=["POST"])
+    app.add_url_rule("/pages/<name>", "page-file", _static)
+
+
+def _static(name: str) -> Response:
+    found = static_file(name)
+    if found is None:
+        raise ProblemError("not-found", "There is no such file.")
+    return found
+
+
+def _shown(
+    page: Page,
+    service: Service,
+    endpoints: tuple[Endpoint, ...],
+    as_problem: AsProblem,
+    **path: str,
+) -> Response:
+    if page.rule == "/" and not _wants_html():
+        raise ProblemError("not-found", "The request as it was sent.")  # as ever, for programs
+    visitor: Visitor | None = None
+    try:
+        visitor = visitor_of(service, request)
+        if visitor is None:
+            return _to_sign_in()
+        g.client = visitor.client
+        if page.method == "POST":
+            request.max_content_length = page.most(service.limits)
+            refuse_forged(request, visitor)
+        gone = request.environ.get("waitress.client_disconnected", lambda: False)
+        with service.requests.one(visitor.client) as taken:
+            if not taken:
+                raise ProblemError("queue-full", "Too many requests of yours at once.")
+            asker = Asker(service, visitor.client, endpoints, gone)
+            return page.view(Visit(visitor, asker, request), **path)
+    except Exception as error:
+        return problem_page(as_problem(error), visitor)
+
+
+def _guarded(view: Callable[[], Response], as_problem: AsProblem) -> Response:
+    try:
+        return view()
+    except Exception as error:
+        return problem_page(as_problem(error), None)
+
+
+def _to_sign_in() -> Response:
+    if request.method != "GET":
+        error = ProblemError("unauthorized", "Your session has ended. Sign in, then send it again.")
+        return problem_page(error, None)
+    back = "" if request.path == "/" else f"?next={quote(request.full_path.rstrip('?'), safe='')}"
+    return _as_response(redirect(f"{SIGN_IN}{back}", 303))
+
+
+def _as_response(found: Any) -> Response:
+    return Response(found.get_data(), found.status_code, headers=dict(found.headers))
+
+
+def problem_page(error: ProblemError, visitor: Visitor | None) -> Response:
+    """What went wrong, each fault with its place, and what to do about it."""
+    kind = KINDS[error.kind]
+    return render("problem.html", visitor, status=kind.status, kind=kind, error=error)
+
+
+def _wants_html() -> bool:
+    best = request.accept_mimetypes.best_match(["application/json", "text/html"])
+    return best == "text/html"

@@ -1,0 +1,90 @@
+// Pages work without this: it looks again by itself, swaps what a link or a form changes in place,
+// takes files that are dropped, and says that a form is being worked at.
+"use strict";
+
+const live = () => document.getElementById("live");
+let asked = 0; // the latest question: what comes late of an earlier one is dropped
+
+async function swap(address, { keep = false } = {}) {
+  const mine = ++asked;
+  const answer = await fetch(address, { headers: { Accept: "text/html" }, credentials: "same-origin" });
+  const text = await answer.text();
+  if (mine !== asked) return;
+  const page = new DOMParser().parseFromString(text, "text/html");
+  const main = page.getElementById("live");
+  if (!main) return;
+  const focus = document.activeElement && document.activeElement.id;
+  live().replaceWith(document.importNode(main, true));
+  document.title = page.title;
+  if (keep) history.replaceState(null, "", answer.url);
+  if (focus && document.getElementById(focus)) document.getElementById(focus).focus();
+  begin();
+}
+
+function lookAgain() {
+  const after = Number(live().dataset.again);
+  if (!after) return;
+  setTimeout(() => {
+    if (document.hidden) document.addEventListener("visibilitychange", lookAgain, { once: true });
+    else swap(location.href).catch(lookAgain);
+  }, after);
+}
+
+function takeDrops(form) {
+  const input = form.querySelector("input[type=file]");
+  const says = form.querySelector("[data-drop-says]");
+  const over = (on) => (event) => {
+    event.preventDefault();
+    form.classList.toggle("over", on);
+  };
+  form.addEventListener("dragover", over(true));
+  form.addEventListener("dragleave", over(false));
+  form.addEventListener("drop", (event) => {
+    over(false)(event);
+    if (event.dataTransfer.files.length) input.files = event.dataTransfer.files;
+    input.dispatchEvent(new Event("change"));
+  });
+  says.textContent = "or drop them here";
+  input.addEventListener("change", () => {
+    says.textContent = Array.from(input.files, (file) => file.name).join(", ");
+  });
+}
+
+function begin() {
+  lookAgain();
+  for (const form of live().querySelectorAll("form[data-drop]")) takeDrops(form);
+}
+
+document.addEventListener("submit", (event) => {
+  const button = event.submitter;
+  if (!button || !button.dataset.busy) return;
+  const said = button.textContent;
+  setTimeout(() => {
+    button.textContent = button.dataset.busy;
+    button.disabled = true;
+  });
+  addEventListener("pageshow", () => {
+    button.textContent = said;
+    button.disabled = false;
+  }, { once: true });
+});
+
+document.addEventListener("click", (event) => {
+  const link = event.target.closest("a[data-swap]");
+  if (!link || event.ctrlKey || event.metaKey || event.shiftKey || event.button) return;
+  event.preventDefault();
+  swap(link.href, { keep: true }).catch(() => location.assign(link.href));
+});
+
+let pause = 0;
+document.addEventListener("input", (event) => {
+  const form = event.target.closest("form[data-swap]");
+  if (!form) return;
+  clearTimeout(pause);
+  pause = setTimeout(() => {
+    const query = new URLSearchParams(new FormData(form));
+    swap(`${form.action.split("?")[0]}?${query}`, { keep: true }).catch(() => form.submit());
+  }, 120);
+});
+
+begin();

@@ -1,0 +1,62 @@
+"""`import`: a case from the raw log of a reader, the run sheet and the tag list."""
+
+from __future__ import annotations
+
+import argparse
+from dataclasses import replace
+from pathlib import Path
+
+import strategist
+from strategist.commands.arguments import OK, Commands, add_command, seconds
+
+
+def add(commands: Commands) -> None:
+    what = "make a case of a reader's raw log, a run sheet and a tag list"
+    command = add_command(commands, "import", _import, what)
+    command.add_argument("logs", nargs="+", metavar="LOG", help="raw log of a reader")
+    command.add_argument(
+        "--run-sheet", metavar="FILE", help="the passes: times, levels, tags, conditions"
+    )
+    command.add_argument("--tags", metavar="FILE", help="the tags, and which are wanted")
+    command.add_argument(
+        "--mapping", metavar="FILE", help="how to read the files: mapping.json of an import before"
+    )
+    command.add_argument(
+        "--read-point", metavar="NAME", help="the read point, where no file names it"
+    )
+    command.add_argument(
+        "--pause", type=seconds, metavar="S", help="pauses of so many seconds part the passes"
+    )
+    command.add_argument(
+        "--out", required=True, metavar="FOLDER", help="the case: a folder that does not exist yet"
+    )
+
+
+def _import(arguments: argparse.Namespace) -> int:
+    strategist.refuse_folder(arguments.out)
+    imported = strategist.import_log(
+        {name: Path(name) for name in arguments.logs},
+        run_sheet=_given(arguments.run_sheet),
+        tags=_given(arguments.tags),
+        mapping=_mapping(arguments),
+    )
+    strategist.write_case(arguments.out, imported.files)
+    print(strategist.import_text(imported))
+    print(f"Written to {arguments.out}: {', '.join(sorted(imported.files))}.")
+    return OK
+
+
+def _given(name: str | None) -> dict[str, Path]:
+    return {} if name is None else {name: Path(name)}
+
+
+def _mapping(arguments: argparse.Namespace) -> strategist.ImportMapping:
+    mapping = strategist.ImportMapping()
+    if arguments.mapping is not None:
+        data = strategist.read_file(arguments.mapping)
+        mapping = strategist.parse_mapping(data, arguments.mapping)
+    if arguments.read_point is not None:
+        mapping = replace(mapping, read_point=arguments.read_point)
+    if arguments.pause is not None:
+        mapping = replace(mapping, passes_by="pauses", pause_s=arguments.pause)
+    return mapping

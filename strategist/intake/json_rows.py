@@ -1,0 +1,83 @@
+"""JSON lines, or one array of objects: a row an object, a column a key; inner keys have dots."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator
+from typing import Any
+
+from strategist.errors import InputError
+from strategist.intake.sheet import COLUMNS_MAX, Sheet, sheet_of_columns
+
+_LINE_MAX = 1_000_000  # characters
+
+
+def sheet_of_json(data: bytes, source: str) -> Sheet:
+    """The table; raises InputError with the line that is no object."""
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        raise InputError.one(source, "no UTF-8", "UTF-8 text", line=line) from None
+    if text.lstrip().startswith("["):
+        return _of_rows(_array(text, source), source, "one JSON array")
+    return _of_rows(_lines(text, source), source, "JSON lines")
+
+
+def _array(text: str, source: str) -> Iterator[tuple[int, Any]]:
+    found = _parsed(text, source, 1)
+    if not isinstance(found, list):
+        raise InputError.one(source, text[:40], "an array of objects")
+    yield from enumerate(found, 1)
+
+
+def _lines(text: str, source: str) -> Iterator[tuple[int, Any]]:
+    for number, line in enumerate(text.split("\n"), 1):
+        if len(line) > _LINE_MAX:
+            found = f"a line of {len(line):,} characters"
+            raise InputError.one(source, found, f"at most {_LINE_MAX:,}", line=number)
+        if line.strip():
+            yield number, _parsed(line, source, number)
+
+
+def _parsed(text: str, source: str, line: int) -> Any:
+    """JSON with its numbers as they are written."""
+    try:
+        return json.loads(text, parse_float=str, parse_int=str, parse_constant=str)
+    except (ValueError, RecursionError) as error:
+        why = getattr(error, "msg", "nested too deep")
+        at = getattr(error, "lineno", 1) + line - 1
+        raise InputError.one(source, f"{why}: {text[:40]}", "JSON", line=at) from None
+
+
+def _of_rows(rows: Iterable[tuple[int, Any]], source: str, note: str) -> Sheet:
+    columns: dict[str, list[str]] = {}
+    lines: list[int] = []
+    for line, row in rows:
+        if not isinstance(row, dict):
+            raise InputError.one(source, str(row)[:40], "an object with a key a column", line=line)
+        for name, value in _flat(row, "", 3):
+            column = columns.setdefault(name, [])
+            column.extend([""] * (len(lines) - len(column)))
+            column.append(value)
+        if len(columns) > COLUMNS_MAX:
+            found = f"more than {COLUMNS_MAX:,} keys"
+            raise InputError.one(source, found, f"at most {COLUMNS_MAX:,}", line=line)
+        lines.append(line)
+    if not lines:
+        raise InputError.one(source, "", "at least one object")
+    whole = [column + [""] * (len(lines) - len(column)) for column in columns.values()]
+    return sheet_of_columns(source, list(columns), whole, lines, [note])
+
+
+def _flat(row: dict[str, Any], before: str, depth: int) -> Iterator[tuple[str, str]]:
+    for key, value in row.items():
+        name = f"{before}{key}"
+        if isinstance(value, dict) and depth:
+            yield from _flat(value, f"{name}.", depth - 1)
+        elif value is None:
+            continue
+        elif isinstance(value, bool):
+            yield name, "true" if value else "false"
+        else:
+            yield name, value if isinstance(value, str) else json.dumps(value)
