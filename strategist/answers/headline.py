@@ -154,11 +154,12 @@ def _to_set(found: Told) -> str:
 
 def _expect(found: Told) -> str:
     outcome, rates = found.outcome, found.standing.rates
+    missed = _most(rates.missed_by_pass, rates.dependence.part)
+    stray = _most(rates.stray_by_pass, rates.dependence.part)
     return (
         f"{outcome.missed} of {outcome.wanted} wanted missed, {outcome.stray} of "
         f"{outcome.stray_presented} stray reported: loss {figure(outcome.loss)}. At 95 % "
-        f"confidence up to {_most(rates.missed_by_pass, rates.dependence.part)} of passes have a miss, "
-        f"{_most(rates.stray_by_pass, rates.dependence.part)} a stray."
+        f"confidence up to {missed} of passes have a miss, {stray} a stray."
     )
 
 
