@@ -65,7 +65,7 @@ def import_log(
     faults.raise_any()
     log = joined(tables["log"], faults)
     for role in ("epc", "rssi"):
-        if role not in log.texts:
+        if role not in log.texts and role not in log.numbers:
             say = f'{{"log": {{"columns": {{"{role}": "COLUMN"}}}}}}'
             names = ", ".join(f'"{column.name}"' for column in log.columns)
             allowed = f"a column of it; if one is, say which in the mapping file, as {say}"

@@ -33,6 +33,7 @@ from strategist.survey.records import Floats, Ints
 from strategist.survey.tables import Texts
 
 _MEASURES: tuple[Role, ...] = ("rssi", "power", "antenna", "reads", "duration", "weight")
+_NAMES: tuple[Role, ...] = ("read_point", "pass", "epc", "rospec", "tid")
 _UNITS_IN_NAMES = {  # words of a header that settle the unit
     "mw": "mw",
     "milliwatt": "mw",
@@ -144,6 +145,8 @@ def read_table(
         texts["epc"] = _epcs(texts["epc"], of)
     numbers = {r: _numbers(r, texts[r], names[r], of) for r in _MEASURES if r in texts}
     times = _times(texts, of)
+    if kind == "log":  # a million times as text are 100 MB
+        texts = {role: texts[role] for role in _NAMES if role in texts}
     faults.extend(found)
     if found:
         return None

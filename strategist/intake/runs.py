@@ -83,7 +83,7 @@ def runs_of(table: Table, clocks: Clocks | None, point: str, faults: FaultList) 
         _listed(table, "wanted"),
         _listed(table, "stray"),
         _dwell(start, end, table, clocks),
-        frozenset(table.texts),
+        frozenset(column.role for column in table.columns if column.role is not None),
         tuple(assumed),
     )
 

@@ -52,7 +52,7 @@ def _sheet(sheets: list[Sheet], kind: Kind, of: TableMapping) -> Sheet:
     for sheet in sheets:
         quiet = FaultList()
         table = read_table(sheet, kind, of, quiet, 0)
-        if table is not None and set(_NEEDED[kind]) <= set(table.texts):
+        if table is not None and set(_NEEDED[kind]) <= {column.role for column in table.columns}:
             fit.append(sheet)
     if len(fit) != 1:
         say = how_to_say(kind, "sheet", parts[0])
