@@ -93,7 +93,8 @@ class _Importing:
         self.faults.raise_any()
         name = self._default_point()
         runs = runs_of(self.sheet, clocks, name, self.faults) if self.sheet is not None else None
-        by = way_of(self.log, runs, self.mapping, self.faults)
+        times = None if clocks is None else clocks.log
+        by = way_of(self.log, runs, times, self.mapping, self.faults)
         self.faults.raise_any()
         assert by is not None
         points = self._points(runs, name)
@@ -116,10 +117,10 @@ class _Importing:
         told = self._told(clocks, found, runs)
         tally = _with_tags(tally, reads, roster)
         rows = np.flatnonzero(keep)
-        times = None if clocks is None else clocks.log[rows]
+        at = None if times is None else times[rows]
         tids = self.log.texts["tid"].take(rows) if "tid" in self.log.texts else None
         findings = suspicions(
-            Evidence(case, reads, times, tids, differs[rows], self.offset, runs, tally,
+            Evidence(case, reads, at, tids, differs[rows], self.offset, runs, tally,
                      self.mapping, by)
         )  # fmt: skip
         mapping = self._mapping(by)

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from typing import Any
 
 from strategist.errors import InputError
-from strategist.intake.sheet import COLUMNS_MAX, Sheet, sheet_of_columns
+from strategist.intake.sheet import COLUMNS_MAX, Growing, Sheet
 
 _LINE_MAX = 1_000_000  # characters
 
@@ -51,23 +51,17 @@ def _parsed(text: str, source: str, line: int) -> Any:
 
 
 def _of_rows(rows: Iterable[tuple[int, Any]], source: str, note: str) -> Sheet:
-    columns: dict[str, list[str]] = {}
-    lines: list[int] = []
+    found = Growing()
     for line, row in rows:
         if not isinstance(row, dict):
             raise InputError.one(source, str(row)[:40], "an object with a key a column", line=line)
-        for name, value in _flat(row, "", 3):
-            column = columns.setdefault(name, [])
-            column.extend([""] * (len(lines) - len(column)))
-            column.append(value)
-        if len(columns) > COLUMNS_MAX:
-            found = f"more than {COLUMNS_MAX:,} keys"
-            raise InputError.one(source, found, f"at most {COLUMNS_MAX:,}", line=line)
-        lines.append(line)
-    if not lines:
+        found.add(line, dict(_flat(row, "", 3)))
+        if len(found.names) > COLUMNS_MAX:
+            keys = f"more than {COLUMNS_MAX:,} keys"
+            raise InputError.one(source, keys, f"at most {COLUMNS_MAX:,}", line=line)
+    if not len(found):
         raise InputError.one(source, "", "at least one object")
-    whole = [column + [""] * (len(lines) - len(column)) for column in columns.values()]
-    return sheet_of_columns(source, list(columns), whole, lines, [note])
+    return found.sheet(source, found.names, [note])
 
 
 def _flat(row: dict[str, Any], before: str, depth: int) -> Iterator[tuple[str, str]]:

@@ -19,7 +19,7 @@ _OTHERS = (
     (b"\x1f\x8b", "a packed file (gzip)", "the file unpacked"),
     (b"%PDF", "a PDF", "text, a workbook (.xlsx), JSON lines, or LLRP reports"),
 )
-BYTES_MAX = 1_000_000_000  # of one file, read at once
+BYTES_MAX = 300_000_000  # of one file, read at once
 
 
 def sheets_of(name: str, content: bytes | Path) -> list[Sheet]:

@@ -106,3 +106,4 @@ def test_pauses_that_would_do_are_told() -> None:
     with pytest.raises(InputError) as error:
         imported(text_of(log_rows(MADE)), sheet, TAGS)
     assert '"pause_s": SECONDS' in str(error.value)
+    assert "which pauses of more than" in str(error.value)

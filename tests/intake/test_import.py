@@ -15,6 +15,7 @@ from tests.intake.given import (
     case_files,
     drawn,
     imported,
+    level_rows,
     log_rows,
     of_case,
     plain,
@@ -118,6 +119,23 @@ def test_levels_from_the_run_sheet() -> None:
     tried = found.files["tried.csv"].splitlines()
     assert tried[:2] == ["read_point,pass_id,power_dbm,dwell_s", "sorting-belt,p0001,10,3"]
     assert len(tried) == 1 + len(MADE.passes) * len(MADE.levels)
+
+
+def test_two_read_points_on_one_run_sheet() -> None:
+    head, *rows = sheet_rows(MADE)
+    half = len(rows) // 2
+    sheet = [("read point", *head), *(("a" if i < half else "b", *r) for i, r in enumerate(rows))]
+    found = imported(LOG, text_of(sheet), "epc,role\n" + f"{ONE},wanted\n{OTHER},stray\n")
+    assert [(one.read_point, one.passes) for one in found.read_points] == [("a", 4), ("b", 4)]
+    both = [sheet[0], *(("b", *row) for row in rows), ("a", *rows[0])]
+    assert "passes that do not overlap" in refused(LOG, text_of(both), TAGS)
+
+
+def test_a_pass_column_and_a_sheet_by_level_without_power_in_the_log() -> None:
+    names = ["pass", *(one.pass_id for one in MADE.reads)]
+    rows = [(name, *row[:3]) for name, row in zip(names, log_rows(MADE), strict=True)]
+    found = imported(text_of(rows), text_of(level_rows(MADE)), TAGS)
+    assert of_case(found.files) == case_files(MADE, all_levels=True, t_s=True)
 
 
 def test_passes_by_pauses() -> None:
@@ -226,6 +244,7 @@ def test_the_command_writes_a_new_folder_and_nothing_over_another(
     assert "rssi (dbm)" in told and "outside every pass" in told
     written = {path.name: path.read_text() for path in Path(out).iterdir()}
     assert of_case(written) == case_files(MADE)
+    assert json.loads(written["import.json"])["tally"]["reads"] == len(MADE.reads)
     assert main(["check", out]) == 0
     assert main(command) == 2
     assert "nothing is overwritten" in capsys.readouterr().err
