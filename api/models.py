@@ -56,8 +56,8 @@ class Model(BaseModel):
 
 
 class _Solver(Model):
-    seed: Annotated[Whole, Field(ge=0, le=2**31 - 1, description="Of the solver.")] = 0
-    prover: Literal["auto", "search", "model"] = "auto"
+    seed: Annotated[Whole, Field(ge=0, le=2**31 - 1, description="Random seed of the solver.")] = 0
+    method: Literal["auto", "search", "model"] = "auto"
 
 
 class _Options(_Solver):
@@ -129,7 +129,7 @@ Share = Annotated[float, Field(ge=1e-6, le=0.999)]
 Confidence = Annotated[float, Field(ge=0.5, le=0.999999)]
 
 
-_OPTIONS = {"all": PromptOptions, "several": RepeatedOptions, "time": PromptTime}
+_OPTIONS = {"all": PromptOptions, "several": RepeatedOptions}
 
 
 def request_of(question: Question, kept: Kept) -> type[BaseModel]:
@@ -151,6 +151,8 @@ def _kind(parameter: Parameter) -> Any:
     says = parameter.says
     if parameter.names_case:
         return Annotated[Id | None, Field(description=says)]
+    if parameter.choices:
+        return Annotated[Literal[parameter.choices] | None, Field(description=says)]
     if parameter.is_map:
         key = Annotated[str, Field(min_length=1, max_length=100)]
         few = Field(max_length=CHANGES, description=says)
@@ -162,9 +164,11 @@ def _kind(parameter: Parameter) -> Any:
 class PlanQuery(Model):
     """The rate to show, with what confidence, and the failed passes that are allowed."""
 
-    rate_limit: Annotated[Share, Field(description="Share of passes with a miss.")]
+    miss_rate_max: Annotated[
+        Share, Field(description="Share of passes with a miss that is acceptable.")
+    ]
     confidence: Confidence = 0.95
-    failures_allowed: Annotated[int, Field(ge=0, le=1000)] = 0
+    allowed_failures: Annotated[int, Field(ge=0, le=1000)] = 0
 
 
 class PowerLimitQuery(Model):
@@ -189,7 +193,7 @@ class PowerEntry(Model):
 class SettingsRequest(_WithStrategy):
     """A strategy in the terms of an open standard; LLRP needs the reader's power table."""
 
-    form: Literal["gen2", "llrp"]
+    format: Literal["gen2", "llrp"]
     power_table: (
         Annotated[list[PowerEntry], Field(min_length=1, max_length=POWER_ENTRIES)] | None
     ) = None
@@ -210,9 +214,9 @@ class Entry(GivenStrategy):
 
 
 class ComparisonRequest(AtPoint):
-    """Strategies and settings of weights on one read point, side by side."""
+    """Strategies, given or best under some weights, on one read point: alone or side by side."""
 
-    entries: Annotated[list[Entry], Field(min_length=2, max_length=ENTRIES)]
+    entries: Annotated[list[Entry], Field(min_length=1, max_length=ENTRIES)]
     options: ComparisonOptions = ComparisonOptions()
 
 
@@ -245,17 +249,17 @@ class TemplatesRequest(OfBatch):
     """Few strategies for all read points of a batch."""
 
     at_most: Annotated[Whole, Field(ge=1, le=TEMPLATES, description="Different strategies.")] = 4
-    may_pay: Annotated[
+    max_extra_loss: Annotated[
         float | None,
         Field(
             ge=0,
-            description="Loss on top of its own from which a read point needs its own strategy; "
+            description="Extra loss that a read point may accept before it gets its own strategy; "
             "null: the weight of one missed tag.",
         ),
     ] = None
 
 
-class CouplingRequest(OfBatch):
+class CrossReadsRequest(OfBatch):
     """Which read points of a batch hear each other's wanted tags, and what silences them."""
 
 

@@ -22,25 +22,25 @@ def templates_among(
 ) -> dict[str, Any]:
     """The document of `templates` for a batch; `case` is the id of a survey."""
     batch = _solved(cases, request["batch"])
-    at_most, may_pay = request["at_most"], request["may_pay"]
+    at_most, max_extra_loss = request["at_most"], request["max_extra_loss"]
     with _faults_of_batch():
         points = batch.points(cases)
         found = strategist.templates_of(
             batch.results,
             points,
             at_most,
-            may_pay=may_pay,
+            max_extra_loss=max_extra_loss,
             left_out=batch.left_out,
             time_limit_s=time_limit_s,
         )
     return found.to_json()
 
 
-def coupling_in(cases: Cases, request: Mapping[str, Any]) -> dict[str, Any]:
-    """The document of coupling.json for a batch; `case` is the id of a survey."""
+def cross_reads_in(cases: Cases, request: Mapping[str, Any]) -> dict[str, Any]:
+    """The document of cross_reads.json for a batch; `case` is the id of a survey."""
     batch = _solved(cases, request["batch"])
     with _faults_of_batch():
-        return strategist.coupling_of(batch.tags(cases)).to_json()
+        return strategist.cross_reads_of(batch.tags(cases)).to_json()
 
 
 @dataclass(frozen=True)

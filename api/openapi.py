@@ -16,7 +16,7 @@ from .problems import KINDS
 
 _REF = "#/components/schemas/{model}"
 _ABOUT = (
-    "Surveys of UHF RFID read points in; proven strategies, evaluations and comparisons out. "
+    "Surveys of UHF RFID read points in; proven strategies and comparisons out. "
     "Every POST takes an Idempotency-Key: sent again with the same body it makes nothing new. "
     "X-Request-Id is echoed. Errors are problem details (RFC 9457) that name each fault."
 )

@@ -16,12 +16,13 @@ from strategist import QUESTIONS, Asked, Parameter, Question
 from strategist.errors import Fault, InputError, MalformedError, StrategistError
 
 from .limits import ANSWER_BYTES
-from .of_batch import coupling_in, templates_among
+from .of_batch import cross_reads_in, templates_among
 from .problems import detail_of, faults_json, in_body
 from .store.surveys import Cases
 
 Outcome = tuple[Mapping[str, Any] | None, Mapping[str, Any] | None]  # result, error: one is None
 _ENTRY_SHARE_MIN_S = 0.05
+_KEYS = {"cable": "added_cable_loss_db", "view": "view"}
 _ENTRY = "entry "  # and its number: the source of faults of its strategy
 
 
@@ -129,7 +130,7 @@ def _settings(task: Task) -> dict[str, Any]:
         else strategist.PowerTable(tuple((index, dbm) for index, dbm in given))
     )
     return strategist.settings_of(
-        task.point(), _strategy(asked["strategy"]), asked["form"], table
+        task.point(), _strategy(asked["strategy"]), asked["format"], table
     ).to_json()
 
 
@@ -153,10 +154,10 @@ def _value(parameter: Parameter, task: Task) -> Any:
 
 def _of_key(question: Question, fault: Fault, request: Mapping[str, Any]) -> Fault:
     """A fault of an answer, placed at the key of the request that brings it about."""
-    if fault.source == "cable":
-        return replace(fault, source="body", path=("cable_db",))
+    if fault.source in ("cable", "view"):
+        return replace(fault, source="body", path=(_KEYS[fault.source],))
     maps = [one.key for one in question.parameters if one.is_map]
-    if not maps or fault.source not in (*maps, question.name):
+    if not maps or fault.source not in maps:
         return fault
     for key in request[maps[0]]:
         parts = tuple(key.split("."))
@@ -171,8 +172,8 @@ def _templates(task: Task) -> dict[str, Any]:
     return templates_among(task.cases, task.request, task.options().total_limit_s)
 
 
-def _coupling(task: Task) -> dict[str, Any]:
-    return coupling_in(task.cases, task.request)
+def _cross_reads(task: Task) -> dict[str, Any]:
+    return cross_reads_in(task.cases, task.request)
 
 
 def _compare(task: Task) -> dict[str, Any]:
@@ -229,5 +230,5 @@ _VERBS: Mapping[str, Callable[[Task], dict[str, Any]]] = {
     "settings": _settings,
     "comparison": _compare,
     "templates": _templates,
-    "coupling": _coupling,
+    "cross_reads": _cross_reads,
 } | {one.kept.kind: partial(_answer, one) for one in QUESTIONS if one.kept is not None}

@@ -140,9 +140,9 @@ CHUTE = Place(
     policy={
         "loss": {"missed": 5, "stray": 2},
         "stop_after": 1,
-        "reader": {"ladder_steps_max": 4, "mask_slots": 2},
+        "reader": {"ladder_steps_max": 4, "mask_slots": 2, "mask_step_bits": 8},
         "radio": {**RADIO, "distance_m": 0.7},
-        "time": {"dwell_s": 3.0, "link": LINK},
+        "time": {"dwell_s": 3.0, "rf_mode": LINK},
     },
 )
 
@@ -179,9 +179,9 @@ BELT = Place(
     policy={
         "loss": {"missed": 3, "stray": 2},
         "stop_after": 1,
-        "reader": {"ladder_steps_max": 4, "mask_slots": 2},
+        "reader": {"ladder_steps_max": 4, "mask_slots": 2, "mask_step_bits": 8},
         "radio": {**RADIO, "distance_m": 0.65},
-        "time": {"dwell_s": 0.8, "link": LINK},
+        "time": {"dwell_s": 0.8, "rf_mode": LINK},
     },
 )
 
@@ -228,9 +228,9 @@ GATE = Place(
     policy={
         "loss": {"missed": 2, "stray": 1},
         "stop_after": 20,
-        "reader": {"ladder_steps_max": 3, "mask_slots": 3},
+        "reader": {"ladder_steps_max": 3, "mask_slots": 3, "mask_step_bits": 8},
         "radio": {**RADIO, "distance_m": 0.9},
-        "time": {"dwell_s": 2.5, "link": LINK},
+        "time": {"dwell_s": 2.5, "rf_mode": LINK},
     },
 )
 
@@ -277,9 +277,9 @@ CABINET = Place(
     policy={
         "loss": {"missed": 5, "stray": 1},
         "stop_after": 4,
-        "reader": {"ladder_steps_max": 3, "mask_slots": 3},
+        "reader": {"ladder_steps_max": 3, "mask_slots": 3, "mask_step_bits": 8},
         "radio": {**RADIO, "distance_m": 0.45},
-        "time": {"link": LINK},
+        "time": {"rf_mode": LINK},
     },
 )
 

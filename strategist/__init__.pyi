@@ -30,10 +30,10 @@ from strategist.answers.compromises import (
 from strategist.answers.compromises import (
     trace_frontier as trace_frontier,
 )
+from strategist.answers.full_assessment import FullAssessment as FullAssessment
+from strategist.answers.full_assessment import assess_fully as assess_fully
 from strategist.answers.masks import MaskList as MaskList
 from strategist.answers.masks import list_masks as list_masks
-from strategist.answers.repeated import Judged as Judged
-from strategist.answers.repeated import judge as judge
 from strategist.answers.settings import Settings as Settings
 from strategist.answers.settings import settings_of as settings_of
 from strategist.answers.solution import Options as Options
@@ -57,13 +57,13 @@ from strategist.answers.what_if import (
 from strategist.answers.what_if import (
     what_if as what_if,
 )
-from strategist.batch.coupling import (
-    Coupling as Coupling,
+from strategist.batch.cross_reads import (
+    CrossReads as CrossReads,
 )
-from strategist.batch.coupling import (
-    coupling_of as coupling_of,
+from strategist.batch.cross_reads import (
+    cross_reads_of as cross_reads_of,
 )
-from strategist.batch.coupling import (
+from strategist.batch.cross_reads import (
     tags_of as tags_of,
 )
 from strategist.batch.run import Progress as Progress
@@ -110,6 +110,9 @@ from strategist.optimise.strategy_file import (
 from strategist.optimise.strategy_file import (
     parse_strategy_file as parse_strategy_file,
 )
+from strategist.optimise.strategy_file import (
+    parse_strategy_files as parse_strategy_files,
+)
 from strategist.optimise.templates import (
     Templates as Templates,
 )
@@ -148,6 +151,7 @@ from strategist.report.case_folder import write_case as write_case
 from strategist.report.comparison import comparison_text as comparison_text
 from strategist.report.document import Backing as Backing
 from strategist.report.document import report_document as report_document
+from strategist.report.full_assessment import full_assessment_text as full_assessment_text
 from strategist.report.given_results import (
     GivenResult as GivenResult,
 )
@@ -158,7 +162,6 @@ from strategist.report.given_results import (
     parse_results as parse_results,
 )
 from strategist.report.imported import import_text as import_text
-from strategist.report.judged import judged_text as judged_text
 from strategist.report.lists import (
     check_text as check_text,
 )
@@ -175,6 +178,7 @@ from strategist.report.page import report_page as report_page
 from strategist.report.page import report_sections as report_sections
 from strategist.report.page import report_style as report_style
 from strategist.report.plots import can_plot as can_plot
+from strategist.report.site_keys import keys_text as keys_text
 from strategist.report.standing import power_limit_text as power_limit_text
 from strategist.report.text import evaluation_text as evaluation_text
 from strategist.report.text import result_text as result_text
@@ -191,6 +195,8 @@ from strategist.survey.case import Case as Case
 from strategist.survey.findings import Finding as Finding
 from strategist.survey.json_text import parse_json as parse_json
 from strategist.survey.json_text import refuse_values as refuse_values
+from strategist.survey.keys import SiteKey as SiteKey
+from strategist.survey.keys import SiteKeys as SiteKeys
 from strategist.survey.policy import (
     Dwell as Dwell,
 )
@@ -227,6 +233,8 @@ from strategist.survey.reading import (
 from strategist.survey.records import ReadPoint as ReadPoint
 from strategist.survey.records import Survey as Survey
 from strategist.survey.records import Tag as Tag
+from strategist.survey.site_keys import site_keys as site_keys
+from strategist.survey.site_keys import starter_site as starter_site
 from strategist.tags.candidates import forget_candidates as forget_candidates
 from strategist.tags.mask import Mask as Mask
 from strategist.tags.power_table import (
@@ -255,7 +263,7 @@ from strategist.trust.guarded import (
 from strategist.trust.guarded import (
     guarded_outcome as guarded_outcome,
 )
-from strategist.trust.rate_limit import RATE_LIMIT as RATE_LIMIT
+from strategist.trust.miss_rate_max import MISS_RATE_MAX as MISS_RATE_MAX
 
 __version__: str
 __all__: list[str]

@@ -15,13 +15,15 @@ from typing import TextIO
 
 import strategist
 from strategist.commands import (
+    accept,
     batch,
     check,
     compare,
     export,
     import_log,
+    keys,
     lawful,
-    plan_acceptance,
+    new,
     report,
     templates,
 )
@@ -33,6 +35,8 @@ __all__ = ["command_parser", "main"]
 
 _OWN = {  # commands that ask nothing of a read point, or take more than one strategy
     "import": import_log.add,
+    "new": new.add,
+    "keys": keys.add,
     "check": check.add,
     "lawful": lawful.add,
     "compare": compare.add,
@@ -40,16 +44,18 @@ _OWN = {  # commands that ask nothing of a read point, or take more than one str
     "batch": batch.add,
     "templates": templates.add,
     "report": report.add,
-    "plan-acceptance": plan_acceptance.add,
+    "accept": accept.add,
 }
 _ORDER = (
-    *("import", "check", "masks", "lawful", "solve", "judge", "frontier", "techniques", "what-if"),
-    *("evaluate", "compare", "export", "batch", "templates", "report", "plan-acceptance", "accept"),
+    *("import", "new", "keys", "check", "masks", "lawful"),
+    *("solve", "assess", "trade-offs", "compare", "export", "report"),
+    *("accept", "batch", "templates"),
 )
 _DEFECT_CHARACTERS = 300
 _EPILOG = (
-    "exit status: 0 done; 1 the case is unusable (check), the run is no pass (accept) or read "
-    "points lack an answer (batch); 2 bad input; 3 no answer that can be stood by; 130 interrupted"
+    "exit status: 0 done; 1 the case is unusable (check), the run was not accepted "
+    "(accept) or read points lack an answer (batch); 2 bad input; 3 no reliable answer; "
+    "130 interrupted"
 )
 
 
@@ -115,7 +121,7 @@ def _excuse(error: BaseException, output: _Output) -> int:
     if isinstance(error, MemoryError):
         return say("This machine has not enough memory for this case.", NO_ANSWER)
     if isinstance(error, StrategistError):
-        return say(f"No answer that can be stood by: {error}.", NO_ANSWER)
+        return say(f"No reliable answer: {error}.", NO_ANSWER)
     return say(_defect(error), NO_ANSWER)
 
 
@@ -160,7 +166,7 @@ def command_parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=strategist.__version__)
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
     asked = {one.name: partial(add_question, name=one.name) for one in strategist.QUESTIONS}
-    known = _OWN | asked
+    known = asked | _OWN
     for name in dict.fromkeys((*_ORDER, *known)):
         known[name](commands)
     return parser

@@ -33,10 +33,12 @@ class Fault:
 
     `source` is a file name (or the name of a request part), `line` counts from 1 and is None
     where lines mean nothing, `column` is a column name or a JSON path such as
-    `read_points.bay-1.loss`, `value` the text found (empty when something is missing), and
-    `allowed` says what would be accepted. `path` is the place as keys and indices where it lies in
-    JSON (empty: not known), since a key may hold the dots that join `column`. `count` is 1, or of
-    the last fault of a long list how many more were found that are not listed.
+    `read_points.bay-1.loss`, `value` the text found (empty when something is missing). `wrong` says
+    what is wrong with it (empty: that it is missing, or not valid). `allowed` says what would be
+    accepted, to be read after "Give"; where it ends with a full stop, it is a sentence of its own
+    on what to do. `path` is the place as keys and indices where it lies in JSON (empty: not known),
+    since a key may hold the dots that join `column`. `count` is 1, or of the last fault of a long
+    list how many more were found that are not listed.
     """
 
     source: str
@@ -46,20 +48,29 @@ class Fault:
     allowed: str
     path: tuple[str | int, ...] = field(default=(), compare=False)
     count: int = field(default=1, compare=False)
+    wrong: str = ""
+
+    @property
+    def where(self) -> str:
+        """The place in words."""
+        line = "" if self.line is None else f", line {self.line}"
+        column = "" if self.column is None else f", {_cut(self.column)}"
+        return f"{self.source}{line}{column}"
 
     def __str__(self) -> str:
-        where = self.source
-        if self.line is not None:
-            where += f", line {self.line}"
-        if self.column is not None:
-            where += f", {_cut(self.column)}"
+        """A sentence on what is wrong, with where, and one on what to do."""
         value = self.value
         if len(value) > _SHOWN_CHARACTERS:
             value = f"{value[:_SHOWN_CHARACTERS]}… ({len(value)} characters)"
-        found = f'found "{value}"' if value else "found nothing"
+        if self.wrong:
+            joint = " " if self.wrong.startswith("is ") else ": "
+            said = f"{self.where}{joint}{_cut(self.wrong)}"
+        else:
+            said = f'{self.where}: "{value}" is not valid' if value else f"{self.where} is missing"
+        allowed = _cut(self.allowed)
+        todo = allowed if allowed.endswith(".") else f"Give {allowed}."
         # A terminal must never be steered by what a file holds.
-        text = f"{where}: {found}; allowed: {_cut(self.allowed)}"
-        return "".join(c if c.isprintable() else f"\\x{ord(c):02x}" for c in text)
+        return "".join(c if c.isprintable() else f"\\x{ord(c):02x}" for c in f"{said}. {todo}")
 
 
 def _cut(text: str) -> str:
@@ -92,10 +103,11 @@ class InputError(StrategistError):
         line: int | None = None,
         column: str | None = None,
         path: tuple[str | int, ...] = (),
+        wrong: str = "",
     ) -> InputError:
         """An error with a single fault; without `column`, the `path` says where."""
         where = column or ".".join(str(part) for part in path) or None
-        return cls([Fault(source, line, where, str(value), allowed, path)])
+        return cls([Fault(source, line, where, str(value), allowed, path, wrong=wrong)])
 
 
 class MalformedError(InputError):

@@ -12,7 +12,8 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 import strategist
-from strategist.trust.rate_limit import RATE_LIMIT
+from strategist.errors import InputError
+from strategist.trust.miss_rate_max import MISS_RATE_MAX
 
 if TYPE_CHECKING:
     from strategist.survey.answer import Declared
@@ -41,7 +42,7 @@ class Parameter:
     `between` are the bounds of a number in a request; the option takes one that `fits`. A value
     that `is_map` holds at most `CHANGES_MAX` keys, and the option, KEY=VALUE, is repeated. One that
     `names_case` is a case in the option, the id of a survey in a request, and its read point for
-    the question.
+    the question. One with `choices` is one of them, or None.
     """
 
     key: str
@@ -55,6 +56,7 @@ class Parameter:
     fits: Callable[[float], bool] | None = None
     is_map: bool = False
     names_case: bool = False
+    choices: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -77,8 +79,8 @@ class Question:
     `words` of its answer for a person (the last of several read points has a caution).
 
     `gives` are the public names of its answers. `solves` says which options of solving it takes:
-    all, those of several solves, or the time limit alone. `takes_strategy`: it is about one that is
-    given. `passed` says whether the answer is a good one, for the exit status.
+    all, or those of several solves. `takes_strategy`: it is about one that is given. `holds` says
+    whether the answer is a good one, for the exit status.
     """
 
     name: str
@@ -86,28 +88,55 @@ class Question:
     answer: Callable[[strategist.ReadPoint, Asked], Declared]
     words: Callable[[Any, strategist.ReadPoint, bool], str]
     gives: tuple[str, ...]
-    solves: Literal["all", "several", "time"] | None = None
+    solves: Literal["all", "several"] | None = None
     takes_strategy: bool = False
     parameters: tuple[Parameter, ...] = ()
-    passed: Callable[[Any], bool] = lambda _: True
+    holds: Callable[[Any], bool] = lambda _: True
     in_processes: bool = False
     kept: Kept | None = None
 
 
-def _what_if(point: strategist.ReadPoint, asked: Asked) -> Declared:
-    sets, cable_db = asked.parameters["set"], asked.parameters["cable_db"]
+def _trade_offs(point: strategist.ReadPoint, asked: Asked) -> Declared:
+    sets, cable = asked.parameters["set"], asked.parameters["added_cable_loss_db"]
+    view = asked.parameters["view"] or ("changes" if sets or cable else "counts")
     options = replace(asked.options or strategist.Options(), unseen=False)
-    if not (sets or cable_db):
+    if view != "changes" and (sets or cable):
+        raise InputError.one("view", view, "changes, where something is changed")
+    if view == "counts":
+        return strategist.trace_frontier(point, options)
+    if view == "techniques":
+        return strategist.compare_techniques(point, options)
+    if not (sets or cable):
         return strategist.usual_what_ifs(point, options)
-    return strategist.what_if(point, sets, cable_db=cable_db, options=options)
+    return strategist.what_if(point, sets, added_cable_loss_db=cable, options=options)
 
 
-def _what_if_words(found: Any, point: strategist.ReadPoint, last: bool) -> str:
-    text = strategist.what_if_text if hasattr(found, "changes") else strategist.what_ifs_text
-    return text(found, caution=last)
+def _trade_off_words(found: Any, point: strategist.ReadPoint, last: bool) -> str:
+    texts: Mapping[str, Callable[..., str]] = {
+        "Frontier": strategist.frontier_text,
+        "Techniques": strategist.techniques_text,
+        "WhatIf": strategist.what_if_text,
+        "WhatIfs": strategist.what_ifs_text,
+    }
+    return texts[type(found).__name__](found, caution=last)
 
 
-_CHANGES = (
+VIEWS = ("counts", "techniques", "changes")
+_OF_TRADE_OFFS = (
+    Parameter(
+        "view",
+        None,
+        "counts: the non-dominated trade-offs between missed and stray tags; techniques: the best "
+        "strategy with some techniques only; changes: the answer again with something changed, by "
+        "set and added_cable_loss_db, or what planners ask most. Null: changes where something is "
+        "changed, else counts.",
+        "--view",
+        "VIEW",
+        "counts: missed against stray tags (the default); techniques: what each technique buys; "
+        "changes: the answer again with something changed (what planners ask most, or as given "
+        "by --set and --added-cable-loss)",
+        choices=VIEWS,
+    ),
     Parameter(
         "set",
         {},
@@ -115,30 +144,30 @@ _CHANGES = (
         "values.",
         "--set",
         "KEY=VALUE",
-        "a key of the read point in site.json, as reader.mask_slots=4; may be repeated",
+        "a key of the read point in site.json, e.g. reader.mask_slots=4; may be repeated",
         is_map=True,
     ),
     Parameter(
-        "cable_db",
+        "added_cable_loss_db",
         0.0,
         "How much more the cable loses.",
-        "--cable-db",
+        "--added-cable-loss",
         "DB",
         "how much more the cable loses (-2: 2 dB less)",
         (-60.0, 60.0),
-        "a number of dB",
+        "a number of dB from -60 to 60",
         lambda found: abs(found) <= 60,
     ),
 )
 _SHARE = "a share above 0 and below 1"
 _ACCEPTANCE = (
     Parameter(
-        "rate_limit",
-        RATE_LIMIT,
-        "Share of passes with a miss.",
-        "--rate",
+        "miss_rate_max",
+        MISS_RATE_MAX,
+        "Share of passes with a miss that is acceptable.",
+        "--miss-rate-max",
         "R",
-        "share of passes with a miss to show (0.05)",
+        "share of passes with a miss that is acceptable, e.g. 0.02 (default: 0.05)",
         (1e-6, 0.999),
         _SHARE,
         lambda found: 0 < found < 1,
@@ -146,10 +175,10 @@ _ACCEPTANCE = (
     Parameter(
         "confidence",
         0.95,
-        "Of the verdict.",
+        "Confidence of the verdict.",
         "--confidence",
         "C",
-        "of the verdict (0.95)",
+        "confidence of the verdict (default: 0.95)",
         (0.5, 0.999999),
         _SHARE,
         lambda found: 0 < found < 1,
@@ -160,7 +189,7 @@ _ACCEPTANCE = (
         "An older survey with the same read point.",
         "--against",
         "CASE",
-        "the survey that the strategy came from: what has moved?",
+        "the survey that the strategy came from: says what has drifted since",
         names_case=True,
     ),
 )
@@ -183,68 +212,37 @@ QUESTIONS = (
         kept=Kept("strategies", "strategy", "st", "a strategy with its proof", "strategies"),
     ),
     Question(
-        "judge",
-        "solve, then say how far to trust the answer and what to measure next",
-        lambda point, asked: strategist.judge(point, asked.options, asked.mapped),
-        lambda found, point, last: strategist.judged_text(found, point.policy, caution=last),
-        ("Judged",),
+        "assess",
+        "say how far to trust the best strategy: how it does on passes and tags held out of the "
+        "choice, what is weak in the survey, what to measure next",
+        lambda point, asked: strategist.assess_fully(point, asked.options, asked.mapped),
+        lambda found, _, last: strategist.full_assessment_text(found, caution=last),
+        ("FullAssessment",),
         solves="all",
         in_processes=True,
-        kept=Kept("judgements", "judgement", "ju", "a judgement", "judgements"),
+        kept=Kept("assessments", "assessment", "as", "an assessment", "assessments"),
     ),
     Question(
-        "frontier",
-        "list every compromise of missed and stray tags that no other betters",
-        lambda point, asked: strategist.trace_frontier(point, asked.options),
-        lambda found, _, last: strategist.frontier_text(found, caution=last),
-        ("Frontier",),
-        solves="time",
-        kept=Kept("frontiers", "frontier", "fr", "a frontier", "frontiers"),
-    ),
-    Question(
-        "techniques",
-        "compare the best strategies with some techniques only, and with fewer masks",
-        lambda point, asked: strategist.compare_techniques(point, asked.options),
-        lambda found, _, last: strategist.techniques_text(found, caution=last),
-        ("Techniques",),
+        "trade-offs",
+        "show what other strategies would cost: fewer misses or fewer strays, fewer techniques, "
+        "other conditions",
+        _trade_offs,
+        _trade_off_words,
+        ("Frontier", "Techniques", "WhatIf", "WhatIfs"),
         solves="several",
-        kept=Kept(
-            "techniques",
-            "techniques",
-            "tq",
-            "a comparison of techniques",
-            "comparisons of techniques",
-        ),
-    ),
-    Question(
-        "what-if",
-        "solve again with something changed, and say what that changes; without --set and "
-        "--cable-db: what planners ask most, one after the other",
-        _what_if,
-        _what_if_words,
-        ("WhatIf", "WhatIfs"),
-        solves="several",
-        parameters=_CHANGES,
-        kept=Kept("what-ifs", "what_if", "wi", "a what-if", "what-ifs"),
-    ),
-    Question(
-        "evaluate",
-        "say what a given strategy would do",
-        lambda point, asked: strategist.evaluate_at(point, asked.strategy),
-        lambda found, point, _: strategist.evaluation_text(found, point.policy),
-        ("Evaluation",),
-        takes_strategy=True,
-        kept=Kept("evaluations", "evaluation", "ev", "an evaluation", "evaluations"),
+        parameters=_OF_TRADE_OFFS,
+        kept=Kept("trade-offs", "trade_offs", "tr", "an answer on trade-offs", "trade-offs"),
     ),
     Question(
         "accept",
-        "judge a new survey under the strategy installed: pass, fail or not enough",
+        "hold a new survey of the installed strategy against a limit: accepted, rejected or "
+        "inconclusive; without CASE: how many passes such a run needs",
         lambda point, asked: strategist.accept(point, asked.strategy, **asked.parameters),
         lambda found, *_: strategist.acceptance_text(found),
         ("AcceptanceRun",),
         takes_strategy=True,
         parameters=_ACCEPTANCE,
-        passed=lambda found: bool(found.passed),
+        holds=lambda found: bool(found.accepted),
         kept=Kept("acceptances", "acceptance", "ac", "an acceptance run", "acceptance runs"),
     ),
 )

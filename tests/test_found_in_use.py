@@ -121,7 +121,7 @@ def test_export_says_what_the_settings_as_written_do(tmp_path: Path, capsys: Any
     strategy, table = tmp_path / "strategy.json", tmp_path / "table.csv"
     strategy.write_text(json.dumps({"levels_dbm": [30], "cutoff_dbm": -68.8}))
     table.write_text("index,power_dbm\n1,30\n")
-    asked = ("export", case, "--strategy", strategy, "--as", "llrp", "--power-table", table)
+    asked = ("export", case, "--strategy", strategy, "--format", "llrp", "--power-table", table)
     found = answer(capsys, *asked)
     assert "in place of 0 missed and 0 stray (loss 0)" in " ".join(found["warnings"])
     assert found["replay"]["same"] is False and found["replay"]["loss"] > 0
@@ -191,7 +191,9 @@ def test_passes_that_are_like_their_neighbours_are_said(tmp_path: Path, capsys: 
 
 
 def test_the_time_of_a_ladder_is_called_what_it_is(tmp_path: Path, capsys: Any) -> None:
-    case = write_case(tmp_path / "case", tools(), {"time": {"dwell_s": 2, "link": "miller4-256"}})
+    case = write_case(
+        tmp_path / "case", tools(), {"time": {"dwell_s": 2, "rf_mode": "miller4-256"}}
+    )
     assert main(["solve", str(case)]) == 0
     said = " ".join(capsys.readouterr().out.split())
     assert "99 % of steps" in said and "at worst" not in said.split("On the air")[1][:300]

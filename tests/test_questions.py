@@ -32,7 +32,7 @@ def test_a_question_gives_what_its_row_says(question: Question) -> None:
     plain = json.dumps(found.to_json(), allow_nan=False)
     TypeAdapter(found.shape()).validate_json(plain)
     assert question.words(found, POINT, True).strip()
-    assert question.passed(found) in (True, False)
+    assert question.holds(found) in (True, False)
 
 
 @pytest.mark.parametrize("question", QUESTIONS, ids=lambda one: one.name)

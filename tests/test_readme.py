@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import shutil
 import subprocess
@@ -45,9 +46,11 @@ def test_every_command_is_shown() -> None:
     usage = subprocess.run(
         [sys.executable, "-m", "strategist", "--help"], capture_output=True, text=True, check=True
     ).stdout
-    names = re.findall(r"^    ([a-z-]+) +\S", usage, re.M)
-    assert {"check", "solve", "evaluate", "export"} <= set(names)
-    shown = {line.split()[1] for line in LINES if line.startswith(".venv/bin/strategist")}
+    names = re.findall(r"^    ([a-z-]+)(?: +\S|$)", usage, re.M)
+    assert {"check", "solve", "compare", "trade-offs"} <= set(names)
+    shown = {
+        name for line in LINES for name in re.findall(r"\.venv/bin/strategist ([a-z-]+)", line)
+    }
     assert set(names) <= shown
 
 
@@ -68,6 +71,19 @@ def test_the_keys_of_site_json_that_are_shown_are_taken() -> None:
         given = f'"radio": {{{fragment}}}' if fragment.startswith('"limit"') else fragment
         policy = parse_json(f"{{{given}}}".encode(), POLICY, "README.md")
         assert policy != strategist.Policy()
+
+
+def test_the_table_of_keys_is_the_reference() -> None:
+    """Regenerate it with what is printed here where it fails."""
+    rows = ["| key | meaning | allowed | default |", "| --- | --- | --- | --- |"]
+    for one in strategist.site_keys().keys:
+        default = "" if one.holds else f"`{json.dumps(one.default)}`"
+        default = "required" if one.required else default
+        allowed = "" if one.holds else one.allowed
+        rows.append(f"| `{one.name}` | {one.means} | {allowed} | {default} |")
+    table = "\n".join(rows)
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    assert table in text, f"\n{table}"
 
 
 def test_the_lines_of_python_print_what_is_shown() -> None:

@@ -118,7 +118,7 @@ def test_a_given_strategy_is_held_against_silence() -> None:
     found = evaluate_at(point, Strategy((30.0,)))
     assert found.to_json()["silence_loss"] == silence_loss(point.policy, found.outcome) == 120
     assert "its loss is 180, to report nothing at all loses 120" in found.warnings[0]
-    assert "no better than silence" in " ".join(evaluation_text(found, point.policy).split())
+    assert "no better than silence" in " ".join(evaluation_text(found, point.policy, "a").split())
     assert evaluate_at(crib_door(), Strategy((30.0,))).warnings == ()
 
 

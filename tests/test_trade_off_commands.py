@@ -1,4 +1,4 @@
-"""`frontier`, `techniques`, `what-if`: the JSON of the library, a text that fits a terminal."""
+"""`trade-offs` in its views: the JSON of the library, a text that fits a terminal."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ def changed(point: Any) -> Any:
 
 
 def cabled(point: Any) -> Any:
-    return strategist.what_if(point, {}, cable_db=-3.0, options=QUICK)
+    return strategist.what_if(point, {}, added_cable_loss_db=-3.0, options=QUICK)
 
 
 CHANGED = ["--set", "reader.mask_slots=2", "--set", "untried=leave_out_pass"]
@@ -57,21 +57,21 @@ CHANGED += ["--set", 'loss={"missed": 2}']
 @pytest.mark.parametrize(
     ("argv", "expected"),
     [
-        (["frontier"], frontier),
-        (["techniques"], techniques),
-        (["what-if"], usual),
-        (["what-if", *CHANGED], changed),
-        (["what-if", "--cable-db", "-3"], cabled),
+        ([], frontier),
+        (["--view", "counts"], frontier),
+        (["--view", "techniques"], techniques),
+        (["--view", "changes"], usual),
+        (["--view", "changes", *CHANGED], changed),
+        (["--added-cable-loss", "-3"], cabled),
     ],
-    ids=["frontier", "techniques", "usual", "changed", "cabled"],
+    ids=["default", "counts", "techniques", "usual", "changed", "cabled"],
 )
 @pytest.mark.parametrize("name", ["door", "dock"])
 def test_json_of_the_library_and_a_text(
     capsys: Any, folder: Path, argv: list[str], expected: Callable[[Any], Any], name: str
 ) -> None:
-    command, *more = argv
     out = folder.parent / "out.json"
-    asked = [command, folder, "--read-point", name, *more]
+    asked = ["trade-offs", folder, "--read-point", name, *argv]
     status, text, err = run(capsys, *asked, "--out", out)
     assert (status, err) == (0, "")
     (point,) = strategist.read_case(folder, name).read_points
@@ -87,13 +87,15 @@ def test_json_of_the_library_and_a_text(
 def test_what_the_texts_say(capsys: Any, folder: Path) -> None:
     """At the door all is well with a cutoff alone; without a mask nothing is lost either."""
     at = [folder, "--read-point", "door"]
-    points = json.loads(run(capsys, "frontier", *at, "--out", "-")[1])["points"]
+    points = json.loads(run(capsys, "trade-offs", *at, "--out", "-")[1])["points"]
     assert [(point["missed"], point["stray"]) for point in points] == [(0, 0)]
-    variants = json.loads(run(capsys, "techniques", *at, "--out", "-")[1])["variants"]
+    variants = json.loads(run(capsys, "trade-offs", *at, "--view", "techniques", "--out", "-")[1])[
+        "variants"
+    ]
     losses = {one["name"]: one["loss"] for one in variants}
     # By hand: the highest level reads all three tags, so without more the stray costs 1.
     assert (losses["nothing"], losses["cutoff alone"], losses["all together"]) == (1, 0, 0)
-    text = run(capsys, "what-if", *at, "--set", "allow=[]")[1]
+    text = run(capsys, "trade-offs", *at, "--set", "allow=[]")[1]
     assert "0" in text and "allow" in text
 
 
@@ -121,22 +123,26 @@ def test_long_settings_keep_to_the_width(folder: Path) -> None:
 @pytest.mark.parametrize(
     ("argv", "said"),
     [
-        (["--set", "reader.mask_slot=3"], 'reader.mask_slot: found "mask_slot"; allowed: '),
+        (
+            ["--set", "reader.mask_slot=3"],
+            'reader.mask_slot: unknown key "mask_slot". Known keys: ',
+        ),
         (["--set", "reader.mask_slot=3"], '(nearest: "mask_slots")'),
         (["--set", "mask_slots=3"], '(nearest: "reader.mask_slots")'),
-        (["--set", "loss.missed=-1"], 'loss.missed: found "-1"; allowed: greater than'),
-        (["--set", "loss.missed=much"], 'found "much"'),
+        (["--set", "loss.missed=-1"], "loss.missed: -1 is too small. Give a number from 0.001"),
+        (["--set", "loss.missed=much"], '"much" is not valid'),
         (["--set", "unlisted=ignore"], "site.json"),
         (["--set", "loss.missed=5"], "no key differs"),
         (["--set", "loss.missed"], "KEY=VALUE"),
         (["--set", "=1"], "KEY=VALUE"),
-        (["--cable-db", "40.7"], 'cable: found "40.7"'),
-        (["--cable-db", "61"], "a number of dB"),
+        (["--added-cable-loss", "40.7"], 'cable: "40.7"'),
+        (["--added-cable-loss", "61"], "a number of dB"),
+        (["--set", "stop_after=2", "--view", "counts"], '--view: "counts"'),
     ],
 )
 def test_a_change_that_is_none(capsys: Any, folder: Path, argv: list[str], said: str) -> None:
     target = folder.parent / "out.json"
-    asked = ["what-if", folder, "--read-point", "door", *argv, "--out", target]
+    asked = ["trade-offs", folder, "--read-point", "door", *argv, "--out", target]
     status, out, err = run(capsys, *asked)
     assert (status, out) == (2, "")
     assert said in err

@@ -7,7 +7,7 @@ from sqlalchemy.schema import CreateColumn
 
 from .tables import metadata, versions
 
-VERSION = 2  # 1: without sessions; 0: stores from before there were versions
+VERSION = 2  # 1: without sessions, with other names; 0: stores from before there were versions
 _LOCK = 8_420_001  # of PostgreSQL, so that one process at a time makes or changes tables
 # What rows from before version 1 have in the columns that came with it.
 _FILL = (
@@ -17,6 +17,22 @@ _FILL = (
     "UPDATE jobs SET seq = position + 1 WHERE batch IS NOT NULL AND finished IS NOT NULL",
     "UPDATE batches SET last_seq = total + 1",
     "UPDATE keys SET size = COALESCE(LENGTH(body), 0)",
+)
+# Answers that are kept under another name since version 2; what they hold stays as it was made.
+_RENAMED = (
+    *(
+        f"UPDATE jobs SET kind = '{now}' WHERE kind = '{before}'"
+        for before, now in (
+            ("judgement", "assessment"),
+            ("frontier", "trade_offs"),
+            ("techniques", "trade_offs"),
+            ("what_if", "trade_offs"),
+            ("evaluation", "comparison"),
+            ("coupling", "cross_reads"),
+        )
+    ),
+    "UPDATE jobs SET request = REPLACE(request, '\"prover\"', '\"method\"') "
+    "WHERE state IN ('waiting', 'running')",
 )
 
 
@@ -57,6 +73,9 @@ def _bring_up(connection: Connection, found: int | None) -> None:
         _add_missing(connection)
     if found == 0:
         for statement in _FILL:
+            connection.execute(text(statement))
+    if found is not None:
+        for statement in _RENAMED:
             connection.execute(text(statement))
     changed = connection.execute(update(versions).values(version=VERSION))
     if not changed.rowcount:

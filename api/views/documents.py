@@ -23,10 +23,9 @@ from ..store.database import StoreError
 from ..store.jobs import count_states
 
 _RESOURCES = (
-    *("surveys", "strategies", "judgements", "evaluations", "comparisons", "settings"),
-    *("frontiers", "techniques", "what-ifs"),
-    *("acceptances", "acceptance-plan", "batches", "templates", "couplings"),
-    "power-limit",
+    *("surveys", "strategies", "assessments", "trade-offs", "comparisons", "settings"),
+    *("acceptances", "acceptance-plan", "batches", "templates", "cross-reads"),
+    *("lawful", "site-keys"),
 )
 
 

@@ -1,4 +1,4 @@
-"""Figures that need no survey: what is lawful, and how many passes show a rate.
+"""What needs no survey: what is lawful, how many passes show a rate, the keys of site.json.
 
 The library's names load when the first such figure is asked for.
 """
@@ -13,7 +13,7 @@ from ..endpoints import Answer, Ask, endpoint
 from ..models import PlanQuery, PowerLimitQuery
 
 
-@endpoint("GET", "/v1/power-limit", gives={200: answer("PowerLimit")}, query=PowerLimitQuery)
+@endpoint("GET", "/v1/lawful", gives={200: answer("PowerLimit")}, query=PowerLimitQuery)
 def lawful(ask: Ask) -> Answer:
     """The highest lawful level for an antenna and cable, and the distance to keep."""
     asked = ask.query.model_dump()
@@ -30,5 +30,13 @@ def lawful(ask: Ask) -> Answer:
 def plan(ask: Ask) -> Answer:
     """How many passes show that a rate of misses is low enough; nothing is stored."""
     asked: PlanQuery = ask.query
-    found = strategist.plan_acceptance(asked.rate_limit, asked.confidence, asked.failures_allowed)
+    found = strategist.plan_acceptance(
+        asked.miss_rate_max, asked.confidence, asked.allowed_failures
+    )
     return Answer(found.to_json())
+
+
+@endpoint("GET", "/v1/site-keys", gives={200: answer("SiteKeys")}, needs_token=False)
+def site_keys(ask: Ask) -> Answer:
+    """The keys of site.json: meaning, unit, default, what is allowed, when to set them."""
+    return Answer(strategist.site_keys().to_json())

@@ -28,7 +28,7 @@ from ..endpoints import Answer, Ask, Endpoint
 from ..limits import PROMPT_TIME_S
 from ..models import (
     ComparisonRequest,
-    CouplingRequest,
+    CrossReadsRequest,
     Entry,
     PageQuery,
     TemplatesRequest,
@@ -161,12 +161,12 @@ def _of_question(question: Question, kept: Kept) -> Resource:
 
 _COMPARISONS = Kept("comparisons", "comparison", "co", "a comparison", "comparisons")
 _TEMPLATES = Kept("templates", "templates", "te", "templates of a batch", "templates")
-_COUPLINGS = Kept("couplings", "coupling", "cp", "a coupling", "couplings")
+_CROSS_READS = Kept("cross-reads", "cross_reads", "cr", "the cross-reads of a batch", "cross-reads")
 _RESOURCES = (
     *(_of_question(one, one.kept) for one in QUESTIONS if one.kept is not None),
     Resource(
         _COMPARISONS,
-        "Compare strategies, and the best ones under other weights, at a read point.",
+        "What given strategies, and the best ones under other weights, would do at a read point.",
         ComparisonRequest,
         stored(_COMPARISONS, ("Comparison",)),
         _of_sides,
@@ -176,14 +176,14 @@ _RESOURCES = (
         "At most so many strategies for all read points of a batch, of the least summed loss.",
         TemplatesRequest,
         of_batch(_TEMPLATES, ("SiteTemplates",)),
-        partial(_of_batch, ("batch", "at_most", "may_pay", "options")),
+        partial(_of_batch, ("batch", "at_most", "max_extra_loss", "options")),
         ("not-done",),
     ),
     Resource(
-        _COUPLINGS,
-        "Which read points of a batch hear each other's wanted tags, and what silences them.",
-        CouplingRequest,
-        of_batch(_COUPLINGS, ("Coupling",)),
+        _CROSS_READS,
+        "Which read points of a batch read each other's wanted tags, and what suppresses that.",
+        CrossReadsRequest,
+        of_batch(_CROSS_READS, ("CrossReads",)),
         partial(_of_batch, ("batch",)),
         ("not-done",),
     ),

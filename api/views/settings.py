@@ -25,11 +25,11 @@ def settings(ask: Ask) -> Answer:
     body: SettingsRequest = ask.body
     table = None
     if body.power_table is not None:
-        if body.form != "llrp":
+        if body.format != "llrp":
             path = ("power_table",)
-            raise InputError.one("body", "a table", "only with form llrp", path=path)
+            raise InputError.one("body", "a table", "only with format llrp", path=path)
         table = [(entry.index, entry.power_dbm) for entry in body.power_table]
     survey, strategy = at_point(ask, body), strategy_of(ask, body)
-    request = {"strategy": strategy.to_json(), "form": body.form, "power_table": table}
+    request = {"strategy": strategy.to_json(), "format": body.format, "power_table": table}
     job = Job(ask.new_id("se"), "settings", survey, body.read_point, request)
     return Answer(answer_of(ask, job, PROMPT_TIME_S))

@@ -15,8 +15,8 @@ from strategist.trust.dependence import dependence_of
 from strategist.trust.drift import Drift, drift_between
 from strategist.trust.evaluate import Outcome, evaluate
 from strategist.trust.evaluation import silence_warnings
+from strategist.trust.miss_rate_max import MISS_RATE_MAX
 from strategist.trust.on_air import on_air_of
-from strategist.trust.rate_limit import RATE_LIMIT
 from strategist.trust.rates import Rates, rates_of
 
 
@@ -37,18 +37,18 @@ class AcceptanceRun(Declared):
     warnings: tuple[str, ...]
 
     @property
-    def passed(self) -> bool:
-        return self.judged.verdict == "pass"
+    def accepted(self) -> bool:
+        return self.judged.verdict == "accepted"
 
 
 def accept(
     read_point: ReadPoint,
     strategy: Strategy,
-    rate_limit: float = RATE_LIMIT,
+    miss_rate_max: float = MISS_RATE_MAX,
     confidence: float = 0.95,
     against: ReadPoint | None = None,
 ) -> AcceptanceRun:
-    """Judge a new survey of a read point: pass, fail, or not enough passes to say.
+    """Hold a new survey of a read point against a limit: accepted, rejected, or inconclusive.
 
     A failure is a pass with a wanted tag that the strategy missed; passes without a wanted tag
     are no trials. A step above the one where a pass stopped need not have been tried there.
@@ -59,7 +59,7 @@ def accept(
     trials = [p for p in outcome.by_pass if p.wanted]
     failures = sum(bool(p.missed) for p in trials)
     dependence = dependence_of(read_point.survey, outcome)
-    verdict = judge_run(rate_limit, failures, len(trials), confidence, dependence.part)
+    verdict = judge_run(miss_rate_max, failures, len(trials), confidence, dependence.part)
     drift = None if against is None else drift_between(against, read_point)
     on_air = on_air_of(read_point.survey, read_point.policy, strategy, outcome)
     return AcceptanceRun(

@@ -141,7 +141,7 @@ def assess(
         sturdier=sturdier.found,
         searched=_searched(solution),
         proof={
-            "by": solution.prover,
+            "by": solution.method,
             "guarded_bound": answer.guarded_bound,
             "sturdier_bound": sturdier.bound,
             **dict(answer.effort),

@@ -54,7 +54,10 @@ def _assumed(
 ) -> tuple[str, ...]:
     """What the answer behind another cable takes for granted, in sentences."""
     more = f"{figure(abs(cable_db))} dB {'more' if cable_db > 0 else 'less'}"
-    radiated, stronger = _signed(-cable_db), "lower" if cable_db > 0 else "higher"
+    radiated, stronger = (
+        _signed(-cable_db),
+        "lower" if cable_db > 0 else "higher",
+    )
     if lawful.level.dbm is None:
         law = "the lawful conducted power is another one: check it anew."
     else:

@@ -104,6 +104,7 @@ class Settings(Declared):
     first, with the difference where that is not what the strategy does.
     """
 
+    read_point: str
     format: Form
     standard: Hidden[dict[str, Any]]
     levels: tuple[Step, ...]
@@ -126,7 +127,9 @@ def settings_of(
     warnings = [*again.warnings, *steps.warnings]
     if not again.same:
         warnings.insert(0, f"{again.sentence}{_advice(again)}")
-    return Settings(form, document, steps.levels, steps.lawful, tuple(warnings), again)
+    return Settings(
+        read_point.name, form, document, steps.levels, steps.lawful, tuple(warnings), again
+    )
 
 
 def _advice(again: Replayed) -> str:

@@ -29,7 +29,7 @@ from strategist.trust.evaluate import Outcome, evaluate
 from strategist.trust.guarded import GuardedOutcome, guarded_outcome
 
 Status = Literal["optimal", "feasible", "infeasible", "undecided", "silent"]
-Prover = Literal["auto", "search", "model"]
+Method = Literal["auto", "search", "model"]
 _SAME_LOSS = 1e-6
 
 
@@ -40,7 +40,7 @@ class Options:
     (for `unseen`, of `judge`, or of trade-offs), shared evenly; those that no time is left for are
     not made, and that is said (None: each has its own `time_limit_s`).
 
-    `prover` "search" is the exact search, "model" the mixed-integer model with HiGHS; "auto" takes
+    `method` "search" is the exact search, "model" the mixed-integer model with HiGHS; "auto" takes
     the search, and where it ends without proof and time is left, the model from there on. All prove
     the same optimum. `unseen` asks how the masks hold for tags left out of the survey, which takes
     a few more solves; `sturdier` seeks a strategy that stands drift better at little cost, which
@@ -49,7 +49,7 @@ class Options:
 
     time_limit_s: float | None = None
     seed: int = 0
-    prover: Prover = "auto"
+    method: Method = "auto"
     unseen: bool = True
     total_limit_s: float | None = None
     sturdier: bool = True
@@ -119,7 +119,7 @@ class Solution:
     whole: ReadPoint
     problem: Problem
     answer: Answer
-    prover: str
+    method: str
     strategy: Strategy
     outcome: Outcome
     seconds: float
@@ -198,12 +198,12 @@ def solve(
     problem = pose(whole.survey, whole.policy, options.tuning)
     clock = clock.less(keep_back * (time.monotonic() - posing))
     start = None if known is None else answer_of(problem, known, whole.survey.tags)
-    answer, prover = _prove(problem, options, clock, start)
+    answer, method = _prove(problem, options, clock, start)
     strategy, counts = finish(problem, answer)
     outcome = evaluate(whole.survey, whole.policy, strategy)
     compare_counts(counts, outcome, problem)
     seconds = time.monotonic() - started
-    return Solution(whole, problem, answer, prover, strategy, outcome, seconds)
+    return Solution(whole, problem, answer, method, strategy, outcome, seconds)
 
 
 def in_time(part: ReadPoint, options: Options, deadline: Deadline) -> tuple[Strategy, bool] | None:
@@ -219,11 +219,11 @@ def _prove(
     problem: Problem, options: Options, clock: Clock, start: Answer | None
 ) -> tuple[Answer, str]:
     """The better answer and the higher bound of what the options ask for."""
-    if options.prover == "model":
+    if options.method == "model":
         return prove_by_model(problem, clock, options.seed, start), "model"
     answer = search_in_time(problem, clock, start)
     late = clock.without_reserve().expired()
-    if options.prover == "search" or answer.proven or late or not pays(problem, clock):
+    if options.method == "search" or answer.proven or late or not pays(problem, clock):
         return answer, "search"
     return prove_by_model(problem, clock, options.seed, answer), "search and model"
 

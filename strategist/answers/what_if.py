@@ -28,7 +28,7 @@ _LATE = "the time limit left no time for it: allow more time"
 
 @dataclass(frozen=True)
 class Change(Declared):
-    """A key of the policy (with dots, as in site.json) or "cable_db", and its two values."""
+    """A key of the policy (with dots, as in site.json) or "added_cable_loss_db"; its two values."""
 
     key: str
     before: Any
@@ -113,28 +113,28 @@ def what_if(
     read_point: ReadPoint,
     sets: Mapping[str, Any],
     *,
-    cable_db: float = 0.0,
+    added_cable_loss_db: float = 0.0,
     options: Options | None = None,
     before: Assessment | None = None,
 ) -> WhatIf:
     """The answer of `choose`, and again with keys of the policy set and the cable changed.
 
-    `sets` maps keys as in site.json, with dots ("reader.mask_slots"), to JSON values; `cable_db` is
-    by how much the new cable loses more (negative: less). `before` is the first answer where it is
-    known. A total time limit is for both answers. Raises InputError where a key or a value is not
-    one of a policy (its path: the keys as in site.json), or no level is left, and what `choose`
-    raises.
+    `sets` maps keys as in site.json, with dots ("reader.mask_slots"), to JSON values;
+    `added_cable_loss_db` is by how much the new cable loses more (negative: less). `before` is the
+    first answer where it is known. A total time limit is for both answers. Raises InputError where
+    a key or a value is not one of a policy (its path: the keys as in site.json), or no level is
+    left, and what `choose` raises.
     """
     options = replace(options or Options(), sturdier=False)
     started = time.monotonic()
     policy, changes = _changed(read_point.policy, sets)
     other = _at_levels(replace(read_point, policy=policy))
     assumptions: tuple[str, ...] = ()
-    if cable_db:
-        other, assumptions = behind_cable(complete(other), cable_db)
-        changes = (*changes, Change("cable_db", 0.0, cable_db))
+    if added_cable_loss_db:
+        other, assumptions = behind_cable(complete(other), added_cable_loss_db)
+        changes = (*changes, Change("added_cable_loss_db", 0.0, added_cable_loss_db))
     if not changes:
-        raise InputError.one("what-if", "", "a change: no key differs from what the policy says")
+        raise InputError.one("set", "", "a change: no key differs from what the policy says")
     first = before or choose(read_point, options.share(2, _since(started)))
     second = choose(other, options.share(1, _since(started)), known=first.strategy)
     if before is None:
@@ -173,13 +173,19 @@ def usual_what_ifs(read_point: ReadPoint, options: Options | None = None) -> Wha
     shares = 2 + len(questions)  # of the limit: the first answer, each question, and _no_worse
     before = choose(read_point, options.share(shares, _since(started)))
     asked: list[Asked] = []
-    for words, sets, cable_db in questions:
+    for words, sets, added_cable_loss_db in questions:
         if deadline.passed():
             asked.append(Asked(words, None, _LATE))
             continue
         own = options.share(shares - 1 - len(asked), _since(started))
         try:
-            found = what_if(read_point, sets, cable_db=cable_db, options=own, before=before)
+            found = what_if(
+                read_point,
+                sets,
+                added_cable_loss_db=added_cable_loss_db,
+                options=own,
+                before=before,
+            )
         except InputError as error:
             asked.append(Asked(words, None, str(error)))
         else:

@@ -1,4 +1,5 @@
-"""What a finished batch came to: a table of its read points, the coupled ones, and a short text."""
+"""What a finished batch came to: a table of its read points, those that read each
+other's tags, and a short text."""
 
 from __future__ import annotations
 
@@ -14,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from strategist.batch.book import Book
-from strategist.batch.coupling import Coupled, coupled
+from strategist.batch.cross_reads import CrossRead, cross_reads_between
 from strategist.batch.lines import Lines
 from strategist.batch.tables import COLUMNS, csv_row, table_row, write_parquet
 from strategist.errors import InputError
@@ -26,7 +27,7 @@ from strategist.report.page import report_page
 from strategist.survey.order import figure
 
 _SHEETS = 100  # read points in report.html, so that it stays light
-_FILES = ("summary.csv", "summary.parquet", "coupling.json", "summary.txt", "report.html")
+_FILES = ("summary.csv", "summary.parquet", "cross_reads.json", "summary.txt", "report.html")
 _SHOWN = 10  # read points, errors and pairs in the text; the files hold all
 
 
@@ -58,11 +59,11 @@ def refuse_links(folder: Path) -> None:
 
 
 def summarise(folder: Path, book: Book, index: sqlite3.Connection, kept: int) -> Summary:
-    """Write summary.csv, summary.parquet (where pyarrow is installed), coupling.json, summary.txt
-    and report.html.
+    """Write summary.csv, summary.parquet (where pyarrow is installed), cross_reads.json,
+    summary.txt and report.html.
 
     summary.csv has one row for each read point, in the order of results.jsonl, and an apostrophe
-    before any text that a spreadsheet would take for a formula; coupling.json the
+    before any text that a spreadsheet would take for a formula; cross_reads.json the
     pairs of read points that hear each other's tags; report.html the sheets of those with the
     largest losses, without plots.
     """
@@ -74,7 +75,9 @@ def summarise(folder: Path, book: Book, index: sqlite3.Connection, kept: int) ->
             totals.take(row)
             writer.writerow(csv_row(row))
     write_parquet(folder / "summary.parquet", _rows(book.results))
-    pairs = _write_pairs(folder / "coupling.json", coupled((t for _, t in book.tags.each()), index))
+    pairs = _write_pairs(
+        folder / "cross_reads.json", cross_reads_between((t for _, t in book.tags.each()), index)
+    )
     text = totals.text(pairs)
     write_whole(folder / "summary.txt", text)
     document = report_document(_given(book), at_most=_SHEETS, made_on=date.today().isoformat())
@@ -95,9 +98,9 @@ def _given(book: Book) -> Iterator[GivenResult]:
         yield GivenResult(source, line["case"], line["read_point"], result, error, site)
 
 
-def _write_pairs(path: Path, pairs: Iterable[Coupled]) -> list[Coupled]:
+def _write_pairs(path: Path, pairs: Iterable[CrossRead]) -> list[CrossRead]:
     """Write all pairs and return those with the most hearings."""
-    most: list[tuple[int, int, Coupled]] = []
+    most: list[tuple[int, int, CrossRead]] = []
     with written_whole(path) as file:
         file.write('{"pairs": [')
         number = -1
@@ -150,7 +153,7 @@ class _Totals:
         if len(self._worst) > _SHOWN:
             heapq.heappop(self._worst)
 
-    def text(self, pairs: list[Coupled]) -> str:
+    def text(self, pairs: list[CrossRead]) -> str:
         lines = [f"{self.statuses.total()} read points"]
         lines += [f"  {count:>7} {_STATUS[status]}" for status, count in self._by_status()]
         lines += _listed(
@@ -169,7 +172,10 @@ class _Totals:
             self._foreseen,
         )
         lines += _listed("Errors (all in summary.csv)", self._errors)
-        lines += _listed("Read points that hear each other (all in coupling.json)", _said(pairs))
+        lines += _listed(
+            "Cross-reads: tags of one read point read at another (all in cross_reads.json)",
+            _said(pairs),
+        )
         return "\n".join(lines) + "\n"
 
     def _by_status(self) -> list[tuple[str, int]]:
@@ -186,7 +192,7 @@ _STATUS = {
 }
 
 
-def _said(pairs: list[Coupled]) -> list[str]:
+def _said(pairs: list[CrossRead]) -> list[str]:
     said = []
     for pair in pairs:
         h = pair.hearings

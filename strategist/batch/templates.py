@@ -41,7 +41,7 @@ class PricedPoint:
     case: str
     read_point: str
     own_loss: float
-    may_pay: float
+    max_extra_loss: float
     predicted: tuple[tuple[float, ...], ...]
     lawful_dbm: float | None
     silence: float = math.inf
@@ -60,7 +60,7 @@ class PointTemplate(Declared):
     silence_loss: float
     own_loss: float
     pays: float | None
-    may_pay: float
+    max_extra_loss: float
     needs_own: bool
     lawful_dbm: float | None
     predicted_dbm: tuple[float, ...]
@@ -157,7 +157,7 @@ class SiteTemplates(Declared):
             point.silence,
             point.own_loss,
             self.pays(place),
-            point.may_pay,
+            point.max_extra_loss,
             self.needs_own(place),
             point.lawful_dbm,
             self.predicted(place),
@@ -222,14 +222,14 @@ class SiteTemplates(Declared):
         if self.points[place].silent:
             return False
         pays = self.pays(place)
-        return pays is None or pays > self.points[place].may_pay + _SAME
+        return pays is None or pays > self.points[place].max_extra_loss + _SAME
 
 
 def site_templates(
     folder: str | Path,
     at_most: int,
     *,
-    may_pay: float | None = None,
+    max_extra_loss: float | None = None,
     workers: int = 0,
     scheduler: str | None = None,
     time_limit_s: float | None = None,
@@ -237,10 +237,10 @@ def site_templates(
     """At most `at_most` strategies for all read points of a finished batch, of least summed loss.
 
     `folder` is that of `run_batch`; the candidates are the strategies that it found, each evaluated
-    at each read point. `may_pay` is the loss that a read point may have on top of its own before it
-    is said to need its own strategy; None: the weight of one missed tag there. `workers` and
-    `scheduler` are those of `run_batch`. After `time_limit_s` the answer says what it did not look
-    at, and how good its templates are at least. Raises InputError where the folder holds no
+    at each read point. `max_extra_loss` is the loss that a read point may have on top of its own
+    before it is said to need its own strategy; None: the weight of one missed tag there. `workers`
+    and `scheduler` are those of `run_batch`. After `time_limit_s` the answer says what it did not
+    look at, and how good its templates are at least. Raises InputError where the folder holds no
     results, or where the cases are not those of its results any more.
     """
     clock = Clock(time_limit_s)
@@ -256,7 +256,7 @@ def site_templates(
     def pricing(candidates: tuple[Strategy, ...]) -> Mapping[tuple[str, str], Prices]:
         return prices_from_cases(own, candidates, workers, scheduler, _part_of(clock))
 
-    return _chosen(own, pricing, _Asked(at_most, may_pay), left_out, clock)
+    return _chosen(own, pricing, _Asked(at_most, max_extra_loss), left_out, clock)
 
 
 def templates_of(
@@ -264,7 +264,7 @@ def templates_of(
     read_points: Iterable[tuple[str, ReadPoint]],
     at_most: int,
     *,
-    may_pay: float | None = None,
+    max_extra_loss: float | None = None,
     left_out: Sequence[str] = (),
     time_limit_s: float | None = None,
 ) -> SiteTemplates:
@@ -281,13 +281,13 @@ def templates_of(
     def pricing(candidates: tuple[Strategy, ...]) -> Mapping[tuple[str, str], Prices]:
         return prices_of(own, read_points, candidates, _part_of(clock))
 
-    return _chosen(own, pricing, _Asked(at_most, may_pay), left_out, clock)
+    return _chosen(own, pricing, _Asked(at_most, max_extra_loss), left_out, clock)
 
 
 @dataclass(frozen=True)
 class _Asked:
     at_most: int
-    may_pay: float | None
+    max_extra_loss: float | None
 
 
 def _part_of(clock: Clock) -> Clock:
@@ -312,7 +312,7 @@ def _chosen(
     points, rows = [], []
     for place in own:
         if (found := priced.get(place)) is not None:
-            points.append(_point(place, found, asked.may_pay))
+            points.append(_point(place, found, asked.max_extra_loss))
             rows.append(found.loss)
     loss = np.array(rows, float).reshape(len(points), len(candidates))
     if candidates:
@@ -333,8 +333,8 @@ def _chosen(
     )
 
 
-def _point(place: tuple[str, str], found: Prices, may_pay: float | None) -> PricedPoint:
-    most = found.missed_weight if may_pay is None else may_pay
+def _point(place: tuple[str, str], found: Prices, max_extra_loss: float | None) -> PricedPoint:
+    most = found.missed_weight if max_extra_loss is None else max_extra_loss
     return PricedPoint(
         *place, found.own, most, found.predicted, found.lawful_dbm, found.silence, found.silent
     )

@@ -9,7 +9,7 @@ from typing import Any
 
 from strategist.answers.assessment import choose
 from strategist.answers.solution import Options
-from strategist.batch.coupling import tags_of
+from strategist.batch.cross_reads import tags_of
 from strategist.errors import DisagreementError, InputError, SolveError
 from strategist.radio.complete import complete
 from strategist.survey.parts import Part

@@ -7,7 +7,7 @@ import contextlib
 import json
 import math
 import sys
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -20,6 +20,7 @@ INTERRUPTED, PIPE_CLOSED = 130, 141  # 128 + the number of the signal, as shells
 _SEED_MAX = 2**31 - 1  # of the solver
 
 Commands = Any  # the sub-parsers of argparse, whose type has no public name
+Answered = tuple[dict[str, Any], str, int]  # an answer as JSON, its words, the exit status
 
 
 def say(message: str, status: int) -> int:
@@ -41,32 +42,48 @@ def add_command(
 
 
 def add_case(
-    command: argparse.ArgumentParser, *, strategy: bool = False, read_point: bool = True
+    command: argparse.ArgumentParser, *, strategy: bool = False, needed: bool = True
 ) -> None:
-    """A case, a strategy for it and one of its read points as asked for, and where to answer."""
+    """A case, a strategy for it as asked for, its read points, and where to answer."""
     command.add_argument(
-        "case", metavar="CASE", help="folder with reads.csv, roster.csv, site.json"
+        "case",
+        metavar="CASE",
+        nargs=None if needed else "?",
+        help="folder with reads.csv, roster.csv, site.json",
     )
     if strategy:
         command.add_argument(
             "--strategy",
-            required=True,
+            required=needed,
             metavar="FILE",
-            help="a strategy, or a result of solve, as JSON",
+            help="a strategy, or results of solve, as JSON",
         )
         command.add_argument(
             "--sturdier",
             action="store_true",
-            help="of a result, the sturdier strategy in place of the best",
+            help="take the sturdier strategy of a result in place of the best",
         )
-    if read_point:
-        command.add_argument("--read-point", metavar="NAME", help="this read point alone")
+    add_read_points(command)
     add_out(command)
+
+
+def add_read_points(command: argparse.ArgumentParser) -> None:
+    command.add_argument(
+        "--read-point",
+        dest="read_points",
+        action="append",
+        default=[],
+        metavar="NAME",
+        help="a read point (default: all); may be repeated",
+    )
 
 
 def add_out(command: argparse.ArgumentParser) -> None:
     command.add_argument(
-        "--out", metavar="FILE", help="write the answer as JSON (-: to standard output, alone)"
+        "--out",
+        metavar="FILE",
+        help="write the answer as JSON, a list where there are several read points (-: to standard "
+        "output, in place of the text)",
     )
 
 
@@ -75,14 +92,18 @@ def add_solving(command: argparse.ArgumentParser) -> None:
         "--time-limit",
         type=seconds,
         metavar="S",
-        help="seconds for the whole answer at each read point (no limit)",
+        help="seconds for the whole answer at each read point (default: no limit)",
     )
-    command.add_argument("--seed", type=seed, default=0, metavar="N", help="of the solver (0)")
-    command.add_argument(
-        "--prover",
+    advanced = command.add_argument_group("advanced")
+    advanced.add_argument(
+        "--method",
         choices=("auto", "search", "model"),
         default="auto",
-        help="exact search, mixed-integer model, or the one that suits the case (auto)",
+        help="how to prove: exact search, mixed-integer model, or whichever suits the read point "
+        "(default: auto)",
+    )
+    advanced.add_argument(
+        "--seed", type=seed, default=0, metavar="N", help="random seed of the solver (default: 0)"
     )
 
 
@@ -92,22 +113,62 @@ def solving(
     """The options of `add_solving`."""
     return strategist.Options(
         seed=arguments.seed,
-        prover=arguments.prover,
+        method=arguments.method,
         unseen=unseen,
         sturdier=sturdier,
         total_limit_s=arguments.time_limit,
     )
 
 
-def given(arguments: argparse.Namespace) -> tuple[strategist.ReadPoint, strategist.Strategy]:
-    """The read point (named, the one that the file was made for, or the only one), the strategy."""
+def case_of(arguments: argparse.Namespace, names: Sequence[str] = ()) -> strategist.Case:
+    """The case with the read points named by `--read-point`, else with those of `names`, else with
+    all; in the order of site.json."""
+    wanted = tuple(dict.fromkeys(arguments.read_points or names))
+    if len(wanted) == 1:
+        return strategist.read_case(arguments.case, wanted[0])
+    case = strategist.read_case(arguments.case)
+    if not wanted:
+        return case
+    chosen = {case[name].name for name in wanted}
+    return replace(case, read_points=tuple(one for one in case if one.name in chosen))
+
+
+Files = Sequence["strategist.StrategyFile"]
+
+
+def points_for(arguments: argparse.Namespace, files: Files) -> strategist.Case:
+    """The case with the read points that are asked for: those that `files` name, where no
+    `--read-point` does."""
+    return case_of(arguments, [one.read_point for one in files if one.read_point is not None])
+
+
+def file_for(
+    arguments: argparse.Namespace, files: Files, name: str
+) -> strategist.StrategyFile | None:
+    """Which of a file's strategies is for a read point: the one that names it, one that names none,
+    or a single one where `--read-point` asks for it elsewhere. None: there is none."""
+    for one in files:
+        if one.read_point in (name, None):
+            return one
+    return files[0] if arguments.read_points and len(files) == 1 else None
+
+
+def each_strategy(
+    arguments: argparse.Namespace,
+    answer: Callable[[strategist.ReadPoint, strategist.Strategy, bool], Answered],
+) -> int:
+    """Give the answer about the strategy of `--strategy` at each read point that it is for."""
     refuse_out(arguments.out)
     source = arguments.strategy
-    file = strategist.parse_strategy_file(strategist.read_file(source), source)
-    case = strategist.read_case(arguments.case, arguments.read_point or file.read_point)
-    if len(case.read_points) > 1:
-        raise one_of(case, "one read point for the strategy")
-    return case.read_points[0], _of_file(file, source, sturdier=arguments.sturdier)
+    files = strategist.parse_strategy_files(strategist.read_file(source), source)
+
+    def of_point(point: strategist.ReadPoint, last: bool) -> Answered:
+        file = file_for(arguments, files, point.name)
+        if file is None:
+            raise InputError.one(source, point.name, "a file that holds a result of it")
+        return answer(point, _of_file(file, source, sturdier=arguments.sturdier), last)
+
+    return each_point(arguments, points_for(arguments, files), of_point)
 
 
 def _of_file(file: strategist.StrategyFile, source: str, *, sturdier: bool) -> strategist.Strategy:
@@ -120,29 +181,32 @@ def _of_file(file: strategist.StrategyFile, source: str, *, sturdier: bool) -> s
 
 def each_point(
     arguments: argparse.Namespace,
-    answer: Callable[[strategist.ReadPoint, bool], tuple[dict[str, Any], str]],
+    case: strategist.Case,
+    answer: Callable[[strategist.ReadPoint, bool], Answered],
 ) -> int:
-    """Give the answer (as JSON and as text) for each read point named; returns the exit status.
+    """Give the answer at each read point of a case; returns the exit status, the worst of all.
 
     `answer` is told whether the read point is the last. Where there are several, a fault of one is
-    said and the others are answered.
+    said and the others are answered; `--out` holds a list of what was answered.
     """
-    refuse_out(arguments.out)
-    case = strategist.read_case(arguments.case, arguments.read_point)
-    points = case.read_points
-    if arguments.out is not None and len(points) > 1:
-        raise one_of(case, "one read point for --out")
-    status = OK
-    for number, point in enumerate(points, 1):
-        last = number == len(points)
+    if len(case) == 1:
+        document, text, status = answer(case.read_points[0], True)
+        give(arguments.out, document, text)
+        return status
+    status, documents = OK, []
+    for number, point in enumerate(case, 1):
+        last = number == len(case)
         try:
-            document, text = answer(point, last)
+            document, text, found = answer(point, last)
         except InputError as error:
-            if len(points) == 1:
-                raise
             status = say(str(error), BAD_INPUT)
             continue
-        give(arguments.out, document, text + ("" if last else "\n"))
+        status = max(status, found)
+        documents.append(document)
+        if arguments.out != "-":
+            print(text + ("" if last else "\n"))
+    if arguments.out is not None and documents:
+        write(arguments.out, documents)
     return status
 
 
@@ -157,11 +221,6 @@ def placed(options: Mapping[str, str]) -> Iterator[None]:
         ) from None
 
 
-def one_of(case: strategist.Case, what: str) -> InputError:
-    names = ", ".join(point.name for point in case.read_points)
-    return InputError.one("--read-point", "", f"{what}: {names}")
-
-
 def refuse_out(out: str | None) -> None:
     if out is not None and out != "-":
         strategist.refuse_target(out)
@@ -169,13 +228,19 @@ def refuse_out(out: str | None) -> None:
 
 def give(out: str | None, document: dict[str, Any], text: str) -> None:
     """The answer: as text, as text and a JSON file, or as JSON alone on standard output."""
+    if out is not None:
+        write(out, document)
+    if out != "-":
+        print(text)
+
+
+def write(out: str, document: Any) -> None:
+    """A document as JSON: into a file, whole or not at all, or on standard output ("-")."""
     coded = json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False)
     if out == "-":
         print(coded)
-        return
-    if out is not None:
+    else:
         strategist.write_whole(out, coded + "\n")
-    print(text)
 
 
 def number(allowed: str, fits: Callable[[float], bool]) -> Callable[[str], float]:

@@ -12,56 +12,52 @@ import strategist
 from strategist.commands.arguments import (
     OK,
     UNUSABLE,
+    Answered,
     Commands,
     add_case,
     add_command,
     add_solving,
+    case_of,
     each_point,
-    give,
-    given,
+    each_strategy,
     number,
     placed,
-    seconds,
+    refuse_out,
     solving,
 )
 from strategist.commands.processes import all_processors
 
 
+def question_named(name: str) -> strategist.Question:
+    return next(one for one in strategist.QUESTIONS if one.name == name)
+
+
 def add_question(commands: Commands, name: str) -> None:
     """The command of the question of this name."""
-    question = next(one for one in strategist.QUESTIONS if one.name == name)
-    command = add_command(commands, name, partial(_ask, question), question.what)
+    question = question_named(name)
+    command = add_command(commands, name, partial(ask, question), question.what)
     add_case(command, strategy=question.takes_strategy)
-    for parameter in question.parameters:
-        _add_parameter(command, parameter)
-    if question.solves == "time":
-        _add_time(command)
-    elif question.solves is not None:
+    add_parameters(command, question)
+    if question.solves is not None:
         add_solving(command)
 
 
-def _add_parameter(command: argparse.ArgumentParser, parameter: strategist.Parameter) -> None:
-    more: dict[str, Any] = {"default": parameter.default}
-    if parameter.is_map:
-        more = {"type": _key, "action": "append", "default": []}
-    elif parameter.fits is not None:
-        more["type"] = number(parameter.allowed, parameter.fits)
-    command.add_argument(
-        parameter.option,
-        dest=parameter.key,
-        metavar=parameter.metavar,
-        help=parameter.help,
-        **more,
-    )
-
-
-def _add_time(command: argparse.ArgumentParser) -> None:
-    command.add_argument(
-        "--time-limit",
-        type=seconds,
-        metavar="S",
-        help="seconds for the whole answer at each read point (no limit)",
-    )
+def add_parameters(command: argparse.ArgumentParser, question: strategist.Question) -> None:
+    for parameter in question.parameters:
+        more: dict[str, Any] = {"default": parameter.default}
+        if parameter.is_map:
+            more = {"type": _key, "action": "append", "default": []}
+        elif parameter.choices:
+            more |= {"choices": parameter.choices}
+        elif parameter.fits is not None:
+            more["type"] = number(parameter.allowed, parameter.fits)
+        command.add_argument(
+            parameter.option,
+            dest=parameter.key,
+            metavar=None if parameter.choices else parameter.metavar,
+            help=parameter.help,
+            **more,
+        )
 
 
 def _key(text: str) -> tuple[str, Any]:
@@ -75,20 +71,24 @@ def _key(text: str) -> tuple[str, Any]:
         return key, value
 
 
-def _ask(question: strategist.Question, arguments: argparse.Namespace) -> int:
+def ask(question: strategist.Question, arguments: argparse.Namespace) -> int:
+    """Ask it at each read point; returns the exit status."""
     if question.takes_strategy:
-        point, strategy = given(arguments)
-        found, text = _answer(question, arguments, point, last=True, strategy=strategy)
-        give(arguments.out, found.to_json(), text)
-        return OK if question.passed(found) else UNUSABLE
+        return each_strategy(
+            arguments,
+            lambda point, strategy, last: _answer(
+                question, arguments, point, last=last, strategy=strategy
+            ),
+        )
+    refuse_out(arguments.out)
+    case = case_of(arguments)
     with all_processors() if question.in_processes else nullcontext(map) as mapped:
 
-        def answer(point: strategist.ReadPoint, last: bool) -> tuple[dict[str, Any], str]:
+        def answer(point: strategist.ReadPoint, last: bool) -> Answered:
             mapped(abs, [0])  # workers load the library while this process does
-            found, text = _answer(question, arguments, point, last=last, mapped=mapped)
-            return found.to_json(), text
+            return _answer(question, arguments, point, last=last, mapped=mapped)
 
-        return each_point(arguments, answer)
+        return each_point(arguments, case, answer)
 
 
 def _answer(
@@ -98,13 +98,17 @@ def _answer(
     *,
     last: bool,
     **more: Any,
-) -> tuple[Any, str]:
-    """The answer to a question at a read point, and its words."""
+) -> Answered:
+    """The answer to a question at a read point, its words, and whether it is a good one."""
     parameters = {one.key: _value(one, arguments, point) for one in question.parameters}
-    asked = strategist.Asked(_options(question, arguments), parameters=parameters, **more)
+    options = (
+        None if question.solves is None else solving(arguments, unseen=question.solves == "all")
+    )
+    asked = strategist.Asked(options, parameters=parameters, **more)
     with placed({one.key: one.option for one in question.parameters}):
         found = question.answer(point, asked)
-    return found, question.words(found, point, last)
+    status = OK if question.holds(found) else UNUSABLE
+    return found.to_json(), question.words(found, point, last), status
 
 
 def _value(
@@ -116,13 +120,3 @@ def _value(
     if parameter.names_case and value is not None:
         return strategist.read_case(value, point.name).read_points[0]
     return value
-
-
-def _options(
-    question: strategist.Question, arguments: argparse.Namespace
-) -> strategist.Options | None:
-    if question.solves is None:
-        return None
-    if question.solves == "time":
-        return strategist.Options(total_limit_s=arguments.time_limit)
-    return solving(arguments, unseen=question.solves == "all")

@@ -32,19 +32,19 @@ def add(commands: Commands) -> None:
         "--out",
         required=True,
         metavar="FOLDER",
-        help="where results go; the same command again carries on",
+        help="where results go; rerun to resume",
     )
     add_workers(command)
     add_solving(command)
     command.add_argument(
         "--unseen",
         action="store_true",
-        help="also ask how masks hold for tags left out: up to eight more solves each",
+        help="also ask how masks do on held-out tags: up to eight more solves each",
     )
     command.add_argument(
         "--sturdier",
         action="store_true",
-        help="also seek strategies that stand drift better at little cost: one more solve each",
+        help="also seek strategies that are more robust to drift: one more solve each",
     )
 
 
@@ -54,10 +54,12 @@ def add_workers(command: argparse.ArgumentParser) -> None:
         type=whole(1, 1000),
         default=_processors(),
         metavar="N",
-        help="processes on this machine (one for each processor)",
+        help="processes on this machine (default: one for each processor)",
     )
     command.add_argument(
-        "--scheduler", metavar="ADDRESS", help="a Dask scheduler, as tcp://HOST:8786, instead"
+        "--scheduler",
+        metavar="ADDRESS",
+        help="use this Dask scheduler instead of local processes, e.g. tcp://HOST:8786",
     )
 
 

@@ -11,6 +11,7 @@ from strategist.commands.arguments import (
     Commands,
     add_case,
     add_command,
+    case_of,
     give,
     refuse_out,
     say,
@@ -20,13 +21,13 @@ from strategist.errors import InputError
 
 def add(commands: Commands) -> None:
     command = add_command(commands, "check", _check, "say what is wrong or weak in a case")
-    add_case(command, read_point=False)
+    add_case(command)
 
 
 def _check(arguments: argparse.Namespace) -> int:
     refuse_out(arguments.out)
     try:
-        case = strategist.read_case(arguments.case)
+        case = case_of(arguments)
     except InputError as error:
         say(str(error), UNUSABLE)
         faults = len(error.faults)

@@ -1,4 +1,4 @@
-"""`compare`: strategies side by side on one survey."""
+"""`compare`: what given strategies would do on one survey, alone or side by side."""
 
 from __future__ import annotations
 
@@ -9,18 +9,21 @@ from pathlib import Path
 import strategist
 from strategist.commands.arguments import (
     OK,
+    Answered,
     Commands,
+    Files,
     add_case,
     add_command,
-    give,
-    one_of,
+    each_point,
+    file_for,
+    points_for,
     refuse_out,
 )
 from strategist.errors import InputError
 
 
 def add(commands: Commands) -> None:
-    what = "compare given strategies on one survey, the first with each other one"
+    what = "say what a given strategy would do; several: side by side, with what to change"
     command = add_command(commands, "compare", _compare, what)
     add_case(command)
     command.add_argument(
@@ -29,41 +32,52 @@ def add(commands: Commands) -> None:
         required=True,
         action="append",
         metavar="FILE",
-        help="a strategy, or a result of solve (with the sturdier one that it may hold), as JSON; "
-        "two or more times",
+        help="a strategy, or results of solve (with the sturdier one that each may hold), as JSON; "
+        "may be repeated: the first is compared with each other one",
     )
 
 
 def _compare(arguments: argparse.Namespace) -> int:
     refuse_out(arguments.out)
     sources = arguments.strategies
-    if len(sources) < 2:
-        raise InputError.one("--strategy", sources[0], "two files or more to compare")
     read = strategist.read_file
-    files = [strategist.parse_strategy_file(read(source), source) for source in sources]
-    case = strategist.read_case(arguments.case, arguments.read_point or _made_for(files))
-    if len(case.read_points) > 1:
-        raise one_of(case, "one read point for the strategies")
-    sides = [
-        strategist.Side(name, strategy, source)
-        for short, file, source in zip(_names(sources), files, sources, strict=True)
-        for name, strategy in ((short, file.strategy), (f"{short}, sturdier", file.sturdier))
-        if strategy is not None
-    ]
-    found = strategist.compare(case.read_points[0], sides)
-    give(arguments.out, found.to_json(), strategist.comparison_text(found))
-    return OK
+    files = [strategist.parse_strategy_files(read(source), source) for source in sources]
+    named = list(zip(_names(sources), sources, files, strict=True))
+
+    def answer(point: strategist.ReadPoint, _: bool) -> Answered:
+        sides = [
+            side
+            for name, source, held in named
+            for side in _sides(arguments, point, name, source, held)
+        ]
+        if not sides:
+            raise InputError.one("--strategy", "", f"a file with a strategy for {point.name}")
+        found = strategist.compare(point, sides)
+        if len(sides) == 1:
+            text = strategist.evaluation_text(found.evaluations[0], point.policy, sides[0].name)
+        else:
+            text = strategist.comparison_text(found)
+        return found.to_json(), text, OK
+
+    case = points_for(arguments, [one for held in files for one in held])
+    return each_point(arguments, case, answer)
 
 
-def _made_for(files: Sequence[strategist.StrategyFile]) -> str | None:
-    """The read point that the files name, None where they name none; one for all, or an error."""
-    names = {file.read_point for file in files if file.read_point is not None}
-    if len(names) > 1:
-        allowed = (
-            f"the read point to compare at, since the files are for {', '.join(sorted(names))}"
-        )
-        raise InputError.one("--read-point", "", allowed)
-    return next(iter(names), None)
+def _sides(
+    arguments: argparse.Namespace,
+    point: strategist.ReadPoint,
+    name: str,
+    source: str,
+    held: Files,
+) -> list[strategist.Side]:
+    """What a file gives at a read point: its strategy, and the sturdier one that it may hold."""
+    file = file_for(arguments, held, point.name)
+    if file is None:
+        return []
+    sides = [strategist.Side(name, file.strategy, source)]
+    if file.sturdier is not None:
+        sides.append(strategist.Side(f"{name}, sturdier", file.sturdier, source))
+    return sides
 
 
 def _names(sources: Sequence[str]) -> list[str]:

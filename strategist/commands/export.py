@@ -7,22 +7,21 @@ import argparse
 import strategist
 from strategist.commands.arguments import (
     OK,
+    Answered,
     Commands,
     add_case,
     add_command,
-    give,
-    given,
+    each_strategy,
 )
 from strategist.errors import InputError
 
 
 def add(commands: Commands) -> None:
-    what = "write a strategy in terms of open standards"
+    what = "write the settings of a strategy in terms of open standards"
     command = add_command(commands, "export", _export, what)
     add_case(command, strategy=True)
     command.add_argument(
-        "--as",
-        dest="form",
+        "--format",
         choices=("gen2", "llrp"),
         required=True,
         help="Gen2 Select commands, or LLRP parameters",
@@ -37,11 +36,13 @@ def add(commands: Commands) -> None:
 def _export(arguments: argparse.Namespace) -> int:
     table = None
     if arguments.power_table is not None:
-        if arguments.form != "llrp":
-            raise InputError.one("--power-table", arguments.power_table, "only with --as llrp")
+        if arguments.format != "llrp":
+            raise InputError.one("--power-table", arguments.power_table, "only with --format llrp")
         source = arguments.power_table
         table = strategist.read_power_table(strategist.read_text(source), source)
-    point, strategy = given(arguments)
-    settings = strategist.settings_of(point, strategy, arguments.form, table)
-    give(arguments.out, settings.to_json(), strategist.settings_text(settings))
-    return OK
+
+    def answer(point: strategist.ReadPoint, strategy: strategist.Strategy, _: bool) -> Answered:
+        settings = strategist.settings_of(point, strategy, arguments.format, table)
+        return settings.to_json(), strategist.settings_text(settings), OK
+
+    return each_strategy(arguments, answer)

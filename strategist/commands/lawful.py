@@ -30,24 +30,31 @@ def add(commands: Commands) -> None:
         required=True,
         type=number("a gain from -30 to 30 (dBi)", lambda found: -30 <= found <= 30),
         metavar="DBI",
-        help="of the antenna, as on its data sheet (dBic for a circular one)",
+        help="antenna gain from the data sheet (in dBic for a circular one)",
     )
     command.add_argument("--polarisation", choices=("circular", "linear"))
     command.add_argument(
-        "--cable",
+        "--cable-loss",
+        dest="cable",
         type=number("a loss from 0 to 30 (dB)", lambda found: 0 <= found <= 30),
         default=0.0,
         metavar="DB",
-        help="loss between reader port and antenna (0)",
+        help="loss of the cable between reader port and antenna (default: 0)",
     )
     command.add_argument(
         "--hops", type=whole(1, 1000), metavar="N", help="hopping channels, where the rule asks"
     )
     command.add_argument(
-        "--level", type=_dbm, metavar="DBM", help="for the distance (the highest lawful level)"
+        "--level",
+        type=_dbm,
+        metavar="DBM",
+        help="conducted level for which to compute the exposure distance (default: the highest "
+        "lawful level)",
     )
     command.add_argument(
-        "--exposure", choices=("icnirp", "fcc"), help="guideline (fcc in its own band, else icnirp)"
+        "--exposure",
+        choices=("icnirp", "fcc"),
+        help="limits of exposure (default: fcc in its own band, else icnirp)",
     )
     add_out(command)
 

@@ -19,7 +19,8 @@ def add(commands: Commands) -> None:
         "results",
         metavar="RESULT",
         nargs="+",
-        help="JSON of solve, judge or evaluate, or the folder or results.jsonl of a batch",
+        help="JSON of solve or assess, or of compare with one strategy; or the folder or "
+        "results.jsonl of a batch",
     )
     command.add_argument("--out", required=True, metavar="FILE", help="the page, HTML")
     command.add_argument(
@@ -38,12 +39,12 @@ def add(commands: Commands) -> None:
         help="settings in use, as a strategy or result: adds what changes (needs --case)",
     )
     command.add_argument(
-        "--frontier",
+        "--trade-offs",
         dest="frontiers",
         action="append",
         default=[],
         metavar="FILE",
-        help="JSON of frontier: adds its plot",
+        help="JSON of trade-offs: adds its plot",
     )
     command.add_argument(
         "--data", metavar="FILE", help="every figure of the page, as JSON (-: standard output)"

@@ -31,16 +31,20 @@ def add(commands: Commands) -> None:
         type=whole(1, 1000),
         default=4,
         metavar="K",
-        help="different strategies (4)",
+        help="different strategies at most (default: 4)",
     )
     command.add_argument(
-        "--may-pay",
+        "--max-extra-loss",
         type=_loss,
         metavar="L",
-        help="loss on top of its own from which a read point needs its own (one missed tag)",
+        help="extra loss that a read point may accept before it gets its own strategy (default: "
+        "one missed tag)",
     )
     command.add_argument(
-        "--time-limit", type=seconds, metavar="S", help="seconds for the whole answer (no limit)"
+        "--time-limit",
+        type=seconds,
+        metavar="S",
+        help="seconds for the whole answer (default: no limit)",
     )
     add_workers(command)
     add_out(command)
@@ -52,7 +56,7 @@ def _templates(arguments: argparse.Namespace) -> int:
         site = strategist.site_templates(
             arguments.folder,
             arguments.at_most,
-            may_pay=arguments.may_pay,
+            max_extra_loss=arguments.max_extra_loss,
             workers=arguments.workers,
             scheduler=arguments.scheduler,
             time_limit_s=arguments.time_limit,

@@ -16,10 +16,10 @@ from strategist.survey.policy import (
     RSSI_DBM_MIN,
     STOP_AFTER_MAX,
     STRICT,
+    AsWhole,
     Dbm,
     Listed,
     Technique,
-    Whole,
 )
 from strategist.survey.score import Difference, Score
 from strategist.tags.mask import Mask
@@ -43,7 +43,7 @@ class Strategy(Declared):
     """
 
     levels_dbm: Annotated[tuple[Dbm, ...], Field(min_length=1, max_length=LEVELS_MAX), Listed]
-    stop_after: Annotated[Whole, Field(ge=1, le=STOP_AFTER_MAX)] = 1
+    stop_after: Annotated[int, Field(ge=1, le=STOP_AFTER_MAX), AsWhole] = 1
     cutoff_dbm: Annotated[float, Field(ge=RSSI_DBM_MIN, le=RSSI_DBM_MAX)] | None = None
     masks: Annotated[tuple[Mask, ...], Field(max_length=MASKS_MAX), Listed] = ()
     score: Score | None = None

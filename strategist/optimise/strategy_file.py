@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Annotated, Any
 
 import pydantic
-from pydantic import ConfigDict, TypeAdapter
+from pydantic import ConfigDict, Field, TypeAdapter
 
+from strategist.errors import InputError
 from strategist.optimise.strategy import Strategy, read_strategy
 from strategist.survey.json_text import parse_json
 
-__all__ = ["StrategyFile", "parse_strategy_file"]
+__all__ = ["StrategyFile", "parse_strategy_file", "parse_strategy_files"]
 
 
 @dataclass(frozen=True)
@@ -45,6 +46,22 @@ class _Result:
 
 _ANY: TypeAdapter[Any] = TypeAdapter(Any)
 _RESULT: TypeAdapter[_Result] = TypeAdapter(_Result)
+_RESULTS: TypeAdapter[list[_Result]] = TypeAdapter(Annotated[list[_Result], Field(min_length=1)])
+
+
+def parse_strategy_files(data: bytes, source: str) -> list[StrategyFile]:
+    """The strategies in a JSON text: one, as `parse_strategy_file`, or a list of results, which
+    name different read points. Raises InputError with every fault."""
+    data = data.removeprefix(b"\xef\xbb\xbf")
+    found = parse_json(data, _ANY, source)
+    if not isinstance(found, list):
+        return [parse_strategy_file(data, source)]
+    results = parse_json(data, _RESULTS, source)
+    names = [one.read_point for one in results]
+    if len(set(names)) < len(names) or None in names:
+        allowed = "results that name different read points"
+        raise InputError.one(source, ", ".join(map(str, names)), allowed)
+    return [_of_result(one) for one in results]
 
 
 def parse_strategy_file(data: bytes, source: str) -> StrategyFile:
@@ -52,7 +69,10 @@ def parse_strategy_file(data: bytes, source: str) -> StrategyFile:
     data = data.removeprefix(b"\xef\xbb\xbf")
     found = parse_json(data, _ANY, source)
     if isinstance(found, dict) and "strategy" in found:
-        result = parse_json(data, _RESULT, source)
-        sturdier = None if result.sturdier is None else result.sturdier.strategy
-        return StrategyFile(result.strategy, result.read_point, sturdier)
+        return _of_result(parse_json(data, _RESULT, source))
     return StrategyFile(read_strategy(data, source))
+
+
+def _of_result(result: _Result) -> StrategyFile:
+    sturdier = None if result.sturdier is None else result.sturdier.strategy
+    return StrategyFile(result.strategy, result.read_point, sturdier)

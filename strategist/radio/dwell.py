@@ -135,10 +135,10 @@ def field_of(survey: Survey, time: Dwell) -> int:
     if time.tags_in_field is not None:
         return time.tags_in_field
     tags = int(np.bincount(survey.roster_pass, minlength=1).max())
-    if time.link is not None and tags > TAGS_MAX:
-        path = ("read_points", survey.read_point, "time", "link")
+    if time.rf_mode is not None and tags > TAGS_MAX:
+        path = ("read_points", survey.read_point, "time", "rf_mode")
         allowed = f"step_s as measured, since {tags} tags in a pass are more than {TAGS_MAX}"
-        raise InputError.one("site.json", time.link, allowed, path=path)
+        raise InputError.one("site.json", time.rf_mode, allowed, path=path)
     return tags
 
 
@@ -150,7 +150,7 @@ def failed_reads(survey: Survey, time: Dwell) -> float:
     """
     if time.failed_read_rate is not None:
         return time.failed_read_rate
-    if time.link is None:
+    if time.rf_mode is None:
         return 0.0
     found = peaks(survey.as_measured())
     read = np.isfinite(found)
@@ -170,9 +170,9 @@ def step_time(
     step_s = time.steps_s[-1]
     if step_s is not None:
         return StepTime(step_s, step_s, 1.0, 0.0, 0.0)
-    if time.link is None:
+    if time.rf_mode is None:
         return None
-    profile, own_s = LINK_PROFILES[time.link], time.overhead_s
+    profile, own_s = LINK_PROFILES[time.rf_mode], time.overhead_s
     return step_seconds(tags, masks, profile, overhead_s=own_s, failed_reads=failed)
 
 
@@ -195,8 +195,8 @@ def steps_by_masks(
         return (most,) * (slots + 1)
     tags, dwell_s, failed = field_of(survey, time), time.dwell_s, failed_reads(survey, time)
     longest: list[Field] = []
-    if time.link is not None and fields:
-        profile = LINK_PROFILES[time.link]
+    if time.rf_mode is not None and fields:
+        profile = LINK_PROFILES[time.rf_mode]
         longest = [max(fields, key=lambda field: profile.select_us(field[1], field[0]))]
     worst = []
     for masks in range(slots + 1 if fields else 1):

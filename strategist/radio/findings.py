@@ -148,7 +148,7 @@ def _time(survey: Survey, policy: Policy) -> Found:
     if fits < most and step is not None:
         text = (
             f"A pass lasts {time.dwell_s:g} s and a step without masks {step.worst_s:.3g} s"
-            f"{'' if time.link is None else ' or less in 99 % of steps'}: "
+            f"{'' if time.rf_mode is None else ' or less in 99 % of steps'}: "
             f"{fits} of {most} ladder steps fit."
         )
         advice = "Measure step_s with the reader, slow the load down, or use a faster link."

@@ -16,21 +16,25 @@ _CAUTION = (
     "A verdict holds for loads, tags and settings as in the run: run again after a change of any. "
     "A missed tag can stop a line or lose goods: keep a way to handle it."
 )
-_HEADS = {"pass": "PASS", "fail": "FAIL", "not enough": "NOT ENOUGH passes to say"}
+_HEADS = {
+    "accepted": "ACCEPTED",
+    "rejected": "REJECTED",
+    "inconclusive": "INCONCLUSIVE: too few passes to say",
+}
 _ROWS = 12  # of a drift that are printed
 
 
 def plan_text(plan: AcceptancePlan, option: str = "") -> str:
     """The plan, its operating characteristic and what to mind, in lines of 80 columns."""
     document: dict[str, Any] = plan.to_json()
-    lines = ["Acceptance plan", *paragraph(plan.sentence), "Chance of passing"]
+    lines = ["Acceptance plan", *paragraph(plan.sentence), "Probability of acceptance"]
     for row in document["operating_characteristic"]:
-        chance = 100 * row["pass_probability"]
-        lines.append(f"  true rate {100 * row['true_rate']:>6.3g} % of passes: {chance:5.1f} %")
+        chance = 100 * row["acceptance_probability"]
+        lines.append(f"  if the true rate is {100 * row['true_rate']:>6.3g} %: {chance:5.1f} %")
     mind = (
-        "A site passes easily only if it is much better than the limit: allow more failures"
-        f"{f' ({option})' if option else ''} and run more passes where a good site must not be "
-        "refused."
+        "A read point is likely to be accepted only if it is much better than the limit. Where a "
+        f"good one must not be refused, allow more failures{f' ({option})' if option else ''} and "
+        "run more passes."
     )
     return "\n".join([*lines, *paragraph(mind)])
 
@@ -46,7 +50,7 @@ def acceptance_text(run: AcceptanceRun) -> str:
         f"In this run of {outcome.passes} pass{'' if outcome.passes == 1 else 'es'}",
         *labelled("missed", f"{outcome.missed} of {outcome.wanted} wanted{where}"),
         *labelled("", f"{rate_words(rates.missed_by_tag)} of wanted tags (95 % confidence)"),
-        *labelled("stray", f"{outcome.stray} of {outcome.stray_presented} stray let through"),
+        *labelled("stray", f"{outcome.stray} of {outcome.stray_presented} stray reported"),
         *labelled("", f"{rate_words(rates.stray_by_pass)} of passes with a stray"),
         *([] if run.drift is None else _drift(run.drift)),
         *_warnings(run.warnings),
@@ -57,7 +61,7 @@ def acceptance_text(run: AcceptanceRun) -> str:
 
 
 def _drift(drift: Drift) -> list[str]:
-    lines = [f"Moved since the survey ({drift.tags_in_both} tags in both)"]
+    lines = [f"Drift since the survey ({drift.tags_in_both} tags in both)"]
     moved = drift.moved
     for row in moved[:_ROWS]:
         lines += paragraph(f"- {_moved(row)}", hanging=2)
@@ -66,7 +70,7 @@ def _drift(drift: Drift) -> list[str]:
     if not drift.rows:
         lines += paragraph("nothing to compare: no level, type or tag is in both with enough reads")
     elif not moved:
-        lines += paragraph(f"nothing beyond the guards ({len(drift.rows)} compared)")
+        lines += paragraph(f"none larger than the guard ({len(drift.rows)} comparisons)")
     return lines
 
 

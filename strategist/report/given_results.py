@@ -1,4 +1,5 @@
-"""Results as a report takes them: JSON of `solve`, `judge` or `evaluate`, or lines of a batch."""
+"""Results as a report takes them: JSON of `solve` or `assess`, of `compare` with one
+strategy, or lines of a batch."""
 
 from __future__ import annotations
 
@@ -11,7 +12,7 @@ from pydantic import BaseModel, ConfigDict, TypeAdapter, create_model
 
 from strategist.answers.assessment import Assessment
 from strategist.answers.compromises import Frontier, FrontierPoint, RatioRange
-from strategist.answers.repeated import Judged
+from strategist.answers.full_assessment import FullAssessment
 from strategist.answers.sturdier import Sturdier
 from strategist.errors import InputError, MalformedError
 from strategist.radio.exposure import ExposureDistance, NoDistance
@@ -49,7 +50,7 @@ _RESULT = "read_point loss strategy outcome guarded_loss guarded rates margins w
 _NEEDED = {  # of each answer what the page cannot do without
     Evaluation: _RESULT,
     Assessment: _RESULT,
-    Judged: _RESULT,
+    FullAssessment: _RESULT,
     Outcome: "passes wanted missed stray_presented stray missed_rate stray_rate",
     GuardedOutcome: "power_db rssi_db loss missed stray stand_ins",
     StandIn: "role asked_dbm used_dbm",
@@ -73,8 +74,8 @@ _NEEDED = {  # of each answer what the page cannot do without
     FrontierPoint: "missed stray loss best_for",
     RatioRange: "low high",
 }
-_shapes = reading([Evaluation, Assessment, Judged, Frontier], _NEEDED)
-_EVALUATION, _SOLVED, _JUDGED, _FRONTIER = (TypeAdapter[Any](shape) for shape in _shapes)
+_shapes = reading([Evaluation, Assessment, FullAssessment, Frontier], _NEEDED)
+_EVALUATION, _SOLVED, _ASSESSED, _FRONTIER = (TypeAdapter[Any](shape) for shape in _shapes)
 
 
 class _Error(BaseModel):
@@ -106,14 +107,33 @@ def parse_results(data: bytes, source: str) -> list[GivenResult]:
     if source.endswith(".jsonl"):
         return list(_lines(data, source))
     found = parse_json(data, _ANY, source)
-    parse_json(data, _kind(found), source)
-    return [_checked(GivenResult(source, None, found["read_point"], found))]
+    given = found if isinstance(found, list) else [found]
+    if not given:
+        raise InputError.one(source, "[]", "one result or more")
+    return [_one(result, source) for result in given]
+
+
+def _one(found: Any, source: str) -> GivenResult:
+    if isinstance(found, dict) and "rows" in found:
+        found = _evaluated(found, source)
+    parse_json(json.dumps(found).encode(), _kind(found), source)
+    return _checked(GivenResult(source, None, found["read_point"], found))
+
+
+def _evaluated(comparison: dict[str, Any], source: str) -> Any:
+    """What a comparison says of its only strategy."""
+    rows = comparison["rows"]
+    if not isinstance(rows, list) or len(rows) != 1 or not isinstance(rows[0], dict):
+        allowed = "a comparison of one strategy: a page shows one for each read point"
+        raise InputError.one(source, "several strategies", allowed)
+    keys = {key: value for key, value in rows[0].items() if key != "status"}
+    return {"read_point": comparison.get("read_point"), **keys}
 
 
 def _kind(found: Any) -> TypeAdapter[Any]:
     """Which answer a JSON value is: each has keys that those before lack."""
     keys = set(found) if isinstance(found, dict) else set()
-    return _JUDGED if "judged_seconds" in keys else _SOLVED if "status" in keys else _EVALUATION
+    return _ASSESSED if "cross_validation" in keys else _SOLVED if "status" in keys else _EVALUATION
 
 
 def parse_frontier(data: bytes, source: str) -> dict[str, Any]:

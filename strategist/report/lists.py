@@ -101,7 +101,8 @@ def settings_text(settings: Settings) -> str:
     """The settings for a person, in lines of 80 columns: what must be settled first, on top."""
     lines_of = gen2_lines if settings.format == "gen2" else llrp_lines
     said = lines_of(settings.standard)
-    lines: list[str] = []
+    standard = {"gen2": "Gen2 Select commands", "llrp": "LLRP parameters"}[settings.format]
+    lines = [f"{plain(settings.read_point)}: settings as {standard}"]
     if settings.warnings:
         lines.append("Before anything is set")
         lines += [x for text in settings.warnings for x in paragraph(f"- {text}", hanging=2)]
@@ -119,7 +120,7 @@ def settings_text(settings: Settings) -> str:
 
 
 def _level(level: Step) -> str:
-    law = {True: "lawful", False: "UNLAWFUL", None: "law not known"}[level.lawful]
+    law = {True: "lawful", False: "UNLAWFUL", None: "lawful limit unknown"}[level.lawful]
     known = level.known
     mark = known if known == "surveyed" else known.upper()
     return f"{figure(level.power_dbm)} dBm: {law}, {mark}"

@@ -38,28 +38,25 @@ _PROVERS = {
 }
 
 
-def result_text(
-    result: Assessment, policy: Policy, *, caution: bool = True, weak: bool = True
-) -> str:
+def result_text(result: Assessment, policy: Policy, *, caution: bool = True) -> str:
     """A result of `choose` under the read point's policy, in lines of 80 columns.
 
-    `caution` may be False where another result with the same caution follows at once, `weak`
-    where the whole diagnosis follows.
+    `caution` may be False where another result with the same caution follows at once.
     """
     return "\n".join(
         [
             *_head(result),
             *_to_set(result),
             *_what_it_does(result.outcome, policy),
-            *_unseen(result.unseen),
+            *unseen_lines(result.unseen),
             *standing_lines(result.standing),
             *_sturdier(result),
             *on_air_lines(result.on_air, searched=True),
             "Proof",
             *paragraph(_proof(result, policy)),
-            *_warnings(
+            *warning_lines(
                 [
-                    *(f.text for f in result.findings if weak and f.severity == "weak"),
+                    *(f.text for f in result.findings if f.severity == "weak"),
                     *result.warnings,
                 ]
             ),
@@ -112,16 +109,16 @@ def _sturdier(result: Assessment) -> list[str]:
     ]
 
 
-def evaluation_text(evaluation: Evaluation, policy: Policy) -> str:
-    """An evaluation of a given strategy, in lines of 80 columns."""
+def evaluation_text(evaluation: Evaluation, policy: Policy, name: str) -> str:
+    """An evaluation of a given strategy, which goes by a name, in lines of 80 columns."""
     return "\n".join(
         [
-            f"{plain(evaluation.read_point)}: the given strategy",
+            f"{plain(evaluation.read_point)}: {plain(name)}",
             *what_to_set(evaluation.strategy, (), _steps(evaluation.standing)),
             *_what_it_does(evaluation.outcome, policy),
             *standing_lines(evaluation.standing),
             *on_air_lines(evaluation.on_air),
-            *_warnings(evaluation.warnings),
+            *warning_lines(evaluation.warnings),
             *caution_lines(),
         ]
     )
@@ -232,7 +229,7 @@ def _limits(outcome: Outcome, policy: Policy) -> list[str]:
     return lines
 
 
-def _unseen(unseen: Unseen | None) -> list[str]:
+def unseen_lines(unseen: Unseen | None) -> list[str]:
     """How the masks hold for tags they were not fitted to, with the intervals of the rates."""
     if unseen is None:
         return []
@@ -293,7 +290,8 @@ def _searched(result: Assessment, policy: Policy) -> str:
     )
 
 
-def _warnings(warnings: Sequence[str]) -> list[str]:
+def warning_lines(warnings: Sequence[str]) -> list[str]:
+    """A section of sentences; nothing where there are none."""
     lines = [line for text in warnings for line in paragraph(f"- {text}", hanging=2)]
     return ["Warnings", *lines] if lines else []
 

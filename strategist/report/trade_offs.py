@@ -5,8 +5,7 @@ from __future__ import annotations
 from strategist.answers.compromises import Frontier, FrontierPoint, RatioRange
 from strategist.answers.sturdier import Sturdier
 from strategist.answers.techniques import Techniques, Variant
-from strategist.optimise.strategy import Strategy
-from strategist.report.lines import in_column, labelled, paragraph, plain
+from strategist.report.lines import brief, in_column, labelled, paragraph, plain
 from strategist.report.text import caution_lines, what_to_set
 from strategist.survey.order import figure
 
@@ -68,16 +67,6 @@ def _ratios(best_for: RatioRange | None) -> str:
         return f"{low} and more" if best_for.low else "any"
     high = f"{best_for.high:.3g}"
     return low if low == high else f"{low} to {high}"
-
-
-def brief(strategy: Strategy) -> str:
-    """A strategy in some 28 columns: levels and cutoff in dBm, number of masks."""
-    parts = ["/".join(figure(level) for level in strategy.levels_dbm)]
-    if strategy.cutoff_dbm is not None:
-        parts.append(f"cut {figure(strategy.cutoff_dbm)}")
-    if strategy.masks:
-        parts.append(f"{len(strategy.masks)} mask{'s' if len(strategy.masks) > 1 else ''}")
-    return ", ".join(parts)
 
 
 def _legend(frontier: Frontier) -> list[str]:

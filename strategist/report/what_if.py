@@ -6,9 +6,8 @@ import json
 from typing import Any
 
 from strategist.answers.what_if import Effect, WhatIf, WhatIfs
-from strategist.report.lines import in_column, labelled, paragraph, plain
+from strategist.report.lines import brief, in_column, labelled, paragraph, plain
 from strategist.report.text import caution_lines, what_to_set
-from strategist.report.trade_offs import brief
 from strategist.survey.order import figure
 
 _UNSURE = {

@@ -42,8 +42,35 @@ def build(point: PointRows, warnings: list[str], faults: FaultList) -> list[Read
             f"{some(off_roster)}."
         )
     kept = replace(point, files={**point.files, "reads": point.reads.take(keep)})
+    warnings += _assumed(point)
     survey = replace(_survey(kept, axes, tags, levels, tried), dwell_s=dwell_s)
     return [ReadPoint(survey, point.policy, tuple(warnings))]
+
+
+def _assumed(point: PointRows) -> list[str]:
+    """What is supposed of the reader as long as the planner does not say it, in a sentence."""
+    reader = point.policy.reader
+    words = {
+        "ladder_steps_max": f"ladders of at most {reader.ladder_steps_max} levels",
+        "mask_slots": f"chains of at most {reader.mask_slots} masks (an LLRP reader reports its "
+        "number as MaxNumSelectFiltersPerQuery)",
+        "mask_step_bits": f"masks that start and end on multiples of {reader.mask_step_bits} bits",
+    }
+    keys = [
+        name
+        for name in reader.assumed()
+        if ("ladder" if name == "ladder_steps_max" else "masks") in point.policy.allow
+    ]
+    if not keys:
+        return []
+    told, named = (
+        " and ".join(filter(None, (", ".join(each[:-1]), each[-1])))
+        for each in ([words[name] for name in keys], [f"reader.{name}" for name in keys])
+    )
+    return [
+        f"Assumed of the reader as long as nothing is said of it: {told}. Look it up and set "
+        f"{named}."
+    ]
 
 
 def _axes(point: PointRows) -> Axes:

@@ -4,15 +4,30 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterator
-from functools import cache
 from typing import Any, TypeVar
 
 from pydantic import TypeAdapter, ValidationError
 
-from strategist.errors import Fault, InputError, MalformedError
-from strategist.survey.faults import FaultList, nearest_hint
+from strategist.errors import InputError, MalformedError
+from strategist.survey.refused import input_error
 
 T = TypeVar("T")
+
+SAVE_AS_UTF8 = "Save the file as UTF-8."
+_BROKEN = {  # what Python says of it
+    "Expecting value": "a value is missing",
+    "Expecting property name enclosed in double quotes": "a key in double quotes is missing",
+    "Expecting ':' delimiter": "a colon is missing",
+    "Expecting ',' delimiter": "a comma is missing",
+    "Extra data": "the text goes on after its end",
+    "Unterminated string starting at": "a text begins whose closing quote is missing",
+    "Invalid control character at": "a control character stands within a text",
+    "Invalid \\escape": "a backslash is followed by what it cannot stand before",
+    "Illegal trailing comma before end of object": "a comma stands before the end",
+    "Illegal trailing comma before end of array": "a comma stands before the end",
+}
+
+NOTE = "//"  # a key that begins so is a note for whoever reads the text, and is not read here
 
 
 def parse_json(
@@ -22,28 +37,19 @@ def parse_json(
     *,
     first: Callable[[Any], None] = lambda _: None,
 ) -> T:
-    """The object of type `kind` that the UTF-8 JSON text `data` describes.
+    """The object of type `kind` that the UTF-8 JSON text `data` describes; notes are left out.
 
     Raises InputError with every fault at once (the first 1,000 and a count): unknown keys by name
     with the nearest known key, wrong values by JSON path; MalformedError where the text is no JSON,
     by line. A key given twice is refused, since one of the two would be lost. `first` is given the
     plain values before they are judged, and may refuse them for their number.
     """
-    given = _refuse_broken(data, source)
+    given, noted = _plain(data, source)
     first(given)
     try:
-        return kind.validate_json(data)
+        return kind.validate_json(json.dumps(given) if noted else data)
     except ValidationError as error:
-        faults = FaultList()
-        faults.add_each(
-            source,
-            error.error_count(),
-            (
-                _fault(dict(detail), kind, source, given)
-                for detail in error.errors(include_url=False, include_context=False)
-            ),
-        )
-        raise InputError(faults.faults()) from None
+        raise input_error(error, kind, source, given) from None
 
 
 def refuse_values(given: Any, most: int, source: str) -> None:
@@ -65,94 +71,59 @@ def _held(one: dict[str, Any] | list[Any]) -> Iterator[Any]:
     return (value for value in values if isinstance(value, (dict, list)))
 
 
-def _refuse_broken(data: bytes, source: str) -> Any:
-    """The plain values in the text, or MalformedError."""
+def _plain(data: bytes, source: str) -> tuple[Any, bool]:
+    """The plain values in the text without notes, and whether it has some; or MalformedError."""
+    reader = _Reader()
     try:
-        return json.loads(data.decode("utf-8"), object_pairs_hook=_no_key_twice)
+        return json.loads(data.decode("utf-8"), object_pairs_hook=reader.object), reader.noted
     except UnicodeDecodeError as error:
-        line = data.count(b"\n", 0, error.start) + 1
-        value = f"byte 0x{data[error.start]:02x}"
-        raise MalformedError.one(source, value, "UTF-8 text", line=line) from None
+        raise not_utf8(data, error, source, MalformedError) from None
     except json.JSONDecodeError as error:
         found = error.doc[error.pos : error.pos + 20]
-        raise MalformedError.one(source, found, f"JSON ({error.msg})", line=error.lineno) from None
+        wrong = f"no JSON at column {error.colno}: {_BROKEN.get(error.msg, error.msg.lower())}"
+        allowed = "Correct the text there."
+        raise MalformedError.one(source, found, allowed, line=error.lineno, wrong=wrong) from None
     except RecursionError:
-        raise MalformedError.one(source, "very deep nesting", "JSON of a few levels") from None
+        wrong, allowed = "the JSON is nested too deeply", "JSON of a few levels"
+        raise MalformedError.one(source, "very deep nesting", allowed, wrong=wrong) from None
     except _KeyTwiceError as error:
-        raise MalformedError.one(source, str(error), "each key once in an object") from None
-    except ValueError as error:  # a number of thousands of digits
-        raise MalformedError.one(source, str(error), "JSON with numbers of usual size") from None
+        wrong = f'the key "{error}" stands twice in one object'
+        allowed = "each key once"
+        raise MalformedError.one(source, str(error), allowed, wrong=wrong) from None
+    except ValueError:  # a number of thousands of digits
+        wrong, allowed = "a number has too many digits", "numbers of at most 4,000 digits"
+        raise MalformedError.one(source, "a long number", allowed, wrong=wrong) from None
+
+
+def not_utf8(
+    data: bytes, error: UnicodeDecodeError, source: str, kind: type[InputError] = InputError
+) -> InputError:
+    """What is said of bytes that are no UTF-8 text, with the line of the first."""
+    line = data.count(b"\n", 0, error.start) + 1
+    value = f"byte 0x{data[error.start]:02x}"
+    return kind.one(source, value, SAVE_AS_UTF8, line=line, wrong=f"{value} is no UTF-8 text")
 
 
 class _KeyTwiceError(Exception):
     pass
 
 
-def _no_key_twice(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    found = dict(pairs)
-    if len(found) < len(pairs):
-        seen: set[str] = set()
-        for key, _ in pairs:
-            if key in seen:
-                raise _KeyTwiceError(key)
-            seen.add(key)
-    return found
+class _Reader:
+    """Makes the objects of a JSON text: without their notes, and each key once."""
 
+    def __init__(self) -> None:
+        self.noted = False
 
-def _fault(detail: dict[str, Any], kind: TypeAdapter[Any], source: str, given: Any) -> Fault:
-    location: tuple[str | int, ...] = detail["loc"]
-    place = _place(location, given)
-    path = ".".join(str(part) for part in location)
-    if detail["type"] in ("extra_forbidden", "unexpected_keyword_argument"):
-        known = _known_keys(_schema(kind), location[:-1])
-        allowed = f"{', '.join(known)}{nearest_hint(str(location[-1]), known)}"
-        return Fault(source, None, path, str(location[-1]), allowed, place)
-    missing = detail["type"] in ("missing", "missing_argument")
-    value = "" if missing else json.dumps(detail["input"], default=str, ensure_ascii=False)
-    message = str(detail["msg"])
-    for noise in ("Value error, ", "Input should be "):
-        message = message.removeprefix(noise)
-    return Fault(source, None, path or None, value.strip('"'), message, place)
-
-
-def _place(location: tuple[str | int, ...], given: Any) -> tuple[str | int, ...]:
-    """The part of a location that lies in the text: pydantic adds names of its own types.
-
-    The last part may name a key that is missing.
-    """
-    place: list[str | int] = []
-    for last, part in enumerate(location, 1 - len(location)):
-        is_index = isinstance(given, list) and isinstance(part, int) and part < len(given)
-        if is_index or (isinstance(given, dict) and part in given):
-            given = given[part]
-        elif last or not isinstance(given, dict) or str(part).startswith("["):
-            continue
-        place.append(part)
-    return tuple(place)
-
-
-@cache
-def _schema(kind: TypeAdapter[Any]) -> dict[str, Any]:
-    return kind.json_schema()
-
-
-def _known_keys(schema: dict[str, Any], location: tuple[str | int, ...]) -> list[str]:
-    """The property names that the schema knows at a place; walks $ref, arrays and maps."""
-    definitions = schema.get("$defs", {})
-
-    def resolve(node: dict[str, Any]) -> dict[str, Any]:
-        while "$ref" in node:
-            node = definitions[node["$ref"].rsplit("/", 1)[-1]]
-        for option in node.get("anyOf", ()):
-            if option.get("type") != "null":
-                return resolve(option)
-        return node
-
-    node = resolve(schema)
-    for part in location:
-        if isinstance(part, int):
-            node = resolve(node.get("items", {}))
-        else:
-            child = node.get("properties", {}).get(part, node.get("additionalProperties", {}))
-            node = resolve(child if isinstance(child, dict) else {})
-    return list(node.get("properties", {}))
+    def object(self, pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+        found = dict(pairs)
+        if any(key.startswith(NOTE) for key in found):
+            self.noted = True
+            pairs = [pair for pair in pairs if not pair[0].startswith(NOTE)]
+            found = dict(pairs)
+        if len(found) < len(pairs):
+            seen: set[str] = set()
+            for key, _ in pairs:
+                if key in seen:
+                    raise _KeyTwiceError(key)
+                seen.add(key)
+        return found

@@ -19,6 +19,8 @@ from pydantic import (
 )
 from pydantic.dataclasses import dataclass
 
+from strategist.survey.keys import Assumed, key
+
 ANTENNA_MAX = 255  # more than any reader has
 LEVEL_DBM_MIN, LEVEL_DBM_MAX = -20.0, 40.0  # conducted transmit power that a survey may hold
 RSSI_DBM_MIN, RSSI_DBM_MAX = -120.0, 0.0  # peak RSSI that a reader may report
@@ -49,8 +51,11 @@ def by_antenna(value: Any) -> Any:
     """{"3": x} as ((3, x),), by antenna; what is no mapping is left to be refused."""
     if not isinstance(value, Mapping):
         return value
-    if any(not str(name).isdecimal() for name in value):
-        raise ValueError('antennas as keys, such as {"3": …}')
+    if not all(str(name).isdecimal() and 1 <= int(name) <= ANTENNA_MAX for name in value):
+        raise ValueError(
+            f"The keys are not antennas. Give numbers from 1 to {ANTENNA_MAX}, such as "
+            '{"3": {}}.'
+        )
     return tuple(sorted(((int(name), one) for name, one in value.items()), key=lambda x: x[0]))
 
 
@@ -77,19 +82,21 @@ def ascending(levels: tuple[float, ...] | None) -> tuple[float, ...] | None:
         return None
     rounded = {round(float(level), DECIMALS) for level in levels}
     if len(rounded) < len(levels):
-        raise ValueError("each level once")
+        raise ValueError("A level is named twice. Name each once.")
     return tuple(sorted(rounded))
 
 
-Whole = Annotated[int, BeforeValidator(_whole)]
+AsWhole = BeforeValidator(_whole)
 Listed = BeforeValidator(_as_tuple)
-Antenna = Annotated[Whole, Field(ge=1, le=ANTENNA_MAX)]
-Name = Annotated[str, AfterValidator(_printable)]
+Whole = Annotated[int, AsWhole]
+Antenna = Annotated[int, Field(ge=1, le=ANTENNA_MAX), AsWhole]
+_LONG = {"minLength": 1, "maxLength": NAME_CHARACTERS_MAX}
+Name = Annotated[str, Field(json_schema_extra=_LONG), AfterValidator(_printable)]
 Dbm = Annotated[float, Field(ge=LEVEL_DBM_MIN, le=LEVEL_DBM_MAX)]
 Technique = Literal["power", "ladder", "cutoff", "masks", "antennas"]
 TECHNIQUES: tuple[Technique, ...] = ("power", "ladder", "cutoff", "masks", "antennas")
 RegionName = Literal["fcc-902-928", "etsi-865-868", "etsi-915-921"]  # of radio/regions.py
-LinkName = Literal["fm0-640", "fm0-320", "miller2-320", "miller4-256", "miller8-160"]
+RfModeName = Literal["fm0-640", "fm0-320", "miller2-320", "miller4-256", "miller8-160"]
 REGION_NAMES: tuple[RegionName, ...] = get_args(RegionName)
 Megahertz = Annotated[float, Field(ge=840, le=960)]  # where UHF tags of Gen2 are used
 
@@ -113,8 +120,8 @@ class Loss(_Brief):
     Bounded, since losses are compared to six decimals.
     """
 
-    missed: Annotated[float, Field(ge=1e-3, le=1e6)] = 5.0
-    stray: Annotated[float, Field(ge=1e-3, le=1e6)] = 1.0
+    missed: Annotated[float, key("loss.missed", ge=1e-3, le=1e6)] = 5.0
+    stray: Annotated[float, key("loss.stray", ge=1e-3, le=1e6)] = 1.0
 
     def little(self, loss: float) -> float:
         """What is little beside a loss: one missed tag, or 5 % of it where that is more."""
@@ -130,17 +137,27 @@ class Reader(_Brief):
     (None: any level): a strategy that cannot be set is not proposed.
     """
 
-    ladder_steps_max: Annotated[Whole, Field(ge=1, le=32)] = 5
-    mask_slots: Annotated[Whole, Field(ge=0, le=32)] = 3
-    mask_step_bits: Annotated[Whole, Field(ge=1, le=64)] = 8
-    mask_bits_max: Annotated[Whole, Field(ge=1, le=255)] = 96  # Select's Length field has 8 bits
-    rssi_step_db: Annotated[float, Field(ge=0.01, le=20)] | None = 0.5
-    power_levels_dbm: Annotated[tuple[Dbm, ...], Field(min_length=1), Listed] | None = None
+    ladder_steps_max: Annotated[int, key("reader.ladder_steps_max", ge=1, le=32), AsWhole] = (
+        Assumed(5)
+    )
+    mask_slots: Annotated[int, key("reader.mask_slots", ge=0, le=32), AsWhole] = Assumed(3)
+    mask_step_bits: Annotated[int, key("reader.mask_step_bits", ge=1, le=64), AsWhole] = Assumed(8)
+    mask_bits_max: Annotated[int, key("reader.mask_bits_max", ge=1, le=255), AsWhole] = (
+        96  # Select's Length field has 8 bits
+    )
+    rssi_step_db: Annotated[float | None, key("reader.rssi_step_db", ge=0.01, le=20)] = 0.5
+    power_levels_dbm: Annotated[
+        tuple[Dbm, ...] | None, key("reader.power_levels_dbm", min_length=1), Listed
+    ] = None
 
     @field_validator("power_levels_dbm")
     @classmethod
     def _ascending(cls, levels: tuple[float, ...] | None) -> tuple[float, ...] | None:
         return ascending(levels)
+
+    def assumed(self) -> tuple[str, ...]:
+        """The names of the keys that the planner has not set and whose defaults are assumptions."""
+        return tuple(f.name for f in fields(self) if isinstance(getattr(self, f.name), Assumed))
 
     def can_set_level(self, level_dbm: float) -> bool:
         """Whether a level is one that the reader can be set to."""
@@ -159,16 +176,16 @@ class Reader(_Brief):
 class Guard(_Brief):
     """How far (dB) power and RSSI may drift before the guarded loss looks at the damage."""
 
-    power_db: Annotated[float, Field(ge=0, le=GUARD_POWER_DB_MAX)] = 1.0
-    rssi_db: Annotated[float, Field(ge=0, le=GUARD_RSSI_DB_MAX)] = 2.0
+    power_db: Annotated[float, key("guard.power_db", ge=0, le=GUARD_POWER_DB_MAX)] = 1.0
+    rssi_db: Annotated[float, key("guard.rssi_db", ge=0, le=GUARD_RSSI_DB_MAX)] = 2.0
 
 
 @dataclass(frozen=True, config=STRICT, repr=False)
 class Limits(_Brief):
     """Hard limits; None means no limit. Missed per wanted tag presented; strays per pass."""
 
-    missed_rate_max: Annotated[float, Field(ge=0, le=1)] | None = None
-    stray_rate_max: Annotated[float, Field(ge=0)] | None = None
+    missed_rate_max: Annotated[float | None, key("limits.missed_rate_max", ge=0, le=1)] = None
+    stray_rate_max: Annotated[float | None, key("limits.stray_rate_max", ge=0)] = None
 
     def excess(self, missed_rate: float | None, stray_rate: float) -> float:
         """By how much the rates are over the limits, summed; `missed_rate` None: nothing wanted."""
@@ -184,16 +201,16 @@ class Limits(_Brief):
 class RadiatedLimit(_Brief):
     """A limit of the planner's own: `dbm` as e.r.p. or e.i.r.p. in a band; `rule` says whence."""
 
-    dbm: Annotated[float, Field(ge=-20, le=60)]
-    kind: Literal["erp", "eirp"]
-    low_mhz: Megahertz
-    high_mhz: Megahertz
-    rule: Name = "limit given in site.json"
+    dbm: Annotated[float, key("radio.limit.dbm", ge=-20, le=60)]
+    kind: Annotated[Literal["erp", "eirp"], key("radio.limit.kind")]
+    low_mhz: Annotated[Megahertz, key("radio.limit.low_mhz")]
+    high_mhz: Annotated[Megahertz, key("radio.limit.high_mhz")]
+    rule: Annotated[Name, key("radio.limit.rule")] = "limit given in site.json"
 
     @model_validator(mode="after")
     def _band(self) -> RadiatedLimit:
         if self.high_mhz < self.low_mhz:
-            raise ValueError("high_mhz not below low_mhz")
+            raise ValueError("high_mhz is below low_mhz. Give the lower edge of the band first.")
         return self
 
 
@@ -209,21 +226,21 @@ class Radio(_Brief):
     far the wanted tags are from the antenna; `check` holds it against the link budget.
     """
 
-    region: RegionName | None = None
-    limit: RadiatedLimit | None = None
-    hop_channels: Annotated[Whole, Field(ge=1, le=1000)] | None = None
-    antenna_gain_dbi: Annotated[float, Field(ge=-30, le=30)] | None = None
-    polarisation: Literal["circular", "linear"] | None = None
-    count_linear_component: bool = False
-    cable_loss_db: Annotated[float, Field(ge=0, le=30)] = 0.0
-    exposure: Literal["icnirp", "fcc"] | None = None
-    ground_factor: Annotated[float, Field(ge=1, le=4)] | None = None
-    distance_m: Annotated[float, Field(ge=0.05, le=100)] | None = None
+    region: Annotated[RegionName | None, key("radio.region")] = None
+    limit: Annotated[RadiatedLimit | None, key("radio.limit")] = None
+    hop_channels: Annotated[int | None, key("radio.hop_channels", ge=1, le=1000), AsWhole] = None
+    antenna_gain_dbi: Annotated[float | None, key("radio.antenna_gain_dbi", ge=-30, le=30)] = None
+    polarisation: Annotated[Literal["circular", "linear"] | None, key("radio.polarisation")] = None
+    count_linear_component: Annotated[bool, key("radio.count_linear_component")] = False
+    cable_loss_db: Annotated[float, key("radio.cable_loss_db", ge=0, le=30)] = 0.0
+    exposure: Annotated[Literal["icnirp", "fcc"] | None, key("radio.exposure")] = None
+    ground_factor: Annotated[float | None, key("radio.ground_factor", ge=1, le=4)] = None
+    distance_m: Annotated[float | None, key("radio.distance_m", ge=0.05, le=100)] = None
 
     @model_validator(mode="after")
     def _one_rule(self) -> Radio:
         if self.region is not None and self.limit is not None:
-            raise ValueError("region or limit, not both")
+            raise ValueError("region and limit exclude each other. Give one of the two.")
         return self
 
 
@@ -234,8 +251,13 @@ StepSeconds = Annotated[float, Field(gt=0, le=3600)]
 class AntennaRadio(_Brief):
     """What differs from `Radio` at one antenna; None: nothing."""
 
-    antenna_gain_dbi: Annotated[float, Field(ge=-30, le=30)] | None = None
-    cable_loss_db: Annotated[float, Field(ge=0, le=30)] | None = None
+    antenna_gain_dbi: Annotated[float | None, key("antennas.N.antenna_gain_dbi", ge=-30, le=30)] = (
+        None
+    )
+    cable_loss_db: Annotated[float | None, key("antennas.N.cable_loss_db", ge=0, le=30)] = None
+
+
+ANTENNA_SCHEMA = TypeAdapter(AntennaRadio).json_schema()
 
 
 @dataclass(frozen=True, config=STRICT, repr=False)
@@ -243,21 +265,24 @@ class Dwell(_Brief):
     """How long a pass lasts (`dwell_s`, None: no limit), and how long one ladder step takes.
 
     `step_s` is the whole step as measured with the reader, or several of which one is chosen; where
-    reads carry a time, later ones do not count. Or `link` names how reader and tags talk, from
+    reads carry a time, later ones do not count. Or `rf_mode` names how reader and tags talk, from
     which a step is estimated: `tags_in_field` tags that answer (None: the most that any surveyed
     pass presents), `overhead_s` of the reader's own time, and `failed_read_rate`, the share of
     reads that fail though the tag answers alone (None: the come-and-go of the survey, which is less
     where it listened long at a level).
     """
 
-    dwell_s: Annotated[float, Field(gt=0, le=86400)] | None = None
-    step_s: StepSeconds | Annotated[tuple[StepSeconds, ...], Field(min_length=1), Listed] | None = (
-        None
-    )
-    link: LinkName | None = None
-    tags_in_field: Annotated[Whole, Field(ge=0, le=2000)] | None = None
-    overhead_s: Annotated[float, Field(ge=0, le=60)] = 0.0
-    failed_read_rate: Annotated[float, Field(ge=0, le=FAILED_READS_MAX)] | None = None
+    dwell_s: Annotated[float | None, key("time.dwell_s", gt=0, le=86400)] = None
+    step_s: Annotated[
+        StepSeconds | Annotated[tuple[StepSeconds, ...], Field(min_length=1), Listed] | None,
+        key("time.step_s"),
+    ] = None
+    rf_mode: Annotated[RfModeName | None, key("time.rf_mode")] = None
+    tags_in_field: Annotated[int | None, key("time.tags_in_field", ge=0, le=2000), AsWhole] = None
+    overhead_s: Annotated[float, key("time.overhead_s", ge=0, le=60)] = 0.0
+    failed_read_rate: Annotated[
+        float | None, key("time.failed_read_rate", ge=0, le=FAILED_READS_MAX)
+    ] = None
 
     @property
     def steps_s(self) -> tuple[float | None, ...]:
@@ -271,13 +296,22 @@ class Dwell(_Brief):
 
     @model_validator(mode="after")
     def _one_way(self) -> Dwell:
-        if self.step_s is not None and self.link is not None:
-            raise ValueError("step_s (measured) or link (estimated), not both")
-        of_link = (self.tags_in_field, self.overhead_s or None, self.failed_read_rate)
-        if self.link is None and of_link != (None, None, None):
-            raise ValueError("link, where tags_in_field, overhead_s or failed_read_rate is given")
-        if self.dwell_s is not None and self.step_s is None and self.link is None:
-            raise ValueError("step_s or link as well, or how long a step takes is not known")
+        if self.step_s is not None and self.rf_mode is not None:
+            raise ValueError(
+                "step_s and rf_mode exclude each other. Give step_s where it was measured, else "
+                "rf_mode to have it estimated."
+            )
+        of_mode = (self.tags_in_field, self.overhead_s or None, self.failed_read_rate)
+        if self.rf_mode is None and of_mode != (None, None, None):
+            raise ValueError(
+                "tags_in_field, overhead_s and failed_read_rate serve the estimate by rf_mode, "
+                "which is missing. Give rf_mode as well, or leave them out."
+            )
+        if self.dwell_s is not None and self.step_s is None and self.rf_mode is None:
+            raise ValueError(
+                "dwell_s is given, but not how long a step takes. Give step_s (measured) or "
+                "rf_mode (estimated) as well."
+            )
         return self
 
 
@@ -295,26 +329,28 @@ class Policy(_Brief):
     Without tried.csv, levels of `levels_dbm` that no read names then count as not surveyed.
     """
 
-    levels_dbm: Annotated[tuple[Dbm, ...], Field(min_length=1), Listed] | None = None
-    unlisted: Literal["stray", "ignore", "error"] = "stray"
-    loss: Loss = Loss()
-    stop_after: Annotated[Whole, Field(ge=1, le=STOP_AFTER_MAX)] = 1
-    allow: Annotated[tuple[Technique, ...], Listed] = TECHNIQUES
-    reader: Reader = Reader()
-    guard: Guard = Guard()
-    limits: Limits = Limits()
-    radio: Radio = Radio()
-    time: Dwell = Dwell()
+    levels_dbm: Annotated[tuple[Dbm, ...] | None, key("levels_dbm", min_length=1), Listed] = None
+    unlisted: Annotated[Literal["stray", "ignore", "error"], key("unlisted")] = "stray"
+    loss: Annotated[Loss, key("loss")] = Loss()
+    stop_after: Annotated[int, key("stop_after", ge=1, le=STOP_AFTER_MAX), AsWhole] = 1
+    allow: Annotated[tuple[Technique, ...], key("allow"), Listed] = TECHNIQUES
+    reader: Annotated[Reader, key("reader")] = Reader()
+    guard: Annotated[Guard, key("guard")] = Guard()
+    limits: Annotated[Limits, key("limits")] = Limits()
+    radio: Annotated[Radio, key("radio")] = Radio()
+    time: Annotated[Dwell, key("time")] = Dwell()
     antennas: Annotated[
         tuple[tuple[Antenna, AntennaRadio], ...],
         BeforeValidator(by_antenna),
         PlainSerializer(as_mapping),
-        WithJsonSchema({"type": "object"}),
-        Field(json_schema_extra={"default": {}}),
+        WithJsonSchema({"type": "object", "additionalProperties": ANTENNA_SCHEMA}),
+        key("antennas", default={}),
     ] = ()
-    serial_masks: bool = False
-    untried: Literal["refuse", "leave_out_level", "leave_out_pass"] = "refuse"
-    predict_levels: bool = False
+    serial_masks: Annotated[bool, key("serial_masks")] = False
+    untried: Annotated[Literal["refuse", "leave_out_level", "leave_out_pass"], key("untried")] = (
+        "refuse"
+    )
+    predict_levels: Annotated[bool, key("predict_levels")] = False
 
     @field_validator("levels_dbm")
     @classmethod
@@ -335,16 +371,16 @@ class Policy(_Brief):
     @classmethod
     def _each_once(cls, allow: tuple[Technique, ...]) -> tuple[Technique, ...]:
         if len(set(allow)) < len(allow):
-            raise ValueError("each technique once")
+            raise ValueError("A technique is named twice. Name each once.")
         return allow
 
 
 @dataclass(frozen=True, config=STRICT)
 class Site:
-    """The whole of site.json: a site's name and the policy of each of its read points."""
+    """The whole of site.json. A key that begins with // is a note: it is not read."""
 
-    read_points: dict[Name, Policy]
-    site: Name | Literal[""] = ""
+    read_points: Annotated[dict[Name, Policy], key("read_points")]
+    site: Annotated[Name | Literal[""], key("site")] = ""
 
 
 SITE: TypeAdapter[Site] = TypeAdapter(Site)

@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, model_validator
 from pydantic.dataclasses import dataclass
 
-from strategist.survey.policy import STRICT, Whole
+from strategist.survey.policy import STRICT, AsWhole
 from strategist.survey.records import Tag
 
 Bank = Literal["epc", "tid", "user"]
@@ -30,8 +30,8 @@ class Mask:
     """
 
     bank: Bank
-    pointer: Annotated[Whole, Field(ge=0, le=4095)]
-    length: Annotated[Whole, Field(ge=1, le=255)]
+    pointer: Annotated[int, Field(ge=0, le=4095), AsWhole]
+    length: Annotated[int, Field(ge=1, le=255), AsWhole]
     pattern: str
     negate: bool = False
     join: Literal["and", "or"] | None = None

@@ -74,7 +74,8 @@ def against(found: Sequence[Finding], strategy: Strategy) -> tuple[str, ...]:
         return ()
     return tuple(
         f"This strategy has a cutoff of {figure(strategy.cutoff_dbm)} dBm against the advice of "
-        f"the survey. {one.text} {one.advice} Hold it against the best without one (techniques)."
+        f"the survey. {one.text} {one.advice} Compare it with the best without one (trade-offs, "
+        "techniques)."
         for one in found
         if one.kind in _NO_CUTOFF
     )
@@ -104,7 +105,7 @@ def _passes_for(survey: Survey, policy: Policy) -> Found:
                 f"Too few passes for the limit on {what} of {100 * limit:g} %: {passes}, and "
                 f"{needed} without a failure are needed to show it (95 % confidence)."
             )
-            one = plan_acceptance(limit, failures_allowed=1).passes
+            one = plan_acceptance(limit, allowed_failures=1).passes
             advice = (
                 f"Survey {needed - passes} more passes as loads come, over several days; if one of "
                 f"the {needed} fails, {one} in all are needed, and if more do, change the read "

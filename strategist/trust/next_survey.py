@@ -89,7 +89,7 @@ def _passes(rate: Rate, policy: Policy, part: float) -> tuple[int, str]:
         )
     needed, failures = rate.trials, math.ceil(now * rate.trials)
     while failures <= _FAILURES_MAX and needed < _PASSES_MAX:
-        plan = plan_acceptance(limit, failures_allowed=failures).passes
+        plan = plan_acceptance(limit, allowed_failures=failures).passes
         if plan <= needed:
             break
         needed, failures = plan, math.ceil(now * plan)

@@ -30,12 +30,12 @@ def run_of(missed: int, passes: int, empty: int = 0) -> ReadPoint:
 
 @pytest.mark.parametrize(
     ("missed", "passes", "verdict"),
-    [(0, 59, "pass"), (0, 58, "not enough"), (1, 93, "pass"), (10, 59, "fail")],
+    [(0, 59, "accepted"), (0, 58, "inconclusive"), (1, 93, "accepted"), (10, 59, "rejected")],
 )
 def test_verdicts_are_those_of_the_exact_plan(missed: int, passes: int, verdict: str) -> None:
     """59 without and 93 with one failure show 5 % at 95 % confidence: the classic table."""
     found = accept(run_of(missed, passes), STRATEGY, 0.05)
-    assert (found.judged.verdict, found.passed) == (verdict, verdict == "pass")
+    assert (found.judged.verdict, found.accepted) == (verdict, verdict == "accepted")
     assert json.loads(json.dumps(found.to_json()))["verdict"] == verdict
 
 

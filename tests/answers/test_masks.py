@@ -153,7 +153,6 @@ def test_the_command(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None
 
 def test_the_command_refuses(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     for arguments, said in (
-        ([str(DEMO), "--out", "-"], "one read point for --out"),
         ([str(DEMO), "--read-point", "gate"], "clean-gate"),
         ([str(tmp_path / "none")], "no such folder"),
     ):

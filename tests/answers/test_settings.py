@@ -49,7 +49,7 @@ def test_a_whole_cutoff_that_does_something_else_is_said_with_the_counts() -> No
     first = document["warnings"][0]
     assert "0 missed and 1 stray (loss 1), in place of 0 missed and 0 stray (loss 0)" in first
     assert "cutoff -69 dBm in place of -68.8 dBm" in first and "rssi_step_db to 1" in first
-    assert settings_text(settings).splitlines()[0] == "Before anything is set"
+    assert settings_text(settings).splitlines()[1] == "Before anything is set"
 
 
 def test_the_whole_cutoff_that_does_the_same_is_written() -> None:

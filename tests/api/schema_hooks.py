@@ -32,7 +32,7 @@ def before_call(context: Any, case: Any, kwargs: Any) -> None:
         case.body = case_document() if case.media_type == "application/json" else case.body
     elif case.operation.path == "/v1/surveys/{survey_id}/masks":
         case.query = {"read_point": "gate-1"}
-    elif case.operation.path == "/v1/power-limit":
+    elif case.operation.path == "/v1/lawful":
         case.query = {"region": "etsi-865-868", "antenna_gain_dbi": 8.5, "polarisation": "circular"}
     elif isinstance(case.body, dict):
         case.body |= named(case.operation.path)
@@ -56,19 +56,18 @@ def named(path: str) -> dict[str, Any]:
     at = {"survey": one_of(IDS["survey_id"]), "read_point": "gate-1"}
     stored = {"strategy": None, "strategy_id": one_of(IDS["strategy_id"])}
     given = {"strategy": STRATEGY, "strategy_id": None}
-    changes = RANDOM.choice([{}, {"set": {"reader.mask_slots": 1}, "cable_db": 0}])
+    view = RANDOM.choice(["counts", "techniques", "changes", None])
+    nothing = {"view": view, "set": {}, "added_cable_loss_db": 0}
+    changes = RANDOM.choice([{}, {"view": None, "set": {"reader.mask_slots": 1}}])
     entries = [{"name": "stored"} | stored, {"name": "weights", "loss": {"missed": 9}}]
     return {
         "/v1/strategies": at,
-        "/v1/judgements": at,
-        "/v1/frontiers": at,
-        "/v1/techniques": at,
-        "/v1/what-ifs": at | {"set": {}, "cable_db": 0} | changes,
+        "/v1/assessments": at,
+        "/v1/trade-offs": at | nothing | changes,
         "/v1/acceptances": at | given | {"against": one_of(IDS["survey_id"])},
         "/v1/templates": {"batch": one_of(IDS["batch_id"])},
-        "/v1/couplings": {"batch": one_of(IDS["batch_id"])},
-        "/v1/evaluations": at | stored,
+        "/v1/cross-reads": {"batch": one_of(IDS["batch_id"])},
         "/v1/comparisons": at | {"entries": entries},
-        "/v1/settings": at | given | {"form": "gen2", "power_table": None},
+        "/v1/settings": at | given | {"format": "gen2", "power_table": None},
         "/v1/batches": {"items": [{"survey": at["survey"]}]},
     }[path]

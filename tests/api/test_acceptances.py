@@ -13,11 +13,11 @@ from tests.api.given import STRATEGY, Client, case_document
 
 def test_plan_is_that_of_the_command(client: Client) -> None:
     """59 passes without a miss show 5 % with 95 % confidence: 0.95^59 < 0.05 < 0.95^58."""
-    found = client.get("/v1/acceptance-plan?rate_limit=0.05")
+    found = client.get("/v1/acceptance-plan?miss_rate_max=0.05")
     assert found.status_code == 200
     assert found.json["passes"] == 59
     assert found.json == plan_acceptance(0.05).to_json()
-    other = client.get("/v1/acceptance-plan?rate_limit=0.1&confidence=0.9&failures_allowed=1")
+    other = client.get("/v1/acceptance-plan?miss_rate_max=0.1&confidence=0.9&allowed_failures=1")
     assert other.json == plan_acceptance(0.1, 0.9, 1).to_json()
 
 
@@ -25,13 +25,13 @@ def test_plan_is_that_of_the_command(client: Client) -> None:
     "query",
     [
         "",
-        "?rate_limit=0",
-        "?rate_limit=1",
-        "?rate_limit=nan",
-        "?rate_limit=0.1&confidence=0.4",
-        "?rate_limit=0.1&failures_allowed=1001",
-        "?rate_limit=0.1&failures_allowed=0.5",
-        "?rate_limit=0.1&rate=1",
+        "?miss_rate_max=0",
+        "?miss_rate_max=1",
+        "?miss_rate_max=nan",
+        "?miss_rate_max=0.1&confidence=0.4",
+        "?miss_rate_max=0.1&allowed_failures=1001",
+        "?miss_rate_max=0.1&allowed_failures=0.5",
+        "?miss_rate_max=0.1&rate=1",
     ],
 )
 def test_a_plan_out_of_range(client: Client, query: str) -> None:
@@ -53,19 +53,19 @@ def test_run_is_what_accept_gives(client: Client) -> None:
         for shift in (0, 6)
     )
     at = {"survey": new, "read_point": "gate-1", "strategy": STRATEGY}
-    asked = at | {"against": old, "rate_limit": 0.5, "confidence": 0.9}
+    asked = at | {"against": old, "miss_rate_max": 0.5, "confidence": 0.9}
     made = client.post("/v1/acceptances", asked)
     assert made.status_code == 201, made.text
     strategy = Strategy((15.0,))
     expected = accept(gate(6, 8), strategy, 0.5, 0.9, gate(0, 8)).to_json()
     assert made.json["result"] == expected
-    assert expected["verdict"] == "pass"
+    assert expected["verdict"] == "accepted"
     assert expected["drift"]["moved"] > 0
     assert client.get(made.headers["Location"]).json == made.json
     assert client.get("/v1/acceptances").json["items"] == [made.json]
     alone = client.post("/v1/acceptances", at).json["result"]
     assert alone == accept(gate(6, 8), strategy).to_json()
-    assert alone["verdict"] == "not enough"
+    assert alone["verdict"] == "inconclusive"
     assert alone["drift"] is None
     assert client.delete(made.headers["Location"]).status_code == 204
 
@@ -75,7 +75,7 @@ def test_run_is_what_accept_gives(client: Client) -> None:
     ("more", "pointer"),
     [
         ({"against": "su_" + 32 * "0"}, "/against"),
-        ({"rate_limit": 0}, "/rate_limit"),
+        ({"miss_rate_max": 0}, "/miss_rate_max"),
         ({"confidence": 1}, "/confidence"),
         ({"rate": 0.1}, "/rate"),
         ({"strategy": STRATEGY | {"levels_dbm": [9]}}, "/strategy/levels_dbm/0"),

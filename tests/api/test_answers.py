@@ -46,24 +46,32 @@ def test_strategy_is_what_choose_gives(client: Client, survey: str, worker: Work
     assert client.get(made.headers["Location"]).status_code == 404
 
 
-def test_evaluation_is_what_evaluate_gives(client: Client, survey: str) -> None:
-    made = client.post("/v1/evaluations", at_gate(survey, strategy=STRATEGY))
+def test_a_comparison_of_one_is_its_evaluation(client: Client, survey: str) -> None:
+    entries = [{"name": "given", "strategy": STRATEGY}]
+    made = client.post("/v1/comparisons", at_gate(survey, entries=entries))
     assert made.status_code == 201
-    assert made.json["result"] == evaluate_at(gate(), Strategy((15.0,))).to_json()
+    (row,) = made.json["result"]["rows"]
+    expected = evaluate_at(gate(), Strategy((15.0,))).to_json()
+    assert {key: row[key] for key in expected if key != "read_point"} == {
+        key: value for key, value in expected.items() if key != "read_point"
+    }
+    assert made.json["result"]["read_point"] == "gate-1"
+    assert made.json["result"]["changes"] == []
     assert client.get(made.headers["Location"]).json == made.json
 
 
 def test_stored_strategy_by_id(client: Client, survey: str, worker: Worker) -> None:
     strategy = client.post("/v1/strategies", at_gate(survey)).json
-    made = client.post("/v1/evaluations", at_gate(survey, strategy_id=strategy["id"]))
-    assert made.json["result"]["strategy"] == strategy["result"]["strategy"]
-    gen2 = client.post("/v1/settings", at_gate(survey, strategy_id=strategy["id"], form="gen2"))
+    entries = [{"name": "stored", "strategy_id": strategy["id"]}]
+    made = client.post("/v1/comparisons", at_gate(survey, entries=entries))
+    assert made.json["result"]["rows"][0]["strategy"] == strategy["result"]["strategy"]
+    gen2 = client.post("/v1/settings", at_gate(survey, strategy_id=strategy["id"], format="gen2"))
     assert gen2.status_code == 200
     assert gen2.json["format"] == "gen2"
 
 
 def test_settings_are_those_of_export(client: Client, survey: str) -> None:
-    asked = at_gate(survey, strategy=STRATEGY, form="llrp")
+    asked = at_gate(survey, strategy=STRATEGY, format="llrp")
     refused = client.post("/v1/settings", asked)
     assert refused.status_code == 422
     assert refused.json["faults"][0]["pointer"] == "/power_table"
@@ -175,7 +183,7 @@ def test_survey_that_cannot_be_solved(client: Client, worker: Worker) -> None:
     assert not survey["read_points"][0]["usable"]
     for path, body in (
         ("/v1/strategies", at_gate(survey["id"])),
-        ("/v1/evaluations", at_gate(survey["id"], strategy=STRATEGY)),
+        ("/v1/comparisons", at_gate(survey["id"], entries=[{"name": "a", "strategy": STRATEGY}])),
     ):
         refused = client.post(path, body)
         assert refused.status_code == 422
@@ -191,14 +199,19 @@ def test_predicted_levels_reach_the_client(client: Client) -> None:
     survey = client.post("/v1/surveys", document).json
     (checked,) = survey["read_points"]
     assert checked["usable"]
-    assert "15.5 dBm" in checked["warnings"][0] and "predicted" in checked["warnings"][1]
+    assert "15.5 dBm" in checked["warnings"][0] and "predicted" in checked["warnings"][-1]
     given = STRATEGY | {"levels_dbm": [15.5]}
-    made = client.post("/v1/evaluations", at_gate(survey["id"], strategy=given)).json["result"]
+    entries = [{"name": "between", "strategy": given}]
+    compared = client.post("/v1/comparisons", at_gate(survey["id"], entries=entries)).json
+    (made,) = compared["result"]["rows"]
     point = read_case_document(json.dumps(document).encode()).read_points[0]
-    assert made == evaluate_at(point, Strategy((15.5,))).to_json()
+    expected = evaluate_at(point, Strategy((15.5,))).to_json()
+    assert made["outcome"] == expected["outcome"] and made["warnings"] == expected["warnings"]
     assert made["predicted"]["steps_dbm"] == [15.5]
     assert made["outcome"]["predicted"]["wanted"] == 3
-    settings = client.post("/v1/settings", at_gate(survey["id"], strategy=given, form="gen2")).json
+    settings = client.post(
+        "/v1/settings", at_gate(survey["id"], strategy=given, format="gen2")
+    ).json
     assert settings == settings_of(point, Strategy((15.5,)), "gen2").to_json()
     assert settings["levels"] == [{"power_dbm": 15.5, "lawful": None, "known": "predicted"}]
     assert "15.5 dBm was predicted" in settings["warnings"][0]

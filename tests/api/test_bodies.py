@@ -61,7 +61,7 @@ def test_faults_are_counted_whole(client: Client) -> None:
 def test_more_values_than_a_request_may_hold_are_not_looked_at(client: Client) -> None:
     most = Limits().request_values
     body = {"strategy": {"levels_dbm": [15], "masks": [{}] * most}}
-    (fault,) = client.post("/v1/evaluations", body).json["faults"]
+    (fault,) = client.post("/v1/settings", body).json["faults"]
     assert fault["found"] == f"more than {most:,} values"
 
 
@@ -112,9 +112,10 @@ def test_surveys_are_built_by_workers_alone(
     found = client.post("/v1/surveys", case_document()).json["id"]
     at = {"survey": found, "read_point": "gate-1"}
     strategy = {"levels_dbm": [15], "stop_after": 1, "cutoff_dbm": None, "masks": []}
+    entries = [{"name": "a", "strategy": strategy}]
     assert client.get(f"/v1/surveys/{found}/masks").status_code == 200
-    assert client.post("/v1/evaluations", at | {"strategy": strategy}).status_code == 201
-    asked = at | {"strategy": strategy, "form": "gen2"}
+    assert client.post("/v1/comparisons", at | {"entries": entries}).status_code == 201
+    asked = at | {"strategy": strategy, "format": "gen2"}
     assert client.post("/v1/settings", asked).status_code == 200
     assert threads and threading.current_thread() not in threads
 

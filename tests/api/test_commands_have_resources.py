@@ -12,24 +12,22 @@ from strategist.__main__ import command_parser
 # Command to the endpoint that gives the JSON of its `--out`.
 RESOURCES = {
     "masks": "GET /v1/surveys/{survey_id}/masks",
-    "lawful": "GET /v1/power-limit",
+    "lawful": "GET /v1/lawful",
+    "keys": "GET /v1/site-keys",
     "solve": "POST /v1/strategies",
-    "judge": "POST /v1/judgements",
-    "frontier": "POST /v1/frontiers",
-    "techniques": "POST /v1/techniques",
-    "what-if": "POST /v1/what-ifs",
-    "evaluate": "POST /v1/evaluations",
+    "assess": "POST /v1/assessments",
+    "trade-offs": "POST /v1/trade-offs",
     "compare": "POST /v1/comparisons",
     "export": "POST /v1/settings",
     "batch": "POST /v1/batches",
     "templates": "POST /v1/templates",
-    "plan-acceptance": "GET /v1/acceptance-plan",
-    "accept": "POST /v1/acceptances",
+    "accept": "POST /v1/acceptances",  # its plan, without a case: GET /v1/acceptance-plan
 }
 # Command without a resource of its own to the endpoint that it is a part of, and why.
 PARTS = {
     "import": ("POST /v1/surveys", "the case that it writes is what is uploaded"),
     "check": ("POST /v1/surveys", "each survey is checked as it comes; its findings stay with it"),
+    "new": ("GET /v1/site-keys", "it writes a file beside others, which a client has itself"),
     "report": ("GET /v1/batches/{batch_id}/results", "a page is one of the forms of results"),
 }
 

@@ -1,4 +1,4 @@
-"""Templates and couplings of a batch: those that the command line finds for the same survey."""
+"""Templates and cross-reads of a batch: those that the command line finds for the same survey."""
 
 from __future__ import annotations
 
@@ -45,20 +45,22 @@ def test_same_as_the_command_line(client: Client, tmp_path: Path) -> None:
     expected = site_templates(tmp_path / "out", 2).to_json()
     assert len(expected["templates"]) == 2
     assert templates.json["result"] == with_survey(expected)
-    coupling = client.post("/v1/couplings", {"batch": batch})
-    assert coupling.status_code == 201, coupling.text
-    pairs = json.loads((tmp_path / "out/coupling.json").read_text())
+    cross_reads = client.post("/v1/cross-reads", {"batch": batch})
+    assert cross_reads.status_code == 201, cross_reads.text
+    pairs = json.loads((tmp_path / "out/cross_reads.json").read_text())
     assert len(pairs["pairs"]) == 4
-    assert coupling.json["result"] == with_survey(pairs)
-    for made, resource in ((templates, "templates"), (coupling, "couplings")):
+    assert cross_reads.json["result"] == with_survey(pairs)
+    for made, resource in ((templates, "templates"), (cross_reads, "cross-reads")):
         assert client.get(made.headers["Location"]).json == made.json
         assert client.get(f"/v1/{resource}").json["items"] == [made.json]
         assert client.delete(made.headers["Location"]).status_code == 204
-    dear = client.post("/v1/templates", {"batch": batch, "at_most": 1, "may_pay": 0}).json
-    assert dear["result"] == with_survey(site_templates(tmp_path / "out", 1, may_pay=0).to_json())
+    dear = client.post("/v1/templates", {"batch": batch, "at_most": 1, "max_extra_loss": 0}).json
+    assert dear["result"] == with_survey(
+        site_templates(tmp_path / "out", 1, max_extra_loss=0).to_json()
+    )
 
 
-@pytest.mark.parametrize("resource", ["templates", "couplings"])
+@pytest.mark.parametrize("resource", ["templates", "cross-reads"])
 def test_a_batch_that_is_not_done(client: Client, survey: str, resource: str) -> None:
     batch = client.post("/v1/batches", {"items": [{"survey": survey}]}).json["id"]
     refused = client.post(f"/v1/{resource}", {"batch": batch})
@@ -72,14 +74,14 @@ def test_faults_name_the_batch(client: Client, survey: str) -> None:
     """An unknown one, one whose survey was deleted, one that was cancelled before any result."""
     batch = done(client, [{"survey": survey}])
     assert client.delete(f"/v1/surveys/{survey}").status_code == 204
-    for resource in ("templates", "couplings"):
+    for resource in ("templates", "cross-reads"):
         for named, found in (("ba_" + 32 * "0", "ba_"), (batch, "deleted")):
             refused = client.post(f"/v1/{resource}", {"batch": named})
             assert refused.status_code == 422
             (fault,) = refused.json["faults"]
             assert fault["pointer"] == "/batch"
             assert found in fault["found"]
-    for more in ({"at_most": 0}, {"at_most": 1001}, {"may_pay": -1}, {"k": 2}):
+    for more in ({"at_most": 0}, {"at_most": 1001}, {"max_extra_loss": -1}, {"k": 2}):
         assert client.post("/v1/templates", {"batch": batch, **more}).status_code == 422
 
 
@@ -98,4 +100,4 @@ def test_a_batch_without_any_result(client: Client) -> None:
     refused = client.post("/v1/templates", {"batch": batch})
     assert refused.status_code == 422
     assert refused.json["faults"][0]["pointer"] == "/batch"
-    assert client.post("/v1/couplings", {"batch": batch}).json["result"] == {"pairs": []}
+    assert client.post("/v1/cross-reads", {"batch": batch}).json["result"] == {"pairs": []}

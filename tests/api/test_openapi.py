@@ -91,7 +91,6 @@ def ids(live: Live) -> dict[str, list[str]]:
     entries = [{"name": name, "strategy": STRATEGY} for name in "ab"]
     bodies = {
         "strategy_id": ("/v1/strategies", at),
-        "evaluation_id": ("/v1/evaluations", at | {"strategy": STRATEGY}),
         "comparison_id": ("/v1/comparisons", at | {"entries": entries}),
         "batch_id": ("/v1/batches", {"items": [{"survey": surveys[0]}]}),
     }
@@ -103,13 +102,11 @@ def ids(live: Live) -> dict[str, list[str]]:
     wait_until(lambda: live.ask("GET", path).json["state"] == "done")
     of_batch = {"batch": made["batch_id"][0]}
     more = {
-        "judgement_id": ("/v1/judgements", at),
-        "frontier_id": ("/v1/frontiers", at),
-        "techniques_id": ("/v1/techniques", at),
-        "what_if_id": ("/v1/what-ifs", at),
+        "assessment_id": ("/v1/assessments", at),
+        "trade_offs_id": ("/v1/trade-offs", at),
         "acceptance_id": ("/v1/acceptances", at | {"strategy": STRATEGY}),
         "templates_id": ("/v1/templates", of_batch),
-        "coupling_id": ("/v1/couplings", of_batch),
+        "cross_reads_id": ("/v1/cross-reads", of_batch),
     }
     return made | {
         name: [live.made(path, body)["id"] for _ in range(3)] for name, (path, body) in more.items()

@@ -14,14 +14,11 @@ RADIO = Radio(
 
 
 def test_limit_is_that_of_the_command(client: Client) -> None:
-    found = client.get(f"/v1/power-limit?{QUERY}")
+    found = client.get(f"/v1/lawful?{QUERY}")
     assert found.status_code == 200, found.text
     assert found.json == power_limit(RADIO).to_json()
     assert found.json["lawful"]["highest_dbm"] is not None
-    assert (
-        client.get(f"/v1/power-limit?{QUERY}&level_dbm=20").json
-        == power_limit(RADIO, 20.0).to_json()
-    )
+    assert client.get(f"/v1/lawful?{QUERY}&level_dbm=20").json == power_limit(RADIO, 20.0).to_json()
 
 
 @pytest.mark.parametrize(
@@ -35,7 +32,7 @@ def test_limit_is_that_of_the_command(client: Client) -> None:
     ],
 )
 def test_faults_name_the_parameter(client: Client, more: str, column: str) -> None:
-    refused = client.get(f"/v1/power-limit?{more}")
+    refused = client.get(f"/v1/lawful?{more}")
     assert refused.status_code == 422
     (fault,) = refused.json["faults"]
     assert (fault["source"], fault["column"]) == ("query", column)

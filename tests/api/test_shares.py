@@ -25,7 +25,7 @@ def submitted(client: Client, points: int) -> str:
 
 
 def prompt(number: int) -> Job:
-    return Job(f"co_{number:032x}", "coupling", None, "", {})
+    return Job(f"co_{number:032x}", "cross_reads", None, "", {})
 
 
 def ask(service: Service, client: str, number: int, of_client: int = 2, of_all: int = 3) -> None:
@@ -48,11 +48,11 @@ def test_a_deleted_answer_takes_no_other_with_it(service: Service) -> None:
     for number, client in enumerate(("one", "one", "two"), 1):
         ask(service, client, number)
     first = prompt(1).id
-    for client, kind in (("two", "coupling"), ("one", "strategy")):
+    for client, kind in (("two", "cross_reads"), ("one", "strategy")):
         assert not drop_job(service.database, client, kind, first)
-    assert not drop_job(service.database, "one", "coupling", prompt(9).id)
+    assert not drop_job(service.database, "one", "cross_reads", prompt(9).id)
     assert count_jobs(service) == 3
-    assert drop_job(service.database, "one", "coupling", first)
+    assert drop_job(service.database, "one", "cross_reads", first)
     with service.database.read() as connection:
         left = set(connection.execute(select(jobs.c.id)).scalars())
     assert left == {prompt(2).id, prompt(3).id}

@@ -230,7 +230,7 @@ def test_refused_answers_leave_nothing(
 ) -> None:
     """No list shows them, so nobody could delete them."""
     at = {"survey": survey, "read_point": "gate-1"}
-    refused = client.post("/v1/what-ifs", at | {"set": {"levels_dbm": [99]}})
+    refused = client.post("/v1/trade-offs", at | {"set": {"levels_dbm": [99]}})
     assert refused.status_code == 422
     assert count_of(service, jobs) == 0
     made = client.post("/v1/strategies", at)

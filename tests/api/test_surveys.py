@@ -11,7 +11,7 @@ from api.limits import Limits
 from api.service import Service
 from strategist import check, list_masks, read_case_document
 from tests.api.given import Client, case_document, form
-from tests.survey.cases import READS, ROSTER
+from tests.survey.cases import READS, ROSTER, SITE
 
 
 def test_document_is_stored_and_checked(client: Client) -> None:
@@ -37,7 +37,7 @@ def test_files_of_a_case_come_back_as_given(client: Client) -> None:
 
 def test_both_forms_say_the_same(client: Client) -> None:
     """The same survey has the same findings, whichever way it came."""
-    read_point = {"levels_dbm": [15, 16]}
+    read_point = json.loads(SITE)["read_points"]["gate"]
     document = {
         "site": {"site": "Test", "read_points": {"gate": read_point}},
         "reads": rows(READS),

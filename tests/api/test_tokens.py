@@ -62,15 +62,12 @@ def things(client: Client, survey: str, worker: Worker) -> dict[str, Any]:
     wait_until(lambda: client.get(f"/v1/batches/{batch}").json["state"] == "done")
     asked = {
         "strategy_id": ("strategies", at),
-        "judgement_id": ("judgements", at),
-        "frontier_id": ("frontiers", at),
-        "techniques_id": ("techniques", at),
-        "what_if_id": ("what-ifs", at | {"set": {"reader.mask_slots": 1}}),
-        "evaluation_id": ("evaluations", at | {"strategy": STRATEGY}),
+        "assessment_id": ("assessments", at),
+        "trade_offs_id": ("trade-offs", at | {"set": {"reader.mask_slots": 1}}),
         "comparison_id": ("comparisons", at | {"entries": entries}),
         "acceptance_id": ("acceptances", at | {"strategy": STRATEGY}),
         "templates_id": ("templates", {"batch": batch}),
-        "coupling_id": ("couplings", {"batch": batch}),
+        "cross_reads_id": ("cross-reads", {"batch": batch}),
     }
     made = {
         name: client.post(f"/v1/{path}", body).json["id"] for name, (path, body) in asked.items()
@@ -84,17 +81,14 @@ def bodies(things: dict[str, Any], strategy: dict[str, Any]) -> dict[str, dict[s
     entries = [{"name": name} | strategy for name in "ab"]
     return {
         "/v1/strategies": at,
-        "/v1/evaluations": at | strategy,
         "/v1/comparisons": at | {"entries": entries},
         "/v1/batches": {"items": [{"survey": things["survey_id"]}]},
-        "/v1/settings": at | strategy | {"form": "gen2"},
-        "/v1/judgements": at,
-        "/v1/frontiers": at,
-        "/v1/techniques": at,
-        "/v1/what-ifs": at,
+        "/v1/settings": at | strategy | {"format": "gen2"},
+        "/v1/assessments": at,
+        "/v1/trade-offs": at,
         "/v1/acceptances": at | strategy,
         "/v1/templates": {"batch": things["batch_id"]},
-        "/v1/couplings": {"batch": things["batch_id"]},
+        "/v1/cross-reads": {"batch": things["batch_id"]},
     }
 
 
@@ -110,7 +104,7 @@ def test_one_client_never_reads_anothers_data(
         reply = other.flask.open(path, method=one.method, headers=other.headers())
         if "{" in one.path:
             assert reply.status_code == 404, path
-        elif one.path in ("/v1/acceptance-plan", "/v1/power-limit"):
+        elif one.path in ("/v1/acceptance-plan", "/v1/lawful"):
             assert reply.status_code == 422, "it names nothing, and lacks its parameters"
         elif path.startswith("/v1/"):
             assert reply.json == {"items": [], "next": None}, path
@@ -137,7 +131,7 @@ def test_anothers_strategy_cannot_be_named(other: Client, things: dict[str, Any]
     """Not even with a survey of one's own."""
     own = other.post("/v1/surveys", case_document()).json["id"]
     given = bodies(things | {"survey_id": own}, {"strategy_id": things["strategy_id"]})
-    for path in ("/v1/evaluations", "/v1/comparisons", "/v1/settings", "/v1/acceptances"):
+    for path in ("/v1/comparisons", "/v1/settings", "/v1/acceptances"):
         assert other.post(path, given[path]).status_code == 422
     against = {"survey": own, "read_point": "gate-1", "strategy": STRATEGY}
     refused = other.post("/v1/acceptances", against | {"against": things["survey_id"]})

@@ -1,4 +1,4 @@
-"""Frontiers, techniques and what-ifs: the library's own answers, made by a worker and stored."""
+"""Trade-offs in their three views: the library's own answers, made by a worker and stored."""
 
 from __future__ import annotations
 
@@ -39,19 +39,26 @@ def timeless(document: Any) -> Any:
 
 @pytest.mark.usefixtures("worker")
 @pytest.mark.parametrize(
-    ("resource", "more", "expected"),
+    ("more", "expected"),
     [
-        ("frontiers", {}, lambda: trace_frontier(gate())),
-        ("techniques", {"options": {"seed": 1}}, lambda: compare_techniques(gate())),
-        ("what-ifs", {"set": CHANGES}, lambda: what_if(gate(), CHANGES, options=QUICK)),
-        ("what-ifs", {"cable_db": 1}, lambda: what_if(gate(), {}, cable_db=1.0, options=QUICK)),
-        ("what-ifs", {}, lambda: usual_what_ifs(gate(), QUICK)),
+        ({}, lambda: trace_frontier(gate())),
+        ({"view": "counts"}, lambda: trace_frontier(gate())),
+        (
+            {"view": "techniques", "options": {"seed": 1}},
+            lambda: compare_techniques(gate()),
+        ),
+        ({"set": CHANGES}, lambda: what_if(gate(), CHANGES, options=QUICK)),
+        (
+            {"added_cable_loss_db": 1},
+            lambda: what_if(gate(), {}, added_cable_loss_db=1.0, options=QUICK),
+        ),
+        ({"view": "changes"}, lambda: usual_what_ifs(gate(), QUICK)),
     ],
 )
 def test_same_as_the_library(
-    client: Client, survey: str, resource: str, more: dict[str, Any], expected: Any
+    client: Client, survey: str, more: dict[str, Any], expected: Any
 ) -> None:
-    made = client.post(f"/v1/{resource}", at_gate(survey, label="a", **more))
+    made = client.post("/v1/trade-offs", at_gate(survey, label="a", **more))
     assert made.status_code == 201, made.text
     assert timeless(made.json["result"]) == timeless(expected().to_json())
     assert made.json["label"] == "a" and made.json["survey"] == survey
@@ -60,7 +67,7 @@ def test_same_as_the_library(
         key: value for key, value in more.items() if key != "options"
     }
     assert client.get(made.headers["Location"]).json == made.json
-    assert client.get(f"/v1/{resource}").json["items"] == [made.json]
+    assert client.get("/v1/trade-offs").json["items"] == [made.json]
     assert client.delete(made.headers["Location"]).status_code == 204
     assert client.get(made.headers["Location"]).status_code == 404
 
@@ -71,23 +78,25 @@ def test_same_as_the_library(
     [
         ({"set": {"reader.mask_slot": 1}}, "/set/reader.mask_slot", 'nearest: "mask_slots"'),
         ({"set": {"reader": {"mask_slot": 1}}}, "/set/reader/mask_slot", 'nearest: "mask_slots"'),
-        ({"set": {"stop_after": 2, "loss.missed": -1}}, "/set/loss.missed", "greater than"),
+        ({"set": {"stop_after": 2, "loss.missed": -1}}, "/set/loss.missed", "from 0.001"),
         ({"set": {"loss.missed.most": 3}}, "/set/loss.missed.most", "holds a value"),
         ({"set": {"loss": 3}}, "/set/loss", "object"),
         ({"set": {"unlisted": "ignore"}}, "/set/unlisted", "site.json"),
         ({"set": {"levels_dbm": [9]}}, "/set/levels_dbm", "surveyed levels: 15, 16"),
         ({"set": {"reader.mask_slots": 3}}, "/set", "no key differs"),
-        ({"cable_db": 40.25}, "/cable_db", "surveyed level"),
-        ({"cable_db": 61}, "/cable_db", "less than or equal to 60"),
-        ({"set": {"": 1}}, "/set", "at least 1 character"),
+        ({"added_cable_loss_db": 40.25}, "/added_cable_loss_db", "surveyed level"),
+        ({"added_cable_loss_db": 61}, "/added_cable_loss_db", "from -60 to 60"),
+        ({"set": {"": 1}}, "/set", "1 to 100 characters"),
         ({"set": {f"k{n}": n for n in range(51)}}, "/set", "at most 50"),
-        ({"options": {"unseen": True}}, "/options/unseen", "prover"),
+        ({"options": {"unseen": True}}, "/options/unseen", "method"),
+        ({"view": "counts", "set": {"stop_after": 2}}, "/view", "changes"),
+        ({"view": "all"}, "/view", "counts"),
     ],
 )
 def test_a_change_that_is_none_names_its_place(
     client: Client, survey: str, more: dict[str, Any], pointer: str, said: str
 ) -> None:
-    refused = client.post("/v1/what-ifs", at_gate(survey, **more))
+    refused = client.post("/v1/trade-offs", at_gate(survey, **more))
     assert refused.status_code == 422, refused.text
     (fault,) = refused.json["faults"]
     assert fault["pointer"].startswith(pointer)
@@ -97,7 +106,7 @@ def test_a_change_that_is_none_names_its_place(
 @pytest.mark.parametrize("value", [b"1e999", b'"\\ud800"', b"NaN"])
 def test_a_value_that_json_cannot_hold(client: Client, survey: str, value: bytes) -> None:
     body = json.dumps(at_gate(survey, set={"loss.missed": 0})).encode()
-    refused = client.post("/v1/what-ifs", body.replace(b": 0", b": " + value))
+    refused = client.post("/v1/trade-offs", body.replace(b": 0", b": " + value))
     assert refused.status_code in (400, 422), refused.text
 
 
@@ -112,6 +121,6 @@ def test_the_limit_is_for_the_whole_answer(
         return compare_techniques(point, options)
 
     monkeypatch.setattr("strategist.compare_techniques", note)
-    asked = at_gate(survey, options={"time_limit_s": 2.5, "seed": 4, "prover": "search"})
-    assert client.post("/v1/techniques", asked).status_code == 201
-    assert given == [Options(seed=4, prover="search", total_limit_s=2.5)]
+    asked = at_gate(survey, options={"time_limit_s": 2.5, "seed": 4, "method": "search"})
+    assert client.post("/v1/trade-offs", asked | {"view": "techniques"}).status_code == 201
+    assert given == [Options(seed=4, method="search", total_limit_s=2.5, unseen=False)]

@@ -139,7 +139,7 @@ def test_whoever_reads_results_does_not_believe_a_damaged_line(
     (out / "results.jsonl").write_text(text.replace('"loss":', '"loss":1', 1))
     for command in (["templates", str(out)], ["report", str(out), "--out", str(tmp_path / "p")]):
         assert main(command) == 2
-        assert 'results.jsonl, line 1: found "a damaged line"' in capsys.readouterr().err
+        assert 'results.jsonl, line 1: "a damaged line"' in capsys.readouterr().err
 
 
 def test_a_file_of_another_program_is_left_as_it_is(
@@ -159,7 +159,7 @@ def test_a_file_of_another_program_is_left_as_it_is(
 
 NAMES = (
     *(".lock", "results.jsonl", "tags.jsonl"),
-    *("summary.csv", "summary.txt", "coupling.json", "report.html", "summary.parquet"),
+    *("summary.csv", "summary.txt", "cross_reads.json", "report.html", "summary.parquet"),
 )
 
 

@@ -54,7 +54,7 @@ def test_a_bad_read_point_and_a_bad_case_are_rows(site: Path, tmp_path: Path) ->
     bad = [row["read_point"] for row in found[1:] if "error" in row]
     assert bad == ["d02"]
     assert "reads.csv, line " in found[3]["error"]["message"]
-    assert 'found "loud"' in found[3]["error"]["message"]
+    assert '"loud" is not valid' in found[3]["error"]["message"]
     assert summary.failed == 2
     said = " ".join(summary.text.split())  # lines break where the names of folders are long
     assert "d02" in said and "no such folder" in said
@@ -83,7 +83,7 @@ def test_two_workers_give_the_same_bytes(site: Path, tmp_path: Path) -> None:
     run_batch([site], tmp_path / "one", QUICK)
     run_batch([site], tmp_path / "two", QUICK, workers=2)
     assert rows(tmp_path / "one") == rows(tmp_path / "two")
-    for name in ("tags.jsonl", "coupling.json", "summary.txt"):
+    for name in ("tags.jsonl", "cross_reads.json", "summary.txt"):
         assert (tmp_path / "one" / name).read_bytes() == (tmp_path / "two" / name).read_bytes()
 
 
@@ -191,7 +191,7 @@ def test_kill_at_random_moments_loses_nothing(tmp_path: Path) -> None:
     assert done.returncode == 1  # one read point is bad
     assert f" {kept - 1} kept" in done.stderr or f" {kept} kept" in done.stderr
     assert rows(out) == rows(tmp_path / "whole")
-    for name in ("tags.jsonl", "coupling.json", "summary.txt"):
+    for name in ("tags.jsonl", "cross_reads.json", "summary.txt"):
         assert (out / name).read_bytes() == (tmp_path / "whole" / name).read_bytes()
 
 
@@ -273,7 +273,7 @@ def test_the_command(site: Path, tmp_path: Path) -> None:
     parted = {path.name for path in (tmp_path / "out").iterdir()} - {"summary.parquet"}
     assert parted == {
         ".lock",
-        "coupling.json",
+        "cross_reads.json",
         "report.html",
         "results.jsonl",
         "summary.csv",

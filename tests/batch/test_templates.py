@@ -79,7 +79,7 @@ def test_the_choice_is_that_of_brute_force(batch: Path, at_most: int) -> None:
 
 
 def test_what_each_pays(batch: Path) -> None:
-    found = site_templates(batch, 1, may_pay=2)
+    found = site_templates(batch, 1, max_extra_loss=2)
     document = found.to_json()
     assert len(document["templates"]) == 1
     for place, row in enumerate(document["read_points"]):
@@ -91,19 +91,19 @@ def test_what_each_pays(batch: Path) -> None:
             assert row["loss"] == found.loss[place, found.chosen.chosen[0]]
     losses = [entry["loss"] for entry in document["curve"] if not entry["without"]]
     assert losses == sorted(losses, reverse=True) and losses[-1] == found.own_loss
-    assert site_templates(batch, 1).points[0].may_pay == 5.0  # the weight of a missed tag
+    assert site_templates(batch, 1).points[0].max_extra_loss == 5.0  # the weight of a missed tag
     text = strategist.templates_text(found)
     assert "Need a strategy of their own" in text
     assert max(map(len, text.splitlines())) <= 80
 
 
 @pytest.mark.parametrize(
-    ("may_pay", "needs"), [(0.3, False), (0.2999, True), (0.31, False), (0.0, True)]
+    ("max_extra_loss", "needs"), [(0.3, False), (0.2999, True), (0.31, False), (0.0, True)]
 )
-def test_a_read_point_may_pay_exactly_what_it_may(may_pay: float, needs: bool) -> None:
+def test_a_read_point_may_pay_exactly_what_it_may(max_extra_loss: float, needs: bool) -> None:
     """Its own strategy loses 0.6, its template 0.9: 0.30000000000000004 more in floating point."""
     loss = np.array([[0.9]])
-    point = PricedPoint("case", "d00", 0.6, may_pay, ((),), None)
+    point = PricedPoint("case", "d00", 0.6, max_extra_loss, ((),), None)
     strategy = Strategy((15.0,))
     found = SiteTemplates((point,), (strategy,), 1, loss, template_curve(loss, 1), 1, ())
     assert 0.9 - 0.6 != 0.3

@@ -61,7 +61,12 @@ def client(live: Live, survey: str, tally: Tally, *, end: float, pause: float, s
         elif draw < 0.80:
             asked = ("upload", "POST", "/v1/surveys", case_document(1, shift=rng.randrange(9)))
         elif draw < 0.92:
-            asked = ("evaluate", "POST", "/v1/evaluations", at | {"strategy": STRATEGY})
+            asked = (
+                "compare",
+                "POST",
+                "/v1/comparisons",
+                at | {"entries": [{"name": "a", "strategy": STRATEGY}]},
+            )
         elif draw < 0.96:
             asked = ("solve", "POST", "/v1/strategies", at)
         else:

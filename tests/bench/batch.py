@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import Any
 
 from strategist import Options, choose, complete
-from strategist.batch.coupling import hearings
+from strategist.batch.cross_reads import hearings
 from strategist.optimise.problem import pose
 from strategist.survey.parts import open_case
 from strategist.tags.candidates import forget_candidates
@@ -77,7 +77,7 @@ def run(case: Path, out: Path, **how: Any) -> Ran:
 
 def shares(case: Path, most: int) -> None:
     """Where the time of a read point goes, in this process."""
-    spent = {"reading": 0.0, "posing": 0.0, "solving": 0.0, "coupling": 0.0}
+    spent = {"reading": 0.0, "posing": 0.0, "solving": 0.0, "cross_reads": 0.0}
 
     def timed(name: str, work: Callable[[], Any]) -> Any:
         began = time.perf_counter()
@@ -93,7 +93,7 @@ def shares(case: Path, most: int) -> None:
         timed("posing", lambda point=point: pose(point.survey, point.policy))
         forget_candidates()
         result = timed("solving", lambda point=point: choose(point, UNSEEN))
-        timed("coupling", lambda p=point, r=result: hearings(complete(p), r.strategy))
+        timed("cross_reads", lambda p=point, r=result: hearings(complete(p), r.strategy))
         if number == most:
             break
     spent["solving"] -= spent["posing"]  # choose poses again
@@ -157,7 +157,7 @@ def kills(folder: Path, times: int, points: int) -> None:
     rng = random.Random(0)
     words = [sys.executable, "-m", "strategist", "batch", str(case), "--out", str(out)]
     words += ["--workers", "2"]
-    names = ("tags.jsonl", "coupling.json", "summary.txt")
+    names = ("tags.jsonl", "cross_reads.json", "summary.txt")
 
     def same() -> bool:
         files = all((out / name).read_bytes() == (whole / name).read_bytes() for name in names)

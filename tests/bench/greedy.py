@@ -17,7 +17,7 @@ __all__ = ["HARD", "HARD_OPTIONS", "Beside", "beside_a_greedy_client", "upload_c
 BOUNDARY = "strategist-bench"
 # So hard that no solve ends before its limit: what a client who takes all it can would ask for.
 HARD = {"read_point": "clean-gate"}
-HARD_OPTIONS = {"prover": "model", "unseen": False}
+HARD_OPTIONS = {"method": "model", "unseen": False}
 
 
 def multipart(folder: Path) -> bytes:

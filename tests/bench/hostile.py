@@ -44,7 +44,7 @@ def attacks(survey: str, size: float = 1.0) -> Iterator[Attack]:
 
 
 def _of_requests(survey: str, at: str, body: int) -> Iterator[Attack]:
-    asked, given = "/v1/strategies", "/v1/evaluations"
+    asked, given = "/v1/strategies", "/v1/settings"
 
     def strategy(key: str, item: str) -> bytes:
         items = ",".join([item] * (body // (len(item) + 1)))
@@ -73,8 +73,8 @@ def _of_requests(survey: str, at: str, body: int) -> Iterator[Attack]:
         "all of one survey often", "/v1/batches", lambda: batch([{"survey": survey}] * 1000)
     )
     yield Attack(
-        "a what-if of one long text",
-        "/v1/what-ifs",
+        "a change of one long text",
+        "/v1/trade-offs",
         partial(_long_text, at, body),
     )
 

@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator, Sequence
 
 from cases.generate import FOLDER
 from strategist.answers.assessment import choose
-from strategist.answers.repeated import judge
+from strategist.answers.full_assessment import assess_fully
 from strategist.answers.solution import Options
 from strategist.optimise.strategy import Strategy
 from strategist.survey.reading import read_case
@@ -38,7 +38,7 @@ def main() -> None:
         choose(point, Options(unseen=False))
         once = time.process_time() - started
         started = time.process_time()
-        judge(point, Options(), mapped)
+        assess_fully(point, Options(), mapped)
         whole = time.process_time() - started
         print(
             f"{point.name}: judging is {whole / once:.1f} choices ({whole:.1f} s of processor "

@@ -39,7 +39,7 @@ def _solve(point: ReadPoint, options: Options) -> Any:
 
 
 def _solve_by_model(point: ReadPoint, options: Options) -> Any:
-    model = Options(total_limit_s=options.total_limit_s, prover="model")
+    model = Options(total_limit_s=options.total_limit_s, method="model")
     return strategist.choose(point, model)
 
 
@@ -47,8 +47,8 @@ def _batch(point: ReadPoint, options: Options) -> Any:
     return strategist.choose(point, Options(total_limit_s=options.total_limit_s, unseen=False))
 
 
-def _judge(point: ReadPoint, options: Options) -> Any:
-    return strategist.judge(point, options)
+def _assess(point: ReadPoint, options: Options) -> Any:
+    return strategist.assess_fully(point, options)
 
 
 def _frontier(point: ReadPoint, options: Options) -> Any:
@@ -72,8 +72,8 @@ COMMANDS: Mapping[str, Run] = {
     "solve": _solve,
     "model": _solve_by_model,
     "batch": _batch,
-    "judge": _judge,
-    "frontier": _frontier,
+    "assess": _assess,
+    "counts": _frontier,
     "techniques": _techniques,
     "what-if": _what_if,
     "what-ifs": _what_ifs,
@@ -128,7 +128,7 @@ def _measured(survey: str, asked: Sequence[Asked]) -> Iterator[Found]:
 def _work(sender: Connection, survey: str, asked: Sequence[Asked]) -> None:
     point = NASTY[survey]()
     small = large_read_point(12, 3, 3, kinds=3, slots=2)
-    for one in (_judge, _frontier, _solve_by_model):
+    for one in (_assess, _frontier, _solve_by_model):
         one(small, Options())  # compiles
     for command, limit in asked:
         forget_candidates()

@@ -94,8 +94,8 @@ ROOMS = {
         "tests/radio",
     ),
     "batch": Room(
-        ("strategist/batch/templates.py", "strategist/batch/coupling.py"),
-        ("tests/batch/test_templates.py", "tests/batch/test_coupling.py"),
+        ("strategist/batch/templates.py", "strategist/batch/cross_reads.py"),
+        ("tests/batch/test_templates.py", "tests/batch/test_cross_reads.py"),
         "tests/batch",
     ),
     "store": Room(

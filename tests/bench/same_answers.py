@@ -2,7 +2,7 @@
 small generated read points.
 
 `python -m tests.bench.same_answers OLD [NEW]` runs every command in both checkouts (NEW: this one),
-each with its own `.venv`, and compares exit status, text, JSON and files, seconds and the prover's
+each with its own `.venv`, and compares exit status, text, JSON and files, seconds and the method's
 effort aside. It prints what differs and the ratio of the times, and ends with 1 where any does.
 """
 
@@ -39,10 +39,10 @@ _POLICIES: tuple[dict[str, Any], ...] = (
     {"guard": {"power_db": 2, "rssi_db": 3}, "loss": {"missed": 1, "stray": 1}},
 )
 _COMMANDS = (
-    *("check", "masks", "lawful", "solve", "judge", "frontier", "techniques", "what-if"),
-    *("evaluate", "compare", "export", "batch", "templates", "report", "plan-acceptance", "accept"),
+    *("check", "masks", "lawful", "solve", "assess", "trade-offs", "compare", "export", "report"),
+    *("accept", "batch", "templates"),
 )
-_NO_MATTER = {"seconds", "judged_seconds", "checksum"}
+_NO_MATTER = {"seconds", "assessed_seconds", "checksum"}
 _PROOF = ("by", "guarded_bound", "sturdier_bound")  # what is no effort
 _SECONDS = re.compile(r"\d+(\.\d+)? s\b|in \d+(\.\d+)? seconds?")
 
@@ -80,7 +80,7 @@ def _commands(work: Path, points: int, demo: list[str]) -> list[list[str]]:
     places += [(made, f"rp{number:05d}") for number in range(points)]
     for case, name in places:
         runs += _of_point(str(case), name)
-    runs.append(["plan-acceptance", "--rate", "0.05", "--out", "{out}/plan"])
+    runs.append(["accept", "--miss-rate-max", "0.05", "--out", "{out}/plan"])
     runs.append(["lawful", "--region", "etsi-865-868", "--gain", "6", "--out", "{out}/lawful"])
     batch = "{out}/batch"
     runs.append(["batch", str(made), "--out", batch, "--workers", "2", "--unseen", "--sturdier"])
@@ -95,14 +95,16 @@ def _of_point(case: str, name: str) -> list[list[str]]:
     here, at = [case, "--read-point", name], "{out}/" + name
     best, other = f"{at}-solve", f"{at}-other"
     runs = [["solve", *here, "--out", best]]
-    for command in ("masks", "judge", "frontier", "techniques", "what-if"):
+    for command in ("masks", "assess"):
         runs.append([command, *here, "--out", f"{at}-{command}"])
-    runs.append(["what-if", *here, "--set", "reader.mask_slots=1", "--out", other])
-    runs.append(["what-if", *here, "--cable-db", "1", "--out", f"{at}-cable"])
+    for view in ("counts", "techniques", "changes"):
+        runs.append(["trade-offs", *here, "--view", view, "--out", f"{at}-{view}"])
+    runs.append(["trade-offs", *here, "--set", "reader.mask_slots=1", "--out", other])
+    runs.append(["trade-offs", *here, "--added-cable-loss", "1", "--out", f"{at}-cable"])
     given = ["--strategy", best]
-    runs.append(["evaluate", *here, *given, "--out", f"{at}-evaluate"])
+    runs.append(["compare", *here, *given, "--out", f"{at}-alone"])
     runs.append(["compare", *here, *given, "--strategy", f"{other}.after", "--out", f"{at}-sides"])
-    runs.append(["export", *here, *given, "--as", "gen2", "--out", f"{at}-gen2"])
+    runs.append(["export", *here, *given, "--format", "gen2", "--out", f"{at}-gen2"])
     runs.append(["accept", *here, *given, "--against", case, "--out", f"{at}-accept"])
     return runs
 

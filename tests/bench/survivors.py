@@ -52,8 +52,8 @@ SURVIVORS: dict[str, str] = {
     "is shared",
     "strategist/batch/templates.py: clock.left or 0.0  →  clock.left or 1.0": "where no time is "
     "left or no limit is set, nothing is kept back",
-    "strategist/batch/templates.py: pays > self.points[place].may_pay + _SAME  →  "
-    "pays >= self.points[place].may_pay + _SAME": _NEVER_EQUAL,
+    "strategist/batch/templates.py: pays > self.points[place].max_extra_loss + _SAME  →  "
+    "pays >= self.points[place].max_extra_loss + _SAME": _NEVER_EQUAL,
     "strategist/trust/next_survey.py: failures > _FAILURES_MAX  →  failures >= _FAILURES_MAX": (
         "a plan with exactly a thousand failures"
     ),

@@ -187,8 +187,8 @@ def steps_allowed(read_point: ReadPoint, candidates: tuple[Mask, ...], masks: in
         return most
     step_s = time.step_s
     if step_s is None:
-        assert time.link is not None
-        profile = LINK_PROFILES[time.link]
+        assert time.rf_mode is not None
+        profile = LINK_PROFILES[time.rf_mode]
         air = [(profile.select_us(m.length, m.pointer), m.pointer, m.length) for m in candidates]
         longest = [max(air)[1:]] * masks if air else []
         tags = time.tags_in_field or _most_present(read_point.survey)

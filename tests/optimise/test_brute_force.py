@@ -14,7 +14,7 @@ import pulp
 import pytest
 
 from strategist.answers.assessment import Assessment, choose
-from strategist.answers.solution import Options, Prover
+from strategist.answers.solution import Method, Options
 from strategist.optimise.clock import Clock
 from strategist.optimise.model import Model
 from strategist.optimise.problem import Problem, pose
@@ -33,7 +33,7 @@ from tests.optimise.made import (
     with_steps,
 )
 
-PROVERS: tuple[Prover, ...] = ("search", "model")
+METHODS: tuple[Method, ...] = ("search", "model")
 SMALL = [*range(60), 63, 73, 153, 172, 183, 209]
 TIME_BINDS = [(0, 76), (0, 106), (0, 143)] + [
     (1, seed) for seed in (16, 63, 96, 106, 138, 141, 170, 216, 244)
@@ -66,12 +66,12 @@ def key_of(result: Assessment, read_point: ReadPoint) -> tuple[object, ...]:
 
 def assert_like_brute_force(read_point: ReadPoint) -> None:
     best, _ = brute_force(read_point)
-    for prover in PROVERS:
-        result = choose(read_point, Options(prover=prover, unseen=False))
+    for method in METHODS:
+        result = choose(read_point, Options(method=method, unseen=False))
         assert_proven(result)
-        assert key_of(result, read_point) == best, prover
+        assert key_of(result, read_point) == best, method
         assert (result.status == "infeasible") == (best[0] > 0)
-    result = choose(read_point, Options(prover="search", unseen=False, tuning=BY_BOUNDS))
+    result = choose(read_point, Options(method="search", unseen=False, tuning=BY_BOUNDS))
     assert_proven(result)
     assert key_of(result, read_point) == best
 
@@ -204,7 +204,7 @@ def test_search_and_model_agree(size: int, seed: int) -> None:
     """Two proofs that share only the problem come to the same key on read points beyond reach."""
     read_point = random_read_point(seed, size)
     by_search, by_model = (
-        choose(read_point, Options(prover=prover, unseen=False)) for prover in PROVERS
+        choose(read_point, Options(method=method, unseen=False)) for method in METHODS
     )
     assert_proven(by_search)
     assert_proven(by_model)
@@ -216,7 +216,7 @@ def test_search_and_model_agree(size: int, seed: int) -> None:
 def test_cbc_as_second_opinion(seed: int) -> None:
     """Another solver finds the same least value of the model's first objective."""
     read_point = random_read_point(seed, 0 if seed < 300 else 1)
-    result = choose(read_point, Options(prover="search", unseen=False))
+    result = choose(read_point, Options(method="search", unseen=False))
     model = Model(pose(read_point.survey, read_point.policy), Clock())
     name, objective, constant = model.objectives()[0]
     model.aim(objective).solve(pulp.PULP_CBC_CMD(msg=False, threads=1, gapRel=0.0))

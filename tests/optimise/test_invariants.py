@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from strategist.answers.assessment import Assessment, choose
-from strategist.answers.solution import Options, Prover
+from strategist.answers.solution import Method, Options
 from strategist.survey.policy import Limits, Loss, Policy, Technique
 from strategist.survey.records import ReadPoint, Survey
 from tests.optimise.made import excess, random_read_point
@@ -19,8 +19,8 @@ SEEDS = range(400, 424)
 TECHNIQUES: tuple[Technique, ...] = ("power", "ladder", "cutoff", "masks")
 
 
-def solved(read_point: ReadPoint, prover: Prover = "search") -> Assessment:
-    return choose(read_point, Options(prover=prover, unseen=False))
+def solved(read_point: ReadPoint, method: Method = "search") -> Assessment:
+    return choose(read_point, Options(method=method, unseen=False))
 
 
 def under(read_point: ReadPoint, **policy: Any) -> Assessment:
@@ -87,11 +87,11 @@ def test_weaker_repeats_do_not_matter(seed: int) -> None:
     )
 
 
-@pytest.mark.parametrize("prover", ["search", "model"])
+@pytest.mark.parametrize("method", ["search", "model"])
 @pytest.mark.parametrize("seed", [400, 403, 410, 420])
-def test_same_input_same_bytes(seed: int, prover: Prover) -> None:
+def test_same_input_same_bytes(seed: int, method: Method) -> None:
     point = random_read_point(seed, 1)
-    assert as_bytes(solved(point, prover)) == as_bytes(solved(point, prover))
+    assert as_bytes(solved(point, method)) == as_bytes(solved(point, method))
 
 
 @pytest.mark.parametrize("factor", [0.1, 3.0, 7.5, 1000.0])
@@ -169,16 +169,16 @@ def test_a_heavier_miss_never_makes_more_of_them(seed: int) -> None:
     assert stray == sorted(stray)
 
 
-@pytest.mark.parametrize("prover", ["search", "model"])
+@pytest.mark.parametrize("method", ["search", "model"])
 @pytest.mark.parametrize("seed", SEEDS[:8])
-def test_a_stopped_run_says_no_more_than_it_knows(seed: int, prover: Prover) -> None:
+def test_a_stopped_run_says_no_more_than_it_knows(seed: int, method: Method) -> None:
     """With no time at all: the true optimum lies between bound and loss, and status fits both.
 
     "infeasible" speaks of the limits: the least excess is proven, the loss by its bound alone.
     """
     point = random_read_point(seed, 2)
     proven = solved(point)
-    stopped = choose(point, Options(time_limit_s=0.0, prover=prover, unseen=False))
+    stopped = choose(point, Options(time_limit_s=0.0, method=method, unseen=False))
     assert least(stopped, point.policy) >= least(proven, point.policy)
     assert stopped.bound <= stopped.loss
     if excess(stopped.outcome, point.policy):

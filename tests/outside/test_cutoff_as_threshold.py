@@ -15,14 +15,14 @@ import pytest
 from sklearn.datasets import load_breast_cancer, load_iris
 
 from strategist.answers.assessment import Assessment, choose
-from strategist.answers.solution import Options, Prover
+from strategist.answers.solution import Method, Options
 from strategist.optimise.strategy import Strategy
 from strategist.survey.policy import Loss, Policy, Reader
 from strategist.survey.records import ReadPoint
 from strategist.trust.evaluate import evaluate
 from tests.outside.laid_out import one_pass
 
-PROVERS: list[Prover] = ["search", "model"]
+METHODS: list[Method] = ["search", "model"]
 NORMAL, ABNORMAL = (33, 6, 6, 11, 2), (3, 2, 2, 11, 33)  # by rating 1 … 5
 
 
@@ -34,8 +34,8 @@ def threshold_point(
     return one_pass(epcs, wanted, rssi, policy)
 
 
-def solved(read_point: ReadPoint, prover: Prover) -> Assessment:
-    result = choose(read_point, Options(prover=prover, unseen=False))
+def solved(read_point: ReadPoint, method: Method) -> Assessment:
+    result = choose(read_point, Options(method=method, unseen=False))
     assert result.status == "optimal" and result.bound == result.loss
     return result
 
@@ -48,15 +48,15 @@ def iris(feature: int, wanted: Sequence[int], stray: Sequence[int]) -> ReadPoint
     return threshold_point(rssi.tolist(), np.isin(data.target[kept], wanted).tolist())
 
 
-@pytest.mark.parametrize("prover", PROVERS)
-def test_iris_petal_width(prover: Prover) -> None:
+@pytest.mark.parametrize("method", METHODS)
+def test_iris_petal_width(method: Method) -> None:
     """Fisher's iris: virginica from versicolor by petal width ≥ 1.75 cm, 6 errors of 100.
 
     Source: the example tree of R's package rpart (leaves 54 with 5 errors and 46 with 1). The cut
     at 1.65 cm makes 6 errors too (4 and 2), so the widest range of cutoffs holds both.
     """
     point = iris(3, wanted=[2], stray=[1])
-    result = solved(point, prover)
+    result = solved(point, method)
     assert result.loss == 6
     assert result.strategy.cutoff_dbm is not None
     assert -80 + 16 < result.strategy.cutoff_dbm <= -80 + 18
@@ -102,28 +102,28 @@ def ratings(loss: Loss) -> ReadPoint:
     return threshold_point(rssi, [abnormal for _, abnormal, n in counts for _ in range(n)], loss)
 
 
-@pytest.mark.parametrize("prover", PROVERS)
-def test_hanley_mcneil_least_errors(prover: Prover) -> None:
+@pytest.mark.parametrize("method", METHODS)
+def test_hanley_mcneil_least_errors(method: Method) -> None:
     """Hanley and McNeil 1982, CT ratings (58 normal, 51 abnormal): at best 20 errors (C, from the
     published table).
 
     "At least 4" and "at least 5" both make 20; either is right, and the range holds both.
     """
     point = ratings(Loss(1, 1))
-    result = solved(point, prover)
+    result = solved(point, method)
     assert result.loss == 20
     assert result.strategy.cutoff_dbm is not None
     assert -70 + 15 < result.strategy.cutoff_dbm <= -70 + 25
 
 
-@pytest.mark.parametrize("prover", PROVERS)
-def test_hanley_mcneil_youden(prover: Prover) -> None:
+@pytest.mark.parametrize("method", METHODS)
+def test_hanley_mcneil_youden(method: Method) -> None:
     """Youden's J = TPR − FPR is best at "at least 4", J = .6386 (C, from
     the table of Hanley and McNeil 1982).
 
     With weights 58 for a missed and 51 for a stray the loss is 51 × 58 × (1 − J).
     """
-    result = solved(ratings(Loss(58, 51)), prover)
+    result = solved(ratings(Loss(58, 51)), method)
     assert 1 - result.loss / (51 * 58) == pytest.approx(0.6386, abs=5e-5)
     assert result.strategy.cutoff_dbm is not None
     assert -70 + 15 < result.strategy.cutoff_dbm <= -70 + 20

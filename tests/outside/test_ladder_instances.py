@@ -20,11 +20,11 @@ import numpy as np
 import pytest
 
 from strategist.answers.assessment import choose
-from strategist.answers.solution import Options, Prover
+from strategist.answers.solution import Method, Options
 from strategist.survey.policy import Loss, Policy, Reader
 from strategist.survey.records import ReadPoint, Survey, Tag
 
-PROVERS: list[Prover] = ["search", "model"]
+METHODS: list[Method] = ["search", "model"]
 PRICES = (0, 1, 5, 8, 9, 10, 17, 17, 20, 24, 30)  # of a rod of length 0 … 10
 REVENUES = (0, 1, 5, 8, 10, 13, 17, 18, 22, 25, 30)
 A_LENGTH = 7  # no centimetre more raises a price by more: the cost below is never negative
@@ -62,8 +62,8 @@ def rod(n: int, pieces: int) -> ReadPoint:
     return partition_point(n, pieces, lambda u, t: A_LENGTH * (t - u) - PRICES[t - u])
 
 
-def revenue(n: int, pieces: int, prover: Prover) -> float:
-    result = choose(rod(n, pieces), Options(prover=prover, unseen=False))
+def revenue(n: int, pieces: int, method: Method) -> float:
+    result = choose(rod(n, pieces), Options(method=method, unseen=False))
     assert result.status in ("optimal", "silent") and result.bound == result.loss
     cuts = [0.0, *result.strategy.levels_dbm]
     sold = sum(PRICES[round(high - low)] for low, high in itertools.pairwise(cuts))
@@ -72,18 +72,18 @@ def revenue(n: int, pieces: int, prover: Prover) -> float:
 
 
 @pytest.mark.parametrize(
-    ("n", "prover"), [*((n, "search") for n in range(1, 11)), *((n, "model") for n in (1, 3, 5, 7))]
+    ("n", "method"), [*((n, "search") for n in range(1, 11)), *((n, "model") for n in (1, 3, 5, 7))]
 )
-def test_rod_cutting(n: int, prover: Prover) -> None:
+def test_rod_cutting(n: int, method: Method) -> None:
     """Cormen et al., Introduction to Algorithms, section 15.1: r1 … r10 (from memory)."""
-    assert revenue(n, n, prover) == REVENUES[n]
+    assert revenue(n, n, method) == REVENUES[n]
 
 
-@pytest.mark.parametrize("prover", PROVERS)
+@pytest.mark.parametrize("method", METHODS)
 @pytest.mark.parametrize(("n", "pieces", "best"), [(8, 1, 20), (8, 2, 22), (9, 1, 24), (9, 2, 25)])
-def test_rod_cutting_with_few_pieces(n: int, pieces: int, best: int, prover: Prover) -> None:
+def test_rod_cutting_with_few_pieces(n: int, pieces: int, best: int, method: Method) -> None:
     """The same table with at most k pieces (C, by enumeration)."""
-    assert revenue(n, pieces, prover) == best
+    assert revenue(n, pieces, method) == best
 
 
 @functools.cache
@@ -95,15 +95,15 @@ def within(u: int, t: int) -> Fraction:
     return sum(((v - mean) * (v - mean) for v in own), Fraction(0))
 
 
-@pytest.mark.parametrize("prover", PROVERS)
-def test_one_dimensional_clusters(prover: Prover) -> None:
+@pytest.mark.parametrize("method", METHODS)
+def test_one_dimensional_clusters(method: Method) -> None:
     """Wang and Song 2011, Ckmeans.1d.dp, example with k = 3: sizes 4, 3, 3, withinss 0, 0, 2.
 
     A level for each of the five kinds of value; the sums of squares are scaled to whole strays.
     """
     scale = 630
     point = partition_point(5, 3, lambda u, t: _whole(scale * within(u, t)))
-    result = choose(point, Options(prover=prover, unseen=False))
+    result = choose(point, Options(method=method, unseen=False))
     assert result.status in ("optimal", "silent")
     assert result.loss == scale * 2
     assert result.strategy.levels_dbm == (1, 2, 5)  # −1 alone, 2 alone, then 4, 5 and 6

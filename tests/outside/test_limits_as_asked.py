@@ -35,9 +35,9 @@ def evaluated(folder: Path, policy: dict[str, Any], strategy: dict[str, Any]) ->
     (folder / "site.json").write_text(json.dumps(site))
     file, out = folder / "strategy.json", folder / "out.json"
     file.write_text(json.dumps(strategy))
-    assert main(["evaluate", str(folder), "--strategy", str(file), "--out", str(out)]) == 0
-    found: dict[str, Any] = json.loads(out.read_text())
-    return found
+    assert main(["compare", str(folder), "--strategy", str(file), "--out", str(out)]) == 0
+    (found,) = json.loads(out.read_text())["rows"]
+    return dict(found)
 
 
 @pytest.mark.parametrize(
@@ -112,7 +112,7 @@ def test_time_of_a_step_with_one_tag(tmp_path: Path, link: str, slot_us: float) 
     """One tag is one Query and one slot. The published slot has T2 = 3 Tpri and opens with a
     QueryRep of 4 bits; ours waits 11.5 Tpri, twice, and opens with a Query: 18 bits more, of 1.25
     Tari on average, and TRcal (C)."""
-    policy = {"time": {"link": link, "dwell_s": 1}}
+    policy = {"time": {"rf_mode": link, "dwell_s": 1}}
     one = evaluated(tmp_path / "c", policy, {"levels_dbm": [20]})["time"]
     tari, trcal = {"fm0-640": (6.25, 100 / 3), "miller4-256": (25.0, 250 / 3)}[link]
     tpri = trcal / (64 / 3)
@@ -126,7 +126,7 @@ def test_a_mask_takes_the_time_of_its_select(tmp_path: Path, bits: int) -> None:
     """45 + L bits (layout M) of 15.625 us on average at Tari 12.5 with ones of 18.75 us, after
     56.25 us of frame-sync (delimiter, data-0, RTcal); then two RTcal (C)."""
     mask = {"bank": "epc", "pointer": 32, "length": bits, "pattern": "3034"[: bits // 4]}
-    policy = {"time": {"link": "miller2-320"}}
+    policy = {"time": {"rf_mode": "miller2-320"}}
     bare, masked = (
         evaluated(tmp_path / "c", policy, {"levels_dbm": [20], "masks": masks})["time"]
         for masks in ([], [mask])

@@ -12,7 +12,7 @@ from collections.abc import Callable, Sequence
 import pytest
 
 from strategist.answers.assessment import Assessment, choose
-from strategist.answers.solution import Options, Prover
+from strategist.answers.solution import Method, Options
 from strategist.optimise.problem import Problem, pose
 from strategist.survey.policy import Limits, Loss, Policy, Reader
 from strategist.survey.records import ReadPoint
@@ -24,8 +24,8 @@ MONK_VALUES = (3, 3, 2, 3, 4, 2)  # of attributes a1 … a6
 MONK_1_ERRORS = (108, 72, 36, 0)  # with 1 … 4 masks joined by "or"
 
 
-def solved(read_point: ReadPoint, prover: Prover) -> Assessment:
-    result = choose(read_point, Options(prover=prover, unseen=False))
+def solved(read_point: ReadPoint, method: Method) -> Assessment:
+    result = choose(read_point, Options(method=method, unseen=False))
     silent = result.loss >= result.silence_loss  # then proven as well, and said first
     assert result.status == ("silent" if silent else "optimal") and result.bound == result.loss
     return result
@@ -77,8 +77,8 @@ def test_the_boards_are_those_of_uci(boards: list[str]) -> None:
     assert sum(has_line(board, "x") for board in boards) == 626
 
 
-def covered(boards: list[str], slots: int, prover: Prover) -> int:
-    result = solved(tic_tac_toe(boards, slots), prover)
+def covered(boards: list[str], slots: int, method: Method) -> int:
+    result = solved(tic_tac_toe(boards, slots), method)
     assert result.searched["masks"] == len(LINES)
     assert result.outcome.stray == 0
     assert len(result.strategy.masks) == slots  # each line adds some boards

@@ -22,7 +22,7 @@ import pandas as pd
 import pytest
 
 from strategist.answers.assessment import choose
-from strategist.answers.solution import Options, Prover
+from strategist.answers.solution import Method, Options
 from strategist.survey.policy import Loss, Policy, Reader
 from strategist.survey.records import ReadPoint, Survey, Tag
 from tests.tags.uris import encode
@@ -131,8 +131,8 @@ def least_loss(sweep: Sweep, steps: int) -> tuple[float, int]:
     return best, len(cutoffs) * sum(map(len, ladders))
 
 
-def assert_like_brute_force(sweep: Sweep, steps: int, prover: Prover) -> None:
-    result = choose(read_point_of(sweep, steps), Options(prover=prover, unseen=False))
+def assert_like_brute_force(sweep: Sweep, steps: int, method: Method) -> None:
+    result = choose(read_point_of(sweep, steps), Options(method=method, unseen=False))
     assert result.status == "optimal"
     assert result.bound == result.loss == least_loss(sweep, steps)[0]
 
@@ -159,7 +159,7 @@ def test_model_on_every_eighteenth_level(place: str, types: str) -> None:
 @pytest.mark.parametrize("place", PLACES)
 def test_more_steps_and_levels_never_worsen(place: str) -> None:
     """Each wider choice holds the narrower one, up to 46 levels and five steps."""
-    options = Options(prover="search", unseen=False)
+    options = Options(method="search", unseen=False)
     widening = [(4, 1), (4, 3), (2, 3), (2, 5)]
     results = [choose(read_point_of(measured(place, "A", e), s), options) for e, s in widening]
     assert {result.status for result in results} == {"optimal"}
@@ -174,7 +174,7 @@ def main() -> None:
     ):
         sweep = measured(place, types, every)
         started = time.monotonic()
-        result = choose(read_point_of(sweep, steps), Options(prover="search", unseen=False))
+        result = choose(read_point_of(sweep, steps), Options(method="search", unseen=False))
         seconds = time.monotonic() - started
         brute = "not by brute force"
         if every > 1 or steps <= 2:

@@ -59,7 +59,7 @@ ZERO_FAILURES = [
 def test_zero_failure_plans(confidence, reliability, passes):
     """n = ceil(ln(1 - C) / ln R)."""
     plan = acceptance.plan_acceptance(1 - reliability, confidence)
-    assert (plan.passes, plan.failures_allowed) == (passes, 0)
+    assert (plan.passes, plan.allowed_failures) == (passes, 0)
 
 
 @pytest.mark.parametrize(
@@ -126,10 +126,10 @@ def test_rates_of_single_cutoffs(cutoff, found_rate, false_rate):
 @pytest.mark.parametrize(("failures", "passes"), [(0, 59), (1, 93), (2, 124), (3, 153)])
 def test_the_classic_95_95_table_on_the_command_line(capsys, failures, passes):
     """59, 93, 124 passes for 0, 1, 2 failures (and 153 for 3), as a user gets them."""
-    argv = ["plan-acceptance", "--rate", "0.05", "--errors", str(failures), "--out", "-"]
+    argv = ["accept", "--allowed-failures", str(failures), "--out", "-"]
     assert main(argv) == 0
     told = json.loads(capsys.readouterr().out)
-    assert (told["passes"], told["failures_allowed"]) == (passes, failures)
+    assert (told["passes"], told["allowed_failures"]) == (passes, failures)
 
 
 def test_a_result_carries_the_published_interval():

@@ -149,7 +149,8 @@ def test_order_of_passes_and_tags_does_not_show() -> None:
 
 def case(folder: Path, *, tried: bool, predict: bool = True) -> Path:
     """A case with reads at 15 and 17 dBm and levels 15, 16, 17."""
-    site = {"read_points": {"gate": {"levels_dbm": [15, 16, 17], "predict_levels": predict}}}
+    policy = {"levels_dbm": [15, 16, 17], "predict_levels": predict, "allow": ["power"]}
+    site = {"read_points": {"gate": policy}}
     reads = [
         ["gate", p, level, "3001", -50 + level - 15] for p in ("p1", "p2") for level in (15, 17)
     ]

@@ -13,7 +13,7 @@ from strategist.errors import InputError
 from strategist.radio.dwell import failed_reads, field_of, fits, step_time, steps_by_masks
 from strategist.radio.timing import LINK_PROFILES
 from strategist.survey.json_text import parse_json
-from strategist.survey.policy import POLICY, Dwell, LinkName
+from strategist.survey.policy import POLICY, Dwell, RfModeName
 from strategist.survey.records import Predicted, Survey
 from tests.optimise.made import survey_of
 
@@ -27,7 +27,7 @@ def survey(*present: int) -> Survey:
 
 
 def test_the_links_of_a_policy_are_those_that_are_known() -> None:
-    assert set(get_args(LinkName)) == set(LINK_PROFILES)
+    assert set(get_args(RfModeName)) == set(LINK_PROFILES)
     for name, profile in LINK_PROFILES.items():  # modulation and link frequency
         miller = int(name[6]) if name.startswith("miller") else 1
         assert profile.miller == miller
@@ -57,21 +57,21 @@ def test_each_mask_takes_its_select_from_the_dwell() -> None:
     for number in (1, 2, 3):
         dwell_s = number * (step + 2 * select) * 1.0001
         by_hand = tuple(int(dwell_s / (step + masks * select)) for masks in range(3))
-        assert steps_by_masks(survey(1), Dwell(dwell_s, link="fm0-640"), fields, 2, 9) == by_hand
+        assert steps_by_masks(survey(1), Dwell(dwell_s, rf_mode="fm0-640"), fields, 2, 9) == by_hand
         assert by_hand[2] == number
-    short = Dwell((step + select) * 1.0001, link="fm0-640")
+    short = Dwell((step + select) * 1.0001, rf_mode="fm0-640")
     assert steps_by_masks(survey(1), short, fields, 2, 9)[1:] == (1,)  # two masks leave no step
 
 
 def test_the_field_is_the_fullest_pass_unless_given() -> None:
     assert field_of(survey(2, 7, 3), Dwell()) == 7
-    assert field_of(survey(2, 7), Dwell(link="fm0-640", tags_in_field=40)) == 40
+    assert field_of(survey(2, 7), Dwell(rf_mode="fm0-640", tags_in_field=40)) == 40
 
 
 def test_more_tags_than_can_be_simulated_ask_for_a_measured_step() -> None:
     many = survey(2001)
     with pytest.raises(InputError, match="step_s as measured"):
-        field_of(many, Dwell(link="fm0-640"))
+        field_of(many, Dwell(rf_mode="fm0-640"))
     assert steps_by_masks(many, Dwell(1.0, 0.4), (), 0, 5) == (2,)
 
 
@@ -85,7 +85,7 @@ def test_where_nothing_fits_the_error_says_how_long_a_step_takes() -> None:
 
 def test_overhead_and_tags_lengthen_a_step() -> None:
     times = [
-        step_time(Dwell(link="miller4-256", overhead_s=overhead), tags, ())
+        step_time(Dwell(rf_mode="miller4-256", overhead_s=overhead), tags, ())
         for overhead, tags in ((0.0, 5), (0.0, 20), (0.5, 20))
     ]
     worst = [one.worst_s for one in times if one is not None]
@@ -100,10 +100,10 @@ def test_reads_fail_as_tags_come_and_go_above_their_turn_on() -> None:
     x = -60.0
     curves = [[x, None, x], [None, x, x], [None, None, None], [None, None, x]]
     made = survey_of([20.0, 21.0, 22.0], [[(f"3{i}", True, c) for i, c in enumerate(curves)]])  # type: ignore[misc]
-    link = Dwell(link="fm0-640")
+    link = Dwell(rf_mode="fm0-640")
     assert failed_reads(made, link) == 0.34
     assert failed_reads(made, Dwell(step_s=0.1)) == 0.0
-    assert failed_reads(made, Dwell(link="fm0-640", failed_read_rate=0.12)) == 0.12
+    assert failed_reads(made, Dwell(rf_mode="fm0-640", failed_read_rate=0.12)) == 0.12
     assert failed_reads(survey(3), link) == 0.0  # one level: nothing lies above a turn-on
 
 
@@ -111,10 +111,10 @@ def test_pairs_that_were_not_tried_or_were_predicted_tell_nothing_of_failed_read
     x = -60.0
     made = survey_of([20.0, 21.0, 22.0], [[("30", True, [x, None, x])]])
     gap = np.array([[False, True, False]])
-    assert failed_reads(made, Dwell(link="fm0-640")) == 0.5
-    assert failed_reads(replace(made, tried=~gap), Dwell(link="fm0-640")) == 0.0
+    assert failed_reads(made, Dwell(rf_mode="fm0-640")) == 0.5
+    assert failed_reads(replace(made, tried=~gap), Dwell(rf_mode="fm0-640")) == 0.0
     foreseen = replace(made, predicted=Predicted(gap, 1.0, 1.0, None))
-    assert failed_reads(foreseen, Dwell(link="fm0-640")) == 0.0
+    assert failed_reads(foreseen, Dwell(rf_mode="fm0-640")) == 0.0
 
 
 def test_failed_reads_leave_fewer_steps_to_the_dwell() -> None:
@@ -125,9 +125,9 @@ def test_failed_reads_leave_fewer_steps_to_the_dwell() -> None:
         for t, (epc, role, curve) in enumerate(steady)
     ]
     whole, holes = (survey_of([20.0, 21.0, 22.0], [tags]) for tags in (steady, coming))  # type: ignore[arg-type, list-item]
-    step = step_time(Dwell(link="fm0-640"), 12, ())
+    step = step_time(Dwell(rf_mode="fm0-640"), 12, ())
     assert step is not None
-    time = Dwell(4 * step.worst_s, link="fm0-640")
+    time = Dwell(4 * step.worst_s, rf_mode="fm0-640")
     assert steps_by_masks(whole, time, (), 0, 5) == (4,)
     assert steps_by_masks(holes, time, (), 0, 5) < (4,)
 
@@ -135,13 +135,13 @@ def test_failed_reads_leave_fewer_steps_to_the_dwell() -> None:
 @pytest.mark.parametrize(
     ("time", "said"),
     [
-        ({"dwell_s": 1}, "step_s or link as well"),
-        ({"step_s": 0.1, "link": "fm0-640"}, "not both"),
-        ({"tags_in_field": 5}, "link, where"),
-        ({"step_s": 0.1, "failed_read_rate": 0.1}, "link, where"),
-        ({"overhead_s": 0.01, "step_s": 0.1}, "link, where"),
-        ({"dwell_s": 0, "step_s": 1}, "greater than 0"),
-        ({"link": "fast"}, "fm0-640"),
+        ({"dwell_s": 1}, "Give step_s"),
+        ({"step_s": 0.1, "rf_mode": "fm0-640"}, "exclude each other"),
+        ({"tags_in_field": 5}, "rf_mode, which is missing"),
+        ({"step_s": 0.1, "failed_read_rate": 0.1}, "rf_mode, which is missing"),
+        ({"overhead_s": 0.01, "step_s": 0.1}, "rf_mode, which is missing"),
+        ({"dwell_s": 0, "step_s": 1}, "0 is too small. Give a number above 0"),
+        ({"rf_mode": "fast"}, "fm0-640"),
         ({"dwel_s": 1}, 'nearest: "dwell_s"'),
     ],
 )

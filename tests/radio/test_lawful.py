@@ -110,7 +110,7 @@ def test_a_level_given_is_named_when_it_is_above() -> None:
                 "region": "etsi-865-868",
                 "limit": {"dbm": 33, "kind": "erp", "low_mhz": 865, "high_mhz": 868},
             },
-            "region or limit",
+            "region and limit",
         ),
         ({"limit": {"dbm": 33, "kind": "erp", "low_mhz": 868, "high_mhz": 865}}, "high_mhz"),
         ({"hop_channels": 2.5}, "hop_channels"),

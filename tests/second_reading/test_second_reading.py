@@ -147,10 +147,10 @@ def test_the_best_strategy_is_the_one_that_trying_all_finds(seed: int) -> None:
     best = best_key(trial)
     results = [strategist.choose(point, Options(unseen=False))]
     for route in (BY_BOUNDS, BY_SPLITS, BY_POOR_STARTS, BY_JOINS):
-        options = Options(prover="search", unseen=False, tuning=route)
+        options = Options(method="search", unseen=False, tuning=route)
         results.append(strategist.choose(point, options))
     if seed % 5 == 0:
-        results.append(strategist.choose(point, Options(prover="model", unseen=False)))
+        results.append(strategist.choose(point, Options(method="model", unseen=False)))
     for result in results:
         text = result.strategy.to_json()
         assert key_of(trial, text) == best

@@ -24,7 +24,8 @@ gate,p1,3001,wanted
 gate,p1,3002,stray
 gate,p2,3001,wanted
 """
-SITE = '{"site": "Test", "read_points": {"gate": {"levels_dbm": [15, 16]}}}'
+READER = '"reader": {"ladder_steps_max": 5, "mask_slots": 3, "mask_step_bits": 8}'  # looked up
+SITE = f'{{"site": "Test", "read_points": {{"gate": {{"levels_dbm": [15, 16], {READER}}}}}}}'
 
 
 def write_case(

@@ -12,11 +12,11 @@ from pydantic import TypeAdapter, ValidationError
 from strategist import (
     Strategy,
     accept,
+    assess_fully,
     check,
     choose,
     compare_techniques,
     evaluate_at,
-    judge,
     list_masks,
     plan_acceptance,
     read_case,
@@ -95,7 +95,7 @@ def test_answers_are_as_described(tmp_path: Any) -> None:
     strategy = Strategy((float(point.survey.levels_dbm[-1]),))
     answers: tuple[Declared, ...] = (
         choose(point),
-        judge(point),
+        assess_fully(point),
         evaluate_at(point, strategy),
         trace_frontier(point),
         compare_techniques(point),

@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 
 from strategist.errors import InputError
-from strategist.survey.json_text import _KeyTwiceError, _no_key_twice, parse_json
-from strategist.survey.policy import SITE
+from strategist.survey.json_text import _KeyTwiceError, _Reader, parse_json
+from strategist.survey.policy import SITE, Loss, Policy, Site
 
 
 def test_a_key_given_twice_is_found_in_one_pass() -> None:
@@ -26,7 +26,7 @@ def test_a_key_given_twice_is_found_in_one_pass() -> None:
 
     pairs = [(Key(f"k{number}"), 1) for number in range(2000)]
     with pytest.raises(_KeyTwiceError, match="k1999"):
-        _no_key_twice([*pairs, (Key("k1999"), 2)])
+        _Reader().object([*pairs, (Key("k1999"), 2)])
     assert compared[0] < 4 * len(pairs)
 
 
@@ -53,3 +53,12 @@ def test_words_of_a_fault_are_short() -> None:
     with pytest.raises(InputError) as refused:
         parse_json(json.dumps({"k" * 10**6: 1}).encode(), SITE, "site.json")
     assert len(str(refused.value)) < 3000
+
+
+def test_keys_that_begin_with_two_slashes_are_notes() -> None:
+    """Wherever they stand, whatever they hold, as often as one likes; nothing else is lost."""
+    text = b"""{"//": "first", "//": "second", "read_points": {
+        "// gate-2": {"levels_dbm": "not decided"},
+        "gate-1": {"// why": ["a", 1], "stop_after": 2, "loss": {"//missed": 9, "stray": 2}}}}"""
+    policy = Policy(stop_after=2, loss=Loss(stray=2.0))
+    assert parse_json(text, SITE, "site.json") == Site({"gate-1": policy})

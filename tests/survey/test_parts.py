@@ -147,7 +147,7 @@ def test_a_bad_policy_spoils_one_read_point(tmp_path: Path) -> None:
     ("change", "words"),
     [
         ({"reads": "read_point,pass\n"}, "reads.csv, line 1"),
-        ({"reads": ""}, "reads.csv: found nothing"),
+        ({"reads": ""}, "reads.csv is missing"),
         ({"roster": "read_point,pass_id,epc,role\n"}, "at least one row below the header"),
         ({"roster": 'read_point,pass_id,epc,role\ngate,p1,"3001,wanted\n'}, "quotes in pairs"),
         ({"site": "{"}, "site.json, line 1"),

@@ -23,9 +23,9 @@ def test_operating_characteristic_by_hand():
 
 def test_a_plan_is_the_shortest_that_shows_the_limit():
     for plan in plans(0.03, 0.9, (0, 1, 4)):
-        assert plan.pass_probability(0.03) <= 0.1
+        assert plan.acceptance_probability(0.03) <= 0.1
         with pytest.raises(InputError, match="enough passes"):
-            AcceptancePlan(0.03, 0.9, plan.passes - 1, plan.failures_allowed)
+            AcceptancePlan(0.03, 0.9, plan.passes - 1, plan.allowed_failures)
 
 
 def test_a_plan_at_the_very_edge_of_rounding():
@@ -43,60 +43,62 @@ def test_producers_risk_falls_as_failures_are_allowed():
 def test_the_plan_for_a_good_site():
     plan = plan_for_good_site(0.05, 0.01)
     assert plan.producers_risk(0.01) <= 0.1
-    shorter = plan_acceptance(0.05, 0.95, plan.failures_allowed - 1)
+    shorter = plan_acceptance(0.05, 0.95, plan.allowed_failures - 1)
     assert shorter.producers_risk(0.01) > 0.1
-    assert plan_for_good_site(0.05, 0).failures_allowed == 0
+    assert plan_for_good_site(0.05, 0).allowed_failures == 0
 
 
 def test_a_risk_that_a_plan_has_exactly_is_kept_and_a_hair_less_is_not():
     """59 passes refuse a site of 0.1 % with a chance of 1 − 0.999⁵⁹."""
     risk = 1 - 0.999**59
-    assert plan_for_good_site(0.05, 0.001, risk_max=risk).failures_allowed == 0
-    assert plan_for_good_site(0.05, 0.001, risk_max=risk - 1e-9).failures_allowed == 1
+    assert plan_for_good_site(0.05, 0.001, risk_max=risk).allowed_failures == 0
+    assert plan_for_good_site(0.05, 0.001, risk_max=risk - 1e-9).allowed_failures == 1
 
 
-def test_the_sentence_says_how_a_site_ten_times_as_good_fares():
+def test_the_sentence_says_how_a_read_point_ten_times_as_good_fares():
     """0.995⁵⁹ is 0.744; with one failure allowed, 93 passes accept it with 0.92."""
     assert (
-        "A site that truly fails in 0.5 % of passes is accepted with a chance of 74 %."
+        "A read point whose true failure rate is 0.5 % is accepted with probability 74 %."
         in plan_acceptance(0.05).sentence
     )
     one = plan_acceptance(0.05, 0.95, 1)
     chance = 0.995**93 + 93 * 0.005 * 0.995**92
     assert chance == pytest.approx(0.92, abs=5e-3)
-    assert "0.5 % of passes is accepted with a chance of 92 %" in one.sentence
+    assert "0.5 % is accepted with probability 92 %" in one.sentence
 
 
 def test_json_and_sentence():
     plan = plan_acceptance(0.05)
     told = json.loads(json.dumps(plan.to_json()))
-    assert (told["passes"], told["failures_allowed"], told["rate_limit"]) == (59, 0, 0.05)
-    curve = {row["true_rate"]: row["pass_probability"] for row in told["operating_characteristic"]}
+    assert (told["passes"], told["allowed_failures"], told["miss_rate_max"]) == (59, 0, 0.05)
+    curve = {
+        row["true_rate"]: row["acceptance_probability"] for row in told["operating_characteristic"]
+    }
     assert curve[0.05] == pytest.approx(0.95**59)
     assert "Run 59 independent passes" in told["sentence"]
     assert "at most 5 % with 95 % confidence" in told["sentence"]
 
 
 def test_verdicts():
-    assert judge_run(0.05, 0, 59).verdict == "pass"
-    assert judge_run(0.05, 0, 58).verdict == "not enough"
-    assert judge_run(0.05, 9, 60).verdict == "fail"
-    assert judge_run(0.05, 0, 0).verdict == "not enough"
+    assert judge_run(0.05, 0, 59).verdict == "accepted"
+    assert judge_run(0.05, 0, 58).verdict == "inconclusive"
+    assert judge_run(0.05, 9, 60).verdict == "rejected"
+    assert judge_run(0.05, 0, 0).verdict == "inconclusive"
     assert "A new run of 93 passes with at most 1 failures" in judge_run(0.05, 1, 70).sentence
     assert "One-sided, 95 %" in judge_run(0.05, 9, 60).sentence
 
 
 def test_a_run_that_keeps_its_plan_passes():
     for plan in plans(0.02, 0.9, (0, 1, 2, 5)):
-        assert judge_run(0.02, plan.failures_allowed, plan.passes, 0.9).verdict == "pass"
-        assert judge_run(0.02, plan.failures_allowed + 1, plan.passes, 0.9).verdict != "pass"
+        assert judge_run(0.02, plan.allowed_failures, plan.passes, 0.9).verdict == "accepted"
+        assert judge_run(0.02, plan.allowed_failures + 1, plan.passes, 0.9).verdict != "accepted"
 
 
 def test_the_verdict_follows_the_exact_bounds():
     for failures in range(21):
         found = judge_run(0.1, failures, 60)
         upper, lower = upper_bound(failures, 60), lower_bound(failures, 60)
-        expected = "pass" if upper <= 0.1 else "fail" if lower > 0.1 else "not enough"
+        expected = "accepted" if upper <= 0.1 else "rejected" if lower > 0.1 else "inconclusive"
         assert (found.verdict, found.upper, found.lower) == (expected, upper, lower)
 
 
@@ -104,18 +106,18 @@ def test_a_bad_site_seldom_passes_and_a_site_at_the_limit_seldom_fails():
     generator = np.random.default_rng(3)
     verdicts = [judge_run(0.05, k, 124).verdict for k in range(125)]
     at_limit = [verdicts[k] for k in generator.binomial(124, 0.05, 4000)]
-    assert at_limit.count("pass") <= 0.06 * 4000
-    assert at_limit.count("fail") <= 0.06 * 4000
+    assert at_limit.count("accepted") <= 0.06 * 4000
+    assert at_limit.count("rejected") <= 0.06 * 4000
 
 
 @pytest.mark.parametrize(
     ("call", "column"),
     [
-        (lambda: plan_acceptance(0), "rate_limit"),
-        (lambda: plan_acceptance(5), "rate_limit"),
-        (lambda: plan_acceptance(float("nan")), "rate_limit"),
+        (lambda: plan_acceptance(0), "miss_rate_max"),
+        (lambda: plan_acceptance(5), "miss_rate_max"),
+        (lambda: plan_acceptance(float("nan")), "miss_rate_max"),
         (lambda: plan_acceptance(0.05, 95), "confidence"),
-        (lambda: plan_acceptance(0.05, 0.95, -1), "failures_allowed"),
+        (lambda: plan_acceptance(0.05, 0.95, -1), "allowed_failures"),
         (lambda: judge_run(0.05, 61, 60), "failures"),
         (lambda: judge_run(0.05, 1, -60), "passes"),
         (lambda: operating_characteristic(10, 1, [1.2]), "true_rates"),
@@ -129,14 +131,14 @@ def test_values_that_cannot_be(call, column):
 
 
 EDGES = [  # a call with one value, its name, and the least and the greatest that it takes
-    (lambda x: plan_acceptance(x, 0.5), "rate_limit", 1e-6, 0.999),
+    (lambda x: plan_acceptance(x, 0.5), "miss_rate_max", 1e-6, 0.999),
     (lambda x: plan_acceptance(0.5, x), "confidence", 0.5, 0.999999),
     (lambda x: plan_for_good_site(0.4, 0.0, risk_max=x), "risk_max", 0.001, 0.5),
     (lambda x: plan_for_good_site(0.4, x, risk_max=0.5), "good_rate", 0.0, None),
     (lambda x: operating_characteristic(3, 1, [x]), "true_rates", 0.0, 1.0),
     (lambda x: judge_run(0.1, x, 10), "failures", 0, 10),
     (lambda x: judge_run(0.1, 0, x), "passes", 0, 10**9),
-    (lambda x: plan_acceptance(0.9, 0.5, x), "failures_allowed", 0, 1000),
+    (lambda x: plan_acceptance(0.9, 0.5, x), "allowed_failures", 0, 1000),
 ]
 
 
@@ -157,4 +159,4 @@ def test_passes_that_count_as_fewer_are_said_and_others_not():
     whole, fifth = judge_run(0.05, 1, 70), judge_run(0.05, 1, 70, part=0.2)
     assert "alike" not in whole.sentence
     assert "Neighbouring passes are alike: the 70 count as 14." in fifth.sentence
-    assert fifth.upper > whole.upper and fifth.verdict == "not enough"
+    assert fifth.upper > whole.upper and fifth.verdict == "inconclusive"

@@ -117,7 +117,7 @@ def test_check_solve_evaluate_and_accept_say_it() -> None:
     (finding,) = [one for one in result.findings if one.kind == "passes_alike"]
     assert finding.severity == "weak" and "independent ones" in finding.text
     assert result.to_json()["rates"]["missed_by_pass"]["effective_passes"] < 12
-    text = " ".join(evaluation_text(evaluate_at(POINT, SET), Policy()).split())
+    text = " ".join(evaluation_text(evaluate_at(POINT, SET), Policy(), "a").split())
     assert "neighbours are alike, they count as" in text
     run = accept(POINT, SET, 0.9)
     assert any("Neighbouring passes are alike in" in warning for warning in run.warnings)
@@ -129,7 +129,7 @@ def test_an_acceptance_run_of_passes_that_are_alike_shows_less() -> None:
     outcome = evaluate(ALIKE, Policy(), SET)
     seen = rates_of(outcome).missed_by_pass
     limit = (seen.high + rates_of(outcome, dependence_of(ALIKE, outcome)).missed_by_pass.high) / 2
-    assert accept(POINT, SET, limit).judged.verdict == "not enough"
+    assert accept(POINT, SET, limit).judged.verdict == "inconclusive"
 
 
 def test_independent_surveys_are_seldom_called_alike() -> None:

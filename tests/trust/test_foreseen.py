@@ -141,8 +141,8 @@ def test_an_answer_says_it_all() -> None:
     tried[:, 1] = False
     policy = Policy(predict_levels=True, allow=("power", "cutoff"), stop_after=9)
     point = ReadPoint(replace(survey, tried=tried), policy)
-    for prover in ("search", "model"):
-        result = choose(point, Options(prover=prover))  # type: ignore[arg-type]
+    for method in ("search", "model"):
+        result = choose(point, Options(method=method))  # type: ignore[arg-type]
         assert result.searched["levels"] == 4
         assert result.searched["levels_predicted"] == 1
         told = result.to_json()

@@ -56,17 +56,17 @@ def test_times_of_estimated_steps() -> None:
     The mask leaves one in both, and adds its Select to each step."""
     profile = LINK_PROFILES["miller4-256"]
     one, two = (step_seconds(tags, [], profile) for tags in (1, 2))
-    time = evaluated(time=Dwell(link="miller4-256")).on_air.time
+    time = evaluated(time=Dwell(rf_mode="miller4-256")).on_air.time
     assert time is not None and time.tags_in_field == 2 and time.fits is None
     assert time.worst_s == pytest.approx(2 * two.worst_s)
     assert time.expected_s == pytest.approx((one.expected_s + 2 * two.expected_s) / 2)
     masked = Strategy((20.0, 22.0), masks=(Mask("epc", 32, 8, "30"),))
-    time = evaluated(masked, time=Dwell(link="miller4-256")).on_air.time
+    time = evaluated(masked, time=Dwell(rf_mode="miller4-256")).on_air.time
     select = step_seconds(1, [(32, 8)], profile).select_s
     assert time is not None
     assert time.expected_s == pytest.approx(1.5 * (one.expected_s + select))
     assert time.worst_s == pytest.approx(2 * (two.worst_s + select))
-    many = evaluated(time=Dwell(link="miller4-256", tags_in_field=50)).on_air.time
+    many = evaluated(time=Dwell(rf_mode="miller4-256", tags_in_field=50)).on_air.time
     fifty = step_seconds(50, [], profile)
     assert many is not None and many.tags_in_field == 50
     assert many.expected_s == pytest.approx(1.5 * fifty.expected_s)
@@ -82,7 +82,7 @@ def test_whether_a_ladder_fits_rests_on_the_reads_that_fail() -> None:
     ideal = step_seconds(12, [], LINK_PROFILES["fm0-640"]).worst_s
     failing = step_seconds(12, [], LINK_PROFILES["fm0-640"], failed_reads=0.25).worst_s
     for rate, worst_s, fits in ((None, failing, False), (0.0, ideal, True)):
-        policy = Policy(time=Dwell(ideal * 1.01, link="fm0-640", failed_read_rate=rate))
+        policy = Policy(time=Dwell(ideal * 1.01, rf_mode="fm0-640", failed_read_rate=rate))
         found = evaluate_at(ReadPoint(made, policy), Strategy((22.0,), stop_after=99))
         time = found.on_air.time
         assert time is not None and time.fits is fits

@@ -12,7 +12,7 @@ import pytest
 
 import strategist
 from strategist.answers.assessment import Assessment, choose
-from strategist.answers.repeated import Again, judge
+from strategist.answers.full_assessment import Again, assess_fully
 from strategist.answers.solution import Options
 from strategist.commands.processes import shared_map
 from strategist.survey.records import ReadPoint
@@ -23,8 +23,8 @@ from tests.trust.test_unseen import ONE_KIND, made
 def test_the_result_is_that_of_choose() -> None:
     """Judging adds keys, and sentences to the warnings; it changes nothing."""
     point = made(*ONE_KIND)
-    judged, result = judge(point).to_json(), choose(point).to_json()
-    added = {"cross_validation", "tag_types", "next_survey", "judged_seconds"}
+    judged, result = assess_fully(point).to_json(), choose(point).to_json()
+    added = {"cross_validation", "tag_types", "next_survey", "assessed_seconds"}
     assert set(judged) - set(result) == added
     for key in set(result) - {"seconds", "warnings"}:
         assert judged[key] == result[key], key
@@ -50,8 +50,8 @@ def test_every_further_choice_goes_through_the_map(
         seen.append("answer")
         return choose(point, options)
 
-    monkeypatch.setattr(sys.modules["strategist.answers.repeated"], "choose", answer)
-    judge(made(*ONE_KIND), Options(total_limit_s=limit), mapped)
+    monkeypatch.setattr(sys.modules["strategist.answers.full_assessment"], "choose", answer)
+    assess_fully(made(*ONE_KIND), Options(total_limit_s=limit), mapped)
     assert seen == order
 
 
@@ -76,32 +76,32 @@ def test_who_collects_works_along_from_the_end() -> None:
 def test_one_limit_for_the_whole_judgement(monkeypatch: pytest.MonkeyPatch) -> None:
     """Further choices that got little time are said to be unproven; those that no time was left
     for are left out, and that is said."""
-    late = judge(made(*ONE_KIND), Options(total_limit_s=1e-9))
+    late = assess_fully(made(*ONE_KIND), Options(total_limit_s=1e-9))
     assert late.cross_validation is None and late.unseen is None
     assert any("left no time to choose again" in warning for warning in late.warnings)
     monkeypatch.setattr("strategist.answers.solution.Deadline.passed", lambda _: False)
-    hurried = judge(made(*ONE_KIND), Options(total_limit_s=1e-9))
+    hurried = assess_fully(made(*ONE_KIND), Options(total_limit_s=1e-9))
     assert hurried.cross_validation is not None
     assert any("not proven in the time given" in warning for warning in hurried.warnings)
-    free = judge(made(*ONE_KIND), Options(total_limit_s=1e6))
+    free = assess_fully(made(*ONE_KIND), Options(total_limit_s=1e6))
     assert not any("not proven" in warning for warning in free.warnings)
 
 
 def test_too_few_passes_are_said() -> None:
     point = random_read_point(1)
-    judged = judge(point)
+    judged = assess_fully(point)
     assert judged.cross_validation is None
     assert judged.to_json()["cross_validation"] is None
-    assert "too few passes to leave any out" in strategist.judged_text(judged, point.policy)
+    assert "too few passes to leave any out" in strategist.full_assessment_text(judged)
 
 
 def test_the_text_has_every_section_within_80_columns() -> None:
     point = made(*ONE_KIND)
-    text = strategist.judged_text(judge(point), point.policy)
+    text = strategist.full_assessment_text(assess_fully(point))
     lines = text.splitlines()
     assert max(map(len, lines)) <= 80
     heads = [line for line in lines if not line.startswith(" ")]
-    order = ["To set", "Margins", "Proof", "Held out", "Chosen again", "Diagnosis", "To measure"]
+    order = ["Held-out passes", "Chosen again", "What the survey shows", "To measure"]
     places = [next(i for i, h in enumerate(heads) if h.startswith(name)) for name in order]
     assert places == sorted(places)
     assert heads[-1] == "Caution"

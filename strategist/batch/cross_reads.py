@@ -42,7 +42,7 @@ class Hearings(Declared):
 
 
 @dataclass(frozen=True)
-class Coupled(Declared):
+class CrossRead(Declared):
     """Tags wanted at one read point of a case and heard as stray at another."""
 
     case: str
@@ -101,7 +101,9 @@ def _reported(point: ReadPoint, strategy: Strategy) -> _Heard:
     return {(p, tag) for p, of_pass in enumerate(outcome.by_pass) for tag in of_pass.stray}
 
 
-def coupled(tag_lines: Iterable[dict[str, Any]], index: sqlite3.Connection) -> Iterator[Coupled]:
+def cross_reads_between(
+    tag_lines: Iterable[dict[str, Any]], index: sqlite3.Connection
+) -> Iterator[CrossRead]:
     """The pairs, those with the most hearings of each case first.
 
     A line holds `case`, `read_point` and what `tags_of` gives, each read point once. `index` is
@@ -128,20 +130,20 @@ def coupled(tag_lines: Iterable[dict[str, Any]], index: sqlite3.Connection) -> I
         " GROUP BY case_, w.point, h.point ORDER BY case_, 5 DESC, w.point, h.point"
     )
     for case, wanted_at, heard_at, tags, *counts in rows:
-        yield Coupled(case, wanted_at, heard_at, tags, Hearings(*counts))
+        yield CrossRead(case, wanted_at, heard_at, tags, Hearings(*counts))
 
 
 @dataclass(frozen=True)
-class Coupling(Declared):
-    """The pairs of read points that hear each other, as in coupling.json."""
+class CrossReads(Declared):
+    """The pairs of read points that hear each other, as in cross_reads.json."""
 
-    pairs: tuple[Coupled, ...]
+    pairs: tuple[CrossRead, ...]
 
 
-def coupling_of(tag_lines: Iterable[dict[str, Any]]) -> Coupling:
-    """The pairs of `coupled`, all at once."""
+def cross_reads_of(tag_lines: Iterable[dict[str, Any]]) -> CrossReads:
+    """The pairs of `cross_reads_between`, all at once."""
     index = sqlite3.connect("")
     try:
-        return Coupling(tuple(coupled(tag_lines, index)))
+        return CrossReads(tuple(cross_reads_between(tag_lines, index)))
     finally:
         index.close()

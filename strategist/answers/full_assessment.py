@@ -36,21 +36,23 @@ Map = Callable[[Callable[[ReadPoint], Again], Sequence[ReadPoint]], Iterable[Aga
 
 
 @dataclass(frozen=True, repr=False)
-class Judged(Assessment):
+class FullAssessment(Assessment):
     """An assessment with what choosing again without some passes and tags shows (None where there
     are too few passes).
 
     `tag_types` says what a cutoff costs over mixed types, `next_survey` what to measure next;
-    `judged_seconds` is the time of it all.
+    `assessed_seconds` is the time of it all.
     """
 
     cross_validation: Annotated[CrossValidation | None, Field(description="null: too few passes")]
     tag_types: TagTypes
     next_survey: NextSurvey
-    judged_seconds: Seconds
+    assessed_seconds: Seconds
 
 
-def judge(read_point: ReadPoint, options: Options | None = None, mapped: Map = map) -> Judged:
+def assess_fully(
+    read_point: ReadPoint, options: Options | None = None, mapped: Map = map
+) -> FullAssessment:
     """Choose, then choose again without some of the passes and tags, and say what that shows.
 
     `mapped` runs the further choices: the built-in `map` takes one after the other, that of a
@@ -94,12 +96,12 @@ def judge(read_point: ReadPoint, options: Options | None = None, mapped: Map = m
         warnings.append(types.sentence)
     result = replace(result, warnings=(*result.warnings, *warnings, *_unproven(found)))
     following = next_survey(whole, result.strategy, result.outcome, cross)
-    return Judged(
+    return FullAssessment(
         **vars(result),
         cross_validation=cross,
         tag_types=types,
         next_survey=following,
-        judged_seconds=time.monotonic() - started,
+        assessed_seconds=time.monotonic() - started,
     )
 
 

@@ -1,26 +1,36 @@
-"""A judged result in words: the result, then everything that says how far to trust it."""
+"""A full assessment in words: what says how far to trust the answer of `solve`, and no more."""
 
 from __future__ import annotations
 
-from strategist.answers.repeated import Judged
-from strategist.report.lines import labelled, paragraph
+from strategist.answers.full_assessment import FullAssessment
+from strategist.report.lines import brief, labelled, paragraph, plain
 from strategist.report.standing import rate_words
-from strategist.report.text import caution_lines, result_text
+from strategist.report.text import caution_lines, unseen_lines, warning_lines
 from strategist.survey.order import figure
-from strategist.survey.policy import Policy
 from strategist.trust.folds import Again, CrossValidation
 
 
-def judged_text(judged: Judged, policy: Policy, *, caution: bool = True) -> str:
-    """The result, its cross-validation, the diagnosis and what to measure next, in 80 columns."""
-    lines = [result_text(judged, policy, caution=False, weak=False)]
+def full_assessment_text(judged: FullAssessment, *, caution: bool = True) -> str:
+    """The answer in three lines, its cross-validation, the diagnosis and what to measure next, in
+    80 columns; `caution` as for `result_text`."""
+    outcome = judged.outcome
+    lines = [
+        f"{plain(judged.read_point)}: how far to trust the best strategy",
+        *paragraph(f"{brief(judged.strategy)} (levels and cutoff in dBm; solve says more)"),
+        *paragraph(
+            f"In the survey: {outcome.missed} of {outcome.wanted} wanted missed, {outcome.stray} "
+            f"of {outcome.stray_presented} stray reported."
+        ),
+        *warning_lines(judged.warnings),
+    ]
     if judged.cross_validation is None:
-        lines += ["Held out", *paragraph("too few passes to leave any out")]
+        lines += ["Held-out passes", *paragraph("too few passes to leave any out")]
     else:
         lines += _cross(judged.cross_validation)
     if judged.tag_types.sentence is not None:
         lines += ["Tag types", *paragraph(judged.tag_types.sentence)]
-    lines.append("Diagnosis")
+    lines += unseen_lines(judged.unseen)
+    lines.append("What the survey shows")
     for finding in judged.findings:
         lines += paragraph(f"{finding.severity}: {finding.text}", hanging=2)
         lines += paragraph(f"-> {finding.advice}", 4, 3)
@@ -33,8 +43,8 @@ def judged_text(judged: Judged, policy: Policy, *, caution: bool = True) -> str:
 def _cross(cross: CrossValidation) -> list[str]:
     """Fitted and held-out figures side by side, and how often settings came again."""
     again = cross.chosen_again
-    head = f"Held out (each of {again.folds} blocks of passes, the rest choosing without it)"
-    lines = [head, f"  {'':<22}{'as fitted':<26}held out"]
+    head = f"Held-out passes (each of {again.folds} blocks, under a choice made without it)"
+    lines = [head, f"  {'':<22}{'in-sample':<26}held out"]
     fitted, held = cross.fitted, cross.held_out
     for label, one, other in (
         ("missed, of tags", fitted.missed_by_tag, held.missed_by_tag),
@@ -47,8 +57,8 @@ def _cross(cross: CrossValidation) -> list[str]:
     ]
     lines.append(f"  {'loss a pass':<22}{loss[0]:<26}{loss[1]}")
     lines += paragraph(
-        "(Fitted rates flatter: expect those held out. Their intervals span the fitted ones, which "
-        "allows for the luck of the passes and of the choice.)"
+        "(In-sample rates are optimistic; expect the held-out ones. The held-out intervals are "
+        "widened to cover the in-sample ones.)"
     )
     return [*lines, f"Chosen again in {again.folds} folds", *_chosen(again)]
 
@@ -81,7 +91,7 @@ def _passes(more: int) -> str:
     return f"{more} more" if more else "none more for now"
 
 
-def _next(judged: Judged) -> list[str]:
+def _next(judged: FullAssessment) -> list[str]:
     following = judged.next_survey
     levels = ", ".join(figure(level) for level in following.levels_dbm) or "none"
     lines = ["To measure next", *labelled("passes", _passes(following.passes))]

@@ -7,7 +7,7 @@ import sqlite3
 from pathlib import Path
 
 from strategist import Mask, Options, Policy, ReadPoint, Strategy, run_batch
-from strategist.batch.coupling import Coupled, Hearings, coupled, hearings
+from strategist.batch.cross_reads import CrossRead, Hearings, cross_reads_between, hearings
 from tests.batch.sites import epc_of, rows, write_site
 from tests.optimise.made import survey_of
 
@@ -45,10 +45,10 @@ def test_pairs_are_joined_within_a_case() -> None:
         {"case": "a", "read_point": "z", "wanted": [], "heard": {"02": [4, 0, 0, 1, 1, 2]}},
         {"case": "b", "read_point": "y", "wanted": [], "heard": {"01": [9, 9, 0, 0, 0, 0]}},
     ]
-    assert list(coupled(lines, sqlite3.connect(""))) == [
-        Coupled("a", "x", "z", 1, Hearings(4, 0, 0, 1, 1, 2)),
-        Coupled("a", "y", "z", 1, Hearings(4, 0, 0, 1, 1, 2)),
-        Coupled("a", "x", "y", 1, Hearings(3, 1, 2)),
+    assert list(cross_reads_between(lines, sqlite3.connect(""))) == [
+        CrossRead("a", "x", "z", 1, Hearings(4, 0, 0, 1, 1, 2)),
+        CrossRead("a", "y", "z", 1, Hearings(4, 0, 0, 1, 1, 2)),
+        CrossRead("a", "x", "y", 1, Hearings(3, 1, 2)),
     ]
 
 
@@ -58,7 +58,9 @@ def test_a_point_is_not_paired_with_itself() -> None:
         {"case": "a", "read_point": "x", "wanted": ["01"], "heard": {"01": [5, 5, 0, 0, 0, 0]}},
         {"case": "a", "read_point": "y", "wanted": [], "heard": {"01": [2, 0, 2, 0, 0, 0]}},
     ]
-    assert [(p.wanted_at, p.heard_at) for p in coupled(lines, sqlite3.connect(""))] == [("x", "y")]
+    assert [(p.wanted_at, p.heard_at) for p in cross_reads_between(lines, sqlite3.connect(""))] == [
+        ("x", "y")
+    ]
 
 
 def test_the_batch_lists_the_pairs_of_a_site(tmp_path: Path) -> None:
@@ -66,7 +68,7 @@ def test_the_batch_lists_the_pairs_of_a_site(tmp_path: Path) -> None:
     first level of a tag lay above the last)."""
     folder = write_site(tmp_path / "site", 4)
     summary = run_batch([folder], tmp_path / "out", Options(unseen=False, sturdier=False))
-    pairs = json.loads((tmp_path / "out/coupling.json").read_text())["pairs"]
+    pairs = json.loads((tmp_path / "out/cross_reads.json").read_text())["pairs"]
     assert {(p["wanted_at"], p["heard_at"]) for p in pairs} == {
         ("d00", "d01"),
         ("d01", "d02"),

@@ -1,0 +1,160 @@
+"""The keys of site.json: what is said of one where its field stands, and the list of them all."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Annotated, Any
+
+from pydantic import Field, GetCoreSchemaHandler
+
+from strategist.survey.answer import Declared
+from strategist.survey.key_words import KEY_WORDS
+
+_UNIT, _WHEN = "x-unit", "x-when"  # beside what JSON Schema has
+_NAMED = 8  # keys of an object that are named
+
+
+class Assumed(int):
+    """A default that supposes something of the reader; whoever sets the key gives a plain int."""
+
+    @classmethod
+    def __get_pydantic_core_schema__(cls, _: Any, handler: GetCoreSchemaHandler) -> Any:
+        return handler(int)
+
+
+def key(name: str, *, default: Any = None, **bounds: Any) -> Any:
+    """The annotation of a field that is the key `name` of site.json, with its words.
+
+    `bounds` are those of pydantic's Field. Default and allowed values follow from the field;
+    `default` is that of its JSON where another stands in the field.
+    """
+    words = KEY_WORDS[name]
+    more = {_UNIT: words.unit, _WHEN: words.when, "default": default}
+    extra: Any = {name: value for name, value in more.items() if value not in ("", None)}
+    return Field(
+        description=words.means, examples=[words.example], json_schema_extra=extra, **bounds
+    )
+
+
+@dataclass(frozen=True)
+class SiteKey(Declared):
+    """A key of site.json; `name` has the keys that hold it before it, joined by dots.
+
+    Keys of a read point are named from there; N stands for a name that the planner gives.
+    `when` is read after "Set it". `default` and `example` are JSON values; `required` keys have no
+    default. Where a key `holds` others, its value is an object, and they are listed after it.
+    """
+
+    name: Annotated[str, "as key"]
+    means: str
+    unit: str | None
+    default: Any
+    required: bool
+    allowed: str
+    when: str
+    example: Any
+    holds: bool
+
+
+@dataclass(frozen=True)
+class SiteKeys(Declared):
+    """Keys of site.json, each before those that it holds."""
+
+    keys: tuple[SiteKey, ...]
+
+
+def keys_of(schema: dict[str, Any]) -> tuple[SiteKey, ...]:
+    """The keys that a JSON Schema made from such fields describes, each before those it holds."""
+    return tuple(_walk(schema, schema.get("$defs", {}), ""))
+
+
+def _walk(node: dict[str, Any], definitions: dict[str, Any], before: str) -> Iterator[SiteKey]:
+    for name, given in node.get("properties", {}).items():
+        inner = resolved(given, definitions)
+        of_each = inner.get("additionalProperties")
+        holds = "properties" in inner or isinstance(of_each, dict)
+        yield SiteKey(
+            before + name,
+            given.get("description", ""),
+            given.get(_UNIT),
+            None if holds else given.get("default"),
+            name in node.get("required", ()),
+            allowed_of(given, definitions),
+            given.get(_WHEN, ""),
+            (given.get("examples") or [None])[0],
+            holds,
+        )
+        if isinstance(of_each, dict):
+            each = resolved(of_each, definitions)
+            within = "" if name == "read_points" else f"{before}{name}.N."
+            yield from _walk(each, definitions, within)
+        else:
+            yield from _walk(inner, definitions, f"{before}{name}.")
+
+
+def resolved(
+    node: dict[str, Any], definitions: dict[str, Any], *, choose: bool = True
+) -> dict[str, Any]:
+    """A schema without $ref; of a choice of kinds the first that is not null (`choose`)."""
+    while "$ref" in node:
+        node = definitions[node["$ref"].rsplit("/", 1)[-1]]
+    for option in node.get("anyOf", ()) if choose else ():
+        if option.get("type") != "null":
+            return resolved(option, definitions)
+    return node
+
+
+def allowed_of(node: dict[str, Any], definitions: dict[str, Any]) -> str:
+    """What a schema allows, in words: `a whole number from 1 to 32, or null`."""
+    options = node.get("anyOf", [node])
+    words = [_kind(resolved(one, definitions), definitions) for one in options]
+    plain = [one for one in words if one != "null"]
+    unit = f" ({node[_UNIT]})" if _UNIT in node else ""
+    return (
+        " or ".join(dict.fromkeys(plain)) + unit + (", or null" if len(plain) < len(words) else "")
+    )
+
+
+def _kind(node: dict[str, Any], definitions: dict[str, Any]) -> str:
+    if "enum" in node or "const" in node:
+        names = [one or "empty text" for one in node.get("enum", [node.get("const")])]
+        return names[0] if len(names) == 1 else f"one of {', '.join(names)}"
+    kind = node.get("type")
+    if kind in ("integer", "number"):
+        return ("a whole number" if kind == "integer" else "a number") + _range(node)
+    if kind == "array":
+        many = _count(node.get("minItems", 0), node.get("maxItems"))
+        return f"a list{many}, each {allowed_of(node.get('items', {}), definitions)}"
+    if kind == "object":
+        return _object(node)
+    most = node.get("maxLength")
+    text = "text" if most is None else f"text of {node.get('minLength', 0)} to {most} characters"
+    if "pattern" in node:
+        text = f"text such as {node['examples'][0]}" if "examples" in node else "text of its form"
+    return {"boolean": "true or false", "null": "null", "string": text}.get(str(kind), "any value")
+
+
+def _object(node: dict[str, Any]) -> str:
+    names = list(node.get("properties", {}))
+    if not names or len(names) > _NAMED:
+        most = node.get("maxProperties")
+        return "an object" if most is None else f"an object with at most {most} keys"
+    return f"an object with the key{'' if len(names) == 1 else 's'} {', '.join(names)}"
+
+
+def _count(low: int, high: int | None) -> str:
+    if high is not None:
+        return f" of {low} to {high:,}" if low else f" of at most {high:,}"
+    return f" of {'one' if low == 1 else low} or more" if low else ""
+
+
+def _range(node: dict[str, Any]) -> str:
+    low, high = node.get("minimum"), node.get("maximum")
+    above = node.get("exclusiveMinimum")
+    top = "" if high is None else f"{int(high):,}" if high >= 1000 else f"{high:g}"
+    if above is not None:
+        return f" above {above:g}" + (f" and at most {top}" if top else "")
+    if low is not None and high is not None:
+        return f" from {low:g} to {top}"
+    return f" of {low:g} or more" if low is not None else ""
