@@ -68,8 +68,10 @@ def import_log(
         if role not in log.texts and role not in log.numbers:
             say = f'{{"log": {{"columns": {{"{role}": "COLUMN"}}}}}}'
             names = ", ".join(f'"{column.name}"' for column in log.columns)
-            allowed = f"a column of it; if one is, say which in the mapping file, as {say}"
-            faults.add(Fault(log.source, None, role, f"columns {names}", allowed))
+            allowed = f"If one of them is, say which in the mapping file, as {say}."
+            faults.add(
+                Fault(log.source, None, role, "", allowed, wrong=f"is none of the columns {names}")
+            )
     faults.raise_any()
     sheet = joined(tables["run_sheet"], faults) if tables["run_sheet"] else None
     listed = joined(tables["tags"], faults) if tables["tags"] else None
@@ -179,11 +181,11 @@ class _Importing:
             self.offset = offset_of(clocks.log, runs.start, runs.end)
             if self.offset is not None and self.offset.sure:
                 allowed = (
-                    f'times by one clock. {self.offset.text()} If so, say "clock_offset_s": '
-                    f"{self.mapping.clock_offset_s + self.offset.seconds:g} in the mapping file"
+                    'If so, say "clock_offset_s": '
+                    f"{self.mapping.clock_offset_s + self.offset.seconds:g} in the mapping file."
                 )
-                found = f"{self.offset.without:,} of {self.offset.reads:,} reads inside a pass"
-                self.faults.add(Fault(self.log.source, None, "time", found, allowed))
+                wrong = self.offset.text().removesuffix(".")
+                self.faults.add(Fault(self.log.source, None, "time", "", allowed, wrong=wrong))
             return by_windows(clocks.log, runs, points, self.faults)
         if self.mapping.pause_s is None:
             allowed = "how many seconds of pause part the passes, in the mapping file"
@@ -216,7 +218,9 @@ class _Importing:
             f"{tally.without_epc:,} without EPC, {tally.without_rssi:,} without RSSI, "
             f"{tally.without_level:,} without a level"
         )
-        raise InputError.one(self.log.source, found, "at least one read in a pass at a level")
+        raise InputError.one(
+            self.log.source, "", "at least one read in a pass at a level", wrong=found
+        )
 
     def _reads(self, points: Texts, found: Presented, level: Floats, keep: Bools) -> Reads:
         rows = np.flatnonzero(keep)

@@ -81,7 +81,7 @@ def sheet_of_reports(
 ) -> Sheet:
     """The sheet of tag reports; of two clocks the one with a date."""
     if not len(rows):
-        raise InputError.one(source, "no tag report", "at least one TagReportData")
+        raise InputError.one(source, "", "at least one TagReportData", wrong="no tag report")
     names = [name for name in NAMES if name in rows.names]
     if "FirstSeenTimestampUTC" in names and "FirstSeenTimestampUptime" in names:
         names.remove("FirstSeenTimestampUptime")
@@ -144,4 +144,4 @@ def _parameters(data: bytes, at: int, end: int, source: str) -> Iterator[tuple[i
 
 
 def _broken(source: str, at: int, found: str, allowed: str) -> InputError:
-    return InputError.one(source, f"{found} at byte {at:,}", allowed)
+    return InputError.one(source, "", allowed, wrong=f"{found} at byte {at:,}")

@@ -33,7 +33,7 @@ def sheet_of_llrp_xml(data: bytes, source: str) -> Sheet:
                 element.clear()
     except (ParseError, ValueError, LookupError) as error:
         line = error.position[0] if isinstance(error, ParseError) else None
-        raise InputError.one(source, str(error), "well-formed XML", line=line) from None
+        raise InputError.one(source, "", "well-formed XML", line=line, wrong=str(error)) from None
     notes = ["LLRP in XML; a line is the number of a tag report"]
     if "FirstSeenTimestampUTC" not in rows.names:
         return sheet_of_reports(rows, source, notes)
@@ -46,7 +46,7 @@ def refuse_document_type(data: bytes, source: str) -> None:
     """Raise InputError where XML declares a document type or entities."""
     found = _NO_DTD.search(data.replace(b"\0", b""))
     if found is not None:
-        raise InputError.one(source, found[0].decode(), "XML without a document type")
+        raise InputError.one(source, "", "XML without a document type", wrong=found[0].decode())
 
 
 def _row(report: Element) -> dict[str, str]:

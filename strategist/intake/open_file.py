@@ -30,7 +30,7 @@ def sheets_of(name: str, content: bytes | Path) -> list[Sheet]:
         return sheets_of_workbook(data, name)
     for mark, found, allowed in _OTHERS:
         if data.startswith(mark):
-            raise InputError.one(name, found, allowed)
+            raise InputError.one(name, "", allowed, wrong=found)
     if is_llrp(data):
         return [sheet_of_llrp(data, name)]
     if start.startswith(b"<"):
@@ -48,7 +48,7 @@ def _bytes(name: str, content: bytes | Path) -> bytes:
         size = len(content)
     if size > BYTES_MAX:
         allowed = f"at most {BYTES_MAX:,} bytes; split the log and give its parts"
-        raise InputError.one(name, f"{size:,} bytes", allowed)
+        raise InputError.one(name, "", allowed, wrong=f"{size:,} bytes")
     data = read_bytes(content, name, faults) if isinstance(content, Path) else content
     faults.raise_any()
     assert data is not None

@@ -118,10 +118,12 @@ def _refuse_overlaps(times: Ints, runs: Runs, rows: Ints, faults: FaultList) -> 
         if high > low:
             before = rows[int(np.argmax(end[:i] == latest[i - 1]))]
             found = (
-                f"begins before the end of line {runs.lines[before]}; {high - low} reads in both"
+                f"begins before line {runs.lines[before]} ends, and {high - low} reads are in both"
             )
             line = int(runs.lines[rows[i]])
-            faults.add(Fault(runs.source, line, "start", found, "passes that do not overlap"))
+            faults.add(
+                Fault(runs.source, line, "start", "", "passes that do not overlap", wrong=found)
+            )
             named += 1
         if named == _OVERLAPS_NAMED:
             return
@@ -155,9 +157,9 @@ def _groups(times: Ints, pause_s: float) -> tuple[Ints, Floats]:
 def _ask_for_pause(
     count: int, pauses: Floats, runs: Runs, pause_s: float, faults: FaultList
 ) -> None:
-    found = f"{count} groups of reads with pauses of {pause_s:g} s or more"
+    found = f"pauses of {pause_s:g} s or more part {count} groups of reads"
     allowed = f"{len(runs)} groups, as many as rows of {runs.source}{_hint(pauses, len(runs))}"
-    faults.add(Fault("mapping file", None, "pause_s", found, allowed))
+    faults.add(Fault("mapping file", None, "pause_s", "", allowed, wrong=found))
 
 
 def _hint(pauses: Floats, groups: int) -> str:

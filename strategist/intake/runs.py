@@ -176,6 +176,13 @@ def _windows(
     for row in np.flatnonzero((end <= start) & (start != NEVER)):
         line = int(table.lines[row])
         faults.add(
-            Fault(table.source, line, "end", "not after the start", "an end after the start")
+            Fault(
+                table.source,
+                line,
+                "end",
+                "",
+                "an end after the start",
+                wrong="is not after the start",
+            )
         )
     return start, end

@@ -38,17 +38,17 @@ def log(column: int, cell: Any, name: str | None = None) -> str:
 CASES = {
     "day or month first": (
         log(0, lambda one: one.at.strftime("%m/%d/%Y %I:%M:%S.%f %p")),
-        "day.month.year, month/day/year",
+        "may be day.month.year or month/day/year",
         {"log": {"forms": {"time": "m/d/y"}}},
     ),
     "RSSI without a sign": (
         log(2, lambda one: f"{-one.rssi}"),
-        "all positive",
+        "all positive, and RSSI in dBm is negative",
         {"log": {"forms": {"rssi": "minus_dbm"}}},
     ),
     "power in dBm or mW": (
         log(3, lambda one: milliwatts(one.level) if one.level <= 16 else "40", "power"),
-        "dBm, mW",
+        "may be dBm or mW",
         {"log": {"forms": {"power": "mw"}}},
     ),
     "no level anywhere": (

@@ -149,7 +149,7 @@ def test_passes_by_pauses() -> None:
 def test_a_pause_that_gives_another_number_of_passes_is_told_with_one_that_fits() -> None:
     sheet = text_of([("pass", "condition"), *((name, "x") for name in MADE.passes)])
     text = refused(LOG, sheet, TAGS, pause_s=0.5)
-    assert "pause_s" in text and "groups of reads with pauses of 0.5 s or more" in text
+    assert "pause_s" in text and "pauses of 0.5 s or more part" in text
     assert f"{len(MADE.passes)} groups" in text and "which pauses of more than" in text
 
 
@@ -215,11 +215,20 @@ def test_two_columns_that_may_be_the_rssi_are_asked_for() -> None:
     assert of_case(found.files) == case_files(MADE)
 
 
+def test_names_that_no_tag_list_explains_are_one_question() -> None:
+    head, *rows = sheet_rows(MADE)
+    sheet = [(*head, "wanted"), *((*row, f"T{i} T99") for i, row in enumerate(rows))]
+    with pytest.raises(InputError) as error:
+        imported(LOG, text_of(sheet), None)
+    assert len(error.value.faults) == 1
+    assert "runs.csv, line 2, wanted: names no known tag: T0, T99, T1" in str(error.value)
+
+
 def test_overlapping_passes_with_reads_in_both_are_refused() -> None:
     rows = sheet_rows(MADE)
     rows[1] = (rows[1][0], rows[1][1], rows[2][2])
     text = refused(LOG, text_of(rows), TAGS)
-    assert "runs.csv, line 3, start" in text and "reads in both" in text
+    assert "runs.csv, line 3, start" in text and "reads are in both" in text
 
 
 def test_a_clock_an_hour_off_is_told_and_the_offset_mends_it() -> None:
