@@ -222,9 +222,9 @@ def _in_dbm(role: Role, values: Floats, column: Texts, name: str, of: _Reading) 
         found = some([f"{value:g}" for value in np.unique(values)])
         words = {form: FORM_WORDS[form] for form in (likely or _likely_words(role))}
         if likely == ["minus_dbm"] and role not in of.mapping.forms:
-            words = "It may be dBm without their minus sign, or no dBm at all. "
+            hint = "It may be dBm without their minus sign, or no dBm at all. "
             wrong = f"is all positive, and RSSI in dBm is negative ({found})"
-            of.ask(role, wrong, "minus_dbm", words)
+            of.ask(role, wrong, "minus_dbm", hint)
             return values
         form = of.form(role, likely, words | FORM_WORDS if len(likely) == 1 else words, found)
     if not form:
