@@ -1,7 +1,8 @@
 """How long `import` takes for large logs, and how much memory: `python -m tests.bench.intake`.
 
 Each make is imported in a process of its own, on one processor, beside a bare read of the same
-file by pandas (of LLRP, of its bytes); the ratio of processor times is what can be compared between machines.
+file by pandas (of LLRP, of its bytes); the ratio of processor times is what can be compared between
+machines.
 """
 
 from __future__ import annotations
