@@ -109,6 +109,13 @@ KEY_WORDS = {
         "where the reader takes only shorter masks, or you need longer ones",
         64,
     ),
+    "reader.antenna_power": Words(
+        "shared: antennas that are on radiate the level; own: each has a power and a cutoff of its "
+        "own",
+        "",
+        "to own where the reader takes a power for each antenna and the host a cutoff for each",
+        "own",
+    ),
     "reader.rssi_step_db": Words(
         "cutoffs are multiples of this; null: any cutoff can be set",
         "dB",
@@ -281,6 +288,32 @@ KEY_WORDS = {
         "suggests, which is too low where it listened long at each level",
         "",
         "from the reader's log, with rf_mode",
+        0.1,
+    ),
+    "aim": Words(
+        "what is least: the loss over the passes surveyed, or the loss expected in passes to come, "
+        "over copies of the survey drawn by what it says may vary",
+        "",
+        "to expected where passes are few (20 to 60) and the settings are for long",
+        "expected",
+    ),
+    "conditions": Words(
+        "how the conditions of passes.csv (or its days) are weighed against each other",
+        "",
+        "where passes.csv names conditions and each of them must do",
+        {"aim": "worst"},
+    ),
+    "conditions.aim": Words(
+        "the loss a pass in the mean of the conditions by weight, in the worst alone, or in the "
+        "mean of the worst share of passes",
+        "",
+        "to worst where no condition may do badly",
+        "worst",
+    ),
+    "conditions.tail": Words(
+        "the worst share of passes that cvar looks at",
+        "",
+        "with cvar: nearer to 0 is nearer to worst",
         0.1,
     ),
     "antennas": Words(

@@ -134,7 +134,8 @@ class Reader(_Brief):
 
     A mask starts and ends on a multiple of `mask_step_bits` of its bank's data. Cutoffs that can be
     set are the multiples of `rssi_step_db` (None: any cutoff), levels those of `power_levels_dbm`
-    (None: any level): a strategy that cannot be set is not proposed.
+    (None: any level): a strategy that cannot be set is not proposed. `antenna_power`: antennas that
+    are on radiate the level ("shared"), or each has a power and a cutoff of its own ("own").
     """
 
     ladder_steps_max: Annotated[int, key("reader.ladder_steps_max", ge=1, le=32), AsWhole] = (
@@ -145,6 +146,7 @@ class Reader(_Brief):
     mask_bits_max: Annotated[int, key("reader.mask_bits_max", ge=1, le=255), AsWhole] = (
         96  # Select's Length field has 8 bits
     )
+    antenna_power: Annotated[Literal["shared", "own"], key("reader.antenna_power")] = "shared"
     rssi_step_db: Annotated[float | None, key("reader.rssi_step_db", ge=0.01, le=20)] = 0.5
     power_levels_dbm: Annotated[
         tuple[Dbm, ...] | None, key("reader.power_levels_dbm", min_length=1), Listed
@@ -316,11 +318,22 @@ class Dwell(_Brief):
 
 
 @dataclass(frozen=True, config=STRICT, repr=False)
+class InConditions(_Brief):
+    """How the loss a pass in each condition of passes.csv counts: their mean by weight, the worst
+    alone, or the mean of the worst `tail` of all passes ("cvar")."""
+
+    aim: Annotated[Literal["mean", "worst", "cvar"], key("conditions.aim")] = "mean"
+    tail: Annotated[float, key("conditions.tail", gt=0, le=1)] = 0.2
+
+
+@dataclass(frozen=True, config=STRICT, repr=False)
 class Policy(_Brief):
     """Everything about a read point that is decided and not measured; defaults are the norm.
 
     `levels_dbm` None means: the levels found in the reads. `untried` says what to do with (pass,
     level) pairs that were not surveyed: refuse to solve, leave out their levels or their passes.
+    `aim` is what is least: the loss over the passes surveyed, or over passes to come, drawn by what
+    the survey says may vary. `conditions` is how the conditions of passes.csv are weighed.
     `antennas` are those that exist, with what differs from `radio` (none: those that reads name).
     `serial_masks` lets masks test serial parts, which hold for the surveyed tags alone.
     `predict_levels` fills in pairs that were not surveyed by a model of each tag's link, before
@@ -339,6 +352,8 @@ class Policy(_Brief):
     limits: Annotated[Limits, key("limits")] = Limits()
     radio: Annotated[Radio, key("radio")] = Radio()
     time: Annotated[Dwell, key("time")] = Dwell()
+    aim: Annotated[Literal["survey", "expected"], key("aim")] = "survey"
+    conditions: Annotated[InConditions, key("conditions")] = InConditions()
     antennas: Annotated[
         tuple[tuple[Antenna, AntennaRadio], ...],
         BeforeValidator(by_antenna),
