@@ -9,6 +9,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from strategist.answers.by_antenna import antenna_settings, cutoff_words
 from strategist.answers.compare import Side, compare
 from strategist.errors import InputError
 from strategist.optimise.strategy import Strategy
@@ -109,6 +110,8 @@ def _point(given: GivenResult, result: Mapping[str, Any], backing: Backing) -> d
         "read_point": given.read_point,
         "visit": reasons_to_visit(result, point.policy if point else None),
         "masks": [_bits(mask) for mask in strategy.masks],
+        "by_antenna": [list(row) for row in antenna_settings(strategy)],
+        "cutoff": cutoff_words(strategy),
         "loss_weights": None if point is None else _weights(point.policy),
         "result": dict(result),
         "picture": None if point is None else picture_of(point, strategy).to_json(),
