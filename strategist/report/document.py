@@ -98,7 +98,8 @@ def report_document(
 
 
 def _point(given: GivenResult, result: Mapping[str, Any], backing: Backing) -> dict[str, Any]:
-    strategy = parse_strategy_file(json.dumps(result).encode(), given.source).strategy
+    kept = parse_strategy_file(json.dumps(result).encode(), given.source)
+    strategy, sturdier = kept.strategy, kept.sturdier
     found = _survey_of(given, backing)
     point = None if found is None else found[1]
     if found is not None:
@@ -112,6 +113,7 @@ def _point(given: GivenResult, result: Mapping[str, Any], backing: Backing) -> d
         "masks": [_bits(mask) for mask in strategy.masks],
         "by_antenna": [list(row) for row in antenna_settings(strategy)],
         "cutoff": cutoff_words(strategy),
+        "sturdier_by_antenna": [list(row) for row in antenna_settings(sturdier or strategy)],
         "loss_weights": None if point is None else _weights(point.policy),
         "result": dict(result),
         "picture": None if point is None else picture_of(point, strategy).to_json(),
