@@ -199,13 +199,9 @@ def _searched(solution: Solution) -> dict[str, int]:
     some: Floats = (
         np.array([]) if predicted is None else survey.levels_dbm[predicted.pairs.any(axis=0)]
     )
-    parts, scores = solution.parts, {}
-    if parts.scores > 1:
-        scores = {
-            "scores": parts.scores,
-            "scores_alike": parts.alike,
-            "scores_at_root": solution.at_root,
-        }
+    scores = solution.parts.searched()
+    if scores:
+        scores["scores_at_root"] = solution.at_root
     return {
         "levels": len(levels),
         "levels_predicted": int(np.isin(levels, some).sum()),

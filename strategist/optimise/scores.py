@@ -53,6 +53,17 @@ class Parts:
     scores: int
     alike: int
 
+    @staticmethod
+    def of(problem: Problem) -> Parts:
+        """A problem where there is nothing else to choose."""
+        return Parts((Part((), 0, problem),), 1, 0)
+
+    def searched(self) -> dict[str, int]:
+        """As an answer tells it; nothing where there is no choice."""
+        if self.scores == 1:
+            return {}
+        return {"scores": self.scores, "scores_alike": self.alike}
+
 
 def parts_of(survey: Survey, policy: Policy, tuning: Tuning = DEFAULT) -> Parts:
     """The parts of a completely surveyed read point. Raises what `pose` raises, where no score is
@@ -62,7 +73,7 @@ def parts_of(survey: Survey, policy: Policy, tuning: Tuning = DEFAULT) -> Parts:
         own = replace(policy, radio=strictest_radio(policy))
         heard = scored(survey, own, None, own.time.steps_s[-1])
         assert heard is not None
-        return Parts((Part((), 0, pose(heard.survey, own, tuning, candidates)),), 1, 0)
+        return Parts.of(pose(heard.survey, own, tuning, candidates))
     found: dict[bytes, tuple[tuple[float, ...], bytes, AnyScore, float | None, Scored, Bools]] = {}
     refused: InputError | None = None
     thought = 0

@@ -10,9 +10,10 @@ import pytest
 
 import strategist
 from strategist import Options
+from strategist.optimise.tuning import Tuning
 from tests.optimise.made import BY_BOUNDS
 from tests.second_reading.drawn import NAME, Json, case_with_antennas
-from tests.second_reading.optimum import Key, Trial, best_key, key_of
+from tests.second_reading.optimum import Key, Trial, best_key, frontier, key_of
 from tests.second_reading.scores import choices, heard
 from tests.second_reading.survey import read_survey
 from tests.second_reading.test_second_reading import given, policy_of
@@ -61,6 +62,32 @@ def test_the_best_of_all_scores_is_the_one_that_trying_all_finds(seed: int) -> N
         assert ranked(document, result.strategy.to_json()) == best
         assert result.loss == result.bound == pytest.approx(float(best[1]), abs=1e-6)
         assert result.proof["guarded_bound"] == pytest.approx(float(best[2]), abs=1e-6)
+
+
+@pytest.mark.parametrize("seed", SEEDS[::2])
+def test_the_frontier_over_all_scores_is_the_one_that_trying_all_finds(seed: int) -> None:
+    """Its points, and at each the strategy that stands drift best and then takes least work."""
+    document, points = case_with_antennas(seed), {}
+    for work, chosen in choices(document, NAME):
+        in_scores, _ = heard(document, NAME, chosen | {"levels_dbm": []})
+        for point, key in frontier(
+            Trial(read_survey(in_scores, NAME), policy_of(in_scores))
+        ).items():
+            found = (key[0], work, key[1:])
+            points[point] = min(points.get(point, found), found)
+    expected = {
+        point: key
+        for point, key in points.items()
+        if not any(m <= point[0] and s <= point[1] and (m, s) != point for m, s in points)
+    }
+    for route in (Tuning(), BY_BOUNDS):
+        found_by = strategist.trace_frontier(given(document), Options(tuning=route))
+        assert found_by.open == ()
+        keys = {
+            (one.outcome.missed, one.outcome.stray): ranked(document, one.strategy.to_json())[2:]
+            for one in found_by.points
+        }
+        assert keys == expected
 
 
 def test_the_cases_are_not_all_alike() -> None:
