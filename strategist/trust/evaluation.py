@@ -72,8 +72,8 @@ def not_settable(reader: Reader, strategy: Strategy) -> tuple[str, ...]:
     cutoffs = [] if cutoff is None else [round(cutoff + db, DECIMALS) for db in sorted(offsets)]
     if lacking := [figure(one) for one in cutoffs if not reader.can_set_cutoff(one)]:
         said.append(
-            f"The reader cannot be set to a cutoff of {some(lacking)} {unit}: it takes multiples of "
-            f"{figure(reader.rssi_step_db or 0)} dB (reader.rssi_step_db in site.json; null for "
+            f"The reader cannot be set to a cutoff of {some(lacking)} {unit}: it takes multiples "
+            f"of {figure(reader.rssi_step_db or 0)} dB (reader.rssi_step_db in site.json; null for "
             "any cutoff)."
         )
     return tuple(said)
