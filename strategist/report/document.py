@@ -111,9 +111,9 @@ def _point(given: GivenResult, result: Mapping[str, Any], backing: Backing) -> d
         "read_point": given.read_point,
         "visit": reasons_to_visit(result, point.policy if point else None),
         "masks": [_bits(mask) for mask in strategy.masks],
-        "by_antenna": [list(row) for row in antenna_settings(strategy)],
+        "by_antenna": _rows(strategy),
         "cutoff": cutoff_words(strategy),
-        "sturdier_by_antenna": [list(row) for row in antenna_settings(sturdier or strategy)],
+        "sturdier_by_antenna": _rows(sturdier or strategy),
         "loss_weights": None if point is None else _weights(point.policy),
         "result": dict(result),
         "picture": None if point is None else picture_of(point, strategy).to_json(),
@@ -165,6 +165,11 @@ def _visit(result: Mapping[str, Any], policy: Policy | None) -> Iterator[str]:
             yield "a hard limit is exceeded"
     weak = [one["text"] for one in result.get("findings") or () if one["severity"] == "weak"]
     yield from dict.fromkeys([*weak, *result["warnings"]])
+
+
+def _rows(strategy: Strategy) -> list[list[str]]:
+    """Its settings by antenna, labels first."""
+    return [[label.capitalize(), text] for label, text in antenna_settings(strategy)]
 
 
 def _bits(mask: Mask) -> dict[str, Any]:
