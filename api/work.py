@@ -134,6 +134,15 @@ def _settings(task: Task) -> dict[str, Any]:
     ).to_json()
 
 
+def _sheet(task: Task) -> dict[str, Any]:
+    """The page of a result, with plots of the survey that it was made from."""
+    asked, point = task.request, task.point()
+    given = strategist.GivenResult("answer", "", point.name, asked["result"], None, asked["site"])
+    backing = strategist.Backing(points=[("", point)], frontiers=asked["frontiers"])
+    document = strategist.report_document([given], backing, made_on=asked["made_on"])
+    return {"page": strategist.report_page(document)}
+
+
 def _answer(question: Question, task: Task) -> dict[str, Any]:
     """The answer to a question at a read point."""
     asked = Asked(
@@ -228,6 +237,7 @@ _VERBS: Mapping[str, Callable[[Task], dict[str, Any]]] = {
     "check": _check,
     "masks": _masks,
     "settings": _settings,
+    "sheet": _sheet,
     "comparison": _compare,
     "templates": _templates,
     "cross_reads": _cross_reads,

@@ -20,7 +20,7 @@ from .turns import next_clients, note_turn
 LEASE_S = 30.0  # a supervisor renews every few seconds, so a lease that ends means a dead host
 ATTEMPTS_MAX = 3  # a job that ends its worker so often is taken to be the reason
 _LIMIT_S = 660.0  # of a job from before limits were kept
-_UNKEPT = ("check", "masks", "settings")  # answers that nobody can ask for again
+_UNKEPT = ("check", "masks", "settings", "sheet")  # answers that nobody can ask for again
 _FORGET_S = 60.0  # how long a refused answer is kept for whoever still asks for it
 
 
