@@ -14,11 +14,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from cases.linen import KINDS, MAKER, MOULDED, PLACES, TEXTILE, Group, Place
-from cases.physics import Chip, Point, TagType, read_pass, turn_loss_db
+from cases.physics import Chip, Point, TagType, axis_of, read_pass, turn_loss_db, turned_loss_db
 
 SEED = 2024
 FOLDER = Path(__file__).parent / "linen-service"
-READS = ("read_point", "pass_id", "power_dbm", "epc", "rssi_dbm")
+READS = ("read_point", "pass_id", "power_dbm", "epc", "rssi_dbm", "antenna", "t_s")
 ROSTER = ("read_point", "pass_id", "epc", "role", "tid", "user", "tag_type")
 WASHES_MAX, WASHES_A_GRADE = 180, 45  # user memory, where written, begins with a grade of wear
 SERIAL_BITS = 32  # serials are drawn at random from about four thousand million
@@ -73,16 +73,33 @@ def draw(read_point: str, passes: int, seed: int) -> Drawn:
         _write_roster(drawn, read_point, pass_id, present)
         tags = [tag for _, group_tags in present for tag in group_tags]
         for level in place.levels_dbm:
-            heard = read_pass(place.radio, [(i.chip, gain) for i, gain in tags], level, rng)
-            drawn.reads.extend(
-                (read_point, pass_id, str(level), item.epc, f"{rssi:.1f}")
-                for (item, _), rssi in zip(tags, heard, strict=True)
-                if rssi is not None
-            )
+            for turn in range(max(1, len(place.stands))):
+                heard = read_pass(
+                    place.radio, [(i.chip, gain[turn]) for i, gain in tags], level, rng
+                )
+                drawn.reads.extend(
+                    (
+                        read_point,
+                        pass_id,
+                        str(level),
+                        item.epc,
+                        f"{rssi:.1f}",
+                        *_when(place, turn, rng),
+                    )
+                    for (item, _), rssi in zip(tags, heard, strict=True)
+                    if rssi is not None
+                )
     return drawn
 
 
-Tags = list[tuple[Item, float]]  # each with its one-way gain in dB
+def _when(place: Place, turn: int, rng: random.Random) -> tuple[str, str]:
+    """Antenna and time of a read, some time in the antenna's turn; empty where there is but one."""
+    if not place.stands:
+        return "", ""
+    return str(turn + 1), f"{place.turn_s * (turn + rng.random()):.2f}"
+
+
+Tags = list[tuple[Item, tuple[float, ...]]]  # each with its one-way gain (dB) by antenna
 
 
 def _present(
@@ -99,7 +116,8 @@ def _present(
         while len(items) < count:
             items = [*items, mint(rng.choice(group.kinds), rng, place.with_tid)]
         load = rng.uniform(*group.load_db)
-        present.append((group, [(item, _gain(place, group, rng) - load) for item in items]))
+        gains = [(item, _gains(place, group, rng)) for item in items]
+        present.append((group, [(item, tuple(db - load for db in own)) for item, own in gains]))
     return present
 
 
@@ -108,7 +126,7 @@ def _fixed(read_point: str, place: Place) -> dict[str, Tags]:
     rng = random.Random(f"linen-service/{read_point}/fixed")
     return {
         group.name: [
-            (mint(rng.choice(group.kinds), rng, place.with_tid), _gain(place, group, rng))
+            (mint(rng.choice(group.kinds), rng, place.with_tid), _gains(place, group, rng))
             for _ in range(group.count[0])
         ]
         for group in place.groups
@@ -116,11 +134,19 @@ def _fixed(read_point: str, place: Place) -> dict[str, Tags]:
     }
 
 
-def _gain(place: Place, group: Group, rng: random.Random) -> float:
-    """One-way gain (dB) of a tag somewhere in its group's box, turned at random."""
+def _gains(place: Place, group: Group, rng: random.Random) -> tuple[float, ...]:
+    """One-way gain (dB) of a tag somewhere in its group's box, turned at random: by antenna."""
     x, y, z = (rng.uniform(*span) for span in group.box)
     spot: Point = (x, y, z)
-    return place.radio.gain_db(spot) - turn_loss_db(rng) - rng.uniform(*group.tag_db)
+    if not place.stands:
+        return (place.radio.gain_db(spot) - turn_loss_db(rng) - rng.uniform(*group.tag_db),)
+    axis, tag_db = axis_of(rng), rng.uniform(*group.tag_db)
+    return tuple(
+        place.radio.gain_db(spot, stand)
+        - turned_loss_db(axis, (x - stand.at[0], y - stand.at[1], z - stand.at[2]))
+        - tag_db
+        for stand in place.stands
+    )
 
 
 def _write_roster(

@@ -1,4 +1,4 @@
-"""An invented linen service for hospitals: its tags, and the four read points it surveys.
+"""An invented linen service for hospitals: its tags, and the five read points it surveys.
 
 This is the truth about the site, and nothing here is random: `cases.generate` draws surveys of it.
 Company prefixes are those that GS1 keeps for examples (952…); the tag maker does not exist.
@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
-from cases.physics import Field, Mirror, TagType
+from cases.physics import Field, Mirror, Stand, TagType
 
 OWN, SUPPLIER = 9521141, 9524321  # company prefixes of seven digits (partition 5: 24 bits)
 MAKER = 0x1F0  # 9-bit maker number in the TID, invented
@@ -97,7 +97,11 @@ class Group:
 
 @dataclass(frozen=True)
 class Place:
-    """A read point: its radio field, who comes by, and what the planner decided about it."""
+    """A read point: its radio field, who comes by, and what the planner decided about it.
+
+    `stands` are its antennas, numbered from 1, which take turns of `turn_s` at each level; none:
+    one antenna, at the origin.
+    """
 
     radio: Field
     groups: tuple[Group, ...]
@@ -105,6 +109,8 @@ class Place:
     passes: int
     with_tid: bool = False
     policy: dict[str, Any] = field(default_factory=dict)
+    stands: tuple[Stand, ...] = ()
+    turn_s: float = 0.2
 
 
 CHUTE = Place(
@@ -283,9 +289,54 @@ CABINET = Place(
     },
 )
 
+# Carts are pushed along x through a portal, between antennas 1 and 2 at its sides and under antenna
+# 3. Beyond antenna 2, whose back is to it, carts wait in a lane, which antenna 4 looks at.
+PORTAL = Place(
+    radio=Field(
+        (Mirror(2, -1.1, 0.5), Mirror(1, 3.0, 0.6), Mirror(1, -1.6, 0.5)), slip=0.02, crowd=0.002
+    ),
+    stands=(
+        Stand((0.0, -0.8, 0.1), (0.0, 1.0, 0.0)),
+        Stand((0.0, 0.8, 0.1), (0.0, -1.0, 0.0)),
+        Stand((0.0, 0.0, 1.3), (0.0, 0.0, -1.0)),
+        Stand((0.3, 0.9, 0.3), (0.0, 1.0, 0.0)),
+    ),
+    groups=(
+        Group(
+            "cart in the portal",
+            ("sheet", "cover", "towel"),
+            (3, 5),
+            ((-0.5, 0.5), (-0.35, 0.35), (-0.7, 0.5)),
+            wanted=True,
+            load_db=(0.0, 4.0),
+            tag_db=(0.0, 6.0),
+            next_of="waiting",
+        ),
+        Group(
+            "waiting",
+            ("sheet", "cover", "towel"),
+            (3, 5),
+            ((-0.7, 0.7), (1.3, 2.1), (-0.7, 0.5)),
+            load_db=(0.0, 4.0),
+            tag_db=(0.0, 6.0),
+        ),
+        Group("cart", ("cart",), (1, 1), ((-0.5, 0.5), (-0.35, 0.35), (-0.9, -0.8))),
+    ),
+    levels_dbm=range(16, 31),
+    passes=40,
+    policy={
+        "loss": {"missed": 3, "stray": 2},
+        "stop_after": 4,
+        "reader": {"ladder_steps_max": 2, "mask_slots": 1, "mask_step_bits": 8},
+        "radio": dict(RADIO),
+        "time": {"dwell_s": 3.0, "step_s": 0.8},
+    },
+)
+
 PLACES = {
     "soiled-chute": CHUTE,
     "sorting-belt": BELT,
     "clean-gate": GATE,
     "shelf-cabinet": CABINET,
+    "cart-portal": PORTAL,
 }

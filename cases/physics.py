@@ -1,8 +1,9 @@
 """What a reader hears of a tag: a radio field of a few rays, a tag, and the way back.
 
-Positions are metres (x away from the antenna, y across, z up; the antenna is at the origin and
-looks along x). Gains and losses are dB, powers dBm. Everything that is said about a place is the
-one-way gain between the reader's antenna connector and the tag's chip: 0 dBm in, so many dBm out.
+Positions are metres (x away from the antenna, y across, z up; where a place has one antenna, it is
+at the origin and looks along x). Gains and losses are dB, powers dBm. Everything that is said about
+a place is the one-way gain between the reader's antenna connector and the tag's chip: 0 dBm in, so
+many dBm out.
 """
 
 from __future__ import annotations
@@ -35,6 +36,17 @@ class Mirror:
 
 
 @dataclass(frozen=True)
+class Stand:
+    """Where an antenna is and which way it looks (a vector of length 1)."""
+
+    at: Point = (0.0, 0.0, 0.0)
+    looks: Point = (1.0, 0.0, 0.0)
+
+
+ORIGIN = Stand()
+
+
+@dataclass(frozen=True)
 class Field:
     """The antenna and what stands round it. `crowd` is the chance, for each tag that answers at a
     level, that a tag does not get its turn there; `slip` the chance without any crowd."""
@@ -46,23 +58,25 @@ class Field:
     crowd: float = 0.0
     hears_dbm: float = -80.0  # weakest backscatter that the reader decodes
 
-    def gain_db(self, place: Point) -> float:
+    def gain_db(self, place: Point, stand: Stand = ORIGIN) -> float:
         """One-way gain (dB) from connector to a well-turned tag: Friis for each ray, added with
         its phase. The reflected rays come from the antenna's image behind each mirror."""
-        total = self._ray((0.0, 0.0, 0.0), 1.0, place)
+        total = self._ray(stand.at, stand.looks, place)
         for mirror in self.mirrors:
-            image = [0.0, 0.0, 0.0]
-            image[mirror.axis] = 2 * mirror.at
-            looks = -1.0 if mirror.axis == 0 else 1.0
-            total -= mirror.reflects * self._ray((image[0], image[1], image[2]), looks, place)
+            image, looks = list(stand.at), list(stand.looks)
+            image[mirror.axis] = 2 * mirror.at - image[mirror.axis]
+            looks[mirror.axis] = -looks[mirror.axis]
+            ray = self._ray((image[0], image[1], image[2]), (looks[0], looks[1], looks[2]), place)
+            total -= mirror.reflects * ray
         path = 20 * math.log10(abs(total) + 1e-9)
         return path + self.gain_dbi + TAG_GAIN_DBI - self.cable_db - POLARISATION_DB
 
     @staticmethod
-    def _ray(start: Point, looks: float, place: Point) -> complex:
-        """Complex amplitude of one ray from an antenna at `start` that looks along ±x."""
+    def _ray(start: Point, looks: Point, place: Point) -> complex:
+        """Complex amplitude of one ray from an antenna at `start`."""
         distance = max(math.dist(start, place), WAVELENGTH / 2)  # nearer, Friis does not hold
-        ahead = max(looks * (place[0] - start[0]) / distance, 0.0)
+        toward = sum(look * (p - s) for look, p, s in zip(looks, place, start, strict=True))
+        ahead = max(toward / distance, 0.0)
         pattern = 0.12 + 0.88 * math.pow(
             ahead, 1.5
         )  # half power about 33 degrees off; -18 dB behind
@@ -100,6 +114,20 @@ def turn_loss_db(rng: random.Random) -> float:
     """Loss of a tag turned at random: its dipole hears with the sine of the angle to its axis."""
     cosine = rng.random()  # of a random direction in space
     return -20 * math.log10(max(math.sqrt(1 - cosine * cosine), SIN_LEAST))
+
+
+def axis_of(rng: random.Random) -> Point:
+    """The axis of a dipole turned at random."""
+    up, round_ = rng.uniform(-1.0, 1.0), rng.uniform(0.0, 2 * math.pi)
+    flat = math.sqrt(1 - up * up)
+    return flat * math.cos(round_), flat * math.sin(round_), up
+
+
+def turned_loss_db(axis: Point, toward: Point) -> float:
+    """Loss of a dipole with this axis towards an antenna: each antenna sees it from elsewhere."""
+    length = math.hypot(*toward)
+    cosine = sum(a * t for a, t in zip(axis, toward, strict=True)) / length
+    return -20 * math.log10(max(math.sqrt(max(0.0, 1 - cosine * cosine)), SIN_LEAST))
 
 
 def incident_dbm(gain_db: float, power_dbm: float, rng: random.Random) -> float:

@@ -299,7 +299,7 @@ def test_compare_takes_a_result_and_its_read_point(capsys: Any, two: Path, tmp_p
         ('{"levels": [20]}', 'nearest: "levels_dbm"'),
         ('{"strategy": {"levels_dbm": [23, 20]}}', "strategy.levels_dbm"),
         ('{"strategy": {"levels_dbm": [20]}, "strategy": 1}', "each key once"),
-        ("[1]", "is a list"),
+        ("[1]", "Give an object"),
         ('{"levels_dbm": [20', "line 1"),
         ("", "line 1"),
         ("\udcff", "UTF-8"),

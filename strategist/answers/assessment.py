@@ -145,6 +145,7 @@ def assess(
             "guarded_bound": answer.guarded_bound,
             "sturdier_bound": sturdier.bound,
             **dict(answer.effort),
+            **({} if solution.own is None else {"own_powers": solution.own.to_json()}),
         },
         findings=findings,
         warnings=(
@@ -186,17 +187,27 @@ def _unseen(
 
 
 def _searched(solution: Solution) -> dict[str, int]:
-    """What was searched; `levels_predicted` of its levels hold predicted reads in some pass."""
+    """What was searched; `levels_predicted` of its levels hold predicted reads in some pass.
+
+    Where scores are chosen from, levels and cutoffs are those of the one chosen. `scores` counts
+    scores (and dwells of a step, where these are chosen, too) that were looked at, of which
+    `scores_alike` hear what a simpler one does and `scores_at_root` are ruled out by the first
+    bound.
+    """
     problem, survey = solution.problem, solution.whole.survey
     levels, predicted = problem.profile.levels_dbm, survey.predicted
     some: Floats = (
         np.array([]) if predicted is None else survey.levels_dbm[predicted.pairs.any(axis=0)]
     )
+    scores = solution.parts.searched()
+    if scores:
+        scores["scores_at_root"] = solution.at_root
     return {
         "levels": len(levels),
         "levels_predicted": int(np.isin(levels, some).sum()),
         "cutoffs": len(problem.outcomes),
         "masks": len(problem.candidates.masks),
+        **scores,
     }
 
 

@@ -12,7 +12,9 @@ from strategist.answers.solution import Counted, Options, compare_counts, compar
 from strategist.optimise.clock import Clock
 from strategist.optimise.finish import finish
 from strategist.optimise.frontier import Sweep, sweep
-from strategist.optimise.problem import Answer, Counts, Problem, pose, value
+from strategist.optimise.outer import Found
+from strategist.optimise.problem import Answer, Counts, Problem, value
+from strategist.optimise.scores import parts_of
 from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete
 from strategist.survey.answer import Declared, Hidden, Seconds, told
@@ -130,10 +132,11 @@ def trace_frontier(read_point: ReadPoint, options: Options | None = None) -> Fro
     started = time.monotonic()
     clock = Clock(least(options.time_limit_s, options.total_limit_s))
     whole = complete(read_point)
-    problem = pose(whole.survey, whole.policy, options.tuning)
-    found = sweep(problem, clock, _seconds_a_point(whole) if clock.seconds is not None else 0.0)
+    parts = parts_of(whole.survey, whole.policy, options.tuning)
+    problem = parts.parts[0].problem
+    found = sweep(parts, clock, _seconds_a_point(whole) if clock.seconds is not None else 0.0)
     slots = found.slots
-    points = _points(whole, problem, found)
+    points = _points(whole, found)
     masks = tuple(dict.fromkeys(mask for point in points for mask in point.strategy.masks))
     profile = problem.profile
     return Frontier(
@@ -151,6 +154,7 @@ def trace_frontier(read_point: ReadPoint, options: Options | None = None) -> Fro
             "cutoffs": len(problem.outcomes),
             "masks": len(problem.candidates.masks),
             "slots": slots,
+            **parts.searched(),
         },
         proof={"by": "sweep", **dict(found.effort)},
         warnings=(
@@ -210,13 +214,15 @@ def _key(problem: Problem, answer: Answer) -> tuple[float, ...]:
     return (answer.key[0], problem.loss(answer.counts), *answer.key[2:])
 
 
-def _points(whole: ReadPoint, asked: Problem, found: Sweep) -> tuple[FrontierPoint, ...]:
+def _points(whole: ReadPoint, found: Sweep) -> tuple[FrontierPoint, ...]:
     """The points with their strategies, each replayed by the evaluator."""
-    staircase, problem, policy = found.staircase, found.problem, whole.policy
+    staircase, policy = found.staircase, whole.policy
     ratios = staircase.ratios()
-    made: list[tuple[tuple[float, ...], dict[str, Any]]] = []
+    made: list[tuple[tuple[object, ...], dict[str, Any]]] = []
     for point in staircase.points:
-        answer = staircase.answer(point)
+        answer, part = staircase.answer(point), found.parts[point]
+        asked = part.problem
+        problem = replace(asked, policy=replace(asked.policy, loss=found.weights))
         strategy, counts = _finish(asked, problem, answer)
         outcome = evaluate(whole.survey, policy, strategy)
         compare_counts(counts, outcome, asked)
@@ -237,7 +243,7 @@ def _points(whole: ReadPoint, asked: Problem, found: Sweep) -> tuple[FrontierPoi
             "stray_bound": found.stray_bounds[point],
             "best_for": best_for,
         }
-        made.append(((loss, *answer.key[2:]), details))
+        made.append(((loss, *Found(part, answer).key[2:]), details))
     best = min(range(len(made)), key=lambda number: made[number][0], default=-1)
     return tuple(
         FrontierPoint(**details, chosen=number == best) for number, (_, details) in enumerate(made)

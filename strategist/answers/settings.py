@@ -5,17 +5,20 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
-from strategist.errors import InputError
+from strategist.errors import DisagreementError, InputError
 from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete
 from strategist.radio.lawful import Lawful
 from strategist.survey.answer import Declared, Hidden, told
 from strategist.survey.order import figure
-from strategist.survey.records import ReadPoint
+from strategist.survey.policy import DECIMALS
+from strategist.survey.records import ReadPoint, Survey
+from strategist.survey.score import AnyScore, Difference, Peak
 from strategist.tags.gen2 import gen2_document
-from strategist.tags.llrp import llrp_document, whole_cutoffs
+from strategist.tags.host_rules import Keep, keeps_of
+from strategist.tags.llrp import llrp_document
 from strategist.tags.power_table import PowerTable
-from strategist.tags.read_back import chain_of_frames, of_llrp_step
+from strategist.tags.read_back import chain_of_frames, of_ai_spec, of_llrp_step
 from strategist.trust.evaluate import Outcome, evaluate
 from strategist.trust.evaluation import not_settable, silence_warnings
 from strategist.trust.steps import Step, steps_of
@@ -58,9 +61,11 @@ class Replayed(Declared):
         differs = [
             f"{name} {_shown(getattr(self.strategy, key))} in place of "
             f"{_shown(getattr(self.meant, key))}"
-            for key, name in (("levels_dbm", "power"), ("cutoff_dbm", "cutoff"))
+            for key, name in (("levels_dbm", "power"), ("cutoff", "cutoff"))
             if getattr(self.strategy, key) != getattr(self.meant, key)
         ]
+        if self.strategy.score != self.meant.score:
+            differs.append("cutoffs by antenna")
         return (
             f"AS WRITTEN THESE SETTINGS DO SOMETHING ELSE ({'; '.join(differs) or 'masks'}): "
             f"{_counts(self.outcome)}, in place of {_counts(self.meant_outcome)}."
@@ -133,7 +138,8 @@ def settings_of(
 
 
 def _advice(again: Replayed) -> str:
-    if again.same is None or again.strategy.cutoff_dbm == again.meant.cutoff_dbm:
+    written, meant = again.strategy, again.meant
+    if again.same is None or (written.cutoff, written.score) == (meant.cutoff, meant.score):
         return ""
     return (
         " Set reader.rssi_step_db to 1 in site.json and solve again: cutoffs are then whole "
@@ -155,32 +161,90 @@ def _in_standard(
             "by its place in that table"
         )
         raise InputError.one("power table", "", allowed)
-    cutoff = strategy.cutoff_dbm
+    step_s = strategy.step_s or read_point.policy.time.steps_s[-1]
+    score = _named(strategy.score, read_point.survey)
     written = [
-        _in_llrp(read_point, strategy, power_table, whole)
-        for whole in ((None,) if cutoff is None else whole_cutoffs(cutoff))
+        _in_llrp(read_point, strategy, power_table, keep, step_s)
+        for keep in keeps_of(score, strategy.cutoff)
     ]
     return min(written, key=lambda one: _worse(one[1]))  # the first of those that are as good
 
 
 def _in_llrp(
-    read_point: ReadPoint, strategy: Strategy, table: PowerTable, keep_from_dbm: int | None
+    read_point: ReadPoint,
+    strategy: Strategy,
+    table: PowerTable,
+    keep: Keep,
+    step_s: float | None,
 ) -> tuple[dict[str, Any], Replayed]:
     document = llrp_document(
         strategy.levels_dbm,
         strategy.masks,
         table,
         stop_after=strategy.stop_after,
-        keep_from_dbm=keep_from_dbm,
+        keep=keep,
+        step_s=step_s,
     )
-    steps = [of_llrp_step(step["bytes"]) for step in document["steps"]]
-    written = Strategy(
-        tuple(map(table.same_level, (index for index, _ in steps), strategy.levels_dbm)),
-        document["stop_after"],
-        document["keep_from_dbm"],
-        steps[0][1],
-    )
+    if keep.score is None or keep.score.on is None:
+        steps = [of_llrp_step(step["bytes"]) for step in document["steps"]]
+        written = Strategy(
+            tuple(map(table.same_level, (index for index, _ in steps), strategy.levels_dbm)),
+            document["stop_after"],
+            document["keep_from_dbm"],
+            steps[0][1],
+            keep.score,
+            step_s=strategy.step_s,
+        )
+    else:
+        written = _of_ai_specs(document, strategy, table, keep)
     return document, replayed(read_point, strategy, written)
+
+
+def _of_ai_specs(
+    document: dict[str, Any], strategy: Strategy, table: PowerTable, keep: Keep
+) -> Strategy:
+    """The strategy that AISpecs say, with what the host keeps.
+
+    Raises DisagreementError where their steps differ in more than the level.
+    """
+    specs = [of_ai_spec(step["bytes"]["AISpec"]) for step in document["steps"]]
+    score, first = keep.score, specs[0]
+    asked = dict(score.trim_db) if isinstance(score, Peak) else {}
+    levels, trims = [], []
+    for spec, level in zip(specs, strategy.levels_dbm, strict=True):
+        power = {a: table.same_level(i, level + asked.get(a, 0.0)) for a, i in spec.power_index}
+        base = next(iter(power))
+        levels.append(round(power[base] - asked.get(base, 0.0), DECIMALS))
+        own = {a: round(dbm - levels[-1], DECIMALS) for a, dbm in power.items()}
+        trims.append(tuple((a, db) for a, db in own.items() if db))
+        if (spec.chain, spec.seconds, trims[-1]) != (first.chain, first.seconds, trims[0]):
+            raise DisagreementError("steps of the settings differ in more than the level")
+    on = tuple(antenna for antenna, _ in first.power_index)
+    cutoff: float | None = keep.at_least
+    if isinstance(score, Peak):
+        own_cutoffs = dict(keep.by_antenna)
+        cutoff = own_cutoffs.get(on[0], keep.at_least)
+        offsets = ((a, float(dbm - own_cutoffs[on[0]])) for a, dbm in own_cutoffs.items())
+        score = replace(
+            score, antennas=on, trim_db=trims[0], offset_db=tuple(one for one in offsets if one[1])
+        )
+    in_db = isinstance(score, Difference)
+    return Strategy(
+        tuple(levels),
+        document["stop_after"],
+        None if in_db else cutoff,
+        first.chain or (),
+        score,
+        cutoff if in_db else None,
+        strategy.step_s and first.seconds,
+    )
+
+
+def _named(score: AnyScore, survey: Survey) -> AnyScore:
+    """A score with trims or offsets names the antennas that are on: all, where it names none."""
+    if isinstance(score, Peak) and score.antennas is None and (score.trim_db or score.offset_db):
+        return replace(score, antennas=survey.antennas)
+    return score
 
 
 def _worse(again: Replayed) -> tuple[bool, float]:

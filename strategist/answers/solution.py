@@ -18,7 +18,10 @@ from strategist.optimise.clock import Clock
 from strategist.optimise.finish import finish
 from strategist.optimise.known import answer_of
 from strategist.optimise.model import pays, prove_by_model
-from strategist.optimise.problem import Answer, Counts, Problem, pose
+from strategist.optimise.outer import Found, choose_score
+from strategist.optimise.own_part import OwnPowers, is_own, with_own_powers
+from strategist.optimise.problem import Answer, Counts, Problem
+from strategist.optimise.scores import Parts, parts_of
 from strategist.optimise.strategy import Strategy
 from strategist.optimise.tuning import DEFAULT, Tuning
 from strategist.optimise.zoom import search_in_time
@@ -109,7 +112,9 @@ class Solution:
     """A strategy with its proof and the outcome that the evaluator found.
 
     `whole` is the read point as it was solved, without gaps; `answer` is the optimiser's, to its
-    `problem`; `seconds` is the time of it all.
+    `problem`, which is one of the `parts` where scores are chosen from; `at_root` of them hold
+    nothing as good by the first bound. `own` is what is proven of own powers (None: powers are
+    shared). `seconds` is the time of it all.
 
     `status` is "optimal" only where the bound equals the loss; "silent" where it shows that no
     strategy is better than silence, which keeps the hard limits; "infeasible" where no strategy
@@ -123,6 +128,9 @@ class Solution:
     strategy: Strategy
     outcome: Outcome
     seconds: float
+    parts: Parts
+    at_root: int = 0
+    own: OwnPowers | None = None
 
     def __repr__(self) -> str:
         return f"Solution({self.whole.name!r}: {self.status}, {self.strategy}, {self.outcome})"
@@ -195,15 +203,30 @@ def solve(
     clock = clock or Clock(least(options.time_limit_s, options.total_limit_s))
     whole = complete(read_point)
     posing = time.monotonic()
-    problem = pose(whole.survey, whole.policy, options.tuning)
-    clock = clock.less(keep_back * (time.monotonic() - posing))
-    start = None if known is None else answer_of(problem, known, whole.survey.tags)
-    answer, method = _prove(problem, options, clock, start)
+    parts = parts_of(whole.survey, whole.policy, options.tuning)
+    clock, own = clock.less(keep_back * (time.monotonic() - posing)), None
+    if is_own(whole.survey, whole.policy):
+        half = Clock(None if clock.left is None else clock.left / 2)
+        parts, own = with_own_powers(parts, whole.survey, whole.policy, half, options.seed)
+    start = None if known is None else _known(parts, known, whole)
+    found, method, at_root = _prove(parts, options, clock, start)
+    problem, answer = found.part.problem, found.answer
+    if own is not None:
+        answer = own.bounding(answer)
     strategy, counts = finish(problem, answer)
     outcome = evaluate(whole.survey, whole.policy, strategy)
     compare_counts(counts, outcome, problem)
     seconds = time.monotonic() - started
-    return Solution(whole, problem, answer, method, strategy, outcome, seconds)
+    return Solution(whole, problem, answer, method, strategy, outcome, seconds, parts, at_root, own)
+
+
+def _known(parts: Parts, known: Strategy, whole: ReadPoint) -> Found | None:
+    """A strategy as the answer of a part that allows it."""
+    for part in parts.parts:
+        answer = answer_of(part.problem, known, whole.survey.tags)
+        if answer is not None:
+            return Found(part, answer)
+    return None
 
 
 def in_time(part: ReadPoint, options: Options, deadline: Deadline) -> tuple[Strategy, bool] | None:
@@ -216,9 +239,31 @@ def in_time(part: ReadPoint, options: Options, deadline: Deadline) -> tuple[Stra
 
 
 def _prove(
+    parts: Parts, options: Options, clock: Clock, start: Found | None
+) -> tuple[Found, str, int]:
+    """The better answer and the higher bound of what the options ask for; of the parts, how many
+    were done with at the root."""
+    if len(parts.parts) > 1 and options.method != "model":
+        chosen = choose_score(parts, clock.without_reserve(), start)
+        return chosen.found, "search", chosen.at_root
+    found = []
+    for part in parts.parts:
+        known = start.answer if start is not None and start.part is part else None
+        answer, method = _prove_part(part.problem, options, clock, known)
+        found.append((Found(part, answer), method))
+    best, method = min(found, key=lambda one: one[0].key)
+    if len(found) > 1:
+        bound = min(one.answer.bound for one, _ in found)
+        tied = [one.answer for one, _ in found if one.answer.key[:2] == best.answer.key[:2]]
+        guarded = min(one.guarded_bound for one in tied)
+        answer = replace(best.answer, bound=bound, guarded_bound=min(guarded, best.answer.key[2]))
+        best = Found(best.part, answer)
+    return best, method, 0
+
+
+def _prove_part(
     problem: Problem, options: Options, clock: Clock, start: Answer | None
 ) -> tuple[Answer, str]:
-    """The better answer and the higher bound of what the options ask for."""
     if options.method == "model":
         return prove_by_model(problem, clock, options.seed, start), "model"
     answer = search_in_time(problem, clock, start)

@@ -27,21 +27,33 @@ class Layout:
 
     def __init__(self, problem: Problem) -> None:
         self.problem = problem
-        self._kept: OrderedDict[tuple[int, bytes], _Tables] = OrderedDict()
+        self._kept: OrderedDict[tuple[int, int, bytes], _Tables] = OrderedDict()
         self._size = 0  # numbers kept
 
-    def cells(self, cutoff: int, levels: Ints, measure: Measure) -> Cells:
-        """The cells under a cutoff when ladders are made of some levels (ascending indices)."""
-        key = (cutoff, levels.tobytes())
+    def cells(
+        self, cutoff: int, levels: Ints, measure: Measure, highest: int | None = None
+    ) -> Cells:
+        """The cells under a cutoff when ladders are made of some levels (ascending indices).
+
+        With `highest` the cells of all cutoffs up to it, relaxed: what counts for a pass is taken
+        from the lowest where it is wanted and from the highest where it is not.
+        """
+        last = cutoff if highest is None else highest
+        key = (cutoff, last, levels.tobytes())
         tables = self._kept.get(key)
         if tables is None:
-            tables = self._kept[key] = _Tables(self, cutoff, levels)
+            tables = self._kept[key] = _Tables(self, cutoff, last, levels)
             self._size += tables.size
             while len(self._kept) > 1 and self._size > _KEPT:
                 self._size -= self._kept.popitem(last=False)[1].size
         else:
             self._kept.move_to_end(key)
         return tables.weighed(measure)
+
+    def forget(self) -> None:
+        """Let go of the tables; they are made again when they are asked for."""
+        self._kept.clear()
+        self._size = 0
 
     @cached_property
     def _order(self) -> tuple[Ints, Ints, Ints]:
@@ -78,18 +90,25 @@ class Layout:
 
 
 class _Tables:
-    """The cells for one cutoff and some levels.
+    """The cells for some levels and one cutoff, or all from `cutoff` to `last`.
 
     What a class changes is linear in the weights of a measure, so two tables make all others.
+    Under several cutoffs a tag may be accepted where it is under the lowest, and is for sure where
+    it is under the highest: a wanted tag that may be counts as reported, a stray one that is, too;
+    the turn is the lowest level at which a pass may have stopped; it stops for sure, and who lets
+    it walk on is held against, by what is accepted for sure.
     """
 
-    def __init__(self, layout: Layout, cutoff: int, levels: Ints) -> None:
+    def __init__(self, layout: Layout, cutoff: int, last: int, levels: Ints) -> None:
         problem, profile = layout.problem, layout.problem.profile
-        accepted = problem.accepted(cutoff)[:, levels]
-        union = np.logical_or.accumulate(accepted, axis=1)
+        may_be = problem.accepted(cutoff)[:, levels]
+        accepted = may_be if last == cutoff else problem.accepted(last)[:, levels]
+        union = np.logical_or.accumulate(may_be, axis=1)
         wanted, reach = profile.row_wanted, accepted
         if problem.steps_max > 1 and problem.policy.stop_after > 1:
             reach = np.where(wanted[:, None], union, accepted)  # what a lower step reported stays
+        elif last != cutoff:
+            reach = np.where(wanted[:, None], may_be, accepted)
         self._missed = layout.gathered(-problem.row_weight * wanted, reach)
         self._stray = layout.gathered(problem.row_weight * ~wanted, reach)
         if reach is accepted:

@@ -10,6 +10,7 @@ import numpy as np
 from strategist.optimise.problem import Answer, Counts, Problem
 from strategist.optimise.strategy import Strategy
 from strategist.survey.policy import DECIMALS, Reader
+from strategist.survey.score import Difference
 
 __all__ = ["finish"]
 
@@ -22,19 +23,22 @@ def finish(problem: Problem, answer: Answer) -> tuple[Strategy, Counts]:
     The cutoff lies in the middle of the widest range that changes neither excess nor loss nor
     guarded loss; what is missed and stray may trade places where their weighted sum stays.
     """
-    cutoff_dbm, counts = _cutoff(problem, answer) if answer.cutoff else (None, answer.counts)
-    levels = problem.profile.levels_dbm
+    cutoff, counts = _cutoff(problem, answer) if answer.cutoff else (None, answer.counts)
+    levels, in_db = problem.profile.levels_dbm, isinstance(problem.score, Difference)
     strategy = Strategy(
         levels_dbm=tuple(float(levels[i]) for i in answer.levels),
         stop_after=problem.policy.stop_after,
-        cutoff_dbm=cutoff_dbm,
+        cutoff_dbm=None if in_db else cutoff,
         masks=problem.masks(answer.chain),
+        score=problem.score,
+        cutoff_db=cutoff if in_db else None,
+        step_s=problem.step_s,
     )
     return strategy, counts
 
 
 def _cutoff(problem: Problem, answer: Answer) -> tuple[float, Counts]:
-    """The cutoff in dBm, with what it comes to; of ranges equally wide, the weaker one.
+    """The cutoff, in the unit of the score, with what it comes to; of ranges as wide, the weaker.
 
     What holds on a range (low, high] is decided by replay, with ladder and masks as they are.
     """

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import bisect
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -21,7 +21,9 @@ from strategist.optimise.clock import Clock, KeepingClock, OutOfTimeError
 from strategist.optimise.front import Corner, Front, Point, Staircase, Weights, dot
 from strategist.optimise.measures import Aim, Measure
 from strategist.optimise.node import Node
+from strategist.optimise.outer import Found, likely, rival_in
 from strategist.optimise.problem import Problem
+from strategist.optimise.scores import Part, Parts
 from strategist.optimise.selections import Selections
 from strategist.optimise.starts import Starts
 from strategist.optimise.tree import Tree
@@ -42,50 +44,92 @@ class Sweep:
 
     `open` are the corners that are not proven (none: complete); `stray_bounds` says for each point
     how few stray tags, at least, a strategy reports that misses no more, `missed_bounds` how few
-    wanted ones, at least, one misses that reports no more. `problem` has weights that tell any two
-    points apart, by which the answers' losses are counted.
+    wanted ones, at least, one misses that reports no more. `parts` has the part of each point;
+    `weights` tell any two points apart, and by them the answers' losses are counted.
     """
 
-    problem: Problem
+    weights: Loss
     slots: int
     staircase: Staircase
+    parts: dict[Point, Part]
     open: tuple[Corner, ...]
     stray_bounds: dict[Point, int]
     missed_bounds: dict[Point, int]
     effort: tuple[tuple[str, int], ...]
 
 
-def sweep(problem: Problem, clock: Clock, a_point_s: float = 0.0) -> Sweep:
-    """All non-dominated points of a problem that keep its hard limits; the loss plays no part.
+def sweep(parts: Parts, clock: Clock, a_point_s: float = 0.0) -> Sweep:
+    """All non-dominated points of all parts that keep the hard limits; the loss plays no part.
 
     What is proven holds for chains of at most `slots` masks, those within reach; longer ones are
     sought from some good starts only. Under a time limit very many levels are thinned out, and
     nothing is proven. Of the time `a_point_s` seconds are kept back for each point found.
+
+    The parts are swept one after the other, each with the points of those before as points to beat.
     """
-    if is_wide(problem, clock):
-        return _on_few_levels(problem, clock, a_point_s)
-    run = _Sweep(problem, clock, a_point_s)
-    try:
-        run.start()
-        run.prove()
-    except (OutOfTimeError, TooManyLeftError):
-        pass  # what could not be looked at stays open
-    staircase = run.staircase
+    first = parts.parts[0]
+    if is_wide(first.problem, clock):
+        return _on_few_levels(first, clock, a_point_s)
+    runs = _swept(parts, clock, a_point_s)
+    whole = runs[-1]
+    staircase = whole.staircase
+    for run in runs:
+        run.staircase = staircase
+    points = staircase.points
+    effort: dict[str, int] = {}
+    for run in runs:
+        for name, count in run.tree.effort.items():
+            effort[name] = effort.get(name, 0) + count
+    found = {point: whole.found[point] for point in points}
+    shown = Staircase(staircase.most)
+    for one in found.values():
+        shown.offer(one.answer)
     return Sweep(
-        run.problem,
-        run.slots,
-        staircase,
-        tuple(run.open()),
-        {(m, s): run.open_from([(m, n) for n in range(s + 1)]) for m, s in staircase.points},
-        {(m, s): run.open_from([(n, s) for n in range(m + 1)]) for m, s in staircase.points},
-        tuple(run.tree.effort.items()),
+        whole.problem.policy.loss,
+        min(run.slots for run in runs),
+        shown,
+        {point: one.part for point, one in found.items()},
+        tuple(dict.fromkeys(corner for run in runs for corner in run.open())),
+        {(m, s): _least(runs, [(m, n) for n in range(s + 1)]) for m, s in points},
+        {(m, s): _least(runs, [(n, s) for n in range(m + 1)]) for m, s in points},
+        tuple(effort.items()),
     )
 
 
-def _on_few_levels(problem: Problem, clock: Clock, a_point_s: float) -> Sweep:
+def _swept(parts: Parts, clock: Clock, a_point_s: float) -> list[_Sweep]:
+    """The parts, the most promising one first, each with its share of the time."""
+    several = len(parts.parts) > 1
+    order = list(parts.parts)
+    if several:
+        order.sort(key=lambda part: Found(part, likely(part.problem)).key)
+    runs: list[_Sweep] = []
+    found: dict[Point, Found] = {}
+    for number, part in enumerate(order):
+        left = clock.left
+        own = clock
+        if several and left is not None:
+            own = Clock(left / min(2, len(order) - number), now=clock.now)
+        run = _Sweep(part, own, a_point_s, found)
+        try:
+            run.start()
+            run.prove()
+        except (OutOfTimeError, TooManyLeftError):
+            pass  # what could not be looked at stays open
+        found = run.found = run.union()
+        run.tree.layout.forget()
+        runs.append(run)
+    return runs
+
+
+def _least(runs: list[_Sweep], corners: list[Corner]) -> int:
+    return min(run.open_from(corners) for run in runs)
+
+
+def _on_few_levels(whole: Part, clock: Clock, a_point_s: float) -> Sweep:
     """The points that some of the levels reach, as points of the whole problem; all is open."""
-    keep = few_levels(problem)
-    part = sweep(on_levels(problem, keep), clock, a_point_s)
+    keep = few_levels(whole.problem)
+    few = replace(whole, problem=on_levels(whole.problem, keep))
+    part = sweep(Parts((few,), 1, 0), clock, a_point_s)
     staircase = Staircase(part.staircase.most)
     for point in part.staircase.points:
         answer = part.staircase.answer(point)
@@ -94,7 +138,7 @@ def _on_few_levels(problem: Problem, clock: Clock, a_point_s: float) -> Sweep:
         staircase.offer(replace(answer, key=key, levels=levels))
     return replace(
         part,
-        problem=replace(problem, policy=part.problem.policy),
+        parts=dict.fromkeys(staircase.points, whole),
         staircase=staircase,
         open=tuple(staircase.corners()),
         stray_bounds=dict.fromkeys(staircase.points, 0),
@@ -103,7 +147,10 @@ def _on_few_levels(problem: Problem, clock: Clock, a_point_s: float) -> Sweep:
 
 
 class _Sweep:
-    def __init__(self, problem: Problem, clock: Clock, a_point_s: float) -> None:
+    def __init__(
+        self, part: Part, clock: Clock, a_point_s: float, known: Mapping[Point, Found]
+    ) -> None:
+        self.part, problem = part, part.problem
         most = _most(problem)
         ordering = Loss(min(1e6, most[1] + 1.0), 1.0)  # tells any two points apart
         self.problem = replace(problem, policy=replace(problem.policy, loss=ordering))
@@ -114,6 +161,11 @@ class _Sweep:
         self.chains = self.tree.chains
         self.slots = self.problem.slots  # of the chains that are looked at one and all
         self.staircase = Staircase(most)
+        self.known = known
+        self.found: dict[Point, Found] = {}
+        self._rivals = {point: rival_in(part, found) for point, found in known.items()}
+        for point, rival in self._rivals.items():
+            self.staircase.offer(replace(rival, counts=known[point].answer.counts))
         self.front = Front(self.tree.layout, self.staircase, problem.policy.loss)
         self._same_as_another = np.ones(len(problem.thresholds), bool)
         self._same_as_another[problem.outcomes] = False
@@ -123,6 +175,15 @@ class _Sweep:
     def _needed(self) -> float:
         """Seconds kept back for evaluating what was found."""
         return self._a_point_s * len(self.staircase.points)
+
+    def union(self) -> dict[Point, Found]:
+        """The points with their strategies, of this part or of those before."""
+        found = {}
+        for point in self.staircase.points:
+            answer, rival = self.staircase.answer(point), self._rivals.get(point)
+            same = rival is not None and answer.key == rival.key
+            found[point] = self.known[point] if same else Found(self.part, answer)
+        return found
 
     # what is proven
 
@@ -166,7 +227,7 @@ class _Sweep:
         while not self.chains.reaches(self.slots):
             self.slots -= 1
         few = self.problem.tuning.few_of_front
-        if self.chains.number(few, self.problem.slots) <= few:
+        if not self.known and self.chains.number(few, self.problem.slots) <= few:
             self._look_at_all()
         while open_ := self.open():
             hull = self.staircase.hull()
@@ -206,15 +267,34 @@ class _Sweep:
         return 1, 1
 
     def _raise(self, weights: Weights, value: int) -> None:
-        """Raise the floor of each cutoff above a value, where that settles anything."""
-        cutoffs = len(self.problem.thresholds)
-        floors = self.floors.setdefault(weights, np.zeros(cutoffs, np.int64))
-        for cutoff in self.problem.outcomes.tolist():
-            if floors[cutoff] > value:
+        """Raise the floor of each cutoff above a value, where that settles anything: of many
+        together where their bound allows that, of the others one by one."""
+        cutoffs = self.problem.outcomes
+        floors = self.floors.setdefault(weights, np.zeros(len(self.problem.thresholds), np.int64))
+        waiting = [self._root(int(cutoffs[0]), weights)]
+        waiting[0].highest = int(cutoffs[-1])
+        while waiting:
+            node = waiting.pop()
+            inside = cutoffs[(cutoffs >= node.cutoff) & (cutoffs <= node.highest)]
+            left = [c for c in inside[floors[inside] <= value].tolist() if self._matters(c)]
+            if len(left) == 1:
+                root = self._root(left[0], weights)
+                root.multiplier = node.multiplier
+                self._cover(root, value, floors)
                 continue
-            if all(self.settled(corner, cutoff) for corner in self.staircase.corners()):
+            if not left:
                 continue
-            self._cover(self._root(cutoff, weights), value, floors)
+            if self.clock.expired():
+                raise OutOfTimeError
+            node.cutoff, node.highest = left[0], left[-1]
+            node.raise_bound(value)
+            if node.bound > value:
+                floors[left] = np.maximum(floors[left], int(min(node.bound, _NO_STRATEGY)))
+            else:
+                waiting += node.halves(np.array(left))[::-1]
+
+    def _matters(self, cutoff: int) -> bool:
+        return not all(self.settled(corner, cutoff) for corner in self.staircase.corners())
 
     def _root(self, cutoff: int, weights: Weights) -> Node:
         measure = Measure(float(weights[0]), float(weights[1]))

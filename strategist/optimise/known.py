@@ -21,6 +21,8 @@ def answer_of(problem: Problem, strategy: Strategy, tags: Sequence[Tag]) -> Answ
 
     `tags` are those of the survey. A mask is taken for the candidate that selects the same of them.
     """
+    if strategy.score != problem.score or strategy.step_s != problem.step_s:
+        return None
     levels, cutoff = _levels(problem, strategy), _cutoff(problem, strategy)
     chain = _chain(problem, strategy.masks, tags)
     if levels is None or cutoff is None or chain is None:
@@ -42,12 +44,13 @@ def _levels(problem: Problem, strategy: Strategy) -> tuple[int, ...] | None:
 
 
 def _cutoff(problem: Problem, strategy: Strategy) -> int | None:
-    if strategy.cutoff_dbm is None:
+    cutoff = strategy.cutoff
+    if cutoff is None:
         return 0
-    number = int(np.searchsorted(problem.thresholds, strategy.cutoff_dbm))
+    number = int(np.searchsorted(problem.thresholds, cutoff))
     if number >= len(problem.thresholds):
         return None
-    return 0 if number == 1 and strategy.cutoff_dbm <= problem.below[1] else number
+    return 0 if number == 1 and cutoff <= problem.below[1] else number
 
 
 def _chain(problem: Problem, masks: Sequence[Mask], tags: Sequence[Tag]) -> Chain | None:

@@ -80,6 +80,7 @@ class Node:
         self.tuning = layout.problem.tuning
         self.aim = aim
         self.cutoff = cutoff
+        self.highest = cutoff  # of the cutoffs that the node stands for
         self.levels = levels
         self.must = must
         self.clock = clock
@@ -94,7 +95,20 @@ class Node:
     @property
     def cells(self) -> Cells:
         """The tables of the node by its own aim."""
-        return self.layout.cells(self.cutoff, self.levels, self.aim.measure)
+        return self.layout.cells(self.cutoff, self.levels, self.aim.measure, self.highest)
+
+    def halves(self, cutoffs: Ints) -> list[Node]:
+        """Two nodes for a node of several of the cutoffs."""
+        inside = cutoffs[(cutoffs >= self.cutoff) & (cutoffs <= self.highest)]
+        parts = []
+        for some in np.array_split(inside, 2):
+            part = Node(
+                self.layout, self.aim, int(some[0]), self.levels, self.must, clock=self.clock
+            )
+            part.highest = int(some[-1])
+            part.multiplier, part.bound = self.multiplier, self.bound
+            parts.append(part)
+        return parts
 
     def _steps(self) -> tuple[Floats, Floats]:
         stop_after = self.layout.problem.policy.stop_after

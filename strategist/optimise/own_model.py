@@ -24,7 +24,7 @@ mask is chosen, so the model is the way to proof here.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pulp
@@ -67,6 +67,9 @@ def prove_own_powers(
     best as far as it sees. When the clock runs out, the best so far with the true bound.
     """
     best = descend(problem, clock, start)
+    kept = _hopeful(problem, best)
+    problem = replace(problem, through=problem.through[kept])
+    best = best._replace(selection=int(kept.searchsorted(best.selection)))
     bound, effort = (0.0, 0.0), {"nodes": 0}
     try:
         model = OwnModel(problem, clock)
@@ -87,7 +90,18 @@ def prove_own_powers(
     except OutOfTimeError:
         pass
     key = problem.key(best)
+    best = best._replace(selection=int(kept[best.selection]))
     return Proven(best, key, min(key[:2], bound), tuple(effort.items()))
+
+
+def _hopeful(problem: ByAntenna, best: Own) -> Ints:
+    """The selections without those that keep back wanted tags for no less than the best loss."""
+    excess, loss, _ = problem.key(best)
+    missed = np.zeros(problem.through.shape[1])
+    np.add.at(missed, problem.row_class, problem.loss.missed * problem.weight * problem.wanted)
+    keep = (~problem.through @ missed < loss) | (excess > 0)
+    keep[best.selection] = True
+    return np.flatnonzero(keep)
 
 
 class OwnModel:

@@ -16,10 +16,21 @@ from strategist.survey.kept import kept
 from strategist.survey.policy import DECIMALS, Guard, Policy
 from strategist.survey.profile import Profile, aggregate
 from strategist.survey.records import Bools, Floats, Ints, Survey
+from strategist.survey.score import Difference, Nth, Peak
 from strategist.tags.candidates import Candidates, find_candidates, no_candidates
 from strategist.tags.mask import Mask
 
-__all__ = ["Answer", "Chain", "Counts", "Literal", "Problem", "answer_at", "pose", "value"]
+__all__ = [
+    "Answer",
+    "Chain",
+    "Counts",
+    "Literal",
+    "Problem",
+    "answer_at",
+    "candidates_of",
+    "pose",
+    "value",
+]
 
 _DIGITS = 6  # losses closer than this many decimals are the same loss
 
@@ -107,7 +118,8 @@ class Problem:
     under cutoff index c; index 0 is −inf, no cutoff. Index c > 0 stands for every cutoff above
     `below[c]`, the next weaker RSSI value of either profile, up to the threshold; ranges without a
     cutoff that the reader can be set to are left out. `top_fixed`: the highest level must be the
-    top step.
+    top step. All RSSI is that of the `score` (None: the strongest read of all antennas); `step_s`
+    is the dwell of a step where the policy leaves a choice.
     """
 
     profile: Profile
@@ -120,6 +132,8 @@ class Problem:
     slots: int
     top_fixed: bool
     tuning: Tuning = DEFAULT
+    score: Peak | Nth | Difference | None = None
+    step_s: float | None = None
 
     @property
     def steps_max(self) -> int:
@@ -231,20 +245,30 @@ def answer_at(problem: Problem, chain: Chain, cutoff: int, levels: tuple[int, ..
     return Answer(key, chain, cutoff, levels, counts)
 
 
-def pose(survey: Survey, policy: Policy, tuning: Tuning = DEFAULT) -> Problem:
+def candidates_of(survey: Survey, policy: Policy) -> Candidates:
+    """The masks to choose from."""
+    if "masks" in policy.allow and policy.reader.mask_slots:
+        return find_candidates(survey.tags, policy.reader, serial_masks=policy.serial_masks)
+    return no_candidates(survey.tags)
+
+
+def pose(
+    survey: Survey,
+    policy: Policy,
+    tuning: Tuning = DEFAULT,
+    candidates: Candidates | None = None,
+    levels: Bools | None = None,
+) -> Problem:
     """The problem of a completely surveyed read point (no untried pairs) under its policy.
 
-    Levels that are unlawful or that the reader cannot be set to are left out, and so are cutoffs
-    that it cannot be set to and ladders that may not fit the dwell. Raises InputError where that
-    leaves nothing.
+    `candidates` (None: those of the survey) and `levels` (None: those that are lawful and can be
+    set) may be known. Other levels are left out, and so are cutoffs that the reader cannot be set
+    to and ladders that may not fit the dwell. Raises InputError where that leaves nothing.
     """
     allow = policy.allow
-    if "masks" in allow and policy.reader.mask_slots:
-        candidates = find_candidates(survey.tags, policy.reader, serial_masks=policy.serial_masks)
-    else:
-        candidates = no_candidates(survey.tags)
+    candidates = candidates or candidates_of(survey, policy)
     surveyed, drifted = _profiles(survey, candidates, policy.guard)
-    may_be = choosable_levels(survey, policy)
+    may_be = choosable_levels(survey, policy) if levels is None else levels
     if "power" not in allow and "ladder" not in allow:
         may_be = np.arange(len(may_be)) == np.flatnonzero(may_be).max()
     profile, guarded = surveyed.at_levels(may_be), drifted.at_levels(may_be)

@@ -24,6 +24,7 @@ from functools import cached_property
 import numpy as np
 
 from strategist.optimise.archive import Best, Bound
+from strategist.optimise.chains import Chains
 from strategist.optimise.clock import Clock, OutOfTimeError
 from strategist.optimise.goals import GuardedGoal, LossGoal
 from strategist.optimise.node import Node
@@ -158,13 +159,20 @@ class Search:
     """A solve: the least excess and loss, by length of chain; then the least guarded loss."""
 
     def __init__(
-        self, problem: Problem, clock: Clock, known: Answer | None = None, reserve: float = 0.0
+        self,
+        problem: Problem,
+        clock: Clock,
+        known: Answer | None = None,
+        reserve: float = 0.0,
+        chains: Chains | None = None,
     ) -> None:
         self.problem = problem
         self.reserve = reserve  # seconds beside the clock's for what is tried without proof
-        self.tree = Tree(problem, clock)
+        self.tree = Tree(problem, clock, chains)
         self.best = Best(self.tree.layout, LossGoal(problem, self.tree.layout), known)
         self.run = BestFirst(self.tree, self.best)
+        self.cutoffs: list[int] | None = None  # that are left to look at; None: all
+        self.seeks = True  # whether to look for good chains before the proof does
         self._climbed: set[tuple[Answer, int]] = set()  # what was climbed from, and how far
         self._sought: list[Answer] = []  # the best of beams of up to so many masks
         self._found: Answer | None = None  # the best of all beams, also of one that was left
@@ -180,6 +188,34 @@ class Search:
         self.best.know(self._found)
         return self._open(still_open)
 
+    def screen(self) -> Bound | None:
+        """Find the cutoffs under which a strategy may be as good as the best, by halves of their
+        range, relaxed; a bound of these, None where there are none."""
+        best, run, cutoffs = self.best, self.run, self.problem.outcomes
+        whole = run.node(int(cutoffs[0]))
+        whole.highest = int(cutoffs[-1])
+        heap = [(best.bound(whole), 0, whole)]
+        order, self.cutoffs, floor = itertools.count(1), [], None
+        while heap:
+            bound, _, node = heapq.heappop(heap)
+            if best.hopeless(*bound):
+                break
+            self.tree.nodes += 1
+            node.raise_bound(best.target(node))
+            bound = best.bound(node)
+            if best.hopeless(*bound):
+                continue
+            if self.tree.clock.expired():
+                self.cutoffs = None
+                return min([bound, *(one[0] for one in heap)])
+            if node.cutoff == node.highest:
+                self.cutoffs.append(node.cutoff)
+                floor = bound if floor is None else min(bound, floor)
+                continue
+            for half in node.halves(cutoffs):
+                heapq.heappush(heap, (best.bound(half), next(order), half))
+        return floor
+
     def _open(self, bound: Bound | None) -> Bound | None:
         """A bound of what is open, where that could beat the best."""
         return None if bound is None or self.best.hopeless(*bound, 0) else bound
@@ -191,7 +227,8 @@ class Search:
         """
         for longest in range(self.problem.slots + 1):
             reached = self.tree.reach(longest)
-            self.best.know(self._seek(max(longest, self._light)))
+            if self.seeks:
+                self.best.know(self._seek(max(longest, self._light)))
             self._climb(longest)
             self.run.resume(longest)
             if reached < longest:
@@ -216,7 +253,7 @@ class Search:
         ladders tell. The first is found whatever the clock says."""
         tree, run, none = self.tree, self.run, self.tree.chains.listed(0)
         unmasked = []
-        for cutoff in self.problem.outcomes.tolist():
+        for cutoff in sorted(self.cutoffs or self.problem.outcomes.tolist()):
             if not self.best.empty:
                 tree.clock.check()
             node = run.node(cutoff)
@@ -239,13 +276,13 @@ class Search:
             return
         proof = tree.clock
         with proof.stopped():
-            tree.clock = tree.chains.clock = Clock(self.reserve, now=proof.now)
+            tree.set_clock(Clock(self.reserve, now=proof.now))
             try:
                 self._seek(self.problem.slots)
             except OutOfTimeError:
                 pass
             finally:
-                tree.clock = tree.chains.clock = proof
+                tree.set_clock(proof)
 
     @cached_property
     def _starts(self) -> Starts:

@@ -61,15 +61,19 @@ _SLACK = 1e-6
 class Tree:
     """One read point's nodes and chains, and what was done so far."""
 
-    def __init__(self, problem: Problem, clock: Clock) -> None:
+    def __init__(self, problem: Problem, clock: Clock, chains: Chains | None = None) -> None:
         self.problem = problem
         self.tuning = problem.tuning
         self.guarded = problem.under_guard()
-        self.clock = clock
         self.layout = Layout(problem)
-        self.chains = Chains(problem, clock)
+        self.chains = chains or Chains(problem, clock)
+        self.set_clock(clock)
         self.nodes = self.weighed = self.replayed = 0
         self._few: dict[int, bool] = {}
+
+    def set_clock(self, clock: Clock) -> None:
+        """Whatever the tree does looks at this clock from now on; nodes at that of their making."""
+        self.clock = self.chains.clock = clock
 
     @property
     def effort(self) -> dict[str, int]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Annotated
 
@@ -94,6 +95,16 @@ def lawful_at(levels_dbm: Floats, radio: Radio) -> Lawful:
         count_linear_component=radio.count_linear_component,
     )
     return Lawful(region, level, levels_above(levels_dbm.tolist(), level))
+
+
+def strictest_radio(policy: Policy, on: Sequence[int] | None = None) -> Radio:
+    """Antenna and cable of that antenna which may be given the least power, of those that are on
+    (None: all); its lawful levels are lawful for each of them."""
+    antennas = [antenna for antenna, _ in policy.antennas] if on is None else on
+    radios = [policy.radio_of(antenna) for antenna in antennas] or [policy.radio]
+    limits = [lawful_at(np.array([]), radio).highest_dbm for radio in radios]
+    known = [(dbm, place) for place, dbm in enumerate(limits) if dbm is not None]
+    return radios[min(known)[1] if known else 0]
 
 
 def lawful_levels(survey: Survey, policy: Policy) -> Bools:

@@ -109,6 +109,13 @@ KEY_WORDS = {
         "where the reader takes only shorter masks, or you need longer ones",
         64,
     ),
+    "reader.antenna_power": Words(
+        "shared: antennas that are on radiate the level; own: each has a power and a cutoff of its "
+        "own",
+        "",
+        "to own where the reader takes a power for each antenna and the host a cutoff for each",
+        "own",
+    ),
     "reader.rssi_step_db": Words(
         "cutoffs are multiples of this; null: any cutoff can be set",
         "dB",

@@ -134,7 +134,8 @@ class Reader(_Brief):
 
     A mask starts and ends on a multiple of `mask_step_bits` of its bank's data. Cutoffs that can be
     set are the multiples of `rssi_step_db` (None: any cutoff), levels those of `power_levels_dbm`
-    (None: any level): a strategy that cannot be set is not proposed.
+    (None: any level): a strategy that cannot be set is not proposed. `antenna_power`: antennas that
+    are on radiate the level ("shared"), or each has a power and a cutoff of its own ("own").
     """
 
     ladder_steps_max: Annotated[int, key("reader.ladder_steps_max", ge=1, le=32), AsWhole] = (
@@ -145,6 +146,7 @@ class Reader(_Brief):
     mask_bits_max: Annotated[int, key("reader.mask_bits_max", ge=1, le=255), AsWhole] = (
         96  # Select's Length field has 8 bits
     )
+    antenna_power: Annotated[Literal["shared", "own"], key("reader.antenna_power")] = "shared"
     rssi_step_db: Annotated[float | None, key("reader.rssi_step_db", ge=0.01, le=20)] = 0.5
     power_levels_dbm: Annotated[
         tuple[Dbm, ...] | None, key("reader.power_levels_dbm", min_length=1), Listed

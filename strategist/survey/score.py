@@ -41,13 +41,14 @@ from strategist.survey.policy import (
 )
 from strategist.survey.records import Bools, Floats, Ints, Survey
 
-__all__ = ["Difference", "Nth", "Peak", "Score", "scored"]
+__all__ = ["AnyScore", "Difference", "Nth", "Peak", "Score", "scored"]
 
 READS_MAX = 1000  # of one tag at one level; nobody counts further
+OFFSET_DB_MAX = 60.0
 
 
 Antennas = Annotated[tuple[Antenna, ...], Field(min_length=1, max_length=ANTENNA_MAX), Listed]
-Decibels = Annotated[float, Field(ge=-60, le=60)]
+Decibels = Annotated[float, Field(ge=-OFFSET_DB_MAX, le=OFFSET_DB_MAX)]
 ByAntenna = Annotated[
     tuple[tuple[Antenna, Decibels], ...],
     BeforeValidator(by_antenna),
@@ -147,16 +148,19 @@ class Difference(_Told):
         return tuple(sorted((*self.antennas, *self.against)))
 
 
+AnyScore: TypeAlias = Peak | Nth | Difference | None
 Score: TypeAlias = Annotated[Peak | Nth | Difference, Field(discriminator="kind")]
 
 
 @plain_dataclass(frozen=True)
 class Scored:
     """A read point as a score sees it: its levels are those of the strategy's steps, its reads the
-    scores, and its policy's guards drift a score as far as they drift RSSI."""
+    scores, and its policy's guards drift a score as far as they drift RSSI. The floor of a
+    difference is told."""
 
     survey: Survey
     policy: Policy
+    score: Peak | Nth | Difference | None
 
 
 def scored(
@@ -172,7 +176,7 @@ def scored(
         score = replace(score, floor_dbm=floor_of(survey, score))
     survey = in_time(survey, step_s)
     if score is None:
-        return Scored(survey, policy)
+        return Scored(survey, policy, None)
     at = _levels(survey, score)
     base = np.flatnonzero(np.logical_and.reduce([one >= 0 for one in at.values()]))
     if not len(base):
@@ -181,12 +185,12 @@ def scored(
     rssi, keys = _SCORES[type(score)](survey, score, reads)
     found = _as_survey(survey, base, [one[base] for one in at.values()], keys, rssi)
     if not isinstance(score, Difference):
-        return Scored(found, policy)
+        return Scored(found, policy, score)
     if found.predicted is not None:
         wide = round(2 * found.predicted.rssi_db, DECIMALS)
         found = replace(found, predicted=replace(found.predicted, rssi_db=wide))
     guard = replace(policy.guard, rssi_db=min(2 * policy.guard.rssi_db, GUARD_RSSI_DB_MAX))
-    return Scored(found, replace(policy, guard=guard))
+    return Scored(found, replace(policy, guard=guard), score)
 
 
 def in_time(survey: Survey, step_s: float | None) -> Survey:

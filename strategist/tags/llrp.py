@@ -1,21 +1,28 @@
 """A strategy in LLRP: named parameters, their bytes, and what is left for the host.
 
 Source: LLRP 1.0.1, TLV parameters (6 zero bits, 10 bits of type, 16 bits of length, big-endian);
-state-unaware actions of clause 15.2.1.2.1.1.3.
+state-unaware actions of clause 15.2.1.2.1.1.3; the order of fields in AISpec, its stop trigger,
+InventoryParameterSpec and AntennaConfiguration from memory.
 """
 
 from __future__ import annotations
 
-import math
 import struct
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
+from strategist.survey.policy import DECIMALS
+from strategist.survey.score import Difference, Peak
 from strategist.tags.gen2 import BANK_BITS
+from strategist.tags.host_rules import Keep
 from strategist.tags.mask import Mask, chain_notes
 from strategist.tags.power_table import PowerTable
 
 TYPES = {
+    "AISpec": 183,
+    "AISpecStopTrigger": 184,
+    "InventoryParameterSpec": 186,
+    "AntennaConfiguration": 222,
     "RFTransmitter": 224,
     "C1G2InventoryCommand": 330,
     "C1G2Filter": 331,
@@ -44,6 +51,7 @@ _ACTION_OF = {
 }
 
 _DO_NOT_TRUNCATE = 1
+_GEN2 = 1  # ProtocolID of the EPCglobal Class 1 Gen2 air protocol
 _UNAWARE = "C1G2TagInventoryStateUnawareFilterAction"
 
 
@@ -98,30 +106,51 @@ def _body(name: str, fields: dict[str, Any]) -> bytes:
     if name == "C1G2TagInventoryMask":
         head = struct.pack(">BHH", fields["MB"] << 6, fields["Pointer"], fields["MaskBitCount"])
         return head + bytes.fromhex(fields["TagMask"])
+    if name in _OF_ANTENNAS:
+        return _OF_ANTENNAS[name](fields)
     return bytes([fields["Action"]])
+
+
+def _ai_spec_body(fields: dict[str, Any]) -> bytes:
+    antennas = fields["AntennaIDs"]
+    listed = struct.pack(f">H{len(antennas)}H", len(antennas), *antennas)
+    parts = ("AISpecStopTrigger", "InventoryParameterSpec")
+    return listed + b"".join(_inside(fields, part) for part in parts)
+
+
+def _until_body(fields: dict[str, Any]) -> bytes:
+    return struct.pack(">BI", fields["AISpecStopTriggerType"], fields["DurationTrigger"])
+
+
+def _specification_body(fields: dict[str, Any]) -> bytes:
+    head = struct.pack(">HB", fields["InventoryParameterSpecID"], fields["ProtocolID"])
+    configurations = fields["AntennaConfiguration"]
+    return head + b"".join(encode_parameter("AntennaConfiguration", one) for one in configurations)
+
+
+def _configuration_body(fields: dict[str, Any]) -> bytes:
+    parts = ("RFTransmitter", "C1G2InventoryCommand")
+    head = struct.pack(">H", fields["AntennaID"])
+    return head + b"".join(_inside(fields, part) for part in parts)
+
+
+_OF_ANTENNAS = {
+    "AISpec": _ai_spec_body,
+    "AISpecStopTrigger": _until_body,
+    "InventoryParameterSpec": _specification_body,
+    "AntennaConfiguration": _configuration_body,
+}
 
 
 def _inside(fields: dict[str, Any], name: str) -> bytes:
     return encode_parameter(name, fields[name]) if name in fields else b""
 
 
-def whole_cutoffs(cutoff_dbm: float) -> tuple[int, ...]:
-    """The whole numbers of dBm that may stand for a cutoff where RSSI is reported in such: the next
-    stronger, then the next weaker; one where it is a whole number."""
-    return tuple(dict.fromkeys((math.ceil(cutoff_dbm), math.floor(cutoff_dbm))))
-
-
 def host_work(
-    levels_dbm: Sequence[float], stop_after: int, keep_from_dbm: int | None, masks: Sequence[Mask]
+    levels_dbm: Sequence[float], stop_after: int, keep: Keep, masks: Sequence[Mask]
 ) -> tuple[str, ...]:
     """What the parameters cannot say and the host must do, as whole sentences."""
-    work = []
-    if keep_from_dbm is not None:
-        work.append(
-            "Cutoff: ask for PeakRSSI in the reports, keep "
-            f"{keep_from_dbm} dBm and above and drop the others. LLRP has no cutoff, and PeakRSSI "
-            "is a whole number of dBm."
-        )
+    work = keep.work()
     if len(levels_dbm) > 1:
         work.append(
             f"Ladder: apply the {len(levels_dbm)} steps in order, one inventory for each; LLRP has "
@@ -132,7 +161,7 @@ def host_work(
             f"{stop_after} or more, or after the last step. LLRP's own triggers count neither the "
             "cutoff nor the steps."
         )
-    if len(levels_dbm) > 1 and keep_from_dbm is not None:
+    if len(levels_dbm) > 1 and keep.drops:
         # Persistence of the inventoried flags: from memory of Gen2.
         work.append(
             "Session: a tag dropped at one step must be able to answer at the next. Use a session "
@@ -161,38 +190,88 @@ def llrp_document(
     table: PowerTable,
     *,
     stop_after: int = 1,
-    keep_from_dbm: int | None = None,
+    keep: Keep | None = None,
+    step_s: float | None = None,
 ) -> dict[str, Any]:
     """A strategy as plain JSON values: for each ladder step the parameters and their bytes (hex).
 
-    Both parameters of a step belong into an AntennaConfiguration. `keep_from_dbm` is the cutoff, a
-    whole number since PeakRSSI is one (`whole_cutoffs`). Raises InputError where a level
-    is not in the reader's power table.
+    Without antennas to tell apart, both parameters of a step belong into an AntennaConfiguration;
+    else a step is an AISpec, which lists the antennas that are on and has a configuration for each,
+    and ends after `step_s` (None: with the ROSpec). `keep` is what the host keeps. Raises
+    InputError where a level is not in the reader's power table.
     """
+    keep = keep or Keep()
     inventory: dict[str, Any] = {
         "TagInventoryStateAware": 0,
         "C1G2Filter": filter_parameters(masks),
     }
     steps = []
     for number, level in enumerate(levels_dbm, 1):
-        transmitter = {
-            "HopTableID": 1,
-            "ChannelIndex": 1,
-            "TransmitPower": table.index_of(level),
-        }
-        parameters = {"RFTransmitter": transmitter, "C1G2InventoryCommand": inventory}
+        if keep.score is None or keep.score.on is None:
+            parameters = {
+                "RFTransmitter": _transmitter(table, level),
+                "C1G2InventoryCommand": inventory,
+            }
+        else:
+            trims = dict(keep.score.trim_db) if isinstance(keep.score, Peak) else {}
+            powers = {a: round(level + trims.get(a, 0.0), DECIMALS) for a in keep.score.on}
+            parameters = {"AISpec": _ai_spec(number, powers, inventory, table, step_s)}
         coded = {
             name: encode_parameter(name, fields).hex().upper()
             for name, fields in parameters.items()
         }
         steps.append({"step": number, "power_dbm": level, "parameters": parameters, "bytes": coded})
-    work = host_work(levels_dbm, stop_after, keep_from_dbm, masks)
+    work = host_work(levels_dbm, stop_after, keep, masks)
     return {
         "format": "llrp",
         "steps": steps,
-        "keep_from_dbm": keep_from_dbm,
+        **_kept(keep),
         "stop_after": stop_after,
         "host_work": list(work),
+    }
+
+
+def _kept(keep: Keep) -> dict[str, Any]:
+    """What the host keeps, as JSON; the score only where there is one."""
+    if isinstance(keep.score, Difference):
+        return {"score": keep.score.to_json(), "keep_from_db": keep.at_least}
+    found: dict[str, Any] = {"keep_from_dbm": keep.at_least}
+    if keep.by_antenna:
+        found["keep_from_dbm_by_antenna"] = {str(a): dbm for a, dbm in keep.by_antenna}
+    return found if keep.score is None else {"score": keep.score.to_json(), **found}
+
+
+def _transmitter(table: PowerTable, level_dbm: float) -> dict[str, int]:
+    return {"HopTableID": 1, "ChannelIndex": 1, "TransmitPower": table.index_of(level_dbm)}
+
+
+def _ai_spec(
+    number: int,
+    powers_dbm: Mapping[int, float],
+    inventory: dict[str, Any],
+    table: PowerTable,
+    step_s: float | None,
+) -> dict[str, Any]:
+    """The inventory of one step by the antennas that are on, each at its power."""
+    until = {"AISpecStopTriggerType": 0, "DurationTrigger": 0}
+    if step_s is not None:
+        until = {"AISpecStopTriggerType": 1, "DurationTrigger": round(1000 * step_s)}
+    configurations = [
+        {
+            "AntennaID": antenna,
+            "RFTransmitter": _transmitter(table, level),
+            "C1G2InventoryCommand": inventory,
+        }
+        for antenna, level in powers_dbm.items()
+    ]
+    return {
+        "AntennaIDs": list(powers_dbm),
+        "AISpecStopTrigger": until,
+        "InventoryParameterSpec": {
+            "InventoryParameterSpecID": number,
+            "ProtocolID": _GEN2,
+            "AntennaConfiguration": configurations,
+        },
     }
 
 
@@ -200,9 +279,20 @@ def llrp_lines(document: dict[str, Any]) -> tuple[str, ...]:
     """The document of `llrp_document` as lines for a person."""
     lines = []
     for step in document["steps"]:
-        power = step["parameters"]["RFTransmitter"]["TransmitPower"]
-        lines.append(f"Step {step['step']}: {step['power_dbm']:g} dBm, TransmitPower {power}")
-        for number, one in enumerate(step["parameters"]["C1G2InventoryCommand"]["C1G2Filter"], 1):
+        parameters = step["parameters"]
+        if "AISpec" in parameters:
+            configurations = parameters["AISpec"]["InventoryParameterSpec"]["AntennaConfiguration"]
+            powers = ", ".join(
+                f"antenna {one['AntennaID']} TransmitPower {one['RFTransmitter']['TransmitPower']}"
+                for one in configurations
+            )
+            lines.append(f"Step {step['step']}: {step['power_dbm']:g} dBm; {powers}")
+            inventory = configurations[0]["C1G2InventoryCommand"]  # alike for all of them
+        else:
+            power = parameters["RFTransmitter"]["TransmitPower"]
+            lines.append(f"Step {step['step']}: {step['power_dbm']:g} dBm, TransmitPower {power}")
+            inventory = parameters["C1G2InventoryCommand"]
+        for number, one in enumerate(inventory["C1G2Filter"], 1):
             mask, action = one["C1G2TagInventoryMask"], one[_UNAWARE]["Action"]
             lines.append(
                 f"  filter {number}: MB {mask['MB']}, Pointer {mask['Pointer']}, MaskBitCount "

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from strategist.tags.mask import Bank, Mask
@@ -54,10 +54,47 @@ def chain_of_frames(frames: Sequence[str]) -> tuple[Mask, ...]:
     return tuple(chain)
 
 
+@dataclass(frozen=True)
+class Inventory:
+    """What an AISpec says: the power index of each antenna that it lists, the masks (None: they
+    differ by antenna), and how long it lasts (None: until the ROSpec ends)."""
+
+    power_index: tuple[tuple[int, int], ...]
+    chain: tuple[Mask, ...] | None
+    seconds: float | None
+
+
+def of_ai_spec(coded: str) -> Inventory:
+    """The inventory of an AISpec given as hex. Raises KeyError where an antenna that it lists has
+    no configuration."""
+    ((_, body),) = _parameters(bytes.fromhex(coded))
+    (count,) = struct.unpack(">H", body[:2])
+    listed = struct.unpack(f">{count}H", body[2 : 2 + 2 * count])
+    inside = dict(_parameters(body[2 + 2 * count :]))
+    kind, milliseconds = struct.unpack(">BI", inside[184][:5])
+    indices, chains = {}, {}
+    for _, configuration in _parameters(inside[186][3:]):
+        (antenna,) = struct.unpack(">H", configuration[:2])
+        parts = dict(_parameters(configuration[2:]))
+        indices[antenna] = struct.unpack(">HHH", parts[224])[2]
+        chains[antenna] = _chain_of(parts[330])
+    same = {chains[antenna] for antenna in listed}
+    return Inventory(
+        tuple((antenna, indices[antenna]) for antenna in listed),
+        same.pop() if len(same) == 1 else None,
+        milliseconds / 1000 if kind == 1 else None,
+    )
+
+
 def of_llrp_step(coded: Mapping[str, str]) -> tuple[int, tuple[Mask, ...]]:
     """The power index and the mask chain of a step's two parameters, given as hex by name."""
     (_, transmitter), *_ = _parameters(bytes.fromhex(coded["RFTransmitter"]))
     (_, inventory), *_ = _parameters(bytes.fromhex(coded["C1G2InventoryCommand"]))
+    return struct.unpack(">HHH", transmitter)[2], _chain_of(inventory)
+
+
+def _chain_of(inventory: bytes) -> tuple[Mask, ...]:
+    """The mask chain of the body of a C1G2InventoryCommand."""
     filters = [body for kind, body in _parameters(inventory[1:]) if kind == 331]
     chain = []
     for number, body in enumerate(filters):
@@ -68,7 +105,7 @@ def of_llrp_step(coded: Mapping[str, str]) -> tuple[int, tuple[Mask, ...]]:
         action = inside[334][0]
         join, negate = _FILTER[action] if number else (None, _FIRST[action])
         chain.append(replace(mask, negate=negate, join=join))
-    return struct.unpack(">HHH", transmitter)[2], tuple(chain)
+    return tuple(chain)
 
 
 def _parameters(data: bytes) -> Iterator[tuple[int, bytes]]:

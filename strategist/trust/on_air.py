@@ -13,12 +13,13 @@ from pydantic import Field
 from strategist.optimise.strategy import Strategy
 from strategist.radio.dwell import failed_reads, field_of, fits, step_time
 from strategist.radio.exposure import ExposureDistance, NoDistance
-from strategist.radio.lawful import Lawful, exposure_at, lawful_at
+from strategist.radio.lawful import Lawful, exposure_at, lawful_at, strictest_radio
 from strategist.radio.regions import levels_above
 from strategist.survey.answer import Declared, Hidden, told
 from strategist.survey.order import figure
-from strategist.survey.policy import Policy
+from strategist.survey.policy import DECIMALS, Policy, Radio
 from strategist.survey.records import Survey
+from strategist.survey.score import Peak
 from strategist.tags.mask import chain_accepts
 from strategist.trust.evaluate import Outcome
 
@@ -80,16 +81,39 @@ class OnAir(Declared):
 
 def on_air_of(survey: Survey, policy: Policy, strategy: Strategy, outcome: Outcome) -> OnAir:
     """What a strategy is on the air, its outcome in a completely surveyed read point known."""
-    lawful = lawful_at(survey.levels_dbm, policy.radio)
+    policy = replace(policy, time=policy.time.listening(strategy.step_s))
+    on = None if strategy.score is None else strategy.score.on
+    lawful = lawful_at(survey.levels_dbm, strictest_radio(policy, on))
     time = _time(survey, policy, strategy, outcome)
-    warnings = list(unlawful(strategy.levels_dbm, lawful))
+    radiated = radiated_dbm(strategy, policy)
+    warnings = [
+        warning
+        for radio, levels_dbm in radiated.items()
+        for warning in unlawful(levels_dbm, lawful_at(survey.levels_dbm, radio))
+    ]
     if time is not None and not time.fits and time.dwell_s is not None:
         warnings.append(
             f"The ladder may take {time.worst_s:.3g} s and a pass lasts {time.dwell_s:.3g} s: "
             "tags may be gone before the last step."
         )
-    exposure = exposure_at(strategy.levels_dbm[-1], policy.radio)
+    distances = [exposure_at(levels_dbm[-1], radio) for radio, levels_dbm in radiated.items()]
+    exposure = max(distances, key=lambda one: one.distance_m or 0.0)
     return OnAir(lawful, exposure, time, tuple(warnings))
+
+
+def radiated_dbm(strategy: Strategy, policy: Policy) -> dict[Radio, tuple[float, ...]]:
+    """The levels that each antenna which is on is given, by its gain and cable."""
+    score = strategy.score
+    on = None if score is None else score.on
+    trims = dict(score.trim_db) if isinstance(score, Peak) else {}
+    found: dict[Radio, set[float]] = {}
+    for antenna in [one for one, _ in policy.antennas] if on is None else on:
+        trim, radio = trims.get(antenna, 0.0), policy.radio_of(antenna)
+        levels = {round(level + trim, DECIMALS) for level in strategy.levels_dbm}
+        found.setdefault(radio, set()).update(levels)
+    if not found:
+        return {policy.radio: strategy.levels_dbm}
+    return {radio: tuple(sorted(levels)) for radio, levels in found.items()}
 
 
 def unlawful(levels_dbm: Sequence[float], lawful: Lawful) -> tuple[str, ...]:

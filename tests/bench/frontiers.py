@@ -11,6 +11,7 @@ from typing import TypeVar
 from strategist.optimise.clock import Clock
 from strategist.optimise.frontier import Sweep, sweep
 from strategist.optimise.problem import Answer, pose
+from strategist.optimise.scores import Parts
 from strategist.optimise.search import search
 from strategist.radio.complete import complete
 from strategist.survey.reading import read_case
@@ -52,7 +53,7 @@ def _solved(whole: ReadPoint, limit: float) -> Answer:
 
 
 def _swept(whole: ReadPoint, limit: float) -> Sweep:
-    return sweep(pose(whole.survey, whole.policy), Clock(limit))
+    return sweep(Parts.of(pose(whole.survey, whole.policy)), Clock(limit))
 
 
 def _timed(work: Callable[[ReadPoint], T], whole: ReadPoint) -> tuple[float, T]:

@@ -59,8 +59,12 @@ class Field:
         return float(self.costs(self.reports(accepted, steps)))
 
 
-def load(read_point: str, folder: Path = DEMO) -> Field:
-    """The arrays of a read point of a case that the generator wrote."""
+def load(read_point: str, folder: Path = DEMO, score: dict[str, Any] | None = None) -> Field:
+    """The arrays of a read point of a case that the generator wrote.
+
+    `score` is a difference of antennas as in a strategy's JSON: in place of the strongest read its
+    dB stand in `rssi`. None: the strongest read of all antennas.
+    """
     policy = json.loads((folder / "site.json").read_text())["read_points"][read_point]
     entries: dict[tuple[str, str], tuple[bool, str]] = {}
     for row in _rows(folder / "roster.csv", read_point):
@@ -70,10 +74,19 @@ def load(read_point: str, folder: Path = DEMO) -> Field:
         entries.setdefault((row["pass_id"], row["epc"]), (False, ""))  # unlisted is stray
     number = {entry: index for index, entry in enumerate(entries)}
     passes = {pass_id: i for i, pass_id in enumerate(dict.fromkeys(p for p, _ in entries))}
-    rssi = np.full((len(entries), len(policy["levels_dbm"])), -np.inf)
+    size = (len(entries), len(policy["levels_dbm"]))
+    sides = np.full((2, *size), -np.inf)  # those that count for a tag, those against it
+    against = [] if score is None else score["against"]
     for row in reads:
         level = policy["levels_dbm"].index(float(row["power_dbm"]))
-        rssi[number[row["pass_id"], row["epc"]], level] = float(row["rssi_dbm"])
+        antenna = int(row["antenna"] or 0)
+        if score is None or antenna in [*score["antennas"], *against]:
+            place = (int(antenna in against), number[row["pass_id"], row["epc"]], level)
+            sides[place] = max(sides[place], float(row["rssi_dbm"]))
+    rssi = sides[0]
+    if score is not None:
+        facing, other = np.maximum(sides, score["floor_dbm"])
+        rssi = np.where((sides > -np.inf).any(axis=0), facing - other, -np.inf)
     return Field(
         policy["levels_dbm"],
         policy,

@@ -14,6 +14,7 @@ from strategist.optimise.clock import Clock
 from strategist.optimise.front import Point
 from strategist.optimise.frontier import Sweep, sweep
 from strategist.optimise.problem import Problem, pose
+from strategist.optimise.scores import Parts
 from strategist.optimise.search import search
 from strategist.optimise.tuning import Tuning
 from strategist.survey.policy import Limits, Loss
@@ -79,7 +80,7 @@ def by_limits(problem: Problem) -> list[Point]:
 def assert_like_brute_force(read_point: ReadPoint) -> None:
     expected = by_brute_force(read_point)
     for route in ROUTES:
-        found = sweep(pose(read_point.survey, read_point.policy, route), Clock())
+        found = sweep(Parts.of(pose(read_point.survey, read_point.policy, route)), Clock())
         assert_equal(found, read_point, expected)
 
 
@@ -116,14 +117,16 @@ def test_frontiers_equal_the_search_under_limits(size: int, seed: int) -> None:
     expected = by_limits(problem)
     assert len(expected) > 2
     for route in ROUTES:
-        assert sweep(replace(problem, tuning=route), Clock()).staircase.points == expected
+        assert sweep(Parts.of(replace(problem, tuning=route)), Clock()).staircase.points == expected
 
 
 def test_the_frontiers_are_not_all_alike() -> None:
     """Otherwise the equality says little: points that no weights find, limits, silent levels."""
     limited = [random_read_point(seed, 0) for seed in LIMITED]
     points = [wide(size, seed) for size, seed in WIDE]
-    found = [sweep(pose(point.survey, point.policy), Clock()).staircase for point in points]
+    found = [
+        sweep(Parts.of(pose(point.survey, point.policy)), Clock()).staircase for point in points
+    ]
     assert sum(len(one.ratios()) < len(one.points) for one in found) >= 7
     assert max(len(one.points) for one in found) >= 8
     assert sum(point.policy.stop_after > 1 for point in points) >= 4
@@ -140,7 +143,7 @@ def _falls_silent(problem: Problem) -> bool:
 def test_ratios_are_those_of_least_loss() -> None:
     """By trying: a point has the least loss for the ratios in its range, and for no others."""
     read_point = wide(3, 479)
-    staircase = sweep(pose(read_point.survey, read_point.policy), Clock()).staircase
+    staircase = sweep(Parts.of(pose(read_point.survey, read_point.policy)), Clock()).staircase
     ranges = staircase.ratios()
     assert 1 < len(ranges) < len(staircase.points)
     for ratio in [Fraction(n, 12) for n in range(1, 300)]:
@@ -161,10 +164,10 @@ def test_a_stopped_sweep_says_no_more_than_it_knows(size: int, seed: int) -> Non
     read_point = wide(size, seed)
     policy = replace(read_point.policy, serial_masks=False)  # few masks: points proven one by one
     problem = pose(read_point.survey, policy)
-    whole = sweep(problem, Clock()).staircase.points
+    whole = sweep(Parts.of(problem), Clock()).staircase.points
     stopped = mixed = 0
     for looks, route in itertools.product(range(1, 600, 9), ROUTES):
-        found = sweep(replace(problem, tuning=route), counted_clock(looks))
+        found = sweep(Parts.of(replace(problem, tuning=route)), counted_clock(looks))
         for point in whole:
             known = point in found.staircase.points
             assert known or any(m >= point[0] and s >= point[1] for m, s in found.open)

@@ -36,6 +36,10 @@ def mask_fields(mask: Mask) -> dict[str, Any]:
 
 def test_parameter_types() -> None:
     assert TYPES == {
+        "AISpec": 183,
+        "AISpecStopTrigger": 184,
+        "InventoryParameterSpec": 186,
+        "AntennaConfiguration": 222,
         "RFTransmitter": 224,
         "C1G2InventoryCommand": 330,
         "C1G2Filter": 331,

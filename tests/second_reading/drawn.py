@@ -177,12 +177,18 @@ def case_with_antennas(seed: int) -> Json:
     document = case(seed)
     antennas, policy = rng.choice([2, 2, 3]), document["site"]["read_points"][NAME]
     policy.pop("allow", None) if rng.random() < 0.7 else None
-    timed = rng.random() < 0.5
+    timed, placed, repeated = (rng.random() < 0.5 for _ in range(3))
     again = []
+    wanted = {(row["pass_id"], row["epc"]) for row in document["roster"] if row["role"] == "wanted"}
     for row in document["reads"]:
+        near = 1 if (row["pass_id"], row["epc"]) in wanted else 2
         for antenna in rng.sample(range(1, antennas + 1), rng.choice([1, 1, 2])):
             heard = {**row, "antenna": antenna}
             heard["rssi_dbm"] = row["rssi_dbm"] + rng.choice([0, 0, -1, -2.5, -4])
+            if placed and antenna != near:
+                heard["rssi_dbm"] -= 3
+            if repeated and near == 1 and rng.random() < 0.7:
+                again.append({**heard, "rssi_dbm": heard["rssi_dbm"] - 1})
             if timed and rng.random() < 0.9:
                 heard["t_s"] = rng.choice([0, 0.1, 0.3, 0.3, 0.5, 0.7, 2])
             again.append(heard)

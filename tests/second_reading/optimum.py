@@ -45,7 +45,7 @@ class Trial:
         levels = self.survey.levels
         steps = self.policy.get("reader", {}).get("ladder_steps_max", 5)
         time = self.policy.get("time")
-        if time is not None:  # a measured step, however many masks there are
+        if time is not None and "dwell_s" in time:  # a measured step, however many masks there are
             steps = min(steps, int(exact(time["dwell_s"]) // exact(time["step_s"])))
         for count in range(1, (steps if "ladder" in self.allow else 1) + 1):
             for ladder in itertools.combinations(levels, count):

@@ -6,7 +6,9 @@ each tag has its score as its only read says the same in the words of `survey`.
 
 from __future__ import annotations
 
-from collections import defaultdict
+import itertools
+from collections import Counter, defaultdict
+from collections.abc import Iterator
 from decimal import Decimal
 from typing import Any
 
@@ -51,12 +53,54 @@ def heard(document: Json, name: str, strategy: Json) -> tuple[Json, Json]:
     if score["kind"] == "difference":  # both sides drift
         guard["rssi_db"] = 2 * exact(guard.get("rssi_db", 2))
     own = {**policy, "levels_dbm": sorted(steps), "guard": guard, "unlisted": "stray"}
+    if latest is not None:
+        own["time"] = {**policy["time"], "step_s": latest}
     site = {"read_points": {name: own}}
     case = {"site": site, "reads": reads, "roster": roster}
     if document.get("tried") is not None:
         case["tried"] = document["tried"]
     cutoff = strategy.get("cutoff_db" if score["kind"] == "difference" else "cutoff_dbm")
     return case, {**strategy, "score": None, "cutoff_dbm": cutoff}
+
+
+def choices(document: Json, name: str) -> list[tuple[tuple[Any, ...], Json]]:
+    """What may be chosen beside ladder, cutoff and masks: scores and dwells of a step, each as a
+    part of a strategy, with the work that it makes: the kind of score, reads to count, antennas to
+    switch off, seconds."""
+    policy = document["site"]["read_points"][name]
+    given = policy.get("time", {}).get("step_s")
+    timed = any(row.get("t_s") is not None for row in document["reads"])
+    dwells = sorted(given) if isinstance(given, list) else [given]
+    dwells = dwells if timed else dwells[-1:]
+    found = []
+    for (work, score), step_s in itertools.product(_scores(document, policy), dwells):
+        own = {} if score is None else {"score": score}
+        chosen = own | ({"step_s": step_s} if isinstance(given, list) else {})
+        found.append(((*work, step_s or 0), chosen))
+    return found
+
+
+def _scores(document: Json, policy: Json) -> Iterator[tuple[tuple[int, ...], Json | None]]:
+    yield (0, 0, 0), None
+    rows = _rows_that_count(document, policy)
+    antennas = sorted({row["antenna"] for row in rows})
+    if "antennas" not in policy.get("allow", ["antennas"]) or len(antennas) < 2:
+        return
+    for sides in itertools.product(("off", "on"), repeat=len(antennas)):
+        on = [a for a, side in zip(antennas, sides, strict=True) if side == "on"]
+        if 0 < len(on) < len(antennas):
+            yield (0, 0, len(antennas) - len(on)), {"kind": "peak", "antennas": on}
+    counts = Counter((row["pass_id"], row["power_dbm"], row["epc"].upper()) for row in rows)
+    for n in range(2, max(counts.values()) + 1):
+        yield (1, n, 0), {"kind": "nth", "n": n}
+    for sides in itertools.product(("off", "facing", "against"), repeat=len(antennas)):
+        facing, against = (
+            [a for a, own in zip(antennas, sides, strict=True) if own == side]
+            for side in ("facing", "against")
+        )
+        if facing and against:
+            off = len(antennas) - len(facing) - len(against)
+            yield (2, 0, off), {"kind": "difference", "antennas": facing, "against": against}
 
 
 def _rows_that_count(document: Json, policy: Json) -> list[Json]:

@@ -7,6 +7,7 @@ import json
 import pytest
 
 from strategist.errors import InputError
+from strategist.tags.host_rules import Keep
 from strategist.tags.llrp import (
     encode_parameter,
     llrp_document,
@@ -21,7 +22,9 @@ CHAIN = (Mask("epc", 32, 16, "3034"), Mask("tid", 8, 24, "801234", True, "or"))
 
 
 def test_one_entry_for_each_step_with_names_and_bytes() -> None:
-    document = json.loads(json.dumps(llrp_document([17, 20], CHAIN, TABLE, keep_from_dbm=-58)))
+    document = json.loads(
+        json.dumps(llrp_document([17, 20], CHAIN, TABLE, keep=Keep(at_least=-58)))
+    )
     assert [step["power_dbm"] for step in document["steps"]] == [17, 20]
     powers = [s["parameters"]["RFTransmitter"]["TransmitPower"] for s in document["steps"]]
     assert powers == [2, 3]
@@ -48,7 +51,7 @@ def test_a_level_that_the_table_lacks_is_refused_naming_its_neighbours() -> None
 
 def test_what_llrp_cannot_say_is_work_for_the_host() -> None:
     full = " ".join(
-        llrp_document([17, 20], CHAIN, TABLE, stop_after=3, keep_from_dbm=-58)["host_work"]
+        llrp_document([17, 20], CHAIN, TABLE, stop_after=3, keep=Keep(at_least=-58))["host_work"]
     )
     assert "keep -58 dBm and above" in full
     assert "stop at 3 or more" in full

@@ -9,6 +9,7 @@ from pydantic import ValidationError
 
 from strategist.survey.records import Tag
 from strategist.tags.gen2 import commands_for, gen2_document
+from strategist.tags.host_rules import Keep
 from strategist.tags.llrp import host_work, llrp_document
 from strategist.tags.mask import Bank, Mask, bank_bits, chain_accepts, unrecorded, window
 from strategist.tags.power_table import PowerTable
@@ -107,7 +108,7 @@ def test_masks_on_the_epc_alone_need_no_word() -> None:
     """An EPC is recorded whole: a tag too short for a mask does not match it on the air either."""
     chain = (Mask("epc", 32, 8, "30"), Mask("epc", 120, 16, "0000", join="or"))
     assert unrecorded(chain, [TAG, Tag("30")]) == ()
-    assert not any("recorded" in said for said in host_work([17], 1, None, chain))
+    assert not any("recorded" in said for said in host_work([17], 1, Keep(), chain))
 
 
 def test_tags_whose_banks_were_not_recorded_are_counted() -> None:

@@ -1,0 +1,238 @@
+"""Own power and cutoff for each antenna, as one more part beside those of the shared powers.
+
+The model proves what powers and cutoffs come to at one level for each antenna, with any mask chain.
+Trims and offsets that say the same make a score, and the choice with that score is a part as any
+other: its search adds ladders, whose steps all keep the trims, and looks for the cutoff that stands
+the guards best. Ladders with other trims are not searched.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from strategist.optimise.chains import Chains
+from strategist.optimise.clock import Clock
+from strategist.optimise.guarded import guarded_peaks
+from strategist.optimise.own_model import Proven, prove_own_powers
+from strategist.optimise.own_powers import OFF, ByAntenna, Own, settable_at_most
+from strategist.optimise.problem import Answer, Problem, pose
+from strategist.optimise.scores import Part, Parts
+from strategist.radio.lawful import lawful_at
+from strategist.survey.policy import DECIMALS, SAME_DB, Policy
+from strategist.survey.profile import peaks
+from strategist.survey.records import Bools, Floats, Ints, Survey
+from strategist.survey.score import OFFSET_DB_MAX, Peak, in_time, scored
+
+__all__ = ["OwnPowers", "by_antenna", "is_own", "with_own_powers"]
+
+_SELECTIONS_MAX = 300  # of mask chains that the model chooses from
+_LOOKED_AT = 3_000  # selections that are held against each other
+
+
+@dataclass(frozen=True, eq=False)
+class OwnPowers:
+    """What the model came to at one level for each antenna; no mask chain that it did not choose
+    from loses less than `left_out` (inf: it chose from all)."""
+
+    proven: Proven
+    left_out: float
+
+    @property
+    def bound(self) -> tuple[float, float]:
+        """Excess and loss that no powers and cutoffs by antenna are below, at one level each."""
+        bound = self.proven.bound
+        return bound if self.left_out == np.inf else min(bound, (0.0, self.left_out))
+
+    def bounding(self, answer: Answer) -> Answer:
+        """The best answer of all parts with a bound that holds for own powers, too.
+
+        Own powers and cutoffs that tie with it may stand the guards better: nothing is proven
+        there.
+        """
+        ties = self.bound <= answer.key[:2]
+        return replace(
+            answer,
+            bound=min(answer.bound, self.bound),
+            guarded_bound=0.0 if ties else answer.guarded_bound,
+        )
+
+    def to_json(self) -> dict[str, Any]:
+        """What a result says of it."""
+        proven = self.proven
+        return {
+            "loss_at_one_level": proven.key[1],
+            "bound_at_one_level": self.bound[1],
+            **dict(proven.effort),
+        }
+
+
+def is_own(survey: Survey, policy: Policy) -> bool:
+    """Whether each antenna may have its own power and cutoff, and there are several."""
+    own = policy.reader.antenna_power == "own"
+    return own and "antennas" in policy.allow and len(survey.antennas) > 1
+
+
+def with_own_powers(
+    parts: Parts, survey: Survey, policy: Policy, clock: Clock, seed: int = 0
+) -> tuple[Parts, OwnPowers]:
+    """The parts and one more, with the trims and offsets of the best own powers and cutoffs.
+
+    None is added where no antenna is worth switching on, or where a part says the same already.
+    """
+    base = parts.parts[0].problem
+    step_s = policy.time.steps_s[-1]
+    heard = in_time(survey, step_s)
+    through, left_out = _selections(base, heard, clock)
+    problem = by_antenna(heard, policy, base, through)
+    proven = prove_own_powers(problem, clock, seed)
+    found = OwnPowers(proven, left_out)
+    score = _score(problem, proven.own, heard, policy)
+    if score is None or any(part.problem.score == score for part in parts.parts):
+        return parts, found
+    more = _part(parts, problem, score, survey, policy)
+    return replace(parts, parts=(*parts.parts, more), scores=parts.scores + 1), found
+
+
+def by_antenna(survey: Survey, policy: Policy, base: Problem, through: Bools) -> ByAntenna:
+    """What each antenna of a completely surveyed read point hears, with what it may be set to.
+
+    `base` is any problem of the read point; of it the masks serve.
+    """
+    named = survey.read_antenna
+    assert named is not None
+    alone = [survey.with_reads(named == antenna) for antenna in survey.antennas]
+    rssi = np.stack([peaks(one) for one in alone], axis=1)
+    guarded = np.stack([guarded_peaks(one, policy.guard) for one in alone], axis=1)
+    return ByAntenna(
+        wanted=survey.roster_wanted,
+        weight=np.ones(len(survey.roster_tag)),
+        row_class=base.candidates.tag_class[survey.roster_tag],
+        rssi=rssi,
+        guarded=guarded,
+        allowed=np.array([_levels(survey, policy, antenna) for antenna in survey.antennas]),
+        through=through,
+        loss=policy.loss,
+        limits=policy.limits,
+        passes=len(survey.pass_ids),
+        step_db=policy.reader.rssi_step_db,
+        cutoffs="cutoff" in policy.allow,
+    )
+
+
+def _levels(survey: Survey, policy: Policy, antenna: int) -> Bools:
+    """Which levels are lawful for an antenna and can be set; without power to choose, the highest
+    of them."""
+    lawful = lawful_at(survey.levels_dbm, policy.radio_of(antenna))
+    may: Bools = ~np.isin(survey.levels_dbm, lawful.levels_above_dbm)
+    may &= np.array([policy.reader.can_set_level(level) for level in survey.levels_dbm.tolist()])
+    if "power" not in policy.allow and may.any():
+        may = np.arange(len(may)) == np.flatnonzero(may).max()
+    return may
+
+
+def _selections(base: Problem, survey: Survey, clock: Clock) -> tuple[Bools, float]:
+    """What mask chains can let through, without what another is at least as good as; and a loss
+    that none which is lacking is below (inf: none is lacking).
+
+    The likeliest come first. Classes that were not presented count for nothing.
+    """
+    tables, left_out = [], np.inf
+    chains = Chains(base, clock)
+    for masks in range(base.slots + 1):
+        if masks and chains.joins(masks):
+            left_out = 0.0
+            break
+        tables.append(chains.listed(masks))
+    through = np.concatenate([one.unpack(slice(None)) for one in tables])
+    classes, loss = base.candidates.tag_class[survey.roster_tag], base.policy.loss
+    missed, stray = (
+        cost * np.bincount(classes[survey.roster_wanted == role], minlength=through.shape[1])
+        for cost, role in ((loss.missed, True), (loss.stray, False))
+    )
+    kept_back = ~through @ missed
+    order = np.argsort(kept_back + through @ stray, kind="stable")
+    through, kept_back = through[order], kept_back[order]
+    looked_at = _undominated(through[:_LOOKED_AT], missed > 0, stray > 0)
+    dropped = np.concatenate([looked_at[_SELECTIONS_MAX:], np.arange(_LOOKED_AT, len(through))])
+    left_out = min(left_out, float(kept_back[dropped].min(initial=np.inf)))
+    return through[looked_at[:_SELECTIONS_MAX]], left_out
+
+
+def _undominated(through: Bools, wanted: Bools, stray: Bools) -> Ints:
+    """The selections, by number, without those that another is at least as good as: it lets
+    through all their wanted classes and no further stray ones, both where a class has both roles.
+    """
+    kept: list[int] = []
+    for number, row in enumerate(through):
+        some = through[kept]
+        loses = (row & ~some)[:, wanted].any(axis=1) | (some & ~row)[:, stray].any(axis=1)
+        if loses.all():
+            kept.append(number)
+    for number in kept.copy():
+        some = through[[one for one in kept if one != number]]
+        row = through[number]
+        loses = (row & ~some)[:, wanted].any(axis=1) | (some & ~row)[:, stray].any(axis=1)
+        if not loses.all():
+            kept.remove(number)
+    return np.array(kept, np.int64)
+
+
+def _score(problem: ByAntenna, own: Own, survey: Survey, policy: Policy) -> Peak | None:
+    """The score that says the same: each antenna's level as its trim below the highest, its cutoff
+    as its offset from that of the first that has one. None where all are off.
+
+    An antenna without a cutoff beside others gets one below all that it hears, under the guards,
+    too.
+    """
+    on = [place for place, level in enumerate(own.level) if level != OFF]
+    if not on:
+        return None
+    dbm = survey.levels_dbm[[own.level[place] for place in on]]
+    trims = np.round(dbm - dbm.max(), DECIMALS)
+    cutoffs = np.array([own.cutoff[place] for place in on])
+    offsets = np.zeros(len(on))
+    if np.isfinite(cutoffs).any():
+        first = cutoffs[np.isfinite(cutoffs)][0]
+        for number, place in enumerate(on):
+            if not np.isfinite(cutoffs[number]):
+                cutoffs[number] = _below_all(problem, place, policy)
+        offsets = np.round(cutoffs - first, DECIMALS).clip(-OFFSET_DB_MAX, OFFSET_DB_MAX)
+    antennas = [survey.antennas[place] for place in on]
+    return Peak(
+        antennas=tuple(antennas),
+        trim_db=_pairs(antennas, trims),
+        offset_db=_pairs(antennas, offsets),
+    )
+
+
+def _pairs(antennas: Sequence[int], db: Floats) -> tuple[tuple[int, float], ...]:
+    return tuple((a, float(one)) for a, one in zip(antennas, db, strict=True) if one)
+
+
+def _below_all(problem: ByAntenna, place: int, policy: Policy) -> float:
+    heard = np.concatenate([problem.rssi[:, place], problem.guarded[:, place]])
+    weakest = heard[np.isfinite(heard)].min(keepdims=True)
+    return float(settable_at_most(weakest, policy.reader.rssi_step_db)[0])
+
+
+def _part(parts: Parts, problem: ByAntenna, score: Peak, survey: Survey, policy: Policy) -> Part:
+    """The choice with the score: levels, ladder, cutoff and masks."""
+    base = parts.parts[0].problem
+    own = replace(policy, time=policy.time.listening(policy.time.steps_s[-1]))
+    heard = scored(survey, own, score, own.time.steps_s[-1])
+    assert heard is not None  # at the level that the trims were taken at
+    may = np.ones(len(heard.survey.levels_dbm), bool)
+    for antenna in score.antennas or ():
+        asked = heard.survey.levels_dbm + dict(score.trim_db).get(antenna, 0.0)
+        allowed = survey.levels_dbm[problem.allowed[survey.antennas.index(antenna)]]
+        may &= (np.abs(np.subtract.outer(asked, allowed)) < SAME_DB).any(axis=1)
+    posed = pose(heard.survey, heard.policy, base.tuning, base.candidates, may)
+    step_s = own.time.steps_s[-1] if isinstance(policy.time.step_s, tuple) else None
+    posed = replace(posed, score=score, step_s=step_s)
+    words = len(score.trim_db) + len(score.offset_db)
+    off = len(survey.antennas) - len(score.antennas or ())
+    return Part((0.0, float(words), float(off), step_s or 0.0), len(parts.parts), posed)

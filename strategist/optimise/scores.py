@@ -1,0 +1,194 @@
+"""The scores to choose from, as one problem each.
+
+For a fixed score (and a fixed dwell of a step) the choice is that of a point with one antenna, with
+the score in place of the strongest read. So the least over the scores is the least of all; `outer`
+goes through them.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import TypeAlias
+
+import numpy as np
+
+from strategist.errors import InputError
+from strategist.optimise.problem import Problem, candidates_of, pose
+from strategist.optimise.tuning import DEFAULT, Tuning
+from strategist.radio.lawful import choosable_levels, strictest_radio
+from strategist.survey.policy import Policy
+from strategist.survey.records import Bools, Survey
+from strategist.survey.score import Difference, Nth, Peak, Scored, scored
+
+__all__ = ["Part", "Parts", "parts_of", "scores_of"]
+
+AnyScore: TypeAlias = Peak | Nth | Difference | None
+
+_READS_MAX = 12  # of a tag that are counted at most
+_PAIRS_OF_ALL = 5  # antennas up to which any are compared with any others
+
+
+@dataclass(frozen=True, eq=False)
+class Part:
+    """The choice with one score and dwell.
+
+    Of equally good strategies that of the lesser `work` is preferred: fewer kinds of work for the
+    host, then fewer antennas switched off; `index` tells apart what is left, by what is heard and
+    not by the numbers of antennas, where they differ in that.
+    """
+
+    work: tuple[float, ...]
+    index: int
+    problem: Problem
+
+
+@dataclass(frozen=True, eq=False)
+class Parts:
+    """All parts, in order of `work` and `index`; `scores` that were thought of, and how many of
+    these hear the same as a simpler one."""
+
+    parts: tuple[Part, ...]
+    scores: int
+    alike: int
+
+    @staticmethod
+    def of(problem: Problem) -> Parts:
+        """A problem where there is nothing else to choose."""
+        return Parts((Part((), 0, problem),), 1, 0)
+
+    def searched(self) -> dict[str, int]:
+        """As an answer tells it; nothing where there is no choice."""
+        if self.scores == 1:
+            return {}
+        return {"scores": self.scores, "scores_alike": self.alike}
+
+
+def parts_of(survey: Survey, policy: Policy, tuning: Tuning = DEFAULT) -> Parts:
+    """The parts of a completely surveyed read point. Raises what `pose` raises, where no score is
+    left."""
+    candidates = candidates_of(survey, policy)
+    if not _is_choice(survey, policy):
+        own = replace(policy, radio=strictest_radio(policy))
+        heard = scored(survey, own, None, own.time.steps_s[-1])
+        assert heard is not None
+        return Parts.of(pose(heard.survey, own, tuning, candidates))
+    found: dict[bytes, tuple[tuple[float, ...], bytes, AnyScore, float | None, Scored, Bools]] = {}
+    refused: InputError | None = None
+    thought = 0
+    for step_s, score in itertools.product(_steps_s(survey, policy), scores_of(survey, policy)):
+        thought += 1
+        time, radio = (
+            policy.time.listening(step_s),
+            strictest_radio(policy, None if score is None else score.on),
+        )
+        own = replace(policy, time=time, radio=radio)
+        heard = scored(survey, own, score or Peak(), own.time.steps_s[-1])
+        assert heard is not None  # no trims
+        try:
+            levels = choosable_levels(heard.survey, own)
+        except InputError as error:
+            refused = refused or error
+            continue
+        chosen = step_s if isinstance(policy.time.step_s, tuple) else None
+        signature = _signature(heard, levels)
+        work = (*_work(survey, score), step_s or 0.0)
+        entry = (work, signature, score and heard.score, chosen, heard, levels)
+        same = found.get(signature)
+        if same is None or work < same[0]:
+            found[signature] = entry
+    ordered = sorted(found.values(), key=lambda one: one[:2])
+    parts: list[Part] = []
+    for work, _, score, step_s, heard, levels in ordered:
+        try:
+            problem = pose(heard.survey, heard.policy, tuning, candidates, levels)
+        except InputError as error:
+            refused = refused or error
+            continue
+        problem = replace(problem, score=score, step_s=step_s)
+        parts.append(Part(work, len(parts), problem))
+    if not parts:
+        assert refused is not None
+        raise refused
+    return Parts(tuple(parts), thought, thought - len(found))
+
+
+def _is_choice(survey: Survey, policy: Policy) -> bool:
+    """Whether there is more than the strongest read of all antennas, and one dwell of a step."""
+    antennas = "antennas" in policy.allow and len(survey.antennas) > 1
+    return antennas or isinstance(policy.time.step_s, tuple)
+
+
+def _steps_s(survey: Survey, policy: Policy) -> tuple[float | None, ...]:
+    """The dwells of a step to choose from: the longest where reads do not tell when they came."""
+    given = policy.time.steps_s
+    return given if survey.read_t_s is not None else given[-1:]
+
+
+def scores_of(survey: Survey, policy: Policy) -> Iterator[AnyScore]:
+    """The strongest read of all antennas; where antennas may be chosen, of some of them, the n-th
+    strongest of all, and each side against another."""
+    yield None
+    antennas = survey.antennas
+    if "antennas" not in policy.allow or len(antennas) < 2:
+        return
+    for some in _subsets(antennas):
+        if len(some) < len(antennas):
+            yield Peak(antennas=some)
+    for n in range(2, _most_reads(survey) + 1):
+        yield Nth("nth", n)
+    for facing in _subsets(antennas):
+        others = tuple(one for one in antennas if one not in facing)
+        for against in _subsets(others):
+            if len(antennas) <= _PAIRS_OF_ALL or against == others or len(facing + against) == 2:
+                yield Difference("difference", facing, against)
+
+
+def _subsets(antennas: tuple[int, ...]) -> Iterator[tuple[int, ...]]:
+    for size in range(1, len(antennas) + 1):
+        yield from itertools.combinations(antennas, size)
+
+
+def _most_reads(survey: Survey) -> int:
+    """The most reads of a tag at a level of a pass, as far as they are counted; 0 where rows sum up
+    reads or hold predicted ones."""
+    summed_up = survey.read_count is not None and (survey.read_count > 1).any()
+    if summed_up or survey.predicted is not None or not len(survey.read_tag):
+        return 0
+    levels, tags = len(survey.levels_dbm), len(survey.tags)
+    key = (survey.read_pass * levels + survey.read_level) * tags + survey.read_tag
+    return min(_READS_MAX, int(np.unique(key, return_counts=True)[1].max()))
+
+
+def _work(survey: Survey, score: AnyScore) -> tuple[float, ...]:
+    """The work that a score makes: for the host, reads to count, antennas to switch off."""
+    if score is None:
+        return 0.0, 0.0, 0.0
+    kind = (Peak, Nth, Difference).index(type(score))
+    off = len(survey.antennas) - len(score.on or survey.antennas)
+    return float(kind), float(score.n if isinstance(score, Nth) else 0), float(off)
+
+
+def _signature(heard: Scored, levels: Bools) -> bytes:
+    """What a score hears: wanted reads first, the more the better, then strays, then all of it."""
+    survey = heard.survey
+    tags = len(survey.tags)
+    wanted = survey.roster_pass[survey.roster_wanted] * tags
+    wanted = wanted + survey.roster_tag[survey.roster_wanted]
+    of_wanted = int(np.isin(survey.read_pass * tags + survey.read_tag, wanted).sum())
+    strays = len(survey.read_tag) - of_wanted
+    key = (survey.read_pass * len(levels) + survey.read_level) * tags + survey.read_tag
+    order = np.argsort(key, kind="stable")
+    steps = np.array([heard.policy.time.steps_s[-1] or 0.0, heard.policy.guard.rssi_db])
+    return b"".join(
+        (
+            (2**62 - of_wanted).to_bytes(8, "big"),
+            strays.to_bytes(8, "big"),
+            *(
+                np.ascontiguousarray(column).tobytes()
+                for column in (survey.levels_dbm, levels, steps, key[order])
+            ),
+            np.ascontiguousarray(survey.read_rssi[order]).tobytes(),
+        )
+    )

@@ -1,0 +1,218 @@
+"""Scores: what antennas decide, what must not change, and bounds over several cutoffs at once."""
+
+from __future__ import annotations
+
+import itertools
+import json
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+import strategist
+from strategist import Options
+from strategist.answers.solution import solve
+from strategist.optimise.clock import Clock
+from strategist.optimise.measures import aim_at, measures
+from strategist.optimise.problem import Chain as MaskChain
+from strategist.optimise.problem import Literal, Problem, answer_at, pose
+from strategist.optimise.scores import parts_of
+from strategist.optimise.search import search
+from strategist.optimise.strategy import Strategy
+from strategist.optimise.tree import Tree
+from strategist.survey.records import ReadPoint
+from strategist.survey.score import Difference, Nth, Peak, Score
+from strategist.trust.evaluate import accepted_at, evaluate, replay
+from strategist.trust.scores import as_heard
+from tests.optimise.made import random_read_point
+from tests.optimise.portals import CORRIDOR, CRIB_DOOR, FACING_WALLS, TWO_LANES, Portal, made
+from tests.second_reading.drawn import case_with_antennas
+
+QUICK = Options(unseen=False, sturdier=False)
+GEOMETRIES = [(FACING_WALLS, (2,)), (CORRIDOR, (2,)), (TWO_LANES, (1, 2))]
+
+
+def drawn(seed: int) -> ReadPoint:
+    (point,) = strategist.read_case_document(
+        json.dumps(case_with_antennas(seed)).encode()
+    ).read_points
+    return replace(point, policy=replace(point.policy, untried="leave_out_level"))
+
+
+@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize(("portal", "must_win"), GEOMETRIES)
+def test_the_antennas_that_face_the_wanted_tags_and_turn_from_strays_win(
+    portal: Portal, must_win: tuple[int, ...], seed: int
+) -> None:
+    """Derived from where antennas look, before anything is solved: antenna 2 of two facing walls
+    has the strays behind its back; the gate of a corridor is before its middle antenna; the wanted
+    lane lies between the first two of four. All geometries are invented."""
+    point = made(portal, seed)
+    losses = {
+        part.problem.score.antennas: search(part.problem, Clock()).key[:2]
+        for part in parts_of(point.survey, point.policy).parts
+        if isinstance(part.problem.score, Peak)
+    }
+    losses[point.survey.antennas] = solve(without(point)).answer.key[:2]
+    best = min(losses.values())
+    assert losses[must_win] == best
+    assert [some for some, key in losses.items() if key == best] == [must_win]
+    found = solve(point)
+    assert found.answer.key[:2] <= best
+    score = found.strategy.score
+    assert isinstance(score, Peak | Difference) and set(score.antennas or ()) <= set(must_win)
+
+
+def without(point: ReadPoint) -> ReadPoint:
+    allow = tuple(one for one in point.policy.allow if one != "antennas")
+    return replace(point, policy=replace(point.policy, allow=allow))
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_an_antenna_aimed_at_the_rack_is_switched_off_or_compared(seed: int) -> None:
+    point = made(CRIB_DOOR, seed)
+    found, all_on = solve(point), solve(without(point))
+    assert found.status == "optimal" and found.loss <= 2
+    assert all_on.loss >= 20, "or the test shows nothing"
+    score = found.strategy.score
+    assert (isinstance(score, Peak) and score.antennas == (1,)) or (
+        isinstance(score, Difference) and score.against == (2,)
+    )
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_to_allow_antennas_never_costs(seed: int) -> None:
+    point = drawn(seed)
+    try:
+        more, less = solve(point, QUICK), solve(without(point), QUICK)
+    except strategist.InputError:
+        return
+    assert more.answer.key[:3] <= less.answer.key[:3]
+
+
+@pytest.mark.parametrize("seed", range(30))
+def test_renaming_antennas_changes_nothing_but_names(seed: int) -> None:
+    point = drawn(seed)
+    survey = point.survey
+    assert survey.read_antenna is not None
+    name = dict(zip(survey.antennas, reversed(survey.antennas), strict=True))
+    renamed = replace(
+        survey, read_antenna=np.array([name[one] for one in survey.read_antenna.tolist()], int)
+    )
+    try:
+        first = solve(point, QUICK)
+    except strategist.InputError:
+        return
+    second = solve(replace(point, survey=renamed), QUICK)
+    assert second.strategy == replace(
+        first.strategy, score=_renamed(first.strategy.score, name)
+    ) or _alike(point, first.strategy, second.strategy)
+
+
+def _renamed(score: Score | None, name: dict[int, int]) -> Score | None:
+    if score is None or score.on is None:
+        return score
+    sides = {"antennas": tuple(sorted(name[one] for one in score.antennas or ()))}
+    if isinstance(score, Difference):
+        sides["against"] = tuple(sorted(name[one] for one in score.against))
+    return replace(score, **sides)  # type: ignore[arg-type]
+
+
+def _alike(point: ReadPoint, one: Strategy, other: Strategy) -> bool:
+    """Whether two strategies differ in antennas alone that hear the same of every tag."""
+    return (
+        replace(one, score=None, cutoff_db=None) == replace(other, score=None, cutoff_db=None)
+        and one.cutoff == other.cutoff
+        and type(one.score) is type(other.score)
+    )
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_one_antenna_is_as_none(seed: int) -> None:
+    point = random_read_point(seed, 0)
+    count = len(point.survey.read_tag)
+    named = replace(point.survey, antennas=(3,), read_antenna=np.full(count, 3))
+    one, none = (
+        strategist.choose(replace(point, survey=survey), Options(unseen=False)).to_json()
+        for survey in (named, point.survey)
+    )
+    assert one | {"seconds": 0} == none | {"seconds": 0}
+
+
+SCORES: list[Score | None] = [
+    None,
+    Peak(antennas=(1,)),
+    Peak(trim_db=((1, -1.0),)),
+    Peak(antennas=(1, 2), trim_db=((2, 1.0),), offset_db=((1, 2.5),)),
+    Nth("nth", 2),
+    Nth("nth", 1, antennas=(2,)),
+    Difference("difference", (1,), (2,)),
+    Difference("difference", (2,), (1,), floor_dbm=-70.0),
+]
+
+
+@pytest.mark.parametrize("seed", range(30))
+def test_scored_reads_do_what_the_evaluator_replays(seed: int) -> None:
+    """Trims and offsets too, which are not searched here."""
+    point = drawn(seed)
+    try:
+        whole = strategist.complete(point)
+    except strategist.InputError:
+        return
+    survey, policy, compared = whole.survey, whole.policy, 0
+    for score, level in itertools.product(SCORES, survey.levels_dbm.tolist()):
+        in_db = isinstance(score, Difference)
+        cutoff = {"cutoff_db": -1.0} if in_db else {"cutoff_dbm": -66.5}
+        strategy = Strategy((level,), score=score, **cutoff)  # type: ignore[arg-type]
+        try:
+            outcome = evaluate(survey, policy, strategy)
+        except strategist.InputError:
+            continue
+        heard, own, plain = as_heard(survey, policy, strategy)
+        step = int(np.argmin(np.abs(heard.levels_dbm - level)))
+        accepted = accepted_at(heard, plain, [step])
+        assert replay(heard, own, plain, accepted).by_pass == outcome.by_pass
+        compared += 1
+    assert compared >= 6
+
+
+def test_no_strategy_is_below_the_bound_of_several_cutoffs() -> None:
+    """Every ladder of two steps and some chains of one mask, under each cutoff of a range, are held
+    against the bound of the range, which is no idle one."""
+    bounds = [bound for seed in range(25) for bound in assert_bounded(random_read_point(seed, 1))]
+    assert sum(bound > 0 for bound in bounds) >= 40
+
+
+def assert_bounded(point: ReadPoint) -> list[float]:
+    problem = pose(point.survey, point.policy)
+    tree, aim = Tree(problem, Clock()), aim_at(measures(problem), 0.0)
+    cutoffs, masks = problem.outcomes, len(problem.candidates.masks) if problem.slots else 0
+    chains = [MaskChain((Literal(mask, n),)) for mask in range(masks) for n in (False, True)]
+    chains = [MaskChain(), *chains[:: max(1, len(chains) // 6)]]
+    waiting, bounds = [tree.node(int(cutoffs[0]), aim)], []
+    waiting[0].highest = int(cutoffs[-1])
+    while waiting:
+        node = waiting.pop()
+        inside = cutoffs[(cutoffs >= node.cutoff) & (cutoffs <= node.highest)].tolist()
+        least = min(
+            answer_at(problem, chain, cutoff, ladder).key[1]
+            for cutoff in inside
+            for chain in chains
+            for ladder in ladders(problem)
+        )
+        node.raise_bound(least + 5.0)
+        assert node.bound <= least + 1e-9
+        if len(inside) > 1:
+            bounds.append(node.bound)
+            waiting += node.halves(cutoffs)
+    return bounds
+
+
+def ladders(problem: Problem) -> list[tuple[int, ...]]:
+    levels = range(len(problem.profile.levels_dbm))
+    found = [
+        ladder
+        for steps in range(1, min(2, problem.steps_max) + 1)
+        for ladder in itertools.combinations(levels, steps)
+    ]
+    return [one for one in found if not problem.top_fixed or one[-1] == levels[-1]]
