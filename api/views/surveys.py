@@ -30,7 +30,13 @@ from ..store.surveys import (
 )
 
 _BOUNDS = ("site_values", "read_points", "rows", "passes")
-_FORMS = {"reads.csv": True, "roster.csv": True, "site.json": True, "tried.csv": False}
+_FORMS = {
+    "reads.csv": True,
+    "roster.csv": True,
+    "site.json": True,
+    "tried.csv": False,
+    "passes.csv": False,
+}
 
 
 @endpoint(

@@ -10,13 +10,15 @@ import numpy as np
 import pandas as pd
 from pydantic import Field
 
+from strategist.answers.conditions import InEach, in_each_of
+from strategist.answers.expected import Expected, ExpectedLoss, OptimumInterval, expected_of
 from strategist.answers.solution import Bounded, Deadline, Options, Solution, Status, in_time, solve
 from strategist.answers.sturdier import STURDIER, Sturdier, SturdierSearch, sturdier_than
 from strategist.errors import DisagreementError
 from strategist.optimise.clock import Clock, Watch
 from strategist.optimise.problem import Answer
 from strategist.optimise.strategy import Strategy
-from strategist.survey.answer import Flat, Seconds
+from strategist.survey.answer import Flat, Hidden, Seconds, told
 from strategist.survey.findings import Finding
 from strategist.survey.records import Floats, ReadPoint
 from strategist.tags.mask import unrecorded
@@ -46,14 +48,18 @@ class Assessment(Bounded):
     `mask_words` says what each mask of the strategy stands for; `unseen` how the masks hold for
     tags left out (None: no masks, or not asked for); `sturdier` is a strategy that stands drift
     better at little cost (None: there is none, it was not found, or not asked for: see
-    `proof["sturdier_bound"]`); `standing` holds rates with their intervals,
-    the guarded loss and the margins, `on_air` what is lawful, the distance that people keep, and
-    the time of the ladder; `findings` is the diagnosis of the survey. `bound` is a loss
-    that no strategy of the searched set is below; `status` is "optimal" only when it equals the
-    loss, and "silent" in its place when no strategy is better than silence, which loses
-    `silence_loss`: nothing searched is worth installing; "infeasible" when no strategy keeps the
-    hard limits (this one exceeds them least) and "undecided" when time ran out before one was
-    found that does, or none was proven to. `seconds` is the time of the proof.
+    `proof["sturdier_bound"]`; none is sought with the aim "expected"); `expected` says what to
+    expect in passes to come (None: the aim is "survey"), `conditions` what each condition costs
+    and what knowing it is worth (None: there is one); where copies, weights or conditions are
+    chosen over, status and proof are of those, loss and bound of the survey; `standing` holds
+    rates with their intervals, the guarded loss and the margins, `on_air` what is lawful, the
+    distance that people keep, and the time of the ladder; `findings` is the diagnosis of the
+    survey. `bound` is a loss that no strategy of the searched set is below; `status` is
+    "optimal" only when it equals the loss, and "silent" in its place when no strategy is better
+    than silence, which loses `silence_loss`: nothing searched is worth installing; "infeasible"
+    when no strategy keeps the hard limits (this one exceeds them least) and "undecided" when
+    time ran out before one was found that does, or none was proven to. `seconds` is the time of
+    the proof.
     """
 
     read_point: str
@@ -68,6 +74,8 @@ class Assessment(Bounded):
     mask_words: tuple[str, ...]
     unseen: Unseen | None
     sturdier: Annotated[Sturdier | None, Field(description=STURDIER)]
+    expected: Hidden[Expected | None]
+    conditions: Annotated[InEach | None, Field(description="null: the passes have one condition")]
     searched: dict[str, int]
     proof: dict[str, Any]
     findings: tuple[Finding, ...]
@@ -76,6 +84,14 @@ class Assessment(Bounded):
 
     def __repr__(self) -> str:
         return f"Assessment({self.read_point!r}: {self.status}, {self.strategy}, {self.outcome})"
+
+    @told(after="sturdier")
+    def expected_loss(self) -> ExpectedLoss | None:
+        return self.expected.loss if self.expected else None
+
+    @told(after="sturdier")
+    def optimum_interval(self) -> OptimumInterval | None:
+        return self.expected.optimum if self.expected else None
 
     @property
     def passes(self) -> pd.DataFrame:
@@ -113,13 +129,18 @@ def assess(
     options = options or Options()
     started = time.monotonic() - solution.seconds
     limit = options.total_limit_s
+
+    def spent() -> float:
+        return time.monotonic() - started
+
     deadline = Deadline(None if limit is None else started + limit)
     whole, problem, answer = solution.whole, solution.problem, solution.answer
     survey, policy, strategy = whole.survey, whole.policy, solution.strategy
     standing = standing_of(survey, policy, strategy, solution.outcome, solution.guarded)
     sturdier, unseen = SturdierSearch(), None
     late: tuple[str, ...] = ()
-    if options.sturdier:
+    expected = expected_of(solution, options, Clock(options.share(2, spent()).time_limit_s))
+    if options.sturdier and expected is None:
         own = options.share(2, time.monotonic() - started)
         sturdier = sturdier_than(solution, Clock(own.time_limit_s))
     if options.unseen and strategy.masks:
@@ -145,6 +166,8 @@ def assess(
         mask_words=solution.mask_words,
         unseen=unseen,
         sturdier=sturdier.found,
+        expected=expected,
+        conditions=in_each_of(solution, Clock(options.share(2, spent()).time_limit_s)),
         searched=_searched(solution),
         proof={
             "by": solution.method,
@@ -152,6 +175,7 @@ def assess(
             "sturdier_bound": sturdier.bound,
             **dict(answer.effort),
             **({} if solution.own is None else {"own_powers": solution.own.to_json()}),
+            **({} if solution.over is None else {"over": solution.over.passes.words}),
         },
         findings=findings,
         warnings=(

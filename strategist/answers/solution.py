@@ -13,27 +13,31 @@ from typing import Literal
 
 import pandas as pd
 
+from strategist.answers.over import Passes, passes_over, weighed_best
 from strategist.errors import DisagreementError
 from strategist.optimise.clock import Clock, Watch
+from strategist.optimise.conditions import InConditions
 from strategist.optimise.finish import finish
 from strategist.optimise.known import answer_of
 from strategist.optimise.model import pays, prove_by_model
 from strategist.optimise.outer import Found, choose_score
 from strategist.optimise.own_part import OwnPowers, is_own, with_own_powers
 from strategist.optimise.problem import Answer, Counts, Problem
-from strategist.optimise.scores import Parts, parts_of
+from strategist.optimise.scores import Parts, over, parts_of
 from strategist.optimise.strategy import Strategy
 from strategist.optimise.tuning import DEFAULT, Tuning
 from strategist.optimise.zoom import search_in_time
 from strategist.radio.complete import complete
 from strategist.survey.answer import Declared, Hidden, told
-from strategist.survey.records import ReadPoint
+from strategist.survey.policy import InConditions as InEachCondition
+from strategist.survey.records import Ints, ReadPoint
 from strategist.trust.evaluate import Outcome, evaluate
 from strategist.trust.guarded import GuardedOutcome, guarded_outcome
 
 Status = Literal["optimal", "feasible", "infeasible", "undecided", "silent"]
 Method = Literal["auto", "search", "model"]
 _SAME_LOSS = 1e-6
+_OWN_SHARE = 0.3  # of the time, for the best over each pass once, before others
 
 
 @dataclass(frozen=True)
@@ -108,13 +112,27 @@ class Counted(Declared):
 
 
 @dataclass(frozen=True, eq=False)
+class Over:
+    """What was chosen over in place of each pass surveyed, once; what the strategy does there;
+    `weighed` where conditions are separate; and the best over the passes as surveyed, with its own
+    proof."""
+
+    passes: Passes
+    outcome: Outcome
+    weighed: InConditions | None
+    own: Solution
+
+
+@dataclass(frozen=True, eq=False)
 class Solution:
     """A strategy with its proof and the outcome that the evaluator found.
 
     `whole` is the read point as it was solved, without gaps; `answer` is the optimiser's, to its
     `problem`, which is one of the `parts` where scores are chosen from; `at_root` of them hold
     nothing as good by the first bound. `own` is what is proven of own powers (None: powers are
-    shared). `seconds` is the time of it all.
+    shared). `seconds` is the time of it all. Where the choice was made `over` others than each
+    pass surveyed, once (copies, weights, conditions), problem, answer, proof and status are of
+    those; outcome, loss and bound are of the survey.
 
     `status` is "optimal" only where the bound equals the loss; "silent" where it shows that no
     strategy is better than silence, which keeps the hard limits; "infeasible" where no strategy
@@ -131,6 +149,7 @@ class Solution:
     parts: Parts
     at_root: int = 0
     own: OwnPowers | None = None
+    over: Over | None = None
 
     def __repr__(self) -> str:
         return f"Solution({self.whole.name!r}: {self.status}, {self.strategy}, {self.outcome})"
@@ -144,19 +163,32 @@ class Solution:
     def guarded(self) -> GuardedOutcome:
         """The outcome under the guards. Raises DisagreementError where the evaluator finds another
         loss than the optimiser did."""
-        found = guarded_outcome(self.whole.survey, self.whole.policy, self.strategy)
-        compare_guarded(self.answer.key[2], found.loss)
+        policy, strategy = self.whole.policy, self.strategy
+        found = guarded_outcome(self.whole.survey, policy, strategy)
+        over, replayed = self.over, found
+        if over is not None and over.passes.even:
+            replayed = guarded_outcome(over.passes.survey, policy, strategy)
+        if over is None or over.passes.even:
+            compare_guarded(self.answer.key[2], replayed.loss)
         return found
 
     @property
     def status(self) -> Status:
         answer = self.answer
+        if self.over is not None and self.over.weighed is not None:
+            return _status_of(self.over.weighed)
         if answer.key[0] > 0:
             return "infeasible" if answer.bound[0] >= answer.key[0] else "undecided"
         excess, loss = self.problem.silence
-        if excess == 0 and self.bound >= loss:
+        if excess == 0 and self._least >= loss:
             return "silent"
         return "optimal" if answer.proven else "feasible"
+
+    @property
+    def proven(self) -> bool:
+        """Whether no strategy is better, hard limits first."""
+        weighed = self.over.weighed if self.over else None
+        return self.answer.proven if weighed is None else weighed.proven
 
     @property
     def beaten_by_silence(self) -> bool:
@@ -165,11 +197,16 @@ class Solution:
 
     @property
     def loss(self) -> float:
-        return self.problem.loss(self.answer.counts)
+        return self.problem.loss(self.answer.counts) if self.over is None else self.outcome.loss
 
     @property
     def bound(self) -> float:
         """A loss that no strategy of the searched set is below (0 while limits are exceeded)."""
+        return self._least if self.over is None else self.over.own.bound
+
+    @property
+    def _least(self) -> float:
+        """The same of the passes chosen over."""
         return self.answer.bound[1] if self.answer.bound[0] >= self.answer.key[0] else 0.0
 
     @property
@@ -179,6 +216,15 @@ class Solution:
     def words_of(self, answer: Answer) -> tuple[str, ...]:
         """What each mask of an answer to the problem stands for."""
         return tuple(self.problem.candidates.words[x.mask] for x in answer.chain.literals)
+
+
+def _status_of(weighed: InConditions) -> Status:
+    """That of a choice over separate conditions."""
+    if weighed.excess > 0:
+        return "infeasible" if weighed.infeasible else "undecided"
+    if weighed.bound >= weighed.silence:
+        return "silent"
+    return "optimal" if weighed.proven else "feasible"
 
 
 def solve(
@@ -205,6 +251,12 @@ def solve(
     options = options or Options()
     clock = clock or Clock(least(options.time_limit_s, options.total_limit_s), watch=watch)
     whole = complete(read_point)
+    passes = passes_over(whole, options.seed)
+    if passes is not None:
+        part = None if clock.left is None else Clock(_OWN_SHARE * clock.left)
+        once = solve(_as_surveyed(whole), options, known, clock=part, keep_back=keep_back)
+        unseen = replace(clock, watch=None)  # its losses are of the weighed copies
+        return _solved_over(whole, passes, once, options, unseen)
     posing = time.monotonic()
     parts = parts_of(whole.survey, whole.policy, options.tuning)
     clock, own = clock.less(keep_back * (time.monotonic() - posing)), None
@@ -232,13 +284,49 @@ def _known(parts: Parts, known: Strategy, whole: ReadPoint) -> Found | None:
     return None
 
 
+def _as_surveyed(whole: ReadPoint) -> ReadPoint:
+    """The read point with each pass counting once."""
+    survey = replace(whole.survey, pass_condition=(), pass_day=(), pass_weight=None)
+    policy = replace(whole.policy, aim="survey", conditions=InEachCondition())
+    return replace(whole, survey=survey, policy=policy)
+
+
+def _solved_over(
+    whole: ReadPoint, passes: Passes, own: Solution, options: Options, clock: Clock
+) -> Solution:
+    """The best strategy over other passes than those surveyed, each once, from the best over these
+    (over copies, a sample average approximation: Kleywegt, Shapiro and Homem-de-Mello, SIAM J.
+    Optim. 12, 2002)."""
+    started, survey, policy = time.monotonic(), whole.survey, whole.policy
+    if passes.separate:
+        weighed, strategy, over_all = weighed_best(
+            passes, whole, own.problem, own.strategy, seed=options.seed, clock=clock
+        )
+        problem, answer, method = weighed.problem, weighed.answer, "search and model"
+        parts, at_root = own.parts, own.at_root
+    else:
+        weighed, parts = None, over(own.parts, passes.sample)
+        start = _known(parts, own.strategy, whole)
+        found, method, at_root = _prove(parts, options, clock, start)
+        problem, answer = found.part.problem, found.answer
+        strategy, counts = finish(problem, answer)
+        over_all = evaluate(passes.survey, policy, strategy)
+        compare_counts(counts, over_all, problem, passes.conditions.times)
+    outcome = evaluate(survey, policy, strategy)
+    seconds = own.seconds + time.monotonic() - started
+    others = Over(passes, over_all, weighed, own)
+    return Solution(
+        *(whole, problem, answer, method, strategy, outcome, seconds, parts, at_root), over=others
+    )
+
+
 def in_time(part: ReadPoint, options: Options, deadline: Deadline) -> tuple[Strategy, bool] | None:
     """The best strategy of a part of a read point, and whether it is proven; None where the whole
     answer is due already."""
     if deadline.passed():
         return None
     found = solve(part, options, clock=Clock(options.time_limit_s))
-    return found.strategy, found.answer.proven
+    return found.strategy, found.proven
 
 
 def _prove(
@@ -280,14 +368,26 @@ def least(*limits: float | None) -> float | None:
     return min((limit for limit in limits if limit is not None), default=None)
 
 
-def compare_counts(counts: Counts, outcome: Outcome, problem: Problem) -> None:
-    """The optimiser does not mark its own work: DisagreementError where the two differ."""
-    if (outcome.missed, outcome.stray) != (counts.missed, counts.stray) or abs(
-        outcome.loss - problem.loss(counts)
-    ) > _SAME_LOSS * max(1.0, outcome.loss):
+def compare_counts(
+    counts: Counts, outcome: Outcome, problem: Problem, times: Ints | None = None
+) -> None:
+    """The optimiser does not mark its own work: DisagreementError where the two differ.
+
+    Pass p of the outcome counts `times[p]` times (None: each once).
+    """
+    missed, stray = outcome.missed, outcome.stray
+    if times is not None:
+        pairs = list(zip(times.tolist(), outcome.by_pass, strict=True))
+        missed = sum(n * len(one.missed) for n, one in pairs)
+        stray = sum(n * len(one.stray) for n, one in pairs)
+    weights = problem.policy.loss
+    loss = outcome.loss if times is None else weights.missed * missed + weights.stray * stray
+    if (missed, stray) != (counts.missed, counts.stray) or abs(
+        loss - problem.loss(counts)
+    ) > _SAME_LOSS * max(1.0, loss):
         raise DisagreementError(
             f"the optimiser counts {counts.missed} missed and {counts.stray} stray, the evaluator "
-            f"{outcome.missed} and {outcome.stray}, for the same strategy: please report this"
+            f"{missed} and {stray}, for the same strategy: please report this"
         )
 
 

@@ -91,11 +91,12 @@ class SturdierSearch:
 def sturdier_than(best: Solution, clock: Clock) -> SturdierSearch:
     """Seek it beside a best strategy, and have the evaluator replay it.
 
-    None is sought beside a strategy that exceeds a hard limit or is no better than silence. Raises
+    None is sought beside a strategy that exceeds a hard limit or is no better than silence, nor
+    beside one that was not chosen over each pass surveyed, once. Raises
     DisagreementError where the evaluator finds another loss than the optimiser did.
     """
     whole, problem, answer = best.whole, best.problem, best.answer
-    if answer.key[0] > 0 or best.beaten_by_silence:
+    if best.over is not None or answer.key[0] > 0 or best.beaten_by_silence:
         return SturdierSearch()
     sturdy = sturdiest(problem, answer, clock)
     if sturdy.answer is None:

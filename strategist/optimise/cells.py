@@ -112,7 +112,7 @@ class _Tables:
         self._missed = layout.gathered(-problem.row_weight * wanted, reach)
         self._stray = layout.gathered(problem.row_weight * ~wanted, reach)
         if reach is accepted:
-            times = np.repeat(profile.pass_count, np.diff(layout.start))[:, None]
+            times = np.repeat(np.maximum(profile.pass_count, 1), np.diff(layout.start))[:, None]
             hold = (self._stray - self._missed) / times
         else:
             hold = layout.gathered(profile.row_count, accepted)

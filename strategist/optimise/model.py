@@ -34,6 +34,7 @@ from strategist.optimise.problem import Answer, Chain, Literal, Problem, answer_
 from strategist.optimise.solver import Outcome, Solved, solve_mip
 from strategist.optimise.zoom import search_in_time
 from strategist.survey.profile import Profile
+from strategist.survey.records import Ints
 
 __all__ = ["Model", "pays", "prove_by_model"]
 
@@ -286,11 +287,19 @@ class Model:
         self.mip += tags <= stop_after - 1 + max(0, present - stop_after + 1) * (1 - after)
         return after
 
+    def counted_by(self, weighed: Problem) -> tuple[pulp.LpAffineExpression, ...]:
+        """Wanted and stray tags reported, where the passes count as in a problem of the same
+        rows."""
+        return tuple(
+            self._counted(self._reported, wanted, weighed.row_weight) for wanted in (True, False)
+        )
+
     def _counted(
-        self, reported: list[pulp.LpVariable | None], wanted: bool
+        self, reported: list[pulp.LpVariable | None], wanted: bool, weight: Ints | None = None
     ) -> pulp.LpAffineExpression:
         """Tags reported, wanted or stray, over all passes."""
-        weight, is_wanted = self.problem.row_weight, self.problem.profile.row_wanted
+        weight = self.problem.row_weight if weight is None else weight
+        is_wanted = self.problem.profile.row_wanted
         return pulp.lpSum(
             int(weight[r]) * u
             for r, u in enumerate(reported)
@@ -323,19 +332,26 @@ class Model:
         self, found: pulp.LpAffineExpression, stray: pulp.LpAffineExpression
     ) -> pulp.LpAffineExpression | None:
         """Σ by how much the rates are over their limits; None where there is no limit."""
-        limits, wanted, passes = (
-            self.problem.policy.limits,
-            self.problem.wanted,
-            self.problem.passes,
-        )
-        over = []
-        if limits.missed_rate_max is not None and wanted:
-            over.append(pulp.LpVariable("over_missed", 0))
-            self.mip += over[-1] >= 1 - limits.missed_rate_max - found * (1 / wanted)
-        if limits.stray_rate_max is not None:
-            over.append(pulp.LpVariable("over_stray", 0))
-            self.mip += over[-1] >= stray * (1 / passes) - limits.stray_rate_max
+        over = self.over_limits(self.problem, found, stray)
         return pulp.lpSum(over) if over else None
+
+    def over_limits(
+        self,
+        of: Problem,
+        found: pulp.LpAffineExpression,
+        stray: pulp.LpAffineExpression,
+        mark: str = "",
+    ) -> list[pulp.LpVariable]:
+        """By how much each rate of a problem is over its limit; `mark` tells the variables of
+        several problems apart."""
+        limits, over = of.policy.limits, []
+        if limits.missed_rate_max is not None and of.wanted:
+            over.append(pulp.LpVariable(f"over_missed{mark}", 0))
+            self.mip += over[-1] >= 1 - limits.missed_rate_max - found * (1 / of.wanted)
+        if limits.stray_rate_max is not None:
+            over.append(pulp.LpVariable(f"over_stray{mark}", 0))
+            self.mip += over[-1] >= stray * (1 / of.passes) - limits.stray_rate_max
+        return over
 
     def aim(self, objective: pulp.LpAffineExpression) -> pulp.LpProblem:
         """The model with this objective."""

@@ -230,7 +230,7 @@ def _part(parts: Parts, problem: ByAntenna, score: Peak, survey: Survey, policy:
         asked = heard.survey.levels_dbm + dict(score.trim_db).get(antenna, 0.0)
         allowed = survey.levels_dbm[problem.allowed[survey.antennas.index(antenna)]]
         may &= (np.abs(np.subtract.outer(asked, allowed)) < SAME_DB).any(axis=1)
-    posed = pose(heard.survey, heard.policy, base.tuning, base.candidates, may)
+    posed = pose(heard.survey, heard.policy, base.tuning, candidates=base.candidates, levels=may)
     step_s = own.time.steps_s[-1] if isinstance(policy.time.step_s, tuple) else None
     posed = replace(posed, score=score, step_s=step_s)
     words = len(score.trim_db) + len(score.offset_db)

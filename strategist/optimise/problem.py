@@ -12,6 +12,7 @@ from strategist.optimise.tuning import DEFAULT, Tuning
 from strategist.optimise.walks import counts_of
 from strategist.radio.dwell import steps_by_masks
 from strategist.radio.lawful import choosable_levels
+from strategist.survey.copies import Sample
 from strategist.survey.kept import kept
 from strategist.survey.policy import DECIMALS, Guard, Policy
 from strategist.survey.profile import Profile, aggregate
@@ -256,18 +257,22 @@ def pose(
     survey: Survey,
     policy: Policy,
     tuning: Tuning = DEFAULT,
+    *,
     candidates: Candidates | None = None,
     levels: Bools | None = None,
+    sample: Sample | None = None,
 ) -> Problem:
     """The problem of a completely surveyed read point (no untried pairs) under its policy.
 
     `candidates` (None: those of the survey) and `levels` (None: those that are lawful and can be
     set) may be known. Other levels are left out, and so are cutoffs that the reader cannot be set
-    to and ladders that may not fit the dwell. Raises InputError where that leaves nothing.
+    to and ladders that may not fit the dwell. `sample` holds the passes to choose over where they
+    are not those surveyed: of the same tags, at the same levels; cutoffs lie between its RSSI
+    values. Raises InputError where nothing is left to choose from.
     """
     allow = policy.allow
     candidates = candidates or candidates_of(survey, policy)
-    surveyed, drifted = _profiles(survey, candidates, policy.guard)
+    surveyed, drifted = _profiles_of(survey, candidates, policy.guard, sample)
     may_be = choosable_levels(survey, policy) if levels is None else levels
     if "power" not in allow and "ladder" not in allow:
         may_be = np.arange(len(may_be)) == np.flatnonzero(may_be).max()
@@ -293,6 +298,15 @@ def pose(
         top_fixed="power" not in allow,
         tuning=tuning,
     )
+
+
+def _profiles_of(
+    survey: Survey, candidates: Candidates, guard: Guard, sample: Sample | None
+) -> tuple[Profile, Profile]:
+    if sample is None:
+        return _profiles(survey, candidates, guard)
+    drifted = guarded_peaks(sample.survey, guard)
+    return aggregate(sample.survey, candidates.tag_class, drifted, sample.times)
 
 
 @kept

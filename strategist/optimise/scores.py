@@ -18,11 +18,12 @@ from strategist.errors import InputError
 from strategist.optimise.problem import Problem, candidates_of, pose
 from strategist.optimise.tuning import DEFAULT, Tuning
 from strategist.radio.lawful import choosable_levels, strictest_radio
+from strategist.survey.copies import Sample
 from strategist.survey.policy import Policy
 from strategist.survey.records import Bools, Survey
 from strategist.survey.score import Difference, Nth, Peak, Scored, scored
 
-__all__ = ["Part", "Parts", "parts_of", "scores_of"]
+__all__ = ["Part", "Parts", "over", "parts_of", "posed_over", "scores_of"]
 
 AnyScore: TypeAlias = Peak | Nth | Difference | None
 
@@ -73,7 +74,7 @@ def parts_of(survey: Survey, policy: Policy, tuning: Tuning = DEFAULT) -> Parts:
         own = replace(policy, radio=strictest_radio(policy))
         heard = scored(survey, own, None, own.time.steps_s[-1])
         assert heard is not None
-        return Parts.of(pose(heard.survey, own, tuning, candidates))
+        return Parts.of(pose(heard.survey, own, tuning, candidates=candidates))
     found: dict[bytes, tuple[tuple[float, ...], bytes, AnyScore, float | None, Scored, Bools]] = {}
     refused: InputError | None = None
     thought = 0
@@ -102,7 +103,7 @@ def parts_of(survey: Survey, policy: Policy, tuning: Tuning = DEFAULT) -> Parts:
     parts: list[Part] = []
     for work, _, score, step_s, heard, levels in ordered:
         try:
-            problem = pose(heard.survey, heard.policy, tuning, candidates, levels)
+            problem = pose(heard.survey, heard.policy, tuning, candidates=candidates, levels=levels)
         except InputError as error:
             refused = refused or error
             continue
@@ -112,6 +113,35 @@ def parts_of(survey: Survey, policy: Policy, tuning: Tuning = DEFAULT) -> Parts:
         assert refused is not None
         raise refused
     return Parts(tuple(parts), thought, thought - len(found))
+
+
+def over(parts: Parts, sample: Sample) -> Parts:
+    """The same choices over other passes than those surveyed."""
+    posed = (replace(one, problem=posed_over(one.problem, sample)) for one in parts.parts)
+    return replace(parts, parts=tuple(posed))
+
+
+def posed_over(problem: Problem, sample: Sample) -> Problem:
+    """What may be chosen in a problem, over the passes of a sample of its read point."""
+    policy = problem.policy
+    heard = scored(sample.survey, policy, problem.score, policy.time.steps_s[-1])
+    assert heard is not None  # the sample has the levels of the survey
+    survey = heard.survey
+    levels = np.isin(survey.levels_dbm, problem.profile.levels_dbm)
+    passes = Sample(survey, sample.times)
+    posed = pose(
+        *(survey, policy, problem.tuning),
+        candidates=problem.candidates,
+        levels=levels,
+        sample=passes,
+    )
+    return replace(
+        posed,
+        steps_by_masks=problem.steps_by_masks,
+        slots=problem.slots,
+        score=problem.score,
+        step_s=problem.step_s,
+    )
 
 
 def _is_choice(survey: Survey, policy: Policy) -> bool:

@@ -48,6 +48,7 @@ def result_text(result: Assessment, policy: Policy, *, caution: bool = True) -> 
             *_head(result),
             *_to_set(result),
             *_what_it_does(result.outcome, policy),
+            *_expected(result),
             *unseen_lines(result.unseen),
             *standing_lines(result.standing),
             *_sturdier(result),
@@ -198,6 +199,22 @@ def _what_it_does(outcome: Outcome, policy: Policy) -> list[str]:
     ]
 
 
+def _expected(result: Assessment) -> list[str]:
+    """What to expect in passes to come, and in each condition."""
+    lines: list[str] = []
+    if result.expected is not None:
+        lines += ["In passes to come", *paragraph(result.expected.sentence)]
+    if result.conditions is not None:
+        lines += ["In each condition", *paragraph(result.conditions.sentence)]
+        for one in result.conditions.each:
+            text = (
+                f"loss {figure(round(one.loss_a_pass, 3))} a pass; {one.missed} of {one.wanted} "
+                f"missed, {one.stray} stray in {_count(one.passes, 'pass', 'passes')}"
+            )
+            lines += paragraph(f"{plain(one.condition)}: {text}", 2, 2)
+    return lines
+
+
 def _resting(outcome: Outcome) -> list[str]:
     """Which of the counts rest on reads that were predicted."""
     rest = outcome.predicted
@@ -253,10 +270,16 @@ def _rate(rate: Rate) -> str:
 def _proof(result: Assessment, policy: Policy) -> str:
     how = f"({_PROVERS[result.proof['by']]}, {result.seconds:.1f} s)"
     among = f"no strategy among {_searched(result, policy)}"
+    over = result.proof.get("over")
+    if over is not None:
+        among = f"over {over}, {among}"
     if result.status in ("optimal", "silent"):
         least = result.bound
-        lower = "lower loss" if least >= result.loss else f"loss below {figure(least)}"
+        alike = least >= result.loss or over is not None
+        lower = "lower loss" if alike else f"loss below {figure(least)}"
         return f"Proven: {among} has a {lower} {how}."
+    if result.status == "feasible" and over is not None:
+        return f"Not proven: {_SHORT} {how}. Whether {among} has a lower loss is open."
     if result.status == "feasible":
         return (
             f"Not proven: {_SHORT} {how}. {among[0].upper()}{among[1:]} has a loss below "

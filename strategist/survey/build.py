@@ -9,6 +9,7 @@ import numpy as np
 from strategist.errors import Fault
 from strategist.survey.faults import FaultList
 from strategist.survey.numbering import ADVICE, Shift, shift_of
+from strategist.survey.occasions import said_of_passes
 from strategist.survey.order import figure, natural, some
 from strategist.survey.records import Bools, Floats, Ints, ReadPoint, Survey, Tag
 from strategist.survey.rows import Axes, PointRows, Rows, names_in
@@ -30,6 +31,7 @@ def build(point: PointRows, warnings: list[str], faults: FaultList) -> list[Read
     tried = tried_at(point, axes, levels, warnings, found)
     dwell_s = dwell_of(point, axes, levels, tried, found)
     _refuse_antennas(point, found)
+    of_passes = said_of_passes(point, axes, found)
     listed = np.isin(axes.pair_of(point.reads), axes.pair_of(point.roster))
     keep = _judge_unlisted(point, axes, ~listed, warnings, found)
     if found:
@@ -43,7 +45,7 @@ def build(point: PointRows, warnings: list[str], faults: FaultList) -> list[Read
         )
     kept = replace(point, files={**point.files, "reads": point.reads.take(keep)})
     warnings += _assumed(point)
-    survey = replace(_survey(kept, axes, tags, levels, tried), dwell_s=dwell_s)
+    survey = replace(_survey(kept, axes, tags, levels, tried), dwell_s=dwell_s, **of_passes)
     return [ReadPoint(survey, point.policy, tuple(warnings))]
 
 
@@ -74,7 +76,7 @@ def _assumed(point: PointRows) -> list[str]:
 
 
 def _axes(point: PointRows) -> Axes:
-    passes = names_in("pass_id", point.roster, point.reads, point.tried)
+    passes = names_in("pass_id", point.roster, point.reads, point.tried, point.passes)
     epcs = names_in("epc", point.roster, point.reads)
     return Axes(tuple(sorted(passes, key=natural)), tuple(sorted(epcs)))
 

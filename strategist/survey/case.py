@@ -22,7 +22,7 @@ from strategist.survey.records import Kind, ReadPoint
 from strategist.survey.rows import PointRows, Rows, judge
 from strategist.survey.tables import Table, table_from_frame
 
-_ORDER: tuple[Kind, ...] = ("roster", "reads", "tried")  # of the faults of several tables
+_ORDER: tuple[Kind, ...] = ("roster", "reads", "tried", "passes")  # of the faults of several tables
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,9 +43,11 @@ class Case:
         policies: Mapping[str, Policy | Mapping[str, Any]] | None = None,
         *,
         tried: pd.DataFrame | None = None,
+        passes: pd.DataFrame | None = None,
         site: str = "",
     ) -> Case:
-        """The case in data frames with the columns of reads.csv, roster.csv and tried.csv.
+        """The case in data frames with the columns of reads.csv, roster.csv, tried.csv and
+        passes.csv.
 
         `policies` has the policy of each read point, as an object or as it stands in site.json.
         Index and order of the rows do not matter; NaN means not given. Raises InputError with every
@@ -56,7 +58,12 @@ class Case:
             for name, policy in (policies or {}).items()
         }
         given = {"site": site, "read_points": plain}
-        frames: dict[Kind, pd.DataFrame | None] = {"reads": reads, "roster": roster, "tried": tried}
+        frames: dict[Kind, pd.DataFrame | None] = {
+            "reads": reads,
+            "roster": roster,
+            "tried": tried,
+            "passes": passes,
+        }
         tables = {
             kind: table_from_frame(frame, kind, kind)
             for kind, frame in frames.items()

@@ -6,6 +6,7 @@ import math
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
 from strategist.errors import Fault
@@ -27,13 +28,16 @@ NEEDED: dict[Kind, tuple[str, ...]] = {
     "reads": ("read_point", "pass_id", "power_dbm", "epc", "rssi_dbm"),
     "roster": ("read_point", "pass_id", "epc", "role"),
     "tried": ("read_point", "pass_id", "power_dbm"),
+    "passes": ("read_point", "pass_id"),
 }
 OPTIONAL: dict[Kind, tuple[str, ...]] = {
     "reads": ("power_mw", "antenna", "reads", "t_s", "channel_mhz"),
     "roster": ("tid", "user", "tag_type"),
     "tried": ("power_mw", "dwell_s"),
+    "passes": ("condition", "day", "weight"),
 }
 
+WEIGHT_MIN, WEIGHT_MAX = 1e-3, 1e6  # of a pass; as of the losses
 SECONDS_MAX = 86400  # no pass lasts longer than a day
 EPC_BYTES_MAX = 62  # the 5-bit length field of the PC word counts at most 31 words of 16 bits
 
@@ -91,6 +95,13 @@ def _at_least(low: int) -> Callable[[str], float | None]:
     return lambda text: float(text) if _WHOLE.fullmatch(text) and float(text) >= low else None
 
 
+def _day(text: str) -> str | None:
+    try:
+        return text if date.fromisoformat(text).isoformat() == text else None
+    except ValueError:
+        return None
+
+
 _BANK = "hex of whole bytes without prefix, or empty"
 RULES = {
     "read_point": Rule(NAME_ALLOWED, _name),
@@ -124,12 +135,21 @@ RULES = {
         f"a number from 0.000001 to {SECONDS_MAX} (seconds), or empty",
         _or_empty(_within(1e-6, SECONDS_MAX)),
     ),
+    "condition": Rule(f"{NAME_ALLOWED}, or empty", _or_empty(_name)),
+    "day": Rule("a date such as 2024-05-31, or empty", _or_empty(_day)),
+    "weight": Rule(
+        f"a number from {WEIGHT_MIN:g} to {WEIGHT_MAX:g}, or empty",
+        _or_empty(_within(WEIGHT_MIN, WEIGHT_MAX)),
+    ),
     "channel_mhz": Rule("a number from 840 to 960 (MHz), or empty", _or_empty(_within(840, 960))),
 }
 MEASURED = {  # columns of numbers, and what they are kept as
     "power_dbm": "power_dbm",
     "power_mw": "power_dbm",
-    **{name: name for name in ("rssi_dbm", "antenna", "reads", "t_s", "channel_mhz", "dwell_s")},
+    **{
+        name: name
+        for name in ("rssi_dbm", "antenna", "reads", "t_s", "channel_mhz", "dwell_s", "weight")
+    },
 }
 NUMBERS = frozenset(MEASURED)
 

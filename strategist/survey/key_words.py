@@ -290,6 +290,32 @@ KEY_WORDS = {
         "from the reader's log, with rf_mode",
         0.1,
     ),
+    "aim": Words(
+        "what is least: the loss over the passes surveyed, or the loss expected in passes to come, "
+        "over copies of the survey drawn by what it says may vary",
+        "",
+        "to expected where passes are few (20 to 60) and the settings are for long",
+        "expected",
+    ),
+    "conditions": Words(
+        "how the conditions of passes.csv (or its days) are weighed against each other",
+        "",
+        "where passes.csv names conditions and each of them must do",
+        {"aim": "worst"},
+    ),
+    "conditions.aim": Words(
+        "the loss a pass in the mean of the conditions by weight, in the worst alone, or in the "
+        "mean of the worst share of passes",
+        "",
+        "to worst where no condition may do badly",
+        "worst",
+    ),
+    "conditions.tail": Words(
+        "the worst share of passes that cvar looks at",
+        "",
+        "with cvar: nearer to 0 is nearer to worst",
+        0.1,
+    ),
     "antennas": Words(
         "the antennas that exist, by number, with what differs from radio; none: those that "
         "reads.csv names",

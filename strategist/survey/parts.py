@@ -42,6 +42,7 @@ from strategist.survey.walk import (
 )
 
 _KINDS: tuple[Kind, ...] = get_args(Kind)
+_OPTIONAL: tuple[Kind, ...] = ("tried", "passes")
 _AT_ONCE = 1000  # rows of the index written together
 _TABLES = """
 CREATE TABLE IF NOT EXISTS case_ (id INTEGER PRIMARY KEY);
@@ -171,7 +172,7 @@ class Parts:
         faults = FaultList()
         self._note_site(faults)
         for kind in _KINDS:
-            if kind == "tried" and not os.path.lexists(self._folder / "tried.csv"):
+            if kind in _OPTIONAL and not os.path.lexists(self._folder / f"{kind}.csv"):
                 continue
             try:
                 self._note_file(kind)

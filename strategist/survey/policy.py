@@ -318,11 +318,22 @@ class Dwell(_Brief):
 
 
 @dataclass(frozen=True, config=STRICT, repr=False)
+class InConditions(_Brief):
+    """How the loss a pass in each condition of passes.csv counts: their mean by weight, the worst
+    alone, or the mean of the worst `tail` of all passes ("cvar")."""
+
+    aim: Annotated[Literal["mean", "worst", "cvar"], key("conditions.aim")] = "mean"
+    tail: Annotated[float, key("conditions.tail", gt=0, le=1)] = 0.2
+
+
+@dataclass(frozen=True, config=STRICT, repr=False)
 class Policy(_Brief):
     """Everything about a read point that is decided and not measured; defaults are the norm.
 
     `levels_dbm` None means: the levels found in the reads. `untried` says what to do with (pass,
     level) pairs that were not surveyed: refuse to solve, leave out their levels or their passes.
+    `aim` is what is least: the loss over the passes surveyed, or over passes to come, drawn by what
+    the survey says may vary. `conditions` is how the conditions of passes.csv are weighed.
     `antennas` are those that exist, with what differs from `radio` (none: those that reads name).
     `serial_masks` lets masks test serial parts, which hold for the surveyed tags alone.
     `predict_levels` fills in pairs that were not surveyed by a model of each tag's link, before
@@ -341,6 +352,8 @@ class Policy(_Brief):
     limits: Annotated[Limits, key("limits")] = Limits()
     radio: Annotated[Radio, key("radio")] = Radio()
     time: Annotated[Dwell, key("time")] = Dwell()
+    aim: Annotated[Literal["survey", "expected"], key("aim")] = "survey"
+    conditions: Annotated[InConditions, key("conditions")] = InConditions()
     antennas: Annotated[
         tuple[tuple[Antenna, AntennaRadio], ...],
         BeforeValidator(by_antenna),

@@ -20,6 +20,7 @@ class Profile:
     apart) in pass group `row_pass[r]`, all wanted or all stray by `row_wanted[r]`. `rssi[r, l]`
     is the peak in dBm at level index l; −inf: tried and not read; NaN: not surveyed. Pass group p
     stands for `pass_count[p]` passes that are equal in all this. Rows are sorted by pass group.
+    Pass q of the survey is in group `group_of[q]` (-1: it counts nowhere).
     """
 
     levels_dbm: Floats
@@ -30,19 +31,17 @@ class Profile:
     rssi: Floats
     pass_count: Ints
     classes: int
+    group_of: Ints
 
     def at_levels(self, keep: Bools) -> Profile:
         """The profile at some of the levels only (rows are not merged again)."""
-        return Profile(
-            self.levels_dbm[keep],
-            self.row_pass,
-            self.row_class,
-            self.row_wanted,
-            self.row_count,
-            self.rssi[:, keep],
-            self.pass_count,
-            self.classes,
-        )
+        return replace(self, levels_dbm=self.levels_dbm[keep], rssi=self.rssi[:, keep])
+
+    def counted(self, times: Ints) -> Profile:
+        """The profile where pass q of the survey counts `times[q]` times."""
+        counted = self.group_of >= 0
+        count = np.bincount(self.group_of[counted], times[counted], len(self.pass_count))
+        return replace(self, pass_count=count.astype(np.int64))
 
 
 @kept
@@ -76,8 +75,12 @@ def _kinds(table: Floats) -> tuple[Floats, Ints]:
     return table[first], kind_of
 
 
-def aggregate(survey: Survey, tag_class: Ints, drifted: Floats) -> tuple[Profile, Profile]:
+def aggregate(
+    survey: Survey, tag_class: Ints, drifted: Floats, times: Ints | None = None
+) -> tuple[Profile, Profile]:
     """Merge equal tags within a pass, then equal passes; `tag_class[t]` classes the survey's tags.
+
+    Pass p counts `times[p]` times (0: it is left out; None: each once).
 
     `drifted` holds, in the shape of `peaks`, what counts in place of the peaks if the site drifts;
     the second profile has it for the rows of the first. Equal means: same class, same role and the
@@ -94,17 +97,20 @@ def aggregate(survey: Survey, tag_class: Ints, drifted: Floats) -> tuple[Profile
     pair_pass, pair_kind = pairs // max(len(kinds), 1), pairs % max(len(kinds), 1)
     starts = np.searchsorted(pair_pass, np.arange(passes + 1))
     groups: dict[tuple[bytes, bytes], int] = {}
+    keys = []
     for p in range(passes):
         rows = slice(starts[p], starts[p + 1])
         key = (pair_kind[rows].tobytes(), counts[rows].tobytes())
-        groups[key] = groups.get(key, 0) + 1
+        keys.append(key)
+        groups[key] = groups.get(key, 0) + (1 if times is None else int(times[p]))
     row_pass, row_kind, row_count = [], [], []
-    ordered = sorted(groups)
+    ordered = sorted(key for key, count in groups.items() if count)
     for number, (kind_bytes, count_bytes) in enumerate(ordered):
         of_group = np.frombuffer(kind_bytes, np.int64)
         row_pass.append(np.full(len(of_group), number))
         row_kind.append(of_group)
         row_count.append(np.frombuffer(count_bytes, np.int64))
+    numbers = {key: number for number, key in enumerate(ordered)}
     kind = np.concatenate(row_kind).astype(np.int64)
     values = np.where(kinds[kind, 2:] == _UNTRIED, np.nan, kinds[kind, 2:])
     levels = rssi.shape[1]
@@ -117,6 +123,7 @@ def aggregate(survey: Survey, tag_class: Ints, drifted: Floats) -> tuple[Profile
         rssi=values[:, :levels],
         pass_count=np.array([groups[key] for key in ordered], np.int64),
         classes=int(tag_class.max(initial=0)) + 1,
+        group_of=np.array([numbers.get(key, -1) for key in keys], np.int64),
     )
     return profile, replace(profile, rssi=values[:, levels:])
 

@@ -1,6 +1,6 @@
 """Reading a case, from a folder, from files in memory or from one JSON document; and other files.
 
-A case is reads.csv, roster.csv, tried.csv if there is one, and site.json.
+A case is reads.csv, roster.csv, tried.csv and passes.csv if there are such, and site.json.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ import os
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, get_args
 
 from pydantic import Field, TypeAdapter, WithJsonSchema
 from pydantic.dataclasses import dataclass
@@ -23,7 +23,7 @@ from strategist.survey.policy import SITE, STRICT, Site
 from strategist.survey.records import Kind
 from strategist.survey.tables import read_bytes, table_from_csv, table_from_rows
 
-_TABLES: dict[str, Kind] = {"reads.csv": "reads", "roster.csv": "roster", "tried.csv": "tried"}
+_TABLES: dict[str, Kind] = {f"{kind}.csv": kind for kind in get_args(Kind)}
 _NEEDED = ("reads.csv", "roster.csv", "site.json")
 _NAMES = (*_TABLES, "site.json")
 
@@ -46,7 +46,7 @@ def read_case(folder: str | Path, read_point: str | None = None) -> Case:
 def read_case_files(
     files: Mapping[str, bytes], read_point: str | None = None, *, bounds: Bounds = NO_BOUNDS
 ) -> Case:
-    """The case whose files are given as name → content, tried.csv or not; faults as `read_case`.
+    """The case whose files are given as name → content; faults as `read_case`.
 
     Raises InputError, too, where a file is missing or another name is given.
     """
@@ -102,6 +102,7 @@ _Row = dict[str, Any]  # judged column by column, with the words that the files 
 _ReadRow = Annotated[_Row, WithJsonSchema(row_schema("reads"))]
 _RosterRow = Annotated[_Row, WithJsonSchema(row_schema("roster"))]
 _TriedRow = Annotated[_Row, WithJsonSchema(row_schema("tried"))]
+_PassRow = Annotated[_Row, WithJsonSchema(row_schema("passes"))]
 
 
 @dataclass(frozen=True, config=STRICT)
@@ -109,13 +110,15 @@ class CaseDocument:
     """The files of a case in one: `site` as in site.json, one object for each row of the others.
 
     Keys are the column names; a key that is absent or null means not given. Of rows that are no
-    objects the first is told. `tried` absent means that every pass was tried at every level.
+    objects the first is told. `tried` absent means that every pass was tried at every level,
+    `passes` that nothing is said of conditions, days and weights.
     """
 
     site: Site
     reads: Annotated[list[_ReadRow], Field(fail_fast=True)]
     roster: Annotated[list[_RosterRow], Field(min_length=1, fail_fast=True)]
     tried: Annotated[list[_TriedRow], Field(min_length=1, fail_fast=True)] | None = None
+    passes: Annotated[list[_PassRow], Field(min_length=1, fail_fast=True)] | None = None
 
 
 _DOCUMENT: TypeAdapter[CaseDocument] = TypeAdapter(CaseDocument)
@@ -130,7 +133,7 @@ def read_case_document(
     lines count the rows of a table from 1. MalformedError where the text is no JSON.
     """
     document = parse_json(data, _DOCUMENT, "survey", first=bounds.of_plain_document)
-    given = {"reads": document.reads, "roster": document.roster, "tried": document.tried}
+    given = {kind: getattr(document, kind) for kind in _TABLES.values()}
     tables = {
         kind: table_from_rows(rows, kind, kind)
         for kind in _TABLES.values()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
@@ -12,7 +13,7 @@ import pandas as pd
 from strategist.survey.order import figure
 from strategist.survey.policy import Policy
 
-Kind = Literal["reads", "roster", "tried"]  # the tables of a survey
+Kind = Literal["reads", "roster", "tried", "passes"]  # the tables of a survey
 
 Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
@@ -67,6 +68,9 @@ class Survey:
     the same as surveyed and not read (True, and no read). `predicted` marks the pairs that were
     not surveyed and hold predicted reads instead; they count as tried (None: there are none).
 
+    What passes.csv says of pass p stands in `pass_condition[p]`, `pass_day[p]` ("": not given) and
+    `pass_weight[p]` (how often such a pass happens); each is empty, or None, where none is given.
+
     Raises ValueError when the arrays contradict each other; users' files are judged before that,
     with better words, when they are read.
     """
@@ -91,6 +95,9 @@ class Survey:
     read_t_s: Floats | None = None
     read_channel_mhz: Floats | None = None
     dwell_s: Floats | None = None
+    pass_condition: tuple[str, ...] = ()
+    pass_day: tuple[str, ...] = ()
+    pass_weight: Floats | None = None
 
     def __post_init__(self) -> None:
         passes, levels, tags = len(self.pass_ids), len(self.levels_dbm), len(self.tags)
@@ -117,7 +124,7 @@ class Survey:
         ):
             if len(index) and not (index.min() >= 0 and index.max() < size):
                 raise ValueError("an index points outside its axis")
-        self._judge_antennas()
+        self._judge_columns()
         entries = self.roster_pass * tags + self.roster_tag
         if len(np.unique(entries)) < len(entries):
             raise ValueError("a tag is on the roster of a pass twice")
@@ -125,10 +132,16 @@ class Survey:
             raise ValueError("a read has no roster entry")
         if not self.tried[self.read_pass, self.read_level].all():
             raise ValueError("a read at a level where its pass was not tried")
-        for array in (*roster, *reads, self.levels_dbm, self.tried, pairs, heard):
+        for array in (*roster, *reads, self.levels_dbm, self.tried, pairs, heard, self._weights()):
             array.setflags(write=False)
 
-    def _judge_antennas(self) -> None:
+    def _weights(self) -> Floats:
+        return np.zeros(0) if self.pass_weight is None else self.pass_weight
+
+    def _judge_columns(self) -> None:
+        for column in (self.pass_condition, self.pass_day, self._weights()):
+            if len(column) not in (0, len(self.pass_ids)):
+                raise ValueError("a column of passes with another number of them")
         named = () if self.read_antenna is None else self.read_antenna
         if not np.isin(named, self.antennas).all():
             raise ValueError("a read of an antenna that the survey does not have")
@@ -154,13 +167,19 @@ class Survey:
         return replace(self, **{name: getattr(self, name)[keep] for name in self._of_reads()})
 
     def to_frame(self, kind: Kind = "reads") -> pd.DataFrame:
-        """What was measured, with the columns of reads.csv, roster.csv or tried.csv.
+        """What was measured, with the columns of reads.csv, roster.csv, tried.csv or
+        passes.csv.
 
         Predicted reads are left out, and tags that were read without being on the roster are not
         on it, so `Case.from_frames` makes the same survey of the three.
         """
         survey = self.as_measured()
-        columns = {"reads": survey._reads, "roster": survey._roster, "tried": survey._tried}[kind]()
+        columns = {
+            "reads": survey._reads,
+            "roster": survey._roster,
+            "tried": survey._tried,
+            "passes": survey._passes,
+        }[kind]()
         frame = pd.DataFrame(columns)
         frame.insert(0, "read_point", survey.read_point)
         return frame
@@ -193,6 +212,11 @@ class Survey:
         ids = np.array(self.pass_ids, object)
         dwell = {} if self.dwell_s is None else {"dwell_s": self.dwell_s[at, level]}
         return {"pass_id": ids[at], "power_dbm": self.levels_dbm[level], **dwell}
+
+    def _passes(self) -> dict[str, Any]:
+        given = {"condition": self.pass_condition, "day": self.pass_day, "weight": self._weights()}
+        texts = {name: list(column) for name, column in given.items() if len(column)}
+        return {"pass_id": list(self.pass_ids), **texts}
 
     def _carried(self, name: str) -> npt.NDArray[np.object_]:
         return np.array([getattr(tag, name) for tag in self.tags], object)
@@ -243,6 +267,9 @@ class Survey:
             tried=self.tried[pairs],
             predicted=predicted if predicted is not None and predicted.pairs.any() else None,
             dwell_s=None if self.dwell_s is None else self.dwell_s[pairs],
+            pass_condition=tuple(itertools.compress(self.pass_condition, keep_p)),
+            pass_day=tuple(itertools.compress(self.pass_day, keep_p)),
+            pass_weight=None if self.pass_weight is None else self.pass_weight[keep_p],
             **reads,
         )
 

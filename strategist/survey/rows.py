@@ -71,7 +71,8 @@ class Rows:
 
 @dataclass(frozen=True, eq=False)
 class PointRows:
-    """The rows of one read point in each table; "tried" is lacking where the case has none."""
+    """The rows of one read point in each table; "tried" and "passes" are lacking where the case has
+    none."""
 
     name: str
     policy: Policy
@@ -89,6 +90,10 @@ class PointRows:
     @property
     def tried(self) -> Rows | None:
         return self.files.get("tried")
+
+    @property
+    def passes(self) -> Rows | None:
+        return self.files.get("passes")
 
     def at_levels(self, levels: Floats) -> PointRows:
         """With powers from milliwatts moved to the levels that are meant."""

@@ -101,6 +101,7 @@ def _apart(survey: Survey, tag_class: Ints, merged: Profile, rssi: Floats) -> Pr
         row_wanted=survey.roster_wanted[order],
         row_count=np.ones(len(order), np.int64),
         rssi=rssi[order][:, levels],
+        group_of=np.arange(len(survey.pass_ids)),
         pass_count=np.ones(len(survey.pass_ids), np.int64),
         classes=merged.classes,
     )

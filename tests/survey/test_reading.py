@@ -106,6 +106,7 @@ def test_small_case_becomes_the_arrays_worked_by_hand(tmp_path: Path) -> None:
         [[True, True], [True, True]],
         None,
         *((), None, None, None, None, None),  # antennas; antenna, count, time, channel; dwell
+        *((), (), None),  # condition, day, weight
     )
     assert point.warnings == ()
 

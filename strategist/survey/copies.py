@@ -1,0 +1,189 @@
+"""Surveys that might have been: copies of one survey, drawn by what may vary, pooled into one.
+
+Each presentation of a copy is one of the survey with its link a little weaker or stronger: at a
+level it has the raw reads that it had at the level so much lower or higher, with the RSSI that goes
+with it. Whatever is worked out of raw reads (peaks, scores) follows.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+from typing import Any
+
+import numpy as np
+
+from strategist.survey.policy import DECIMALS, RSSI_DBM_MAX, RSSI_DBM_MIN
+from strategist.survey.profile import TurnOn, turn_on
+from strategist.survey.records import Bools, Floats, Ints, Survey
+from strategist.survey.variation import Variation
+
+__all__ = ["Sample", "copies_for", "drawn_copies"]
+
+PASSES = 600  # of all copies together: a solve takes some seconds
+COPIES_MIN, COPIES_MAX = 3, 30
+ROUND_DB = 0.25  # finer RSSI than this in copies only adds cutoffs to look at
+DONORS = 5  # presentations that turned on last, whose reads stand for one never read
+
+
+@dataclass(frozen=True, eq=False)
+class Sample:
+    """Passes to choose over in place of those surveyed: pass p counts `times[p]` times (0: not)."""
+
+    survey: Survey
+    times: Ints
+
+
+def copies_for(passes: int) -> int:
+    """How many copies to choose over, the survey included."""
+    return max(COPIES_MIN, min(COPIES_MAX, PASSES // passes))
+
+
+def drawn_copies(
+    survey: Survey, variation: Variation, copies: int, seed: tuple[int, ...], *, own: bool = True
+) -> Survey:
+    """The passes of so many copies, one copy after the other; `own`: the first is the survey.
+
+    Tags are those of the survey. Copy k depends on the seed's numbers and k alone. Needs a survey
+    without untried pairs; what was predicted is drawn from like what was read.
+    """
+    draw = _Draw(survey, variation)
+    passes, entries = len(survey.pass_ids), len(survey.roster_pass)
+    reads = [draw.reads(np.random.default_rng([*seed, k])) for k in range(own, copies)]
+    if own:
+        reads.insert(0, draw.surveyed)
+    taken, of_entry, level, rssi = (np.concatenate(column) for column in zip(*reads, strict=True))
+    shift = np.repeat(np.arange(copies), [len(one[0]) for one in reads])
+    columns = {f.name: getattr(survey, f.name) for f in fields(survey)}
+    of_reads: dict[str, Any] = {}
+    of_roster: dict[str, Any] = {}
+    of_pairs: dict[str, Any] = {}
+    for name, column in columns.items():
+        if not isinstance(column, np.ndarray):
+            continue
+        if name.startswith("read_"):
+            of_reads[name] = column[taken]
+        elif name.startswith("roster_"):
+            of_roster[name] = np.tile(column, copies)
+        elif column.ndim == 2:
+            of_pairs[name] = np.tile(column, (copies, 1))
+    of_reads["read_pass"] = survey.roster_pass[of_entry] + passes * shift
+    of_reads |= {"read_level": level, "read_tag": survey.roster_tag[of_entry], "read_rssi": rssi}
+    of_roster["roster_pass"] += np.repeat(np.arange(copies) * passes, entries)
+    of_passes: dict[str, Any] = {
+        name: getattr(survey, name) * copies for name in ("pass_condition", "pass_day")
+    }
+    if survey.pass_weight is not None:
+        of_passes["pass_weight"] = np.tile(survey.pass_weight, copies)
+    ids = tuple(f"{name}#{k}" for k in range(copies) for name in survey.pass_ids)
+    return replace(
+        survey, pass_ids=ids, predicted=None, **of_reads, **of_roster, **of_pairs, **of_passes
+    )
+
+
+Reads = tuple[Ints, Ints, Ints, Floats]  # read of the survey it is made of, entry, level, RSSI
+
+
+class _Draw:
+    """What the copies of one survey are made from."""
+
+    def __init__(self, survey: Survey, variation: Variation) -> None:
+        self.survey, self.variation, self.on = survey, variation, turn_on(survey)
+        levels, tags = len(survey.levels_dbm), len(survey.tags)
+        keys = survey.roster_pass * tags + survey.roster_tag
+        order = np.argsort(keys)
+        place = np.searchsorted(keys[order], survey.read_pass * tags + survey.read_tag)
+        entry = order[place]
+        cell = entry * levels + survey.read_level
+        self.order = np.argsort(cell, kind="stable")  # reads by cell
+        self.start = np.searchsorted(cell[self.order], np.arange(len(keys) * levels + 1))
+        self.surveyed: Reads = (np.arange(len(entry)), entry, survey.read_level, survey.read_rssi)
+        self.round_db = _step(survey.read_rssi)
+        self.donors = _donors(self.on, variation)
+        read = np.isfinite(self.on.peaks)
+        self.source = np.maximum.accumulate(np.where(read, np.arange(levels), -1), axis=1)
+
+    def reads(self, rng: np.random.Generator) -> Reads:
+        """One copy."""
+        levels, group = self.survey.levels_dbm, self.variation.group
+        entries, high = len(group), len(levels) - 1
+        shift, off = self._shifts(rng)
+        turn, beyond, fails = (
+            rng.random(entries),
+            rng.exponential(size=entries),
+            rng.random((entries, len(levels))),
+        )
+        power = levels + shift[:, None]  # the level whose reads are had
+        below = np.clip(np.searchsorted(levels, power + 1e-9, "right") - 1, 0, high)
+        above = np.minimum(below + 1, high)
+        share = (power - levels[below]) / np.where(above > below, levels[above] - levels[below], 1)
+        at = np.where((share > 0) & (share >= turn[:, None]), above, below)
+        source = np.take_along_axis(self.source, at, axis=1)
+        late = self._late(power, beyond) & (self.donors[0][group] >= 0)[:, None]
+        early = self._early(power, beyond)
+        failed = (fails < self.variation.fails[group][:, None]) & (at > self.on.level[:, None])
+        read = ((source >= 0) & ~early | late) & ~failed
+        entry, level = np.nonzero(read)
+        pick = self.donors[:, group][rng.integers(DONORS, size=entries), np.arange(entries)]
+        is_late = late[entry, level]
+        giver = np.where(is_late, pick[entry], entry)
+        taken = np.where(is_late, self.on.level[giver], source[entry, level])
+        moved = shift[entry] + self.variation.slope * (power[entry, level] - levels[taken])
+        return self._expanded(
+            entry, level, giver, taken, np.where(is_late, 0.0, moved) + off[entry]
+        )
+
+    def _shifts(self, rng: np.random.Generator) -> tuple[Floats, Floats]:
+        """Shift in link, and in RSSI beyond it, of each entry (dB)."""
+        one, group = self.variation, self.variation.group
+        passes, entries = len(self.survey.pass_ids), len(group)
+        shared = rng.standard_normal((passes, len(one.link_db)))[self.survey.roster_pass, group]
+        common = one.common[group]
+        link = np.sqrt(common) * shared + np.sqrt(1 - common) * rng.standard_normal(entries)
+        return one.link_db[group] * link, one.rssi_db[group] * rng.standard_normal(entries)
+
+    def _late(self, power: Floats, beyond: Floats) -> Bools:
+        """Never read in the survey, and turned on in the copy."""
+        one, top = self.variation, self.survey.levels_dbm[-1]
+        late = power > (top + beyond * one.above_db[one.group])[:, None]
+        found: Bools = late & (self.on.level < 0)[:, None]
+        return found
+
+    def _early(self, power: Floats, beyond: Floats) -> Bools:
+        """Read at the lowest level of the survey, and silent in the copy."""
+        one, bottom = self.variation, self.survey.levels_dbm[0]
+        early = power < (bottom - beyond * one.below_db[one.group])[:, None]
+        found: Bools = early & (self.on.level == 0)[:, None]
+        return found
+
+    def _expanded(self, entry: Ints, level: Ints, giver: Ints, taken: Ints, moved: Floats) -> Reads:
+        """The raw reads of cells (giver, taken) as those of (entry, level), moved by some dB."""
+        cell = giver * len(self.survey.levels_dbm) + taken
+        count = self.start[cell + 1] - self.start[cell]
+        first = np.repeat(self.start[cell] - np.cumsum(count) + count, count)
+        reads = self.order[first + np.arange(count.sum())]
+        rssi = self.survey.read_rssi[reads] + np.repeat(moved, count)
+        rounded = np.round(np.round(rssi / self.round_db) * self.round_db, DECIMALS)
+        return (
+            reads,
+            np.repeat(entry, count),
+            np.repeat(level, count),
+            np.clip(rounded, RSSI_DBM_MIN, RSSI_DBM_MAX),
+        )
+
+
+def _step(rssi: Floats) -> float:
+    """The step in which RSSI was reported, no finer than `ROUND_DB`."""
+    apart = np.diff(np.unique(np.round(rssi, DECIMALS)))
+    return max(float(apart.min(initial=1.0)), ROUND_DB)
+
+
+def _donors(on: TurnOn, variation: Variation) -> Ints:
+    """Entries of each group that turned on last: shape (DONORS, groups); −1 where none did."""
+    groups = len(variation.link_db)
+    found = np.full((DONORS, groups), -1, np.int64)
+    for number in range(groups):
+        read = np.flatnonzero((variation.group == number) & (on.level >= 0))
+        last = read[np.argsort(-on.level[read], kind="stable")][:DONORS]
+        if len(last):
+            found[:, number] = np.resize(last, DONORS)
+    return found

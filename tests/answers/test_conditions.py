@@ -1,0 +1,119 @@
+"""Conditions of passes.csv: which binds, limits in each, what knowing them is worth."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from strategist.answers.assessment import Assessment, choose
+from strategist.answers.solution import Options
+from strategist.survey.policy import InConditions, Limits
+from strategist.survey.records import ReadPoint
+from tests.bench.drawn import drawn_read_point
+
+QUICK = Options(unseen=False, sturdier=False)
+
+
+def conditioned(point: ReadPoint, names: list[str], **policy: Any) -> ReadPoint:
+    """Passes take the names in turn."""
+    passes = len(point.survey.pass_ids)
+    of_pass = tuple(names[p % len(names)] for p in range(passes))
+    survey = replace(point.survey, pass_condition=of_pass)
+    return ReadPoint(survey, replace(point.policy, **policy))
+
+
+def two_places(**policy: Any) -> ReadPoint:
+    """Two conditions that are truly apart: in the second all reads are 6 dB weaker."""
+    point = conditioned(drawn_read_point("soiled-chute", 24, 11), ["near", "far"], **policy)
+    survey = point.survey
+    far = survey.read_pass % 2 == 1
+    weaker = np.where(far, survey.read_rssi - 6.0, survey.read_rssi)
+    return replace(point, survey=replace(survey, read_rssi=weaker))
+
+
+def told(result: Assessment) -> str:
+    return json.dumps({k: v for k, v in result.to_json().items() if k != "seconds"})
+
+
+@pytest.mark.parametrize("aim", ["mean", "worst", "cvar"])
+def test_one_condition_gives_the_same_bytes(aim: str) -> None:
+    point = drawn_read_point("sorting-belt", 15, 9)
+    rule = InConditions(aim=aim)  # type: ignore[arg-type]
+    plain = choose(point, QUICK)
+    assert told(choose(conditioned(point, ["all"], conditions=rule), QUICK)) == told(plain)
+
+
+def test_worst_is_no_worse_in_its_worst_than_the_mean_is() -> None:
+    found = {
+        aim: choose(two_places(conditions=InConditions(aim=aim)), QUICK)  # type: ignore[arg-type]
+        for aim in ("mean", "cvar", "worst")
+    }
+    worst = {}
+    for aim, one in found.items():
+        assert one.conditions is not None
+        assert one.status == "optimal"
+        losses = [part.loss_a_pass for part in one.conditions.each]
+        worst[aim] = max(losses)
+        assert one.conditions.binds == one.conditions.each[int(np.argmax(losses))].condition
+        assert one.conditions.bound <= one.conditions.loss_a_pass + 1e-5
+    assert worst["worst"] <= worst["cvar"] + 1e-6
+    assert worst["worst"] <= worst["mean"] + 1e-6
+    values = [found[aim].conditions.loss_a_pass for aim in ("mean", "cvar", "worst")]  # type: ignore[union-attr]
+    assert values == sorted(values)
+
+
+def test_knowing_the_condition_never_costs_and_its_settings_are_what_they_say() -> None:
+    point = two_places(conditions=InConditions(aim="worst"))
+    found = choose(point, QUICK).conditions
+    assert found is not None
+    assert found.knowing is not None
+    knowing = found.knowing
+    assert knowing.saves >= 0
+    assert knowing.loss_a_pass == pytest.approx(found.loss_a_pass - knowing.saves)
+    assert knowing.bound <= knowing.loss_a_pass
+    assert len({one.strategy.masks for one in knowing.settings}) == 1
+    assert knowing.loss_a_pass == max(one.loss_a_pass for one in knowing.settings)
+    assert "door" not in found.sentence
+    assert found.binds in found.sentence
+
+
+def test_limits_hold_in_each_condition() -> None:
+    limits = Limits(stray_rate_max=0.2)
+    result = choose(two_places(limits=limits), QUICK)
+    assert result.conditions is not None
+    assert result.status == "optimal"
+    assert all(one.stray_rate <= 0.2 + 1e-9 and one.kept for one in result.conditions.each)
+
+
+def test_weights_count_in_the_mean() -> None:
+    """A pass that counts a hundred times is served before the others."""
+    point = drawn_read_point("soiled-chute", 20, 77)
+    result = choose(point, QUICK)
+    losing = [p for p, one in enumerate(result.outcome.by_pass) if one.missed or one.stray]
+    assert losing
+    weight = np.ones(20)
+    weight[losing[0]] = 100.0
+    heavy = replace(point, survey=replace(point.survey, pass_weight=weight))
+    found = choose(heavy, QUICK)
+    assert found.status == "optimal"
+    one, other = found.outcome.by_pass[losing[0]], result.outcome.by_pass[losing[0]]
+    assert len(one.missed) + len(one.stray) <= len(other.missed) + len(other.stray)
+    assert found.loss >= result.loss
+
+
+def test_days_are_conditions_and_expected_takes_them() -> None:
+    point = two_places(conditions=InConditions(aim="worst"), aim="expected")
+    days = tuple(
+        "2024-05-30" if name == "near" else "2024-05-31" for name in point.survey.pass_condition
+    )
+    survey = replace(point.survey, pass_condition=(), pass_day=days)
+    found = choose(replace(point, survey=survey), QUICK)
+    assert found.conditions is not None
+    assert {one.condition for one in found.conditions.each} == set(days)
+    assert found.expected is not None
+    assert found.optimum_interval is not None
+    assert found.optimum_interval.batches == 0

@@ -1,0 +1,119 @@
+"""The aim "expected": chosen over copies of the survey, with what to expect and how good it is."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from strategist.answers.assessment import choose
+from strategist.answers.expected import BATCHES, expected_of
+from strategist.answers.solution import Options, solve
+from strategist.optimise.clock import Clock
+from strategist.survey.policy import Limits
+from strategist.survey.profile import aggregate, peaks
+from strategist.survey.records import ReadPoint
+from strategist.tags.candidates import find_candidates
+from tests.bench.drawn import drawn_read_point
+from tests.optimise.made import brute_force, random_read_point
+
+QUICK = Options(unseen=False)
+
+
+def expecting(point: ReadPoint) -> ReadPoint:
+    return replace(point, policy=replace(point.policy, aim="expected"))
+
+
+@pytest.mark.parametrize("seed", [0, 2, 5, 7, 11])
+def test_over_the_copies_it_is_what_brute_force_prefers(seed: int) -> None:
+    """The whole order of preference: excess, loss, guarded loss, then the work to install."""
+    found = solve(expecting(random_read_point(seed, 0)), QUICK)
+    assert found.over is not None
+    assert found.answer.proven
+    key, _ = brute_force(ReadPoint(found.over.passes.survey, found.whole.policy))
+    assert list(found.answer.key[:6]) == pytest.approx([float(part) for part in key[:6]])
+
+
+def test_loss_is_the_surveys_and_the_proof_is_of_the_copies() -> None:
+    point = drawn_read_point("soiled-chute", 20, 10_001)
+    result, own = choose(expecting(point), QUICK), choose(point, QUICK)
+    assert result.status == "optimal"
+    assert result.loss == result.outcome.loss >= own.loss
+    assert result.bound == own.bound
+    assert result.expected is not None
+    assert result.expected.loss.survey_best_loss == own.loss
+    assert own.expected is None
+    told = own.to_json()
+    assert told["expected_loss"] is told["optimum_interval"] is None
+
+
+def test_same_seed_same_bytes() -> None:
+    point = expecting(drawn_read_point("sorting-belt", 20, 4))
+
+    def told(seed: int) -> str:
+        found = choose(point, replace(QUICK, seed=seed)).to_json()
+        return json.dumps({k: v for k, v in found.items() if k != "seconds"})
+
+    assert told(3) == told(3)
+    assert told(3) != told(4)
+
+
+def test_intervals_hold_what_they_are_around() -> None:
+    solution = solve(expecting(drawn_read_point("shelf-cabinet", 20, 8)), QUICK)
+    found = expected_of(solution, QUICK, Clock(None))
+    assert found is not None
+    loss, optimum = found.loss, found.optimum
+    assert 0 <= loss.low <= loss.a_pass <= loss.high == optimum.high
+    assert 0 <= optimum.low <= optimum.high
+    assert optimum.gap == pytest.approx(loss.a_pass - optimum.low)
+    assert optimum.batches == BATCHES
+
+
+def test_without_time_the_bound_is_open_and_said_to_be() -> None:
+    solution = solve(expecting(drawn_read_point("soiled-chute", 10, 8)), QUICK)
+    found = expected_of(solution, QUICK, Clock(0.0))
+    assert found is not None
+    assert (found.optimum.low, found.optimum.batches) == (0.0, 0)
+    assert "is open" in found.sentence
+
+
+def test_a_pass_without_others_expects_anything() -> None:
+    """One pass says nothing of the next: up to all missed and all strays reported."""
+    point = drawn_read_point("soiled-chute", 1, 8)
+    found = expected_of(solve(expecting(point), QUICK), QUICK, Clock(None))
+    assert found is not None
+    roster, weights = point.survey.roster_wanted, point.policy.loss
+    most = weights.missed * roster.sum() + weights.stray * (~roster).sum()
+    assert (found.loss.low, found.loss.high) == (0.0, most)
+
+
+def test_limits_hold_over_the_copies() -> None:
+    point = expecting(drawn_read_point("sorting-belt", 20, 10_003))
+    limited = replace(point, policy=replace(point.policy, limits=Limits(stray_rate_max=0.2)))
+    found = solve(limited, QUICK)
+    assert found.over is not None
+    assert found.status == "optimal"
+    assert found.over.outcome.stray_rate <= 0.2
+
+
+def test_masks_are_judged_on_tags_not_on_copies() -> None:
+    point = drawn_read_point("shelf-cabinet", 12, 5)
+    found = solve(expecting(point), QUICK)
+    assert found.over is not None
+    assert found.over.passes.survey.tags == point.survey.tags
+    own = find_candidates(point.survey.tags, point.policy.reader)
+    assert found.problem.candidates.masks == own.masks
+
+
+def test_a_pass_that_counts_several_times_is_so_many_passes() -> None:
+    survey = drawn_read_point("soiled-chute", 6, 5).survey
+    times = np.array([2, 0, 1, 3, 0, 1])
+    klass = np.arange(len(survey.tags))
+    one, _ = aggregate(survey, klass, peaks(survey), times)
+    kept = survey.keep(passes=times > 0)
+    other, _ = aggregate(kept, klass, peaks(kept))
+    assert one.pass_count.sum() == times.sum()
+    assert len(one.pass_count) == len(other.pass_count)
+    assert np.array_equal(one.rssi, other.rssi)

@@ -1,0 +1,108 @@
+"""The least loss in the worst condition or the worst share of passes, against brute force."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+import pytest
+
+from strategist.optimise.clock import Clock
+from strategist.optimise.conditions import (
+    Weighing,
+    least_over_conditions,
+    master,
+    worst_of,
+)
+from strategist.optimise.problem import pose
+from strategist.survey.copies import Sample
+from strategist.survey.records import Floats, ReadPoint
+from tests.optimise.made import Replays, random_read_point, strategies
+
+SEEDS = range(24)
+
+
+def weighing_of(point: ReadPoint, seed: int, kind: str) -> Weighing:
+    rng = np.random.default_rng(seed)
+    passes = len(point.survey.pass_ids)
+    of_pass = np.concatenate([np.arange(2), rng.integers(0, 2 + seed % 2, passes)])[:passes]
+    of_pass = np.unique(of_pass, return_inverse=True)[1].astype(np.int64)
+    times = rng.integers(1, 4, passes)
+    share = np.bincount(of_pass, times) / times.sum()
+    caps = {"worst": np.ones(len(share)), "cvar": share / 0.4, "mean": share}
+    return Weighing(of_pass, times, np.minimum(caps[kind], 1.0))
+
+
+def losses_of(point: ReadPoint, weighing: Weighing) -> list[tuple[float, Floats]]:
+    """Excess over the limits in the conditions, and loss a pass in each, of every strategy."""
+    replays, policy, found = Replays(point), point.policy, []
+    seen = set()
+    for strategy in strategies(point):
+        outcome = replays.outcome(strategy)
+        if id(outcome) in seen:
+            continue
+        seen.add(id(outcome))
+        losses, excess = [], 0.0
+        for c in range(len(weighing.cap)):
+            some = [p for p, of in enumerate(weighing.of_pass) if of == c]
+            times = {p: int(weighing.times[p]) for p in some}
+            parts = [(times[p], outcome.by_pass[p]) for p in some]
+            missed = sum(n * len(one.missed) for n, one in parts)
+            stray = sum(n * len(one.stray) for n, one in parts)
+            wanted = sum(n * one.wanted for n, one in parts)
+            passes = sum(times.values())
+            losses.append((policy.loss.missed * missed + policy.loss.stray * stray) / passes)
+            excess += policy.limits.excess(missed / wanted if wanted else None, stray / passes)
+        found.append((round(excess, 6), np.array(losses)))
+    return found
+
+
+def brute_worst(losses: Floats, cap: Floats) -> float:
+    """The largest Σ λ L over the corners of {λ ≤ cap, Σ λ = 1}: all but one at 0 or its cap."""
+    best = -np.inf
+    for order in itertools.permutations(range(len(cap))):
+        left, total = 1.0, 0.0
+        for c in order:
+            take = min(left, cap[c])
+            total, left = total + take * losses[c], left - take
+        best = max(best, total)
+    return best
+
+
+@pytest.mark.parametrize("kind", ["worst", "cvar", "mean"])
+@pytest.mark.parametrize("seed", SEEDS)
+def test_value_and_bound_are_those_of_brute_force(seed: int, kind: str) -> None:
+    point = random_read_point(seed, 0)
+    weighing = weighing_of(point, seed, kind)
+    each = Sample(point.survey, np.ones(len(point.survey.pass_ids), np.int64))
+    problem = pose(point.survey, point.policy, sample=each)
+    found = least_over_conditions(problem, weighing, Clock(None))
+    tried = losses_of(point, weighing)
+    least = min((excess, brute_worst(losses, weighing.cap)) for excess, losses in tried)
+    assert (found.excess, found.value) == pytest.approx(least, abs=2e-5)
+    if least[0] == 0:
+        assert found.proven
+        assert found.bound <= least[1] + 1e-6
+    else:
+        assert found.infeasible
+
+
+def test_worst_is_no_less_than_cvar_nor_that_than_the_mean() -> None:
+    rng = np.random.default_rng(1)
+    for _ in range(50):
+        losses, share = rng.random(4), rng.dirichlet(np.ones(4))
+        worst = worst_of(losses, np.ones(4))[0]
+        tail, mean = (worst_of(losses, np.minimum(share / t, 1))[0] for t in (0.3, 1.0))
+        assert worst + 1e-12 >= tail >= mean - 1e-12
+        assert worst == losses.max()
+        assert mean == pytest.approx(losses @ share)
+
+
+def test_master_weighs_what_is_worst_for_the_best() -> None:
+    """Two strategies, each good in one condition: even weights, and what both then come to."""
+    weight, theta = master(np.array([[0.0, 4.0], [4.0, 0.0]]), np.ones(2))
+    assert weight.tolist() == pytest.approx([0.5, 0.5])
+    assert theta == pytest.approx(2.0)
+    capped, theta = master(np.array([[0.0, 4.0], [4.0, 0.0]]), np.array([1.0, 0.25]))
+    assert capped.tolist() == pytest.approx([0.75, 0.25])
+    assert theta == pytest.approx(1.0)
