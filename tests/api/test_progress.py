@@ -39,7 +39,9 @@ def test_it_is_told_while_the_job_is_the_worker_s(
     assert client.get(read).json["progress"] == FAR
     browser = Browser(client.flask.application).signed_in(client.token)
     page = browser.get(f"/answers/{answer}").text
-    assert "best found so far</dt><dd>7<" in page and "none is below</dt><dd>3<" in page
+    assert (
+        "loss of the best so far</dt><dd>7<" in page and "no settings are below</dt><dd>3<" in page
+    )
     finish(service.database, answer, "w", error={"problem": "no-time", "detail": "late"})
     assert client.get(read).json["progress"] is None
     note_progress(service.database, answer, "w", FAR)
