@@ -23,6 +23,7 @@ from strategist.optimise.model import pays, prove_by_model
 from strategist.optimise.outer import Found, choose_score
 from strategist.optimise.own_part import OwnPowers, is_own, with_own_powers
 from strategist.optimise.problem import Answer, Counts, Problem
+from strategist.optimise.progress import watched_by
 from strategist.optimise.scores import Parts, over, parts_of
 from strategist.optimise.strategy import Strategy
 from strategist.optimise.tuning import DEFAULT, Tuning
@@ -325,7 +326,8 @@ def in_time(part: ReadPoint, options: Options, deadline: Deadline) -> tuple[Stra
     answer is due already."""
     if deadline.passed():
         return None
-    found = solve(part, options, clock=Clock(options.time_limit_s))
+    with watched_by(None):  # it is not the answer that is waited for
+        found = solve(part, options, clock=Clock(options.time_limit_s))
     return found.strategy, found.proven
 
 

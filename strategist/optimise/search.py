@@ -29,6 +29,7 @@ from strategist.optimise.clock import Clock, OutOfTimeError
 from strategist.optimise.goals import GuardedGoal, LossGoal
 from strategist.optimise.node import Node
 from strategist.optimise.problem import Answer, Problem, value
+from strategist.optimise.progress import tell
 from strategist.optimise.selections import grow, of_chain
 from strategist.optimise.starts import Starts
 from strategist.optimise.tree import Tree
@@ -109,6 +110,8 @@ class BestFirst:
                 self.heap = []
                 return
             self.raise_floor(bound)
+            if self.best.answer is not None and isinstance(self.best.goal, LossGoal):
+                tell(self.best.answer.key[1], self.floor[1])
             self.tree.clock.check()
             self._tell()
             if self.best.hopeless(*bound, 0, float(node.cutoff > 0), 1):
