@@ -38,9 +38,9 @@ from .service import Service
 from .store.database import FullStoreError, StoreError
 from .store.ids import derived_ids
 from .store.keys import begin, complete_key, forget_key
-from .views import batches, documents, figures, kept, settings, surveys
+from .views import batches, documents, figures, kept, settings, sheets, surveys
 
-_VIEWS = (surveys, settings, batches, figures, documents)
+_VIEWS = (surveys, sheets, settings, batches, figures, documents)
 ENDPOINTS: tuple[Endpoint, ...] = (
     *kept.ENDPOINTS,
     *(one for module in _VIEWS for one in vars(module).values() if isinstance(one, Endpoint)),
@@ -78,7 +78,7 @@ def create_app(service: Service) -> Flask:
             provide_automatic_options=False,
         )
     app.add_url_rule("/openapi.json", "openapi", lambda: _response(Answer(description())))
-    app.add_url_rule("/docs", "docs", _docs)
+    app.add_url_rule("/docs/reference", "reference", _reference)
     add_pages(app, service, ENDPOINTS, lambda error: _as_problem(app, error))
     app.before_request(_begin)
     app.after_request(lambda response: _end(response, service))
@@ -86,7 +86,7 @@ def create_app(service: Service) -> Flask:
     return app
 
 
-def _docs() -> Response:
+def _reference() -> Response:
     headers = {"Content-Security-Policy": POLICY}
     content = page(description())
     return _response(Answer(content=content, media="text/html; charset=utf-8", headers=headers))

@@ -32,7 +32,8 @@ _PAGE = """<!doctype html>
 <style>{{ style }}</style></head><body>
 <h1>{{ info.title }} API {{ info.version }}</h1>
 <p>{{ info.description }}</p>
-<p>For programs: <a href="/openapi.json">/openapi.json</a> (OpenAPI 3.1).
+<p>Begin with <a href="/docs">ten lines and an example</a>.
+For programs: <a href="/openapi.json">/openapi.json</a> (OpenAPI 3.1).
 Limits: <a href="/v1">/v1</a>.</p>
 <nav><ul>{% for tag in tags %}<li><a href="#{{ tag }}">{{ tag }}</a></li>{% endfor %}
 <li><a href="#schemas">schemas</a></li><li><a href="#problems">problems</a></li></ul></nav>

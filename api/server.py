@@ -15,6 +15,7 @@ from typing import Any
 from .app import ENDPOINTS, create_app
 from .door import open_door
 from .headers import Door
+from .pages.render import warm_up
 from .pages.visit import SIGN_IN, SIGN_IN_BYTES, client_at_the_door
 from .service import Service
 from .store.database import Database, StoreError
@@ -78,6 +79,7 @@ def serve(
     )
     service.warm = lambda: supervisor.warm
     supervisor.start()
+    threading.Thread(target=warm_up, daemon=True).start()
     _end_on_signals(service, server)
     _LOG.info("serving on http://%s:%s", host, server.effective_port)
     print(f"strategist API on http://{host}:{server.effective_port}", flush=True)

@@ -30,13 +30,15 @@ _ENTRY = "entry "  # and its number: the source of faults of its strategy
 class Task:
     """A job in hand: its row, what it asks for, the surveys that it may name.
 
-    `seconds` are left until nobody waits any more (None: nobody does).
+    `seconds` are left until nobody waits any more (None: nobody does). `tell` takes how far a solve
+    is: seconds, the loss of the best strategy so far, and the loss that none is below.
     """
 
     cases: Cases
     row: RowMapping
     request: Mapping[str, Any]
     seconds: float | None
+    tell: Callable[[Mapping[str, Any]], None] = lambda _: None
 
     def point(self, key: str = "survey") -> strategist.ReadPoint:
         """The read point in the survey named under a key of the request; InputError: none."""
@@ -134,12 +136,24 @@ def _settings(task: Task) -> dict[str, Any]:
     ).to_json()
 
 
+def _sheet(task: Task) -> dict[str, Any]:
+    """The page of a result, with plots of the survey that it was made from."""
+    asked, point = task.request, task.point()
+    given = strategist.GivenResult("answer", "", point.name, asked["result"], None, asked["site"])
+    backing = strategist.Backing(points=[("", point)], frontiers=asked["frontiers"])
+    document = strategist.report_document([given], backing, made_on=asked["made_on"])
+    return {"page": strategist.report_page(document)}
+
+
 def _answer(question: Question, task: Task) -> dict[str, Any]:
     """The answer to a question at a read point."""
     asked = Asked(
         None if question.solves is None else task.options(),
         _strategy(task.request["strategy"]) if question.takes_strategy else None,
         {one.key: _value(one, task) for one in question.parameters},
+        watch=lambda spent, loss, bound: task.tell(
+            {"elapsed_s": round(spent, 1), "loss": loss, "bound": bound}
+        ),
     )
     try:
         return question.answer(task.point(), asked).to_json()
@@ -228,6 +242,7 @@ _VERBS: Mapping[str, Callable[[Task], dict[str, Any]]] = {
     "check": _check,
     "masks": _masks,
     "settings": _settings,
+    "sheet": _sheet,
     "comparison": _compare,
     "templates": _templates,
     "cross_reads": _cross_reads,

@@ -13,8 +13,11 @@ from flask import Response
 from markupsafe import Markup
 
 import strategist
+from strategist.errors import InputError
 
 from ..problems import KINDS, ProblemError
+from ..requests import invalid
+from ..results import HTML
 from .ask import Asker, at
 from .visiting import Page, Visit, download, nothing, to
 
@@ -39,10 +42,11 @@ def answer(visit: Visit, answer_id: str) -> Response:
     """The sheet; until it is there, how far the solve is."""
     found = answer_of(visit.ask, answer_id)
     if found["result"] is None:
-        waits = found["state"] in _OPEN
-        return visit.show("waiting.html", answer=found, waits=waits, refresh=2 if waits else 0)
+        waits, alone = found["state"] in _OPEN, _alone(visit.ask, found)
+        refresh = 2 if waits else 0
+        return visit.show("waiting.html", answer=found, waits=waits, alone=alone, refresh=refresh)
     sheet = Markup(strategist.report_sections(_document(visit.ask, found)))
-    return visit.show("sheet.html", answer=found, sheet=sheet)
+    return visit.show("sheet.html", answer=found, sheet=sheet, alone=_alone(visit.ask, found))
 
 
 def _document(ask: Asker, found: Mapping[str, Any]) -> dict[str, Any]:
@@ -61,10 +65,11 @@ def _site(ask: Asker, survey_id: str) -> str | None:
 
 
 def sheet_file(visit: Visit, answer_id: str) -> Response:
-    """The sheet as one file that needs no network."""
+    """The sheet as one file that needs no network, with plots while the survey is there."""
     found = finished(visit.ask, answer_id)
-    page = strategist.report_page(_document(visit.ask, found))
-    return download(page, "text/html; charset=utf-8", f"{found['read_point']}.html")
+    page = visit.ask.content(at("v1", "strategies", answer_id, "sheet"), HTML).payload()
+    assert isinstance(page, bytes | str)
+    return download(page, f"{HTML}; charset=utf-8", f"{found['read_point']}.html")
 
 
 def json_file(visit: Visit, answer_id: str) -> Response:
@@ -91,9 +96,13 @@ def settings_file(visit: Visit, answer_id: str) -> Response:
     """Gen2 commands, or LLRP parameters by the reader's own table of powers."""
     found = finished(visit.ask, answer_id)
     form = visit.text("form_of")
-    asked = {"survey": found["survey"], "read_point": found["read_point"], "form": form}
-    asked["strategy_id"] = answer_id
+    asked: dict[str, Any] = {
+        "survey": found["survey"],
+        "read_point": found["read_point"],
+        "format": form,
+    }
     try:
+        asked |= _strategy(visit, answer_id)
         if form == "llrp":
             asked["power_table"] = _power_table(visit)
         made = visit.ask.post("/v1/settings", asked)
@@ -101,6 +110,18 @@ def settings_file(visit: Visit, answer_id: str) -> Response:
         return _hand_over(visit, found, error)
     text = json.dumps(made, ensure_ascii=False, indent=2) + "\n"
     return download(text, "application/json", f"{found['read_point']}-{form}.json")
+
+
+def _strategy(visit: Visit, answer_id: str) -> dict[str, Any]:
+    """That of the answer, or the one of the form (a point of the trade-offs)."""
+    text = visit.text("strategy")
+    if not text:
+        return {"strategy_id": answer_id}
+    try:
+        given = strategist.parse_strategy_file(text.encode(), "strategy")
+    except InputError as error:
+        raise invalid(error) from None
+    return {"strategy": given.strategy.to_json()}
 
 
 def _power_table(visit: Visit) -> list[dict[str, Any]]:
@@ -122,10 +143,10 @@ def _power_table(visit: Visit) -> list[dict[str, Any]]:
 
 
 def stop(visit: Visit, answer_id: str) -> Response:
-    """Cancel the solve, with all of its batch where it is a part of one."""
+    """Cancel the solve of this read point alone."""
     found = answer_of(visit.ask, answer_id)
-    if found["batch"] is not None:
-        visit.ask.delete(at("v1", "batches", found["batch"]))
+    _refuse_part(visit.ask, found)
+    visit.ask.delete(at("v1", "batches", found["batch"]))
     return to(at("answers", answer_id))
 
 
@@ -134,12 +155,23 @@ def remove(visit: Visit, answer_id: str) -> Response:
     found = answer_of(visit.ask, answer_id)
     if found["batch"] is None:
         visit.ask.delete(at("v1", "strategies", answer_id))
-        return to("/answers")
-    batch = at("v1", "batches", found["batch"])
-    if visit.ask.get(batch)["total"] > 1:
-        raise ProblemError("in-use", "It is a part of a batch: delete the batch.")
-    visit.ask.delete(batch, results="delete")
+    else:
+        _refuse_part(visit.ask, found)
+        visit.ask.delete(at("v1", "batches", found["batch"]), results="delete")
     return to("/answers")
+
+
+def _alone(ask: Asker, found: Mapping[str, Any]) -> bool:
+    """Whether no other read point is solved with this one."""
+    return found["batch"] is None or ask.get(at("v1", "batches", found["batch"]))["total"] == 1
+
+
+def _refuse_part(ask: Asker, found: Mapping[str, Any]) -> None:
+    """Raise ProblemError where others would go with this one."""
+    if found["batch"] is None:
+        raise nothing("solve to stop")
+    if not _alone(ask, found):
+        raise ProblemError("in-use", "It is a part of a batch: cancel or delete the batch.")
 
 
 PAGES = (

@@ -39,7 +39,11 @@ class Asker:
 
     def post(self, path: str, body: Any) -> Any:
         """The document of what is made, or worked out, at a path."""
-        return self._answer("POST", path, body=json.dumps(body, allow_nan=False).encode()).document
+        try:
+            text = json.dumps(body, allow_nan=False)
+        except ValueError:
+            raise ProblemError("invalid", "A number is not finite.") from None
+        return self._answer("POST", path, body=text.encode()).document
 
     def upload(self, path: str, files: Mapping[str, bytes], **query: Any) -> Any:
         """The document of what is made of the files of a form."""

@@ -8,7 +8,7 @@ from __future__ import annotations
 import json
 import threading
 from collections import OrderedDict
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -31,9 +31,7 @@ class Brief:
     wanted: int
     stray: int
     stray_presented: int
-    levels_dbm: Sequence[float]
-    cutoff_dbm: float | None
-    masks: int
+    strategy: Mapping[str, Any]
 
 
 @dataclass(frozen=True)
@@ -69,7 +67,7 @@ class Briefs:
 
 
 def brief_of(result: Mapping[str, Any]) -> Brief:
-    outcome, strategy = result["outcome"], result["strategy"]
+    outcome = result["outcome"]
     return Brief(
         result["status"],
         result["loss"],
@@ -78,7 +76,5 @@ def brief_of(result: Mapping[str, Any]) -> Brief:
         outcome["wanted"],
         outcome["stray"],
         outcome["stray_presented"],
-        strategy["levels_dbm"],
-        strategy.get("cutoff_dbm"),
-        len(strategy.get("masks", ())),
+        result["strategy"],
     )

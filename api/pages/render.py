@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import json
 from collections.abc import Mapping
 from datetime import datetime
 from functools import cache
@@ -84,8 +85,17 @@ def environment() -> Environment:
         lstrip_blocks=True,
     )
     made.globals.update(at=at)
-    made.filters.update(figure=figure, day=day, percent=percent)
+    made.filters.update(figure=figure, day=day, percent=percent, as_json=as_json)
     return made
+
+
+def warm_up() -> None:
+    """Load what the first pages would wait for: templates, and what writes sheets."""
+    static_files()
+    for name in environment().list_templates():
+        environment().get_template(name)
+    _ = strategist.GivenResult, strategist.report_document, strategist.report_sections
+    strategist.can_plot()
 
 
 def figure(value: Any, digits: int = 6) -> str:
@@ -94,6 +104,11 @@ def figure(value: Any, digits: int = 6) -> str:
         return "–" if value is None else str(value)
     text = f"{value:,.0f}" if float(value).is_integer() else f"{value:.{digits}g}"
     return text.replace("-", "−")
+
+
+def as_json(value: Any) -> str:
+    """JSON as plain text, which is escaped where it goes (jinja's own is unfit for attributes)."""
+    return json.dumps(value, ensure_ascii=False)
 
 
 def percent(value: float | None) -> str:

@@ -12,13 +12,14 @@ from flask import Flask, Response, g, redirect, request
 from ..endpoints import Endpoint
 from ..problems import KINDS, ProblemError
 from ..service import Service
-from . import answers, batches, home, sign_in, surveys
+from . import answers, batches, compare, docs, home, of_batch, sign_in, surveys, trade_offs
 from .ask import Asker
 from .render import render, static_file
 from .visit import SIGN_IN, Visitor, refuse_forged, visitor_of
 from .visiting import Page, Visit
 
-PAGES: tuple[Page, ...] = (*home.PAGES, *surveys.PAGES, *answers.PAGES, *batches.PAGES)
+_MODULES = (home, surveys, answers, trade_offs, compare, batches, of_batch)
+PAGES: tuple[Page, ...] = tuple(page for module in _MODULES for page in module.PAGES)
 AsProblem = Callable[[Exception], ProblemError]
 
 
@@ -26,13 +27,14 @@ def add_pages(
     app: Flask, service: Service, endpoints: tuple[Endpoint, ...], as_problem: AsProblem
 ) -> None:
     """Add the pages to an app; they ask the endpoints, and nothing else of the API."""
-    for number, page in enumerate(PAGES):
+    for page in PAGES:
         view = partial(_shown, page, service, endpoints, as_problem)
-        app.add_url_rule(page.rule, f"page{number}", view, methods=[page.method])
+        app.add_url_rule(page.rule, page.name, view, methods=[page.method])
     shown = partial(sign_in.show, service)
     app.add_url_rule(SIGN_IN, "sign-in", shown, methods=["GET"])
     take = partial(_guarded, partial(sign_in.take, service), as_problem)
     app.add_url_rule(SIGN_IN, "sign-in-taken", take, methods=["POST"])
+    app.add_url_rule("/docs", "docs", partial(docs.show, service, endpoints))
     app.add_url_rule("/pages/<name>", "page-file", _static)
 
 
@@ -79,10 +81,19 @@ def _guarded(view: Callable[[], Response], as_problem: AsProblem) -> Response:
 
 
 def _to_sign_in() -> Response:
+    """To the form, and back from there.
+
+    A link on another site (a mail, say) is followed without the cookie: a page of ours then asks
+    again, which sends it.
+    """
     if request.method != "GET":
         error = ProblemError("unauthorized", "Your session has ended. Sign in, then send it again.")
         return problem_page(error, None)
-    back = "" if request.path == "/" else f"?next={quote(request.full_path.rstrip('?'), safe='')}"
+    query = quote(request.query_string, safe="=&%+")
+    address = quote(request.path) + (f"?{query}" if query else "")
+    if request.headers.get("Sec-Fetch-Site") == "cross-site":
+        return render("again.html", None, address=address)
+    back = "" if address == "/" else f"?next={quote(address, safe='')}"
     return _as_response(redirect(f"{SIGN_IN}{back}", 303))
 
 

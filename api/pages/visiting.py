@@ -50,6 +50,11 @@ class Page:
     view: View
     files: bool = False
 
+    @property
+    def name(self) -> str:
+        """As logs and counts call it."""
+        return f"pages.{self.view.__module__.rsplit('.', 1)[-1]}.{self.view.__name__}"
+
     def most(self, limits: Limits) -> int:
         """Bytes that a body may have."""
         return limits.upload_bytes if self.files else limits.request_bytes

@@ -189,6 +189,31 @@ def find_jobs(
         return page(connection, jobs, mine, limit, after)
 
 
+def find_at_point(
+    database: Database, client: str, kind: str, place: tuple[str, str], limit: int
+) -> list[RowMapping]:
+    """What a client asked of one place (a survey's id, a read point) and has an answer to; newest
+    first."""
+    columns = (jobs.c.id, jobs.c.label, jobs.c.created, jobs.c.request)
+    with database.read() as connection:
+        mine = (jobs.c.client == client) & (jobs.c.kind == kind) & (jobs.c.state == "done")
+        here = mine & (jobs.c.survey == place[0]) & (jobs.c.read_point == place[1])
+        found = select(*columns).where(here).order_by(jobs.c.created.desc()).limit(limit)
+        return list(connection.execute(found).mappings())
+
+
+def find_of_batch(
+    database: Database, client: str, kind: str, batch: str, limit: int
+) -> list[RowMapping]:
+    """A client's newest finished answers of a kind about a whole batch."""
+    columns = (jobs.c.id, jobs.c.label, jobs.c.created, jobs.c.request)
+    with database.read() as connection:
+        mine = (jobs.c.client == client) & (jobs.c.kind == kind) & (jobs.c.state == "done")
+        about = mine & jobs.c.request.contains(json.dumps({"batch": batch})[1:-1], autoescape=True)
+        found = select(*columns).where(about).order_by(jobs.c.created.desc()).limit(limit)
+        return list(connection.execute(found).mappings())
+
+
 def drop_job(database: Database, client: str, kind: str, job_id: str) -> bool:
     """Delete an answer that stands alone; False where it is a part of a batch.
 

@@ -75,9 +75,8 @@ def against(found: Sequence[Finding], strategy: Strategy) -> tuple[str, ...]:
     if strategy.cutoff_dbm is None:
         return ()
     return tuple(
-        f"This strategy has a cutoff of {figure(strategy.cutoff_dbm)} dBm against the advice of "
-        f"the survey. {one.text} {one.advice} Compare it with the best without one (trade-offs, "
-        "techniques)."
+        f"The cutoff of {figure(strategy.cutoff_dbm)} dBm is against the advice of the survey. "
+        f"{one.advice} Compare it with the best without one (trade-offs, techniques)."
         for one in found
         if one.kind in _NO_CUTOFF
     )

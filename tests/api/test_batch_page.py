@@ -40,7 +40,7 @@ def test_a_browser_refuses_nothing_of_pages_that_the_api_sends(
 ) -> None:
     """With the header of all other answers it would refuse the style, and says so."""
     bare = {"Content-Security-Policy": "default-src 'none'; frame-ancestors 'none'"}
-    docs = client.get("/docs")
+    docs = client.get("/docs/reference")
     pages = {"/sent": (sent.text, sent.headers), "/docs": (docs.text, docs.headers)}
     pages["/bare"] = (sent.text, bare)
     refused = refusals(pages, tmp_path)

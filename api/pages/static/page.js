@@ -53,6 +53,7 @@ function takeDrops(form) {
 function begin() {
   lookAgain();
   for (const form of live().querySelectorAll("form[data-drop]")) takeDrops(form);
+  for (const button of live().querySelectorAll("button[data-copy]")) button.hidden = !navigator.clipboard;
 }
 
 document.addEventListener("submit", (event) => {
@@ -70,10 +71,17 @@ document.addEventListener("submit", (event) => {
 });
 
 document.addEventListener("click", (event) => {
+  const copy = event.target.closest("button[data-copy]");
+  if (copy) {
+    const said = document.getElementById(copy.dataset.copy).textContent;
+    navigator.clipboard.writeText(said).then(() => { copy.textContent = "Copied"; });
+    return;
+  }
   const link = event.target.closest("a[data-swap]");
   if (!link || event.ctrlKey || event.metaKey || event.shiftKey || event.button) return;
   event.preventDefault();
-  swap(link.href, { keep: true }).catch(() => location.assign(link.href));
+  const address = new URL(link.getAttribute("href"), location.href).href; // links of SVG have another href
+  swap(address, { keep: true }).catch(() => location.assign(address));
 });
 
 let pause = 0;

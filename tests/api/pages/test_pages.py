@@ -62,6 +62,7 @@ def test_from_files_to_settings(browser: Browser, answer: str) -> None:
     kept = browser.get(f"{answer}/sheet.html")
     assert kept.headers["Content-Disposition"] == 'attachment; filename="gate-1.html"'
     assert "<h3>To set</h3>" in kept.text and re.search("Site: <[^>]*>Test<", kept.text)
+    assert kept.text.count("<svg") >= 2, "plots of the survey"
     result = browser.get(f"{answer}/result.json").json
     assert result["status"] == "optimal" and result["read_point"] == "gate-1"
     gen2 = browser.post(f"{answer}/hand-over", form_of="gen2")
@@ -119,6 +120,51 @@ def test_settings_that_cannot_be_written(
     assert refused.status_code == 422 and said in refused.text and "Gen2" in refused.text
 
 
+def test_beside_the_settings_of_today(browser: Browser, answer: str) -> None:
+    """By figures, by a text, by a file and by another answer: both sides, and what to change."""
+    result = browser.get(f"{answer}/result.json").data
+    mask = {"bank": "epc", "pointer": 32, "length": 8, "pattern": "30"}
+    text = json.dumps({"levels_dbm": [16], "masks": [mask]})
+    ways: list[dict[str, Any]] = [
+        {"levels": "15, 16", "cutoff": "−70", "stop_after": "2", "name": "today"},
+        {"strategy": text, "name": "a colleague's"},
+        {"file": (io.BytesIO(result), "result.json")},
+        {"other": answer.rsplit("/", 1)[-1]},
+    ]
+    for number, way in enumerate(ways):
+        page = browser.get(place(browser.post(f"{answer}/compare", **way)))
+        assert page.status_code == 200 and "From " in page.text, way
+        assert ("do the same in every pass" in page.text) == (number != 0)
+    form = browser.get(f"{answer}/compare").text
+    assert form.count("/compare/co_") == 4 and "a colleague&#39;s</a>" in form
+    first = re.findall(r"/answers/\w+/compare/co_\w+", form)[0]
+    assert place(browser.post(f"{first}/delete")) == f"{answer}/compare"
+    assert browser.get(first).status_code == 404
+
+
+@pytest.mark.parametrize(
+    ("fields", "said"),
+    [
+        ({}, "Give the power that is set today"),
+        ({"levels": "strong"}, "are numbers"),
+        ({"levels": "99"}, "levels_dbm"),
+        ({"levels": "15.5"}, "15.5"),
+        ({"strategy": "{"}, "the settings given"),
+        ({"other": "st_0"}, "strategy_id"),
+        ({"levels": "16", "name": "a\tb"}, "printable"),
+    ],
+)
+def test_settings_that_cannot_be_compared(
+    browser: Browser, answer: str, fields: dict[str, str], said: str
+) -> None:
+    """The form comes back with what was filled in, and what is wrong with it."""
+    refused = browser.post(f"{answer}/compare", **fields)
+    assert refused.status_code in (400, 422) and said in refused.text, refused.text
+    assert 'id="levels"' in refused.text
+    for value in fields.values():
+        assert value.split("\t")[0] in refused.text
+
+
 def test_a_batch_by_page_order_and_name(browser: Browser) -> None:
     given = document(case_document(12))
     survey = place(browser.post("/surveys", **given))
@@ -151,6 +197,9 @@ def test_what_is_not_solved_can_be_stopped(app: Flask, service: Service) -> None
         assert '<noscript><meta http-equiv="refresh"' in page
     assert browser.post(f"{survey}/delete").status_code == 409
     assert browser.post(f"{batch}/delete").status_code == 409
+    part = re.findall(r"/answers/st_\w+", browser.get(batch).text)[0]
+    assert browser.post(f"{part}/stop").status_code == 409, "the others would go with it"
+    assert "with <a href=" in browser.get(part).text and "Stop" not in browser.get(part).text
     for path in (answer, batch):
         assert place(browser.post(f"{path}/stop")) == path
         page = browser.get(path).text
@@ -168,9 +217,10 @@ def test_deleting(browser: Browser, survey: str, answer: str) -> None:
     assert browser.get(survey).status_code == 404
 
 
-def addresses(survey: str, answer: str, batch: str) -> Iterator[tuple[str, str]]:
+def addresses(survey: str, answer: str, batch: str, asked: str) -> Iterator[tuple[str, str]]:
     """Method and address of every page, with the first client's ids."""
     ids = {
+        "asked_id": asked.rsplit("/", 1)[-1],
         "survey_id": survey.rsplit("/", 1)[-1],
         "answer_id": answer.rsplit("/", 1)[-1],
         "batch_id": batch.rsplit("/", 1)[-1],
@@ -185,9 +235,10 @@ def test_every_page_with_another_clients_session(
 ) -> None:
     """What is another's is not there; and nobody without a session sees any page."""
     batch = re.findall(r"/batches/ba_[0-9a-f]+", browser.get(answer).text)[0]
+    asked = place(browser.post(f"{answer}/compare", levels="16"))
     nobody = Browser(app)
     seen = 0
-    for method, address in addresses(survey, answer, batch):
+    for method, address in addresses(survey, answer, batch, asked):
         has_id = re.search(r"_[0-9a-f]{32}", address) is not None
         if method == "GET":
             assert nobody.get(address).headers["Location"].startswith("/sign-in"), address
@@ -201,7 +252,8 @@ def test_every_page_with_another_clients_session(
             assert "gate-1" not in shown.text
         elif shown is not None:
             assert shown.status_code == 200 and "gate-1" not in shown.text, address
-    assert seen > 10
+    assert seen > 25
+    assert browser.get(asked).status_code == 200
     assert browser.get(answer).status_code == browser.get(survey).status_code == 200
 
 
@@ -233,6 +285,14 @@ def test_every_page_has_the_policy_that_lets_no_script_in(browser: Browser, answ
     assert not re.search(
         r" style=| on[a-z]+=|<style|<script>|javascript:|https?://(?!www\.w3)", page
     )
+
+
+def test_the_first_view_is_light(browser: Browser) -> None:
+    """With all that goes with it."""
+    page = browser.get("/")
+    files = [browser.get(path) for path in re.findall(r'(?:href|src)="(/pages/[^"]+)"', page.text)]
+    assert len(files) == 3
+    assert sum(len(one.data) for one in (page, *files)) < 60_000
 
 
 def test_the_files_that_go_with_pages(browser: Browser) -> None:

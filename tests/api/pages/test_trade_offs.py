@@ -1,0 +1,206 @@
+"""The curve that can be walked, what-ifs, and what is asked of a whole batch."""
+
+from __future__ import annotations
+
+import json
+import re
+from typing import Any
+from xml.etree import ElementTree
+
+import pytest
+
+from api.pages.curve import best_at, curve_of, ratios_of
+from tests.api.given import case_document
+from tests.api.live import wait_until
+from tests.api.pages.browsing import Browser
+from tests.api.pages.test_pages import document, place
+
+POINTS: list[dict[str, Any]] = [
+    {"missed": 2, "stray": 57, "loss": 120, "guarded_loss": 132, "best_for": {"low": 17.0}},
+    {"missed": 3, "stray": 52, "loss": 113, "guarded_loss": 126, "best_for": None},
+    {"missed": 6, "stray": 5, "loss": 28, "guarded_loss": 71, "best_for": {"low": 0.5, "high": 17}},
+    {"missed": 16, "stray": 0, "loss": 48, "guarded_loss": 62, "best_for": {"low": 0, "high": 0.5}},
+]
+for _one in POINTS:
+    if _one["best_for"]:
+        _one["best_for"].setdefault("high", None)
+
+
+@pytest.mark.parametrize(
+    ("ratio", "best"), [(0.1, 3), (0.5, 2), (0.51, 2), (10, 2), (12.99, 2), (13.01, 0), (100, 0)]
+)
+def test_the_best_point_for_a_ratio(ratio: float, best: int) -> None:
+    """By hand: 6r + 5 = 2r + 57 at r = 13, 16r = 6r + 5 at r = 0.5, where fewer misses win."""
+    assert best_at(POINTS, ratio) == best
+
+
+def test_the_slider_goes_past_all_that_changes_the_best() -> None:
+    low, high = ratios_of(POINTS, 1.5)
+    assert best_at(POINTS, 10**low) == 3 and best_at(POINTS, 10**high) == 0
+    assert 10**low < 0.5 and 10**high > 17
+    assert ratios_of(POINTS[1:2], 1.0) == (-1.2, 2.2)
+
+
+def test_places_of_the_picture() -> None:
+    """More is further right, higher up; guarded above fitted; all within the panels."""
+    curve = curve_of(POINTS)
+    assert [one.number for one in curve.marks] == [0, 1, 2, 3]
+    assert sorted(one.x for one in curve.marks) == [one.x for one in curve.marks]
+    assert sorted(one.y for one in curve.marks) == [one.y for one in curve.marks]
+    for one in curve.marks:
+        assert 84 <= one.x <= 622 and 16 <= one.y <= 236
+        assert 280 <= one.guarded_y < one.loss_y <= 420
+    assert [tick.words for tick in curve.across] == ["0", "5", "10", "15", "20"]
+    assert curve.stairs.split()[:3] == ["137.8,27", "164.7,27", "164.7,45.3"]
+
+
+def test_a_single_point_without_any_fault_is_drawn() -> None:
+    none = {"missed": 0, "stray": 0, "loss": 0, "guarded_loss": 0, "best_for": None}
+    curve = curve_of([none])
+    assert (curve.marks[0].x, curve.marks[0].y, curve.marks[0].loss_y) == (84, 236, 420)
+    assert [tick.words for tick in curve.up] == ["0", "1"]
+
+
+def conflict() -> dict[str, Any]:
+    """A read point at which a tag missed can be traded for strays: some strays are the stronger."""
+    given = case_document(passes=4)
+    given["site"]["read_points"]["gate-1"]["allow"] = ["power", "ladder", "cutoff"]
+    for row in given["reads"]:
+        if row["pass_id"] == "p1" and row["epc"].startswith("31"):
+            row["rssi_dbm"] = -40.0
+        if row["pass_id"] == "p1" and row["epc"].startswith("30"):
+            row["rssi_dbm"] = -70.0
+    given["reads"] = [
+        row for row in given["reads"] if row["power_dbm"] == 16 or row["pass_id"] != "p1"
+    ]
+    return given
+
+
+@pytest.fixture
+def answer(browser: Browser) -> str:
+    survey = place(browser.post("/surveys", **document(conflict())))
+    asked = place(browser.post(f"{survey}/solve", point="0", seconds="30"))
+    wait_until(lambda: "To set" in browser.get(asked).text)
+    return asked
+
+
+def test_the_curve_is_walked_by_links_and_by_the_slider(browser: Browser, answer: str) -> None:
+    assert "Work out the trade-offs" in browser.get(f"{answer}/trade-offs").text
+    walk = place(browser.post(f"{answer}/trade-offs"))
+    assert place(browser.get(f"{answer}/trade-offs")) == walk, "it is worked out once"
+    page = browser.get(walk).text
+    svg = ElementTree.fromstring(
+        re.findall(r"<svg.*?</svg>", page, re.S)[0].replace(" data-swap", "")
+    )
+    links = list(svg.iter("a"))
+    assert len(links) >= 2
+    for link in links:
+        words = link.attrib["aria-label"]
+        picked = browser.get(f"{walk}{link.attrib['href']}").text
+        counts = re.match(r"\d+ missed, \d+ stray", words)
+        assert counts and f'id="picked">{counts[0]}</h2>' in picked
+        assert picked.count('aria-current="true"') == 1
+    low, high = re.findall(r'min="([-.\d]+)" max="([-.\d]+)"', page)[0]
+    ends = [
+        re.findall(r'id="picked">(\d+) missed, (\d+)', browser.get(f"{walk}?weight={x}").text)
+        for x in (low, high)
+    ]
+    assert int(ends[0][0][0]) > int(ends[1][0][0]) and int(ends[0][0][1]) < int(ends[1][0][1])
+
+
+@pytest.mark.parametrize("query", ["weight=x", "weight=inf", "weight=1e9", "point=99", "point=-1"])
+def test_nonsense_in_the_address_shows_a_point_all_the_same(
+    browser: Browser, answer: str, query: str
+) -> None:
+    walk = place(browser.post(f"{answer}/trade-offs"))
+    assert 'id="picked"' in browser.get(f"{walk}?{query}").text
+
+
+def test_a_point_is_compared_and_handed_over(browser: Browser, answer: str) -> None:
+    walk = place(browser.post(f"{answer}/trade-offs"))
+    pages = [browser.get(f"{walk}?point={n}").text for n in (0, 1)]
+    other = next(page for page in pages if "Compare with the answer" in page)
+    fields = dict(re.findall(r'name="(name|strategy)" value="(.*?)"', other))
+    fields["strategy"] = fields["strategy"].replace("&#34;", '"')
+    compared = browser.get(place(browser.post(f"{answer}/compare", **fields))).text
+    assert f"From {fields['name']} to answer" in compared
+    given = json.loads(fields["strategy"])
+    settings = browser.post(f"{answer}/hand-over", form_of="gen2", strategy=fields["strategy"])
+    assert settings.json["replay"]["strategy"]["levels_dbm"] == given["levels_dbm"]
+    bad = browser.post(f"{answer}/hand-over", form_of="gen2", strategy='{"levels_dbm": []}')
+    assert bad.status_code == 422 and "levels_dbm" in bad.text
+
+
+ALL_ON = {f"{what}_{one}": "1" for what in ("has", "allow") for one in ("power", "ladder", "masks")}
+
+
+def test_what_if(browser: Browser, answer: str) -> None:
+    """A technique switched off, what planners ask most, and each technique, told apart."""
+    off = {name: value for name, value in ALL_ON.items() if name != "allow_masks"}
+    path = place(browser.post(f"{answer}/what-if", ask="one", cable="−1", stray="2", **off))
+    page = browser.get(path).text
+    assert "without masks, loss.stray 2.0, cable -1 dB" in page
+    assert "becomes power, ladder, cutoff, antennas" in page
+    usual = browser.get(place(browser.post(f"{answer}/what-if", ask="usual"))).text
+    assert "2 dB more cable loss" in usual and "as it is" in usual
+    each = browser.get(place(browser.post(f"{answer}/what-if", ask="techniques"))).text
+    assert "cutoff alone" in each and "all together" in each
+    listed = browser.get(f"{answer}/what-if").text
+    assert listed.count("/what-if/tr_") == 3 and path in listed
+
+
+@pytest.mark.parametrize(
+    ("fields", "said"),
+    [
+        (ALL_ON, "Nothing was changed"),
+        (ALL_ON | {"mask_slots": "many"}, "not a whole number"),
+        (ALL_ON | {"mask_slots": "99"}, "mask_slots"),
+        (ALL_ON | {"stray": "nan"}, "not finite"),
+        (ALL_ON | {"cable": "99"}, "added_cable_loss_db"),
+    ],
+)
+def test_what_cannot_be_asked(
+    browser: Browser, answer: str, fields: dict[str, str], said: str
+) -> None:
+    """What was filled in stays in the form."""
+    refused = browser.post(f"{answer}/what-if", ask="one", **fields)
+    assert refused.status_code in (400, 422) and said in refused.text, refused.text
+    assert "What then?" in refused.text
+    for name in fields.keys() - ALL_ON.keys():
+        assert f'value="{fields[name]}"' in refused.text
+
+
+def test_answers_of_one_read_point_are_not_shown_at_another(browser: Browser, answer: str) -> None:
+    survey = place(browser.post("/surveys", **document(case_document())))
+    other = place(browser.post(f"{survey}/solve", point="0", seconds="30"))
+    wait_until(lambda: "To set" in browser.get(other).text)
+    walk = place(browser.post(f"{answer}/trade-offs")).rsplit("/", 1)[-1]
+    compared = place(browser.post(f"{answer}/compare", levels="16")).rsplit("/", 1)[-1]
+    assert browser.get(f"{other}/trade-offs/{walk}").status_code == 404
+    assert browser.get(f"{other}/what-if/{walk}").status_code == 404
+    assert browser.get(f"{other}/compare/{compared}").status_code == 404
+    assert "Work out" in browser.get(f"{other}/trade-offs").text
+
+
+def test_all_read_points_of_a_batch_together(browser: Browser) -> None:
+    given = case_document(3)
+    for row in given["roster"]:
+        if row["read_point"] == "gate-2":  # wanted at the first gate, heard at the second
+            row["role"] = "stray" if row["epc"].startswith("30") else "wanted"
+    survey = place(browser.post("/surveys", **document(given)))
+    batch = place(browser.post(f"{survey}/solve", seconds="30"))
+    wait_until(lambda: "Done." in browser.get(batch).text)
+    found = browser.get(place(browser.post(f"{batch}/templates", at_most="2"))).text
+    assert "At most 2 templates" in found and "Template 1" in found and "gate-3" in found
+    reads = browser.get(place(browser.post(f"{batch}/cross-reads"))).text
+    assert re.search(r"gate-1</span></th><td[^>]*><span>gate-2", reads)
+    page = browser.get(f"{batch}/together").text
+    assert page.count("/templates/te_") == 1 and page.count("/cross-reads/c") == 1
+    for wrong, said in (("x", "whole number"), ("0", "at_most")):
+        refused = browser.post(f"{batch}/templates", at_most=wrong)
+        assert refused.status_code == 422 and said in refused.text
+    other = place(browser.post(f"{survey}/solve", point="0", seconds="30"))
+    wait_until(lambda: "To set" in browser.get(other).text)
+    another = re.findall(r"/batches/ba_\w+", browser.get(other).text)[0]
+    path = re.findall(r"/templates/te_\w+", page)[0]
+    assert browser.get(f"{another}{path}").status_code == 404
