@@ -8,7 +8,7 @@ from strategist.answers.by_antenna import antenna_settings, cutoff_words
 from strategist.answers.changes import Changes
 from strategist.answers.compare import Comparison, Differing
 from strategist.optimise.strategy import Strategy
-from strategist.report.lines import paragraph, plain
+from strategist.report.lines import heading, paragraph, plain
 from strategist.report.standing import margin_lines, rate_words
 from strategist.report.text import CAUTION
 from strategist.survey.order import figure, some
@@ -32,7 +32,7 @@ def comparison_text(comparison: Comparison) -> str:
     count = f"{len(sides)} strateg{'y' if len(sides) == 1 else 'ies'}"
     passes = comparison.evaluations[0].outcome.passes
     lines = [
-        f"{plain(comparison.read_point)}: {count} on the same {_passes(passes)}",
+        *heading(comparison.read_point, f"{count} on the same {_passes(passes)}"),
         *_table(comparison),
         *_rates(comparison),
         *_settings(comparison),

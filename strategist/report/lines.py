@@ -25,6 +25,11 @@ def paragraph(text: str, indent: int = _INDENT, hanging: int = 0) -> list[str]:
     return wrapped or [""]
 
 
+def heading(name: str, text: str) -> list[str]:
+    """The first lines of a text: which read point, and what is said of it."""
+    return paragraph(f"{name}: {text}", 0, 2)
+
+
 def labelled(label: str, text: str) -> list[str]:
     """A label and, in a column of its own, a text."""
     lines = paragraph(text, _INDENT + _LABEL)
