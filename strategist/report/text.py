@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from strategist.answers.assessment import Assessment
+from strategist.answers.by_antenna import antenna_settings, cutoff_words
 from strategist.answers.headline import Headline
 from strategist.optimise.strategy import Strategy
 from strategist.report.lines import brief, heading, labelled, paragraph, plain
@@ -96,6 +97,7 @@ def _details(result: Assessment, policy: Policy) -> list[str]:
         *on_air_lines(result.on_air, searched=True),
         "Proof",
         *paragraph(_proof(result, policy)),
+        *_own_powers(result),
     ]
 
 
@@ -184,11 +186,9 @@ def what_to_set(
         lines += labelled("power", f"step ladder: {levels} dBm, in this order")
         tags = "1 tag is" if strategy.stop_after == 1 else f"{strategy.stop_after} tags are"
         lines += labelled("stop", f"once {tags} accepted in all steps so far, else after the last")
-    if strategy.cutoff_dbm is None:
-        lines += labelled("cutoff", "none")
-    else:
-        cutoff = figure(strategy.cutoff_dbm)
-        lines += labelled("cutoff", f"{cutoff} dBm: drop every read with a weaker RSSI")
+    for label, text in antenna_settings(strategy):
+        lines += labelled(label, text)
+    lines += labelled("cutoff", cutoff_words(strategy))
     return lines + _masks(strategy.masks, mask_words)
 
 
@@ -327,6 +327,20 @@ def _proof(result: Assessment, policy: Policy) -> str:
     )
 
 
+def _own_powers(result: Assessment) -> list[str]:
+    """What is proven of own powers, and over what."""
+    own = result.proof.get("own_powers")
+    if own is None:
+        return []
+    loss, bound = own["loss_at_one_level"], own["bound_at_one_level"]
+    least = f"none below {figure(bound)} (the best found: {figure(loss)})"
+    return paragraph(
+        "Own power and cutoff of each antenna (mixed-integer model): at one level each, with any "
+        f"masks, {figure(loss) + ' is the least loss' if bound >= loss else least}. Ladders were "
+        "searched with powers that are shared and with the best own ones, not with all others."
+    )
+
+
 def _searched(result: Assessment, policy: Policy) -> str:
     searched, reader, time = result.searched, policy.reader, result.on_air.time
     steps = reader.ladder_steps_max if "ladder" in policy.allow else 1
@@ -338,6 +352,8 @@ def _searched(result: Assessment, policy: Policy) -> str:
         slots = min(slots, len(time.steps_max) - 1)
     ladder = "" if steps == 1 or searched["levels"] == 1 else f" (up to {steps} steps)"
     chain = f" (up to {slots} in a chain)" if searched["masks"] else ""
+    if scores := searched.get("scores"):
+        chain += f", by {_count(scores, 'choice', 'choices')} of antennas and reads"
     if searched["levels_predicted"]:
         levels += f", {searched['levels_predicted']} of them predicted"
     return (

@@ -8,6 +8,7 @@ import numpy as np
 
 from strategist.optimise.strategy import Strategy
 from strategist.radio.findings import radio_findings
+from strategist.survey.antennas import antenna_findings
 from strategist.survey.findings import Finding, Found, Told, findings, power_findings, rssi_findings
 from strategist.survey.kept import kept
 from strategist.survey.order import figure
@@ -42,6 +43,7 @@ def diagnose(
         data_findings(survey, policy),
         of_power,
         of_rssi,
+        antenna_findings(survey, policy),
         radio_findings(tried, policy, turn_on(tried)),
         dependence_findings(dependence or dependence_of(survey)),
     ]

@@ -138,6 +138,18 @@ def test_a_form_of_another_session_is_refused(app: Flask, service: Service) -> N
     assert browser.get("/").status_code == 200
 
 
+def test_a_link_on_another_site_is_asked_for_again_by_a_page_of_ours(
+    app: Flask, service: Service
+) -> None:
+    """Browsers follow it without the cookie; what our page asks for has it."""
+    foreign = HTML | {"Sec-Fetch-Site": "cross-site"}
+    page = app.test_client().get("/surveys?q=%22%3E<x&y", headers=foreign)
+    assert page.status_code == 200 and "Set-Cookie" not in page.headers
+    assert 'content="0; url=/surveys?q=%22%3E%3Cx&amp;y"' in page.text
+    own = HTML | {"Sec-Fetch-Site": "same-origin"}
+    assert app.test_client().get("/surveys", headers=own).status_code == 303
+
+
 def test_a_session_opens_no_endpoint_of_the_api(app: Flask, service: Service) -> None:
     """Programs have tokens; a cookie that a browser sends by itself is none."""
     browser = Browser(app).signed_in(add_token(service.database, "planner"))
