@@ -303,7 +303,7 @@ def _solved_over(
         weighed, strategy, over_all = weighed_best(
             passes, whole, own.problem, own.strategy, seed=options.seed, clock=clock
         )
-        problem, answer, method = weighed.problem, weighed.answer, "search and model"
+        problem, answer, method = weighed.problem, weighed.answer, "search_and_model"
         parts, at_root = own.parts, own.at_root
     else:
         weighed, parts = None, over(own.parts, passes.sample)
@@ -363,7 +363,7 @@ def _prove_part(
     late = clock.without_reserve().expired()
     if options.method == "search" or answer.proven or late or not pays(problem, clock):
         return answer, "search"
-    return prove_by_model(problem, clock, options.seed, answer), "search and model"
+    return prove_by_model(problem, clock, options.seed, answer), "search_and_model"
 
 
 def least(*limits: float | None) -> float | None:
