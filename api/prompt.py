@@ -155,5 +155,7 @@ def job_json(row: RowMapping) -> dict[str, Any]:
     }
     if row["kind"] == "strategy":
         error = None if row["error"] is None else json.loads(row["error"])
-        found |= {"batch": row["batch"], "state": row["state"], "error": error}
+        progress = None if row["progress"] is None else json.loads(row["progress"])
+        state = {"state": row["state"], "progress": progress, "error": error}
+        found |= {"batch": row["batch"], **state}
     return found

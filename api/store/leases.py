@@ -92,6 +92,16 @@ def held(database: Database, workers: Collection[str]) -> dict[str, tuple[str, b
         }
 
 
+def note_progress(
+    database: Database, job_id: str, worker: str, progress: Mapping[str, Any]
+) -> None:
+    """Say how far a job is, while it is still the worker's."""
+    code = json.dumps(progress, allow_nan=False)
+    with database.write() as connection:
+        mine = update(jobs).where(_own(job_id, worker))
+        connection.execute(mine.values(progress=code))
+
+
 def finish(
     database: Database,
     job_id: str,
@@ -109,6 +119,7 @@ def finish(
         "state": "failed" if result is None else "done",
         "lease_until": None,
         "worker": None,
+        "progress": None,
         "size": jobs.c.size + len(code.encode()),
         "result" if error is None else "error": code,
     }

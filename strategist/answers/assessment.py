@@ -12,14 +12,16 @@ from pydantic import Field
 
 from strategist.answers.conditions import InEach, in_each_of
 from strategist.answers.expected import Expected, ExpectedLoss, OptimumInterval, expected_of
+from strategist.answers.headline import Headline, headline_of
 from strategist.answers.solution import Bounded, Deadline, Options, Solution, Status, in_time, solve
 from strategist.answers.sturdier import STURDIER, Sturdier, SturdierSearch, sturdier_than
 from strategist.errors import DisagreementError
-from strategist.optimise.clock import Clock
+from strategist.optimise.clock import Clock, Watch
 from strategist.optimise.problem import Answer
 from strategist.optimise.strategy import Strategy
 from strategist.survey.answer import Flat, Hidden, Seconds, told
 from strategist.survey.findings import Finding
+from strategist.survey.policy import Loss
 from strategist.survey.records import Floats, ReadPoint
 from strategist.tags.mask import unrecorded
 from strategist.trust.diagnosis import against, diagnose
@@ -67,6 +69,7 @@ class Assessment(Bounded):
     loss: float
     bound: float
     silence_loss: SilenceLoss
+    weights: Loss
     strategy: Strategy
     outcome: Outcome
     standing: Flat[Standing]
@@ -81,6 +84,11 @@ class Assessment(Bounded):
     findings: tuple[Finding, ...]
     warnings: tuple[str, ...]
     seconds: Seconds
+
+    @told(after="status")
+    def headline(self) -> Headline:
+        """What to know first."""
+        return headline_of(self)
 
     def __repr__(self) -> str:
         return f"Assessment({self.read_point!r}: {self.status}, {self.strategy}, {self.outcome})"
@@ -104,15 +112,21 @@ class Assessment(Bounded):
 
 
 def choose(
-    read_point: ReadPoint, options: Options | None = None, known: Strategy | None = None
+    read_point: ReadPoint,
+    options: Options | None = None,
+    known: Strategy | None = None,
+    *,
+    watch: Watch | None = None,
 ) -> Assessment:
     """The best strategy for a read point, assessed: limits, loss, guarded loss, then least work to
     install. Where `known` is a strategy that may be chosen here, the answer is none that is worse.
+    `watch` as for `solve`.
 
     Raises what `solve` and `assess` raise.
     """
     options = options or Options()
-    return assess(solve(read_point, options, known, keep_back=_KEPT_BACK), options, read_point)
+    solution = solve(read_point, options, known, keep_back=_KEPT_BACK, watch=watch)
+    return assess(solution, options, read_point)
 
 
 def assess(
@@ -157,6 +171,7 @@ def assess(
         loss=solution.loss,
         bound=solution.bound,
         silence_loss=silence_loss(policy, solution.outcome),
+        weights=policy.loss,
         strategy=strategy,
         outcome=solution.outcome,
         standing=standing,

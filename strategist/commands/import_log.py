@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import json
 from dataclasses import replace
 from pathlib import Path
 
@@ -40,9 +41,11 @@ def _import(arguments: argparse.Namespace) -> int:
         tags=_given(arguments.tags),
         mapping=_mapping(arguments),
     )
-    strategist.write_case(arguments.out, imported.files)
+    told = json.dumps(imported.to_json(), indent=1, ensure_ascii=False, allow_nan=False)
+    files = {**imported.files, "import.json": f"{told}\n"}
+    strategist.write_case(arguments.out, files)
     print(strategist.import_text(imported))
-    print(f"Written to {arguments.out}: {', '.join(sorted(imported.files))}.")
+    print(f"Written to {arguments.out}: {', '.join(sorted(files))}.")
     return OK
 
 

@@ -67,12 +67,12 @@ def _decoded(data: bytes, source: str) -> tuple[str, str]:
         if name != "UTF-8" or b"\0" in data:
             line = data.count(b"\n", 0, error.start) + 1
             found = f"byte 0x{data[error.start]:02x} at offset {error.start}"
-            raise InputError.one(source, found, f"text in {name}", line=line) from None
+            raise InputError.one(source, "", f"text in {name}", line=line, wrong=found) from None
         text, name = data.decode("cp1252", errors="replace"), "Windows-1252, since not UTF-8"
     if "\0" in text:
         line = text.count("\n", 0, text.index("\0")) + 1
         allowed = "text, a workbook (.xlsx), JSON lines, or LLRP reports"
-        raise InputError.one(source, "a zero byte", allowed, line=line)
+        raise InputError.one(source, "", allowed, line=line, wrong="a zero byte")
     return text, name
 
 
@@ -102,7 +102,7 @@ def _form_of(text: str, source: str) -> _Form:
     for number, line in _lines(text):
         if len(line) > _LINE_MAX:
             found = f"a line of {len(line):,} characters"
-            raise InputError.one(source, found, f"at most {_LINE_MAX:,}", line=number + 1)
+            raise InputError.one(source, "", f"at most {_LINE_MAX:,}", line=number + 1, wrong=found)
         if line.strip():
             looked.append((number, line))
         if len(looked) == _LOOKED_AT:
@@ -116,11 +116,13 @@ def _form_of(text: str, source: str) -> _Form:
     split = [(number, _split(line, delimiter)) for number, line in looked]
     width = Counter(len(cells) for _, cells in split[len(split) // 2 :]).most_common(1)[0][0]
     if width > COLUMNS_MAX:
-        raise InputError.one(source, f"{width:,} columns", f"at most {COLUMNS_MAX:,} columns")
+        raise InputError.one(
+            source, "", f"at most {COLUMNS_MAX:,} columns", wrong=f"{width:,} columns"
+        )
     at = next((i for i, (_, cells) in enumerate(split) if len(cells) == width), 0)
     if at > _PREAMBLE_MAX:
         found = f"{at} lines of other make before the first row"
-        raise InputError.one(source, found, f"at most {_PREAMBLE_MAX}")
+        raise InputError.one(source, "", f"at most {_PREAMBLE_MAX}", wrong=found)
     if at:
         notes.append(f"{at} lines before the header were left out")
     number, cells = split[at]
@@ -131,7 +133,9 @@ def _form_of(text: str, source: str) -> _Form:
     stripped = tuple(cell.strip().lstrip("\ufeff") for cell in cells)
     twice = next((name for name, count in Counter(stripped).items() if name and count > 1), None)
     if twice is not None:
-        raise InputError.one(source, twice, "each column name once", line=number + 1)
+        raise InputError.one(
+            source, "", "each column name once", line=number + 1, wrong=f'column "{twice}" twice'
+        )
     names = tuple(name or f"column {i + 1}" for i, name in enumerate(stripped))
     return _Form(delimiter, names, True, number + 1, tuple(notes))
 
@@ -235,7 +239,7 @@ def _carefully(
     for line, record in _records(text, form, source, faults):
         if len(record) != width:
             found = f"{len(record)} columns"
-            faults.add(Fault(source, line, None, found, _width_allowed(form, record)))
+            faults.add(Fault(source, line, None, "", _width_allowed(form, record), wrong=found))
         elif not form.named or tuple(cell.strip() for cell in record) != form.names:
             lines.append(line)
             for column, place in zip(cells, places, strict=True):
@@ -268,4 +272,4 @@ def _records(
             if any(cell.strip() for cell in record):
                 yield number, record
     except csv.Error as error:
-        faults.add(Fault(source, at + 1, None, str(error), "quotes in pairs"))
+        faults.add(Fault(source, at + 1, None, "", "quotes in pairs", wrong=str(error)))

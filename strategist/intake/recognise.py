@@ -134,8 +134,15 @@ def _which(sheet: Sheet, kind: Kind, role: Role, places: list[int]) -> Fault:
         for place in places[:5]
     )
     say = how_to_say(kind, "columns", {role: sheet.names[places[0]]})
-    allowed = f"one column for {TERMS[role].what}; say which in the mapping file, as {say}"
-    return Fault(sheet.source, None, role, f"{len(places)} columns: {shown}", allowed)
+    allowed = f"Say which in the mapping file, as {say}."
+    return Fault(
+        sheet.source,
+        None,
+        role,
+        "",
+        allowed,
+        wrong=f"{TERMS[role].what} may be in {len(places)} columns: {shown}",
+    )
 
 
 def how_to_say(kind: str, key: str, value: object) -> str:

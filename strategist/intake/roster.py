@@ -149,7 +149,7 @@ def _of_list(
                 if key in said and said[key].role != row.role:
                     found = f"{row.role} in pass {name}"
                     allowed = f"one role in a pass; line {said[key].line} says {said[key].role}"
-                    faults.add(Fault("tag list", row.line, "role", found, allowed))
+                    faults.add(Fault("tag list", row.line, "role", "", allowed, wrong=found))
                 said[key] = row
                 roster.roles[key] = row.role
 
@@ -218,20 +218,31 @@ class _Tags:
 def _of_sheet(tags: _Tags, runs: Runs, roster: Roster, faults: FaultList) -> None:
     """Roles that the run sheet gives."""
     said: dict[Key, tuple[int, str]] = {}
+    unknown: dict[tuple[str, str], int] = {}
     for place, cells in (("wanted", runs.wanted), ("stray", runs.strays)):
         for i, cell in enumerate(cells):
             line = int(runs.lines[i])
             for part in (part for whole in cell for part in parts_of(whole, tags.know)):
                 found = tags(part)
                 if found is None:
-                    allowed = "EPCs, labels or lists of the tag list"
-                    faults.add(Fault(runs.source, line, place, part, allowed))
+                    unknown.setdefault((place, part), line)
                 for epc in found or ():
                     key = (runs.points[i], runs.passes[i], epc)
                     if said.get(key, (line, place))[1] != place:
                         twice = f"{epc} is stray in pass {runs.passes[i]}"
                         allowed = f"one role in a pass; line {said[key][0]} says it is wanted"
-                        faults.add(Fault(runs.source, line, place, twice, allowed))
+                        faults.add(Fault(runs.source, line, place, "", allowed, wrong=twice))
                     said[key] = (line, place)
                     roster.roles[key] = place
                     roster.known.add(epc)
+    _ask_for_names(unknown, runs, faults)
+
+
+def _ask_for_names(unknown: dict[tuple[str, str], int], runs: Runs, faults: FaultList) -> None:
+    """One fault for the words of a column that name no tag."""
+    for place in dict.fromkeys(place for place, _ in unknown):
+        words = [word for of, word in unknown if of == place]
+        line = unknown[place, words[0]]
+        allowed = "EPCs, or a tag list with these words as label or list of its tags"
+        wrong = f"names no known tag: {some(words)}"
+        faults.add(Fault(runs.source, line, place, "", allowed, wrong=wrong))

@@ -83,7 +83,7 @@ def runs_of(table: Table, clocks: Clocks | None, point: str, faults: FaultList) 
         _listed(table, "wanted"),
         _listed(table, "stray"),
         _dwell(start, end, table, clocks),
-        frozenset(table.texts),
+        frozenset(column.role for column in table.columns if column.role is not None),
         tuple(assumed),
     )
 
@@ -176,6 +176,13 @@ def _windows(
     for row in np.flatnonzero((end <= start) & (start != NEVER)):
         line = int(table.lines[row])
         faults.add(
-            Fault(table.source, line, "end", "not after the start", "an end after the start")
+            Fault(
+                table.source,
+                line,
+                "end",
+                "",
+                "an end after the start",
+                wrong="is not after the start",
+            )
         )
     return start, end

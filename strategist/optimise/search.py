@@ -29,6 +29,7 @@ from strategist.optimise.clock import Clock, OutOfTimeError
 from strategist.optimise.goals import GuardedGoal, LossGoal
 from strategist.optimise.node import Node
 from strategist.optimise.problem import Answer, Problem, value
+from strategist.optimise.progress import tell
 from strategist.optimise.selections import grow, of_chain
 from strategist.optimise.starts import Starts
 from strategist.optimise.tree import Tree
@@ -70,6 +71,7 @@ class BestFirst:
         self.waiting: list[tuple[Bound, Node]] = []  # looked at as far as this round goes
         self.stuck: list[tuple[Bound, Node]] = []  # can neither be listed nor split
         self.tied: list[Node] = []  # may hold strategies that are as good as the best
+        self.watched = False  # whether this is the proof that is watched
         self._order = itertools.count()
         self._begun: set[int] = set()  # cutoffs whose nodes were made anew for the loss
 
@@ -108,12 +110,22 @@ class BestFirst:
                 self.heap = []
                 return
             self.raise_floor(bound)
+            if self.best.answer is not None and isinstance(self.best.goal, LossGoal):
+                tell(self.best.answer.key[1], self.floor[1])
             self.tree.clock.check()
+            self._tell()
             if self.best.hopeless(*bound, 0, float(node.cutoff > 0), 1):
                 self.tied.append(node)
             else:
                 self.tree.nodes += 1
                 self.work_on(node, stage)
+
+    def _tell(self) -> None:
+        answer = self.best.answer
+        if self.watched and answer is not None:
+            kept = answer.key[0] == 0  # else losses say nothing yet
+            bound = min(self.floor[1], answer.key[1])
+            self.tree.clock.tell(answer.key[1] if kept else None, bound if kept else None)
 
     def work_on(self, node: Node, stage: int) -> None:
         """Take a node one stage further."""
@@ -178,6 +190,7 @@ class Search:
         self.tree = Tree(problem, clock, chains)
         self.best = Best(self.tree.layout, LossGoal(problem, self.tree.layout), known)
         self.run = BestFirst(self.tree, self.best)
+        self.run.watched = True
         self.cutoffs: list[int] | None = None  # that are left to look at; None: all
         self.seeks = True  # whether to look for good chains before the proof does
         self._climbed: set[tuple[Answer, int]] = set()  # what was climbed from, and how far

@@ -18,12 +18,14 @@ def refuse_folder(folder: str | Path) -> None:
         target = Path(folder).resolve()
         if target.exists() and (not target.is_dir() or any(target.iterdir())):
             found = "a folder with files" if target.is_dir() else "a file"
-            raise InputError.one(str(folder), found, _ALLOWED)
+            raise InputError.one(str(folder), "", _ALLOWED, wrong=found)
         if not target.parent.is_dir():
             found = f"no folder {target.parent}"
-            raise InputError.one(str(folder), found, "a new folder in one that exists")
+            raise InputError.one(str(folder), "", "a new folder in one that exists", wrong=found)
         if not os.access(target.parent, os.W_OK):
-            raise InputError.one(str(folder), f"no right to write in {target.parent}", _ALLOWED)
+            raise InputError.one(
+                str(folder), "", _ALLOWED, wrong=f"no right to write in {target.parent}"
+            )
     except (OSError, ValueError, RuntimeError) as error:  # a name that no file system takes
         raise _refused(folder, error) from None
 
@@ -51,4 +53,4 @@ def write_case(folder: str | Path, files: Mapping[str, str]) -> None:
 
 def _refused(folder: str | Path, error: Exception) -> InputError:
     why = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-    return InputError.one(str(folder), why, "a folder that can be made")
+    return InputError.one(str(folder), "", "a folder that can be made", wrong=why)

@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 
 from strategist.radio.complete import within_reach
-from strategist.radio.lawful import Lawful, lawful_at
+from strategist.radio.lawful import Lawful, lawful_at, strictest_radio
 from strategist.radio.regions import levels_above
 from strategist.survey.answer import Declared, told
 from strategist.survey.order import figure, some
@@ -67,7 +67,7 @@ def steps_of(read_point: ReadPoint, levels_dbm: Sequence[float]) -> Steps:
     Any level may be asked for, and the survey may have gaps that `complete` would refuse.
     """
     survey, policy = read_point.survey, read_point.policy
-    lawful = lawful_at(survey.levels_dbm, policy.radio)
+    lawful = lawful_at(survey.levels_dbm, strictest_radio(policy))
     over = levels_above(levels_dbm, lawful.level)
     tried = np.logical_or.reduce(survey.tried, axis=0)
     asked = within_reach(survey.levels_dbm, survey.tried) & policy.predict_levels
