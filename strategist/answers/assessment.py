@@ -98,6 +98,10 @@ class Assessment(Bounded):
         return self.expected.loss if self.expected else None
 
     @told(after="sturdier")
+    def expected_sentence(self) -> str | None:
+        return self.expected.sentence if self.expected else None
+
+    @told(after="sturdier")
     def optimum_interval(self) -> OptimumInterval | None:
         return self.expected.optimum if self.expected else None
 

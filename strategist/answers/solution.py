@@ -301,7 +301,7 @@ def _solved_over(
     started, survey, policy = time.monotonic(), whole.survey, whole.policy
     if passes.separate:
         weighed, strategy, over_all = weighed_best(
-            passes, whole, own.problem, own.strategy, seed=options.seed, clock=clock
+            passes, whole, _first(own), own.strategy, seed=options.seed, clock=clock
         )
         problem, answer, method = weighed.problem, weighed.answer, "search_and_model"
         parts, at_root = own.parts, own.at_root
@@ -310,6 +310,8 @@ def _solved_over(
         start = _known(parts, own.strategy, whole)
         found, method, at_root = _prove(parts, options, clock, start)
         problem, answer = found.part.problem, found.answer
+        if own.own is not None:  # powers by antenna were chosen over each pass once
+            answer = answer.bounded((0.0, 0.0), 0.0)
         strategy, counts = finish(problem, answer)
         over_all = evaluate(passes.survey, policy, strategy)
         compare_counts(counts, over_all, problem, passes.conditions.times)
@@ -319,6 +321,12 @@ def _solved_over(
     return Solution(
         *(whole, problem, answer, method, strategy, outcome, seconds, parts, at_root), over=others
     )
+
+
+def _first(own: Solution) -> list[Problem]:
+    """The problems of its parts, that of the answer first."""
+    others = [one.problem for one in own.parts.parts if one.problem is not own.problem]
+    return [own.problem, *others]
 
 
 def in_time(part: ReadPoint, options: Options, deadline: Deadline) -> tuple[Strategy, bool] | None:
