@@ -9,7 +9,7 @@ from strategist.survey.order import figure
 from strategist.survey.policy import DECIMALS
 from strategist.survey.score import Difference, Nth, Peak
 
-__all__ = ["antenna_settings", "brief_score", "cutoff_words", "named"]
+__all__ = ["antenna_settings", "brief_score", "cutoff_words", "named", "score_words"]
 
 
 def antenna_settings(strategy: Strategy) -> list[tuple[str, str]]:
@@ -82,6 +82,19 @@ def brief_score(strategy: Strategy) -> str | None:
         return None
     own = " own" if score.trim_db or score.offset_db else ""
     return f"ant {_plus(score.antennas)}{own}"
+
+
+def score_words(strategy: Strategy) -> str | None:
+    """The score in words; None where all antennas are taken together."""
+    score = strategy.score
+    if isinstance(score, Difference):
+        return f"{named(score.antennas)} less {named(score.against)}"
+    if isinstance(score, Nth):
+        return f"{score.n} reads of a tag"
+    if score is None or score.antennas is None:
+        return None
+    own = ", each with its own power or cutoff" if score.trim_db or score.offset_db else ""
+    return f"{named(score.antennas)} alone{own}"
 
 
 def named(antennas: Sequence[int]) -> str:

@@ -8,6 +8,7 @@ from typing import Annotated, Any, Protocol
 
 from pydantic import Field
 
+from strategist.answers.by_antenna import score_words
 from strategist.answers.sturdier import Sturdier
 from strategist.optimise.strategy import Strategy
 from strategist.survey.answer import Declared
@@ -144,9 +145,16 @@ def _to_set(found: Told) -> str:
     one = found.strategy
     levels = ", ".join(map(figure, one.levels_dbm))
     ladder = len(one.levels_dbm) > 1
-    cutoff = "no cutoff" if one.cutoff_dbm is None else f"cutoff {figure(one.cutoff_dbm)} dBm"
+    unit = "dBm" if one.cutoff_db is None else "dB of difference"
+    cutoff = "no cutoff" if one.cutoff is None else f"cutoff {figure(one.cutoff)} {unit}"
     masks = _count(len(one.masks), "mask", "masks") if one.masks else "no mask"
-    text = f"{'Step ladder' if ladder else 'Power'} {levels} dBm, {cutoff}, {masks}."
+    parts = (
+        f"{'Step ladder' if ladder else 'Power'} {levels} dBm",
+        score_words(one),
+        cutoff,
+        masks,
+    )
+    text = ", ".join(filter(None, parts)) + "."
     if found.status == "infeasible" or _idle(found):
         return f"Nothing. The least loss has: {text[0].lower()}{text[1:]}"
     return text
