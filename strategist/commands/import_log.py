@@ -9,6 +9,7 @@ from pathlib import Path
 
 import strategist
 from strategist.commands.arguments import OK, Commands, add_command, seconds
+from strategist.errors import InputError
 
 
 def add(commands: Commands) -> None:
@@ -35,6 +36,9 @@ def add(commands: Commands) -> None:
 
 def _import(arguments: argparse.Namespace) -> int:
     strategist.refuse_folder(arguments.out)
+    for name in arguments.logs:
+        if arguments.logs.count(name) > 1:
+            raise InputError.one(name, "", "each log once", wrong="is given twice")
     imported = strategist.import_log(
         {name: Path(name) for name in arguments.logs},
         run_sheet=_given(arguments.run_sheet),

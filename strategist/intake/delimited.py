@@ -20,7 +20,7 @@ from strategist.survey.faults import FaultList
 from strategist.survey.records import Ints
 from strategist.survey.tables import Texts
 
-DELIMITERS = {";": "semicolon", "\t": "tab", ",": "comma", "|": "vertical bar"}
+DELIMITERS = {";": "semicolon", "\t": "tab", ",": "comma", "|": "vertical bar", " ": "blank"}
 _LINE_MAX = 100_000  # characters; a longer one is no row of a log
 _LOOKED_AT = 200  # lines from which delimiter and header are told
 _PREAMBLE_MAX = 50  # lines of titles and comments that may stand before the header
@@ -147,6 +147,8 @@ def _delimiter_of(lines: list[str]) -> str:
     """
     best, mark = (0.0, 0), "\n"
     for one in DELIMITERS:
+        if one == " " and best[0]:
+            break  # blanks part columns only where nothing else does
         widths = Counter(len(_split(line, one)) for line in lines)
         width, count = max(widths.items(), key=lambda item: (item[1] * (item[0] > 1), item[0]))
         share = round(count / len(lines), 1)

@@ -278,7 +278,7 @@ class _Importing:
         return replace(self.mapping, passes_by=by, log=log, run_sheet=run_sheet, tags=tags)
 
 
-_CASE = ("reads.csv", "roster.csv", "site.json", "tried.csv")
+_CASE = ("reads.csv", "roster.csv", "site.json", "tried.csv", "passes.csv")
 
 
 def _settled(table: Table, kind: str, mapping: ImportMapping) -> TableMapping:

@@ -12,7 +12,7 @@ import numpy as np
 from strategist.errors import Fault
 from strategist.intake.mapping import TableMapping
 from strategist.intake.sheet import Sheet
-from strategist.intake.terms import ROLE_WORDS, ROLES, TERMS, Kind, Role, likeness
+from strategist.intake.terms import ROLES, TERMS, Kind, Role, likeness
 from strategist.intake.times import forms_of_times
 from strategist.intake.values import number, plain_hex
 from strategist.survey.faults import FaultList, nearest_hint
@@ -207,7 +207,6 @@ _CONTENT_OF_NAMED: dict[Role, Callable[[list[str]], bool]] = {
     "epc": lambda values: not _share(values, _is_short_number),
     "tid": lambda values: _share(values, _is_hex),
     "user": lambda values: _share(values, _is_hex),
-    "role": lambda values: _share(values, lambda text: text.lower() in ROLE_WORDS),
 }
 
 
