@@ -85,7 +85,7 @@ def _parser() -> argparse.ArgumentParser:
     work.add_argument(
         "--interactive-only",
         action="store_true",
-        help="serve only requests a client is waiting for",
+        help="serve only requests that a client is waiting for",
     )
     _add_memory(work)
     work.set_defaults(run=_work)
@@ -155,9 +155,11 @@ def _work(arguments: argparse.Namespace) -> int:
     stop = threading.Event()
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: stop.set())
-    prompts = int(arguments.interactive_only)
+    interactive = int(arguments.interactive_only)
     memory = _memory(arguments)
-    supervisor = Supervisor(database, url, 1 - prompts, prompts=prompts, memory_mib=memory)
+    supervisor = Supervisor(
+        database, url, 1 - interactive, interactive=interactive, memory_mib=memory
+    )
     supervisor.start()
     stop.wait()
     supervisor.stop()

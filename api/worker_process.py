@@ -47,7 +47,7 @@ def _run(arguments: argparse.Namespace) -> None:
     worker = Worker(
         open_store(arguments),
         arguments.name,
-        prompt_only=arguments.interactive_only,
+        interactive_only=arguments.interactive_only,
         places=arguments.places,
     )
 

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import argparse
+import json
 from dataclasses import replace
 from pathlib import Path
 
 import strategist
 from strategist.commands.arguments import OK, Commands, add_command, seconds
+from strategist.errors import InputError
 
 
 def add(commands: Commands) -> None:
@@ -34,15 +36,20 @@ def add(commands: Commands) -> None:
 
 def _import(arguments: argparse.Namespace) -> int:
     strategist.refuse_folder(arguments.out)
+    for name in arguments.logs:
+        if arguments.logs.count(name) > 1:
+            raise InputError.one(name, "", "each log once", wrong="is given twice")
     imported = strategist.import_log(
         {name: Path(name) for name in arguments.logs},
         run_sheet=_given(arguments.run_sheet),
         tags=_given(arguments.tags),
         mapping=_mapping(arguments),
     )
-    strategist.write_case(arguments.out, imported.files)
+    told = json.dumps(imported.to_json(), indent=1, ensure_ascii=False, allow_nan=False)
+    files = {**imported.files, "import.json": f"{told}\n"}
+    strategist.write_case(arguments.out, files)
     print(strategist.import_text(imported))
-    print(f"Written to {arguments.out}: {', '.join(sorted(imported.files))}.")
+    print(f"Written to {arguments.out}: {', '.join(sorted(files))}.")
     return OK
 
 

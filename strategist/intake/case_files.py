@@ -122,7 +122,9 @@ def files_of(
         (*key, role, *roster.carried.get(key[2], ("", "", "")))
         for key, role in roster.roles.items()
     ]
-    rows.sort(key=lambda row: (place.get(row[0], len(place)), natural(row[1]), row[2]))
+    order = sorted({row[1] for row in rows}, key=natural)
+    rank = {name: i for i, name in enumerate(order)}
+    rows.sort(key=lambda row: (place.get(row[0], len(place)), rank[row[1]], row[2]))
     files = {
         "reads.csv": reads_csv(reads),
         "roster.csv": table_csv(_ROSTER_HEADER, rows),

@@ -8,7 +8,7 @@ import numpy as np
 
 from strategist.errors import Fault
 from strategist.intake.read import Table
-from strategist.intake.times import DAY, NEVER, SECOND
+from strategist.intake.times import DAY, FORM_WORDS, NEVER, SECOND
 from strategist.survey.faults import FaultList
 from strategist.survey.records import Ints
 
@@ -87,20 +87,27 @@ def _dated(
     relative = {"uptime_us", "seconds"}
     if (form in relative) != (of_sheet in relative):
         allowed = (
-            "times by a clock that the run sheet has, too; with times since some moment, tell "
+            "times by a clock that the run sheet has, too; or tell "
             'passes by their pauses: "passes_by": "pauses" in the mapping file'
         )
-        wrong = "the log and the run sheet have clocks of different kinds"
-        faults.add(Fault(source, None, "time", form, allowed, wrong=wrong))
+        faults.add(
+            Fault(
+                source,
+                None,
+                "time",
+                "",
+                allowed,
+                wrong=f"is {FORM_WORDS.get(form, form)}, unlike the run sheet",
+            )
+        )
         return None
     if log_bare == sheet_bare:
         return 0, 0
     dated, role, where = (start, "time", source) if log_bare else (at, "start", sheet.source)
     days = np.unique(dated[dated != NEVER] // DAY)
     if len(days) != 1:
-        wrong = f"the times have no date, and the other file has {len(days)} days"
-        allowed = "times with their date"
-        faults.add(Fault(where, None, role, "times of day", allowed, wrong=wrong))
+        allowed = f"times with their date, since the other file has {len(days)} days"
+        faults.add(Fault(where, None, role, "", allowed, wrong="lacks the date"))
         return None
     day = int(days[0]) * DAY
     return (day, 0) if log_bare else (0, day)

@@ -20,7 +20,7 @@ from strategist.survey.faults import FaultList
 from strategist.survey.records import Ints
 from strategist.survey.tables import Texts
 
-DELIMITERS = {";": "semicolon", "\t": "tab", ",": "comma", "|": "vertical bar"}
+DELIMITERS = {";": "semicolon", "\t": "tab", ",": "comma", "|": "vertical bar", " ": "blank"}
 _LINE_MAX = 100_000  # characters; a longer one is no row of a log
 _LOOKED_AT = 200  # lines from which delimiter and header are told
 _PREAMBLE_MAX = 50  # lines of titles and comments that may stand before the header
@@ -59,7 +59,7 @@ def sheet_of_text(data: bytes, source: str) -> Sheet:
 def _decoded(data: bytes, source: str) -> tuple[str, str]:
     """The text, and the name of its encoding: by its mark, by its zero bytes, or UTF-8."""
     if not data.strip(b"\0 \t\r\n\xef\xbb\xbf"):
-        raise InputError.one(source, "", "a header line and rows", wrong="is empty")
+        raise InputError.one(source, "", "a header line and rows; the file is empty")
     encoding, name = _encoding_of(data)
     try:
         text = data.decode(encoding)
@@ -67,14 +67,12 @@ def _decoded(data: bytes, source: str) -> tuple[str, str]:
         if name != "UTF-8" or b"\0" in data:
             line = data.count(b"\n", 0, error.start) + 1
             found = f"byte 0x{data[error.start]:02x} at offset {error.start}"
-            wrong, todo = f"{found} is no {name} text", "Save the file as UTF-8."
-            raise InputError.one(source, found, todo, line=line, wrong=wrong) from None
+            raise InputError.one(source, "", f"text in {name}", line=line, wrong=found) from None
         text, name = data.decode("cp1252", errors="replace"), "Windows-1252, since not UTF-8"
     if "\0" in text:
         line = text.count("\n", 0, text.index("\0")) + 1
         allowed = "text, a workbook (.xlsx), JSON lines, or LLRP reports"
-        wrong = "a zero byte: this is no text"
-        raise InputError.one(source, "a zero byte", allowed, line=line, wrong=wrong)
+        raise InputError.one(source, "", allowed, line=line, wrong="a zero byte")
     return text, name
 
 
@@ -104,8 +102,7 @@ def _form_of(text: str, source: str) -> _Form:
     for number, line in _lines(text):
         if len(line) > _LINE_MAX:
             found = f"a line of {len(line):,} characters"
-            wrong, allowed = f"{found} is too long", f"at most {_LINE_MAX:,}"
-            raise InputError.one(source, found, allowed, line=number + 1, wrong=wrong)
+            raise InputError.one(source, "", f"at most {_LINE_MAX:,}", line=number + 1, wrong=found)
         if line.strip():
             looked.append((number, line))
         if len(looked) == _LOOKED_AT:
@@ -114,17 +111,18 @@ def _form_of(text: str, source: str) -> _Form:
     if re.fullmatch(r"sep=.", looked[0][1].strip()):
         looked = looked[1:]
     if not looked:
-        raise InputError.one(source, "", "a header line and rows", wrong="is empty")
+        raise InputError.one(source, "", "a header line and rows")
     delimiter = _delimiter_of([line for _, line in looked])
     split = [(number, _split(line, delimiter)) for number, line in looked]
     width = Counter(len(cells) for _, cells in split[len(split) // 2 :]).most_common(1)[0][0]
     if width > COLUMNS_MAX:
-        wrong = f"has {width:,} columns, which are too many"
-        raise InputError.one(source, f"{width:,}", f"at most {COLUMNS_MAX:,}", wrong=wrong)
+        raise InputError.one(
+            source, "", f"at most {COLUMNS_MAX:,} columns", wrong=f"{width:,} columns"
+        )
     at = next((i for i, (_, cells) in enumerate(split) if len(cells) == width), 0)
     if at > _PREAMBLE_MAX:
-        wrong = f"has {at} lines of another form before the first row"
-        raise InputError.one(source, str(at), f"at most {_PREAMBLE_MAX}", wrong=wrong)
+        found = f"{at} lines of other make before the first row"
+        raise InputError.one(source, "", f"at most {_PREAMBLE_MAX}", wrong=found)
     if at:
         notes.append(f"{at} lines before the header were left out")
     number, cells = split[at]
@@ -135,8 +133,9 @@ def _form_of(text: str, source: str) -> _Form:
     stripped = tuple(cell.strip().lstrip("\ufeff") for cell in cells)
     twice = next((name for name, count in Counter(stripped).items() if name and count > 1), None)
     if twice is not None:
-        wrong = f'the column "{twice}" stands twice'
-        raise InputError.one(source, twice, "each column once", line=number + 1, wrong=wrong)
+        raise InputError.one(
+            source, "", "each column name once", line=number + 1, wrong=f'column "{twice}" twice'
+        )
     names = tuple(name or f"column {i + 1}" for i, name in enumerate(stripped))
     return _Form(delimiter, names, True, number + 1, tuple(notes))
 
@@ -148,6 +147,8 @@ def _delimiter_of(lines: list[str]) -> str:
     """
     best, mark = (0.0, 0), "\n"
     for one in DELIMITERS:
+        if one == " " and best[0]:
+            break  # blanks part columns only where nothing else does
         widths = Counter(len(_split(line, one)) for line in lines)
         width, count = max(widths.items(), key=lambda item: (item[1] * (item[0] > 1), item[0]))
         share = round(count / len(lines), 1)
@@ -240,8 +241,7 @@ def _carefully(
     for line, record in _records(text, form, source, faults):
         if len(record) != width:
             found = f"{len(record)} columns"
-            wrong, allowed = f"the row has {found}", _width_allowed(form, record)
-            faults.add(Fault(source, line, None, found, allowed, wrong=wrong))
+            faults.add(Fault(source, line, None, "", _width_allowed(form, record), wrong=found))
         elif not form.named or tuple(cell.strip() for cell in record) != form.names:
             lines.append(line)
             for column, place in zip(cells, places, strict=True):
@@ -274,5 +274,4 @@ def _records(
             if any(cell.strip() for cell in record):
                 yield number, record
     except csv.Error as error:
-        wrong, todo = "a quote is opened and not closed", "Write quotes in pairs."
-        faults.add(Fault(source, at + 1, None, str(error), todo, wrong=wrong))
+        faults.add(Fault(source, at + 1, None, "", "quotes in pairs", wrong=str(error)))

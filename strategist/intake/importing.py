@@ -65,12 +65,13 @@ def import_log(
     faults.raise_any()
     log = joined(tables["log"], faults)
     for role in ("epc", "rssi"):
-        if role not in log.texts:
+        if role not in log.texts and role not in log.numbers:
             say = f'{{"log": {{"columns": {{"{role}": "COLUMN"}}}}}}'
             names = ", ".join(f'"{column.name}"' for column in log.columns)
-            wrong = f"no column says it; there are {names}"
-            todo = f"If one of them does, say which in the mapping file: {say}."
-            faults.add(Fault(log.source, None, role, names, todo, wrong=wrong))
+            allowed = f"If one of them is, say which in the mapping file, as {say}."
+            faults.add(
+                Fault(log.source, None, role, "", allowed, wrong=f"is none of the columns {names}")
+            )
     faults.raise_any()
     sheet = joined(tables["run_sheet"], faults) if tables["run_sheet"] else None
     listed = joined(tables["tags"], faults) if tables["tags"] else None
@@ -94,7 +95,8 @@ class _Importing:
         self.faults.raise_any()
         name = self._default_point()
         runs = runs_of(self.sheet, clocks, name, self.faults) if self.sheet is not None else None
-        by = way_of(self.log, runs, self.mapping, self.faults)
+        times = None if clocks is None else clocks.log
+        by = way_of(self.log, runs, times, self.mapping, self.faults)
         self.faults.raise_any()
         assert by is not None
         points = self._points(runs, name)
@@ -117,10 +119,10 @@ class _Importing:
         told = self._told(clocks, found, runs)
         tally = _with_tags(tally, reads, roster)
         rows = np.flatnonzero(keep)
-        times = None if clocks is None else clocks.log[rows]
+        at = None if times is None else times[rows]
         tids = self.log.texts["tid"].take(rows) if "tid" in self.log.texts else None
         findings = suspicions(
-            Evidence(case, reads, times, tids, differs[rows], self.offset, runs, tally,
+            Evidence(case, reads, at, tids, differs[rows], self.offset, runs, tally,
                      self.mapping, by)
         )  # fmt: skip
         mapping = self._mapping(by)
@@ -178,13 +180,12 @@ class _Importing:
             assert runs is not None
             self.offset = offset_of(clocks.log, runs.start, runs.end)
             if self.offset is not None and self.offset.sure:
-                todo = (
-                    f'{self.offset.text()} If so, say "clock_offset_s": '
+                allowed = (
+                    'If so, say "clock_offset_s": '
                     f"{self.mapping.clock_offset_s + self.offset.seconds:g} in the mapping file."
                 )
-                found = f"{self.offset.without:,} of {self.offset.reads:,} reads inside a pass"
-                wrong = f"the clocks differ: only {found}"
-                self.faults.add(Fault(self.log.source, None, "time", found, todo, wrong=wrong))
+                wrong = self.offset.text().removesuffix(".")
+                self.faults.add(Fault(self.log.source, None, "time", "", allowed, wrong=wrong))
             return by_windows(clocks.log, runs, points, self.faults)
         if self.mapping.pause_s is None:
             allowed = "how many seconds of pause part the passes, in the mapping file"
@@ -217,11 +218,9 @@ class _Importing:
             f"{tally.without_epc:,} without EPC, {tally.without_rssi:,} without RSSI, "
             f"{tally.without_level:,} without a level"
         )
-        wrong, todo = (
-            f"no read is left: {found}",
-            "Correct the passes, or the mapping.",
+        raise InputError.one(
+            self.log.source, "", "at least one read in a pass at a level", wrong=found
         )
-        raise InputError.one(self.log.source, found, todo, wrong=wrong)
 
     def _reads(self, points: Texts, found: Presented, level: Floats, keep: Bools) -> Reads:
         rows = np.flatnonzero(keep)
@@ -279,7 +278,7 @@ class _Importing:
         return replace(self.mapping, passes_by=by, log=log, run_sheet=run_sheet, tags=tags)
 
 
-_CASE = ("reads.csv", "roster.csv", "site.json", "tried.csv")
+_CASE = ("reads.csv", "roster.csv", "site.json", "tried.csv", "passes.csv")
 
 
 def _settled(table: Table, kind: str, mapping: ImportMapping) -> TableMapping:

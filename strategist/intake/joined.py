@@ -24,8 +24,7 @@ def joined(tables: Sequence[Table], faults: FaultList) -> Table:
     dateless = {one.forms["time"] in DATELESS for one in tables if "time" in one.forms}
     if len(dateless) > 1:
         allowed = "times with a date in each log, or in none"
-        wrong = "the logs have times of different kinds"
-        faults.add(Fault(first.source, None, "time", "different kinds", allowed, wrong=wrong))
+        faults.add(Fault(first.source, None, "time", "", allowed, wrong="times of different kinds"))
     roles: list[Role] = list(dict.fromkeys(role for one in tables for role in one.texts))
     return replace(
         first,

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from typing import Any
 
 from strategist.errors import InputError
-from strategist.intake.sheet import COLUMNS_MAX, Sheet, sheet_of_columns
+from strategist.intake.sheet import COLUMNS_MAX, Growing, Sheet
 
 _LINE_MAX = 1_000_000  # characters
 
@@ -18,7 +18,7 @@ def sheet_of_json(data: bytes, source: str) -> Sheet:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
-        raise InputError.one(source, "no UTF-8", "UTF-8 text", line=line) from None
+        raise InputError.one(source, "", "UTF-8 text", line=line, wrong="no UTF-8") from None
     if text.lstrip().startswith("["):
         return _of_rows(_array(text, source), source, "one JSON array")
     return _of_rows(_lines(text, source), source, "JSON lines")
@@ -27,7 +27,7 @@ def sheet_of_json(data: bytes, source: str) -> Sheet:
 def _array(text: str, source: str) -> Iterator[tuple[int, Any]]:
     found = _parsed(text, source, 1)
     if not isinstance(found, list):
-        raise InputError.one(source, text[:40], "an array of objects")
+        raise InputError.one(source, "", "an array of objects", wrong=text[:40])
     yield from enumerate(found, 1)
 
 
@@ -35,7 +35,7 @@ def _lines(text: str, source: str) -> Iterator[tuple[int, Any]]:
     for number, line in enumerate(text.split("\n"), 1):
         if len(line) > _LINE_MAX:
             found = f"a line of {len(line):,} characters"
-            raise InputError.one(source, found, f"at most {_LINE_MAX:,}", line=number)
+            raise InputError.one(source, "", f"at most {_LINE_MAX:,}", line=number, wrong=found)
         if line.strip():
             yield number, _parsed(line, source, number)
 
@@ -47,27 +47,23 @@ def _parsed(text: str, source: str, line: int) -> Any:
     except (ValueError, RecursionError) as error:
         why = getattr(error, "msg", "nested too deep")
         at = getattr(error, "lineno", 1) + line - 1
-        raise InputError.one(source, f"{why}: {text[:40]}", "JSON", line=at) from None
+        raise InputError.one(source, "", "JSON", line=at, wrong=f"{why}: {text[:40]}") from None
 
 
 def _of_rows(rows: Iterable[tuple[int, Any]], source: str, note: str) -> Sheet:
-    columns: dict[str, list[str]] = {}
-    lines: list[int] = []
+    found = Growing()
     for line, row in rows:
         if not isinstance(row, dict):
-            raise InputError.one(source, str(row)[:40], "an object with a key a column", line=line)
-        for name, value in _flat(row, "", 3):
-            column = columns.setdefault(name, [])
-            column.extend([""] * (len(lines) - len(column)))
-            column.append(value)
-        if len(columns) > COLUMNS_MAX:
-            found = f"more than {COLUMNS_MAX:,} keys"
-            raise InputError.one(source, found, f"at most {COLUMNS_MAX:,}", line=line)
-        lines.append(line)
-    if not lines:
+            raise InputError.one(
+                source, "", "an object with a key a column", line=line, wrong=str(row)[:40]
+            )
+        found.add(line, dict(_flat(row, "", 3)))
+        if len(found.names) > COLUMNS_MAX:
+            keys = f"more than {COLUMNS_MAX:,} keys"
+            raise InputError.one(source, "", f"at most {COLUMNS_MAX:,}", line=line, wrong=keys)
+    if not len(found):
         raise InputError.one(source, "", "at least one object")
-    whole = [column + [""] * (len(lines) - len(column)) for column in columns.values()]
-    return sheet_of_columns(source, list(columns), whole, lines, [note])
+    return found.sheet(source, found.names, [note])
 
 
 def _flat(row: dict[str, Any], before: str, depth: int) -> Iterator[tuple[str, str]]:

@@ -12,7 +12,7 @@ from collections import Counter
 from collections.abc import Iterator
 
 from strategist.errors import InputError
-from strategist.intake.sheet import Sheet, sheet_of_columns
+from strategist.intake.sheet import Growing, Sheet
 
 _REPORT, _HEADER = 61, 10  # message type; bytes of version, type, length and id
 _MESSAGES = (*range(1, 65), 100, 1023)  # types that exist in 1.0.1 and 1.1, with room
@@ -62,11 +62,12 @@ def is_llrp(data: bytes) -> bool:
 def sheet_of_llrp(data: bytes, source: str) -> Sheet:
     """One row a tag report, with the columns that any report has; raises InputError at the byte
     where the messages break off or are none."""
-    rows: list[dict[str, str]] = []
+    rows = Growing()
     others: Counter[int] = Counter()
     for kind, begin, end in _messages(data, source):
         if kind == _REPORT:
-            rows += _reports(data, begin, end, source)
+            for row in _reports(data, begin, end, source):
+                rows.add(len(rows) + 1, row)
         else:
             others[kind] += 1
     notes = ["LLRP messages; a line is the number of a tag report"]
@@ -75,16 +76,16 @@ def sheet_of_llrp(data: bytes, source: str) -> Sheet:
     return sheet_of_reports(rows, source, notes)
 
 
-def sheet_of_reports(rows: list[dict[str, str]], source: str, notes: list[str]) -> Sheet:
+def sheet_of_reports(
+    rows: Growing, source: str, notes: list[str], hints: dict[str, str] | None = None
+) -> Sheet:
     """The sheet of tag reports; of two clocks the one with a date."""
-    if not rows:
-        raise InputError.one(source, "no tag report", "at least one TagReportData")
-    names = [name for name in NAMES if any(name in row for row in rows)]
+    if not len(rows):
+        raise InputError.one(source, "", "at least one TagReportData", wrong="no tag report")
+    names = [name for name in NAMES if name in rows.names]
     if "FirstSeenTimestampUTC" in names and "FirstSeenTimestampUptime" in names:
         names.remove("FirstSeenTimestampUptime")
-    columns = [[row.get(name, "") for row in rows] for name in names]
-    hints = {name: HINTS[name] for name in names if name in HINTS}
-    return sheet_of_columns(source, names, columns, range(1, len(rows) + 1), notes, hints=hints)
+    return rows.sheet(source, names, notes, HINTS if hints is None else hints)
 
 
 def _messages(data: bytes, source: str) -> Iterator[tuple[int, int, int]]:
@@ -143,4 +144,4 @@ def _parameters(data: bytes, at: int, end: int, source: str) -> Iterator[tuple[i
 
 
 def _broken(source: str, at: int, found: str, allowed: str) -> InputError:
-    return InputError.one(source, f"{found} at byte {at:,}", allowed)
+    return InputError.one(source, "", allowed, wrong=f"{found} at byte {at:,}")

@@ -12,8 +12,8 @@ import re
 from xml.etree.ElementTree import Element, ParseError, iterparse
 
 from strategist.errors import InputError
-from strategist.intake.llrp_reports import NAMES, sheet_of_reports
-from strategist.intake.sheet import Sheet
+from strategist.intake.llrp_reports import HINTS, NAMES, sheet_of_reports
+from strategist.intake.sheet import Growing, Sheet
 
 _SPELLED = {"EPC_96": "EPC", "EPCData": "EPC", "C1G2_PC": "C1G2PC"}
 _NO_DTD = re.compile(rb"<!(DOCTYPE|ENTITY)", re.IGNORECASE)
@@ -25,24 +25,28 @@ def sheet_of_llrp_xml(data: bytes, source: str) -> Sheet:
     A document type is refused, since entities can blow up a small file.
     """
     refuse_document_type(data, source)
-    rows: list[dict[str, str]] = []
+    rows = Growing()
     try:
         for _, element in iterparse(io.BytesIO(data)):
             if _name(element) == "TagReportData":
-                rows.append(_row(element))
+                rows.add(len(rows) + 1, _row(element))
                 element.clear()
     except (ParseError, ValueError, LookupError) as error:
         line = error.position[0] if isinstance(error, ParseError) else None
-        raise InputError.one(source, str(error), "well-formed XML", line=line) from None
-    sheet = sheet_of_reports(rows, source, ["LLRP in XML; a line is the number of a tag report"])
-    return sheet if not _is_text(rows) else sheet.without_hints()
+        raise InputError.one(source, "", "well-formed XML", line=line, wrong=str(error)) from None
+    notes = ["LLRP in XML; a line is the number of a tag report"]
+    if "FirstSeenTimestampUTC" not in rows.names:
+        return sheet_of_reports(rows, source, notes)
+    dates = not rows.column("FirstSeenTimestampUTC")[0].isdigit()
+    hints = {name: form for name, form in HINTS.items() if not (dates and name.endswith("UTC"))}
+    return sheet_of_reports(rows, source, notes, hints)
 
 
 def refuse_document_type(data: bytes, source: str) -> None:
     """Raise InputError where XML declares a document type or entities."""
     found = _NO_DTD.search(data.replace(b"\0", b""))
     if found is not None:
-        raise InputError.one(source, found[0].decode(), "XML without a document type")
+        raise InputError.one(source, "", "XML without a document type", wrong=found[0].decode())
 
 
 def _row(report: Element) -> dict[str, str]:
@@ -57,8 +61,3 @@ def _row(report: Element) -> dict[str, str]:
 
 def _name(element: Element) -> str:
     return element.tag.rpartition("}")[2]
-
-
-def _is_text(rows: list[dict[str, str]]) -> bool:
-    """Whether times are written as dates, where the bytes count microseconds."""
-    return any(not row.get("FirstSeenTimestampUTC", "0").isdigit() for row in rows)

@@ -19,7 +19,7 @@ _OTHERS = (
     (b"\x1f\x8b", "a packed file (gzip)", "the file unpacked"),
     (b"%PDF", "a PDF", "text, a workbook (.xlsx), JSON lines, or LLRP reports"),
 )
-BYTES_MAX = 1_000_000_000  # of one file, read at once
+BYTES_MAX = 300_000_000  # of one file, read at once
 
 
 def sheets_of(name: str, content: bytes | Path) -> list[Sheet]:
@@ -30,7 +30,7 @@ def sheets_of(name: str, content: bytes | Path) -> list[Sheet]:
         return sheets_of_workbook(data, name)
     for mark, found, allowed in _OTHERS:
         if data.startswith(mark):
-            raise InputError.one(name, found, allowed)
+            raise InputError.one(name, "", allowed, wrong=found)
     if is_llrp(data):
         return [sheet_of_llrp(data, name)]
     if start.startswith(b"<"):
@@ -47,9 +47,8 @@ def _bytes(name: str, content: bytes | Path) -> bytes:
     else:
         size = len(content)
     if size > BYTES_MAX:
-        wrong = f"has {size:,} bytes, which are too many"
-        allowed = f"at most {BYTES_MAX:,} bytes: split the log and give its parts"
-        raise InputError.one(name, f"{size:,} bytes", allowed, wrong=wrong)
+        allowed = f"at most {BYTES_MAX:,} bytes; split the log and give its parts"
+        raise InputError.one(name, "", allowed, wrong=f"{size:,} bytes")
     data = read_bytes(content, name, faults) if isinstance(content, Path) else content
     faults.raise_any()
     assert data is not None

@@ -33,7 +33,7 @@ class Presented:
 
 
 def way_of(
-    log: Table, runs: Runs | None, mapping: ImportMapping, faults: FaultList
+    log: Table, runs: Runs | None, times: Ints | None, mapping: ImportMapping, faults: FaultList
 ) -> PassesBy | None:
     """How passes are told: as the mapping says, else by column, windows, or pauses."""
     windows = runs is not None and "start" in runs.has and "time" in log.times
@@ -44,23 +44,22 @@ def way_of(
             "pauses": None if "time" in log.times else "a time column in the log",
         }[mapping.passes_by]
         if lacking is not None:
-            wrong = f'"{mapping.passes_by}" lacks what it needs'
-            found = mapping.passes_by
-            faults.add(Fault("mapping file", None, "passes_by", found, lacking, wrong=wrong))
+            faults.add(Fault("mapping file", None, "passes_by", mapping.passes_by, lacking))
             return None
         return mapping.passes_by
-    if "pass" in log.texts:
+    by_level = windows and runs is not None and bool(np.isfinite(runs.level).all())
+    if "pass" in log.texts and ("power" in log.numbers or not by_level):
         return "column"
     if windows:
         return "windows"
     if mapping.pause_s is not None and "time" in log.times:
         return "pauses"
+    hint = "" if times is None or runs is None else pause_hint(times, runs)
     allowed = (
         "a pass column in the log; or times in the log with a run sheet (start, end); or "
-        '"pause_s": SECONDS in the mapping file, where a pause parts the passes'
+        f'"pause_s": SECONDS in the mapping file, where a pause parts the passes{hint}'
     )
-    wrong = "nothing tells the passes apart"
-    faults.add(Fault(log.source, None, "pass", "", allowed, wrong=wrong))
+    faults.add(Fault(log.source, None, "pass", "", allowed))
     return None
 
 
@@ -92,9 +91,10 @@ def by_windows(times: Ints, runs: Runs, points: Texts, faults: FaultList) -> Pre
     Reads that lie in two windows at once belong nowhere that can be known: they are faults.
     """
     run = np.full(len(times), -1)
-    for name in dict.fromkeys(runs.points):
-        rows = np.flatnonzero([point == name for point in runs.points])
-        mine = np.array([v in (name, "") for v in points.values], bool)[points.codes]
+    anywhere = points.values == ("",)  # the log names no read point: one read, one row
+    for name in [""] if anywhere else dict.fromkeys(runs.points):
+        rows = np.flatnonzero([anywhere or point == name for point in runs.points])
+        mine = np.array([value == name for value in points.values], bool)[points.codes]
         mine &= times != NEVER
         rows = rows[np.argsort(runs.start[rows], kind="stable")]
         start, end = runs.start[rows], runs.end[rows]
@@ -118,11 +118,12 @@ def _refuse_overlaps(times: Ints, runs: Runs, rows: Ints, faults: FaultList) -> 
         if high > low:
             before = rows[int(np.argmax(end[:i] == latest[i - 1]))]
             found = (
-                f"begins before the end of line {runs.lines[before]}; {high - low} reads in both"
+                f"begins before line {runs.lines[before]} ends, and {high - low} reads are in both"
             )
             line = int(runs.lines[rows[i]])
-            allowed = "passes that do not overlap"
-            faults.add(Fault(runs.source, line, "start", found, allowed, wrong=found))
+            faults.add(
+                Fault(runs.source, line, "start", "", "passes that do not overlap", wrong=found)
+            )
             named += 1
         if named == _OVERLAPS_NAMED:
             return
@@ -156,15 +157,26 @@ def _groups(times: Ints, pause_s: float) -> tuple[Ints, Floats]:
 def _ask_for_pause(
     count: int, pauses: Floats, runs: Runs, pause_s: float, faults: FaultList
 ) -> None:
-    found = f"{count} groups of reads with pauses of {pause_s:g} s or more"
-    allowed = f"{len(runs)} groups, as many as rows of {runs.source}"
-    need = len(runs) - 1
-    if 0 < need < len(pauses) and pauses[need - 1] > pauses[need]:
-        allowed += (
-            f" (which pauses of more than {pauses[need]:.3g} and up to {pauses[need - 1]:.3g} s "
-            "give, if no row went without reads)"
-        )
-    faults.add(Fault("mapping file", None, "pause_s", found, allowed, wrong=found))
+    found = f"pauses of {pause_s:g} s or more part {count} groups of reads"
+    allowed = f"{len(runs)} groups, as many as rows of {runs.source}{_hint(pauses, len(runs))}"
+    faults.add(Fault("mapping file", None, "pause_s", "", allowed, wrong=found))
+
+
+def _hint(pauses: Floats, groups: int) -> str:
+    """Which pauses part the reads into so many groups; `pauses` are those there are, longest
+    first."""
+    need = groups - 1
+    if not 0 < need < len(pauses) or pauses[need - 1] <= pauses[need]:
+        return ""
+    return (
+        f" (which pauses of more than {pauses[need]:.3g} and up to {pauses[need - 1]:.3g} s give, "
+        "if no row went without reads)"
+    )
+
+
+def pause_hint(times: Ints, runs: Runs) -> str:
+    """Which pauses give as many groups of reads as the run sheet has rows."""
+    return _hint(_groups(times, np.inf)[1], len(runs))
 
 
 def _of_runs(by: PassesBy, run: Ints, times: Ints | None, runs: Runs) -> Presented:
@@ -205,8 +217,7 @@ def levels_of(
             allowed += f" (ROSpecs {some(list(specs))})"
         if runs is not None and np.isfinite(runs.level).any():
             allowed += "; the run sheet has several levels for a pass, and no times to part them"
-        wrong = "nothing tells the level of a read"
-        faults.add(Fault(log.source, None, "power", "", allowed, wrong=wrong))
+        faults.add(Fault(log.source, None, "power", "", allowed))
     differs = np.isfinite(own) & np.isfinite(of_run) & (np.abs(own - of_run) > 0.051) & inside
     return level, differs
 

@@ -33,6 +33,7 @@ from strategist.survey.records import Floats, Ints
 from strategist.survey.tables import Texts
 
 _MEASURES: tuple[Role, ...] = ("rssi", "power", "antenna", "reads", "duration", "weight")
+_NAMES: tuple[Role, ...] = ("read_point", "pass", "epc", "rospec", "tid")
 _UNITS_IN_NAMES = {  # words of a header that settle the unit
     "mw": "mw",
     "milliwatt": "mw",
@@ -101,21 +102,24 @@ class _Reading:
         """How the file's own format says that a column is written."""
         return self.sheet.hints.get(self.names.get(role, ""))
 
-    def ask(self, role: Role, found: str, allowed: str, example: str) -> None:
+    def ask(self, role: Role, wrong: str, example: str, words: str = "") -> None:
         """A fault that asks how a column is written."""
         say = how_to_say(self.kind, "forms", {role: example})
-        words = f"{allowed}, and say which in the mapping file, as {say}"
-        self.faults.add(Fault(self.source, None, role, found, words, wrong=f"{found} is ambiguous"))
+        todo = f"{words}Say which in the mapping file, as {say}."
+        self.faults.add(Fault(self.source, None, role, "", todo, wrong=wrong))
 
     def form(self, role: Role, likely: Sequence[str], words: Mapping[str, str], found: str) -> str:
         """The one form that is said or likely, told as assumed where it is not the plain one."""
         said = self.mapping.forms.get(role) or self.hint(role)
         if said is not None:
             likely = [said]
-        if len(likely) != 1:
-            named = [words[one] for one in likely] or list(words.values())
-            example = (likely or [next(iter(words))])[0]
-            self.ask(role, found, f"values in one of: {', '.join(named)}", example)
+        if len(likely) > 1:
+            named = " or ".join(words[one] for one in likely)
+            self.ask(role, f"may be {named} ({found})", likely[0])
+            return ""
+        if not likely:
+            known = ", ".join(words.values())
+            self.ask(role, f"is in no known form ({found})", next(iter(words)), f"Known: {known}. ")
             return ""
         self.forms[role] = likely[0]
         if said is None and likely[0] not in ("dbm", "hex", "iso"):
@@ -132,10 +136,12 @@ def read_table(
     used = [column for column in columns if column.role is not None]
     if found or not used:
         if not used and not found:
-            listed = ", ".join(sheet.names)
-            what = f"columns of a {FILES[kind]}, named by words of the trade, or a mapping file"
-            wrong = f"no column is known: {listed}"
-            found.add(Fault(sheet.source, None, None, listed, what, wrong=wrong))
+            what = (
+                f"Name columns by words of the trade, as in a {FILES[kind]}, or say in a mapping "
+                "file which they are."
+            )
+            wrong = f"has no column that is recognised: {', '.join(sheet.names)}"
+            found.add(Fault(sheet.source, None, None, "", what, wrong=wrong))
         faults.extend(found)
         return None
     loaded, lines = sheet.load([column.place for column in used])
@@ -146,6 +152,8 @@ def read_table(
         texts["epc"] = _epcs(texts["epc"], of)
     numbers = {r: _numbers(r, texts[r], names[r], of) for r in _MEASURES if r in texts}
     times = _times(texts, of)
+    if kind == "log":  # a million times as text are 100 MB
+        texts = {role: texts[role] for role in _NAMES if role in texts}
     faults.extend(found)
     if found:
         return None
@@ -165,7 +173,8 @@ def _epcs(column: Texts, of: _Reading) -> Texts:
     form = of.mapping.forms.get("epc") or of.hint("epc") or form_of_epcs(known)
     if form is None:
         found = some(known[:3])
-        of.ask("epc", found, "whole EPCs (hex), or EPCs behind their PC word (pc_epc)", "hex")
+        wrong = f"may be whole EPCs (hex), or EPCs behind their PC word (pc_epc): {found}"
+        of.ask("epc", wrong, "hex")
         return column
     of.forms["epc"] = form
     if form != "hex" and "epc" not in of.mapping.forms:
@@ -213,10 +222,9 @@ def _in_dbm(role: Role, values: Floats, column: Texts, name: str, of: _Reading) 
         found = some([f"{value:g}" for value in np.unique(values)])
         words = {form: FORM_WORDS[form] for form in (likely or _likely_words(role))}
         if likely == ["minus_dbm"] and role not in of.mapping.forms:
-            allowed = (
-                "RSSI in dBm, which is negative: dBm without their minus sign, or no dBm at all"
-            )
-            of.ask(role, f"all positive: {found}", allowed, "minus_dbm")
+            hint = "It may be dBm without their minus sign, or no dBm at all. "
+            wrong = f"is all positive, and RSSI in dBm is negative ({found})"
+            of.ask(role, wrong, "minus_dbm", hint)
             return values
         form = of.form(role, likely, words | FORM_WORDS if len(likely) == 1 else words, found)
     if not form:

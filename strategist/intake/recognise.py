@@ -12,7 +12,7 @@ import numpy as np
 from strategist.errors import Fault
 from strategist.intake.mapping import TableMapping
 from strategist.intake.sheet import Sheet
-from strategist.intake.terms import ROLE_WORDS, ROLES, TERMS, Kind, Role, likeness
+from strategist.intake.terms import ROLES, TERMS, Kind, Role, likeness
 from strategist.intake.times import forms_of_times
 from strategist.intake.values import number, plain_hex
 from strategist.survey.faults import FaultList, nearest_hint
@@ -40,14 +40,12 @@ def recognise(sheet: Sheet, kind: Kind, mapping: TableMapping, faults: FaultList
     found: dict[int, tuple[Role, How]] = {}
     for role, name in mapping.columns.items():
         if role not in ROLES[kind]:
-            wrong, todo = f'unknown role "{role}"', f"Known roles: {', '.join(ROLES[kind])}."
-            faults.add(Fault("mapping file", None, f"{kind}.columns", role, todo, wrong=wrong))
+            allowed = f"roles {', '.join(ROLES[kind])}"
+            faults.add(Fault("mapping file", None, f"{kind}.columns", role, allowed))
         elif name is not None and name not in sheet.names:
             hint = nearest_hint(name, sheet.names)
-            wrong = f'{sheet.source} has no column "{name}"'
-            todo = f"Its columns: {', '.join(sheet.names)}{hint}."
-            place = f"{kind}.columns.{role}"
-            faults.add(Fault("mapping file", None, place, name, todo, wrong=wrong))
+            allowed = f"a column of {sheet.source}: {', '.join(sheet.names)}{hint}"
+            faults.add(Fault("mapping file", None, f"{kind}.columns.{role}", name, allowed))
         elif name is not None:
             found[sheet.names.index(name)] = (role, "mapping")
     open_roles = [role for role in ROLES[kind] if role not in mapping.columns]
@@ -136,9 +134,15 @@ def _which(sheet: Sheet, kind: Kind, role: Role, places: list[int]) -> Fault:
         for place in places[:5]
     )
     say = how_to_say(kind, "columns", {role: sheet.names[places[0]]})
-    wrong = f"{len(places)} columns may be {TERMS[role].what}: {shown}"
-    todo = f"Say which in the mapping file, as {say}."
-    return Fault(sheet.source, None, role, shown, todo, wrong=wrong)
+    allowed = f"Say which in the mapping file, as {say}."
+    return Fault(
+        sheet.source,
+        None,
+        role,
+        "",
+        allowed,
+        wrong=f"{TERMS[role].what} may be in {len(places)} columns: {shown}",
+    )
 
 
 def how_to_say(kind: str, key: str, value: object) -> str:
@@ -203,7 +207,6 @@ _CONTENT_OF_NAMED: dict[Role, Callable[[list[str]], bool]] = {
     "epc": lambda values: not _share(values, _is_short_number),
     "tid": lambda values: _share(values, _is_hex),
     "user": lambda values: _share(values, _is_hex),
-    "role": lambda values: _share(values, lambda text: text.lower() in ROLE_WORDS),
 }
 
 

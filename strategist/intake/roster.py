@@ -66,12 +66,11 @@ def roster_of(
     sheet = runs is not None and bool({"wanted", "stray"} & runs.has)
     if not says_role and not sheet:
         allowed = (
-            "a tag list with columns epc and role (wanted or stray) and, "
+            "which tags are wanted: a tag list with columns epc and role (wanted or stray) and, "
             "where the role changes, pass; or a column wanted on the run sheet"
         )
         source = tags.source if tags is not None else "tag list"
-        wrong = "nothing says which tags are wanted"
-        faults.add(Fault(source, None, "role", "", allowed, wrong=wrong))
+        faults.add(Fault(source, None, "role", "", allowed))
         return roster
     for special in (False, True):
         _of_list(rows, passes, roster, faults, special=special)
@@ -140,9 +139,8 @@ def _of_list(
         if not row.role or (row.passes.lower() not in _EVERY) != special:
             continue
         if row.point and row.point not in passes:
-            wrong = f'there is no read point "{row.point}"'
-            todo = f"Known read points: {some(list(passes))}{nearest_hint(row.point, passes)}."
-            faults.add(Fault("tag list", row.line, "read_point", row.point, todo, wrong=wrong))
+            allowed = f"{some(list(passes))}{nearest_hint(row.point, passes)}"
+            faults.add(Fault("tag list", row.line, "read_point", row.point, allowed))
             continue
         for point in [row.point] if row.point else passes:
             named = meant(point, row, faults, alone=len(passes) == 1 or bool(row.point))
@@ -150,9 +148,8 @@ def _of_list(
                 key = (point, name, row.epc)
                 if key in said and said[key].role != row.role:
                     found = f"{row.role} in pass {name}"
-                    wrong = f"{found}, but line {said[key].line} says {said[key].role}"
-                    allowed = "one role in a pass"
-                    faults.add(Fault("tag list", row.line, "role", found, allowed, wrong=wrong))
+                    allowed = f"one role in a pass; line {said[key].line} says {said[key].role}"
+                    faults.add(Fault("tag list", row.line, "role", "", allowed, wrong=found))
                 said[key] = row
                 roster.roles[key] = row.role
 
@@ -173,8 +170,7 @@ class _Meant:
         if unknown and alone:
             known = self._order[point]
             allowed = f"a pass of the log or the run sheet: {some(known)}"
-            wrong = f'there is no pass "{unknown[0]}"'
-            faults.add(Fault("tag list", row.line, "pass", unknown[0], allowed, wrong=wrong))
+            faults.add(Fault("tag list", row.line, "pass", unknown[0], allowed))
         return named
 
     def _find(self, point: str, cell: str) -> tuple[list[str], list[str]]:
@@ -222,21 +218,31 @@ class _Tags:
 def _of_sheet(tags: _Tags, runs: Runs, roster: Roster, faults: FaultList) -> None:
     """Roles that the run sheet gives."""
     said: dict[Key, tuple[int, str]] = {}
+    unknown: dict[tuple[str, str], int] = {}
     for place, cells in (("wanted", runs.wanted), ("stray", runs.strays)):
         for i, cell in enumerate(cells):
             line = int(runs.lines[i])
             for part in (part for whole in cell for part in parts_of(whole, tags.know)):
                 found = tags(part)
                 if found is None:
-                    allowed = "EPCs, labels or lists of the tag list"
-                    faults.add(Fault(runs.source, line, place, part, allowed))
+                    unknown.setdefault((place, part), line)
                 for epc in found or ():
                     key = (runs.points[i], runs.passes[i], epc)
                     if said.get(key, (line, place))[1] != place:
                         twice = f"{epc} is stray in pass {runs.passes[i]}"
-                        wrong = f"{twice}, but line {said[key][0]} says it is wanted"
-                        allowed = "one role in a pass"
-                        faults.add(Fault(runs.source, line, place, twice, allowed, wrong=wrong))
+                        allowed = f"one role in a pass; line {said[key][0]} says it is wanted"
+                        faults.add(Fault(runs.source, line, place, "", allowed, wrong=twice))
                     said[key] = (line, place)
                     roster.roles[key] = place
                     roster.known.add(epc)
+    _ask_for_names(unknown, runs, faults)
+
+
+def _ask_for_names(unknown: dict[tuple[str, str], int], runs: Runs, faults: FaultList) -> None:
+    """One fault for the words of a column that name no tag."""
+    for place in dict.fromkeys(place for place, _ in unknown):
+        words = [word for of, word in unknown if of == place]
+        line = unknown[place, words[0]]
+        allowed = "EPCs, or a tag list with these words as label or list of its tags"
+        wrong = f"names no known tag: {some(words)}"
+        faults.add(Fault(runs.source, line, place, "", allowed, wrong=wrong))

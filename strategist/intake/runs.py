@@ -83,7 +83,7 @@ def runs_of(table: Table, clocks: Clocks | None, point: str, faults: FaultList) 
         _listed(table, "wanted"),
         _listed(table, "stray"),
         _dwell(start, end, table, clocks),
-        frozenset(table.texts),
+        frozenset(column.role for column in table.columns if column.role is not None),
         tuple(assumed),
     )
 
@@ -125,9 +125,7 @@ def _days(table: Table, texts: list[str], faults: FaultList) -> tuple[str, ...]:
     likely = forms_of_times(given, dates=True)
     if given and len(likely) != 1:
         allowed = "days written one way that can be told, best as 2026-03-09"
-        shown = some(given[:3])
-        wrong = f"{shown} may be read in several ways, or in none"
-        faults.add(Fault(table.source, None, "date", shown, allowed, wrong=wrong))
+        faults.add(Fault(table.source, None, "date", some(given[:3]), allowed))
         return ("",) * len(texts)
     times = times_of(texts, likely[0]).wall if likely else np.full(len(texts), NEVER)
     found = times.astype("datetime64[us]").astype("datetime64[D]")
@@ -182,7 +180,7 @@ def _windows(
                 table.source,
                 line,
                 "end",
-                "not after the start",
+                "",
                 "an end after the start",
                 wrong="is not after the start",
             )

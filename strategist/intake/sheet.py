@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
@@ -32,10 +32,6 @@ class Sheet:
     notes: tuple[str, ...] = ()
     part: str | None = None
     hints: Mapping[str, str] = field(default_factory=dict)
-
-    def without_hints(self) -> Sheet:
-        """The sheet with nothing known of how its values are written but what they show."""
-        return replace(self, hints={})
 
     def column(self, place: int) -> list[str]:
         """The sample's cells of a column that are not empty."""
@@ -77,3 +73,45 @@ def used(column: Texts) -> Texts:
     """The column without values that no row has."""
     codes, back = np.unique(column.codes, return_inverse=True)
     return Texts(back.astype(np.int64), tuple(column.values[code] for code in codes))
+
+
+class Growing:
+    """A sheet that grows row by row; a column that a row lacks is empty there."""
+
+    def __init__(self) -> None:
+        self._columns: dict[str, list[str]] = {}
+        self._lines: list[int] = []
+        self._same: dict[str, str] = {}  # each text is kept once
+
+    @property
+    def names(self) -> list[str]:
+        """The columns so far, in the order in which they were met."""
+        return list(self._columns)
+
+    def __len__(self) -> int:
+        return len(self._lines)
+
+    def add(self, line: int, row: Mapping[str, str]) -> None:
+        """Take a row."""
+        for name, text in row.items():
+            column = self._columns.setdefault(name, [])
+            column.extend([""] * (len(self._lines) - len(column)))
+            column.append(self._same.setdefault(text, text))
+        self._lines.append(line)
+
+    def column(self, name: str) -> list[str]:
+        """A column of all rows."""
+        column = self._columns[name]
+        column.extend([""] * (len(self._lines) - len(column)))
+        return column
+
+    def sheet(
+        self,
+        source: str,
+        names: Sequence[str],
+        notes: Sequence[str],
+        hints: Mapping[str, str] | None = None,
+    ) -> Sheet:
+        """The sheet with these columns."""
+        columns = [self.column(name) for name in names]
+        return sheet_of_columns(source, names, columns, self._lines, notes, hints=hints)

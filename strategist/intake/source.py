@@ -46,18 +46,18 @@ def _sheet(sheets: list[Sheet], kind: Kind, of: TableMapping) -> Sheet:
     source = sheets[0].source
     if of.sheet is not None:
         if of.sheet not in parts:
-            wrong, todo = f'there is no sheet "{of.sheet}"', f"Its sheets: {', '.join(parts)}."
-            raise InputError.one(source, of.sheet, todo, wrong=wrong)
+            raise InputError.one(
+                source, "", f"a sheet of it: {', '.join(parts)}", wrong=f'no sheet "{of.sheet}"'
+            )
         return sheets[parts.index(of.sheet)]
     fit = []
     for sheet in sheets:
         quiet = FaultList()
         table = read_table(sheet, kind, of, quiet, 0)
-        if table is not None and set(_NEEDED[kind]) <= set(table.texts):
+        if table is not None and set(_NEEDED[kind]) <= {column.role for column in table.columns}:
             fit.append(sheet)
     if len(fit) != 1:
         say = how_to_say(kind, "sheet", parts[0])
-        wrong = f"it is not clear which of its sheets to take: {', '.join(parts)}"
-        todo = f"Say which in the mapping file, as {say}."
-        raise InputError.one(source, ", ".join(parts), todo, wrong=wrong)
+        allowed = f"the sheet to take; say which in the mapping file, as {say}"
+        raise InputError.one(source, "", allowed, wrong=f"sheets {', '.join(parts)}")
     return replace(fit[0], notes=(*fit[0].notes, f'sheet "{fit[0].part}" is taken'))

@@ -128,25 +128,29 @@ _UNITS = {
     *("dbm", "mw", "cdbm", "ddbm", "hex", "utc", "s", "ms", "us", "μs", "sec", "x10", "x100"),
     *("local", "id", "no", "nr", "db", "in", "the", "of"),
 }
+_OF_A_KIND = {"max", "min", "mean", "avg", "average", "value", "peak", "raw", "first", "last"}
 _CAMEL = re.compile(r"(?<=[a-z0-9])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z])")
 
 
 def words_of(header: str) -> tuple[str, ...]:
     """A header's words: lower case, camel case parted, marks dropped."""
-    parted = _CAMEL.sub(" ", header)
+    parted = _CAMEL.sub(" ", re.sub("dBm|mW", lambda unit: unit[0].lower(), header))
     return tuple(word for word in re.split(r"[^0-9a-zµμäöüéè]+", parted.lower()) if word)
 
 
 def likeness(header: str, role: Role) -> int:
-    """How surely a header names a role: 3 exactly, 2 but for its unit, 1 among others, 0 not."""
+    """How surely a header names a role: 3 exactly, 2 but for its unit, 1 by its last word, 0 not.
+
+    The last word says what a column is, those before it of what kind: "reader RSSI" is an RSSI.
+    """
     words = words_of(header)
-    joined = "".join(words)
-    named = ["".join(one.split()) for one in TERMS[role].words]
-    if joined in named:
+    named = [tuple(one.split()) for one in TERMS[role].words]
+    if "".join(words) in {"".join(one) for one in named}:
         return 3
-    bare = "".join(word for word in words if word not in _UNITS)
-    if bare and bare in {
-        "".join(w for w in o.split() if w not in _UNITS) for o in TERMS[role].words
-    }:
+    bare = [word for word in words if word not in _UNITS]
+    if not bare:
+        return 0
+    if "".join(bare) in {"".join(w for w in one if w not in _UNITS) for one in named}:
         return 2
-    return int(any(set(one.split()) <= set(words) for one in TERMS[role].words))
+    last = next((word for word in reversed(bare) if word not in _OF_A_KIND), "")
+    return int(any(last in one and set(one) <= set(words) for one in named))

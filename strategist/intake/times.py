@@ -6,7 +6,8 @@ Times are microseconds (int64); `NEVER` marks a cell without one. Those with a d
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import re
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -34,8 +35,12 @@ _EPOCH_RANGE = (9.4e8, 4.2e9)  # seconds: the years 1999 to 2103
 _PARTS = (
     r"^(?:(\d{1,4})[-./](\d{1,2})[-./](\d{1,4})(?:[T ,]+|$))?"
     r"(?:(\d{1,2})[:.](\d{2})(?:[:.](\d{2})(?:[.,](\d{1,9}))?)?)?\s*(AM|PM|am|pm)?"
-    r"\s*(Z|[+-]\d{2}:?\d{2})?$"
+    r"\s*(Z|([+-])(\d{2}):?(\d{2}))?$"
 )
+_PARTS_OF = re.compile(_PARTS, re.ASCII)
+_LONG = 64  # characters of a time at most
+_LAYOUTS_MAX = 1000
+_Characters = npt.NDArray[np.uint8]
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,23 +97,15 @@ def _is_iso(parts: pd.DataFrame) -> bool:
 
 def times_of(values: Sequence[str], form: str) -> Times:
     """The times of a column's values, by one form; empty cells and others have `NEVER`."""
-    series = pd.Series(list(values), dtype=object)
     if form in _EPOCHS:
-        found = _numeric(series, _EPOCHS[form])
+        text = pd.Series(list(values), dtype=object).str.replace(",", ".", regex=False)
+        numbers = pd.to_numeric(text, errors="coerce").to_numpy(np.float64)
+        found = _or_never(np.round(numbers * _EPOCHS[form]))
         return Times(form, found, found, form.startswith("epoch"))
-    if form == "iso":
-        quick = _iso(series)
-        if quick is not None:
-            return quick
-    return _by_parts(series, form)
-
-
-def _numeric(series: pd.Series, unit: int) -> Ints:
-    text = series.str.replace(",", ".", regex=False)
-    if unit == 1:
-        whole = pd.to_numeric(text, errors="coerce")
-        return _or_never(np.round(whole.to_numpy(np.float64)))
-    return _or_never(np.round(pd.to_numeric(text, errors="coerce").to_numpy(np.float64) * unit))
+    wall, zone, zoned = _laid_out(values, form)
+    utc = np.where(wall == NEVER, NEVER, wall - zone)
+    given = wall != NEVER
+    return Times(form, wall, utc, bool(given.any() and zoned[given].all()))
 
 
 def _or_never(microseconds: npt.NDArray[np.float64]) -> Ints:
@@ -118,59 +115,71 @@ def _or_never(microseconds: npt.NDArray[np.float64]) -> Ints:
     return found
 
 
-def _iso(series: pd.Series) -> Times | None:
-    """By pandas' parser; None where it does not take every value that is there."""
-    text = series.str.replace(",", ".", regex=False)
-    given = (text != "").to_numpy(bool)
-    zones = text.str.contains(r"(?:Z|\d[+-]\d{2}:?\d{2})$", regex=True)
-    if zones[given].any() and not zones[given].all():
-        return None
-    parsed = pd.to_datetime(text.where(given, None), format="ISO8601", utc=True, errors="coerce")
-    if parsed[given].isna().any():
-        return None
-    utc = _microseconds(parsed)
-    if not zones.any():
-        return Times("iso", utc, utc, False)
-    zone = text.str.extract(r"(Z|[+-]\d{2}:?\d{2})$")[0]
-    return Times("iso", np.where(utc == NEVER, NEVER, utc + _zone(zone)), utc, True)
+def _laid_out(values: Sequence[str], form: str) -> tuple[Ints, Ints, Bools]:
+    """(time as written, zone ahead of UTC, whether a zone is written) of each value.
+
+    Values of one layout, alike but for their digits, are read together, as columns of characters:
+    a log has few layouts and many times.
+    """
+    plain = [text if text.isascii() and len(text) <= _LONG else "" for text in values]
+    cells = np.array(plain or [""], "S")
+    characters = cells.view(np.uint8).reshape(len(cells), cells.itemsize)
+    digits = (characters >= 48) & (characters <= 57)
+    layout = np.where(digits, np.uint8(48), characters)
+    wall, zone = np.full(len(cells), NEVER), np.zeros(len(cells), np.int64)
+    zoned, left = np.zeros(len(cells), bool), cells != b""
+    for _ in range(_LAYOUTS_MAX):
+        if not left.any():
+            break
+        one = int(np.argmax(left))
+        block = np.flatnonzero(left & (layout == layout[one]).all(axis=1))
+        left[block] = False
+        found = _PARTS_OF.match(plain[one])
+        if found is not None:
+            wall[block], zone[block] = _of_layout(found, characters[block], form)
+            zoned[block] = found[9] is not None
+    count = len(values)
+    return wall[:count], zone[:count], zoned[:count]
 
 
-def _microseconds(parsed: pd.Series) -> Ints:
-    stamps = parsed.dt.tz_localize(None).to_numpy("datetime64[us]")
-    return np.where(np.isnat(stamps), NEVER, stamps.astype(np.int64))
+def _of_layout(found: re.Match[str], characters: _Characters, form: str) -> tuple[Ints, Ints]:
+    """The times and zones of values laid out as the one that was matched."""
 
+    def number(group: int, width: int = 0) -> Ints:
+        begin, end = found.span(group)
+        value = np.zeros(len(characters), np.int64)
+        for place in range(begin, max(end, begin + width)):
+            digit = characters[:, place].astype(np.int64) - 48 if place < end else 0
+            value = value * 10 + digit
+        return value
 
-def _by_parts(series: pd.Series, form: str) -> Times:
-    parts = series.str.extract(_PARTS)
-    here = parts[0].notna() if form != "time_of_day" else parts[3].notna() & parts[0].isna()
-    number = {i: pd.to_numeric(parts[i], errors="coerce").fillna(0) for i in (0, 1, 2, 3, 4, 5)}
-    fraction = parts[6].fillna("0").str.ljust(6, "0").str.slice(0, 6).astype(np.int64)
-    half = parts[7].str.lower()
-    twelve = number[3] % 12 + 12.0 * (half == "pm")
-    hour = number[3].where(half.isna(), twelve)
-    of_day = ((hour * 60 + number[4]) * 60 + number[5]) * SECOND + fraction
-    sound = here & (hour < 24) & (number[4] < 60) & (number[5] < 61)
+    hour = number(4)
+    if found[8] is not None:
+        hour = hour % 12 + 12 * (found[8].lower() == "pm")
+    of_day = ((hour * 60 + number(5)) * 60 + number(6)) * SECOND
+    of_day += number(7, 6) // 10 ** max(len(found[7] or "") - 6, 0)
+    sound = (hour < 24) & (number(5) < 60) & (number(6) < 61) & (found[4] is not None)
     if form == "time_of_day":
-        day = pd.Series(0.0, index=series.index)
-    else:
-        order = {"iso": (0, 1, 2), "d.m.y": (2, 1, 0), "m/d/y": (2, 0, 1)}[form]
-        year, month, date = (number[i].astype(np.int64) for i in order)
-        year = year.where(year >= 100, year + 2000)
-        frame = pd.DataFrame({"year": year, "month": month, "day": date})
-        days = pd.to_datetime(frame, errors="coerce")
-        sound &= days.notna()
-        stamps = days.to_numpy("datetime64[D]").astype(np.int64)
-        day = pd.Series(np.where(days.notna(), stamps, 0.0), index=series.index)
-    wall = np.where(sound, day * DAY + of_day, NEVER).astype(np.int64)
-    zone = _zone(parts[8])
-    utc = np.where(wall == NEVER, NEVER, wall - zone)
-    given = (series != "").to_numpy(bool)
-    return Times(form, wall, utc, bool(given.any() and parts[8].notna()[given].all()))
+        return np.where(sound & (found[1] is None), of_day, NEVER), np.zeros_like(of_day)
+    if found[1] is None:
+        return np.full_like(of_day, NEVER), np.zeros_like(of_day)
+    day, is_day = _days_since_1970(number, form)
+    sound = is_day & (sound | (found[4] is None))
+    zone = np.zeros_like(of_day)
+    if found[10] is not None:
+        zone = (number(11) * 60 + number(12)) * 60 * SECOND * (-1 if found[10] == "-" else 1)
+    return np.where(sound, day * DAY + of_day, NEVER), zone
 
 
-def _zone(texts: pd.Series) -> Ints:
-    """Microseconds that each zone is ahead of UTC; 0 where none is written."""
-    plain = texts.fillna("Z").str.replace(":", "", regex=False).where(lambda t: t != "Z", "+0000")
-    sign = np.where(plain.str.startswith("-"), -1, 1)
-    minutes = plain.str.slice(1, 3).astype(int) * 60 + plain.str.slice(3, 5).astype(int)
-    return np.asarray(sign * minutes.to_numpy(np.int64) * 60 * SECOND)
+def _days_since_1970(number: Callable[[int], Ints], form: str) -> tuple[Ints, Bools]:
+    """The day of a date's three numbers, and whether there is such a day."""
+    order = {"iso": (1, 2, 3), "d.m.y": (3, 2, 1), "m/d/y": (3, 1, 2)}.get(form, (1, 2, 3))
+    year, month, day = (number(group) for group in order)
+    year = np.where(year < 100, year + 2000, year)
+    is_day = (year >= 1600) & (year < 2600) & (month >= 1) & (month <= 12) & (day >= 1)
+    months = np.where(is_day, (year - 1970) * 12 + month - 1, 0)
+    first, following = (
+        (months + more).astype("datetime64[M]").astype("datetime64[D]").astype(np.int64)
+        for more in (0, 1)
+    )
+    return first + day - 1, is_day & (first + day - 1 < following)

@@ -23,7 +23,7 @@ _UNPACKED_MAX = 150_000_000  # bytes of all parts
 _RATIO_MAX = 200  # of a part, unpacked to packed; sheets come to 10 or 20
 _RATIO_FROM = 1_000_000  # bytes below which a part may be as it likes
 _PARTS_MAX = 1000
-_CELLS_MAX = 5_000_000
+_CELLS_MAX = 3_000_000
 _ROWS_MAX = 1_048_576  # of the format
 _HEADER_WITHIN = 50  # rows
 _MIDNIGHT = datetime.time()
@@ -50,13 +50,13 @@ def sheets_of_workbook(data: bytes, source: str) -> list[Sheet]:
     finally:
         book.close()
     if not found:
-        raise InputError.one(source, "empty sheets", "a header line and rows")
+        raise InputError.one(source, "", "a header line and rows", wrong="empty sheets")
     return found
 
 
 def _broken(source: str, error: Exception) -> InputError:
     why = " ".join(str(error).split())[:100] or type(error).__name__
-    return InputError.one(source, why, "a whole workbook (.xlsx)")
+    return InputError.one(source, "", "a whole workbook (.xlsx)", wrong=why)
 
 
 def _refuse_hostile(data: bytes, source: str) -> None:
@@ -66,15 +66,15 @@ def _refuse_hostile(data: bytes, source: str) -> None:
             unpacked = sum(part.file_size for part in parts)
             if len(parts) > _PARTS_MAX:
                 allowed = f"at most {_PARTS_MAX:,} parts"
-                raise InputError.one(source, f"{len(parts):,} parts", allowed)
+                raise InputError.one(source, "", allowed, wrong=f"{len(parts):,} parts")
             if unpacked > _UNPACKED_MAX:
                 allowed = f"at most {_UNPACKED_MAX:,} bytes unpacked; export it as CSV"
-                raise InputError.one(source, f"{unpacked:,} bytes unpacked", allowed)
+                raise InputError.one(source, "", allowed, wrong=f"{unpacked:,} bytes unpacked")
             for part in parts:
                 ratio = part.file_size / max(part.compress_size, 1)
                 if part.file_size > _RATIO_FROM and ratio > _RATIO_MAX:
                     found = f"{part.filename}, packed {ratio:.0f} to 1"
-                    raise InputError.one(source, found, f"at most {_RATIO_MAX} to 1")
+                    raise InputError.one(source, "", f"at most {_RATIO_MAX} to 1", wrong=found)
                 if part.filename.endswith((".xml", ".rels")):
                     with packed.open(part) as file:
                         refuse_document_type(file.read(4096), source)
@@ -89,24 +89,30 @@ def _table(sheet: Any, source: str) -> Sheet | None:
     cells = 0
     for number, row in enumerate(sheet.iter_rows(), 1):
         if number > _ROWS_MAX:
-            raise InputError.one(source, f"more than {_ROWS_MAX:,} rows", f"{_ROWS_MAX:,}")
+            raise InputError.one(
+                source, "", f"at most {_ROWS_MAX:,}", wrong=f"more than {_ROWS_MAX:,} rows"
+            )
         if len(row) > COLUMNS_MAX:
             found = f"{len(row):,} columns"
-            raise InputError.one(source, found, f"at most {COLUMNS_MAX:,} columns", line=number)
+            raise InputError.one(
+                source, "", f"at most {COLUMNS_MAX:,} columns", line=number, wrong=found
+            )
         values = [_value(cell, source) for cell in row]
         if any(value is not None and value != "" for value in values):
             rows.append((number, values))
             cells += len(values)
         if cells > _CELLS_MAX:
             allowed = f"at most {_CELLS_MAX:,} cells; export it as CSV"
-            raise InputError.one(source, f"more than {_CELLS_MAX:,} cells", allowed)
+            raise InputError.one(source, "", allowed, wrong=f"more than {_CELLS_MAX:,} cells")
     return _of_rows(rows, source, sheet.title) if rows else None
 
 
 def _value(cell: Any, source: str) -> Any:
     if getattr(cell, "data_type", "") == "f":
         found, where = f"a formula in {cell.coordinate}", cell.row
-        raise InputError.one(source, found, "values; copy and paste them as values", line=where)
+        raise InputError.one(
+            source, "", "values; copy and paste them as values", line=where, wrong=found
+        )
     return cell.value
 
 
@@ -129,7 +135,9 @@ def _of_rows(rows: Sequence[tuple[int, list[Any]]], source: str, part: str) -> S
     full = [names[i] or f"column {i + 1}" for i in kept]
     if len(set(full)) < len(full):
         twice = next(name for name in full if full.count(name) > 1)
-        raise InputError.one(source, twice, "each column name once", line=rows[at][0])
+        raise InputError.one(
+            source, "", "each column name once", line=rows[at][0], wrong=f'column "{twice}" twice'
+        )
     notes = [f"{at} rows before the header were left out"] if at else []
     lines = [number for number, _ in body]
     chosen = [columns[i] for i in kept]

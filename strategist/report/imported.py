@@ -58,11 +58,16 @@ def _points(imported: Imported) -> Iterator[str]:
     for point in imported.read_points:
         low, high = point.levels_dbm[0], point.levels_dbm[-1]
         yield from paragraph(
-            f"{plain(point.read_point)}: {point.passes} passes, {len(point.levels_dbm)} levels of "
-            f"{figure(low)} to {figure(high)} dBm, {point.tags} tags in {point.reads:,} reads"
+            f"{plain(point.read_point)}: {_count(point.passes, 'pass', 'es')}, "
+            f"{_count(len(point.levels_dbm), 'level')} of {figure(low)} to {figure(high)} dBm, "
+            f"{_count(point.tags, 'tag')} in {_count(point.reads, 'read')}"
         )
     by = _BY.get(imported.passes_by, "pauses between reads")
     yield from paragraph(f"Passes are told by {by}.")
+
+
+def _count(number: int, word: str, ending: str = "s") -> str:
+    return f"{number:,} {word}{'' if number == 1 else ending}"
 
 
 def _rows(imported: Imported) -> Iterator[str]:

@@ -38,17 +38,17 @@ def log(column: int, cell: Any, name: str | None = None) -> str:
 CASES = {
     "day or month first": (
         log(0, lambda one: one.at.strftime("%m/%d/%Y %I:%M:%S.%f %p")),
-        "day.month.year, month/day/year",
+        "may be day.month.year or month/day/year",
         {"log": {"forms": {"time": "m/d/y"}}},
     ),
     "RSSI without a sign": (
         log(2, lambda one: f"{-one.rssi}"),
-        "all positive",
+        "all positive, and RSSI in dBm is negative",
         {"log": {"forms": {"rssi": "minus_dbm"}}},
     ),
     "power in dBm or mW": (
         log(3, lambda one: milliwatts(one.level) if one.level <= 16 else "40", "power"),
-        "dBm, mW",
+        "may be dBm or mW",
         {"log": {"forms": {"power": "mw"}}},
     ),
     "no level anywhere": (
@@ -106,3 +106,4 @@ def test_pauses_that_would_do_are_told() -> None:
     with pytest.raises(InputError) as error:
         imported(text_of(log_rows(MADE)), sheet, TAGS)
     assert '"pause_s": SECONDS' in str(error.value)
+    assert "which pauses of more than" in str(error.value)

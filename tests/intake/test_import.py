@@ -15,6 +15,7 @@ from tests.intake.given import (
     case_files,
     drawn,
     imported,
+    level_rows,
     log_rows,
     of_case,
     plain,
@@ -120,6 +121,23 @@ def test_levels_from_the_run_sheet() -> None:
     assert len(tried) == 1 + len(MADE.passes) * len(MADE.levels)
 
 
+def test_two_read_points_on_one_run_sheet() -> None:
+    head, *rows = sheet_rows(MADE)
+    half = len(rows) // 2
+    sheet = [("read point", *head), *(("a" if i < half else "b", *r) for i, r in enumerate(rows))]
+    found = imported(LOG, text_of(sheet), "epc,role\n" + f"{ONE},wanted\n{OTHER},stray\n")
+    assert [(one.read_point, one.passes) for one in found.read_points] == [("a", 4), ("b", 4)]
+    both = [sheet[0], *(("b", *row) for row in rows), ("a", *rows[0])]
+    assert "passes that do not overlap" in refused(LOG, text_of(both), TAGS)
+
+
+def test_a_pass_column_and_a_sheet_by_level_without_power_in_the_log() -> None:
+    names = ["pass", *(one.pass_id for one in MADE.reads)]
+    rows = [(name, *row[:3]) for name, row in zip(names, log_rows(MADE), strict=True)]
+    found = imported(text_of(rows), text_of(level_rows(MADE)), TAGS)
+    assert of_case(found.files) == case_files(MADE, all_levels=True, t_s=True)
+
+
 def test_passes_by_pauses() -> None:
     rows = [(name, "x") for name in MADE.passes]
     found = imported(LOG, text_of([("pass", "condition"), *rows]), TAGS, pause_s=300)
@@ -131,7 +149,7 @@ def test_passes_by_pauses() -> None:
 def test_a_pause_that_gives_another_number_of_passes_is_told_with_one_that_fits() -> None:
     sheet = text_of([("pass", "condition"), *((name, "x") for name in MADE.passes)])
     text = refused(LOG, sheet, TAGS, pause_s=0.5)
-    assert "pause_s" in text and "groups of reads with pauses of 0.5 s or more" in text
+    assert "pause_s" in text and "pauses of 0.5 s or more part" in text
     assert f"{len(MADE.passes)} groups" in text and "which pauses of more than" in text
 
 
@@ -197,11 +215,20 @@ def test_two_columns_that_may_be_the_rssi_are_asked_for() -> None:
     assert of_case(found.files) == case_files(MADE)
 
 
+def test_names_that_no_tag_list_explains_are_one_question() -> None:
+    head, *rows = sheet_rows(MADE)
+    sheet = [(*head, "wanted"), *((*row, f"T{i} T99") for i, row in enumerate(rows))]
+    with pytest.raises(InputError) as error:
+        imported(LOG, text_of(sheet), None)
+    assert len(error.value.faults) == 1
+    assert "runs.csv, line 2, wanted: names no known tag: T0, T99, T1" in str(error.value)
+
+
 def test_overlapping_passes_with_reads_in_both_are_refused() -> None:
     rows = sheet_rows(MADE)
     rows[1] = (rows[1][0], rows[1][1], rows[2][2])
     text = refused(LOG, text_of(rows), TAGS)
-    assert "runs.csv, line 3, start" in text and "reads in both" in text
+    assert "runs.csv, line 3, start" in text and "reads are in both" in text
 
 
 def test_a_clock_an_hour_off_is_told_and_the_offset_mends_it() -> None:
@@ -226,6 +253,7 @@ def test_the_command_writes_a_new_folder_and_nothing_over_another(
     assert "rssi (dbm)" in told and "outside every pass" in told
     written = {path.name: path.read_text() for path in Path(out).iterdir()}
     assert of_case(written) == case_files(MADE)
+    assert json.loads(written["import.json"])["tally"]["reads"] == len(MADE.reads)
     assert main(["check", out]) == 0
     assert main(command) == 2
     assert "nothing is overwritten" in capsys.readouterr().err
