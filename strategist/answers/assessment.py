@@ -255,5 +255,5 @@ def _not_guarded(answer: Answer) -> tuple[str, ...]:
     return (
         f"The loss is proven, the guarded loss is not: it is {answer.key[2]:g} here, and among the "
         f"strategies with the same loss there may be one down to {answer.guarded_bound:g}, which "
-        "would stand drift better.",
+        "would be more robust to drift.",
     )
