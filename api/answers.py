@@ -84,6 +84,9 @@ class _OfBatch(_Kept):
 class _OfJob(_Stored):
     batch: str | None
     state: State
+    progress: dict[str, Any] | None = Field(
+        description="While it is solved: elapsed_s, loss of the best so far, bound"
+    )
     error: dict[str, Any] | None
 
 

@@ -30,13 +30,15 @@ _ENTRY = "entry "  # and its number: the source of faults of its strategy
 class Task:
     """A job in hand: its row, what it asks for, the surveys that it may name.
 
-    `seconds` are left until nobody waits any more (None: nobody does).
+    `seconds` are left until nobody waits any more (None: nobody does). `tell` takes how far a solve
+    is: seconds, the loss of the best strategy so far, and the loss that none is below.
     """
 
     cases: Cases
     row: RowMapping
     request: Mapping[str, Any]
     seconds: float | None
+    tell: Callable[[Mapping[str, Any]], None] = lambda _: None
 
     def point(self, key: str = "survey") -> strategist.ReadPoint:
         """The read point in the survey named under a key of the request; InputError: none."""
@@ -150,8 +152,15 @@ def _answer(question: Question, task: Task) -> dict[str, Any]:
         _strategy(task.request["strategy"]) if question.takes_strategy else None,
         {one.key: _value(one, task) for one in question.parameters},
     )
+    started = time.monotonic()
+
+    def told(loss: float, bound: float) -> None:
+        spent = round(time.monotonic() - started, 1)
+        task.tell({"elapsed_s": spent, "loss": loss, "bound": bound})
+
     try:
-        return question.answer(task.point(), asked).to_json()
+        with strategist.watched_by(told):
+            return question.answer(task.point(), asked).to_json()
     except InputError as error:
         raise InputError(_of_key(question, fault, task.request) for fault in error.faults) from None
 

@@ -8,12 +8,13 @@ import os
 import threading
 import time
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from typing import Any
 
 from sqlalchemy import RowMapping
 
 from .store.database import Database, FullStoreError, StoreError
-from .store.leases import claim, finish, release
+from .store.leases import claim, finish, note_progress, release
 from .store.surveys import Cases
 from .work import Task, perform
 
@@ -21,6 +22,7 @@ _LOG = logging.getLogger("api.worker")
 _IDLE_S = 0.1
 _TROUBLE_S = 1.0  # until the store is asked again after it failed
 _PULSE_S = 1.0
+_TELL_S = 1.0
 _FULL = {"problem": "full-store", "detail": "There was no room to keep the answer."}
 _Found = Mapping[str, Any] | None
 
@@ -32,12 +34,12 @@ class Worker:
     """
 
     def __init__(
-        self, database: Database, name: str, *, prompt_only: bool = False, places: int = 1
+        self, database: Database, name: str, *, interactive_only: bool = False, places: int = 1
     ) -> None:
         self.database = database
         self.name = name
         self.at: str | None = None  # the id of the job in hand
-        self._prompt_only = prompt_only
+        self._interactive_only = interactive_only
         self._places = places
         self._cases = Cases(database)
 
@@ -46,7 +48,10 @@ class Worker:
         while not stop.is_set():
             try:
                 row = claim(
-                    self.database, self.name, prompt_only=self._prompt_only, places=self._places
+                    self.database,
+                    self.name,
+                    interactive_only=self._interactive_only,
+                    places=self._places,
                 )
                 if row is None:
                     stop.wait(_IDLE_S)
@@ -60,7 +65,8 @@ class Worker:
         self.at = row["id"]
         try:
             request = json.loads(row["request"])
-            result, error = perform(Task(self._cases, row, request, row["left_s"]))
+            tell = Teller(self.database, row["id"], self.name)
+            result, error = perform(Task(self._cases, row, request, row["left_s"], tell))
             self._store(row, result, error)
         except (SystemExit, KeyboardInterrupt):
             release(self.database, self.name, blamed=False)
@@ -86,6 +92,25 @@ class Worker:
                     raise
                 time.sleep(pause)
         finish(self.database, row["id"], self.name, error=_FULL)
+
+
+class Teller:
+    """Writes how far a job is to the store, about once a second and never at the job's cost."""
+
+    def __init__(
+        self, database: Database, job: str, worker: str, now: Callable[[], float] = time.monotonic
+    ) -> None:
+        self._place = database, job, worker
+        self._now = now
+        self._next = now() + _TELL_S
+
+    def __call__(self, progress: Mapping[str, Any]) -> None:
+        if self._now() < self._next:
+            return
+        self._next = self._now() + _TELL_S
+        database, job, worker = self._place
+        with suppress(StoreError):
+            note_progress(database, job, worker, progress)
 
 
 def pulse(parent: int, end: Callable[[int], None] = os._exit) -> None:

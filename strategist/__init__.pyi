@@ -21,13 +21,13 @@ from strategist.answers.check import check as check
 from strategist.answers.compare import Comparison as Comparison
 from strategist.answers.compare import Side as Side
 from strategist.answers.compare import compare as compare
-from strategist.answers.compromises import (
+from strategist.answers.frontier import (
     Frontier as Frontier,
 )
-from strategist.answers.compromises import (
+from strategist.answers.frontier import (
     FrontierPoint as FrontierPoint,
 )
-from strategist.answers.compromises import (
+from strategist.answers.frontier import (
     trace_frontier as trace_frontier,
 )
 from strategist.answers.full_assessment import FullAssessment as FullAssessment
@@ -102,6 +102,7 @@ from strategist.intake.imported import Imported as Imported
 from strategist.intake.importing import import_log as import_log
 from strategist.intake.mapping import ImportMapping as ImportMapping
 from strategist.intake.mapping import parse_mapping as parse_mapping
+from strategist.optimise.progress import watched_by as watched_by
 from strategist.optimise.strategy import Strategy as Strategy
 from strategist.optimise.strategy import read_strategy as read_strategy
 from strategist.optimise.strategy_file import (
@@ -139,6 +140,9 @@ from strategist.questions import (
 )
 from strategist.questions import (
     Question as Question,
+)
+from strategist.questions import (
+    Shown as Shown,
 )
 from strategist.radio.complete import complete as complete
 from strategist.radio.lawful import PowerLimit as PowerLimit

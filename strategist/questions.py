@@ -36,6 +36,15 @@ class Asked:
 
 
 @dataclass(frozen=True)
+class Shown:
+    """How an answer is put in words: the `last` of several read points has the caution,
+    `detail` asks for what is rarely read."""
+
+    last: bool = True
+    detail: bool = False
+
+
+@dataclass(frozen=True)
 class Parameter:
     """A part of a question of its own: a key of requests, and an option of the command.
 
@@ -76,7 +85,7 @@ class Kept:
 @dataclass(frozen=True)
 class Question:
     """One question: the command's `name`, `what` it does, the function that `answer`s it, and the
-    `words` of its answer for a person (the last of several read points has a caution).
+    `words` of its answer for a person (`detailed`: with more of them if asked for).
 
     `gives` are the public names of its answers. `solves` says which options of solving it takes:
     all, or those of several solves. `takes_strategy`: it is about one that is given. `holds` says
@@ -86,13 +95,14 @@ class Question:
     name: str
     what: str
     answer: Callable[[strategist.ReadPoint, Asked], Declared]
-    words: Callable[[Any, strategist.ReadPoint, bool], str]
+    words: Callable[[Any, strategist.ReadPoint, Shown], str]
     gives: tuple[str, ...]
     solves: Literal["all", "several"] | None = None
     takes_strategy: bool = False
     parameters: tuple[Parameter, ...] = ()
     holds: Callable[[Any], bool] = lambda _: True
     in_processes: bool = False
+    detailed: bool = False
     kept: Kept | None = None
 
 
@@ -111,14 +121,14 @@ def _trade_offs(point: strategist.ReadPoint, asked: Asked) -> Declared:
     return strategist.what_if(point, sets, added_cable_loss_db=cable, options=options)
 
 
-def _trade_off_words(found: Any, point: strategist.ReadPoint, last: bool) -> str:
+def _trade_off_words(found: Any, _: strategist.ReadPoint, shown: Shown) -> str:
     texts: Mapping[str, Callable[..., str]] = {
         "Frontier": strategist.frontier_text,
         "Techniques": strategist.techniques_text,
         "WhatIf": strategist.what_if_text,
         "WhatIfs": strategist.what_ifs_text,
     }
-    return texts[type(found).__name__](found, caution=last)
+    return texts[type(found).__name__](found, caution=shown.last)
 
 
 VIEWS = ("counts", "techniques", "changes")
@@ -206,9 +216,12 @@ QUESTIONS = (
         "solve",
         "find the best strategy and prove it",
         lambda point, asked: strategist.choose(point, asked.options),
-        lambda found, point, last: strategist.result_text(found, point.policy, caution=last),
+        lambda found, point, shown: strategist.result_text(
+            found, point.policy, detail=shown.detail, caution=shown.last
+        ),
         ("Assessment",),
         solves="all",
+        detailed=True,
         kept=Kept("strategies", "strategy", "st", "a strategy with its proof", "strategies"),
     ),
     Question(
@@ -216,7 +229,7 @@ QUESTIONS = (
         "say how far to trust the best strategy: how it does on passes and tags held out of the "
         "choice, what is weak in the survey, what to measure next",
         lambda point, asked: strategist.assess_fully(point, asked.options, asked.mapped),
-        lambda found, _, last: strategist.full_assessment_text(found, caution=last),
+        lambda found, _, shown: strategist.full_assessment_text(found, caution=shown.last),
         ("FullAssessment",),
         solves="all",
         in_processes=True,

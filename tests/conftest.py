@@ -9,6 +9,7 @@ import pytest
 LONGEST_FIRST = (
     "api/test_durable.py",
     "test_readme.py",
+    "api/pages/test_browser.py",
     "api/test_readme_session.py",
     "optimise/test_sturdy.py",
     "api/test_attack.py",

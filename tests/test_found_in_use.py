@@ -194,7 +194,7 @@ def test_the_time_of_a_ladder_is_called_what_it_is(tmp_path: Path, capsys: Any) 
     case = write_case(
         tmp_path / "case", tools(), {"time": {"dwell_s": 2, "rf_mode": "miller4-256"}}
     )
-    assert main(["solve", str(case)]) == 0
+    assert main(["solve", str(case), "--detail"]) == 0
     said = " ".join(capsys.readouterr().out.split())
     assert "99 % of steps" in said and "at worst" not in said.split("On the air")[1][:300]
 

@@ -10,7 +10,7 @@ import pytest
 from pydantic import TypeAdapter
 
 import strategist
-from strategist import QUESTIONS, Asked, Options, Question, Strategy
+from strategist import QUESTIONS, Asked, Options, Question, Shown, Strategy
 from strategist.__main__ import command_parser
 from strategist.survey.answer import Declared
 from tests.optimise.made import random_read_point
@@ -31,7 +31,7 @@ def test_a_question_gives_what_its_row_says(question: Question) -> None:
     assert type(found).__name__ in question.gives
     plain = json.dumps(found.to_json(), allow_nan=False)
     TypeAdapter(found.shape()).validate_json(plain)
-    assert question.words(found, POINT, True).strip()
+    assert question.words(found, POINT, Shown(detail=True)).strip()
     assert question.holds(found) in (True, False)
 
 

@@ -7,7 +7,7 @@ from typing import Any
 from flask import Response
 
 from . import sign_in
-from .ask import Asker
+from .ask import Asker, find
 from .visiting import Page, Visit
 
 _NEWEST = 5  # of each list on the first page
@@ -21,7 +21,8 @@ def home(visit: Visit) -> Response:
 def show_home(visit: Visit, *, status: int = 200, problem: Any = None) -> Response:
     """The first page, with what is wrong with the files that were sent."""
     lists = {name: _list(visit.ask, name, _NEWEST) for name in ("surveys", "batches", "answers")}
-    return visit.show("home.html", status=status, problem=problem, **lists)
+    forms = find(visit.ask.endpoints, "POST", "/v1/surveys")[0].forms or {}
+    return visit.show("home.html", status=status, problem=problem, forms=forms, **lists)
 
 
 def surveys(visit: Visit) -> Response:

@@ -81,10 +81,19 @@ def _guarded(view: Callable[[], Response], as_problem: AsProblem) -> Response:
 
 
 def _to_sign_in() -> Response:
+    """To the form, and back from there.
+
+    A link on another site (a mail, say) is followed without the cookie: a page of ours then asks
+    again, which sends it.
+    """
     if request.method != "GET":
         error = ProblemError("unauthorized", "Your session has ended. Sign in, then send it again.")
         return problem_page(error, None)
-    back = "" if request.path == "/" else f"?next={quote(request.full_path.rstrip('?'), safe='')}"
+    query = quote(request.query_string, safe="=&%+")
+    address = quote(request.path) + (f"?{query}" if query else "")
+    if request.headers.get("Sec-Fetch-Site") == "cross-site":
+        return render("again.html", None, address=address)
+    back = "" if address == "/" else f"?next={quote(address, safe='')}"
     return _as_response(redirect(f"{SIGN_IN}{back}", 303))
 
 

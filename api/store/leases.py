@@ -25,7 +25,7 @@ _FORGET_S = 60.0  # how long a refused answer is kept for whoever still asks for
 
 
 def claim(
-    database: Database, worker: str, *, prompt_only: bool = False, places: int = 1
+    database: Database, worker: str, *, interactive_only: bool = False, places: int = 1
 ) -> RowMapping | None:
     """The next job, now `worker`'s, with `left_s` until nobody waits for it; None: no job.
 
@@ -40,8 +40,8 @@ def claim(
         now = moment(connection)
         waited_for = (jobs.c.state == "waiting") & (jobs.c.deadline > now)
         others = (jobs.c.state == "waiting") & jobs.c.deadline.is_(None)
-        for ready in [waited_for] if prompt_only else [waited_for, others]:
-            own_places = 0 if prompt_only else places
+        for ready in [waited_for] if interactive_only else [waited_for, others]:
+            own_places = 0 if interactive_only else places
             for client in next_clients(connection, ready, worker, own_places, now):
                 row = connection.execute(_first(ready, client, now)).mappings().one_or_none()
                 if row is not None:
@@ -92,6 +92,16 @@ def held(database: Database, workers: Collection[str]) -> dict[str, tuple[str, b
         }
 
 
+def note_progress(
+    database: Database, job_id: str, worker: str, progress: Mapping[str, Any]
+) -> None:
+    """Say how far a job is, while it is still the worker's."""
+    code = json.dumps(progress, allow_nan=False)
+    with database.write() as connection:
+        mine = update(jobs).where(_own(job_id, worker))
+        connection.execute(mine.values(progress=code))
+
+
 def finish(
     database: Database,
     job_id: str,
@@ -109,6 +119,7 @@ def finish(
         "state": "failed" if result is None else "done",
         "lease_until": None,
         "worker": None,
+        "progress": None,
         "size": jobs.c.size + len(code.encode()),
         "result" if error is None else "error": code,
     }

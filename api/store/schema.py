@@ -7,7 +7,7 @@ from sqlalchemy.schema import CreateColumn
 
 from .tables import metadata, versions
 
-VERSION = 2  # 1: without sessions, with other names; 0: stores from before there were versions
+VERSION = 3  # 2: without progress; 1: without sessions, with other names; 0: unnumbered
 _LOCK = 8_420_001  # of PostgreSQL, so that one process at a time makes or changes tables
 # What rows from before version 1 have in the columns that came with it.
 _FILL = (

@@ -96,6 +96,7 @@ jobs = Table(
     Column("limit_s", Float),  # how long a worker may be at it
     Column("ends_by", Float),  # when its worker is ended
     Column("attempts", Integer, nullable=False),  # that ended with the end of the worker
+    Column("progress", Text),  # of a solve that is worked at: JSON, written about once a second
     Column("finished", Float),
     Column("seq", Integer),  # of those of a batch that are finished: in the order of commits
     Column("size", Integer, nullable=False, server_default="0"),  # bytes stored

@@ -12,6 +12,7 @@ from pydantic import Field
 
 from strategist.answers.conditions import InEach, in_each_of
 from strategist.answers.expected import Expected, ExpectedLoss, OptimumInterval, expected_of
+from strategist.answers.headline import Headline, headline_of
 from strategist.answers.solution import Bounded, Deadline, Options, Solution, Status, in_time, solve
 from strategist.answers.sturdier import STURDIER, Sturdier, SturdierSearch, sturdier_than
 from strategist.errors import DisagreementError
@@ -20,6 +21,7 @@ from strategist.optimise.problem import Answer
 from strategist.optimise.strategy import Strategy
 from strategist.survey.answer import Flat, Hidden, Seconds, told
 from strategist.survey.findings import Finding
+from strategist.survey.policy import Loss
 from strategist.survey.records import Floats, ReadPoint
 from strategist.tags.mask import unrecorded
 from strategist.trust.diagnosis import against, diagnose
@@ -67,6 +69,7 @@ class Assessment(Bounded):
     loss: float
     bound: float
     silence_loss: SilenceLoss
+    weights: Loss
     strategy: Strategy
     outcome: Outcome
     standing: Flat[Standing]
@@ -82,12 +85,21 @@ class Assessment(Bounded):
     warnings: tuple[str, ...]
     seconds: Seconds
 
+    @told(after="status")
+    def headline(self) -> Headline:
+        """What to know first."""
+        return headline_of(self)
+
     def __repr__(self) -> str:
         return f"Assessment({self.read_point!r}: {self.status}, {self.strategy}, {self.outcome})"
 
     @told(after="sturdier")
     def expected_loss(self) -> ExpectedLoss | None:
         return self.expected.loss if self.expected else None
+
+    @told(after="sturdier")
+    def expected_sentence(self) -> str | None:
+        return self.expected.sentence if self.expected else None
 
     @told(after="sturdier")
     def optimum_interval(self) -> OptimumInterval | None:
@@ -153,6 +165,7 @@ def assess(
         loss=solution.loss,
         bound=solution.bound,
         silence_loss=silence_loss(policy, solution.outcome),
+        weights=policy.loss,
         strategy=strategy,
         outcome=solution.outcome,
         standing=standing,

@@ -12,19 +12,30 @@ import numpy as np
 from pydantic import Field
 from scipy.optimize import linear_sum_assignment
 
+from strategist.answers.by_antenna import antenna_settings, cutoff_words
 from strategist.optimise.strategy import Strategy
 from strategist.survey.answer import Declared
 from strategist.survey.order import figure
+from strategist.survey.score import Difference, Nth
 from strategist.tags.mask import Mask, mask_text
 
-Setting = Literal["levels_dbm", "stop_after", "cutoff_dbm", "masks"]
-SETTINGS: tuple[Setting, ...] = ("levels_dbm", "stop_after", "cutoff_dbm", "masks")
+Setting = Literal["levels_dbm", "stop_after", "score", "cutoff_dbm", "masks", "step_s"]
+_CUTOFFS = ("cutoff_dbm", "cutoff_db")
+_MOVED: dict[Setting, tuple[str, ...]] = {  # what a setting is made of
+    "levels_dbm": ("levels_dbm",),
+    "stop_after": ("stop_after",),
+    "score": ("score", *_CUTOFFS),
+    "cutoff_dbm": _CUTOFFS,
+    "masks": ("masks",),
+    "step_s": ("step_s",),
+}
 _SAME_LOSS = 1e-6
 
 
 @dataclass(frozen=True)
 class Change(Declared):
-    """One act at the reader: a level, the stop rule, the cutoff, or a mask (its JSON).
+    """One act at the reader: a level, the stop rule, the cutoff, a mask (its JSON), the dwell of a
+    step, or what antennas and reads are held to (the JSON of the score, its cutoff with it).
 
     `before` None: there was none; `after` None: it goes.
     """
@@ -62,10 +73,17 @@ def changes_between(
     names: tuple[str, str] = ("before", "after"),
 ) -> Changes:
     """The changes from `before` to `after`; `loss_of` judges what lies between (15 at most)."""
-    differ = [one for one in SETTINGS if getattr(before, one) != getattr(after, one)]
+    other_score = before.score != after.score
+    differ = [
+        setting
+        for setting, names in _MOVED.items()
+        if any(getattr(before, name) != getattr(after, name) for name in names)
+        and setting != ("cutoff_dbm" if other_score else "score")
+    ]
 
     def changed(settings: Sequence[Setting]) -> float:
-        return loss_of(replace(before, **{one: getattr(after, one) for one in settings}))
+        moved = [name for setting in settings for name in _MOVED[setting]]
+        return loss_of(replace(before, **{name: getattr(after, name) for name in moved}))
 
     aim = loss_of(after)
     alone = {one: changed([one]) for one in differ}
@@ -85,9 +103,27 @@ def _listed(before: Strategy, after: Strategy) -> Iterator[Change]:
         old, new = before.stop_after, after.stop_after
         tags = "tag" if new == 1 else "tags"
         yield Change("stop_after", old, new, f"stop after {new} {tags} instead of {old}")
-    if before.cutoff_dbm != after.cutoff_dbm:
-        yield _cutoff(before.cutoff_dbm, after.cutoff_dbm)
+    if before.score != after.score:
+        yield _score(before, after)
+    elif before.cutoff != after.cutoff:
+        unit = "dBm" if before.cutoff_db is None and after.cutoff_db is None else "dB"
+        yield _cutoff(before.cutoff, after.cutoff, unit)
     yield from _masks(before.masks, after.masks)
+    if before.step_s != after.step_s:
+        old_s, new_s = before.step_s, after.step_s
+        said = "as long as before" if new_s is None else f"{figure(new_s)} s"
+        yield Change("step_s", old_s, new_s, f"listen {said} at each step")
+
+
+def _score(before: Strategy, after: Strategy) -> Change:
+    told = [f"{label}: {text}" for label, text in antenna_settings(after)]
+    words = f"tell antennas or reads apart ({'; '.join(told)})"
+    if after.score is None or not told:
+        words = "take the strongest read of all antennas"
+    if not isinstance(after.score, Nth | Difference):
+        words += f"; cutoff {cutoff_words(after)}"
+    scores = [None if one.score is None else one.score.to_json() for one in (before, after)]
+    return Change("score", scores[0], scores[1], words)
 
 
 def _levels(before: Sequence[float], after: Sequence[float]) -> Iterator[Change]:
@@ -110,14 +146,14 @@ def _levels(before: Sequence[float], after: Sequence[float]) -> Iterator[Change]
             yield Change("levels_dbm", None, level, f"add a step of {figure(level)} dBm")
 
 
-def _cutoff(before: float | None, after: float | None) -> Change:
+def _cutoff(before: float | None, after: float | None, unit: str) -> Change:
     if after is None:
-        words = f"take away the cutoff of {figure(before or 0.0)} dBm"
+        words = f"take away the cutoff of {figure(before or 0.0)} {unit}"
     elif before is None:
-        words = f"set a cutoff of {figure(after)} dBm"
+        words = f"set a cutoff of {figure(after)} {unit}"
     else:
         way = "lower" if after < before else "raise"
-        words = f"{way} the cutoff from {figure(before)} to {figure(after)} dBm"
+        words = f"{way} the cutoff from {figure(before)} to {figure(after)} {unit}"
     return Change("cutoff_dbm", before, after, words)
 
 

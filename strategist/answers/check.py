@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from strategist.errors import InputError
 from strategist.radio.complete import complete
 from strategist.radio.dwell import steps_by_masks
-from strategist.radio.lawful import choosable_levels
+from strategist.radio.lawful import choosable_levels, mildest_radio
 from strategist.survey.answer import Declared, Hidden, told
 from strategist.survey.case import Case
 from strategist.survey.findings import Finding, Severity
@@ -100,8 +100,9 @@ def _checked(read_point: ReadPoint) -> Checked:
     found = diagnose(read_point)
     try:
         whole = complete(read_point)
-        choosable_levels(whole.survey, whole.policy)
-        steps_by_masks(whole.survey, whole.policy.time, (), 0, 1)
+        time = whole.policy.time
+        choosable_levels(whole.survey, replace(whole.policy, radio=mildest_radio(whole.policy)))
+        steps_by_masks(whole.survey, time.listening(time.steps_s[0]), (), 0, 1)
         return Checked(read_point, found, None, whole.warnings)
     except InputError as error:
         return Checked(read_point, found, error, read_point.warnings)

@@ -23,6 +23,7 @@ from strategist.optimise.model import pays, prove_by_model
 from strategist.optimise.outer import Found, choose_score
 from strategist.optimise.own_part import OwnPowers, is_own, with_own_powers
 from strategist.optimise.problem import Answer, Counts, Problem
+from strategist.optimise.progress import watched_by
 from strategist.optimise.scores import Parts, over, parts_of
 from strategist.optimise.strategy import Strategy
 from strategist.optimise.tuning import DEFAULT, Tuning
@@ -252,7 +253,8 @@ def solve(
     if passes is not None:
         part = None if clock.left is None else Clock(_OWN_SHARE * clock.left)
         once = solve(_as_surveyed(whole), options, known, clock=part, keep_back=keep_back)
-        return _solved_over(whole, passes, once, options, clock)
+        with watched_by(None):  # its losses are of the weighed copies
+            return _solved_over(whole, passes, once, options, clock)
     posing = time.monotonic()
     parts = parts_of(whole.survey, whole.policy, options.tuning)
     clock, own = clock.less(keep_back * (time.monotonic() - posing)), None
@@ -296,15 +298,17 @@ def _solved_over(
     started, survey, policy = time.monotonic(), whole.survey, whole.policy
     if passes.separate:
         weighed, strategy, over_all = weighed_best(
-            passes, whole, own.problem, own.strategy, seed=options.seed, clock=clock
+            passes, whole, _first(own), own.strategy, seed=options.seed, clock=clock
         )
-        problem, answer, method = weighed.problem, weighed.answer, "search and model"
+        problem, answer, method = weighed.problem, weighed.answer, "search_and_model"
         parts, at_root = own.parts, own.at_root
     else:
         weighed, parts = None, over(own.parts, passes.sample)
         start = _known(parts, own.strategy, whole)
         found, method, at_root = _prove(parts, options, clock, start)
         problem, answer = found.part.problem, found.answer
+        if own.own is not None:  # powers by antenna were chosen over each pass once
+            answer = answer.bounded((0.0, 0.0), 0.0)
         strategy, counts = finish(problem, answer)
         over_all = evaluate(passes.survey, policy, strategy)
         compare_counts(counts, over_all, problem, passes.conditions.times)
@@ -316,12 +320,19 @@ def _solved_over(
     )
 
 
+def _first(own: Solution) -> list[Problem]:
+    """The problems of its parts, that of the answer first."""
+    others = [one.problem for one in own.parts.parts if one.problem is not own.problem]
+    return [own.problem, *others]
+
+
 def in_time(part: ReadPoint, options: Options, deadline: Deadline) -> tuple[Strategy, bool] | None:
     """The best strategy of a part of a read point, and whether it is proven; None where the whole
     answer is due already."""
     if deadline.passed():
         return None
-    found = solve(part, options, clock=Clock(options.time_limit_s))
+    with watched_by(None):  # it is not the answer that is waited for
+        found = solve(part, options, clock=Clock(options.time_limit_s))
     return found.strategy, found.proven
 
 
@@ -331,7 +342,8 @@ def _prove(
     """The better answer and the higher bound of what the options ask for; of the parts, how many
     were done with at the root."""
     if len(parts.parts) > 1 and options.method != "model":
-        chosen = choose_score(parts, clock.without_reserve(), start)
+        with watched_by(None):  # each part knows a bound of its own alone
+            chosen = choose_score(parts, clock.without_reserve(), start)
         return chosen.found, "search", chosen.at_root
     found = []
     for part in parts.parts:
@@ -357,7 +369,7 @@ def _prove_part(
     late = clock.without_reserve().expired()
     if options.method == "search" or answer.proven or late or not pays(problem, clock):
         return answer, "search"
-    return prove_by_model(problem, clock, options.seed, answer), "search and model"
+    return prove_by_model(problem, clock, options.seed, answer), "search_and_model"
 
 
 def least(*limits: float | None) -> float | None:

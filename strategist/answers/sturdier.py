@@ -24,7 +24,8 @@ STURDIER = "Beside the best; null: there is none, none was found in time, or not
 @dataclass(frozen=True)
 class Sturdier(Declared):
     """The strategy with the least guarded loss among those that lose at most `allowance` more than
-    the best and save more than that under the guards, and are better than silence.
+    the best and save more than that under the guards, and are better than silence; all with the
+    score and the dwell of a step that the best has.
 
     `extra_loss` is what it gives up in the survey, `guarded_saved` what it gains under the guards.
     No strategy of that kind has a guarded loss below `bound`.

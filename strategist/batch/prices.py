@@ -18,7 +18,7 @@ from strategist.optimise.clock import Clock
 from strategist.optimise.installable import installable
 from strategist.optimise.strategy import Strategy, read_strategy
 from strategist.radio.complete import complete
-from strategist.radio.lawful import lawful_at
+from strategist.radio.lawful import lawful_at, strictest_radio
 from strategist.survey.parts import Part, open_case
 from strategist.survey.records import ReadPoint
 from strategist.trust.evaluate import Outcome, evaluate
@@ -197,7 +197,7 @@ def _price_point(
         missed_weight=policy.loss.missed,
         loss=tuple(losses),
         predicted=tuple(predicted),
-        lawful_dbm=lawful_at(survey.levels_dbm, policy.radio).level.dbm,
+        lawful_dbm=lawful_at(survey.levels_dbm, strictest_radio(policy)).level.dbm,
     )
 
 

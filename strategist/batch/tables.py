@@ -71,7 +71,7 @@ def table_row(line: dict[str, Any]) -> dict[str, Any]:
         "levels_dbm": _levels(strategy["levels_dbm"]),
         "predicted_dbm": _levels((result.get("predicted") or {}).get("steps_dbm", [])),
         "stop_after": strategy["stop_after"],
-        "cutoff_dbm": strategy["cutoff_dbm"],
+        "cutoff_dbm": strategy.get("cutoff_dbm"),
         "masks": json.dumps(strategy["masks"]),
         "mask_words": "; ".join(result["mask_words"]),
         "lawful_dbm": result["lawful"]["highest_dbm"],

@@ -12,6 +12,7 @@ from dataclasses import replace
 from typing import Any
 
 import strategist
+from strategist.commands.waiting import waiting_for
 from strategist.errors import InputError
 
 OK, UNUSABLE, BAD_INPUT, NO_ANSWER = 0, 1, 2, 3
@@ -85,6 +86,10 @@ def add_out(command: argparse.ArgumentParser) -> None:
         help="write the answer as JSON, a list where there are several read points (-: to standard "
         "output, in place of the text)",
     )
+
+
+def add_detail(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--detail", action="store_true", help="say what is rarely read, too")
 
 
 def add_solving(command: argparse.ArgumentParser) -> None:
@@ -190,14 +195,16 @@ def each_point(
     said and the others are answered; `--out` holds a list of what was answered.
     """
     if len(case) == 1:
-        document, text, status = answer(case.read_points[0], True)
+        with waiting_for(case.read_points[0].name):
+            document, text, status = answer(case.read_points[0], True)
         give(arguments.out, document, text)
         return status
     status, documents = OK, []
     for number, point in enumerate(case, 1):
         last = number == len(case)
         try:
-            document, text, found = answer(point, last)
+            with waiting_for(point.name):
+                document, text, found = answer(point, last)
         except InputError as error:
             status = say(str(error), BAD_INPUT)
             continue

@@ -16,6 +16,7 @@ from strategist.commands.arguments import (
     Commands,
     add_case,
     add_command,
+    add_detail,
     add_solving,
     case_of,
     each_point,
@@ -38,6 +39,8 @@ def add_question(commands: Commands, name: str) -> None:
     command = add_command(commands, name, partial(ask, question), question.what)
     add_case(command, strategy=question.takes_strategy)
     add_parameters(command, question)
+    if question.detailed:
+        add_detail(command)
     if question.solves is not None:
         add_solving(command)
 
@@ -107,8 +110,9 @@ def _answer(
     asked = strategist.Asked(options, parameters=parameters, **more)
     with placed({one.key: one.option for one in question.parameters}):
         found = question.answer(point, asked)
+    shown = strategist.Shown(last, question.detailed and arguments.detail)
     status = OK if question.holds(found) else UNUSABLE
-    return found.to_json(), question.words(found, point, last), status
+    return found.to_json(), question.words(found, point, shown), status
 
 
 def _value(

@@ -14,6 +14,7 @@ from strategist.commands.arguments import (
     Files,
     add_case,
     add_command,
+    add_detail,
     each_point,
     file_for,
     points_for,
@@ -26,6 +27,7 @@ def add(commands: Commands) -> None:
     what = "say what a given strategy would do; several: side by side, with what to change"
     command = add_command(commands, "compare", _compare, what)
     add_case(command)
+    add_detail(command)
     command.add_argument(
         "--strategy",
         dest="strategies",
@@ -54,7 +56,8 @@ def _compare(arguments: argparse.Namespace) -> int:
             raise InputError.one("--strategy", "", f"a file with a strategy for {point.name}")
         found = strategist.compare(point, sides)
         if len(sides) == 1:
-            text = strategist.evaluation_text(found.evaluations[0], point.policy, sides[0].name)
+            (one,), name = found.evaluations, sides[0].name
+            text = strategist.evaluation_text(one, point.policy, name, detail=arguments.detail)
         else:
             text = strategist.comparison_text(found)
         return found.to_json(), text, OK

@@ -9,6 +9,7 @@ from typing import Any
 
 import strategist
 from strategist.commands.arguments import OK, Commands, add_command, give, placed, refuse_out
+from strategist.commands.waiting import waiting_for
 from strategist.errors import InputError
 
 
@@ -56,7 +57,7 @@ def _report(arguments: argparse.Namespace) -> int:
     refuse_out(arguments.data)
     given = [one for name in arguments.results for one in _results(name)]
     today = date.today().isoformat()
-    with placed({"surveys": "--case"}):
+    with placed({"surveys": "--case"}), waiting_for(arguments.out):
         document = strategist.report_document(given, _backing(arguments), made_on=today)
     page = strategist.report_page(document)
     strategist.write_whole(arguments.out, page)

@@ -18,6 +18,7 @@ from strategist.commands.arguments import (
     whole,
 )
 from strategist.commands.batch import add_workers
+from strategist.commands.waiting import waiting_for
 
 _loss = number("a loss of 0 or more", lambda found: found >= 0)
 
@@ -52,7 +53,7 @@ def add(commands: Commands) -> None:
 
 def _templates(arguments: argparse.Namespace) -> int:
     refuse_out(arguments.out)
-    with placed({"scheduler": "--scheduler"}):
+    with placed({"scheduler": "--scheduler"}), waiting_for(arguments.folder):
         site = strategist.site_templates(
             arguments.folder,
             arguments.at_most,

@@ -6,7 +6,7 @@ import numpy as np
 
 from strategist.optimise.strategy import Strategy
 from strategist.radio.dwell import failed_reads, field_of, fits, step_time
-from strategist.radio.lawful import lawful_at
+from strategist.radio.lawful import lawful_at, strictest_radio
 from strategist.survey.policy import SAME_DB, Policy
 from strategist.survey.records import Survey
 from strategist.tags.mask import EPC_START
@@ -21,7 +21,13 @@ def installable(strategy: Strategy, policy: Policy, survey: Survey) -> bool:
     as the policy says.
     """
     allow, reader, levels = policy.allow, policy.reader, strategy.levels_dbm
-    unlawful = lawful_at(survey.levels_dbm, policy.radio).levels_above_dbm
+    on = None if strategy.score is None else strategy.score.on
+    if strategy.score is not None and "antennas" not in allow:
+        return False
+    if not set(on or ()) <= set(survey.antennas):
+        return False
+    radio = strictest_radio(policy, on)
+    unlawful = lawful_at(survey.levels_dbm, radio).levels_above_dbm
     levels_dbm = survey.levels_dbm[~np.isin(survey.levels_dbm, unlawful)]
     if not len(levels_dbm) or not _fits(strategy, policy, survey):
         return False
@@ -37,8 +43,8 @@ def installable(strategy: Strategy, policy: Policy, survey: Survey) -> bool:
         and len(levels) <= steps
         and (len(levels) == 1 or strategy.stop_after == policy.stop_after)
         and (
-            strategy.cutoff_dbm is None
-            or ("cutoff" in allow and reader.can_set_cutoff(strategy.cutoff_dbm))
+            strategy.cutoff is None
+            or ("cutoff" in allow and reader.can_set_cutoff(strategy.cutoff))
         )
         and len(strategy.masks) <= slots
         and all(
@@ -53,8 +59,7 @@ def installable(strategy: Strategy, policy: Policy, survey: Survey) -> bool:
 
 def _fits(strategy: Strategy, policy: Policy, survey: Survey) -> bool:
     fields = [(mask.pointer, mask.length) for mask in strategy.masks]
-    step = step_time(
-        policy.time, field_of(survey, policy.time), fields, failed_reads(survey, policy.time)
-    )
-    dwell_s = policy.time.dwell_s
+    time = policy.time.listening(strategy.step_s)
+    step = step_time(time, field_of(survey, time), fields, failed_reads(survey, time))
+    dwell_s = time.dwell_s
     return step is None or dwell_s is None or fits(len(strategy.levels_dbm), step.worst_s, dwell_s)

@@ -29,6 +29,7 @@ from strategist.optimise.clock import Clock, OutOfTimeError
 from strategist.optimise.goals import GuardedGoal, LossGoal
 from strategist.optimise.node import Node
 from strategist.optimise.problem import Answer, Problem, value
+from strategist.optimise.progress import tell
 from strategist.optimise.selections import grow, of_chain
 from strategist.optimise.starts import Starts
 from strategist.optimise.tree import Tree
@@ -108,12 +109,19 @@ class BestFirst:
                 self.heap = []
                 return
             self.raise_floor(bound)
+            self._tell()
             self.tree.clock.check()
             if self.best.hopeless(*bound, 0, float(node.cutoff > 0), 1):
                 self.tied.append(node)
             else:
                 self.tree.nodes += 1
                 self.work_on(node, stage)
+
+    def _tell(self) -> None:
+        """What is known of the loss; while the hard limits are exceeded, losses say nothing."""
+        answer = self.best.answer
+        if answer is not None and answer.key[0] == 0 and isinstance(self.best.goal, LossGoal):
+            tell(answer.key[1], min(self.floor[1], answer.key[1]))
 
     def work_on(self, node: Node, stage: int) -> None:
         """Take a node one stage further."""

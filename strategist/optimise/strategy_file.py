@@ -54,7 +54,7 @@ def parse_strategy_files(data: bytes, source: str) -> list[StrategyFile]:
     name different read points. Raises InputError with every fault."""
     data = data.removeprefix(b"\xef\xbb\xbf")
     found = parse_json(data, _ANY, source)
-    if not isinstance(found, list):
+    if not (isinstance(found, list) and any(isinstance(one, dict) for one in found)):
         return [parse_strategy_file(data, source)]
     results = parse_json(data, _RESULTS, source)
     names = [one.read_point for one in results]

@@ -6,7 +6,7 @@ import numpy as np
 
 from strategist.errors import InputError
 from strategist.radio.dwell import failed_reads, field_of, step_time, steps_by_masks
-from strategist.radio.lawful import lawful_at, region_of
+from strategist.radio.lawful import lawful_at, region_of, strictest_radio
 from strategist.radio.link import TAG_DBM, turn_on_dbm
 from strategist.survey.findings import Found
 from strategist.survey.order import figure, some
@@ -29,7 +29,7 @@ NO_REGION_MHZ = 900.0  # where no region says: at most 0.6 dB off over 840-960 M
 
 def radio_findings(survey: Survey, policy: Policy, on: TurnOn) -> Found:
     """Levels above the lawful one or not checked, a slope or a turn-on that cannot be."""
-    yield from _lawful(survey, policy.radio)
+    yield from _lawful(survey, strictest_radio(policy))
     yield from _slope(survey, on)
     yield from _budget(survey, policy.radio, on)
     yield from _time(survey, policy)

@@ -100,11 +100,23 @@ def lawful_at(levels_dbm: Floats, radio: Radio) -> Lawful:
 def strictest_radio(policy: Policy, on: Sequence[int] | None = None) -> Radio:
     """Antenna and cable of that antenna which may be given the least power, of those that are on
     (None: all); its lawful levels are lawful for each of them."""
+    return _by_limit(policy, on)[0]
+
+
+def mildest_radio(policy: Policy) -> Radio:
+    """Antenna and cable of that antenna which may be given the most power."""
+    return _by_limit(policy, None)[-1]
+
+
+def _by_limit(policy: Policy, on: Sequence[int] | None) -> list[Radio]:
+    """Those of the antennas, by the power that they may be given; none known counts as any."""
     antennas = [antenna for antenna, _ in policy.antennas] if on is None else on
-    radios = [policy.radio_of(antenna) for antenna in antennas] or [policy.radio]
-    limits = [lawful_at(np.array([]), radio).highest_dbm for radio in radios]
-    known = [(dbm, place) for place, dbm in enumerate(limits) if dbm is not None]
-    return radios[min(known)[1] if known else 0]
+    if not policy.antennas or not antennas:
+        return [policy.radio]
+    radios = [policy.radio_of(antenna) for antenna in antennas]
+    found = [lawful_at(np.array([]), radio).level.dbm for radio in radios]
+    limits = [np.inf if dbm is None else dbm for dbm in found]
+    return [radios[place] for place in np.argsort(limits, kind="stable")]
 
 
 def lawful_levels(survey: Survey, policy: Policy) -> Bools:

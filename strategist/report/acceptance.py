@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from strategist.answers.accept import AcceptanceRun
-from strategist.report.lines import labelled, paragraph, plain
+from strategist.report.lines import heading, labelled, paragraph
 from strategist.report.standing import rate_words
 from strategist.survey.order import figure, some
 from strategist.trust.acceptance import AcceptancePlan
@@ -45,7 +45,7 @@ def acceptance_text(run: AcceptanceRun) -> str:
     missed_in = [p.pass_id for p in outcome.by_pass if p.missed]
     where = f", in {some(missed_in)}" if missed_in else ""
     lines = [
-        f"{plain(run.read_point)}: {_HEADS[run.judged.verdict]}",
+        *heading(run.read_point, _HEADS[run.judged.verdict]),
         *paragraph(run.judged.sentence),
         f"In this run of {outcome.passes} pass{'' if outcome.passes == 1 else 'es'}",
         *labelled("missed", f"{outcome.missed} of {outcome.wanted} wanted{where}"),

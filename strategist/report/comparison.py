@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
+from strategist.answers.by_antenna import antenna_settings, cutoff_words
 from strategist.answers.changes import Changes
 from strategist.answers.compare import Comparison, Differing
 from strategist.optimise.strategy import Strategy
-from strategist.report.lines import paragraph, plain
+from strategist.report.lines import heading, paragraph, plain
 from strategist.report.standing import margin_lines, rate_words
 from strategist.report.text import CAUTION
 from strategist.survey.order import figure, some
@@ -18,8 +19,11 @@ _SETTINGS = {
     "levels_dbm": "power",
     "stop_after": "stop rule",
     "cutoff_dbm": "cutoff",
+    "score": "antennas",
     "masks": "masks",
+    "step_s": "dwell of a step",
 }
+_RARE = ("score", "step_s")  # told where a side has one
 
 
 def comparison_text(comparison: Comparison) -> str:
@@ -28,7 +32,7 @@ def comparison_text(comparison: Comparison) -> str:
     count = f"{len(sides)} strateg{'y' if len(sides) == 1 else 'ies'}"
     passes = comparison.evaluations[0].outcome.passes
     lines = [
-        f"{plain(comparison.read_point)}: {count} on the same {_passes(passes)}",
+        *heading(comparison.read_point, f"{count} on the same {_passes(passes)}"),
         *_table(comparison),
         *_rates(comparison),
         *_settings(comparison),
@@ -94,6 +98,8 @@ def _settings(comparison: Comparison) -> list[str]:
     same: list[str] = []
     strategies = [side.strategy for side in comparison.sides]
     for setting, label in _SETTINGS.items():
+        if setting in _RARE and all(getattr(one, setting) is None for one in strategies):
+            continue
         said = [_said(strategy, setting) for strategy in strategies]
         if len(set(said)) == 1:
             same.append(f"{label} {said[0]}")
@@ -109,18 +115,40 @@ def _settings(comparison: Comparison) -> list[str]:
 
 
 def _said(strategy: Strategy, setting: str) -> str:
-    if setting == "levels_dbm":
-        levels = ", ".join(figure(level) for level in strategy.levels_dbm)
-        return f"{levels} dBm"
-    if setting == "stop_after":
-        count = strategy.stop_after
-        return f"after {count} tag{'' if count == 1 else 's'}"
-    if setting == "cutoff_dbm":
-        return "none" if strategy.cutoff_dbm is None else f"{figure(strategy.cutoff_dbm)} dBm"
-    if not strategy.masks:
-        return "none"
+    return _SAID[setting](strategy)
+
+
+def _cutoff(strategy: Strategy) -> str:
+    plainly = strategy.cutoff_dbm is not None and strategy.score is None
+    return f"{figure(strategy.cutoff_dbm or 0.0)} dBm" if plainly else cutoff_words(strategy)
+
+
+def _score(strategy: Strategy) -> str:
+    told = [f"{label}: {text}" for label, text in antenna_settings(strategy)]
+    return "; ".join(told) or "all together"
+
+
+def _masks(strategy: Strategy) -> str:
     chain = [f"{m.join + ' ' if m.join else ''}{mask_text(m)}" for m in strategy.masks]
-    return "; ".join(chain)
+    return "; ".join(chain) or "none"
+
+
+def _stop(strategy: Strategy) -> str:
+    return f"after {strategy.stop_after} tag{'' if strategy.stop_after == 1 else 's'}"
+
+
+def _dwell(strategy: Strategy) -> str:
+    return "as the policy has it" if strategy.step_s is None else f"{figure(strategy.step_s)} s"
+
+
+_SAID: dict[str, Callable[[Strategy], str]] = {
+    "levels_dbm": lambda strategy: f"{', '.join(map(figure, strategy.levels_dbm))} dBm",
+    "stop_after": _stop,
+    "cutoff_dbm": _cutoff,
+    "score": _score,
+    "masks": _masks,
+    "step_s": _dwell,
+}
 
 
 def _margins(comparison: Comparison) -> list[str]:

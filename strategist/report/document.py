@@ -9,6 +9,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from strategist.answers.by_antenna import antenna_settings, cutoff_words
 from strategist.answers.compare import Side, compare
 from strategist.errors import InputError
 from strategist.optimise.strategy import Strategy
@@ -97,7 +98,8 @@ def report_document(
 
 
 def _point(given: GivenResult, result: Mapping[str, Any], backing: Backing) -> dict[str, Any]:
-    strategy = parse_strategy_file(json.dumps(result).encode(), given.source).strategy
+    kept = parse_strategy_file(json.dumps(result).encode(), given.source)
+    strategy, sturdier = kept.strategy, kept.sturdier
     found = _survey_of(given, backing)
     point = None if found is None else found[1]
     if found is not None:
@@ -109,6 +111,9 @@ def _point(given: GivenResult, result: Mapping[str, Any], backing: Backing) -> d
         "read_point": given.read_point,
         "visit": reasons_to_visit(result, point.policy if point else None),
         "masks": [_bits(mask) for mask in strategy.masks],
+        "by_antenna": _rows(strategy),
+        "cutoff": cutoff_words(strategy),
+        "sturdier_by_antenna": _rows(sturdier or strategy),
         "loss_weights": None if point is None else _weights(point.policy),
         "result": dict(result),
         "picture": None if point is None else picture_of(point, strategy).to_json(),
@@ -162,6 +167,11 @@ def _visit(result: Mapping[str, Any], policy: Policy | None) -> Iterator[str]:
     yield from dict.fromkeys([*weak, *result["warnings"]])
 
 
+def _rows(strategy: Strategy) -> list[list[str]]:
+    """Its settings by antenna, labels first."""
+    return [[label.capitalize(), text] for label, text in antenna_settings(strategy)]
+
+
 def _bits(mask: Mask) -> dict[str, Any]:
     """A mask with its value in bits, by fours from the first."""
     bits = f"{mask.value:0{mask.length}b}"
@@ -195,5 +205,5 @@ def _today(point: ReadPoint, strategy: Strategy, backing: Backing) -> dict[str, 
 def _why_not(point: ReadPoint, today: Strategy) -> str:
     """Which of today's levels nobody surveyed, as a sentence; empty where all were."""
     steps = steps_of(point, today.levels_dbm).levels
-    lacking = [figure(step.power_dbm) for step in steps if step.known == "not surveyed"]
+    lacking = [figure(step.power_dbm) for step in steps if step.known == "not_surveyed"]
     return f"They use {some(lacking)} dBm, which was not surveyed here." if lacking else ""

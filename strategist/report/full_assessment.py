@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from strategist.answers.full_assessment import FullAssessment
-from strategist.report.lines import brief, labelled, paragraph, plain
+from strategist.report.lines import brief, heading, labelled, paragraph
 from strategist.report.standing import rate_words
 from strategist.report.text import caution_lines, unseen_lines, warning_lines
 from strategist.survey.order import figure
@@ -15,7 +15,7 @@ def full_assessment_text(judged: FullAssessment, *, caution: bool = True) -> str
     80 columns; `caution` as for `result_text`."""
     outcome = judged.outcome
     lines = [
-        f"{plain(judged.read_point)}: how far to trust the best strategy",
+        *heading(judged.read_point, "how far to trust the best strategy"),
         *paragraph(f"{brief(judged.strategy)} (levels and cutoff in dBm; solve says more)"),
         *paragraph(
             f"In the survey: {outcome.missed} of {outcome.wanted} wanted missed, {outcome.stray} "

@@ -11,7 +11,7 @@ from typing import Any
 from pydantic import BaseModel, ConfigDict, TypeAdapter, create_model
 
 from strategist.answers.assessment import Assessment
-from strategist.answers.compromises import Frontier, FrontierPoint, RatioRange
+from strategist.answers.frontier import Frontier, FrontierPoint, RatioRange
 from strategist.answers.full_assessment import FullAssessment
 from strategist.answers.sturdier import Sturdier
 from strategist.errors import InputError, MalformedError

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import textwrap
 
+from strategist.answers.by_antenna import brief_score
 from strategist.optimise.strategy import Strategy
 from strategist.survey.order import figure
 
@@ -22,6 +23,11 @@ def paragraph(text: str, indent: int = _INDENT, hanging: int = 0) -> list[str]:
         break_on_hyphens=False,
     )
     return wrapped or [""]
+
+
+def heading(name: str, text: str) -> list[str]:
+    """The first lines of a text: which read point, and what is said of it."""
+    return paragraph(f"{name}: {text}", 0, 2)
 
 
 def labelled(label: str, text: str) -> list[str]:
@@ -43,10 +49,12 @@ def plain(text: str) -> str:
 
 
 def brief(strategy: Strategy) -> str:
-    """A strategy in some 28 columns: levels and cutoff in dBm, number of masks."""
+    """A strategy in some 28 columns: levels, antennas, cutoff (dBm, or dB of difference), masks."""
     parts = ["/".join(figure(level) for level in strategy.levels_dbm)]
-    if strategy.cutoff_dbm is not None:
-        parts.append(f"cut {figure(strategy.cutoff_dbm)}")
+    if (score := brief_score(strategy)) is not None:
+        parts.append(score)
+    if strategy.cutoff is not None:
+        parts.append(f"cut {figure(strategy.cutoff)}")
     if strategy.masks:
         parts.append(f"{len(strategy.masks)} mask{'s' if len(strategy.masks) > 1 else ''}")
     return ", ".join(parts)

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from strategist.answers.check import Checked, CheckedCase
 from strategist.answers.masks import MaskList, Presented
 from strategist.answers.settings import Settings
-from strategist.report.lines import labelled, paragraph, plain
+from strategist.report.lines import heading, labelled, paragraph, plain
 from strategist.survey.order import figure
 from strategist.tags.gen2 import gen2_lines
 from strategist.tags.llrp import llrp_lines
@@ -102,7 +102,7 @@ def settings_text(settings: Settings) -> str:
     lines_of = gen2_lines if settings.format == "gen2" else llrp_lines
     said = lines_of(settings.standard)
     standard = {"gen2": "Gen2 Select commands", "llrp": "LLRP parameters"}[settings.format]
-    lines = [f"{plain(settings.read_point)}: settings as {standard}"]
+    lines = heading(settings.read_point, f"settings as {standard}")
     if settings.warnings:
         lines.append("Before anything is set")
         lines += [x for text in settings.warnings for x in paragraph(f"- {text}", hanging=2)]
@@ -122,5 +122,5 @@ def settings_text(settings: Settings) -> str:
 def _level(level: Step) -> str:
     law = {True: "lawful", False: "UNLAWFUL", None: "lawful limit unknown"}[level.lawful]
     known = level.known
-    mark = known if known == "surveyed" else known.upper()
+    mark = known if known == "surveyed" else known.replace("_", " ").upper()
     return f"{figure(level.power_dbm)} dBm: {law}, {mark}"

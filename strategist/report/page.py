@@ -98,19 +98,19 @@ def _plots(number: int, point: Mapping[str, Any], drawn: bool) -> Iterator[dict[
     if picture is not None and picture["rssi"]["low_dbm"]:
         question = "What does the signal cutoff reject?"
         if cutoff is None:
-            question = "Would a signal cutoff part wanted from stray?"
+            question = "Would a signal cutoff separate wanted from stray?"
         alt = "Wanted and stray tags by their strongest RSSI at the steps walked, with the cutoff"
         bins, masks = picture["rssi"], bool(strategy.get("masks"))
         yield plot("rssi", question, partial(rssi_plot, f"{ident}b", alt, bins, cutoff, masks))
     if picture is not None and picture["stray_at_top"] and picture["techniques"]:
-        alt = "Stray tags that each technique silences alone, and all of them together"
+        alt = "Stray tags that each technique suppresses alone, and all of them together"
         svg = partial(silenced_plot, f"{ident}c", alt, picture)
-        yield plot("silenced", "Which technique silences which strays?", svg)
+        yield plot("silenced", "Which technique suppresses which strays?", svg)
     if point["frontier"] is not None:
-        alt = "Wanted tags missed against stray tags reported, for all strategies that none beats"
+        alt = "Wanted tags missed against stray tags reported: the non-dominated trade-offs"
         trade_offs = point["frontier"]["points"]
         svg = partial(frontier_plot, f"{ident}d", alt, trade_offs, _marked(point))
-        yield plot("frontier", "What does each compromise cost?", svg)
+        yield plot("frontier", "What does each trade-off cost?", svg)
 
 
 def _marked(point: Mapping[str, Any]) -> list[tuple[str, Mapping[str, Any]]]:

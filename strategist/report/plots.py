@@ -137,7 +137,7 @@ def silenced_plot(ident: str, label: str, picture: Mapping[str, Any]) -> str:
             color="#c9d6df",
             edgecolor=WANTED,
             hatch="////",
-            label="silenced",
+            label="suppressed",
         )
         top = picture["stray_at_top"]
         axes.axvline(top, color=CHOSEN, lw=1.2, ls="--", label="reported at the highest level")

@@ -16,11 +16,16 @@ from strategist.trust.intervals import Rate, interval_words, percent
 from strategist.trust.margins import PowerMargin, RssiMargin
 from strategist.trust.on_air import LadderTime, OnAir
 
+_LIMITS = {
+    "icnirp": "the ICNIRP reference level for the general public",
+    "fcc": "the FCC limit (MPE) for the general population",
+}
+
 
 def standing_lines(standing: Standing) -> list[str]:
     """How far the counts carry: two sections of a result, in lines of 80 columns."""
     rates = standing.rates
-    lines = ["How far the counts carry (95 % confidence)"]
+    lines = ["What these counts allow you to conclude (95 % confidence)"]
     for label, rate, each, sentence in (
         ("missed", rates.missed_by_tag, "of wanted tags", rates.sentences[0]),
         ("stray", rates.stray_by_pass, "of passes with a stray", rates.sentences[1]),
@@ -100,6 +105,9 @@ def margin_lines(standing: Standing) -> list[str]:
 def _power(margin: PowerMargin, way: str, role: str) -> str:
     holds = f"{figure(margin.holds_db)} dB"
     if margin.fails_db is None:
+        if not margin.holds_db:
+            end, most = ("lowest", "downwards") if way == "lowered" else ("highest", "upwards")
+            return f"cannot be tested {most}: a step is the {end} level surveyed"
         return f"{way} by {holds}, all that was surveyed, no further {role} tag fails"
     more = f" and {margin.others} more" if margin.others else ""
     begin = f"{way} by {holds} it holds; by" if margin.holds_db else f"{way} by"
@@ -124,6 +132,38 @@ def on_air_lines(on_air: OnAir, *, searched: bool = False) -> list[str]:
     time = on_air.time
     unknown = "not known: time in site.json holds neither step_s nor link"
     return lines + labelled("time", unknown if time is None else _time(time))
+
+
+def guarded_line(standing: Standing) -> list[str]:
+    """The guarded loss, in one line."""
+    found = standing.guarded
+    drift = f"{figure(found.guard.power_db)} dB of power and {figure(found.guard.rssi_db)} dB RSSI"
+    return labelled("guarded", f"loss {figure(found.loss)} if every tag drifts by {drift}")
+
+
+def on_air_brief(on_air: OnAir, fate: str) -> list[str]:
+    """A line each: the lawful level, the distance that people keep, the time of a pass; `fate` says
+    what becomes of levels above it."""
+    lawful, exposure, time = on_air.lawful, on_air.exposure, on_air.time
+    lines = _lawful(lawful, fate)
+    if lawful.level.dbm is not None:
+        text = f"at most {figure(math.floor(100 * lawful.level.dbm) / 100)} dBm at the reader port"
+        if lawful.levels_above_dbm:
+            above = some([figure(level) for level in lawful.levels_above_dbm])
+            text += f". {fate}: {above} dBm"
+        lines = labelled("lawful", text)
+    if isinstance(exposure, NoDistance):
+        lines += labelled("exposure", exposure.caution)
+    else:
+        limit = f"{exposure.guideline.upper()} general public"
+        lines += labelled("exposure", f"keep people {_metres(exposure)} m away ({limit})")
+    if time is None:
+        return lines
+    text = f"expected {_seconds(time.expected_s)} a pass, at most {_seconds(time.worst_s)}"
+    if time.dwell_s is not None:
+        fits = "fits" if time.fits else "does NOT fit"
+        text += f": {fits} the dwell of {figure(time.dwell_s)} s"
+    return lines + labelled("time", text)
 
 
 def power_limit_text(limit: PowerLimit) -> str:
@@ -164,12 +204,16 @@ def _exposure(exposure: ExposureDistance | NoDistance) -> str:
     reflected = "no reflection" if ground == 1 else f"reflection x {ground:g} in power density"
     level = f"{exposure.reference_w_m2:.3g} W/m²{field} at {exposure.mhz:g} MHz"
     return (
-        f"keep people {math.ceil(exposure.distance_m * 100) / 100:.2f} m away: nearer, the "
-        f"{exposure.guideline.upper()} reference level for the general public ({level}, "
+        f"keep people {_metres(exposure)} m away: nearer, {_LIMITS[exposure.guideline]} ({level}, "
         f"{exposure.source}) may be exceeded, with {exposure.eirp_dbm:.1f} dBm e.i.r.p. all the "
         f"time in the antenna's best direction, far field, {reflected}. Implants and other devices "
         "may need more; a qualified person assesses the place."
     )
+
+
+def _metres(exposure: ExposureDistance) -> str:
+    """Rounded up to whole centimetres."""
+    return f"{math.ceil(exposure.distance_m * 100) / 100:.2f}"
 
 
 def _time(time: LadderTime) -> str:

@@ -5,9 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from strategist.answers.assessment import Assessment
+from strategist.answers.by_antenna import antenna_settings, cutoff_words
+from strategist.answers.headline import Headline
 from strategist.optimise.strategy import Strategy
-from strategist.report.lines import labelled, paragraph, plain
-from strategist.report.standing import on_air_lines, standing_lines
+from strategist.report.lines import brief, heading, labelled, paragraph, plain
+from strategist.report.standing import (
+    guarded_line,
+    on_air_brief,
+    on_air_lines,
+    standing_lines,
+)
 from strategist.survey.order import figure, some
 from strategist.survey.policy import Policy
 from strategist.tags.mask import EPC_START, Mask, mask_text
@@ -18,9 +25,9 @@ from strategist.trust.unseen import Unseen
 
 CAUTION = (
     "Levels are conducted power. With antenna gain and cable loss keep the radiated power within "
-    "the lawful limit for your antenna and region, and people out of the distance for exposure. "
-    "Radio rules change: the local authority and licensed practice decide. The "
-    "counts hold for the surveyed passes: try the settings on site before a line depends on them."
+    "the lawful limit, and people out of the distance for exposure: the local authority and "
+    "licensed practice decide. The counts hold for the surveyed passes: try the settings on site "
+    "before a line depends on them."
 )
 
 _HEADS = {
@@ -34,59 +41,79 @@ _SHORT = "time ran out, or mask chains are too many to list"
 _PROVERS = {
     "search": "exact search",
     "model": "mixed-integer model",
-    "search and model": "exact search, then mixed-integer model",
+    "search_and_model": "exact search, then mixed-integer model",
 }
 
 
-def result_text(result: Assessment, policy: Policy, *, caution: bool = True) -> str:
+def result_text(
+    result: Assessment, policy: Policy, *, detail: bool = False, caution: bool = True
+) -> str:
     """A result of `choose` under the read point's policy, in lines of 80 columns.
 
+    What to know first, the settings in full, and the warnings; `detail` adds what is rarely read.
     `caution` may be False where another result with the same caution follows at once.
     """
     return "\n".join(
         [
-            *_head(result),
+            *heading(result.read_point, _head(result)),
+            *headline_lines(result.headline),
             *_to_set(result),
-            *_what_it_does(result.outcome, policy),
+            *_limits(result.outcome, policy),
             *_expected(result),
-            *unseen_lines(result.unseen),
-            *standing_lines(result.standing),
-            *_sturdier(result),
-            *on_air_lines(result.on_air, searched=True),
-            "Proof",
-            *paragraph(_proof(result, policy)),
             *warning_lines(
                 [
                     *(f.text for f in result.findings if f.severity == "weak"),
                     *result.warnings,
                 ]
             ),
+            *(_details(result, policy) if detail else _in_brief(result)),
             *(caution_lines() if caution else []),
         ]
     )
 
 
-def _head(result: Assessment) -> list[str]:
-    """The verdict; where silence is as good, that first, and what the settings below are then."""
-    lines = [f"{plain(result.read_point)}: {_HEADS[result.status]}"]
-    silence = f"To report nothing at all loses {figure(result.silence_loss)}"
-    if result.status == "silent":
-        return lines + paragraph(
-            f"{silence}; no strategy searched loses less. Nothing searched is worth installing. "
-            f"The settings below lose least ({figure(result.loss)}); do not install them."
-        )
-    if result.status == "feasible" and result.loss >= result.silence_loss:
-        lines[0] = f"{plain(result.read_point)}: nothing found in time is better than silence"
-        return lines + paragraph(
-            f"{silence}, the settings below {figure(result.loss)}: do not install them. Whether "
-            "others are better is open; allow more time."
-        )
-    return lines
+def _head(result: Assessment) -> str:
+    late = result.status == "feasible" and result.loss >= result.silence_loss
+    return "nothing found in time is better than silence" if late else _HEADS[result.status]
+
+
+def headline_lines(headline: Headline) -> list[str]:
+    """The five sentences, each with its word."""
+    return [
+        *labelled("answer", headline.verdict),
+        *labelled("set", headline.set),
+        *labelled("expect", headline.expect),
+        *labelled("robust", headline.robustness),
+        *labelled("next", headline.next_step),
+    ]
+
+
+def _details(result: Assessment, policy: Policy) -> list[str]:
+    return [
+        *_what_it_does(result.outcome, policy),
+        *unseen_lines(result.unseen),
+        *standing_lines(result.standing),
+        *_sturdier(result),
+        *on_air_lines(result.on_air, searched=True),
+        "Proof",
+        *paragraph(_proof(result, policy)),
+        *_own_powers(result),
+    ]
+
+
+def _in_brief(result: Assessment) -> list[str]:
+    """A line each of what `detail` says in full."""
+    found = result.sturdier
+    sturdier = []
+    if found is not None:
+        text = f"loss {figure(found.loss)}, guarded {figure(found.guarded_loss)}: "
+        sturdier = labelled("sturdier", text + brief(found.strategy))
+    return ["In brief", *sturdier, *on_air_brief(result.on_air, "Left out of the search")]
 
 
 def _to_set(result: Assessment) -> list[str]:
     head, *lines = what_to_set(result.strategy, result.mask_words, _steps(result.standing))
-    return ["Not to be set" if result.status == "silent" else head, *lines]
+    return ["Not to be set" if result.headline.set.startswith("Nothing") else head, *lines]
 
 
 def _sturdier(result: Assessment) -> list[str]:
@@ -110,16 +137,23 @@ def _sturdier(result: Assessment) -> list[str]:
     ]
 
 
-def evaluation_text(evaluation: Evaluation, policy: Policy, name: str) -> str:
-    """An evaluation of a given strategy, which goes by a name, in lines of 80 columns."""
+def evaluation_text(
+    evaluation: Evaluation, policy: Policy, name: str, *, detail: bool = False
+) -> str:
+    """An evaluation of a given strategy, which goes by a name, in lines of 80 columns; `detail`
+    adds what is rarely read."""
+    standing, on_air = evaluation.standing, evaluation.on_air
     return "\n".join(
         [
-            f"{plain(evaluation.read_point)}: {plain(name)}",
-            *what_to_set(evaluation.strategy, (), _steps(evaluation.standing)),
+            *heading(evaluation.read_point, name),
+            *what_to_set(evaluation.strategy, (), _steps(standing)),
             *_what_it_does(evaluation.outcome, policy),
-            *standing_lines(evaluation.standing),
-            *on_air_lines(evaluation.on_air),
             *warning_lines(evaluation.warnings),
+            *(
+                [*standing_lines(standing), *on_air_lines(on_air)]
+                if detail
+                else ["In brief", *guarded_line(standing), *on_air_brief(on_air, "Above it")]
+            ),
             *caution_lines(),
         ]
     )
@@ -150,14 +184,11 @@ def what_to_set(
         lines += labelled("power", f"{figure(strategy.levels_dbm[0])} dBm, fixed{marks[0]}")
     else:
         lines += labelled("power", f"step ladder: {levels} dBm, in this order")
-        tags = "one tag has" if strategy.stop_after == 1 else f"{strategy.stop_after} tags have"
-        text = f"as soon as {tags} passed cutoff and masks, counted over the steps walked so far; "
-        lines += labelled("stop", f"{text}else after the last step")
-    if strategy.cutoff_dbm is None:
-        lines += labelled("cutoff", "none")
-    else:
-        cutoff = figure(strategy.cutoff_dbm)
-        lines += labelled("cutoff", f"{cutoff} dBm: drop every read with a weaker RSSI")
+        tags = "1 tag is" if strategy.stop_after == 1 else f"{strategy.stop_after} tags are"
+        lines += labelled("stop", f"once {tags} accepted in all steps so far, else after the last")
+    for label, text in antenna_settings(strategy):
+        lines += labelled(label, text)
+    lines += labelled("cutoff", cutoff_words(strategy))
     return lines + _masks(strategy.masks, mask_words)
 
 
@@ -166,13 +197,14 @@ def _masks(masks: Sequence[Mask], words: Sequence[str]) -> list[str]:
     if not masks:
         return labelled("masks", "none")
     mixed = len({mask.join for mask in masks[1:]}) > 1
-    lines = labelled("masks", f"keep a tag when{', taken one after the other,' if mixed else ''}")
+    on_epc = any(mask.bank == "epc" for mask in masks)
+    note = f" (pointers as on the air: the EPC begins at bit {EPC_START})" if on_epc else ""
+    order = ", taken one after the other," if mixed else ""
+    lines = labelled("masks", f"keep a tag when{order}{note}")
     for number, mask in enumerate(masks, 1):
         begin = f"{number}. {mask.join or '':<3} " if len(masks) > 1 else ""
         said = f" ({words[number - 1]})" if words else ""
         lines += paragraph(f"{begin}{mask_text(mask)}{said}", 12, len(begin))
-    if any(mask.bank == "epc" for mask in masks):
-        lines += paragraph(f"(pointers as on the air: the EPC begins at bit {EPC_START})", 12)
     return lines
 
 
@@ -190,7 +222,7 @@ def _what_it_does(outcome: Outcome, policy: Policy) -> list[str]:
         ),
         *labelled(
             "stray",
-            f"{outcome.stray} of {outcome.stray_presented} stray let through "
+            f"{outcome.stray} of {outcome.stray_presented} stray reported "
             f"({outcome.stray_rate:.3g} a pass){_passes(stray_in)}",
         ),
         *labelled("loss", f"{loss}{figure(weights.stray)} x {outcome.stray} stray"),
@@ -223,7 +255,7 @@ def _resting(outcome: Outcome) -> list[str]:
     text = (
         f"{rest.missed} of {outcome.missed} missed, {rest.wanted - rest.missed} of "
         f"{outcome.wanted - outcome.missed} wanted reported and {rest.stray} of {outcome.stray} "
-        f"stray let through rest on reads that were not measured, in "
+        f"stray reported rest on reads that were not measured, in "
         f"{_count(rest.passes, 'pass', 'passes')}"
     )
     return labelled("predicted", text)
@@ -250,15 +282,16 @@ def unseen_lines(unseen: Unseen | None) -> list[str]:
     """How the masks hold for tags they were not fitted to, with the intervals of the rates."""
     if unseen is None:
         return []
-    held = [("fitted", unseen.fitted), ("tags left out", unseen.by_tag)]
-    held += [("item classes left out", unseen.by_class)]
+    held = [("fitted", unseen.fitted), ("held-out tags", unseen.by_tag)]
+    held += [("held-out kinds", unseen.by_class)]
     known = [(name, one) for name, one in held if one is not None]
-    rejected = "; ".join(f"{name}, {_rate(one.wanted_rejected)}" for name, one in known)
-    through = "; ".join(f"{name}, {_rate(one.stray_let_through)}" for name, one in known)
     return [
-        "Masks alone, on tags left out of the choice (95 % intervals)",
-        *labelled("wanted", f"rejected: {rejected}"),
-        *labelled("stray", f"let through: {through}"),
+        "The masks alone, on fitted and on held-out tags (95 % intervals)",
+        f"  {'':<17}{'wanted rejected':<30}stray let through",
+        *(
+            f"  {name:<17}{_rate(one.wanted_rejected):<30}{_rate(one.stray_let_through)}"
+            for name, one in known
+        ),
     ]
 
 
@@ -294,6 +327,20 @@ def _proof(result: Assessment, policy: Policy) -> str:
     )
 
 
+def _own_powers(result: Assessment) -> list[str]:
+    """What is proven of own powers, and over what."""
+    own = result.proof.get("own_powers")
+    if own is None:
+        return []
+    loss, bound = own["loss_at_one_level"], own["bound_at_one_level"]
+    least = f"none below {figure(bound)} (the best found: {figure(loss)})"
+    return paragraph(
+        "Own power and cutoff of each antenna (mixed-integer model): at one level each, with any "
+        f"masks, {figure(loss) + ' is the least loss' if bound >= loss else least}. Ladders were "
+        "searched with powers that are shared and with the best own ones, not with all others."
+    )
+
+
 def _searched(result: Assessment, policy: Policy) -> str:
     searched, reader, time = result.searched, policy.reader, result.on_air.time
     steps = reader.ladder_steps_max if "ladder" in policy.allow else 1
@@ -305,6 +352,8 @@ def _searched(result: Assessment, policy: Policy) -> str:
         slots = min(slots, len(time.steps_max) - 1)
     ladder = "" if steps == 1 or searched["levels"] == 1 else f" (up to {steps} steps)"
     chain = f" (up to {slots} in a chain)" if searched["masks"] else ""
+    if scores := searched.get("scores"):
+        chain += f", by {_count(scores, 'choice', 'choices')} of antennas and reads"
     if searched["levels_predicted"]:
         levels += f", {searched['levels_predicted']} of them predicted"
     return (

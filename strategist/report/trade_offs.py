@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from strategist.answers.compromises import Frontier, FrontierPoint, RatioRange
+from strategist.answers.frontier import Frontier, FrontierPoint, RatioRange
 from strategist.answers.sturdier import Sturdier
 from strategist.answers.techniques import Techniques, Variant
-from strategist.report.lines import brief, in_column, labelled, paragraph, plain
+from strategist.report.lines import brief, heading, in_column, labelled, paragraph
 from strategist.report.text import caution_lines, what_to_set
 from strategist.survey.order import figure
 
 _FRONTIER_HEADS = {
-    "complete": "{} compromises of missed and stray tags, proven to be all",
-    "restricted": "{} compromises; proven: no strategy of at most {slots} masks betters one",
-    "partial": "{} compromises found in time, not proven to be all",
-    "infeasible": "no strategy keeps the limits: there is no compromise to choose from",
+    "complete": "{} non-dominated trade-offs of missed and stray tags, proven complete",
+    "restricted": "{} trade-offs; proven: no strategy of at most {slots} masks betters one",
+    "partial": "{} trade-offs found in time, not proven complete",
+    "infeasible": "no strategy keeps the limits: there is no trade-off to choose from",
     "undecided": "undecided: no strategy that keeps the limits was found",
 }
 _HEADS = {
@@ -30,10 +30,10 @@ def frontier_text(frontier: Frontier, *, caution: bool = True) -> str:
     slots = frontier.searched["slots"]
     head = _FRONTIER_HEADS[frontier.status].format(count, slots=slots)
     if count == 1:
-        head = head.replace("1 compromises", "1 compromise").replace("to be all", "to be the only")
+        head = head.replace("trade-offs", "trade-off", 1)
     if slots == 1:
         head = head.replace("1 masks", "1 mask")
-    lines = [f"{plain(frontier.read_point)}: {head}"]
+    lines = heading(frontier.read_point, head)
     if frontier.points:
         lines += [*_points_table(frontier), *_legend(frontier)]
         for point in frontier.points:
@@ -47,7 +47,9 @@ def frontier_text(frontier: Frontier, *, caution: bool = True) -> str:
 
 
 def _points_table(frontier: Frontier) -> list[str]:
-    head = f"{'missed':>8}{'stray':>7}{'loss':>8}{'guarded':>8}  {'best for a':<15}  settings, dBm"
+    head = (
+        f"{'missed':>8}{'stray':>7}{'loss':>8}{'guarded':>8}  {'weight ratio':<15}  settings, dBm"
+    )
     return [head, *(line for point in frontier.points for line in _point_row(point))]
 
 
@@ -72,12 +74,12 @@ def _ratios(best_for: RatioRange | None) -> str:
 def _legend(frontier: Frontier) -> list[str]:
     loss = frontier.weights
     ratio = (
-        "'best for a' missed tag that weighs so many strays; - for none, since others are better "
-        f"for every weight. Yours weighs {loss.missed / loss.stray:.3g}."
+        "Weight ratio: range of (cost of a miss ÷ cost of a stray) for which this point is best; "
+        f"-: not best for any ratio. Your ratio is {loss.missed / loss.stray:.3g}."
     )
     open_ = (
-        " A ? marks a point that was not proven: with no more missed fewer strays may do, or with "
-        "no more strays fewer missed. The others are beaten by no strategy searched."
+        " A ? marks a point that is not proven: there may be a strategy with fewer of the one and "
+        "no more of the other. The others are proven non-dominated."
     )
     unproven = any(not point.proven for point in frontier.points)
     silence = f" To report nothing at all loses {figure(frontier.silence_loss)} by your weights."
@@ -117,8 +119,8 @@ def techniques_text(techniques: Techniques, *, caution: bool = True) -> str:
     first, *others = techniques.variants
     silent = "report nothing; " if first.status == "silent" else ""
     lines = [
-        f"{plain(techniques.read_point)}: {silent}what each technique buys",
-        f"  {'':20}{'missed':>7}{'stray':>6}{'loss':>7}{'more':>6}  settings, dBm",
+        *heading(techniques.read_point, f"{silent}what each technique buys"),
+        f"  {'':20}{'missed':>7}{'stray':>6}{'loss':>7}{'extra':>6}  settings, dBm",
         *_row(first),
     ]
     for group, head in _HEADS.items():
@@ -127,7 +129,7 @@ def techniques_text(techniques: Techniques, *, caution: bool = True) -> str:
         lines += [head, *rows] if rows else []
     marks = {variant.status for variant in techniques.variants}
     lines += paragraph(
-        "'more' is the loss above that of all together. To report nothing at all loses "
+        "'extra' is the loss above that of all together. To report nothing at all loses "
         f"{figure(techniques.silence_loss)}."
     )
     if marks & {"feasible", "undecided"}:

@@ -6,7 +6,7 @@ import json
 from typing import Any
 
 from strategist.answers.what_if import Effect, WhatIf, WhatIfs
-from strategist.report.lines import brief, in_column, labelled, paragraph, plain
+from strategist.report.lines import brief, heading, in_column, labelled, paragraph, plain
 from strategist.report.text import caution_lines, what_to_set
 from strategist.survey.order import figure
 
@@ -24,7 +24,7 @@ _MARKS = {"optimal": " ", "feasible": "?", "infeasible": "!", "undecided": "!", 
 def what_if_text(found: WhatIf, *, caution: bool = True) -> str:
     """One question in lines of 80 columns; `caution` as for `result_text`."""
     before, after = found.before, found.after
-    lines = [f"{plain(found.read_point)}: what if"]
+    lines = heading(found.read_point, "with something changed")
     for change in found.changes:
         lines += labelled(
             "", f"{change.key}: {_shown(change.before)} becomes {_shown(change.after)}"
@@ -65,7 +65,7 @@ def what_ifs_text(found: WhatIfs, *, caution: bool = True) -> str:
     """Several questions as a table in lines of 80 columns."""
     before = found.before
     lines = [
-        f"{plain(found.read_point)}: what if",
+        *heading(found.read_point, "with something changed"),
         f"  {'':20}{'missed':>7}{'stray':>7}{'loss':>9}  settings, dBm",
         *in_column(
             _row("as it is", " ", before.outcome.missed, before.outcome.stray, before.loss),

@@ -1,8 +1,8 @@
 """Candidate masks: which masks are worth considering for the tags of a survey, and why.
 
 A mask is worth something when it stands for what many tags share and tags of next week will share
-too. So candidates are made of structural fields (scheme, filter, company, item class, tag maker and
-model); where data has no known structure, of prefixes and single steps whose values repeat more
+too. So candidates are made of structural fields (scheme, filter, company, item reference, tag maker
+and model); where data has no known structure, of prefixes and single steps whose values repeat more
 than chance; and of serial parts only where the read point asks for them. Prefixes are what ranges
 of values are covered with: each aligned block of a range is a prefix.
 

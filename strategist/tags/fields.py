@@ -24,8 +24,8 @@ class Field:
 
     `value` is the bits as an unsigned number, `text` the content as the standard writes it (a
     serial number as in the URI, a header as hex), `words` the content as a sentence part such as
-    "company 9521141". `structural` is True for what many tags share (scheme, company, item class,
-    chip model) and False for what tells one tag from the next.
+    "company 9521141". `structural` is True for what many tags share (scheme, company, item
+    reference, chip model) and False for what tells one tag from the next.
     """
 
     name: str
@@ -38,7 +38,7 @@ class Field:
 
 
 def words_of(fields: Sequence[Field]) -> str:
-    """The words for a run of neighbouring fields, as "item class 0212 of company 9521141".
+    """The words for a run of neighbouring fields, as "item reference 0212 of company 9521141".
 
     The partition is not said where the company prefix is, whose digits show it. A single field is
     said alone: the bits of an item reference by themselves name no company.

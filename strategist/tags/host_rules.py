@@ -39,6 +39,12 @@ class Keep:
         other = isinstance(self.score, Nth | Difference)
         return other or self.at_least is not None or bool(self.by_antenna)
 
+    @property
+    def by_several(self) -> bool:
+        """Whether the reads of several antennas are told apart, or counted together."""
+        several = isinstance(self.score, Nth | Difference) or bool(self.by_antenna)
+        return several and (self.score is None or self.score.on is None or len(self.score.on) > 1)
+
     def work(self) -> list[str]:
         """The host's work for antennas and cutoff, as whole sentences."""
         score, work = self.score, []

@@ -161,11 +161,14 @@ def host_work(
             f"{stop_after} or more, or after the last step. LLRP's own triggers count neither the "
             "cutoff nor the steps."
         )
-    if len(levels_dbm) > 1 and keep.drops:
+    if keep.drops and (len(levels_dbm) > 1 or keep.by_several):
         # Persistence of the inventoried flags: from memory of Gen2.
+        heard = "dropped at one step must be able to answer at the next"
+        if keep.by_several:
+            heard = "read by one antenna must be able to answer the others, and at the next step"
         work.append(
-            "Session: a tag dropped at one step must be able to answer at the next. Use a session "
-            "whose inventoried flag does not last from step to step, as session 0 with the "
+            f"Session: a tag {heard}. Use a session whose inventoried flag does not last from "
+            f"{'antenna to antenna' if keep.by_several else 'step to step'}, as session 0 with the "
             "carrier off in between."
         )
     if masks:

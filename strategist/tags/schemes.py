@@ -113,7 +113,7 @@ def _text(name: str, characters: int) -> Part:
 
 
 _RESERVED = Part("reserved", 24, Kind.ZERO, False)
-_ITEM = Key("item class", 44, 13)
+_ITEM = Key("item reference", 44, 13)
 _LOCATION = Key("location reference", 41, 12)
 _ASSET_TYPE = Key("asset type", 44, 12)
 _SERVICE = Key("service reference", 58, 17, structural=False)
@@ -171,7 +171,7 @@ LAYOUTS: dict[int, Scheme] = {
 
 PLUS_FIRST, PLUS_LAST = 0xF0, 0xFB  # "+" schemes: a toggle bit and 3 filter bits follow the header
 
-PLUS_KEYS: dict[int, tuple[str, int]] = {0xF1: ("asset type", 14), 0xF7: ("item class", 14)}
+PLUS_KEYS: dict[int, tuple[str, int]] = {0xF1: ("asset type", 14), 0xF7: ("item reference", 14)}
 """Header → (name, digits) of the key of 4-bit digits behind the filter (examples of annex E.3)."""
 
 HEADERS: dict[int, str] = {

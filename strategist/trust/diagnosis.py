@@ -8,6 +8,7 @@ import numpy as np
 
 from strategist.optimise.strategy import Strategy
 from strategist.radio.findings import radio_findings
+from strategist.survey.antennas import antenna_findings
 from strategist.survey.findings import Finding, Found, Told, findings, power_findings, rssi_findings
 from strategist.survey.kept import kept
 from strategist.survey.order import figure
@@ -42,6 +43,7 @@ def diagnose(
         data_findings(survey, policy),
         of_power,
         of_rssi,
+        antenna_findings(survey, policy),
         radio_findings(tried, policy, turn_on(tried)),
         dependence_findings(dependence or dependence_of(survey)),
     ]
@@ -73,9 +75,8 @@ def against(found: Sequence[Finding], strategy: Strategy) -> tuple[str, ...]:
     if strategy.cutoff_dbm is None:
         return ()
     return tuple(
-        f"This strategy has a cutoff of {figure(strategy.cutoff_dbm)} dBm against the advice of "
-        f"the survey. {one.text} {one.advice} Compare it with the best without one (trade-offs, "
-        "techniques)."
+        f"The cutoff of {figure(strategy.cutoff_dbm)} dBm is against the advice of the survey. "
+        f"{one.advice} Compare it with the best without one (trade-offs, techniques)."
         for one in found
         if one.kind in _NO_CUTOFF
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from typing import Annotated
 
@@ -11,8 +12,9 @@ from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete
 from strategist.survey.answer import Declared, Flat, told
 from strategist.survey.order import figure, some
-from strategist.survey.policy import Policy, Reader
+from strategist.survey.policy import DECIMALS, Policy, Reader
 from strategist.survey.records import ReadPoint, Survey
+from strategist.survey.score import Peak
 from strategist.tags.mask import unrecorded
 from strategist.trust.dependence import dependence_of
 from strategist.trust.evaluate import Outcome, evaluate
@@ -58,20 +60,34 @@ def silence_warnings(policy: Policy, outcome: Outcome) -> tuple[str, ...]:
 def not_settable(reader: Reader, strategy: Strategy) -> tuple[str, ...]:
     """Whole sentences on levels and a cutoff that are none of the reader's."""
     said = []
-    levels = [figure(one) for one in strategy.levels_dbm if not reader.can_set_level(one)]
+    trims, offsets = _of_antennas(strategy)
+    asked = {round(x + db, DECIMALS) for x, db in itertools.product(strategy.levels_dbm, trims)}
+    levels = [figure(one) for one in sorted(asked) if not reader.can_set_level(one)]
     if levels:
         said.append(
             f"The reader cannot be set to {some(levels)} dBm (see reader.power_levels_dbm in "
             "site.json)."
         )
-    cutoff = strategy.cutoff_dbm
-    if cutoff is not None and not reader.can_set_cutoff(cutoff):
+    cutoff, unit = strategy.cutoff, "dBm" if strategy.cutoff_db is None else "dB"
+    cutoffs = [] if cutoff is None else [round(cutoff + db, DECIMALS) for db in sorted(offsets)]
+    if lacking := [figure(one) for one in cutoffs if not reader.can_set_cutoff(one)]:
         said.append(
-            f"The reader cannot be set to a cutoff of {figure(cutoff)} dBm: it takes multiples of "
-            f"{figure(reader.rssi_step_db or 0)} dB (reader.rssi_step_db in site.json; null for "
+            f"The reader cannot be set to a cutoff of {some(lacking)} {unit}: it takes multiples "
+            f"of {figure(reader.rssi_step_db or 0)} dB (reader.rssi_step_db in site.json; null for "
             "any cutoff)."
         )
     return tuple(said)
+
+
+def _of_antennas(strategy: Strategy) -> tuple[set[float], set[float]]:
+    """The trims and offsets (dB) of the antennas that are on."""
+    score = strategy.score
+    if not isinstance(score, Peak):
+        return {0.0}, {0.0}
+    pairs = dict(score.trim_db), dict(score.offset_db)
+    on = score.antennas or (0, *pairs[0], *pairs[1])  # all: one that neither names is among them
+    trims, offsets = ({db.get(antenna, 0.0) for antenna in on} for db in pairs)
+    return trims, offsets
 
 
 @dataclass(frozen=True)

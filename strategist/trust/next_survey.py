@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from strategist.optimise.strategy import Strategy
-from strategist.radio.lawful import lawful_at
+from strategist.radio.lawful import lawful_at, strictest_radio
 from strategist.survey.answer import Declared
 from strategist.survey.order import figure
 from strategist.survey.policy import LEVEL_DBM_MAX, LEVEL_DBM_MIN, Policy
@@ -145,5 +145,7 @@ def _levels(
         halves.add(round(float(levels[0]) - float(levels[1] - levels[0]), 2))
         reasons.append("below the lowest level: the lowest step is at the end")
     allowed = {level for level in halves if LEVEL_DBM_MIN <= level <= LEVEL_DBM_MAX}
-    unlawful = lawful_at(np.array(sorted(allowed)), read_point.policy.radio).levels_above_dbm
+    unlawful = lawful_at(
+        np.array(sorted(allowed)), strictest_radio(read_point.policy)
+    ).levels_above_dbm
     return tuple(sorted(allowed.difference(unlawful))), reasons

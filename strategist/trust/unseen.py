@@ -23,7 +23,7 @@ from strategist.trust.intervals import Rate, clopper_pearson
 
 FOLDS = 4  # parts that are left out in turn; each costs one more choice
 SOLVES_MAX = 2 * FOLDS  # once by tag, once by class
-THIN_CLASS = 5  # a wanted item class seen on fewer tags than this is said
+THIN_CLASS = 5  # a wanted kind of item seen on fewer tags than this is said
 _REAL = 0.05  # a gap is called real below this probability that chance alone made it
 
 
@@ -39,7 +39,7 @@ class Held(Declared):
 class Unseen(Declared):
     """The chain on the tags it was fitted to, and re-chosen chains on the tags they never saw.
 
-    `by_tag` leaves out single tags of known classes, `by_class` whole item classes at a time (None
+    `by_tag` leaves out single tags of known classes, `by_class` whole kinds of item at a time (None
     where there are too few to leave any out). `warnings` are sentences, for gaps that are real.
     """
 
@@ -56,7 +56,7 @@ def item_class(survey: Survey, tag: int) -> str:
 
 
 def thin_classes(survey: Survey) -> tuple[str, ...]:
-    """One sentence for each wanted item class that was seen on few tags."""
+    """One sentence for each wanted kind of item that was seen on few tags."""
     seen: dict[str, set[int]] = defaultdict(set)
     for tag in np.unique(survey.roster_tag[survey.roster_wanted]).tolist():
         seen[item_class(survey, tag)].add(tag)
@@ -70,7 +70,7 @@ def thin_classes(survey: Survey) -> tuple[str, ...]:
 
 @dataclass(frozen=True, eq=False)
 class LeftOut:
-    """The read point without some of its tags at a time: single tags, then whole item classes.
+    """The read point without some of its tags at a time: single tags, then whole kinds of item.
 
     `by_tag[i]` and `by_class[i]` mark the tags that part i lacks; `parts` are in that order.
     """
@@ -117,7 +117,7 @@ def unseen_rates(
     by_class = _tested(survey, left_out.by_class, strategies[singles:])
     warnings = [
         *_gaps(fitted, by_tag, "the masks fit the surveyed tags better than others of their kind"),
-        *_gaps(fitted, by_class, "a new item class may need a new survey"),
+        *_gaps(fitted, by_class, "a new kind of item may need a new survey"),
     ]
     return Unseen(fitted, by_tag, by_class, tuple(warnings))
 

@@ -36,7 +36,7 @@ def test_the_result_is_that_of_choose() -> None:
 def test_every_further_choice_goes_through_the_map(
     monkeypatch: pytest.MonkeyPatch, limit: float | None, order: list[int | str]
 ) -> None:
-    """Five folds, then the parts without some tags, four by tag and two by item class: whoever
+    """Five folds, then the parts without some tags, four by tag and two by item reference: whoever
     judges may spread them. The folds wait for the answer only where a limit is to be shared."""
     seen: list[int | str] = []
 

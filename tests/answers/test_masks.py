@@ -140,7 +140,7 @@ def test_the_command(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None
     case, file = str(DEMO), tmp_path / "masks.json"
     assert main(["masks", case]) == 0
     out = capsys.readouterr().out
-    assert out.count("\nFields, by bank and pointer\n") == 4 and out.count("\n\n") == 3
+    assert out.count("\nFields, by bank and pointer\n") == 5 and out.count("\n\n") == 4
     assert main(["masks", case, "--read-point", "soiled-chute", "--out", str(file)]) == 0
     assert capsys.readouterr().out.startswith("soiled-chute: 295 tags, ")
     (one,) = strategist.read_case(DEMO, "soiled-chute").read_points

@@ -11,8 +11,10 @@ import pytest
 
 from strategist import Case, PowerTable, settings_of, settings_text
 from strategist.optimise.strategy import Strategy, read_strategy
+from strategist.survey.policy import Reader
 from strategist.survey.score import Difference, Peak
 from strategist.trust.evaluate import evaluate
+from strategist.trust.evaluation import not_settable
 from tests.second_reading.drawn import NAME, antennas_of, case_with_antennas, score
 from tests.second_reading.test_second_reading import given
 
@@ -81,3 +83,16 @@ def test_the_written_score_is_the_one_of_the_bytes() -> None:
     assert found.standard["keep_from_db"] == 2
     again = settings_of(point, replace(meant, cutoff_db=2.4), "llrp", TABLE)
     assert again.replay.strategy.cutoff_db in (2.0, 3.0)
+
+
+def test_what_the_reader_cannot_be_set_to_is_said_by_antenna() -> None:
+    """Trimmed levels and own cutoffs are held against the reader, not the shared ones alone."""
+    reader = Reader(rssi_step_db=1.0, power_levels_dbm=(20.0, 22.0))
+    own = Peak(antennas=(1, 2), trim_db=((2, -2.0),), offset_db=((2, 1.0),))
+    assert not_settable(reader, Strategy((22.0,), 1, -60.0, score=own)) == ()
+    other = Peak(antennas=(1, 2), trim_db=((2, -1.0),), offset_db=((2, 1.5),))
+    said = " ".join(not_settable(reader, Strategy((22.0,), 1, -60.0, score=other)))
+    assert "cannot be set to 21 dBm" in said and "a cutoff of -58.5 dBm" in said
+    facing = Difference("difference", (1,), (2,), -90.0)
+    (alone,) = not_settable(reader, Strategy((22.0,), score=facing, cutoff_db=2.5))
+    assert "a cutoff of 2.5 dB:" in alone

@@ -66,7 +66,7 @@ def test_it_is_sought_on_request_alone() -> None:
 
 
 def test_it_is_printed_with_what_it_gives_up_and_gains(door: Assessment) -> None:
-    said = " ".join(result_text(door, crib_door().policy).split())
+    said = " ".join(result_text(door, crib_door().policy, detail=True).split())
     assert "gives up loss 180 in place of 174 in this survey" in said
     assert "gains guarded loss 180 in place of 300" in said
     assert "power 30 dBm, fixed cutoff none masks none On the air" in said

@@ -27,7 +27,7 @@ def large_read_point(
 ) -> ReadPoint:
     """A read point whose wanted tags are nearer and mostly of some kinds of tag.
 
-    A kind is a company, an item class, a chip model and a word of user memory; a quarter of the
+    A kind is a company, an item reference, a chip model and a word of user memory; a quarter of the
     kinds are mostly wanted, of the others `overlap` are. 4 % of the reads above turn-on fail, so
     readability is not monotonic. RSSI comes in 0.5 dB steps, or in `rssi_values` steps.
     """

@@ -35,7 +35,7 @@ TRUE_SEED, KNOWN_SEED, FIRST_SEED = 987_654_321, 55_555, 10_000
 SIZES = (20, 60)
 MISSED, STRAY = 5.0, 1.0  # of the sweep
 EVERY = 4  # levels of the sweep: whole dB
-OPTIONS = Options(time_limit_s=60, prover="search")
+OPTIONS = Options(time_limit_s=60, method="search")
 
 Vary = Callable[[Variation], Variation]
 

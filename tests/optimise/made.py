@@ -131,7 +131,7 @@ def hurried_read_point(seed: int, size: int = 0) -> ReadPoint:
         for masks in (0, 1)
     )
     dwell_s = float(rng.integers(1, 4)) * (one if rng.random() < 0.6 else two) * 1.02
-    time = Dwell(dwell_s=dwell_s, link=link, failed_read_rate=failed)  # type: ignore[arg-type]
+    time = Dwell(dwell_s=dwell_s, rf_mode=link, failed_read_rate=failed)  # type: ignore[arg-type]
     if rng.random() < 0.2:
         time = Dwell(dwell_s=0.3, step_s=float(rng.choice([0.1, 0.15, 0.29])))
     radio = Radio()

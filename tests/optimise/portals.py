@@ -165,3 +165,17 @@ LARGE = Portal(  # tags of both roles mixed enough that no antenna alone parts t
     shadow_db=4.0,
     kinds=6,
 )
+CLOSE = Portal(  # four corners of one gate: antennas that hear nearly the same
+    antennas=(
+        Antenna(0.0, 0.0, 45.0),
+        Antenna(2.0, 0.0, 135.0),
+        Antenna(2.0, 2.0, 225.0),
+        Antenna(0.0, 2.0, 315.0),
+    ),
+    wanted=(Zone((0.3, 1.7), (0.3, 1.7), 8),),
+    stray=(Zone((-1.5, 3.5), (-1.5, -0.3), 6), Zone((-1.5, 3.5), (2.3, 3.5), 6)),
+    levels=20,
+    passes=100,
+    shadow_db=4.0,
+    kinds=6,
+)

@@ -2,7 +2,7 @@
 
 The figures are RSSI against transmit power of real tags, two types (A, B), five of each, at 2 … 8
 m. They carry no licence, so they stay outside the project: the environment variable OPEN_DATA
-names the folder that holds `power_sweep.csv`. Only the EPCs are made up, all of one item class,
+names the folder that holds `power_sweep.csv`. Only the EPCs are made up, all of one item reference,
 so that masks could not help. Wanted are the tags at one distance, each in a pass of its own;
 stray in every pass are the same types at greater distances. `main` prints what was found.
 """

@@ -82,7 +82,7 @@ def test_bit_level_example_of_annex_e1() -> None:
     assert bits["filter"] == "011"
     assert bits["partition"] == "001"
     assert bits["company prefix"] == "1011000100010000001001000001000111111"
-    assert bits["item class"] == "0000101"
+    assert bits["item reference"] == "0000101"
     assert fields["serial"].value == 6789
 
 
@@ -114,7 +114,7 @@ def test_sgtin_96_layout() -> None:
     assert (fields["filter"].pointer, fields["filter"].length) == (0x28, 3)
     assert (fields["partition"].pointer, fields["partition"].length) == (0x2B, 3)
     assert fields["company prefix"].pointer == 0x2E
-    assert fields["item class"].pointer + fields["item class"].length == 0x5A
+    assert fields["item reference"].pointer + fields["item reference"].length == 0x5A
     assert (fields["serial"].pointer, fields["serial"].length) == (0x5A, 38)
 
 
@@ -135,7 +135,7 @@ def test_sgtin_partition_table(
 ) -> None:
     parts = {part.name: part for part in LAYOUTS[0x30].parts(partition)}
     assert (parts["company prefix"].bits, parts["company prefix"].digits) == company
-    assert (parts["item class"].bits, parts["item class"].digits) == item
+    assert (parts["item reference"].bits, parts["item reference"].digits) == item
 
 
 @pytest.mark.parametrize(
@@ -144,7 +144,7 @@ def test_sgtin_partition_table(
         ("header", 8, "30"),
         ("filter", 11, "3060"),
         ("partition", 14, "3064"),
-        ("item class", 58, "3066C4409047E140"),
+        ("item reference", 58, "3066C4409047E140"),
     ],
 )
 def test_structural_prefixes_as_masks(last_field: str, length: int, prefix: str) -> None:
@@ -388,7 +388,7 @@ def test_the_longest_epc_ends_where_the_xpc_begins() -> None:
     assert not Mask("epc", 0x20F, 2, "C0").matches(tag)
 
 
-_DIGITS = {"sgtin-96": 13, "grai-96": 12}  # of company prefix and item class or asset type
+_DIGITS = {"sgtin-96": 13, "grai-96": 12}  # of company prefix and item reference or asset type
 POOL = st.tuples(
     st.sampled_from(sorted(_DIGITS)),
     st.sampled_from(["0", "1"]),
@@ -405,8 +405,8 @@ def test_a_mask_of_fields_admits_what_the_pattern_uri_admits(
 ) -> None:
     """TDS 13.2: a tag fits urn:epc:pat:scheme:a.b.*.* when every component that is no * is equal.
 
-    The mask is the first fields of one EPC: header, filter, partition and company, item class. A
-    partition alone fixes the number of digits of the company prefix.
+    The mask is the first fields of one EPC: header, filter, partition and company, item
+    reference. A partition alone fixes the number of digits of the company prefix.
     """
     pattern = decode(encode("urn:epc:tag:{}:{}.{}.{}.{}".format(*one)))[:fields]
     value = 0

@@ -11,7 +11,7 @@ from strategist.trust.intervals import clopper_pearson
 from strategist.trust.unseen import Held, Unseen
 from tests.trust.test_unseen import ONE_KIND, made
 
-HEAD = "Masks alone, on tags left out of the choice (95 % intervals)\n"
+HEAD = "The masks alone, on fitted and on held-out tags (95 % intervals)\n"
 
 
 def test_rates_and_their_intervals_are_printed() -> None:
@@ -22,20 +22,20 @@ def test_rates_and_their_intervals_are_printed() -> None:
     by_tag = Held(clopper_pearson(1, 29), clopper_pearson(15, 148))
     by_class = Held(clopper_pearson(0, 0), clopper_pearson(0, 20))
     told = replace(result, unseen=Unseen(fitted, by_tag, by_class, ()))
-    text = result_text(told, point.policy)
+    text = result_text(told, point.policy, detail=True)
     words = " ".join(text.split())
     assert HEAD in text
-    assert "wanted rejected: fitted, 0 of 20 (0 % to 16.8 %); tags left out, 1 of 29" in words
-    assert "% to 17.8 %); item classes left out, 0 of 0 stray let through" in words
-    assert "fitted, 10 of 20 (27.2 % to 72.8 %); tags left out, 15 of 148" in words
+    assert "wanted rejected stray let through fitted 0 of 20 (0 % to 16.8 %) 10 of 20" in words
+    assert "10 of 20 (27.2 % to 72.8 %) held-out tags 1 of 29 (" in words
+    assert "% to 17.8 %) 15 of 148 (" in words and "held-out kinds 0 of 0 0 of 20 (" in words
     assert max(map(len, text.splitlines())) <= 80
-    alone = result_text(replace(result, unseen=Unseen(fitted, by_tag, None, ())), point.policy)
-    assert "item classes left out" not in alone
+    without = replace(result, unseen=Unseen(fitted, by_tag, None, ()))
+    assert "held-out kinds" not in result_text(without, point.policy, detail=True)
 
 
 def test_the_real_rates_are_printed_and_nothing_where_none_were_asked_for() -> None:
     point = made(*ONE_KIND)
     result = choose(point)
-    assert result.unseen is not None and HEAD in result_text(result, point.policy)
+    assert result.unseen is not None and HEAD in result_text(result, point.policy, detail=True)
     quick = choose(point, Options(unseen=False))
-    assert HEAD not in result_text(quick, point.policy)
+    assert HEAD not in result_text(quick, point.policy, detail=True)

@@ -92,18 +92,18 @@ def test_a_finer_step_never_tells_less_apart() -> None:
 
 
 def test_whole_fields_with_a_step_of_one_bit() -> None:
-    """Fields at their own bits, alone: header, filter, company, item class (TDS 14.6)."""
+    """Fields at their own bits, alone: header, filter, company, item reference (TDS 14.6)."""
     kinds = (BAG, SHEET, TUNIC, PARCEL, "sgtin-96:4.9524321.002051", "grai-96:1.9524321.11200")
     words = by_window(found(tags_of(*kinds), step=1))
     assert words["epc", 32, 8, "30"] == "scheme SGTIN-96"
     assert ("epc", 32, 8, "33") not in words  # GRAI-96 is the opposite here
     assert words["epc", 40, 3, "80"] == "filter 4 (inner pack)"
     assert words["epc", 40, 3, "20"] == "filter 1 (POS item); filter 1"  # two schemes
-    assert set(words.values()) >= {"company 9521141", "item class 031200", "asset type 20810"}
+    assert set(words.values()) >= {"company 9521141", "item reference 031200", "asset type 20810"}
 
 
 def test_neighbouring_fields_make_one_mask() -> None:
-    """Item class 7 under two companies: only company and item class together tell one of them."""
+    """Item 7 under two companies: only company and item reference together tell one of them."""
     kinds = [
         f"sgtin-96:0.{company}.{item}" for company in (9521141, 9524321) for item in ("000007",)
     ]
@@ -111,7 +111,7 @@ def test_neighbouring_fields_make_one_mask() -> None:
     candidates = found(tags_of(*kinds), step=1)
     wanted = frozenset({0, 1, 2})
     words = dict(zip(selections(candidates), candidates.words, strict=True))
-    assert words[wanted] == "item class 000007 of company 9521141"
+    assert words[wanted] == "item reference 000007 of company 9521141"
     mask = candidates.masks[selections(candidates).index(wanted)]
     assert (mask.pointer, mask.length) == (46, 44)
 

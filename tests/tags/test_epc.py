@@ -76,7 +76,7 @@ def test_what_is_not_hex_of_whole_bytes_is_refused(text: str) -> None:
         (GOOD + "0000", "takes 96 bits and this EPC has 112"),
         ("307C" + GOOD[4:], "partition 7 is none of 0 to 6"),
         ("3067FFFFFFFFFFFFFFFFFFFF", "company prefix 137438953471 has more than 11 digits"),
-        ("3074257BF7FFFE4000001A85", "item class 1048569 has more than 6 digits"),
+        ("3074257BF7FFFE4000001A85", "item reference 1048569 has more than 6 digits"),
         ("3174257BF4499602D2000001", "reserved bits are not all zero"),
         ("3666C4409047E159B2C2BF100000000000000000000000000001", "padding bits are not all zero"),
         ("3666C4409047E1400000000000000000000000000000000000".ljust(52, "0"), "serial is empty"),
@@ -110,7 +110,7 @@ def test_no_bits_are_no_field() -> None:
         ("urn:epc:tag:sgtin-96:8.0614141.812345.6789", "filter"),
         ("urn:epc:tag:sgtin-96:3.06141.81234567.6789", "company prefix"),
         ("urn:epc:tag:sgtin-96:3.061414x.812345.6789", "company prefix"),
-        ("urn:epc:tag:sgtin-96:3.0614141.12345.6789", "item class"),
+        ("urn:epc:tag:sgtin-96:3.0614141.12345.6789", "item reference"),
         ("urn:epc:tag:sgtin-96:3.0614141.812345." + "9" * 5000, "serial"),
         ("urn:epc:tag:sgtin-198:3.0614141.812345.a/b", "serial"),
         ("urn:epc:tag:sgtin-198:3.0614141.812345.ä", "serial"),
@@ -129,18 +129,18 @@ def test_a_uri_that_breaks_a_rule_is_refused_naming_the_part(uri: str, part: str
 def test_words_for_runs_of_fields() -> None:
     epc = encode("urn:epc:tag:sgtin-96:4.9521141.000212.77")
     header, filter_, partition, company, item, serial = decode(epc)
-    assert words_of([company, item]) == "item class 000212 of company 9521141"
+    assert words_of([company, item]) == "item reference 000212 of company 9521141"
     assert words_of([partition, company]) == "company 9521141"
     assert words_of([header, filter_]) == "scheme SGTIN-96, filter 4 (inner pack)"
     assert words_of([partition]) == "partition 5 (company prefix of 7 digits)"
-    assert words_of([item]) == "item class 000212"
-    assert words_of([item, serial]) == "item class 000212, serial 77"
+    assert words_of([item]) == "item reference 000212"
+    assert words_of([item, serial]) == "item reference 000212, serial 77"
 
 
 @pytest.mark.parametrize(
     ("uri", "structural", "serial"),
     [
-        ("sgtin-96:1.9521141.000212.7", "item class", "serial"),
+        ("sgtin-96:1.9521141.000212.7", "item reference", "serial"),
         ("sscc-96:0.9521141.1234567890", "company prefix", "serial reference"),
         ("sgln-96:0.9521141.12345.7", "location reference", "extension"),
         ("grai-96:0.9521141.12345.7", "asset type", "serial"),
@@ -151,7 +151,7 @@ def test_words_for_runs_of_fields() -> None:
         ("gid-96:31415.271828.7", "object class", "serial"),
         ("gsrnp-96:0.9521141.1234567890", "company prefix", "service reference"),
         ("usdod-96:3.CAGEY.5678", "manager", "serial"),
-        ("sgtin-198:3.9521141.000212.7a", "item class", "serial"),
+        ("sgtin-198:3.9521141.000212.7a", "item reference", "serial"),
         ("grai-170:0.9521141.12345.7a", "asset type", "serial"),
         ("giai-202:0.9521141.7a", "company prefix", "asset reference"),
         ("sgln-195:0.9521141.12345.7a", "location reference", "extension"),

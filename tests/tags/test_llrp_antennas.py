@@ -99,3 +99,14 @@ def test_cutoffs_that_are_not_whole_are_tried_both_ways_at_each_antenna() -> Non
 def test_the_lines_name_the_power_of_each_antenna() -> None:
     lines = llrp_lines(llrp_document([20], MASKS, TABLE, keep=Keep(TRIMMED)))
     assert lines[0] == "Step 1: 20 dBm; antenna 1 TransmitPower 10, antenna 3 TransmitPower 8"
+
+
+def test_a_tag_must_be_able_to_answer_each_antenna() -> None:
+    """Else the first antenna that reads a tag takes it from the one it is compared with."""
+    facing = Keep(Difference("difference", (1,), (2,), -81.0), 6)
+    work = " ".join(llrp_document([20], (), TABLE, keep=facing)["host_work"])
+    assert "a tag read by one antenna must be able to answer the others" in work
+    alone = " ".join(
+        llrp_document([20], (), TABLE, keep=Keep(Peak(antennas=(1,)), -60))["host_work"]
+    )
+    assert "Session" not in alone

@@ -287,6 +287,14 @@ def test_every_page_has_the_policy_that_lets_no_script_in(browser: Browser, answ
     )
 
 
+def test_the_first_view_is_light(browser: Browser) -> None:
+    """With all that goes with it."""
+    page = browser.get("/")
+    files = [browser.get(path) for path in re.findall(r'(?:href|src)="(/pages/[^"]+)"', page.text)]
+    assert len(files) == 3
+    assert sum(len(one.data) for one in (page, *files)) < 60_000
+
+
 def test_the_files_that_go_with_pages(browser: Browser) -> None:
     """Ours alone, kept by browsers for as long as they stay the same."""
     for path in re.findall(r'(?:href|src)="(/pages/[^"]+)"', browser.get("/").text):

@@ -65,13 +65,13 @@ def test_sessions_end_with_the_token_and_by_time(service: Service) -> None:
         connection.execute(update(sessions).where(mine).values(expires=1.0))
     assert client_of_session(database, late) is None
     close_session(database, late)
-    assert open_session(database, digest_of_token("st_nobody")) is None
+    assert open_session(database, digest_of_token("secret_nobody")) is None
 
 
 def test_a_wrong_token_is_told_so_and_opens_nothing(app: Flask, service: Service) -> None:
     add_token(service.database, "planner")
     browser = Browser(app)
-    refused = browser.post("/sign-in", token="st_wrong", next="/surveys")
+    refused = browser.post("/sign-in", token="secret_wrong", next="/surveys")
     assert refused.status_code == 401 and "Set-Cookie" not in refused.headers
     assert "not known here" in refused.text and 'value="/surveys"' in refused.text
 
@@ -136,6 +136,18 @@ def test_a_form_of_another_session_is_refused(app: Flask, service: Service) -> N
     for form in (other.form, "", "é"):
         assert browser.post("/sign-out", form=form).status_code == 403
     assert browser.get("/").status_code == 200
+
+
+def test_a_link_on_another_site_is_asked_for_again_by_a_page_of_ours(
+    app: Flask, service: Service
+) -> None:
+    """Browsers follow it without the cookie; what our page asks for has it."""
+    foreign = HTML | {"Sec-Fetch-Site": "cross-site"}
+    page = app.test_client().get("/surveys?q=%22%3E<x&y", headers=foreign)
+    assert page.status_code == 200 and "Set-Cookie" not in page.headers
+    assert 'content="0; url=/surveys?q=%22%3E%3Cx&amp;y"' in page.text
+    own = HTML | {"Sec-Fetch-Site": "same-origin"}
+    assert app.test_client().get("/surveys", headers=own).status_code == 303
 
 
 def test_a_session_opens_no_endpoint_of_the_api(app: Flask, service: Service) -> None:

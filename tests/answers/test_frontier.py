@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from strategist.answers.assessment import choose
-from strategist.answers.compromises import Frontier, RatioRange, trace_frontier
+from strategist.answers.frontier import Frontier, RatioRange, trace_frontier
 from strategist.answers.solution import Options
 from strategist.errors import DisagreementError
 from strategist.optimise.tuning import Tuning
@@ -132,7 +132,7 @@ def test_chains_that_are_too_many_to_list() -> None:
 
 
 def test_a_disagreement_is_an_error(monkeypatch: pytest.MonkeyPatch) -> None:
-    module = importlib.import_module("strategist.answers.compromises")
+    module = importlib.import_module("strategist.answers.frontier")
 
     def other(*given: Any) -> Outcome:
         outcome = evaluate(*given)

@@ -1,0 +1,246 @@
+"""What to know first of an answer, in five sentences: the same in text, JSON, page and API."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Annotated, Any, Protocol
+
+from pydantic import Field
+
+from strategist.answers.by_antenna import score_words
+from strategist.answers.sturdier import Sturdier
+from strategist.optimise.strategy import Strategy
+from strategist.survey.answer import Declared
+from strategist.survey.findings import Finding
+from strategist.survey.order import figure
+from strategist.survey.policy import Loss
+from strategist.trust.acceptance import plan_acceptance
+from strategist.trust.evaluate import Outcome
+from strategist.trust.evaluation import Standing
+from strategist.trust.intervals import Rate, percent_up, upper_bound
+from strategist.trust.margins import Margins
+from strategist.trust.miss_rate_max import MISS_RATE_MAX
+
+_INSEPARABLE = 0.5  # of the loss of reporting nothing or everything: from there on, no answer
+_CONFIDENCE = 0.95
+
+
+@dataclass(frozen=True)
+class Headline(Declared):
+    """Five plain sentences, or two where one does not do; None of them needs the rest."""
+
+    verdict: Annotated[
+        str, Field(description="Whether the survey carries an answer, and of which kind")
+    ]
+    set: Annotated[str, Field(description="What to set")]
+    expect: Annotated[
+        str, Field(description="What is missed and reported: counts, and upper rates")
+    ]
+    robustness: Annotated[str, Field(description="What drift would cost, and the least margin")]
+    next_step: Annotated[str, Field(description="What to do next")]
+
+
+class Told(Protocol):
+    """What a headline is drawn from: an assessment."""
+
+    @property
+    def status(self) -> str: ...
+    @property
+    def loss(self) -> float: ...
+    @property
+    def bound(self) -> float: ...
+    @property
+    def silence_loss(self) -> float: ...
+    @property
+    def weights(self) -> Loss: ...
+    @property
+    def strategy(self) -> Strategy: ...
+    @property
+    def outcome(self) -> Outcome: ...
+    @property
+    def standing(self) -> Standing: ...
+    @property
+    def sturdier(self) -> Sturdier | None: ...
+    @property
+    def proof(self) -> Mapping[str, Any]: ...
+    @property
+    def searched(self) -> Mapping[str, int]: ...
+    @property
+    def findings(self) -> Sequence[Finding]: ...
+
+
+def headline_of(found: Told) -> Headline:
+    """The five sentences of an answer."""
+    return Headline(
+        _verdict(found), _to_set(found), _expect(found), _robustness(found), _next_step(found)
+    )
+
+
+def _idle(found: Told) -> bool:
+    """Whether what was found is no better than silence, proven or not."""
+    return found.status == "silent" or (
+        found.status == "feasible" and found.loss >= found.silence_loss
+    )
+
+
+def _inseparable(found: Told) -> bool:
+    """Whether the best found saves less than half of what is lost without telling tags apart."""
+    everything = _everything(found)
+    least = min(found.silence_loss, everything)
+    return bool(everything) and found.loss >= _INSEPARABLE * least
+
+
+def _everything(found: Told) -> float:
+    """What is lost at least where every tag is reported."""
+    return found.weights.stray * found.outcome.stray_presented
+
+
+def _verdict(found: Told) -> str:
+    silence = figure(found.silence_loss)
+    if found.status == "silent":
+        first = (
+            f"Report nothing: no strategy searched loses less than silence ({silence}). Nothing "
+            "searched is worth installing."
+        )
+    elif found.status == "infeasible":
+        first = (
+            "No strategy searched keeps the limits; this one exceeds them least. Do not install it."
+        )
+    elif found.status == "undecided":
+        first = "Undecided: time ran out before a strategy was found that keeps the limits."
+    elif _idle(found):
+        first = (
+            f"Do not install: nothing found in time loses less than silence ({silence}). Whether "
+            "there is better is open."
+        )
+    elif _inseparable(found):
+        first = (
+            "The techniques cannot separate wanted from stray here: the best strategy found loses "
+            f"{figure(found.loss)}; to report nothing loses {silence}, to report everything "
+            f"{figure(_everything(found))} or more."
+        )
+    elif found.status == "feasible":
+        first = (
+            f"An answer, not proven the best: time ran out. It loses {figure(found.loss)}; none "
+            f"loses less than {figure(found.bound)}."
+        )
+    else:
+        first = ""
+    return f"{first} {_carries(found)}".strip()
+
+
+def _carries(found: Told) -> str:
+    """Whether the survey carries an answer."""
+    weak = [one.text for one in found.findings if one.severity == "weak"]
+    surveyed = _count(found.outcome.passes, "pass", "passes")
+    levels = _count(found.searched["levels"], "level", "levels")
+    if not weak:
+        return f"The survey carries an answer: {surveyed} at {levels}, nothing weak found."
+    points = _count(len(weak), "weak point", "weak points")
+    return f"The survey carries an answer, with {points} (see the warnings)."
+
+
+def _to_set(found: Told) -> str:
+    one = found.strategy
+    levels = ", ".join(map(figure, one.levels_dbm))
+    ladder = len(one.levels_dbm) > 1
+    unit = "dBm" if one.cutoff_db is None else "dB of difference"
+    cutoff = "no cutoff" if one.cutoff is None else f"cutoff {figure(one.cutoff)} {unit}"
+    masks = _count(len(one.masks), "mask", "masks") if one.masks else "no mask"
+    parts = (
+        f"{'Step ladder' if ladder else 'Power'} {levels} dBm",
+        score_words(one),
+        cutoff,
+        masks,
+    )
+    text = ", ".join(filter(None, parts)) + "."
+    if found.status == "infeasible" or _idle(found):
+        return f"Nothing. The least loss has: {text[0].lower()}{text[1:]}"
+    return text
+
+
+def _expect(found: Told) -> str:
+    outcome, rates = found.outcome, found.standing.rates
+    missed = _most(rates.missed_by_pass, rates.dependence.part)
+    stray = _most(rates.stray_by_pass, rates.dependence.part)
+    return (
+        f"{outcome.missed} of {outcome.wanted} wanted missed, {outcome.stray} of "
+        f"{outcome.stray_presented} stray reported: loss {figure(outcome.loss)}. At 95 % "
+        f"confidence up to {missed} of passes have a miss, {stray} a stray."
+    )
+
+
+def _most(rate: Rate, part: float) -> str:
+    return percent_up(upper_bound(rate.events, rate.trials, _CONFIDENCE, part))
+
+
+def _robustness(found: Told) -> str:
+    guarded = found.standing.guarded
+    text = (
+        f"If every tag drifts the wrong way the loss is {figure(guarded.loss)}; "
+        f"{_least_guarded(found)}. "
+    )
+    margin = _least_margin(found.standing.margins)
+    return text + (f"Smallest margin: {margin}." if margin else "No margin is known.")
+
+
+def _least_guarded(found: Told) -> str:
+    """What is known of the guarded loss of other strategies."""
+    bound, guarded = found.proof.get("sturdier_bound"), found.standing.guarded.loss
+    if guarded == 0:
+        return "no strategy has a lower one"
+    if found.sturdier is not None:
+        return f"that of the sturdier strategy is {figure(found.sturdier.guarded_loss)}"
+    if bound is not None and bound >= guarded:
+        return "no strategy nearly as good stands this better (proven)"
+    return "the least that any strategy has is not known"
+
+
+def _least_margin(margins: Margins) -> str:
+    """The smallest of the four margins, and what it is to."""
+    known = [
+        (margin.db, f"{figure(margin.db)} dB {what}")
+        for margin, what in (
+            (margins.rssi_wanted, "of RSSI before a wanted tag is missed"),
+            (margins.rssi_stray, "of RSSI before a stray tag is reported"),
+        )
+        if margin is not None
+    ]
+    known += [
+        (power.holds_db, f"less than {figure(power.fails_db)} dB of power before a {what}")
+        for power, what in (
+            (margins.power_wanted, "wanted tag is missed"),
+            (margins.power_stray, "stray tag is reported"),
+        )
+        if power is not None and power.fails_db is not None
+    ]
+    if not known:
+        return ""
+    return min(known)[1]
+
+
+def _next_step(found: Told) -> str:
+    weak = [one for one in found.findings if one.severity == "weak"]
+    predicted = found.standing.predicted
+    if found.status == "silent" or _inseparable(found):
+        return (
+            "Change the set-up (antenna, distance, shielding, tag data) and survey again; check "
+            "says what the survey shows."
+        )
+    if found.status in ("feasible", "undecided"):
+        return "Allow more time, or fewer levels and masks, then look again."
+    if found.status == "infeasible":
+        return "Loosen the limits or change the set-up, then survey again."
+    if predicted is not None and predicted.steps_dbm:
+        levels = ", ".join(map(figure, predicted.steps_dbm))
+        return f"Survey {levels} dBm, which was predicted, before anything is installed."
+    passes = plan_acceptance(MISS_RATE_MAX).passes
+    test = f"an acceptance run of {passes} passes (accept)."
+    if weak:
+        return f"{weak[0].advice} Then {test}"
+    return f"Write the settings (export), install them, then {test}"
+
+
+def _count(number: int, one: str, many: str) -> str:
+    return f"{number} {one if number == 1 else many}"

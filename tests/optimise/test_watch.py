@@ -1,0 +1,27 @@
+"""Who watches a proof sees the incumbent fall and the bound rise to what comes out."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+import strategist
+from strategist import Options
+
+CASE = Path(__file__).parents[2] / "cases/linen-service"
+OPTIONS = Options(unseen=False, sturdier=False)
+
+
+@pytest.mark.parametrize("name", ["sorting-belt", "shelf-cabinet"])
+def test_losses_fall_and_bounds_rise(name: str) -> None:
+    point = strategist.read_case(CASE)[name]
+    told: list[tuple[float, float]] = []
+    with strategist.watched_by(lambda *one: told.append(one)):
+        watched = strategist.choose(point, OPTIONS)
+    alone = strategist.choose(point, OPTIONS)
+    assert watched.strategy == alone.strategy and watched.loss == alone.loss
+    losses, bounds = zip(*told, strict=True)
+    assert list(losses) == sorted(losses, reverse=True) and list(bounds) == sorted(bounds)
+    assert all(bound <= watched.loss <= loss for loss, bound in told)
+    assert losses[-1] == watched.loss

@@ -1,0 +1,80 @@
+"""Findings on antennas, repeats, channels and times, each told with its remedy."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from strategist.survey.antennas import antenna_findings
+from strategist.survey.policy import Dwell, Policy
+from strategist.survey.records import Survey
+from tests.optimise.portals import CRIB_DOOR, FACING_WALLS, Antenna, made
+
+
+def kinds(survey: Survey, policy: Policy | None = None) -> dict[str, tuple[str, str]]:
+    return {kind: (text, advice) for _, kind, text, advice in antenna_findings(survey, policy or P)}
+
+
+P = Policy()
+
+
+def test_an_antenna_that_hears_strays_alone_is_to_be_switched_off_or_compared() -> None:
+    survey = made(CRIB_DOOR, 0).survey
+    found = kinds(survey)
+    assert "antenna 1 has" in found["antennas"][0] and "antenna 2 has" in found["antennas"][0]
+    wanted = np.isin(
+        survey.read_pass * len(survey.tags) + survey.read_tag,
+        (survey.roster_pass * len(survey.tags) + survey.roster_tag)[survey.roster_wanted],
+    )
+    assert survey.read_antenna is not None
+    only = survey.with_reads(~(wanted & (survey.read_antenna == 2)))
+    text, advice = kinds(only)["antenna_strays_only"]
+    assert text.startswith("Antenna 2 hears strays alone") and "Switch it off" in advice
+
+
+def test_an_antenna_that_adds_nothing_and_one_that_is_silent() -> None:
+    survey = made(CRIB_DOOR, 0).survey
+    assert survey.read_antenna is not None
+    twin = survey.with_reads(survey.read_antenna == 1)
+    reads = {name: np.tile(getattr(twin, name), 2) for name in ("read_pass", "read_level")}
+    reads |= {
+        name: np.tile(getattr(twin, name), 2) for name in ("read_tag", "read_rssi", "read_t_s")
+    }
+    antenna = np.repeat([1, 2], len(twin.read_tag))
+    found = kinds(replace(twin, **reads, read_antenna=antenna, antennas=(1, 2, 3)))
+    assert "Antenna 2 adds nothing" in found["antenna_adds_nothing"][0]
+    assert "Antenna 3 has no reads" in found["antenna_silent"][0]
+
+
+def test_an_antenna_that_faces_the_strays_is_named() -> None:
+    portal = replace(FACING_WALLS, antennas=(Antenna(0, 0, 0), Antenna(6.0, 0.0, 180.0)))
+    text, advice = kinds(made(portal, 0).survey)["antenna_faces_strays"]
+    assert text.startswith("Antenna 2 hears strays") and "compare" in advice
+
+
+def test_a_spread_behind_the_peak_and_channels_that_differ() -> None:
+    survey = made(CRIB_DOOR, 0).survey
+    count = len(survey.read_tag)
+    times = {"read_pass": 4, "read_level": 4, "read_tag": 4, "read_antenna": 4, "read_t_s": 4}
+    many = {name: np.tile(getattr(survey, name), n) for name, n in times.items()}
+    rssi = np.concatenate([survey.read_rssi - off for off in (0, 8, 8, 8)])
+    channel = np.repeat([865.7, 866.3, 866.3, 866.9], count)
+    found = kinds(replace(survey, **many, read_rssi=rssi, read_channel_mhz=channel))
+    assert "hides a spread" in found["peak_hides_spread"][0]
+    assert "nth" in found["peak_hides_spread"][1]
+    assert "865.7 MHz" in found["channels_differ"][0]
+    assert "peak_hides_spread" not in kinds(survey) and "channels_differ" not in kinds(survey)
+
+
+def test_without_times_the_dwell_is_unknown() -> None:
+    survey = made(CRIB_DOOR, 0).survey
+    assert "dwell_unknown" not in kinds(survey)
+    untimed = replace(survey, read_t_s=None)
+    policy = Policy(time=Dwell(step_s=0.1))
+    text, advice = kinds(untimed, policy)["dwell_unknown"]
+    assert "0.1 s" in text and "t_s" in advice
+    one = replace(untimed, read_antenna=None, antennas=())
+    assert "dwell_unknown" in kinds(one, policy) and not kinds(one)
+    listened = replace(survey, dwell_s=np.full(survey.tried.shape, 0.05))
+    assert "0.05 s" in kinds(listened, policy)["dwell_beyond_survey"][0]
