@@ -21,9 +21,9 @@ from .limits import (
     BATCH_TIME_S,
     CHANGES,
     ENTRIES,
+    INTERACTIVE_TIME_S,
     PAGE,
     POWER_ENTRIES,
-    PROMPT_TIME_S,
     READ_POINTS_OF_BATCH,
     TEMPLATES,
 )
@@ -67,21 +67,21 @@ class _Options(_Solver):
     ] = True
 
 
-class PromptTime(Model):
+class InteractiveTime(Model):
     """How long the client waits, in seconds."""
 
-    time_limit_s: Annotated[float, Field(gt=0, le=PROMPT_TIME_S)] = 10.0
+    time_limit_s: Annotated[float, Field(gt=0, le=INTERACTIVE_TIME_S)] = 10.0
 
 
-class PromptOptions(_Options, PromptTime):
+class InteractiveOptions(_Options, InteractiveTime):
     """How to solve while the client waits; the limit is for the whole answer, in seconds."""
 
 
-class RepeatedOptions(_Solver, PromptTime):
+class RepeatedOptions(_Solver, InteractiveTime):
     """How to solve several times while the client waits; the solves share the limit evenly."""
 
 
-class ComparisonOptions(PromptOptions):
+class ComparisonOptions(InteractiveOptions):
     """How to solve for the entries with weights, which share the time limit evenly."""
 
     unseen: bool = False
@@ -129,7 +129,7 @@ Share = Annotated[float, Field(ge=1e-6, le=0.999)]
 Confidence = Annotated[float, Field(ge=0.5, le=0.999999)]
 
 
-_OPTIONS = {"all": PromptOptions, "several": RepeatedOptions}
+_OPTIONS = {"all": InteractiveOptions, "several": RepeatedOptions}
 
 
 def request_of(question: Question, kept: Kept) -> type[BaseModel]:
@@ -242,7 +242,7 @@ class OfBatch(Model):
 
     batch: Id
     label: Label = ""
-    options: PromptTime = PromptTime()
+    options: InteractiveTime = InteractiveTime()
 
 
 class TemplatesRequest(OfBatch):

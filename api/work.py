@@ -151,12 +151,16 @@ def _answer(question: Question, task: Task) -> dict[str, Any]:
         None if question.solves is None else task.options(),
         _strategy(task.request["strategy"]) if question.takes_strategy else None,
         {one.key: _value(one, task) for one in question.parameters},
-        watch=lambda spent, loss, bound: task.tell(
-            {"elapsed_s": round(spent, 1), "loss": loss, "bound": bound}
-        ),
     )
+    started = time.monotonic()
+
+    def told(loss: float, bound: float) -> None:
+        spent = round(time.monotonic() - started, 1)
+        task.tell({"elapsed_s": spent, "loss": loss, "bound": bound})
+
     try:
-        return question.answer(task.point(), asked).to_json()
+        with strategist.watched_by(told):
+            return question.answer(task.point(), asked).to_json()
     except InputError as error:
         raise InputError(_of_key(question, fault, task.request) for fault in error.faults) from None
 

@@ -20,10 +20,10 @@ from ..at_point import (
     survey_row,
 )
 from ..endpoints import Answer, Ask, endpoint
+from ..interactive import refused
 from ..limits import BATCH_GRACE_S, READ_POINTS_OF_BATCH
 from ..models import BatchRequest, PageQuery, PositionQuery, RemovalQuery
 from ..problems import ProblemError
-from ..prompt import refused
 from ..results import CSV, HTML, NDJSON, as_csv, as_ndjson, as_page, result_row
 from ..store.batches import batch_counts, drop_batch, find_batch, find_batches, results_after
 from ..store.jobs import Job, Queue, RefusedError, add_jobs, cancel

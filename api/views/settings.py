@@ -7,9 +7,9 @@ from strategist.errors import InputError
 from ..answers import answer
 from ..at_point import at_point, strategy_of
 from ..endpoints import Answer, Ask, endpoint
-from ..limits import PROMPT_TIME_S
+from ..interactive import answer_of
+from ..limits import INTERACTIVE_TIME_S
 from ..models import SettingsRequest
-from ..prompt import answer_of
 from ..store.jobs import Job
 
 
@@ -32,4 +32,4 @@ def settings(ask: Ask) -> Answer:
     survey, strategy = at_point(ask, body), strategy_of(ask, body)
     request = {"strategy": strategy.to_json(), "format": body.format, "power_table": table}
     job = Job(ask.new_id("se"), "settings", survey, body.read_point, request)
-    return Answer(answer_of(ask, job, PROMPT_TIME_S))
+    return Answer(answer_of(ask, job, INTERACTIVE_TIME_S))

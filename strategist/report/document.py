@@ -205,5 +205,5 @@ def _today(point: ReadPoint, strategy: Strategy, backing: Backing) -> dict[str, 
 def _why_not(point: ReadPoint, today: Strategy) -> str:
     """Which of today's levels nobody surveyed, as a sentence; empty where all were."""
     steps = steps_of(point, today.levels_dbm).levels
-    lacking = [figure(step.power_dbm) for step in steps if step.known == "not surveyed"]
+    lacking = [figure(step.power_dbm) for step in steps if step.known == "not_surveyed"]
     return f"They use {some(lacking)} dBm, which was not surveyed here." if lacking else ""
