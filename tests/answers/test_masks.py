@@ -79,7 +79,7 @@ def test_candidates_say_whom_they_select() -> None:
     assert (one.mask.pointer, one.mask.pattern, one.words) == (72, "0A", "part of asset type 11200")
     assert (one.selects.tags, one.selects.wanted, one.selects.stray) == (2, 2, 1)
     merged = {left.reason: left.masks for left in found.left_out}
-    same = "selects the same tags as one that was kept, or exactly the others"
+    same = "equivalent to a kept mask, or to its negation"
     assert merged[same] == found.listed - 1
     assert "tells only whether the TID bank was recorded" in merged
 

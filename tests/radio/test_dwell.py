@@ -80,7 +80,7 @@ def test_where_nothing_fits_the_error_says_how_long_a_step_takes() -> None:
         steps_by_masks(survey(1), Dwell(0.05, 0.1), (), 0, 5)
     (fault,) = caught.value.faults
     assert (fault.column, fault.value) == ("read_points.made.time.dwell_s", "0.05")
-    assert "at least 0.1 s" in fault.allowed
+    assert "takes up to 0.1 s" in fault.wrong
 
 
 def test_overhead_and_tags_lengthen_a_step() -> None:

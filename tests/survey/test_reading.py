@@ -156,7 +156,7 @@ def test_a_column_that_is_missing_is_named_whatever_the_unit_of_power(tmp_path: 
     assert ("power_dbm", "the column is missing") in [(one.column, one.wrong) for one in faults]
     in_mw = READS.replace("power_dbm", "power_mw").replace(",rssi_dbm", "")
     (fault,) = refused(write_case(tmp_path / "b", reads=in_mw)).faults
-    assert (fault.line, fault.column, fault.allowed) == (1, "rssi_dbm", "a column rssi_dbm")
+    assert (fault.line, fault.column, fault.wrong) == (1, "rssi_dbm", "the column is missing")
 
 
 def milliwatts(folder: Path, mw: str, levels: str = '"levels_dbm": [15, 16]', **files: str) -> Path:

@@ -145,8 +145,8 @@ def test_a_piece_may_hold_neighbours_of_a_narrow_field() -> None:
     (mask,) = candidates.masks
     assert (mask.bank, mask.pointer, mask.length) == ("epc", 40, 8)
     assert candidates.words == ("part of filter 1 (POS item), company 9521141",)
-    assert reasons(candidates)["filter: no 8-bit step fits inside it alone"] == 2
-    assert reasons(candidates)["partition: no 8-bit step fits inside it alone"] == 1
+    assert reasons(candidates)["filter: no 8-bit-aligned mask lies within this field"] == 2
+    assert reasons(candidates)["partition: no 8-bit-aligned mask lies within this field"] == 1
 
 
 def test_a_mask_is_not_said_of_a_field_that_it_does_not_touch() -> None:
@@ -198,8 +198,8 @@ def test_what_is_left_out_is_counted_once_for_each_mask() -> None:
     """
     tags = tags_of(BAG) * 100
     assert reasons(found(tags)) == {
-        "filter: no 8-bit step fits inside it alone": 1,
-        "partition: no 8-bit step fits inside it alone": 1,
+        "filter: no 8-bit-aligned mask lies within this field": 1,
+        "partition: no 8-bit-aligned mask lies within this field": 1,
         "selects every tag of the survey": 20,
         SERIAL: 3,
     }
@@ -227,7 +227,7 @@ def test_plain_data_as_varied_as_a_serial_stays_out(step: int) -> None:
     tags = [Tag(f"AB{rng.getrandbits(88):022X}") for _ in range(60)]
     candidates = found(tags, step)
     assert candidates.masks == ()
-    varied = "plain bits as varied as a serial number (serial_masks is false)"
+    varied = "unstructured bits that vary like a serial number (serial_masks is false)"
     assert reasons(candidates)[varied] > 0
     assert len(found(tags, step, serial=True).masks) > len(candidates.masks)
 
