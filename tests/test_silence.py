@@ -155,7 +155,7 @@ def test_what_check_advises_against_reaches_the_answer() -> None:
     kinds = [finding.kind for finding in result.findings]
     assert "rssi_inverted" in kinds and result.strategy.cutoff_dbm is not None
     against = [text for text in result.warnings if "against the advice" in text]
-    assert len(against) == 1 and "Do not build on a cutoff here" in against[0]
+    assert len(against) == 1 and "Do not rely on a cutoff here" in against[0]
     without = with_policy(crib_door(), allow=("power", "ladder", "masks"))
     assert not any("against the advice" in text for text in choose(without, FAST).warnings)
 

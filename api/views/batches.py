@@ -131,7 +131,9 @@ def _jobs(ask: Ask, body: BatchRequest, batch: str) -> list[Job]:
     total = sum(len(names) for _, names in named)
     if total > READ_POINTS_OF_BATCH:
         allowed = f"at most {READ_POINTS_OF_BATCH:,} read points in a batch"
-        raise InputError.one("body", f"{total:,}", allowed, column="items", path=("items",))
+        where: Any = {"column": "items", "path": ("items",)}
+        wrong = f"{total:,} read points are too many"
+        raise InputError.one("body", f"{total:,}", allowed, wrong=wrong, **where)
     request = {"options": body.options.model_dump()}
     found: list[Job] = []
     for survey, names in named:

@@ -27,7 +27,8 @@ def settings(ask: Ask) -> Answer:
     if body.power_table is not None:
         if body.format != "llrp":
             path = ("power_table",)
-            raise InputError.one("body", "a table", "only with format llrp", path=path)
+            wrong, todo = "is of no use here", "Send it with format llrp, or leave it out."
+            raise InputError.one("body", "a table", todo, path=path, wrong=wrong)
         table = [(entry.index, entry.power_dbm) for entry in body.power_table]
     survey, strategy = at_point(ask, body), strategy_of(ask, body)
     request = {"strategy": strategy.to_json(), "format": body.format, "power_table": table}

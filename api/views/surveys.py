@@ -106,8 +106,9 @@ def masks(ask: Ask) -> Answer:
     known = read_points_of(survey)
     points = [point for point in known if name in (None, point)]
     if len(points) != 1:
-        allowed = f"one read point of the survey: {', '.join(known[:20])}"
-        raise InputError.one("query", name or "", allowed, column="read_point")
+        todo = f"Known read points: {', '.join(known[:20])}."
+        wrong = f'the survey has no read point "{name}"' if name else "is missing"
+        raise InputError.one("query", name or "", todo, column="read_point", wrong=wrong)
     job = Job(ask.new_id("ma"), "masks", survey, points[0], {})
     return Answer(answer_of(ask, job, INTERACTIVE_TIME_S))
 

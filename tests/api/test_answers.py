@@ -188,7 +188,7 @@ def test_survey_that_cannot_be_solved(client: Client, worker: Worker) -> None:
         refused = client.post(path, body)
         assert refused.status_code == 422
         assert refused.json["faults"][0]["pointer"] == "/survey"
-        assert "p3 at 15 dBm" in refused.json["faults"][0]["allowed"]
+        assert "p3 at 15 dBm" in refused.json["faults"][0]["detail"]
 
 
 def test_predicted_levels_reach_the_client(client: Client) -> None:

@@ -70,7 +70,7 @@ def test_the_field_is_the_fullest_pass_unless_given() -> None:
 
 def test_more_tags_than_can_be_simulated_ask_for_a_measured_step() -> None:
     many = survey(2001)
-    with pytest.raises(InputError, match="step_s as measured"):
+    with pytest.raises(InputError, match="Measure the step"):
         field_of(many, Dwell(rf_mode="fm0-640"))
     assert steps_by_masks(many, Dwell(1.0, 0.4), (), 0, 5) == (2,)
 
@@ -80,7 +80,7 @@ def test_where_nothing_fits_the_error_says_how_long_a_step_takes() -> None:
         steps_by_masks(survey(1), Dwell(0.05, 0.1), (), 0, 5)
     (fault,) = caught.value.faults
     assert (fault.column, fault.value) == ("read_points.made.time.dwell_s", "0.05")
-    assert "at least 0.1 s" in fault.allowed
+    assert "takes up to 0.1 s" in fault.wrong
 
 
 def test_overhead_and_tags_lengthen_a_step() -> None:

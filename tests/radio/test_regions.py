@@ -99,7 +99,7 @@ def test_the_reason_says_what_was_counted():
     assert "1 W e.i.r.p. (30.00 dBm e.i.r.p.)" in own.reason
     assert "gain 6 dBi counted in full" in own.reason
     conducted = highest_conducted_dbm(FCC, 9, None, hop_channels=50)
-    assert "30.00 dBm conducted, less what the gain exceeds 6 dBi" in conducted.reason
+    assert "30.00 dBm conducted, minus the antenna gain above 6 dBi" in conducted.reason
     assert "At most 27.00 dBm at the reader port" in conducted.reason
 
 

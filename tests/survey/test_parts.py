@@ -139,7 +139,7 @@ def test_a_bad_policy_spoils_one_read_point(tmp_path: Path) -> None:
     (fault,) = error.value.faults
     assert (fault.source, fault.column) == ("site.json", "read_points.gate.stop_afer")
     assert "stop_after" in fault.allowed
-    with pytest.raises(InputError, match=r'roster.csv.*at least one row of read point "gate.2"'):
+    with pytest.raises(InputError, match=r'roster.csv.*no row of read point "gate.2"'):
         other.read()
 
 
@@ -147,11 +147,17 @@ def test_a_bad_policy_spoils_one_read_point(tmp_path: Path) -> None:
     ("change", "words"),
     [
         ({"reads": "read_point,pass\n"}, "reads.csv, line 1"),
-        ({"reads": ""}, "reads.csv is missing"),
-        ({"roster": "read_point,pass_id,epc,role\n"}, "at least one row below the header"),
-        ({"roster": 'read_point,pass_id,epc,role\ngate,p1,"3001,wanted\n'}, "quotes in pairs"),
+        ({"reads": ""}, "reads.csv is empty"),
+        ({"roster": "read_point,pass_id,epc,role\n"}, "has no row below the header"),
+        (
+            {"roster": 'read_point,pass_id,epc,role\ngate,p1,"3001,wanted\n'},
+            "Write quotes in pairs",
+        ),
         ({"site": "{"}, "site.json, line 1"),
-        ({"site": '{"read_points": {"gate": {}, "gate": {}}}'}, '"gate".*each key once'),
+        (
+            {"site": '{"read_points": {"gate": {}, "gate": {}}}'},
+            '"gate" stands twice.*each key once',
+        ),
         ({"site": '{"read_points": {"gate": {}}, "sight": "x"}'}, 'nearest: "site"'),
         ({"tried": "a;b\n"}, "tried.csv, line 1"),
     ],

@@ -13,7 +13,7 @@ from strategist.tags.candidates import Candidates, find_candidates
 from strategist.tags.meaning import Runs
 from tests.tags.uris import encode
 
-VARIED = "plain bits as varied as a serial number (serial_masks is false)"
+VARIED = "unstructured bits that vary like a serial number (serial_masks is false)"
 
 BY_CHANCE = "value that other tags show by chance, as in a serial number"
 
