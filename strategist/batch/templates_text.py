@@ -14,10 +14,10 @@ def templates_text(site: SiteTemplates) -> str:
     served = _count(len(site.points) - len(site.silent), "read point")
     lines = [f"{served}: summed loss {figure(site.own_loss)} with a strategy of its own each"]
     for number, one in enumerate(site.curve, 1):
-        none = site.without(one)
-        without = f", {_count(none, 'read point')} without" if none else ""
         doubt = "" if one.proven else f" (not proven: {figure(one.bound)} or more)"
-        lines.append(f"  {_count(number, 'template'):<13} loss {figure(one.loss)}{doubt}{without}")
+        covers = len(site.points) - len(site.silent) - site.without(one)
+        said = f"covers {covers} of {served}, loss {figure(one.loss)}{doubt}"
+        lines.append(f"  {_count(number, 'template') + ':':<13} {said}")
     for number, column in enumerate(chosen.chosen, 1):
         users = [place for place, used in enumerate(chosen.use) if used == column]
         names = [_name(site, place) + _mark(site, place) for place in users]
@@ -60,7 +60,7 @@ def _needy(site: SiteTemplates) -> list[str]:
             continue
         why = "no template may be set there, or is better than silence"
         if pays is not None:
-            why = f"pays {figure(pays)} on top of {figure(point.own_loss)}"
+            why = f"extra loss {figure(pays)} (own strategy: {figure(point.own_loss)})"
         lines += paragraph(f"- {_name(site, place)}: {why}", hanging=2)
     return ["Need a strategy of their own", *lines] if lines else []
 

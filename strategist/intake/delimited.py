@@ -185,7 +185,7 @@ def _quickly(text: str, form: _Form, places: Sequence[int]) -> tuple[list[Texts]
         return None
     start = 0
     for _ in range(form.begin):
-        start = text.index("\n", start) + 1
+        start = text.find("\n", start) + 1 or len(text)
     rows = text[start:].rstrip("\r\n")
     count = rows.count("\n") + 1
     width = len(form.names)

@@ -78,7 +78,9 @@ def _refuse_hostile(data: bytes, source: str) -> None:
                 if part.filename.endswith((".xml", ".rels")):
                     with packed.open(part) as file:
                         refuse_document_type(file.read(4096), source)
-    except (zipfile.BadZipFile, OSError, RuntimeError, NotImplementedError, ValueError) as error:
+    except InputError:
+        raise
+    except Exception as error:  # zipfile and zlib raise whatever their parts do
         raise _broken(source, error) from None
 
 

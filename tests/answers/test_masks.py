@@ -84,7 +84,9 @@ def test_candidates_say_whom_they_select() -> None:
     assert "tells only whether the TID bank was recorded" in merged
 
 
-@pytest.mark.parametrize("name", ["soiled-chute", "sorting-belt", "clean-gate", "shelf-cabinet"])
+@pytest.mark.parametrize(
+    "name", ["soiled-chute", "sorting-belt", "clean-gate", "shelf-cabinet", "cart-portal"]
+)
 def test_the_list_is_what_solve_searches(name: str) -> None:
     """As many masks, and each selects in the roster what the list says."""
     (one,) = strategist.read_case(DEMO, name).read_points

@@ -7,9 +7,9 @@ sum of a few rays with phases drawn for it. Invented, from a seed; not a measure
 
 from __future__ import annotations
 
+import argparse
 import itertools
 import math
-import sys
 import time
 from dataclasses import replace
 
@@ -92,4 +92,6 @@ def main(sizes: list[int]) -> None:
 
 
 if __name__ == "__main__":
-    main([int(size) for size in sys.argv[1:]] or [600, 1800])
+    parser = argparse.ArgumentParser(prog="python -m tests.bench.portals", description=__doc__)
+    parser.add_argument("presentations", nargs="*", type=int, default=[600, 1800])
+    main(parser.parse_args().presentations)

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
 import json
+import random
 import zipfile
 from collections.abc import Callable
 from pathlib import Path
@@ -11,10 +13,12 @@ from pathlib import Path
 import openpyxl
 import pytest
 
+import strategist
 from strategist.errors import InputError
 from strategist.intake import open_file, workbook
 from strategist.intake.open_file import sheets_of
 from tests.intake.given import drawn, imported, log_rows, sheet_rows, tag_rows, text_of
+from tests.intake.writers import MAKES
 from tests.intake.writers import workbook as book_of
 
 MADE = drawn()
@@ -148,3 +152,39 @@ def test_a_folder_and_a_name_that_is_none() -> None:
     for name in ("/tmp", "/no/such/file", "a\0b"):
         with pytest.raises(InputError):
             sheets_of(name, Path(name))
+
+
+@pytest.mark.parametrize("make", MAKES)
+def test_damaged_files_are_taken_or_refused_and_nothing_else(make: str) -> None:
+    """Bytes changed, lost, doubled or cut off at random: an import or an InputError."""
+    rng = random.Random(f"damage {make}")
+    written = MAKES[make](drawn("sorting-belt", 3, 3))
+    mapping = strategist.parse_mapping(json.dumps(written.mapping).encode(), "mapping")
+    for _ in range(6):
+        logs = {name: damaged(data, rng) for name, data in written.logs.items()}
+        sheet = written.sheet and damaged(written.sheet, rng)
+        with contextlib.suppress(InputError):
+            strategist.import_log(
+                logs,
+                run_sheet={"runs": sheet} if sheet is not None else None,
+                tags={"tags": written.tags},
+                mapping=mapping,
+            )
+
+
+def damaged(data: bytes, rng: random.Random) -> bytes:
+    found = bytearray(data)
+    for _ in range(rng.choice([0, 1, 2, 9])):
+        at = rng.randrange(len(found))
+        kind = rng.randrange(5)
+        if kind == 0:
+            found[at] = rng.randrange(256)
+        elif kind == 1:
+            del found[at : at + rng.choice([1, 5, 50])]
+        elif kind == 2:
+            found[at:at] = bytes(rng.choice(b';,\t"\n\r 0-+{}<>') for _ in range(3))
+        elif kind == 3:
+            found[at:at] = found[:40]
+        else:
+            found = found[: at + 1]
+    return bytes(found)

@@ -25,7 +25,9 @@ def frames() -> tuple[pd.DataFrame, pd.DataFrame]:
     return frame(READS, power_dbm=float, rssi_dbm=float), frame(ROSTER)
 
 
-@pytest.mark.parametrize("name", ["soiled-chute", "sorting-belt", "clean-gate", "shelf-cabinet"])
+@pytest.mark.parametrize(
+    "name", ["soiled-chute", "sorting-belt", "clean-gate", "shelf-cabinet", "cart-portal"]
+)
 def test_frames_out_and_in_again_are_the_same_survey(name: str) -> None:
     point = read_case(LINEN)[name]
     reads, roster, tried = (point.survey.to_frame(kind) for kind in ("reads", "roster", "tried"))
@@ -105,7 +107,7 @@ def test_without_a_policy_defaults_are_used_and_a_warning_says_so() -> None:
 def test_a_case_is_short_to_see_and_its_read_points_have_names() -> None:
     case = read_case(LINEN)
     assert [point.name for point in case] == case._ipython_key_completions_()
-    assert len(case) == 4
+    assert len(case) == 5
     shown = [
         case,
         *case,
