@@ -216,7 +216,9 @@ def levels_of(
             allowed += f', or "levels_by_rospec": {{"{specs[0]}": 20}} in the mapping file'
             allowed += f" (ROSpecs {some(list(specs))})"
         if runs is not None and np.isfinite(runs.level).any():
-            allowed += "; the run sheet has several levels for a pass, and no times to part them"
+            allowed += (
+                "; the run sheet has several levels for a pass, and no times to tell them apart"
+            )
         faults.add(Fault(log.source, None, "power", "", allowed))
     differs = np.isfinite(own) & np.isfinite(of_run) & (np.abs(own - of_run) > 0.051) & inside
     return level, differs
