@@ -44,6 +44,8 @@ _PROVERS = {
     "search_and_model": "exact search, then mixed-integer model",
 }
 
+OWN_SEARCHED = "Ladders were searched with shared powers and with the best own ones, not all others"
+
 
 def result_text(
     result: Assessment, policy: Policy, *, detail: bool = False, caution: bool = True
@@ -108,7 +110,8 @@ def _in_brief(result: Assessment) -> list[str]:
     if found is not None:
         text = f"loss {figure(found.loss)}, guarded {figure(found.guarded_loss)}: "
         sturdier = labelled("sturdier", text + brief(found.strategy))
-    return ["In brief", *sturdier, *on_air_brief(result.on_air, "Left out of the search")]
+    own = labelled("own power", f"{OWN_SEARCHED}.") if "own_powers" in result.proof else []
+    return ["In brief", *sturdier, *own, *on_air_brief(result.on_air, "Left out of the search")]
 
 
 def _to_set(result: Assessment) -> list[str]:
@@ -336,8 +339,8 @@ def _own_powers(result: Assessment) -> list[str]:
     least = f"none below {figure(bound)} (the best found: {figure(loss)})"
     return paragraph(
         "Own power and cutoff of each antenna (mixed-integer model): at one level each, with any "
-        f"masks, {figure(loss) + ' is the least loss' if bound >= loss else least}. Ladders were "
-        "searched with powers that are shared and with the best own ones, not with all others."
+        f"masks, {figure(loss) + ' is the least loss' if bound >= loss else least}. "
+        f"{OWN_SEARCHED}."
     )
 
 

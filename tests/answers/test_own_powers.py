@@ -12,8 +12,10 @@ from functools import cache
 
 import pytest
 
+from strategist.answers.assessment import choose
 from strategist.answers.solution import Options, solve
 from strategist.optimise.strategy import Strategy
+from strategist.report.text import OWN_SEARCHED, result_text
 from strategist.survey.records import ReadPoint
 from strategist.survey.score import Peak
 from strategist.trust.evaluate import evaluate
@@ -132,3 +134,14 @@ def test_with_one_antenna_own_powers_change_nothing() -> None:
     document = own_case(SEEDS[0])
     document["site"]["read_points"][NAME]["allow"] = ["power", "cutoff"]
     assert solve(given(document), Options(unseen=False)).own is None
+
+
+def test_what_was_not_searched_is_said() -> None:
+    """Ladders with other trims, beside the proof at one level: in the text, long and short."""
+    point = given(own_case(SEEDS[0], 3))
+    found = choose(point, Options(unseen=False))
+    own = found.proof["own_powers"]
+    assert own["loss_at_one_level"] == own["bound_at_one_level"] >= found.loss
+    for detail in (False, True):
+        said = " ".join(result_text(found, point.policy, detail=detail).split())
+        assert f"{OWN_SEARCHED}." in said
