@@ -105,7 +105,7 @@ def test_without_a_policy_defaults_are_used_and_a_warning_says_so() -> None:
 def test_a_case_is_short_to_see_and_its_read_points_have_names() -> None:
     case = read_case(LINEN)
     assert [point.name for point in case] == case._ipython_key_completions_()
-    assert len(case) == 4
+    assert len(case) == 5
     shown = [
         case,
         *case,
