@@ -82,7 +82,11 @@ def _parser() -> argparse.ArgumentParser:
     what = "work for the store of a server, here or elsewhere"
     work = commands.add_parser("work", help=what, description=what)
     add_store(work)
-    work.add_argument("--prompt-only", action="store_true", help="only what clients wait for")
+    work.add_argument(
+        "--interactive-only",
+        action="store_true",
+        help="serve only requests that a client is waiting for",
+    )
     _add_memory(work)
     work.set_defaults(run=_work)
     return parser
@@ -151,9 +155,11 @@ def _work(arguments: argparse.Namespace) -> int:
     stop = threading.Event()
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: stop.set())
-    prompts = int(arguments.prompt_only)
+    interactive = int(arguments.interactive_only)
     memory = _memory(arguments)
-    supervisor = Supervisor(database, url, 1 - prompts, prompts=prompts, memory_mib=memory)
+    supervisor = Supervisor(
+        database, url, 1 - interactive, interactive=interactive, memory_mib=memory
+    )
     supervisor.start()
     stop.wait()
     supervisor.stop()

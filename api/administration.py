@@ -55,7 +55,7 @@ def _action(
 
 def _token_add(arguments: argparse.Namespace) -> int:
     if not is_client_name(arguments.name):
-        print(f'NAME: found "{arguments.name}"; allowed: {NAME_ALLOWED}', file=sys.stderr)
+        print(f'NAME: "{arguments.name}" is not valid. Give {NAME_ALLOWED}.', file=sys.stderr)
         return 2
     print(add_token(open_store(arguments), arguments.name))
     return 0

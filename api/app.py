@@ -145,15 +145,17 @@ def _once(endpoint: Endpoint, ask: Ask) -> Response:
     if key is None:
         return _response(_called(endpoint, ask))
     if not _KEY.fullmatch(key):
-        allowed = "1 to 200 visible ASCII characters"
+        allowed = "a key of 1 to 200 visible ASCII characters"
         raise invalid(InputError.one("header", key[:20], allowed, column="Idempotency-Key"))
     database = ask.service.database
     digest = digest_of_request(request, ask)
     held = begin(database, ask.client, key, path=request.path, digest=digest)
     if held.state == "other":
-        raise ProblemError("other-key", "Same key, another path or body.")
+        raise ProblemError("other-key", "The key came with another path or body before.")
     if held.state == "busy":
-        raise ProblemError("busy-key", "Its answer is not there yet.", headers=_RETRY)
+        raise ProblemError(
+            "busy-key", "The first request with this key is not answered yet.", headers=_RETRY
+        )
     if held.state == "done":
         headers = {**(held.headers or {}), "Idempotency-Replayed": "true"}
         return _response(Answer(status=held.status, headers=headers, content=held.body))
@@ -223,7 +225,7 @@ def _as_problem(app: Flask, error: Exception) -> ProblemError:
     if isinstance(error, StoreError):
         return ProblemError("unavailable", "Nothing of this request was kept.", headers=_RETRY)
     app.logger.error("defect", exc_info=error, extra={"request_id": g.request_id})
-    return ProblemError("internal", "It was logged under the request id.")
+    return ProblemError("internal", "The error was logged under the request id.")
 
 
 def _of_http(error: HTTPException) -> ProblemError:
@@ -233,8 +235,9 @@ def _of_http(error: HTTPException) -> ProblemError:
         return ProblemError("method", f"Allowed: {allow}.", headers={"Allow": allow})
     if isinstance(error, RequestEntityTooLarge):
         return ProblemError("too-large", "See the limits at /v1.")
-    kind = "not-found" if error.code in (404, 308) else "malformed"
-    return ProblemError(kind, "The request as it was sent.")
+    if error.code in (404, 308):
+        return ProblemError("not-found", "There is no such path; /docs lists those that there are.")
+    return ProblemError("malformed", "The request does not follow HTTP.")
 
 
 def _no_space(error: Exception) -> bool:

@@ -36,8 +36,8 @@ def survey_row(ask: Ask, survey_id: str, *path: str | int) -> RowMapping:
     row = find_survey(ask.service.database, ask.client, survey_id)
     if row is None:
         column = ".".join(map(str, path))
-        allowed = "the id of a survey of yours"
-        raise InputError.one("body", survey_id, allowed, column=column, path=path)
+        wrong, todo = f"you have no survey {survey_id}", "Give an id that /v1/surveys lists."
+        raise InputError.one("body", survey_id, todo, column=column, path=path, wrong=wrong)
     return row
 
 
@@ -50,9 +50,10 @@ def read_points_of(survey: RowMapping) -> tuple[str, ...]:
 def refuse_unknown_point(known: Sequence[str], name: str, *path: str | int) -> None:
     """Raise InputError where the read points `known` of a survey lack this name."""
     if name not in known:
-        allowed = f"a read point of the survey: {', '.join(known[:20])}"
+        wrong = f'the survey has no read point "{name}"'
+        todo = f"Known read points: {', '.join(known[:20])}."
         column = ".".join(map(str, path))
-        raise InputError.one("body", name, allowed, column=column, path=path)
+        raise InputError.one("body", name, todo, column=column, path=path, wrong=wrong)
 
 
 def at_point(ask: Ask, body: AtPoint) -> RowMapping:
@@ -76,8 +77,11 @@ def strategy_file(ask: Ask, given: GivenStrategy, *path: str | int) -> StrategyF
     if row is None or row["result"] is None:
         place = (*path, "strategy_id")
         column = ".".join(map(str, place))
-        allowed = "the id of a strategy of yours that is done"
-        raise InputError([Fault("body", None, column, given.strategy_id, allowed, place)])
+        wrong = f"you have no strategy {given.strategy_id} that is done"
+        todo = "Give an id that /v1/strategies lists, or wait until it is done."
+        raise InputError.one(
+            "body", given.strategy_id, todo, column=column, path=place, wrong=wrong
+        )
     return parse_strategy_file(row["result"].encode(), "strategy")
 
 
@@ -89,19 +93,21 @@ def finished_batch(ask: Ask, batch_id: str) -> None:
     """
     database, path = ask.service.database, ("batch",)
     if find_batch(database, ask.client, batch_id) is None:
-        allowed = "the id of a batch of yours"
-        raise InputError.one("body", batch_id, allowed, column="batch", path=path)
+        wrong, todo = f"you have no batch {batch_id}", "Give an id that /v1/batches lists."
+        raise InputError.one("body", batch_id, todo, column="batch", path=path, wrong=wrong)
     gone = deleted_surveys(database, batch_id)
     if gone:
-        allowed = "a batch whose surveys are still there"
-        raise InputError(
-            [Fault("body", None, "batch", f"{one}: deleted", allowed, path) for one in gone]
-        )
+        raise InputError([_deleted(one, path) for one in gone])
     counts = batch_counts(database, batch_id)
     still_open = counts["waiting"] + counts["running"]
     if still_open:
         detail = f"{still_open:,} read points are not solved yet."
         raise ProblemError("not-done", detail, headers={"Retry-After": "5"})
+
+
+def _deleted(survey: str, path: tuple[str, ...]) -> Fault:
+    wrong, todo = f"its survey {survey} was deleted", "Upload it again and run a new batch."
+    return Fault("body", None, "batch", survey, todo, path, wrong=wrong)
 
 
 def cursor(ask: Ask) -> Place | None:
@@ -110,8 +116,8 @@ def cursor(ask: Ask) -> Place | None:
         return None
     place = read_cursor(ask.query.cursor)
     if place is None:
-        allowed = "next of the page before"
-        raise InputError.one("query", ask.query.cursor, allowed, column="cursor")
+        todo = "Give what the page before has under next, or leave it out."
+        raise InputError.one("query", ask.query.cursor, todo, column="cursor")
     return place
 
 

@@ -108,4 +108,4 @@ def _problem_of(error: Any) -> ProblemError:
     """An error of waitress in our words."""
     kind = _OF_STATUS.get(error.code, "internal")
     detail = "It was logged." if kind == "internal" else str(error.body)[:200]
-    return ProblemError(kind, detail or "The request as it was sent.")
+    return ProblemError(kind, detail or "The request does not follow HTTP.")

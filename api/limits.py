@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 from strategist import CHANGES_MAX
 
-PROMPT_TIME_S = 30.0  # of an answer that the client waits for
+INTERACTIVE_TIME_S = 30.0  # of an answer that the client waits for
 CHECK_TIME_S = 120.0  # until a survey is checked and accepted
 BATCH_TIME_S = 600.0  # of each read point of a batch
-PROMPT_GRACE_S = 8.0  # reading the survey, and what a solve does before it looks at its clock
+INTERACTIVE_GRACE_S = 8.0  # reading the survey, and what a solve does before it looks at its clock
 BATCH_GRACE_S = 15.0  # the same where nobody waits; then the worker is ended
 READ_POINTS_OF_BATCH = 1000
 ENTRIES = 10  # of a comparison
@@ -33,8 +33,8 @@ class Limits:
     rows: int = 2_000_000  # of a table of a survey
     passes: int = 20_000  # of a read point
     requests: int = 12  # of a client at once, those that wait among them
-    waiting_prompt: int = 4  # answers that a client waits for
-    waiting_prompt_all: int = 16  # over all clients
+    waiting_interactive: int = 4  # answers that a client waits for
+    waiting_interactive_all: int = 16  # over all clients
     waiting_batch: int = 10_000  # read points of a client's batches not yet solved
     waiting_batch_all: int = 50_000
     streams: int = 4  # result streams of a client at once

@@ -21,13 +21,13 @@ from .limits import (
     BATCH_TIME_S,
     CHANGES,
     ENTRIES,
+    INTERACTIVE_TIME_S,
     PAGE,
     POWER_ENTRIES,
-    PROMPT_TIME_S,
     READ_POINTS_OF_BATCH,
     TEMPLATES,
 )
-from .store.ids import ID_PATTERN
+from .store.ids import ID_EXAMPLE, ID_PATTERN
 
 
 def _whole(value: Any) -> Any:
@@ -37,18 +37,18 @@ def _whole(value: Any) -> Any:
 
 def _printable(text: str) -> str:
     if not text.isprintable():
-        raise ValueError("printable characters")
+        raise ValueError("text of printable characters")
     return text
 
 
-Whole = Annotated[int, BeforeValidator(_whole)]
+AsWhole = BeforeValidator(_whole)
 Label = Annotated[
     str,
-    Field(max_length=200, description="Yours, for finding it again."),
+    Field(max_length=200, description="A label of your choice, to find it by later."),
     AfterValidator(_printable),
 ]
 PointName = Annotated[str, Field(min_length=1, max_length=200)]
-Id = Annotated[str, Field(pattern=ID_PATTERN)]
+Id = Annotated[str, Field(pattern=ID_PATTERN, examples=[ID_EXAMPLE])]
 
 
 class Model(BaseModel):
@@ -56,7 +56,9 @@ class Model(BaseModel):
 
 
 class _Solver(Model):
-    seed: Annotated[Whole, Field(ge=0, le=2**31 - 1, description="Random seed of the solver.")] = 0
+    seed: Annotated[
+        int, Field(ge=0, le=2**31 - 1, description="Random seed of the solver."), AsWhole
+    ] = 0
     method: Literal["auto", "search", "model"] = "auto"
 
 
@@ -67,21 +69,21 @@ class _Options(_Solver):
     ] = True
 
 
-class PromptTime(Model):
+class InteractiveTime(Model):
     """How long the client waits, in seconds."""
 
-    time_limit_s: Annotated[float, Field(gt=0, le=PROMPT_TIME_S)] = 10.0
+    time_limit_s: Annotated[float, Field(gt=0, le=INTERACTIVE_TIME_S)] = 10.0
 
 
-class PromptOptions(_Options, PromptTime):
+class InteractiveOptions(_Options, InteractiveTime):
     """How to solve while the client waits; the limit is for the whole answer, in seconds."""
 
 
-class RepeatedOptions(_Solver, PromptTime):
+class RepeatedOptions(_Solver, InteractiveTime):
     """How to solve several times while the client waits; the solves share the limit evenly."""
 
 
-class ComparisonOptions(PromptOptions):
+class ComparisonOptions(InteractiveOptions):
     """How to solve for the entries with weights, which share the time limit evenly."""
 
     unseen: bool = False
@@ -121,7 +123,9 @@ class _WithStrategy(AtPoint, GivenStrategy):
     @model_validator(mode="after")
     def _one(self) -> _WithStrategy:
         if (self.strategy is None) == (self.strategy_id is None):
-            raise ValueError("either strategy or strategy_id")
+            raise ValueError(
+                "strategy and strategy_id are both given, or neither. Give one of the two."
+            )
         return self
 
 
@@ -129,7 +133,7 @@ Share = Annotated[float, Field(ge=1e-6, le=0.999)]
 Confidence = Annotated[float, Field(ge=0.5, le=0.999999)]
 
 
-_OPTIONS = {"all": PromptOptions, "several": RepeatedOptions}
+_OPTIONS = {"all": InteractiveOptions, "several": RepeatedOptions}
 
 
 def request_of(question: Question, kept: Kept) -> type[BaseModel]:
@@ -186,7 +190,7 @@ class PowerLimitQuery(Model):
 class PowerEntry(Model):
     """An entry of the reader's own table of transmit powers."""
 
-    index: Annotated[Whole, Field(ge=0, le=65535)]
+    index: Annotated[int, Field(ge=0, le=65535), AsWhole]
     power_dbm: Annotated[float, Field(ge=-100, le=100)]
 
 
@@ -209,7 +213,9 @@ class Entry(GivenStrategy):
     def _one(self) -> Entry:
         given = (self.strategy, self.strategy_id, self.loss)
         if sum(value is not None for value in given) != 1:
-            raise ValueError("one of strategy, strategy_id, loss")
+            raise ValueError(
+                "One of strategy, strategy_id and loss says what an entry is. Give just one."
+            )
         return self
 
 
@@ -242,13 +248,15 @@ class OfBatch(Model):
 
     batch: Id
     label: Label = ""
-    options: PromptTime = PromptTime()
+    options: InteractiveTime = InteractiveTime()
 
 
 class TemplatesRequest(OfBatch):
     """Few strategies for all read points of a batch."""
 
-    at_most: Annotated[Whole, Field(ge=1, le=TEMPLATES, description="Different strategies.")] = 4
+    at_most: Annotated[
+        int, Field(ge=1, le=TEMPLATES, description="Most different strategies."), AsWhole
+    ] = 4
     max_extra_loss: Annotated[
         float | None,
         Field(

@@ -55,7 +55,8 @@ class _Solved:
         for survey in dict.fromkeys(survey for survey, _ in self.results):
             case = cases.get(survey)
             if case is None:
-                raise InputError.one(survey, "deleted", "a survey that is still there")
+                wrong, todo = "was deleted", "Upload it again and run a new batch."
+                raise InputError.one(survey, survey, todo, wrong=wrong)
             for point in case.read_points:
                 if (survey, point.name) in self.results:
                     yield survey, point
@@ -95,6 +96,6 @@ def _faults_of_batch() -> Iterator[None]:
         yield
     except InputError as error:
         raise InputError(
-            Fault("body", None, "batch", f"{one.source}: {one.value}", one.allowed, ("batch",))
+            Fault("body", None, "batch", one.value, one.allowed, ("batch",), wrong=str(one.said))
             for one in error.faults
         ) from None

@@ -8,7 +8,7 @@ from typing import Any
 
 from pydantic import TypeAdapter
 
-from strategist import __version__
+from strategist import Untitled, __version__
 
 from .answers import Late, Problem
 from .endpoints import JSON, Endpoint
@@ -24,7 +24,7 @@ _BINARY = {"type": "string", "contentMediaType": "application/octet-stream"}
 _KEY = {
     "name": "Idempotency-Key",
     "in": "header",
-    "description": "Yours, new for each thing to be made; kept for seven days.",
+    "description": "A unique key per creation request; kept for seven days.",
     "schema": {"type": "string", "minLength": 1, "maxLength": 200, "pattern": "^[!-~]{1,200}$"},
 }
 
@@ -82,7 +82,11 @@ def _schemas(endpoints: Iterable[Endpoint]) -> tuple[dict[Any, Any], dict[str, A
     """The schema of each model, and the definitions that they refer to."""
     models = {model: None for one in endpoints for model in _models(one)} | {Problem: None}
     inputs = [(model, "validation", TypeAdapter(model)) for model in models]
-    found, rest = TypeAdapter.json_schemas(inputs, ref_template=_REF)  # type: ignore[arg-type]
+    found, rest = TypeAdapter.json_schemas(
+        inputs,  # type: ignore[arg-type]
+        ref_template=_REF,
+        schema_generator=Untitled,
+    )
     return {model: schema for (model, _), schema in found.items()}, rest.get("$defs", {})
 
 
@@ -127,7 +131,7 @@ def _path_parameters(one: Endpoint) -> list[dict[str, Any]]:
 def _query_parameters(one: Endpoint, schemas: dict[Any, Any]) -> list[dict[str, Any]]:
     if one.query is None:
         return []
-    schema = TypeAdapter(one.query).json_schema()
+    schema = TypeAdapter(one.query).json_schema(schema_generator=Untitled)
     return [
         {"name": name, "in": "query", "required": name in schema.get("required", []), "schema": of}
         for name, of in schema["properties"].items()

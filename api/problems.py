@@ -22,31 +22,39 @@ class Kind:
 
 
 KINDS: dict[str, Kind] = {
-    "malformed": Kind(400, "The body cannot be parsed", "Send JSON text in UTF-8, keys once."),
+    "malformed": Kind(
+        400, "The body cannot be parsed", "Send JSON in UTF-8 without duplicate keys."
+    ),
     "unauthorized": Kind(
-        401, "A valid token is needed", "Send Authorization: Bearer TOKEN; see token add."
+        401, "A valid token is needed", "Send Authorization: Bearer TOKEN; token add makes one."
     ),
     "foreign": Kind(
         403,
-        "This server answers this machine's own programs only",
-        "A server without tokens refuses other host names and pages of other origins.",
+        "Only local clients are accepted (--open)",
+        "Send the request from this machine, or start the server with tokens.",
     ),
-    "not-found": Kind(404, "There is no such thing here", "Check the path and the id."),
+    "not-found": Kind(404, "Not found", "Check the path and the id."),
     "method": Kind(405, "This path has no such method", "The header Allow names those it has."),
     "busy-key": Kind(
         409, "The same request is still in progress", "Send it again after Retry-After seconds."
     ),
-    "in-use": Kind(409, "It is still needed", "Cancel the batch, or wait until it is done."),
+    "in-use": Kind(409, "It is still in use", "Cancel the batch, or wait until it is done."),
     "not-done": Kind(
         409, "The batch is not done yet", "Wait until nothing of it is waiting or running."
     ),
     "too-large": Kind(413, "The body is too large", "See the limits at /v1; split the survey."),
-    "long-header": Kind(431, "The header of the request is too long", "Send fewer or less."),
-    "media-type": Kind(415, "The body is of an unknown type", "Set the Content-Type."),
-    "invalid": Kind(422, "Something in the request is wrong", "Mend what faults lists."),
-    "other-key": Kind(422, "This idempotency key was used for another request", "Take a new key."),
+    "long-header": Kind(
+        431, "The header of the request is too long", "Send fewer or shorter header fields."
+    ),
+    "media-type": Kind(
+        415, "The type of the body is unknown", "Set the Content-Type as /docs describes."
+    ),
+    "invalid": Kind(422, "The request is invalid", "Correct the entries in faults."),
+    "other-key": Kind(422, "This idempotency key was used for another request", "Send a new key."),
     "no-memory": Kind(
-        422, "It takes more memory than a worker may use", "Split the survey, or ask for less."
+        422,
+        "The request needs more memory than a worker may use",
+        "Split the survey, or ask for less.",
     ),
     "long-answer": Kind(
         422, "The answer would be too large", "Split the survey, or ask for less at once."
@@ -60,7 +68,9 @@ KINDS: dict[str, Kind] = {
     ),
     "starting": Kind(503, "The server is starting", "Send it again after Retry-After seconds."),
     "stopping": Kind(503, "The server is stopping", "Send it again after Retry-After seconds."),
-    "full-store": Kind(507, "The store has no room left", "Make room, then send it again."),
+    "full-store": Kind(
+        507, "The store has no room left", "The operator has to make room. Send it again later."
+    ),
     "full-share": Kind(
         507, "Your share of the store is used up", "Delete surveys, answers or batches."
     ),
@@ -120,9 +130,9 @@ def faults_json(faults: Sequence[Fault]) -> list[dict[str, Any]]:
     shown = [_fault_json(fault) for fault in faults[:_FAULTS]]
     more = sum(fault.count for fault in faults[_FAULTS:])
     if more:
-        allowed = f"no faults; the first {_FAULTS} are listed"
-        source = faults[-1].source
-        shown.append(_fault_json(Fault(source, None, None, f"{more:,} more faults", allowed)))
+        todo = f"Correct the first {_FAULTS}, which are listed, then send it again."
+        source, wrong = faults[-1].source, f"{more:,} more faults"
+        shown.append(_fault_json(Fault(source, None, None, wrong, todo, wrong=wrong)))
     return shown
 
 

@@ -6,6 +6,7 @@ import hashlib
 import json
 from collections import Counter
 from collections.abc import Mapping
+from dataclasses import replace
 from functools import cache
 from typing import Any
 
@@ -13,7 +14,7 @@ from flask import Request
 from pydantic import TypeAdapter, ValidationError
 from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
 
-from strategist import parse_json, refuse_values
+from strategist import input_error, parse_json, refuse_values
 from strategist.errors import Fault, InputError, MalformedError
 
 from .endpoints import JSON, Ask, Endpoint
@@ -40,7 +41,7 @@ def refuse_foreign(request: Request) -> None:
     name = request.host.rsplit(":", 1)[0] if not request.host.endswith("]") else request.host
     origin = request.headers.get("Origin")
     if name not in LOCAL or (origin is not None and origin != f"http://{request.host}"):
-        raise ProblemError("foreign", "Host or Origin is not this machine.")
+        raise ProblemError("foreign", "The Host or Origin of the request is another machine's.")
 
 
 def client_for(service: Service, request: Request) -> str:
@@ -48,7 +49,9 @@ def client_for(service: Service, request: Request) -> str:
     client = client_by(service, request.headers.get("Authorization", ""))
     if client is None:
         headers = {"WWW-Authenticate": 'Bearer realm="strategist"'}
-        raise ProblemError("unauthorized", "No token, or one that is not valid.", headers=headers)
+        raise ProblemError(
+            "unauthorized", "The request has no token, or one that is not valid.", headers=headers
+        )
     return client
 
 
@@ -63,7 +66,7 @@ def client_by(service: Service, authorization: str) -> str | None:
 def ids_of(path: Mapping[str, str]) -> Mapping[str, str]:
     """The parts of the path; one that should be an id and is none names nothing."""
     if any(name.endswith("_id") and not is_id(value) for name, value in path.items()):
-        raise ProblemError("not-found", "No such id.")
+        raise ProblemError("not-found", "The path holds what is no id.")
     return path
 
 
@@ -72,22 +75,21 @@ def query_of(endpoint: Endpoint, request: Request) -> Any:
     given: dict[str, str] = {}
     for key, values in request.args.lists():
         if len(values) > 1:
-            raise invalid(InputError.one("query", f"{len(values)} times", "once", column=key))
+            wrong = f'the parameter "{key}" is given {len(values)} times'
+            raise invalid(InputError.one("query", values[0], "it once", column=key, wrong=wrong))
         given[key] = values[0]
     if endpoint.query is None:
         if given:
             key = next(iter(given))
-            raise invalid(InputError.one("query", key, "no parameters here", column=key))
+            wrong, todo = f'unknown parameter "{key}"', "Leave it out: this path takes none."
+            raise invalid(InputError.one("query", key, todo, column=key, wrong=wrong))
         return None
     try:
         return adapter(endpoint.query).validate_strings(given, strict=False)
     except ValidationError as error:
-        raise invalid(
-            InputError(
-                Fault("query", None, ".".join(map(str, e["loc"])), str(e["input"]), e["msg"])
-                for e in error.errors(include_url=False)[:_PARAMETERS]
-            )
-        ) from None
+        told = input_error(error, adapter(endpoint.query), "query", given, "parameter")
+        faults = (replace(fault, path=()) for fault in told.faults[:_PARAMETERS])
+        raise invalid(InputError(faults)) from None  # a pointer leads into the body
 
 
 def read_body(
@@ -109,7 +111,7 @@ def read_body(
         data = request.get_data(cache=True)
     except RequestEntityTooLarge:
         size = request.max_content_length
-        raise ProblemError("too-large", f"At most {size:,} bytes are taken here.") from None
+        raise ProblemError("too-large", f"A body may have at most {size:,} bytes here.") from None
     except HTTPException:
         raise ProblemError("malformed", "The body does not follow its Content-Type.") from None
     if isinstance(endpoint.body, type) and endpoint.body is bytes:
@@ -138,14 +140,18 @@ def _parts(known: Mapping[str, bool], request: Request) -> dict[str, bytes]:
     counts.update(name for name, _ in request.form.items(multi=True))
     for name, count in counts.items():
         if name not in known:
-            faults.append(Fault("form", None, name, name, ", ".join(known)))
+            todo, wrong = f"Known parts: {', '.join(known)}.", f'unknown part "{name}"'
+            faults.append(Fault("form", None, name, name, todo, wrong=wrong))
         elif count > 1:
-            faults.append(Fault("form", None, name, f"{count} times", "once"))
+            wrong = f'the part "{name}" is given {count} times'
+            faults.append(Fault("form", None, name, name, "it once", wrong=wrong))
     parts = {name: file.read() for name, file in request.files.items() if name in known}
     parts |= {name: text.encode() for name, text in request.form.items() if name in known}
     for name, needed in known.items():
         if needed and name not in parts:
-            faults.append(Fault("form", None, name, "", f"a part {name}"))
+            todo = f"Send the parts {', '.join(part for part, must in known.items() if must)}."
+            wrong = f'the part "{name}" is missing'
+            faults.append(Fault("form", None, name, "", todo, wrong=wrong))
     if faults:
         raise invalid(InputError(faults))
     return parts

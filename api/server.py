@@ -73,7 +73,7 @@ def serve(
         service.database,
         url,
         workers,
-        prompts=min(1, workers),
+        interactive=min(1, workers),
         keep=keep,
         memory_mib=service.limits.worker_mib,
     )

@@ -20,7 +20,7 @@ from .limits import WORKER_MIB
 from .store.database import Database, StoreError
 from .store.leases import end_late, held, release, renew, sweep
 from .store.retention import Retention, forget
-from .store.turns import ANY, PROMPT, worker_to_take_back
+from .store.turns import ANY, INTERACTIVE, worker_to_take_back
 from .store.where import DATABASE
 
 READY = b"ready\n"  # a worker says so once its first answer will take no longer than others
@@ -52,7 +52,7 @@ class _Place:
 
 
 class Supervisor:
-    """`workers` processes for all work, and `prompts` more for answers that clients wait for.
+    """`workers` processes for all work, and `interactive` more for answers that clients wait for.
 
     `keep` also makes it forget what is old and give room back: what the server of a store does.
     `memory_mib` is what each worker may take.
@@ -64,7 +64,7 @@ class Supervisor:
         url: str,
         workers: int,
         *,
-        prompts: int = 0,
+        interactive: int = 0,
         keep: Retention | None = None,
         memory_mib: int = WORKER_MIB,
     ) -> None:
@@ -74,7 +74,7 @@ class Supervisor:
         self._memory_mib = memory_mib
         self._group = f"{os.uname().nodename[:30]}-{os.getpid()}-{secrets.token_hex(3)}"
         self._places = [_Place(ANY) for _ in range(workers)]
-        self._places += [_Place(PROMPT) for _ in range(prompts)]
+        self._places += [_Place(INTERACTIVE) for _ in range(interactive)]
         self._stop = threading.Event()
         self._threads = [threading.Thread(target=self._watch, name="supervisor", daemon=True)]
         if keep is not None:
@@ -203,7 +203,9 @@ class Supervisor:
         place.name = f"{self._group}.{place.takes}.{secrets.token_hex(8)}"
         command = [*_WORKER, "--name", place.name, "--parent", str(os.getpid())]
         command += ["--places", str(self._workers), "--memory-mib", str(self._memory_mib)]
-        command += ["--prompt-only"] * (place.takes == PROMPT) + ["--warm-up"] * (not self.warm)
+        command += ["--interactive-only"] * (place.takes == INTERACTIVE) + ["--warm-up"] * (
+            not self.warm
+        )
         # The URL may hold a password, which other users of the machine could read in a command.
         environment = os.environ | {DATABASE: self._url}
         place.started = time.monotonic()

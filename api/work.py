@@ -45,7 +45,8 @@ class Task:
         survey = self.row["survey"] if key == "survey" else self.request[key]
         case = self.cases.get(survey)
         if case is None:
-            raise InputError.one("body", survey, "a survey that is there", column=key, path=(key,))
+            wrong, todo = "was deleted meanwhile", "Upload the survey again."
+            raise InputError.one("body", survey, todo, column=key, path=(key,), wrong=wrong)
         return next(point for point in case.read_points if point.name == self.row["read_point"])
 
     def options(self, share: float | None = None) -> strategist.Options:
@@ -115,7 +116,8 @@ def _check(task: Task) -> dict[str, Any]:
     survey = task.row["survey"]
     case = task.cases.get(survey, strategist.Bounds(**task.request["bounds"]))
     if case is None:
-        raise InputError.one("survey", survey, "a survey that is there")
+        todo = "Upload the survey again."
+        raise InputError.one("survey", survey, todo, wrong="was deleted meanwhile")
     return strategist.check(case).to_json()
 
 
@@ -151,12 +153,16 @@ def _answer(question: Question, task: Task) -> dict[str, Any]:
         None if question.solves is None else task.options(),
         _strategy(task.request["strategy"]) if question.takes_strategy else None,
         {one.key: _value(one, task) for one in question.parameters},
-        watch=lambda spent, loss, bound: task.tell(
-            {"elapsed_s": round(spent, 1), "loss": loss, "bound": bound}
-        ),
     )
+    started = time.monotonic()
+
+    def told(loss: float, bound: float) -> None:
+        spent = round(time.monotonic() - started, 1)
+        task.tell({"elapsed_s": spent, "loss": loss, "bound": bound})
+
     try:
-        return question.answer(task.point(), asked).to_json()
+        with strategist.watched_by(told):
+            return question.answer(task.point(), asked).to_json()
     except InputError as error:
         raise InputError(_of_key(question, fault, task.request) for fault in error.faults) from None
 

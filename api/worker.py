@@ -34,12 +34,12 @@ class Worker:
     """
 
     def __init__(
-        self, database: Database, name: str, *, prompt_only: bool = False, places: int = 1
+        self, database: Database, name: str, *, interactive_only: bool = False, places: int = 1
     ) -> None:
         self.database = database
         self.name = name
         self.at: str | None = None  # the id of the job in hand
-        self._prompt_only = prompt_only
+        self._interactive_only = interactive_only
         self._places = places
         self._cases = Cases(database)
 
@@ -48,7 +48,10 @@ class Worker:
         while not stop.is_set():
             try:
                 row = claim(
-                    self.database, self.name, prompt_only=self._prompt_only, places=self._places
+                    self.database,
+                    self.name,
+                    interactive_only=self._interactive_only,
+                    places=self._places,
                 )
                 if row is None:
                     stop.wait(_IDLE_S)

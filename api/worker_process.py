@@ -47,7 +47,7 @@ def _run(arguments: argparse.Namespace) -> None:
     worker = Worker(
         open_store(arguments),
         arguments.name,
-        prompt_only=arguments.prompt_only,
+        interactive_only=arguments.interactive_only,
         places=arguments.places,
     )
 
@@ -71,7 +71,7 @@ def _parser() -> argparse.ArgumentParser:
         prog=f"python -m {__package__}.worker_process", allow_abbrev=False
     )
     add_store(parser)
-    parser.add_argument("--prompt-only", action="store_true")
+    parser.add_argument("--interactive-only", action="store_true")
     parser.add_argument("--name", required=True)
     parser.add_argument("--parent", type=int, required=True)
     parser.add_argument("--warm-up", action="store_true")

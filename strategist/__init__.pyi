@@ -201,6 +201,7 @@ from strategist.survey.json_text import parse_json as parse_json
 from strategist.survey.json_text import refuse_values as refuse_values
 from strategist.survey.keys import SiteKey as SiteKey
 from strategist.survey.keys import SiteKeys as SiteKeys
+from strategist.survey.keys import Untitled as Untitled
 from strategist.survey.policy import (
     Dwell as Dwell,
 )
@@ -237,6 +238,7 @@ from strategist.survey.reading import (
 from strategist.survey.records import ReadPoint as ReadPoint
 from strategist.survey.records import Survey as Survey
 from strategist.survey.records import Tag as Tag
+from strategist.survey.refused import input_error as input_error
 from strategist.survey.site_keys import site_keys as site_keys
 from strategist.survey.site_keys import starter_site as starter_site
 from strategist.tags.candidates import forget_candidates as forget_candidates

@@ -29,6 +29,7 @@ from strategist.commands import (
 )
 from strategist.commands.arguments import BAD_INPUT, INTERRUPTED, NO_ANSWER, PIPE_CLOSED, say
 from strategist.commands.ask import add_question
+from strategist.commands.parser import Parser
 from strategist.errors import InputError, StrategistError
 
 __all__ = ["command_parser", "main"]
@@ -157,7 +158,7 @@ def _silence() -> None:
 
 def command_parser() -> argparse.ArgumentParser:
     """The parser with all commands."""
-    parser = argparse.ArgumentParser(
+    parser = Parser(
         prog="strategist",
         description="Choose power, step ladder, signal cutoff and masks for UHF RFID read points.",
         epilog=_EPILOG,

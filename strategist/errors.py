@@ -27,6 +27,17 @@ _SHOWN_CHARACTERS = 60  # of an offending value: enough to find it, short enough
 _WORDS_CHARACTERS = 600  # of a place, and of what is allowed, which may list what a user gave
 
 
+_VERBS = (
+    "is ",
+    "has ",
+    "holds ",
+    "cannot ",
+    "takes ",
+    "needs ",
+    "was ",
+)  # the place is the subject of what is wrong
+
+
 @dataclass(frozen=True)
 class Fault:
     """One thing wrong in what the user gave.
@@ -57,20 +68,30 @@ class Fault:
         column = "" if self.column is None else f", {_cut(self.column)}"
         return f"{self.source}{line}{column}"
 
-    def __str__(self) -> str:
-        """A sentence on what is wrong, with where, and one on what to do."""
+    @property
+    def said(self) -> str:
+        """What is wrong, with where, without a full stop."""
         value = self.value
         if len(value) > _SHOWN_CHARACTERS:
             value = f"{value[:_SHOWN_CHARACTERS]}… ({len(value)} characters)"
         if self.wrong:
-            joint = " " if self.wrong.startswith("is ") else ": "
+            joint = " " if self.wrong.startswith(_VERBS) else ": "
             said = f"{self.where}{joint}{_cut(self.wrong)}"
         else:
             said = f'{self.where}: "{value}" is not valid' if value else f"{self.where} is missing"
-        allowed = _cut(self.allowed)
-        todo = allowed if allowed.endswith(".") else f"Give {allowed}."
         # A terminal must never be steered by what a file holds.
-        return "".join(c if c.isprintable() else f"\\x{ord(c):02x}" for c in f"{said}. {todo}")
+        return "".join(c if c.isprintable() else f"\\x{ord(c):02x}" for c in said)
+
+    @property
+    def todo(self) -> str:
+        """What to do, in a sentence."""
+        allowed = _cut(self.allowed)
+        todo = allowed if self.allowed.endswith(".") else f"Give {allowed}."
+        return "".join(c if c.isprintable() else f"\\x{ord(c):02x}" for c in todo)
+
+    def __str__(self) -> str:
+        """What is wrong, with where, and what to do."""
+        return f"{self.said}. {self.todo}"
 
 
 def _cut(text: str) -> str:

@@ -20,22 +20,19 @@ if TYPE_CHECKING:
 
 CHANGES_MAX = 50  # keys set in a what-if
 Map = Callable[[Callable[[Any], Any], Sequence[Any]], Iterable[Any]]
-Watch = Callable[[float, float | None, float | None], None]
 
 
 @dataclass(frozen=True)
 class Asked:
     """What goes with a question: how to solve, the strategy given, parameters by their keys.
 
-    `mapped` runs what is repeated: the built-in `map`, or that of a pool of processes. `watch` is
-    told how far a solve is.
+    `mapped` runs what is repeated: the built-in `map`, or that of a pool of processes.
     """
 
     options: strategist.Options | None = None
     strategy: Any = None
     parameters: Mapping[str, Any] = field(default_factory=dict)
     mapped: Map = map
-    watch: Watch | None = None
 
 
 @dataclass(frozen=True)
@@ -218,7 +215,7 @@ QUESTIONS = (
     Question(
         "solve",
         "find the best strategy and prove it",
-        lambda point, asked: strategist.choose(point, asked.options, watch=asked.watch),
+        lambda point, asked: strategist.choose(point, asked.options),
         lambda found, point, shown: strategist.result_text(
             found, point.policy, detail=shown.detail, caution=shown.last
         ),

@@ -1,4 +1,4 @@
-"""The house as STYLE draws it: imports go from left to right, and some rooms keep to themselves."""
+"""The house of DEVELOPERS.md: imports go from left to right, and some rooms keep to themselves."""
 
 from __future__ import annotations
 

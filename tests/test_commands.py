@@ -372,7 +372,7 @@ def test_export_llrp_needs_the_readers_own_table(capsys: Any, one: Path, tmp_pat
     status, _, err = run(capsys, *argv, "--power-table", table)
     assert status == 2 and f"{table}, line 2" in err
     status, _, err = run(capsys, *argv[:-1], "gen2", "--power-table", table)
-    assert status == 2 and "only with --format llrp" in err
+    assert status == 2 and "Add --format llrp" in err
 
 
 def test_check_as_json(capsys: Any, one: Path) -> None:
@@ -459,9 +459,9 @@ def test_targets_that_cannot_be_written(capsys: Any, one: Path, tmp_path: Path) 
     for target, said in (
         (tmp_path, "a folder"),
         (tmp_path / "none" / "x.json", "no folder"),
-        (tmp_path / "pipe", "something else than a file"),
+        (tmp_path / "pipe", "is no regular file"),
         (tmp_path / ("x" * 300), "too long"),
-        ("/dev/null", "something else than a file"),
+        ("/dev/null", "is no regular file"),
     ):
         status, out, err = run(capsys, "solve", one, "--out", target)
         assert (status, out) == (2, ""), target

@@ -118,9 +118,16 @@ def at(*parts: str) -> str:
 
 def _parts(known: Mapping[str, bool], files: Mapping[str, bytes]) -> Mapping[str, bytes]:
     """Files by the names that the endpoint knows. Raises ProblemError: unknown, or lacking."""
-    faults = [Fault("form", None, name, name, ", ".join(known)) for name in files.keys() - known]
+    todo = f"Known files: {', '.join(known)}."
+    faults = [
+        Fault("form", None, name, name, todo, wrong=f'unknown file "{name}"')
+        for name in files.keys() - known
+    ]
     lacking = [name for name, needed in known.items() if needed and name not in files]
-    faults += [Fault("form", None, name, "", f"a file {name}") for name in lacking]
+    faults += [
+        Fault("form", None, name, "", f"the file {name}", wrong=f"{name} is missing")
+        for name in lacking
+    ]
     if faults:
         raise invalid(InputError(faults))
     return files

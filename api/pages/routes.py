@@ -53,7 +53,7 @@ def _shown(
     **path: str,
 ) -> Response:
     if page.rule == "/" and not _wants_html():
-        raise ProblemError("not-found", "The request as it was sent.")  # as ever, for programs
+        raise ProblemError("not-found", "There is no such path; /docs lists those that there are.")
     visitor: Visitor | None = None
     try:
         visitor = visitor_of(service, request)

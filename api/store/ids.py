@@ -8,6 +8,7 @@ import secrets
 from collections.abc import Callable
 
 ID_PATTERN = "^[a-z]{2}_[0-9a-f]{32}$"
+ID_EXAMPLE = f"su_{'0123456789abcdef' * 2}"
 _ID = re.compile(ID_PATTERN.removesuffix("$") + r"\Z")
 
 

@@ -25,7 +25,7 @@ _FORGET_S = 60.0  # how long a refused answer is kept for whoever still asks for
 
 
 def claim(
-    database: Database, worker: str, *, prompt_only: bool = False, places: int = 1
+    database: Database, worker: str, *, interactive_only: bool = False, places: int = 1
 ) -> RowMapping | None:
     """The next job, now `worker`'s, with `left_s` until nobody waits for it; None: no job.
 
@@ -40,8 +40,8 @@ def claim(
         now = moment(connection)
         waited_for = (jobs.c.state == "waiting") & (jobs.c.deadline > now)
         others = (jobs.c.state == "waiting") & jobs.c.deadline.is_(None)
-        for ready in [waited_for] if prompt_only else [waited_for, others]:
-            own_places = 0 if prompt_only else places
+        for ready in [waited_for] if interactive_only else [waited_for, others]:
+            own_places = 0 if interactive_only else places
             for client in next_clients(connection, ready, worker, own_places, now):
                 row = connection.execute(_first(ready, client, now)).mappings().one_or_none()
                 if row is not None:

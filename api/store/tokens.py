@@ -25,7 +25,7 @@ def is_client_name(name: str) -> bool:
 
 def add_token(database: Database, client: str) -> str:
     """A new token of a client, who may have several; it is shown now and never again."""
-    token = f"st_{secrets.token_urlsafe(32)}"
+    token = f"secret_{secrets.token_urlsafe(32)}"
     with database.write() as connection:
         now = moment(connection)
         row = {"digest": digest_of_token(token), "client": client, "created": now}

@@ -15,7 +15,7 @@ from sqlalchemy import ColumnElement, Connection, exists, func, select, text
 from .database import Database, moment
 from .tables import jobs, turns
 
-ANY, PROMPT = "any", "prompt"  # the work that a worker takes
+ANY, INTERACTIVE = "any", "interactive"  # the work that a worker takes
 _NOTE = text(  # two workers may be the first at the same moment
     "INSERT INTO turns (client, served, asked) VALUES (:client, :now, :now) "
     "ON CONFLICT (client) DO UPDATE SET served = excluded.served"
@@ -84,9 +84,10 @@ def note_asked(connection: Connection, client: str, now: float) -> None:
 def worker_to_take_back(database: Database, group: str, places: int) -> str | None:
     """The worker of a group whose job must wait, since its client has more than its share.
 
-    `places`: how many workers of the group take any work; one more takes prompts alone. A share is
-    those places by the clients that have work, rounded up. Where one has less than that and waits,
-    and another has more, it is the job of the latter that was taken up last which has to wait.
+    `places`: how many workers of the group take any work; one more takes interactive work alone. A
+    share is those places by the clients that have work, rounded up. Where one has less than that
+    and waits, and another has more, it is the job of the latter that was taken up last which has to
+    wait.
     """
     with database.read() as connection:
         now = moment(connection)
@@ -99,8 +100,8 @@ def worker_to_take_back(database: Database, group: str, places: int) -> str | No
     if len(at_any) < places or not waiting:
         return None
     clients = {client for _, client in at_work} | waiting.keys()
-    for client, for_prompt in waiting.items():
-        able, there = (at_work, places + 1) if for_prompt else (at_any, places)
+    for client, for_interactive in waiting.items():
+        able, there = (at_work, places + 1) if for_interactive else (at_any, places)
         has, share = Counter(of for _, of in able), math.ceil(there / len(clients))
         beyond = [worker for worker, of in able if has[of] > share]
         if len(able) == there and has[client] < share and beyond:

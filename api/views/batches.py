@@ -20,10 +20,10 @@ from ..at_point import (
     survey_row,
 )
 from ..endpoints import Answer, Ask, endpoint
+from ..interactive import refused
 from ..limits import BATCH_GRACE_S, READ_POINTS_OF_BATCH
 from ..models import BatchRequest, PageQuery, PositionQuery, RemovalQuery
 from ..problems import ProblemError
-from ..prompt import refused
 from ..results import CSV, HTML, NDJSON, as_csv, as_ndjson, as_page, result_row
 from ..store.batches import batch_counts, drop_batch, find_batch, find_batches, results_after
 from ..store.jobs import Job, Queue, RefusedError, add_jobs, cancel
@@ -131,7 +131,9 @@ def _jobs(ask: Ask, body: BatchRequest, batch: str) -> list[Job]:
     total = sum(len(names) for _, names in named)
     if total > READ_POINTS_OF_BATCH:
         allowed = f"at most {READ_POINTS_OF_BATCH:,} read points in a batch"
-        raise InputError.one("body", f"{total:,}", allowed, column="items", path=("items",))
+        where: Any = {"column": "items", "path": ("items",)}
+        wrong = f"{total:,} read points are too many"
+        raise InputError.one("body", f"{total:,}", allowed, wrong=wrong, **where)
     request = {"options": body.options.model_dump()}
     found: list[Job] = []
     for survey, names in named:

@@ -14,7 +14,7 @@ from ..limits import (
     CHANGES,
     CHECK_TIME_S,
     ENTRIES,
-    PROMPT_TIME_S,
+    INTERACTIVE_TIME_S,
     READ_POINTS_OF_BATCH,
     TEMPLATES,
 )
@@ -35,7 +35,7 @@ def index(ask: Ask) -> Answer:
     limits = asdict(ask.service.limits) | {
         "answer_bytes": ANSWER_BYTES,
         "check_time_s": CHECK_TIME_S,
-        "prompt_time_s": PROMPT_TIME_S,
+        "interactive_time_s": INTERACTIVE_TIME_S,
         "batch_time_s": BATCH_TIME_S,
         "read_points_of_batch": READ_POINTS_OF_BATCH,
         "comparison_entries": ENTRIES,

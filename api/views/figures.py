@@ -5,8 +5,10 @@ The library's names load when the first such figure is asked for.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import strategist
-from strategist.errors import Fault, InputError
+from strategist.errors import InputError
 
 from ..answers import answer
 from ..endpoints import Answer, Ask, endpoint
@@ -22,8 +24,9 @@ def lawful(ask: Ask) -> Answer:
         strategist.region_named(asked["region"])
         return Answer(strategist.power_limit(strategist.Radio(**asked), level).to_json())
     except InputError as error:
-        faults = (Fault("query", None, one.column, one.value, one.allowed) for one in error.faults)
-        raise InputError(faults) from None
+        raise InputError(
+            replace(one, source="query", column=one.column or one.source) for one in error.faults
+        ) from None
 
 
 @endpoint("GET", "/v1/acceptance-plan", gives={200: answer("AcceptancePlan")}, query=PlanQuery)

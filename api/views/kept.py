@@ -25,7 +25,8 @@ from ..at_point import (
     survey_row,
 )
 from ..endpoints import Answer, Ask, Endpoint
-from ..limits import PROMPT_TIME_S
+from ..interactive import dropped, kept_one, kept_page, made, wait_for
+from ..limits import INTERACTIVE_TIME_S
 from ..models import (
     ComparisonRequest,
     CrossReadsRequest,
@@ -34,7 +35,6 @@ from ..models import (
     TemplatesRequest,
     request_of,
 )
-from ..prompt import dropped, kept_one, kept_page, made, wait_for
 from ..store.jobs import Job
 
 Prepared = tuple[RowMapping | None, dict[str, Any]]  # the survey, and the request as it is kept
@@ -91,7 +91,7 @@ class Resource:
         new, point = ask.new_id(kept.prefix), "" if survey is None else body.read_point
         job = Job(new, kept.kind, survey, point, request, label=body.label)
         options = getattr(body, "options", None)
-        seconds = PROMPT_TIME_S if options is None else options.time_limit_s
+        seconds = INTERACTIVE_TIME_S if options is None else options.time_limit_s
         return made(ask, kept.path, wait_for(ask, job, seconds))
 
     def list_all(self, ask: Ask) -> Answer:

@@ -7,9 +7,9 @@ from strategist.errors import InputError
 from ..answers import answer
 from ..at_point import at_point, strategy_of
 from ..endpoints import Answer, Ask, endpoint
-from ..limits import PROMPT_TIME_S
+from ..interactive import answer_of
+from ..limits import INTERACTIVE_TIME_S
 from ..models import SettingsRequest
-from ..prompt import answer_of
 from ..store.jobs import Job
 
 
@@ -27,9 +27,10 @@ def settings(ask: Ask) -> Answer:
     if body.power_table is not None:
         if body.format != "llrp":
             path = ("power_table",)
-            raise InputError.one("body", "a table", "only with format llrp", path=path)
+            wrong, todo = "is of no use here", "Send it with format llrp, or leave it out."
+            raise InputError.one("body", "a table", todo, path=path, wrong=wrong)
         table = [(entry.index, entry.power_dbm) for entry in body.power_table]
     survey, strategy = at_point(ask, body), strategy_of(ask, body)
     request = {"strategy": strategy.to_json(), "format": body.format, "power_table": table}
     job = Job(ask.new_id("se"), "settings", survey, body.read_point, request)
-    return Answer(answer_of(ask, job, PROMPT_TIME_S))
+    return Answer(answer_of(ask, job, INTERACTIVE_TIME_S))

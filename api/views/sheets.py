@@ -12,9 +12,9 @@ import strategist
 
 from ..at_point import missing
 from ..endpoints import Answer, Ask, endpoint
-from ..limits import PROMPT_TIME_S
+from ..interactive import answer_of
+from ..limits import INTERACTIVE_TIME_S
 from ..page import FRAMED_BY_NONE
-from ..prompt import answer_of
 from ..results import HTML
 from ..store.ids import random_id
 from ..store.jobs import Job, find_at_point, find_job
@@ -60,7 +60,7 @@ def _plotted(ask: Ask, row: RowMapping, result: dict[str, Any], survey: RowMappi
         "frontiers": _trade_offs(ask, row),
     }
     job = Job(random_id("sh"), "sheet", survey, row["read_point"], asked)
-    return str(answer_of(ask, job, PROMPT_TIME_S)["page"])
+    return str(answer_of(ask, job, INTERACTIVE_TIME_S)["page"])
 
 
 def _trade_offs(ask: Ask, row: RowMapping) -> list[dict[str, Any]]:

@@ -13,10 +13,10 @@ from strategist.errors import InputError
 from ..answers import Survey, answer, page_of
 from ..at_point import cursor, iso, listed, missing, read_points_of
 from ..endpoints import JSON, Answer, Ask, endpoint
-from ..limits import CHECK_TIME_S, PROMPT_TIME_S
+from ..interactive import answer_of
+from ..limits import CHECK_TIME_S, INTERACTIVE_TIME_S
 from ..models import MasksQuery, PageQuery, UploadQuery
 from ..problems import ProblemError
-from ..prompt import answer_of
 from ..store.ids import random_id
 from ..store.jobs import Job
 from ..store.surveys import (
@@ -106,10 +106,11 @@ def masks(ask: Ask) -> Answer:
     known = read_points_of(survey)
     points = [point for point in known if name in (None, point)]
     if len(points) != 1:
-        allowed = f"one read point of the survey: {', '.join(known[:20])}"
-        raise InputError.one("query", name or "", allowed, column="read_point")
+        todo = f"Known read points: {', '.join(known[:20])}."
+        wrong = f'the survey has no read point "{name}"' if name else "is missing"
+        raise InputError.one("query", name or "", todo, column="read_point", wrong=wrong)
     job = Job(ask.new_id("ma"), "masks", survey, points[0], {})
-    return Answer(answer_of(ask, job, PROMPT_TIME_S))
+    return Answer(answer_of(ask, job, INTERACTIVE_TIME_S))
 
 
 @endpoint("DELETE", "/v1/surveys/{survey_id}", gives={204: None}, problems=("in-use",))

@@ -16,7 +16,7 @@ from strategist.answers.headline import Headline, headline_of
 from strategist.answers.solution import Bounded, Deadline, Options, Solution, Status, in_time, solve
 from strategist.answers.sturdier import STURDIER, Sturdier, SturdierSearch, sturdier_than
 from strategist.errors import DisagreementError
-from strategist.optimise.clock import Clock, Watch
+from strategist.optimise.clock import Clock
 from strategist.optimise.problem import Answer
 from strategist.optimise.strategy import Strategy
 from strategist.survey.answer import Flat, Hidden, Seconds, told
@@ -98,6 +98,10 @@ class Assessment(Bounded):
         return self.expected.loss if self.expected else None
 
     @told(after="sturdier")
+    def expected_sentence(self) -> str | None:
+        return self.expected.sentence if self.expected else None
+
+    @told(after="sturdier")
     def optimum_interval(self) -> OptimumInterval | None:
         return self.expected.optimum if self.expected else None
 
@@ -108,21 +112,15 @@ class Assessment(Bounded):
 
 
 def choose(
-    read_point: ReadPoint,
-    options: Options | None = None,
-    known: Strategy | None = None,
-    *,
-    watch: Watch | None = None,
+    read_point: ReadPoint, options: Options | None = None, known: Strategy | None = None
 ) -> Assessment:
     """The best strategy for a read point, assessed: limits, loss, guarded loss, then least work to
     install. Where `known` is a strategy that may be chosen here, the answer is none that is worse.
-    `watch` as for `solve`.
 
     Raises what `solve` and `assess` raise.
     """
     options = options or Options()
-    solution = solve(read_point, options, known, keep_back=_KEPT_BACK, watch=watch)
-    return assess(solution, options, read_point)
+    return assess(solve(read_point, options, known, keep_back=_KEPT_BACK), options, read_point)
 
 
 def assess(
@@ -257,5 +255,5 @@ def _not_guarded(answer: Answer) -> tuple[str, ...]:
     return (
         f"The loss is proven, the guarded loss is not: it is {answer.key[2]:g} here, and among the "
         f"strategies with the same loss there may be one down to {answer.guarded_bound:g}, which "
-        "would stand drift better.",
+        "would be more robust to drift.",
     )

@@ -26,14 +26,16 @@ def behind_cable(whole: ReadPoint, cable_db: float) -> tuple[ReadPoint, tuple[st
     survey = whole.survey
     if abs(cable_db) > CABLE_DB_MAX:
         allowed = f"a change of at most {CABLE_DB_MAX:g} dB"
-        raise InputError.one("cable", figure(cable_db), allowed)
+        wrong = f"{figure(cable_db)} dB is too large a change"
+        raise InputError.one("cable", figure(cable_db), allowed, wrong=wrong)
     low, high = survey.levels_dbm[0], survey.levels_dbm[-1]
     levels = np.round(survey.levels_dbm + cable_db, DECIMALS)
     has = (low <= levels) & (levels <= high)
     span = f"{figure(low)} to {figure(high)} dBm"
     if not has.any():
-        allowed = f"a change that leaves a surveyed level within {span}, the range of the survey"
-        raise InputError.one("cable", figure(cable_db), allowed)
+        allowed = f"a smaller change: a surveyed level has to stay within {span}"
+        wrong = f"a change of {figure(cable_db)} dB takes every level out of the surveyed range"
+        raise InputError.one("cable", figure(cable_db), allowed, wrong=wrong)
     rssi = np.minimum(np.round(survey.read_rssi - cable_db, DECIMALS), RSSI_DBM_MAX)
     survey = replace(survey, levels_dbm=levels, read_rssi=rssi).keep(levels=has)
     loss_db = min(30.0, max(0.0, round(whole.policy.radio.cable_loss_db + cable_db, DECIMALS)))
@@ -43,8 +45,9 @@ def behind_cable(whole: ReadPoint, cable_db: float) -> tuple[ReadPoint, tuple[st
         policy = replace(policy, levels_dbm=kept)
     lawful = lawful_at(survey.levels_dbm, policy.radio)
     if len(lawful.levels_above_dbm) == len(survey.levels_dbm):
-        allowed = f"a change that leaves a surveyed level lawful. {lawful.level.reason}"
-        raise InputError.one("cable", figure(cable_db), allowed)
+        todo = f"Give a change that leaves one lawful. {lawful.level.reason}"
+        wrong = f"with a change of {figure(cable_db)} dB no surveyed level is lawful"
+        raise InputError.one("cable", figure(cable_db), todo, wrong=wrong)
     assumptions = _assumed(cable_db, whole.survey.levels_dbm, span, int((~has).sum()), lawful)
     return replace(whole, survey=survey, policy=policy), assumptions
 

@@ -151,7 +151,7 @@ def compare(read_point: ReadPoint, sides: Sequence[Side]) -> Comparison:
     `source`), and where pairs were not surveyed and the policy does not say what to leave out.
     """
     if not sides:
-        raise InputError.one("comparison", "", "at least one strategy")
+        raise InputError.one("comparison", "", "at least one", wrong="has no strategy")
     evaluations = tuple(_evaluated(read_point, side) for side in sides)
     whole = complete(read_point)
 

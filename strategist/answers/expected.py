@@ -64,7 +64,8 @@ class OptimumInterval(Declared):
     """Between which the least expected loss a pass of any strategy searched lies, at `confidence`.
 
     `gap` is how much less a pass another strategy may lose, at most. `batches` were solved; where
-    time was left for too few, and where conditions are separate, `low` is 0.
+    time was left for too few, and where conditions are separate or antennas have powers of their
+    own, `low` is 0.
     """
 
     low: float
@@ -99,7 +100,8 @@ def expected_of(solution: Solution, options: Options, clock: Clock) -> Expected 
     if over is None or over.passes.copies == 1:
         return None
     loss = _expected_loss(solution, over, options.seed)
-    least = np.zeros(0) if over.passes.separate else _batches(solution, options, clock)
+    open_ = over.passes.separate or over.own.own is not None  # what is chosen is not all of a batch
+    least = np.zeros(0) if open_ else _batches(solution, options, clock)
     low = 0.0
     if len(least) == BATCHES:
         spread = float(least.std(ddof=1)) * (1 + 1 / BATCHES) ** 0.5

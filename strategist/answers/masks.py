@@ -106,7 +106,7 @@ def list_masks(read_point: ReadPoint) -> MaskList:
         for mask, words, matches in zip(found.masks, found.words, found.matches, strict=True)
     )
     merged = found.listed - len(candidates)
-    same = LeftOut("selects the same tags as one that was kept, or exactly the others", merged)
+    same = LeftOut("equivalent to a kept mask, or to its negation", merged)
     warnings = [*read_point.warnings, *thin_classes(survey), *long_banks(survey.tags)]
     if "masks" not in policy.allow:
         warnings.append("allow has no masks here, so none of them is searched.")

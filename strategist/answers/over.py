@@ -3,6 +3,7 @@ passes by weight, conditions of which the worst counts."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -88,19 +89,36 @@ def caps_of(policy: Policy, conditions: Conditions) -> Floats:
 
 
 def weighed_best(
-    passes: Passes, whole: ReadPoint, own: Problem, known: Strategy, *, seed: int, clock: Clock
+    passes: Passes,
+    whole: ReadPoint,
+    own: Sequence[Problem],
+    known: Strategy,
+    *,
+    seed: int,
+    clock: Clock,
 ) -> tuple[InConditions, Strategy, Outcome]:
     """The best over separate conditions, with its outcome in the passes chosen over.
 
-    `own` is the problem of each pass once that `known` is the best of; the score is its own.
+    `own` are the problems of each pass once, by score, first that which `known` is the best of.
     Raises DisagreementError where the evaluator finds another loss than the optimiser did.
     """
     policy, conditions = whole.policy, passes.conditions
-    problem = posed_over(own, passes.sample)
     cap = caps_of(policy, conditions)
     weighing = Weighing(conditions.of_pass, conditions.times, cap)
-    start = answer_of(problem, known, whole.survey.tags)
-    found = least_over_conditions(problem, weighing, clock, start, seed)
+    every: list[tuple[InConditions, Problem]] = []
+    rival = float("inf")
+    for number, one in enumerate(own):
+        problem = posed_over(one, passes.sample)
+        start = answer_of(problem, known, whole.survey.tags)
+        share = Clock(None if clock.left is None else clock.left / (len(own) - number))
+        least = least_over_conditions(problem, weighing, share, start, seed=seed, rival=rival)
+        every.append((least, problem))
+        if least.excess == 0:
+            rival = min(rival, least.value)
+    found, problem = min(every, key=lambda pair: (pair[0].excess, pair[0].value))
+    bound = min(*(one.bound for one, _ in every), found.value)
+    infeasible = all(one.infeasible for one, _ in every)
+    found = replace(found, bound=bound, infeasible=infeasible)
     answer = found.answer
     at_own = answer_at(problem, answer.chain, answer.cutoff, answer.levels)
     for one in (problem, _one_cutoff(problem, answer.cutoff)):

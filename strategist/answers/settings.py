@@ -158,7 +158,7 @@ def _in_standard(
     if power_table is None:
         allowed = (
             "the reader's own table of transmit powers (index,power_dbm), since LLRP sets a power "
-            "by its place in that table"
+            "by its index in that table"
         )
         raise InputError.one("power table", "", allowed)
     step_s = strategy.step_s or read_point.policy.time.steps_s[-1]

@@ -15,7 +15,7 @@ import pandas as pd
 
 from strategist.answers.over import Passes, passes_over, weighed_best
 from strategist.errors import DisagreementError
-from strategist.optimise.clock import Clock, Watch
+from strategist.optimise.clock import Clock
 from strategist.optimise.conditions import InConditions
 from strategist.optimise.finish import finish
 from strategist.optimise.known import answer_of
@@ -235,29 +235,26 @@ def solve(
     *,
     clock: Clock | None = None,
     keep_back: float = 0.0,
-    watch: Watch | None = None,
 ) -> Solution:
     """The best strategy of a read point, proven, and replayed by the evaluator.
 
     Where `known` is a strategy that may be chosen here, the answer is none that is worse. The time
     is that of the options, or of the `clock`; of what the proof leaves, `keep_back` times what
-    posing took is kept for what follows on the same survey. `watch` is told, while the proof of
-    one score runs, the seconds spent, the loss of the best strategy so far and the bound. Raises
-    InputError where pairs were not surveyed and the policy does not say what to leave out, where no
-    level is lawful, and where no step fits the dwell; DisagreementError where the evaluator finds
-    another loss than the optimiser
+    posing took is kept for what follows on the same survey. Raises InputError where pairs were not
+    surveyed and the policy does not say what to leave out, where no level is lawful, and where no
+    step fits the dwell; DisagreementError where the evaluator finds another loss than the optimiser
     did.
     """
     started = time.monotonic()
     options = options or Options()
-    clock = clock or Clock(least(options.time_limit_s, options.total_limit_s), watch=watch)
+    clock = clock or Clock(least(options.time_limit_s, options.total_limit_s))
     whole = complete(read_point)
     passes = passes_over(whole, options.seed)
     if passes is not None:
         part = None if clock.left is None else Clock(_OWN_SHARE * clock.left)
         once = solve(_as_surveyed(whole), options, known, clock=part, keep_back=keep_back)
-        unseen = replace(clock, watch=None)  # its losses are of the weighed copies
-        return _solved_over(whole, passes, once, options, unseen)
+        with watched_by(None):  # its losses are of the weighed copies
+            return _solved_over(whole, passes, once, options, clock)
     posing = time.monotonic()
     parts = parts_of(whole.survey, whole.policy, options.tuning)
     clock, own = clock.less(keep_back * (time.monotonic() - posing)), None
@@ -301,15 +298,17 @@ def _solved_over(
     started, survey, policy = time.monotonic(), whole.survey, whole.policy
     if passes.separate:
         weighed, strategy, over_all = weighed_best(
-            passes, whole, own.problem, own.strategy, seed=options.seed, clock=clock
+            passes, whole, _first(own), own.strategy, seed=options.seed, clock=clock
         )
-        problem, answer, method = weighed.problem, weighed.answer, "search and model"
+        problem, answer, method = weighed.problem, weighed.answer, "search_and_model"
         parts, at_root = own.parts, own.at_root
     else:
         weighed, parts = None, over(own.parts, passes.sample)
         start = _known(parts, own.strategy, whole)
         found, method, at_root = _prove(parts, options, clock, start)
         problem, answer = found.part.problem, found.answer
+        if own.own is not None:  # powers by antenna were chosen over each pass once
+            answer = answer.bounded((0.0, 0.0), 0.0)
         strategy, counts = finish(problem, answer)
         over_all = evaluate(passes.survey, policy, strategy)
         compare_counts(counts, over_all, problem, passes.conditions.times)
@@ -319,6 +318,12 @@ def _solved_over(
     return Solution(
         *(whole, problem, answer, method, strategy, outcome, seconds, parts, at_root), over=others
     )
+
+
+def _first(own: Solution) -> list[Problem]:
+    """The problems of its parts, that of the answer first."""
+    others = [one.problem for one in own.parts.parts if one.problem is not own.problem]
+    return [own.problem, *others]
 
 
 def in_time(part: ReadPoint, options: Options, deadline: Deadline) -> tuple[Strategy, bool] | None:
@@ -337,7 +342,8 @@ def _prove(
     """The better answer and the higher bound of what the options ask for; of the parts, how many
     were done with at the root."""
     if len(parts.parts) > 1 and options.method != "model":
-        chosen = choose_score(parts, clock.without_reserve(), start)
+        with watched_by(None):  # each part knows a bound of its own alone
+            chosen = choose_score(parts, clock.without_reserve(), start)
         return chosen.found, "search", chosen.at_root
     found = []
     for part in parts.parts:
@@ -363,7 +369,7 @@ def _prove_part(
     late = clock.without_reserve().expired()
     if options.method == "search" or answer.proven or late or not pays(problem, clock):
         return answer, "search"
-    return prove_by_model(problem, clock, options.seed, answer), "search and model"
+    return prove_by_model(problem, clock, options.seed, answer), "search_and_model"
 
 
 def least(*limits: float | None) -> float | None:

@@ -134,7 +134,8 @@ def what_if(
         other, assumptions = behind_cable(complete(other), added_cable_loss_db)
         changes = (*changes, Change("added_cable_loss_db", 0.0, added_cable_loss_db))
     if not changes:
-        raise InputError.one("set", "", "a change: no key differs from what the policy says")
+        wrong = "no key differs from what the policy says"
+        raise InputError.one("set", "", "a value that differs", wrong=wrong)
     first = before or choose(read_point, options.share(2, _since(started)))
     second = choose(other, options.share(1, _since(started)), known=first.strategy)
     if before is None:
@@ -253,8 +254,8 @@ def _questions(policy: Policy) -> Iterator[tuple[str, dict[str, Any], float]]:
 def _changed(policy: Policy, sets: Mapping[str, Any]) -> tuple[Policy, tuple[Change, ...]]:
     """The policy with keys set, judged as site.json is, and the keys whose value differs."""
     if "unlisted" in sets:
-        allowed = "a change in site.json: it is settled when the survey is read"
-        raise InputError.one("set", "unlisted", allowed, path=("unlisted",))
+        wrong, todo = "cannot be set here", "Change it in site.json: it counts when that is read."
+        raise InputError.one("set", "unlisted", todo, path=("unlisted",), wrong=wrong)
     plain = POLICY.dump_python(policy, mode="json")
     given: dict[str, Any] = json.loads(json.dumps(plain))
     for key, new in sets.items():
@@ -264,8 +265,9 @@ def _changed(policy: Policy, sets: Mapping[str, Any]) -> tuple[Policy, tuple[Cha
         for part in path:
             inner = place.setdefault(part, {})
             if not isinstance(inner, dict):
-                allowed = f'a key of the policy; "{part}" holds a value'
-                raise InputError.one("set", key, allowed, path=(*path, last))
+                wrong = f'"{part}" holds a value and no keys'
+                todo = f'Set "{part}" itself, or a key of a group such as loss.missed.'
+                raise InputError.one("set", key, todo, path=(*path, last), wrong=wrong)
             place = inner
         place[last] = new
     changed = parse_json(json.dumps(given).encode(), POLICY, "set")
@@ -284,8 +286,8 @@ def _refuse_short(policy: Mapping[str, Any], key: str) -> None:
         return
     for group, inner in policy.items():
         if isinstance(inner, dict) and key in inner:
-            allowed = f'a key of the policy (nearest: "{group}.{key}")'
-            raise InputError.one("set", key, allowed, path=(key,))
+            wrong, todo = f'unknown key "{key}"', f'Name its group, too (nearest: "{group}.{key}").'
+            raise InputError.one("set", key, todo, path=(key,), wrong=wrong)
 
 
 def _at(policy: Any, key: str) -> Any:
@@ -304,7 +306,8 @@ def _at_levels(read_point: ReadPoint) -> ReadPoint:
         levels = ", ".join(figure(level) for level in survey.levels_dbm)
         unknown = ", ".join(figure(one) for one in named if one not in survey.levels_dbm)
         allowed, key = f"surveyed levels: {levels}", "levels_dbm"
-        raise InputError.one("set", unknown, allowed, column=key, path=(key,))
+        wrong = f"{unknown} dBm was not surveyed"
+        raise InputError.one("set", unknown, allowed, column=key, path=(key,), wrong=wrong)
     return read_point if keep.all() else replace(read_point, survey=survey.keep(levels=keep))
 
 

@@ -65,8 +65,9 @@ class Book:
         """Raise InputError where the folder holds results of a case that is not among `cases`."""
         for (case,) in self._index.execute("SELECT DISTINCT case_ FROM done ORDER BY case_"):
             if case not in cases:
-                allowed = f"{case} among the cases, as its results are there, or another folder"
-                raise InputError.one(str(folder), "results of other cases", allowed)
+                wrong = f"holds results of {case}, which is not among the cases"
+                todo = "Name that case, too, or give another folder."
+                raise InputError.one(str(folder), case, todo, wrong=wrong)
 
     def has(self, place: Place, digest: str) -> bool:
         """Whether a read point has a result for just this content."""

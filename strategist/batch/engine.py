@@ -132,15 +132,17 @@ class Dask:
         try:
             from distributed import Client  # noqa: PLC0415 (slow, and not always there)
         except ImportError:
-            allowed = "a scheduler only where strategist[cluster] is installed"
-            raise InputError.one("scheduler", self._address, allowed) from None
+            wrong = "the package distributed is not installed"
+            todo = "Run pip install 'strategist[cluster]', or leave the scheduler out."
+            raise InputError.one("scheduler", self._address, todo, wrong=wrong) from None
         try:
             self._client = Client(self._address, timeout=_PATIENCE_S, set_as_default=False)
             self._client.wait_for_workers(1, timeout=_PATIENCE_S)
         except (OSError, ValueError, TimeoutError) as error:
             self.close(at_once=True)
-            allowed = f"the address of a scheduler that has workers ({error})"
-            raise InputError.one("scheduler", self._address, allowed) from None
+            wrong = f"no scheduler with workers answers at {self._address} ({error})"
+            todo = "Start a scheduler and workers, and give its address."
+            raise InputError.one("scheduler", self._address, todo, wrong=wrong) from None
         executor: Executor = self._client.get_executor(pure=False)
         return executor
 
@@ -156,9 +158,7 @@ class Dask:
             self._client = None
 
     def _lost(self) -> SolveError:
-        return SolveError(
-            f"the scheduler {self._address} was lost; run the same command again to carry on"
-        )
+        return SolveError(f"the scheduler {self._address} was lost; rerun the command to resume")
 
 
 def engine_for(workers: int, scheduler: str | None) -> Engine:

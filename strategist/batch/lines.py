@@ -16,6 +16,7 @@ from typing import Any, BinaryIO
 
 from strategist.errors import InputError
 from strategist.report.output import is_sealed, sealed, written_whole
+from strategist.survey.tables import reason
 
 _BLOCK = 1 << 20
 _BEGIN = b'{"case":'  # of every line that a batch writes
@@ -29,11 +30,15 @@ def open_own(path: Path) -> BinaryIO:
     """
     with _said_as_input(path):
         if path.is_symlink():
-            raise InputError.one(str(path), "a link", "a file of its own in the folder")
+            todo = "Remove it, or give another folder."
+            raise InputError.one(
+                str(path), "a link", todo, wrong="is a link, which is not followed"
+            )
         file = os.fdopen(os.open(path, _FLAGS, 0o666), "a+b")
         if not stat.S_ISREG(os.fstat(file.fileno()).st_mode):
             file.close()
-            raise InputError.one(str(path), "something else than a file", "a file")
+            todo = "Remove it, or give another folder."
+            raise InputError.one(str(path), "no file", todo, wrong="is no regular file")
         return file
 
 
@@ -68,9 +73,10 @@ class Lines:
                 return
         if first:
             self._file.close()
-            allowed = "a line that a batch wrote; move the file away to start anew"
             shown = first[:80].decode("utf-8", "replace").strip()
-            raise InputError.one(str(self.path), shown, allowed, line=1)
+            wrong = f'"{shown}" is no line that a batch wrote'
+            todo = "Give another folder, or move the file away to start anew."
+            raise InputError.one(str(self.path), shown, todo, line=1, wrong=wrong)
 
     def _end_of_last_line(self) -> int:
         at = self._file.seek(0, os.SEEK_END)
@@ -124,10 +130,11 @@ def _said_as_input(path: Path) -> Iterator[None]:
     try:
         yield
     except OSError as error:
-        allowed = "a file that can be written, with room for it"
+        todo = "Make room, and see that the file may be written."
         if not path.parent.is_dir():
-            allowed = "its folder left where it is while a batch runs"
-        raise InputError.one(str(path), error.strerror or str(error), allowed) from None
+            todo = "Leave its folder where it is while a batch runs."
+        wrong = f"cannot be written: {reason(error)}"
+        raise InputError.one(str(path), "", todo, wrong=wrong) from None
 
 
 def _whole_lines(path: Path) -> Iterator[tuple[int, int, bytes]]:
@@ -169,7 +176,8 @@ def read_lines(path: Path) -> Iterator[dict[str, Any]]:
     for _, number, line in _whole_lines(path):
         found = _believed(line)
         if found is None:
-            why = "a line without a checksum" if is_sealed(line) is None else "a damaged line"
-            allowed = "lines as a batch wrote them: run it again, it does only these anew"
-            raise InputError.one(str(path), why, allowed, line=number)
+            bare = is_sealed(line) is None
+            wrong = "the line has no checksum" if bare else "the line is damaged"
+            todo = "Run the batch again: it does only such lines anew."
+            raise InputError.one(str(path), "", todo, line=number, wrong=wrong)
         yield found

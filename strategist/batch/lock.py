@@ -29,13 +29,14 @@ def alone_in(folder: Path) -> Iterator[None]:
         found = file.read(200)
         if not (found.startswith(_BEGIN) or _BEGIN.startswith(found)):
             shown = found[:40].decode("utf-8", "replace")
-            raise InputError.one(str(path), shown, "the lock of a batch; move the file away")
+            wrong, todo = f'"{shown}" is no lock of a batch', "Move the file away."
+            raise InputError.one(str(path), shown, todo, wrong=wrong)
         try:
             fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except OSError:
             who = found.decode("utf-8", "replace").strip() or "another run"
-            allowed = "a folder that no other run writes to"
-            raise InputError.one(str(folder), f"in use by {who}", allowed) from None
+            todo = "Wait until that run has ended, or give another folder."
+            raise InputError.one(str(folder), who, todo, wrong=f"is in use by {who}") from None
         file.truncate(0)
         file.write(f"process {os.getpid()} on {socket.gethostname()}\n".encode())
         file.flush()

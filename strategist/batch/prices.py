@@ -96,14 +96,15 @@ def prices_from_cases(
 def _all(own: Results, found: dict[tuple[str, str], Prices]) -> dict[tuple[str, str], Prices]:
     for case, name in own:
         if (case, name) not in found:
-            raise InputError.one(case, f"no read point {name}", "the case of the batch's results")
+            wrong = f'has no read point "{name}" any more'
+            raise InputError.one(case, name, "Run the batch again.", wrong=wrong)
     return found
 
 
 def _known(case: str, name: str, answer: Prices | str) -> Prices:
     if isinstance(answer, str):
-        allowed = "a read point that does what it did in the batch: run that again"
-        raise InputError.one(f"{case}, {name}", answer, allowed)
+        wrong = f"is not as it was in the batch: {answer}"
+        raise InputError.one(f"{case}, {name}", answer, "Run the batch again.", wrong=wrong)
     return answer
 
 

@@ -20,6 +20,7 @@ from strategist.batch.summary import Summary, refuse_links, summarise
 from strategist.batch.work import Done, Task, failed, solve
 from strategist.errors import InputError, SolveError
 from strategist.survey.parts import Parts, open_case
+from strategist.survey.tables import reason
 
 _ANSWERS = "4"  # part of each hash: raise it when the same input may get another answer
 
@@ -188,13 +189,13 @@ def _unreadable(label: str, error: InputError) -> Done:
 def _labels(cases: Sequence[str | Path]) -> list[str]:
     """The cases as they are called in the results; raises InputError where one comes twice."""
     if not cases:
-        raise InputError.one("cases", "", "at least one case folder")
+        raise InputError.one("cases", "", "at least one", wrong="no case is given")
     labels = [os.path.normpath(case) for case in cases]
     seen: set[Path] = set()
     for label in labels:
         path = Path(label).resolve()
         if path in seen:
-            raise InputError.one("cases", label, "each case once")
+            raise InputError.one("cases", label, "each case once", wrong=f"{label} is given twice")
         seen.add(path)
     return labels
 
@@ -209,9 +210,8 @@ def _faults_of(folder: Path) -> Iterator[None]:
     except OSError as error:
         if error.filename is None or folder not in Path(str(error.filename)).parents:
             raise
-        why = error.strerror or str(error)
-        allowed = "a folder that nobody else changes while a batch runs"
-        raise InputError.one(str(error.filename), why, allowed) from None
+        todo = "Run it again, and leave the folder as it is meanwhile."
+        raise InputError.one(str(error.filename), "", todo, wrong=reason(error)) from None
 
 
 def _folder(out: str | Path) -> Path:
@@ -221,6 +221,6 @@ def _folder(out: str | Path) -> Path:
         if not os.access(folder, os.W_OK):
             raise PermissionError(f"no right to write in {folder}")
     except (OSError, ValueError) as error:
-        why = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        raise InputError.one(str(out), why, "a folder that can be made and written to") from None
+        wrong, allowed = f"cannot be used: {reason(error)}", "a folder that you may write to"
+        raise InputError.one(str(out), "", allowed, wrong=wrong) from None
     return folder

@@ -55,7 +55,8 @@ def refuse_links(folder: Path) -> None:
     overwritten."""
     for name in _FILES:
         if (folder / name).is_symlink():
-            raise InputError.one(str(folder / name), "a link", "a file, or nothing, of this name")
+            wrong, todo = "is a link, which is not followed", "Remove it, or give another folder."
+            raise InputError.one(str(folder / name), "a link", todo, wrong=wrong)
 
 
 def summarise(folder: Path, book: Book, index: sqlite3.Connection, kept: int) -> Summary:

@@ -246,12 +246,14 @@ def site_templates(
     clock = Clock(time_limit_s)
     path = Path(folder) / "results.jsonl"
     if not path.is_file():
-        raise InputError.one(str(folder), "no results.jsonl", "the folder of a batch")
+        wrong = "holds no results.jsonl"
+        raise InputError.one(str(folder), "", "the folder of a batch", wrong=wrong)
     rows = list(read_lines(path))
     own = {(row["case"], row["read_point"]): row["result"] for row in rows if "result" in row}
     left_out = [f"{r['read_point'] or ''} ({r['case']})".strip() for r in rows if "result" not in r]
     if not own:
-        raise InputError.one(str(path), "no result", "the results of at least one read point")
+        wrong, todo = "has no result of any read point", "Run the batch again and see its errors."
+        raise InputError.one(str(path), "", todo, wrong=wrong)
 
     def pricing(candidates: tuple[Strategy, ...]) -> Mapping[tuple[str, str], Prices]:
         return prices_from_cases(own, candidates, workers, scheduler, _part_of(clock))
@@ -276,7 +278,7 @@ def templates_of(
     """
     clock = Clock(time_limit_s)
     if not own:
-        raise InputError.one("results", "none", "the results of at least one read point")
+        raise InputError.one("results", "", "those of at least one read point")
 
     def pricing(candidates: tuple[Strategy, ...]) -> Mapping[tuple[str, str], Prices]:
         return prices_of(own, read_points, candidates, _part_of(clock))

@@ -170,7 +170,8 @@ def each_strategy(
     def of_point(point: strategist.ReadPoint, last: bool) -> Answered:
         file = file_for(arguments, files, point.name)
         if file is None:
-            raise InputError.one(source, point.name, "a file that holds a result of it")
+            wrong = f"holds no strategy for {point.name}"
+            raise InputError.one(source, "", "a file that does", wrong=wrong)
         return answer(point, _of_file(file, source, sturdier=arguments.sturdier), last)
 
     return each_point(arguments, points_for(arguments, files), of_point)
@@ -180,7 +181,8 @@ def _of_file(file: strategist.StrategyFile, source: str, *, sturdier: bool) -> s
     if not sturdier:
         return file.strategy
     if file.sturdier is None:
-        raise InputError.one("--sturdier", source, "a result that holds a sturdier strategy")
+        wrong = f"{source} holds no sturdier strategy"
+        raise InputError.one("--sturdier", source, "Leave --sturdier out.", wrong=wrong)
     return file.sturdier
 
 
@@ -259,7 +261,7 @@ def number(allowed: str, fits: Callable[[float], bool]) -> Callable[[str], float
         except ValueError:
             found = math.nan
         if not (math.isfinite(found) and fits(found)):
-            raise argparse.ArgumentTypeError(f'found "{text}"; allowed: {allowed}')
+            raise argparse.ArgumentTypeError(f'"{text}" is not valid. Give {allowed}.')
         return found
 
     return read
@@ -272,7 +274,7 @@ def whole(low: int, high: int) -> Callable[[str], int]:
         digits = text.isascii() and text.isdigit() and len(text) <= 10
         if not (digits and low <= int(text) <= high):
             allowed = f"a whole number from {low} to {high}"
-            raise argparse.ArgumentTypeError(f'found "{text}"; allowed: {allowed}')
+            raise argparse.ArgumentTypeError(f'"{text}" is not valid. Give {allowed}.')
         return int(text)
 
     return read

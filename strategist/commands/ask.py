@@ -67,7 +67,7 @@ def _key(text: str) -> tuple[str, Any]:
     """A key with its value: JSON where it is some, else text."""
     key, equals, value = text.partition("=")
     if not (key and equals):
-        raise argparse.ArgumentTypeError(f'found "{text}"; allowed: KEY=VALUE')
+        raise argparse.ArgumentTypeError(f'"{text}" is not valid. Give KEY=VALUE.')
     try:
         return key, json.loads(value)
     except ValueError:
@@ -108,7 +108,8 @@ def _answer(
         None if question.solves is None else solving(arguments, unseen=question.solves == "all")
     )
     asked = strategist.Asked(options, parameters=parameters, **more)
-    with placed({one.key: one.option for one in question.parameters}):
+    files = {"strategy": arguments.strategy} if question.takes_strategy else {}
+    with placed(files | {one.key: one.option for one in question.parameters}):
         found = question.answer(point, asked)
     shown = strategist.Shown(last, question.detailed and arguments.detail)
     status = OK if question.holds(found) else UNUSABLE

@@ -29,11 +29,8 @@ def _check(arguments: argparse.Namespace) -> int:
     try:
         case = case_of(arguments)
     except InputError as error:
-        say(str(error), UNUSABLE)
-        faults = len(error.faults)
-        if arguments.out != "-":
-            print(f"Unusable: {faults} fault{'' if faults == 1 else 's'}, listed above.")
-        return UNUSABLE
+        faults = f"{error.count} fault{'' if error.count == 1 else 's'}"
+        return say(f"{error}\nUnusable: {faults}, listed above.", UNUSABLE)
     checked = strategist.check(case)
     give(arguments.out, checked.to_json(), strategist.check_text(checked))
     return OK if all(one.usable for one in checked.read_points) else UNUSABLE

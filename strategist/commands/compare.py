@@ -53,7 +53,8 @@ def _compare(arguments: argparse.Namespace) -> int:
             for side in _sides(arguments, point, name, source, held)
         ]
         if not sides:
-            raise InputError.one("--strategy", "", f"a file with a strategy for {point.name}")
+            wrong = f"no file holds a strategy for {point.name}"
+            raise InputError.one("--strategy", "", "a file that does", wrong=wrong)
         found = strategist.compare(point, sides)
         if len(sides) == 1:
             (one,), name = found.evaluations, sides[0].name

@@ -12,6 +12,7 @@ from strategist.commands.arguments import (
     add_case,
     add_command,
     each_strategy,
+    placed,
 )
 from strategist.errors import InputError
 
@@ -37,12 +38,14 @@ def _export(arguments: argparse.Namespace) -> int:
     table = None
     if arguments.power_table is not None:
         if arguments.format != "llrp":
-            raise InputError.one("--power-table", arguments.power_table, "only with --format llrp")
+            wrong, todo = "is of no use here", "Add --format llrp, or leave it out."
+            raise InputError.one("--power-table", arguments.power_table, todo, wrong=wrong)
         source = arguments.power_table
         table = strategist.read_power_table(strategist.read_text(source), source)
 
     def answer(point: strategist.ReadPoint, strategy: strategist.Strategy, _: bool) -> Answered:
-        settings = strategist.settings_of(point, strategy, arguments.format, table)
+        with placed({"power table": "--power-table"}):
+            settings = strategist.settings_of(point, strategy, arguments.format, table)
         return settings.to_json(), strategist.settings_text(settings), OK
 
     return each_strategy(arguments, answer)

@@ -12,6 +12,7 @@ from strategist.commands.arguments import (
     add_out,
     give,
     number,
+    placed,
     refuse_out,
     whole,
 )
@@ -61,7 +62,8 @@ def add(commands: Commands) -> None:
 
 def _lawful(arguments: argparse.Namespace) -> int:
     refuse_out(arguments.out)
-    strategist.region_named(arguments.region)
+    with placed({"region": "--region"}):
+        strategist.region_named(arguments.region)
     radio = strategist.Radio(
         region=arguments.region,
         hop_channels=arguments.hops,

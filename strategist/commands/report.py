@@ -73,7 +73,8 @@ def _results(name: str) -> list[strategist.GivenResult]:
 
 def _backing(arguments: argparse.Namespace) -> strategist.Backing:
     if arguments.today and not arguments.cases:
-        raise InputError.one("--today", arguments.today[0], "with --case, to be judged by")
+        wrong, todo = "needs --case", "Add --case FOLDER, by which it is judged."
+        raise InputError.one("--today", arguments.today[0], todo, wrong=wrong)
     cases = [(case, strategist.read_case(case)) for case in arguments.cases]
     today = [strategist.parse_strategy_file(strategist.read_file(f), f) for f in arguments.today]
     return strategist.Backing(

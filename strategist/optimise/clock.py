@@ -7,11 +7,8 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 
-__all__ = ["Clock", "KeepingClock", "OutOfTimeError", "Watch"]
+__all__ = ["Clock", "KeepingClock", "OutOfTimeError"]
 
-# Who watches a proof is told the seconds spent, the loss of the best strategy so far, and the loss
-# that none is below (None: no strategy yet that keeps the hard limits).
-Watch = Callable[[float, float | None, float | None], None]
 _RESERVE = 0.1  # of the time allowed
 
 
@@ -30,7 +27,6 @@ class Clock:
     started: float | None = None
     now: Callable[[], float] = time.monotonic
     off: float = 0.0
-    watch: Watch | None = None
 
     def __post_init__(self) -> None:
         if self.started is None:
@@ -76,11 +72,6 @@ class Clock:
 
     def expired(self) -> bool:
         return self.seconds is not None and self.spent >= self.seconds
-
-    def tell(self, loss: float | None, bound: float | None) -> None:
-        """Say to who watches how far the proof is."""
-        if self.watch is not None:
-            self.watch(self.spent, loss, bound)
 
     def check(self) -> None:
         """Raises OutOfTimeError where it ran out: for loops that may be left at any turn."""

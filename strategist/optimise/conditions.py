@@ -136,6 +136,7 @@ class _Run:
         self.pool: list[_Found] = []
         self.bound, self.calls = 0.0, 0
         self.infeasible = False
+        self.rival = float("inf")  # V of a strategy elsewhere, within the limits
 
     def look(self, answer: Answer) -> bool:
         """Weigh a strategy in each condition; False where it is known."""
@@ -152,7 +153,8 @@ class _Run:
     @property
     def closed(self) -> bool:
         best = self.best
-        return best.key[0] == 0 and self.bound >= best.key[1] - _FINEST
+        mark = min(self.rival, best.key[1] if best.key[0] == 0 else float("inf"))
+        return self.bound >= mark - _FINEST
 
     def cut(self) -> None:
         """Kelley's planes, until they say no more. Raises OutOfTimeError."""
@@ -210,14 +212,22 @@ class _Run:
 
 
 def least_over_conditions(
-    problem: Problem, weighing: Weighing, clock: Clock, known: Answer | None = None, seed: int = 0
+    problem: Problem,
+    weighing: Weighing,
+    clock: Clock,
+    known: Answer | None = None,
+    *,
+    seed: int = 0,
+    rival: float = float("inf"),
 ) -> InConditions:
     """The strategy of least V that keeps the hard limits in each condition, then of the least V
     under the guards among those found; the least excess where none found keeps them.
 
-    `known` is a strategy to begin with.
+    `known` is a strategy to begin with; what is no better than `rival`, the V of one within the
+    limits in another problem, is not sought further.
     """
     run = _Run(problem, weighing, clock)
+    run.rival = rival
     if known is not None:
         run.look(known)
     with contextlib.suppress(OutOfTimeError):

@@ -1,4 +1,4 @@
-"""The RSSI that counts under the guards, as the optimiser sees it (MODEL: guarded loss).
+"""The RSSI that counts under the guards, as the optimiser sees it.
 
 Written apart from `trust/guarded.py`, which replays what is chosen here: the two are compared.
 """

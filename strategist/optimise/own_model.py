@@ -76,7 +76,7 @@ def prove_own_powers(
         for name, objective, constant in model.objectives():
             mip = model.aim(objective)
             effort |= {"variables": len(mip.variables()), "rows": len(mip.constraints)}
-            solved = solve_mip(mip, clock=clock, seed=seed)
+            solved = solve_mip(mip, clock=clock, seed=seed, known=True)
             effort["nodes"] += solved.nodes
             if solved.outcome is Outcome.INFEASIBLE:
                 raise SolveError(f"HiGHS calls the model infeasible at the objective {name}")

@@ -71,7 +71,6 @@ class BestFirst:
         self.waiting: list[tuple[Bound, Node]] = []  # looked at as far as this round goes
         self.stuck: list[tuple[Bound, Node]] = []  # can neither be listed nor split
         self.tied: list[Node] = []  # may hold strategies that are as good as the best
-        self.watched = False  # whether this is the proof that is watched
         self._order = itertools.count()
         self._begun: set[int] = set()  # cutoffs whose nodes were made anew for the loss
 
@@ -110,10 +109,8 @@ class BestFirst:
                 self.heap = []
                 return
             self.raise_floor(bound)
-            if self.best.answer is not None and isinstance(self.best.goal, LossGoal):
-                tell(self.best.answer.key[1], self.floor[1])
-            self.tree.clock.check()
             self._tell()
+            self.tree.clock.check()
             if self.best.hopeless(*bound, 0, float(node.cutoff > 0), 1):
                 self.tied.append(node)
             else:
@@ -121,11 +118,10 @@ class BestFirst:
                 self.work_on(node, stage)
 
     def _tell(self) -> None:
+        """What is known of the loss; while the hard limits are exceeded, losses say nothing."""
         answer = self.best.answer
-        if self.watched and answer is not None:
-            kept = answer.key[0] == 0  # else losses say nothing yet
-            bound = min(self.floor[1], answer.key[1])
-            self.tree.clock.tell(answer.key[1] if kept else None, bound if kept else None)
+        if answer is not None and answer.key[0] == 0 and isinstance(self.best.goal, LossGoal):
+            tell(answer.key[1], min(self.floor[1], answer.key[1]))
 
     def work_on(self, node: Node, stage: int) -> None:
         """Take a node one stage further."""
@@ -190,7 +186,6 @@ class Search:
         self.tree = Tree(problem, clock, chains)
         self.best = Best(self.tree.layout, LossGoal(problem, self.tree.layout), known)
         self.run = BestFirst(self.tree, self.best)
-        self.run.watched = True
         self.cutoffs: list[int] | None = None  # that are left to look at; None: all
         self.seeks = True  # whether to look for good chains before the proof does
         self._climbed: set[tuple[Answer, int]] = set()  # what was climbed from, and how far

@@ -81,7 +81,7 @@ class Strategy(Declared):
     @classmethod
     def _ascending(cls, levels: tuple[float, ...]) -> tuple[float, ...]:
         if any(low >= high for low, high in itertools.pairwise(levels)):
-            raise ValueError("levels in ascending order, each once")
+            raise ValueError("The levels do not ascend. Give them in ascending order, each once.")
         return tuple(float(level) for level in levels)
 
     @model_validator(mode="after")
@@ -89,10 +89,12 @@ class Strategy(Declared):
         if isinstance(self.score, Difference):
             if self.cutoff_dbm is not None:
                 raise ValueError(
-                    "cutoff_db in place of cutoff_dbm, since the score is a difference"
+                    "cutoff_dbm does not go with a score that is a difference. Give cutoff_db."
                 )
         elif self.cutoff_db is not None:
-            raise ValueError("cutoff_dbm in place of cutoff_db, since the score is no difference")
+            raise ValueError(
+                "cutoff_db goes with a score that is a difference alone. Give cutoff_dbm."
+            )
         return self
 
     @field_validator("masks")
@@ -100,7 +102,9 @@ class Strategy(Declared):
     def _joined(cls, masks: tuple[Mask, ...]) -> tuple[Mask, ...]:
         for position, mask in enumerate(masks):
             if (mask.join is None) != (position == 0):
-                raise ValueError('"join" ("and" or "or") on every mask but the first')
+                raise ValueError(
+                    "The masks are not joined. Give join (and, or) with each mask but the first."
+                )
         return masks
 
 

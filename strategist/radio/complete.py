@@ -58,11 +58,10 @@ def _leave_out(read_point: ReadPoint) -> ReadPoint:
     if policy.untried == "refuse":
         pairs = survey.untried_pairs()
         listed = some([f"{pass_id} at {figure(level)} dBm" for pass_id, level in pairs])
-        allowed = (
-            f"leave_out_level or leave_out_pass, or a survey of all pairs (refuse); "
-            f"{len(pairs)} not surveyed{_unforeseen(policy)}: {listed}"
-        )
-        raise InputError.one("site.json", policy.untried, allowed, path=path)
+        many = "1 pair of pass and level was" if len(pairs) == 1 else f"{len(pairs)} pairs were"
+        wrong = f"{many} not surveyed{_unforeseen(policy)}: {listed}"
+        todo = "Survey them, or set untried to leave_out_level or leave_out_pass."
+        raise InputError.one("site.json", policy.untried, todo, path=path, wrong=wrong)
     if policy.untried == "leave_out_level":
         keep = np.logical_and.reduce(survey.tried, axis=0)
         kind = "levels"
@@ -72,8 +71,10 @@ def _leave_out(read_point: ReadPoint) -> ReadPoint:
         kind = "passes"
         left_out = [survey.pass_ids[p] for p in np.flatnonzero(~keep)]
     if not keep.any():
-        allowed = f"another choice: each of the {len(keep)} {kind} has a pair that was not surveyed"
-        raise InputError.one("site.json", policy.untried, allowed, path=path)
+        other = "leave_out_pass" if kind == "levels" else "leave_out_level"
+        wrong = f"each of the {len(keep)} {kind} has a pair that was not surveyed, so none is left"
+        todo = f"Set it to {other}, or survey what is missing."
+        raise InputError.one("site.json", policy.untried, todo, path=path, wrong=wrong)
     kept = survey.keep(levels=keep) if kind == "levels" else survey.keep(passes=keep)
     warning = (
         f"{len(left_out)} of {len(keep)} {kind} left out, since they were not surveyed in full "

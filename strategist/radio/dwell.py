@@ -137,8 +137,9 @@ def field_of(survey: Survey, time: Dwell) -> int:
     tags = int(np.bincount(survey.roster_pass, minlength=1).max())
     if time.rf_mode is not None and tags > TAGS_MAX:
         path = ("read_points", survey.read_point, "time", "rf_mode")
-        allowed = f"step_s as measured, since {tags} tags in a pass are more than {TAGS_MAX}"
-        raise InputError.one("site.json", time.rf_mode, allowed, path=path)
+        wrong = f"{tags:,} tags in a pass are too many to estimate a step (at most {TAGS_MAX:,})"
+        todo = "Measure the step and give step_s instead, or give tags_in_field."
+        raise InputError.one("site.json", time.rf_mode, todo, path=path, wrong=wrong)
     return tags
 
 
@@ -207,6 +208,8 @@ def steps_by_masks(
     if not found[0]:
         path = ("read_points", survey.read_point, "time", "dwell_s")
         how = "as given" if time.step_s is not None else f"estimated for {tags} tags in the field"
-        allowed = f"at least {worst[0]:.3g} s, which one step without masks may take ({how})"
-        raise InputError.one("site.json", f"{dwell_s:g}", allowed, path=path)
+        wrong = f"{dwell_s:g} s is too short for any ladder: one step without masks takes up to "
+        wrong += f"{worst[0]:.3g} s ({how})"
+        todo = "Let loads stay longer, or give a shorter step under time."
+        raise InputError.one("site.json", f"{dwell_s:g}", todo, path=path, wrong=wrong)
     return tuple(itertools.takewhile(lambda steps: steps > 0, found))

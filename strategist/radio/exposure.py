@@ -1,4 +1,4 @@
-"""How near a person may come: reference levels for RF exposure, and the distance they imply.
+"""How near a person may come: limits of RF exposure, and the distance they imply.
 
 The result is a caution for the sheet. It replaces neither a measurement nor the assessment of a
 qualified person.
@@ -27,15 +27,20 @@ _AVERAGING = {
     "icnirp": "averaged over the whole body (30 min in the 2020 edition, 6 min in 1998)",
     "fcc": "averaged over 30 min for the public and 6 min at work (OET-65)",
 }
+LIMIT_NAMES = {  # each guideline's own word
+    "icnirp": "ICNIRP reference level",
+    "fcc": "FCC limit (MPE)",
+}
+PEOPLE = {"icnirp": "general public", "fcc": "general population"}
 _CAUTION = (
-    "Inside {metres:.2f} m of the antenna the {guideline} reference level for {group} exposure may "
-    "be exceeded: keep people out of it or have a qualified person assess the place. Local rules "
-    "and licensed practice come first; implants and other devices may need more distance."
+    "Inside {metres:.2f} m of the antenna the {limit} for {group} exposure may be exceeded: keep "
+    "people out of it or have a qualified person assess the place. Local rules and licensed "
+    "practice come first; implants and other devices may need more distance."
 )
 
 
 def reference_w_m2(guideline: Guideline, group: Group, mhz: float) -> float:
-    """Whole-body reference level in W/m² at `mhz`, of a band of UHF tags.
+    """Whole-body limit of power density in W/m² at `mhz`, of a band of UHF tags.
 
     ICNIRP (1998 and 2020): f/200 for the public, f/40 at work, 400-2000 MHz. FCC 47 CFR 1.1310:
     f/1500 and f/300 mW/cm², 300-1500 MHz (f/1500 and f/300 from memory).
@@ -87,7 +92,7 @@ def exposure_distance(
     group: Group = "public",
     ground_factor: float = 1.0,
 ) -> ExposureDistance:
-    """Distance sqrt(k EIRP / (4 pi S)) at which the power density S is the reference level.
+    """Distance sqrt(k EIRP / (4 pi S)) at which the power density S is the limit.
 
     `eirp_dbm` counts the whole gain of the antenna (dBic for a circular one). `mhz`: take the
     lowest frequency of the band, where the level is strictest. `ground_factor` k is 1 in free
@@ -95,8 +100,7 @@ def exposure_distance(
     """
     level = reference_w_m2(guideline, group, mhz)
     metres = math.sqrt(ground_factor * dbm_to_w(eirp_dbm) / (4 * math.pi * level))
-    names = {"icnirp": "ICNIRP", "fcc": "FCC"}
-    people = {"public": "general public", "occupational": "occupational"}
+    people = "occupational" if group == "occupational" else PEOPLE[guideline]
     assumptions = (
         "one antenna sends all the time at this power, in the direction of its most gain",
         "far field; nearer than about 2 D²/wavelength (D the antenna's size) the figure is rough",
@@ -115,6 +119,6 @@ def exposure_distance(
         source=_LEVELS[guideline][2],
         assumptions=assumptions,
         caution=_CAUTION.format(
-            metres=math.ceil(metres * 100) / 100, guideline=names[guideline], group=people[group]
+            metres=math.ceil(metres * 100) / 100, limit=LIMIT_NAMES[guideline], group=people
         ),
     )

@@ -128,8 +128,9 @@ def lawful_levels(survey: Survey, policy: Policy) -> Bools:
         raise InputError.one(
             "site.json",
             some([figure(level) for level in survey.levels_dbm]),
-            f"a level surveyed that is lawful. {lawful.level.reason}",
+            f"Survey lower levels. {lawful.level.reason}",
             path=path,
+            wrong="no level surveyed is lawful",
         )
     return may
 
@@ -145,8 +146,9 @@ def choosable_levels(survey: Survey, policy: Policy) -> Bools:
         raise InputError.one(
             "site.json",
             some([figure(level) for level in policy.reader.power_levels_dbm or ()]),
-            f"a level that was surveyed and is lawful: {some(lawful_dbm)}",
+            f"one that was surveyed and is lawful: {some(lawful_dbm)}",
             path=path,
+            wrong="no level that the reader can be set to was surveyed and is lawful",
         )
     return may
 
@@ -204,7 +206,7 @@ def power_limit(radio: Radio, level_dbm: float | None = None) -> PowerLimit:
     lawful = lawful_at(np.array([] if level_dbm is None else [level_dbm]), radio)
     level = lawful.level.dbm if level_dbm is None else level_dbm
     if level is None:
-        no_level = "No distance for exposure can be named: no level is given or lawful for sure."
+        no_level = "No distance for exposure can be named: no level is given or known to be lawful."
         return PowerLimit(None, lawful, NoDistance(None, no_level))
     return PowerLimit(level, lawful, exposure_at(level, radio), _reach_m(level, radio))
 

@@ -100,7 +100,7 @@ REGIONS: dict[str, Region] = {
 def region_named(name: str) -> Region:
     """The profile of that name. Raises InputError with the known names otherwise."""
     if name not in REGIONS:
-        raise InputError.one("radio", name, f"one of {', '.join(REGIONS)}", column="region")
+        raise InputError.one("region", name, f"one of {', '.join(REGIONS)}")
     return REGIONS[name]
 
 
@@ -167,7 +167,9 @@ def highest_conducted_dbm(
     if region.kind == "conducted":
         excess = counted - loss - region.free_gain_dbi
         dbm = limit - max(0.0, excess)
-        rule = f"{limit:.2f} dBm conducted, less what the gain exceeds {region.free_gain_dbi:g} dBi"
+        rule = (
+            f"{limit:.2f} dBm conducted, minus the antenna gain above {region.free_gain_dbi:g} dBi"
+        )
     else:
         radiated = limit + DIPOLE_DB if region.kind == "erp" else limit
         dbm = radiated - counted + loss

@@ -8,8 +8,9 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from strategist.errors import InputError
+from strategist.survey.tables import reason
 
-_ALLOWED = "a folder that does not exist yet, or is empty, since nothing is overwritten"
+_ALLOWED = "a folder that does not exist yet, or is empty: nothing is overwritten"
 
 
 def refuse_folder(folder: str | Path) -> None:
@@ -17,14 +18,15 @@ def refuse_folder(folder: str | Path) -> None:
     try:
         target = Path(folder).resolve()
         if target.exists() and (not target.is_dir() or any(target.iterdir())):
-            found = "a folder with files" if target.is_dir() else "a file"
-            raise InputError.one(str(folder), "", _ALLOWED, wrong=found)
+            wrong = "is a folder that holds files" if target.is_dir() else "is a file"
+            raise InputError.one(str(folder), "", _ALLOWED, wrong=wrong)
         if not target.parent.is_dir():
-            found = f"no folder {target.parent}"
-            raise InputError.one(str(folder), "", "a new folder in one that exists", wrong=found)
+            wrong = f"the folder {Path(folder).parent} does not exist"
+            raise InputError.one(str(folder), "", "a new folder in one that exists", wrong=wrong)
         if not os.access(target.parent, os.W_OK):
+            wrong = f"you may not write into {Path(folder).parent}"
             raise InputError.one(
-                str(folder), "", _ALLOWED, wrong=f"no right to write in {target.parent}"
+                str(folder), "", "a folder in one that you may write to", wrong=wrong
             )
     except (OSError, ValueError, RuntimeError) as error:  # a name that no file system takes
         raise _refused(folder, error) from None
@@ -52,5 +54,5 @@ def write_case(folder: str | Path, files: Mapping[str, str]) -> None:
 
 
 def _refused(folder: str | Path, error: Exception) -> InputError:
-    why = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-    return InputError.one(str(folder), "", "a folder that can be made", wrong=why)
+    wrong = f"cannot be made: {reason(error)}"
+    return InputError.one(str(folder), "", "a folder that can be made", wrong=wrong)

@@ -131,8 +131,8 @@ def _survey_of(given: GivenResult, backing: Backing) -> tuple[str, ReadPoint] | 
         of_case = [one for one in named if one[0] == given.case]
         if len(of_case) != 1:
             cases = ", ".join(case for case, _ in named)
-            allowed = f"one case with a read point {given.read_point}"
-            raise InputError.one("surveys", cases, allowed)
+            wrong = f"{len(named)} cases have a read point {given.read_point}: {cases}"
+            raise InputError.one("surveys", cases, "one of them", wrong=wrong)
         named = of_case
     return named[0] if named else None
 
@@ -143,10 +143,9 @@ def _refuse_other(case: str, found: Evaluation, result: Mapping[str, Any]) -> No
     for name in _COUNTS:
         if counted[name] != result["outcome"][name]:
             value = f"{counted[name]} {name.replace('_', ' ')} at {found.read_point}"
-            allowed = (
-                f"the survey that the result was made from, which has {result['outcome'][name]}"
-            )
-            raise InputError.one(case, value, allowed)
+            wrong = f"has {value}, and the result has {result['outcome'][name]}"
+            allowed = "the survey that the result was made from"
+            raise InputError.one(case, value, allowed, wrong=wrong)
 
 
 def reasons_to_visit(result: Mapping[str, Any], policy: Policy | None = None) -> list[str]:
@@ -205,5 +204,5 @@ def _today(point: ReadPoint, strategy: Strategy, backing: Backing) -> dict[str, 
 def _why_not(point: ReadPoint, today: Strategy) -> str:
     """Which of today's levels nobody surveyed, as a sentence; empty where all were."""
     steps = steps_of(point, today.levels_dbm).levels
-    lacking = [figure(step.power_dbm) for step in steps if step.known == "not surveyed"]
+    lacking = [figure(step.power_dbm) for step in steps if step.known == "not_surveyed"]
     return f"They use {some(lacking)} dBm, which was not surveyed here." if lacking else ""

@@ -147,14 +147,18 @@ def _lines(data: bytes, source: str) -> Iterator[GivenResult]:
     for number, line in enumerate(data.splitlines(), 1):
         where = f"{source}, line {number}"
         if is_sealed(line) is False:
-            allowed = "a line as its batch wrote it: run the batch again, or drop the checksum"
-            raise InputError.one(source, "a damaged line", allowed, line=number)
+            wrong, todo = (
+                "the line is damaged",
+                "Run the batch again: it does only such lines anew.",
+            )
+            raise InputError.one(source, "a damaged line", todo, line=number, wrong=wrong)
         try:
             parse_json(line, _LINE, where)
         except MalformedError as error:
             found = error.faults[0].value
-            allowed = "a line that a batch wrote: JSON with case, read_point and result or error"
-            raise InputError.one(source, found, allowed, line=number) from None
+            wrong = f'"{found}" is no line that a batch wrote'
+            allowed = "JSON with case, read_point and result or error in each line"
+            raise InputError.one(source, found, allowed, line=number, wrong=wrong) from None
         found = json.loads(line)
         failed = found.get("error")
         yield _checked(
@@ -180,5 +184,6 @@ def _checked(given: GivenResult) -> GivenResult:
         words, masks = held.get("mask_words"), held["strategy"].get("masks", [])
         if words and len(words) != len(masks):
             allowed = f"words for each of the {len(masks)} masks, or none"
-            raise InputError.one(given.source, len(words), allowed, column=column)
+            wrong = f"has words for {len(words)} masks"
+            raise InputError.one(given.source, len(words), allowed, column=column, wrong=wrong)
     return given

@@ -122,5 +122,5 @@ def settings_text(settings: Settings) -> str:
 def _level(level: Step) -> str:
     law = {True: "lawful", False: "UNLAWFUL", None: "lawful limit unknown"}[level.lawful]
     known = level.known
-    mark = known if known == "surveyed" else known.upper()
+    mark = known if known == "surveyed" else known.replace("_", " ").upper()
     return f"{figure(level.power_dbm)} dBm: {law}, {mark}"

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TextIO
 
 from strategist.errors import InputError
+from strategist.survey.tables import reason
 
 _SEAL = re.compile(rb',"checksum":"([0-9a-f]{16})"}\Z')
 
@@ -20,16 +21,18 @@ def refuse_target(path: str | Path) -> None:
     try:
         target = Path(path).resolve()
         if target.is_dir():
-            raise InputError.one(str(path), "a folder", "the name of a file")
+            raise InputError.one(str(path), "a folder", "the name of a file", wrong="is a folder")
         if target.exists() and not target.is_file():
             allowed = "the name of a file, or - for standard output"
-            raise InputError.one(str(path), "something else than a file", allowed)
+            raise InputError.one(str(path), "no file", allowed, wrong="is no regular file")
         if not target.parent.is_dir():
-            allowed = "a file in a folder that exists"
-            raise InputError.one(str(path), f"no folder {target.parent}", allowed)
+            wrong = f"the folder {Path(path).parent} does not exist"
+            raise InputError.one(str(path), "", "a file in a folder that exists", wrong=wrong)
         if not os.access(target.parent, os.W_OK):
-            found = f"no right to write in {target.parent}"
-            raise InputError.one(str(path), found, "a file in a folder that may be written to")
+            wrong = f"you may not write into {Path(path).parent}"
+            raise InputError.one(
+                str(path), "", "a file in a folder that you may write to", wrong=wrong
+            )
     except (OSError, ValueError, RuntimeError) as error:  # a name that no file system takes
         raise _refused(path, error) from None
 
@@ -63,8 +66,8 @@ def written_whole(path: str | Path) -> Iterator[TextIO]:
 
 
 def _refused(path: str | Path, error: Exception) -> InputError:
-    why = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-    return InputError.one(str(path), why, "a file that can be written")
+    wrong = f"cannot be written: {reason(error)}"
+    return InputError.one(str(path), "", "a file that can be written", wrong=wrong)
 
 
 def sealed(text: str) -> str:

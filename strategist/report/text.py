@@ -41,7 +41,7 @@ _SHORT = "time ran out, or mask chains are too many to list"
 _PROVERS = {
     "search": "exact search",
     "model": "mixed-integer model",
-    "search and model": "exact search, then mixed-integer model",
+    "search_and_model": "exact search, then mixed-integer model",
 }
 
 

@@ -20,8 +20,10 @@ def build(point: PointRows, warnings: list[str], faults: FaultList) -> list[Read
     """The read point, alone in a list, or an empty list after adding its faults."""
     found = FaultList()
     if not len(point.roster):
-        allowed = f'at least one row of read point "{point.name}"'
-        faults.add(Fault(point.roster.source, None, "read_point", "", allowed))
+        allowed = "at least one, or leave the read point out of the other files"
+        wrong = f'no row of read point "{point.name}"'
+        source = point.roster.source
+        faults.add(Fault(source, None, "read_point", "", allowed, wrong=wrong))
         return []
     axes = _axes(point)
     _refuse_twice(point.roster, axes, found)
@@ -90,9 +92,11 @@ def _refuse_twice(roster: Rows, axes: Axes, faults: FaultList) -> None:
         "epc",
         roster.lines[again],
         lambda i: roster.texts["epc"][again[i]],
-        lambda i: (
-            f'a tag once in pass "{roster.texts["pass_id"][again[i]]}"; '
-            f"line {roster.lines[first[which[again[i]]]]} lists it already"
+        lambda _: "each tag once in a pass",
+        wrong=lambda i: (
+            f"{roster.texts['epc'][again[i]]} is listed already for pass "
+            f'"{roster.texts["pass_id"][again[i]]}", '
+            f"in line {roster.lines[first[which[again[i]]]]}"
         ),
     )
 
@@ -123,7 +127,11 @@ def _carried(roster: Rows, tag: Ints, name: str, faults: FaultList) -> dict[int,
         name,
         roster.lines[bad],
         lambda i: column[bad[i]],
-        lambda i: f'"{column[good[i]]}", as line {roster.lines[good[i]]} says of the same EPC',
+        lambda _: "the same for each row of a tag",
+        wrong=lambda i: (
+            f'"{column[bad[i]]}" differs from "{column[good[i]]}" in line '
+            f"{roster.lines[good[i]]}, which is of the same EPC"
+        ),
     )
     return {int(t): column[row] for t, row in zip(owners, source_row, strict=True)}
 
@@ -168,19 +176,20 @@ def _judge_unlisted(
         shift = _shift(point, axes)
         if shift is not None:
             which = "next" if shift.step > 0 else "previous"
-            value = (
-                f"{shift.fit_neighbour} of {shift.judged} passes that fit the {which} one's reads"
-            )
-            allowed = f"the numbers of {point.reads.source} for the same loads. {ADVICE}"
-            faults.add(Fault(point.roster.source, None, "pass_id", value, allowed))
+            value = f"{shift.fit_neighbour} of {shift.judged} passes fit the {which} one's reads"
+            allowed = f"the pass ids of {point.reads.source} for the same loads. {ADVICE}"
+            source, wrong = point.roster.source, f"{value} better than their own"
+            faults.add(Fault(source, None, "pass_id", value, allowed, wrong=wrong))
         faults.add_rows(
             reads.source,
             "epc",
             reads.lines[shown],
             lambda i: epc[shown[i]],
-            lambda i: (
-                f'a tag on the roster of pass "{reads.texts["pass_id"][shown[i]]}" '
-                f"(unlisted: error; {count[i]} such reads of this tag)"
+            lambda _: "Add the tag to the roster, or set unlisted to stray or ignore in site.json.",
+            wrong=lambda i: (
+                f"{epc[shown[i]]} is not on the roster of pass "
+                f'"{reads.texts["pass_id"][shown[i]]}" ({count[i]} such '
+                f"read{'' if count[i] == 1 else 's'} of this tag), and unlisted is error"
             ),
         )
     return ~unlisted if rule == "ignore" else np.ones(len(reads), bool)

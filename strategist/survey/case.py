@@ -22,6 +22,7 @@ from strategist.survey.records import Kind, ReadPoint
 from strategist.survey.rows import PointRows, Rows, judge
 from strategist.survey.tables import Table, table_from_frame
 
+ONE_ROW, NO_ROW = "at least one", "has no row below the header"
 _ORDER: tuple[Kind, ...] = ("roster", "reads", "tried", "passes")  # of the faults of several tables
 
 
@@ -140,19 +141,24 @@ class Bounds:
         for name in names:
             passes = len({one for part in parts if name in part for one in _passes(part[name])})
             if passes > self.passes:
-                allowed = f"at most {self.passes:,} passes at a read point"
-                faults.add(Fault("survey", None, name, f"{passes:,}", allowed))
+                allowed = f"at most {self.passes:,}, or split the survey"
+                wrong = f"{passes:,} passes are too many"
+                faults.add(Fault("survey", None, name, f"{passes:,}", allowed, wrong=wrong))
         faults.raise_any()
 
     def _rows(self, count: int, source: str) -> None:
         if self.rows is not None and count > self.rows:
-            allowed = f"at most {self.rows:,} rows in a table"
-            raise InputError.one(source, f"{count:,} rows", allowed)
+            allowed, wrong = (
+                f"at most {self.rows:,}, or split the survey",
+                f"{count:,} rows are too many",
+            )
+            raise InputError.one(source, f"{count:,} rows", allowed, wrong=wrong)
 
     def _points(self, count: int, source: str) -> None:
         if self.read_points is not None and count > self.read_points:
-            allowed = f"at most {self.read_points:,} read points"
-            raise InputError.one(source, f"{count:,}", allowed, column="read_points")
+            allowed = f"at most {self.read_points:,}, or split the survey"
+            wrong = f"{count:,} read points are too many"
+            raise InputError.one(source, f"{count:,}", allowed, column="read_points", wrong=wrong)
 
 
 NO_BOUNDS = Bounds()
@@ -195,7 +201,7 @@ def assemble(
     assert site is not None
     for kind, rows in files.items():
         if kind != "reads" and not len(rows):
-            faults.add(Fault(rows.source, None, None, "", "at least one row below the header"))
+            faults.add(Fault(rows.source, None, None, "", ONE_ROW, wrong=NO_ROW))
     faults.raise_any()
     parts = {kind: rows.by_read_point() for kind, rows in files.items()}
     in_tables = sorted({name for of in parts.values() for name in of}, key=natural)
@@ -228,4 +234,5 @@ def _plain(value: Any) -> Any:
 
 def unknown_read_point(name: str, known: list[str]) -> InputError:
     """What is said of a read point that a case does not have."""
-    return InputError.one("read point", name, f"{some(known)}{nearest_hint(name, known)}")
+    todo = f"Known read points: {some(known)}{nearest_hint(name, known)}."
+    return InputError.one("read point", name, todo, wrong=f'there is no read point "{name}"')

@@ -176,21 +176,28 @@ def judge_header(
     """Whether the column names are those of the kind: each once, none missing, none unknown."""
     known = NEEDED[kind] + OPTIONAL[kind]
     if len(names) == 1 and any(mark in names[0] for mark in ";\t|"):
-        faults.add(Fault(source, line, None, names[0], "column names separated by commas"))
+        wrong, todo = "no comma stands between the column names", "Separate columns by commas."
+        faults.add(Fault(source, line, None, names[0], todo, wrong=wrong))
         return False
     found: list[Fault] = []
     for name in dict.fromkeys(names):
         if name not in known:
-            hint = nearest_hint(name, known) if name else " (a column without a name)"
-            found.append(Fault(source, line, None, name, f"columns {', '.join(known)}{hint}"))
+            wrong = f'unknown column "{name}"' if name else "a column without a name"
+            todo = f"Known columns: {', '.join(known)}{nearest_hint(name, known)}."
+            found.append(Fault(source, line, None, name, todo, wrong=wrong))
         elif names.count(name) > 1:
-            found.append(Fault(source, line, name, f"{names.count(name)} times", "a column once"))
+            times, todo = f"{names.count(name)} times", "each column once"
+            wrong = f"the column stands {times}"
+            found.append(Fault(source, line, name, times, todo, wrong=wrong))
     both = set(_POWER) <= set(names)
     if both and "power_mw" in known:
-        found.append(Fault(source, line, None, " and ".join(_POWER), "one of the two, not both"))
+        both_of = " and ".join(_POWER)
+        wrong, todo = f"the columns {both_of} exclude each other", "one of the two"
+        found.append(Fault(source, line, None, both_of, todo, wrong=wrong))
     for name in NEEDED[kind]:
         if name not in names and not (name == "power_dbm" and "power_mw" in names):
-            found.append(Fault(source, line, name, "", f"a column {name}"))
+            todo = "Add it to the header and to each row."
+            found.append(Fault(source, line, name, "", todo, wrong="the column is missing"))
     for fault in found:
         faults.add(fault)
     return not found

@@ -39,10 +39,13 @@ class FaultList:
         lines: Ints,
         found: Callable[[int], str],
         allowed: Callable[[int], str],
+        *,
+        wrong: Callable[[int], str] = lambda _: "",
     ) -> None:
-        """Take one fault for each of `lines`; `found(i)` and `allowed(i)` word the i-th."""
+        """Take one fault for each of `lines`; `found(i)` and the others word the i-th."""
         for i in range(min(len(lines), FAULTS_SHOWN)):
-            self.add(Fault(source, int(lines[i]), column, found(i), allowed(i)))
+            at, told = int(lines[i]), wrong(i)
+            self.add(Fault(source, at, column, found(i), allowed(i), wrong=told))
         if len(lines) > FAULTS_SHOWN:
             self._found[source] += len(lines) - FAULTS_SHOWN
 
@@ -94,9 +97,9 @@ class FaultList:
             shown += of_source[:FAULTS_SHOWN]
             more = self._found[source] - min(len(of_source), FAULTS_SHOWN)
             if more:
-                allowed = f"no faults; the first {FAULTS_SHOWN:,} are listed"
+                allowed = f"Correct the first {FAULTS_SHOWN:,}, which are listed, then try again."
                 found = f"{more:,} more fault{'' if more == 1 else 's'}"
-                shown.append(Fault(source, None, None, found, allowed, count=more))
+                shown.append(Fault(source, None, None, found, allowed, count=more, wrong=found))
         return tuple(shown)
 
     def raise_any(self) -> None:

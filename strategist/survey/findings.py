@@ -82,12 +82,12 @@ def _separation(survey: Survey, on: TurnOn) -> Found:
             "note",
             "power_parts",
             text,
-            "Power alone parts them: set it in the middle of the gap.",
+            "Power alone separates them: set it in the middle of the gap.",
         )
         return
     below = f"{gap} dB lower, at {figure(first)} dBm" if first < top else f"at {figure(first)} dBm"
     text = f"{begin}the first stray is read {below}."
-    advice = "Power alone cannot part them: a ladder, a cutoff or masks have to."
+    advice = "Power alone cannot separate them: a ladder, a cutoff or masks have to."
     yield "note", "power_overlaps", text, advice
 
 
@@ -169,15 +169,15 @@ def _rssi_separation(survey: Survey, on: TurnOn) -> Found:
         f"with a chance of {whole.area:.2f}{each}."
     )
     if whole.area >= PARTS:
-        yield "note", "rssi_parts", text, "A cutoff parts them well."
+        yield "note", "rssi_parts", text, "A cutoff separates them well."
     elif whole.area >= TELLS:
-        advice = "A cutoff helps and does not part them: expect it to cost some wanted tags."
+        advice = "A cutoff helps but cannot separate them: expect it to cost some wanted tags."
         yield "note", "rssi_helps", text, advice
     elif whole.area <= INVERTED:
-        advice = "Do not build on a cutoff here: it would keep the strays, which are stronger."
+        advice = "Do not rely on a cutoff here: it would keep the strays, which are stronger."
         yield "note", "rssi_inverted", text, advice
     else:
-        advice = "Do not build on a cutoff here: RSSI hardly tells wanted from stray."
+        advice = "Do not rely on a cutoff here: RSSI hardly tells wanted from stray."
         yield "note", "rssi_overlaps", text, advice
 
 
@@ -190,7 +190,7 @@ def _offsets(survey: Survey, on: TurnOn) -> Found:
                 f"{one.reference} at equal turn-on (95 %: {one.low_db:+.1f} to "
                 f"{one.high_db:+.1f} dB, {one.tags} and {one.reference_tags} tags)."
             )
-            advice = "A cutoff treats the types unequally: judge what it costs to leave it out."
+            advice = "A cutoff affects tag types differently: assess what dropping it would cost."
             yield "note", "types_differ", text, advice
 
 

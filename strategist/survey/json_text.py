@@ -13,9 +13,8 @@ from strategist.survey.refused import input_error
 
 T = TypeVar("T")
 
-SAVE_AS_UTF8 = "Save the file as UTF-8."
 _BROKEN = {  # what Python says of it
-    "Expecting value": "a value is missing",
+    "Expecting value": "no value begins here",
     "Expecting property name enclosed in double quotes": "a key in double quotes is missing",
     "Expecting ':' delimiter": "a colon is missing",
     "Expecting ',' delimiter": "a comma is missing",
@@ -63,7 +62,8 @@ def refuse_values(given: Any, most: int, source: str) -> None:
             if found <= most:
                 inside += _held(one)
     if found > most:
-        raise InputError.one(source, f"more than {most:,} values", f"at most {most:,} values")
+        many = f"more than {most:,} values"
+        raise InputError.one(source, many, "fewer, or split it", wrong=f"holds {many}")
 
 
 def _held(one: dict[str, Any] | list[Any]) -> Iterator[Any]:
@@ -101,7 +101,7 @@ def not_utf8(
     """What is said of bytes that are no UTF-8 text, with the line of the first."""
     line = data.count(b"\n", 0, error.start) + 1
     value = f"byte 0x{data[error.start]:02x}"
-    return kind.one(source, value, SAVE_AS_UTF8, line=line, wrong=f"{value} is no UTF-8 text")
+    return kind.one(source, value, "text in UTF-8", line=line, wrong=f"{value} is no UTF-8 text")
 
 
 class _KeyTwiceError(Exception):

@@ -2,17 +2,27 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated, Any
 
 from pydantic import Field, GetCoreSchemaHandler
+from pydantic.json_schema import GenerateJsonSchema
 
 from strategist.survey.answer import Declared
 from strategist.survey.key_words import KEY_WORDS
 
 _UNIT, _WHEN = "x-unit", "x-when"  # beside what JSON Schema has
+_NO_BOUND = 1e12  # so much is a guard, not a bound that anybody meets
 _NAMED = 8  # keys of an object that are named
+
+
+class Untitled(GenerateJsonSchema):
+    """Makes a schema whose fields have no titles that repeat their names."""
+
+    def field_title_should_be_set(self, schema: Any) -> bool:
+        return False
 
 
 class Assumed(int):
@@ -118,7 +128,7 @@ def allowed_of(node: dict[str, Any], definitions: dict[str, Any]) -> str:
 
 def _kind(node: dict[str, Any], definitions: dict[str, Any]) -> str:
     if "enum" in node or "const" in node:
-        names = [one or "empty text" for one in node.get("enum", [node.get("const")])]
+        names = [one or "an empty text" for one in node.get("enum", [node.get("const")])]
         return names[0] if len(names) == 1 else f"one of {', '.join(names)}"
     kind = node.get("type")
     if kind in ("integer", "number"):
@@ -129,9 +139,13 @@ def _kind(node: dict[str, Any], definitions: dict[str, Any]) -> str:
     if kind == "object":
         return _object(node)
     most = node.get("maxLength")
-    text = "text" if most is None else f"text of {node.get('minLength', 0)} to {most} characters"
+    low = node.get("minLength", 0)
+    span = f"{low} to {most}" if low else f"at most {most}"
+    text = "a text" if most is None else f"a text of {span} characters"
     if "pattern" in node:
-        text = f"text such as {node['examples'][0]}" if "examples" in node else "text of its form"
+        text = (
+            f"a text such as {node['examples'][0]}" if "examples" in node else "a text of its form"
+        )
     return {"boolean": "true or false", "null": "null", "string": text}.get(str(kind), "any value")
 
 
@@ -139,7 +153,13 @@ def _object(node: dict[str, Any]) -> str:
     names = list(node.get("properties", {}))
     if not names or len(names) > _NAMED:
         most = node.get("maxProperties")
-        return "an object" if most is None else f"an object with at most {most} keys"
+        if most is not None:
+            return f"an object with at most {most} keys"
+        return (
+            f"an object such as {json.dumps(node['examples'][0])}"
+            if "examples" in node
+            else "an object"
+        )
     return f"an object with the key{'' if len(names) == 1 else 's'} {', '.join(names)}"
 
 
@@ -155,6 +175,8 @@ def _range(node: dict[str, Any]) -> str:
     top = "" if high is None else f"{int(high):,}" if high >= 1000 else f"{high:g}"
     if above is not None:
         return f" above {above:g}" + (f" and at most {top}" if top else "")
+    if high is not None and high >= _NO_BOUND:
+        return ""
     if low is not None and high is not None:
         return f" from {low:g} to {top}"
     return f" of {low:g} or more" if low is not None else ""

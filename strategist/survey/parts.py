@@ -21,15 +21,15 @@ import numpy as np
 
 from strategist.errors import Fault, InputError
 from strategist.survey.build import build
-from strategist.survey.case import policy_of
+from strategist.survey.case import NO_ROW, ONE_ROW, policy_of
 from strategist.survey.faults import FaultList
 from strategist.survey.json_text import parse_json
 from strategist.survey.order import natural
 from strategist.survey.policy import POLICY, Policy, Site
-from strategist.survey.reading import is_folder
+from strategist.survey.reading import is_folder, no_folder
 from strategist.survey.records import Kind, ReadPoint
 from strategist.survey.rows import PointRows, judge
-from strategist.survey.tables import read_bytes
+from strategist.survey.tables import read_bytes, reason
 from strategist.survey.walk import (
     SITE,
     Excerpt,
@@ -148,8 +148,9 @@ class Parts:
     def _rows(self, kind: Kind, file: TextIO, point: int) -> Excerpt:
         header = self._headers[kind]
         if _stamp(file) != self._stamps[kind]:
-            allowed = "files that stay as they are while they are worked on"
-            raise InputError.one(f"{self.case}/{kind}.csv", "a file that has changed", allowed)
+            wrong = "has changed while it was worked on"
+            todo = "Run it again, and leave the files as they are meanwhile."
+            raise InputError.one(f"{self.case}/{kind}.csv", "", todo, wrong=wrong)
         query = "SELECT start, size, line FROM run WHERE kind = ? AND point = ? ORDER BY start"
         pieces: list[bytes] = []
         at, lines = [], []
@@ -218,8 +219,9 @@ class Parts:
         try:
             return path.open(encoding="latin-1", newline="")  # a character a byte
         except OSError as error:
-            why = error.strerror or str(error)
-            raise InputError.one(path.name, why, "a file that can be read") from None
+            todo = "Give a file that can be read."
+            wrong = f"cannot be read: {reason(error)}"
+            raise InputError.one(path.name, "", todo, wrong=wrong) from None
 
     def _note_file(self, kind: Kind) -> None:
         number, source = _KINDS.index(kind), f"{kind}.csv"
@@ -235,7 +237,7 @@ class Parts:
                     [(number, self._id(name, ids), *where) for name, *where in some],
                 )
         if kind != "reads" and not noted:
-            raise InputError([Fault(source, None, None, "", "at least one row below the header")])
+            raise InputError([Fault(source, None, None, "", ONE_ROW, wrong=NO_ROW)])
 
     def _id(self, name: str, ids: dict[str, int]) -> int:
         """The number of a read point, new where the name is; `ids` remembers a few."""
@@ -259,7 +261,7 @@ def open_case(
     wrong with a single read point is raised by `Part.read`.
     """
     if not is_folder(Path(folder)):
-        raise InputError.one(str(folder), "no such folder", "the folder of a case")
+        raise no_folder(folder)
     # "": a database on disk, without a name, gone when it is closed
     own = sqlite3.connect("") if index is None else index
     return Parts(Path(folder), str(folder) if case is None else case, own)

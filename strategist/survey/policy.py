@@ -19,7 +19,7 @@ from pydantic import (
 )
 from pydantic.dataclasses import dataclass
 
-from strategist.survey.keys import Assumed, key
+from strategist.survey.keys import Assumed, Untitled, key
 
 ANTENNA_MAX = 255  # more than any reader has
 LEVEL_DBM_MIN, LEVEL_DBM_MAX = -20.0, 40.0  # conducted transmit power that a survey may hold
@@ -259,7 +259,7 @@ class AntennaRadio(_Brief):
     cable_loss_db: Annotated[float | None, key("antennas.N.cable_loss_db", ge=0, le=30)] = None
 
 
-ANTENNA_SCHEMA = TypeAdapter(AntennaRadio).json_schema()
+ANTENNA_SCHEMA = TypeAdapter(AntennaRadio).json_schema(schema_generator=Untitled)
 
 
 @dataclass(frozen=True, config=STRICT, repr=False)

@@ -18,7 +18,7 @@ from strategist.errors import Fault, InputError
 from strategist.survey.case import NO_BOUNDS, Bounds, Case, assemble
 from strategist.survey.columns import row_schema
 from strategist.survey.faults import FaultList, nearest_hint
-from strategist.survey.json_text import parse_json
+from strategist.survey.json_text import not_utf8, parse_json
 from strategist.survey.policy import SITE, STRICT, Site
 from strategist.survey.records import Kind
 from strategist.survey.tables import read_bytes, table_from_csv, table_from_rows
@@ -36,7 +36,7 @@ def read_case(folder: str | Path, read_point: str | None = None) -> Case:
     """
     path = Path(folder)
     if not is_folder(path):
-        raise InputError.one(str(folder), "no such folder", "the folder of a case")
+        raise no_folder(folder)
     return _read(
         {name: path / name for name in _NAMES if name in _NEEDED or os.path.lexists(path / name)},
         read_point,
@@ -53,11 +53,12 @@ def read_case_files(
     faults = FaultList()
     for name in files:
         if name not in _NAMES:
-            allowed = f"{', '.join(_NAMES)}{nearest_hint(name, _NAMES)}"
-            faults.add(Fault("files", None, None, name, allowed))
+            todo = f"Known files: {', '.join(_NAMES)}{nearest_hint(name, _NAMES)}."
+            faults.add(Fault("files", None, None, name, todo, wrong=f'unknown file "{name}"'))
     for name in _NEEDED:
         if name not in files:
-            faults.add(Fault(name, None, None, "", f"a file {name}"))
+            todo = f"Give {', '.join(_NEEDED)}."
+            faults.add(Fault(name, None, None, "", todo, wrong="is missing"))
     faults.raise_any()
     return _read(files, read_point, bounds)
 
@@ -73,6 +74,12 @@ def _read(
     faults = FaultList()
     site = _read_site(files["site.json"], faults, bounds)
     return assemble(site, tables, read_point, bounds=bounds, faults=faults)
+
+
+def no_folder(folder: str | Path) -> InputError:
+    """What is said of a case that is not there."""
+    todo = f"Give the folder of a case ({', '.join(_NEEDED)})."
+    return InputError.one(str(folder), "no such folder", todo, wrong="no such folder")
 
 
 def is_folder(path: Path) -> bool:
@@ -172,6 +179,4 @@ def read_text(path: str | Path) -> str:
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        line = data.count(b"\n", 0, error.start) + 1
-        value = f"byte 0x{data[error.start]:02x}"
-        raise InputError.one(str(path), value, "UTF-8 text", line=line) from None
+        raise not_utf8(data, error, str(path)) from None

@@ -30,14 +30,17 @@ _NOW = {
 
 
 def input_error(
-    error: ValidationError, kind: TypeAdapter[Any], source: str, given: Any
+    error: ValidationError, kind: TypeAdapter[Any], source: str, given: Any, noun: str = "key"
 ) -> InputError:
-    """What is wrong with `given`, plain values that should be a `kind`: by key and index."""
+    """What is wrong with `given`, plain values that should be a `kind`: by key and index.
+
+    A key is called by the `noun`.
+    """
     details = error.errors(include_url=False, include_context=False)
     places = [_place(detail["loc"], given) for detail in details[: 2 * FAULTS_SHOWN]]
     holders = {place[:-1] for place in places if place}
     told = (
-        _fault(dict(detail), place, kind, source)
+        _fault(dict(detail), place, kind, source, noun)
         for detail, place in zip(details, places, strict=False)
         if not (place in holders and detail["type"] in _CONSEQUENCES)
     )
@@ -53,7 +56,11 @@ def input_error(
 
 
 def _fault(
-    detail: dict[str, Any], place: tuple[str | int, ...], kind: TypeAdapter[Any], source: str
+    detail: dict[str, Any],
+    place: tuple[str | int, ...],
+    kind: TypeAdapter[Any],
+    source: str,
+    noun: str,
 ) -> Fault:
     location: tuple[str | int, ...] = detail["loc"]
     path = ".".join(str(part) for part in place) or None
@@ -68,7 +75,7 @@ def _fault(
     allowed = allowed_of(node, definitions)
     kind_of_error, value = detail["type"], detail["input"]
     if kind_of_error in _UNKNOWN:
-        return _unknown_key(str(location[-1]), schema, source, place)
+        return _unknown_key(str(location[-1]), schema, source, place, noun)
     if kind_of_error in _MISSING:
         return Fault(source, None, path, "", allowed, place)
     text = json.dumps(value, default=str, ensure_ascii=False).strip('"')
@@ -76,6 +83,7 @@ def _fault(
     if kind_of_error == "value_error":  # our own words: what is wrong, then what to do
         wrong, stop, todo = str(detail["msg"]).removeprefix("Value error, ").partition(". ")
         if stop:
+            wrong = wrong[:1].lower() + wrong[1:]
             return Fault(source, None, path, text, todo, place, wrong=wrong)
         allowed = wrong
     wrong = _wrong(kind_of_error, value, shown)
@@ -109,16 +117,16 @@ def _by_number(given: Any) -> list[str]:
 
 
 def _unknown_key(
-    name: str, schema: dict[str, Any], source: str, place: tuple[str | int, ...]
+    name: str, schema: dict[str, Any], source: str, place: tuple[str | int, ...], noun: str
 ) -> Fault:
     options = _options(_node(schema, place[:-1]), schema.get("$defs", {}))
     known = list(dict.fromkeys(key for one in options for key in one.get("properties", {})))
     path = ".".join(str(part) for part in place)
     if name in _NOW and _NOW[name] in known:
-        wrong, todo = f'the key "{name}" has another name now', f"Write {_NOW[name]}."
+        wrong, todo = f'the {noun} "{name}" has another name now', f"Write {_NOW[name]}."
     else:
-        wrong = f'unknown key "{name}"'
-        todo = f"Known keys: {', '.join(known)}{nearest_hint(name, known)}."
+        wrong = f'unknown {noun} "{name}"'
+        todo = f"Known {noun}s: {', '.join(known)}{nearest_hint(name, known)}."
     return Fault(source, None, path, name, todo, place, wrong=wrong)
 
 

@@ -60,7 +60,7 @@ ByAntenna = Annotated[
 
 def _each_once(antennas: tuple[int, ...] | None) -> tuple[int, ...] | None:
     if antennas is not None and len(set(antennas)) < len(antennas):
-        raise ValueError("each antenna once")
+        raise ValueError("An antenna is named twice. Name each once.")
     return None if antennas is None else tuple(sorted(antennas))
 
 
@@ -98,7 +98,9 @@ class Peak(_Told):
         for named in (self.trim_db, self.offset_db):
             off = {antenna for antenna, _ in named} - set(self.antennas or dict(named))
             if off:
-                raise ValueError("trims and offsets of antennas that are on")
+                raise ValueError(
+                    "A trim or offset is of an antenna that is not on. Name antennas that are on."
+                )
         return self
 
     @property
@@ -140,7 +142,7 @@ class Difference(_Told):
     @model_validator(mode="after")
     def _apart(self) -> Difference:
         if set(self.antennas) & set(self.against):
-            raise ValueError("each antenna on one side only")
+            raise ValueError("An antenna stands on both sides. Name each on one side only.")
         return self
 
     @property

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from strategist.errors import InputError
+from strategist.survey.case import NO_ROW, ONE_ROW
 from strategist.survey.faults import FaultList, nearest_hint
 from strategist.survey.json_text import NOTE
 from strategist.survey.key_words import KEY_WORDS
@@ -36,7 +37,7 @@ def site_keys(names: Sequence[str] = ()) -> SiteKeys:
     known = [one.name for one in every]
     for name in names:
         if name not in known:
-            todo = f"Ask for one of the keys that the list of all has{nearest_hint(name, known)}."
+            todo = f"Give a key of the reference{nearest_hint(name, known)}."
             raise InputError.one("site.json", name, todo, wrong=f'there is no key "{name}"')
     within = tuple(f"{name}." for name in names)
     found = (one for one in every if one.name in names or one.name.startswith(within))
@@ -58,7 +59,7 @@ def starter_site(reads: bytes | Path, source: str = "reads.csv") -> str:
         for name, of in sorted(rows.by_read_point().items(), key=lambda one: natural(one[0]))
     }
     if not found:
-        raise InputError.one(source, "", "a reads.csv with at least one row below the header")
+        raise InputError.one(source, "", ONE_ROW, wrong=NO_ROW)
     points = []
     for number, (name, levels) in enumerate(found.items()):
         lines = _point(levels, noted=number == 0)

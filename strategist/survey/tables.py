@@ -55,15 +55,24 @@ def read_bytes(path: Path, source: str, faults: FaultList) -> bytes | None:
     """The content of a file, or None and a fault that says why it cannot be read."""
     try:
         if path.exists() and not path.is_file():
-            faults.add(Fault(source, None, None, "something else than a file", "a file"))
+            wrong = "is no file"
+            faults.add(Fault(source, None, None, wrong, "the name of a file", wrong=wrong))
             return None
         return path.read_bytes()
     except FileNotFoundError:
-        faults.add(Fault(source, None, None, "", f"a file {path}"))
+        todo = "Put it there, or correct its name."
+        faults.add(Fault(source, None, None, "", todo, wrong="no such file"))
     except (OSError, ValueError) as error:
-        why = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        faults.add(Fault(source, None, None, why, "a file that can be read"))
+        why = reason(error)
+        todo = "Give a file that can be read."
+        faults.add(Fault(source, None, None, why, todo, wrong=f"cannot be read: {why}"))
     return None
+
+
+def reason(error: Exception) -> str:
+    """What the system says of a file that it does not give, as a part of a sentence."""
+    why = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+    return why[:1].lower() + why[1:]
 
 
 def table_from_csv(data: bytes | Path, source: str, kind: Kind) -> Table:
@@ -123,7 +132,9 @@ def _table_of(
         columns[name], bad = _texts_of(values, name)
         allowed = "a number or text" if name in NUMBERS else "text"
         for row in bad:
-            faults.add(Fault(source, int(row) + 1, name, repr(values[row]), allowed))
+            found = repr(values[row])
+            wrong = f"{found} is not valid"
+            faults.add(Fault(source, int(row) + 1, name, found, allowed, wrong=wrong))
         good[bad] = False
     kept = np.flatnonzero(good)
     texts = {name: column.take(kept) for name, column in columns.items()}
@@ -164,7 +175,7 @@ def _text_of(value: Any, name: str) -> str | None:
 def _is_text(data: bytes, source: str, faults: FaultList) -> bool:
     """Whether the bytes are UTF-8 text that is neither empty nor binary; else one fault."""
     if not data.strip():
-        faults.add(Fault(source, None, None, "", "a header line and rows; the file is empty"))
+        faults.add(Fault(source, None, None, "", "a header line and rows", wrong="is empty"))
         return False
     position = data.find(b"\0")
     if position < 0 and not data.isascii():
@@ -175,7 +186,8 @@ def _is_text(data: bytes, source: str, faults: FaultList) -> bool:
     if position >= 0:
         line = data.count(b"\n", 0, position) + 1
         value = f"byte 0x{data[position]:02x} at offset {position}"
-        faults.add(Fault(source, line, None, value, "UTF-8 text"))
+        wrong = f"{value} is no UTF-8 text"
+        faults.add(Fault(source, line, None, value, "text in UTF-8", wrong=wrong))
     return position < 0
 
 
@@ -213,7 +225,9 @@ def _quoted(
             yield line, size, record if len(record) > 1 or "".join(record).strip() else []
             size, line = 0, before + reader.line_num + 1
     except csv.Error as error:
-        faults.add(Fault(source, line, None, str(error), "well-formed CSV, quotes in pairs"))
+        wrong = "a quote is opened and not closed, or text follows a closing quote"
+        todo = "Write quotes in pairs, and a quote within a field twice."
+        faults.add(Fault(source, line, None, str(error), todo, wrong=wrong))
 
 
 def _parse_quickly(data: bytes, names: list[str]) -> tuple[dict[str, Texts], Ints] | None:
@@ -272,6 +286,7 @@ def _parse_slowly(
         np.array(ragged, np.int64),
         lambda i: f"{fields[i]} fields",
         lambda _: f"{len(names)} fields, as in the header",
+        wrong=lambda i: f"the row has {fields[i]} field{'' if fields[i] == 1 else 's'}",
     )
     return columns, np.array(lines, np.int64)
 

@@ -31,10 +31,11 @@ def levels_of(point: PointRows, warnings: list[str], faults: FaultList) -> Float
             f"are taken ({span}); a level at which nothing was read may be lacking."
         )
     else:
-        allowed = f"the levels surveyed, since {sources} names none for this read point"
+        allowed = "the levels surveyed"
+        wrong = f"is missing, and {sources} names no level of this read point"
         column = f"read_points.{point.name}.levels_dbm"
         path = ("read_points", point.name, "levels_dbm")
-        faults.add(Fault(point.policy_source, None, column, "", allowed, path))
+        faults.add(Fault(point.policy_source, None, column, "", allowed, path, wrong=wrong))
     return levels
 
 
@@ -65,8 +66,10 @@ def tried_at(
         "pass_id",
         reads.lines[stray],
         lambda i: reads.texts["pass_id"][stray[i]],
-        lambda i: (
-            f"a pass that {source} lists at {figure(reads.numbers['power_dbm'][stray[i]])} dBm"
+        lambda _: f"Add the pair to {source}, or correct the read.",
+        wrong=lambda i: (
+            f"{source} does not list pass {reads.texts['pass_id'][stray[i]]} at "
+            f"{figure(reads.numbers['power_dbm'][stray[i]])} dBm"
         ),
     )
     return tried
@@ -97,7 +100,10 @@ def dwell_of(
             "t_s",
             reads.lines[late],
             lambda i: figure(reads.numbers["t_s"][late[i]]),
-            lambda i: f"at most dwell_s of {rows.source}, {figure(most[late[i]])} s",
+            lambda i: f"at most {figure(most[late[i]])} s, or correct dwell_s in {rows.source}",
+            wrong=lambda i: (
+                f"{figure(reads.numbers['t_s'][late[i]])} s is later than the reader listened"
+            ),
         )
     return found if len(told) else None
 
@@ -108,20 +114,21 @@ def _level_of(rows: Rows, levels: Floats, faults: FaultList) -> Ints:
     def allowed(row: int) -> str:
         nearest = levels[np.abs(levels - power[row]).argmin()]
         away = figure(round(abs(nearest - power[row]), 6))
-        return f"{listed} (nearest: {figure(nearest)} dBm, {away} dB away)"
+        return f"{listed} (nearest: {figure(nearest)} dBm, {away} dB away), or add the level to it"
 
     power = rows.numbers["power_dbm"]
     if not len(levels):
         return np.full(len(power), -1)
     index = np.minimum(np.searchsorted(levels, power), len(levels) - 1)
     off = np.flatnonzero(levels[index] != power)
-    listed = f"levels_dbm of the read point: {some([figure(level) for level in levels])}"
+    listed = f"one of levels_dbm in site.json, {some([figure(level) for level in levels])}"
     faults.add_rows(
         rows.source,
         "power_mw" if rows.in_mw else "power_dbm",
         rows.lines[off],
         lambda i: figure(power[off[i]]) + " dBm" * rows.in_mw,
         lambda i: allowed(off[i]),
+        wrong=lambda i: f"{figure(power[off[i]])} dBm is no level of the read point",
     )
     index[off] = -1
     return index

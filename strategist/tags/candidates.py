@@ -153,7 +153,7 @@ class _Listing:
         for position, field in enumerate(run):
             begin, stop = self._aligned(bank, field.pointer), stop_of((field,))
             if begin + self.step > stop:
-                reason = f"{field.name}: no {self.step}-bit step fits inside it alone"
+                reason = f"{field.name}: no {self.step}-bit-aligned mask lies within this field"
                 self._leave_out(reason, bank, (field,), field.pointer, stop)
             if begin >= stop:
                 continue  # the field behind it begins the same windows
@@ -250,7 +250,7 @@ class _Listing:
             if count < least:
                 return f"plain value seen on {'one tag' if count == 1 else 'two tags'} alone"
             if meant.bit_count() < _MEANT * count:
-                return "plain bits as varied as a serial number (serial_masks is false)"
+                return "unstructured bits that vary like a serial number (serial_masks is false)"
         meant |= selected & self._over(self._in_structure, key)
         if meant.bit_count() < _MEANT * selected.bit_count():
             return "value that other tags show by chance, as in a serial number"

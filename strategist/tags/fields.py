@@ -94,7 +94,7 @@ def plain_field(data: str, start: int, at: int = 0) -> tuple[Field, ...]:
 def read_bits(text: str, source: str) -> str:
     """Hex of whole bytes as a string of 0 and 1; raises InputError on anything else."""
     if not _HEX.fullmatch(text):
-        raise InputError.one(source, text, "hex digits of whole bytes, without prefix")
+        raise InputError.one(source, text, "hex digits of whole bytes without prefix")
     return f"{int(text, 16):0{4 * len(text)}b}" if text else ""
 
 

@@ -42,11 +42,16 @@ class Mask:
         try:
             bits = bytes.fromhex(self.pattern)
         except ValueError:
-            raise ValueError("pattern: hex digits without prefix") from None
+            raise ValueError("The pattern is no hex. Give hex digits without prefix.") from None
         if len(bits) != size or len(self.pattern) != 2 * size:
-            raise ValueError(f"pattern: {2 * size} hex digits for a length of {self.length} bits")
+            raise ValueError(
+                f"The pattern has {len(self.pattern)} hex digits. Give {2 * size} for a length of "
+                f"{self.length} bits."
+            )
         if int.from_bytes(bits) & ((1 << (8 * size - self.length)) - 1):
-            raise ValueError("pattern: zero in the bits behind the length")
+            raise ValueError(
+                "The pattern has ones behind its length. Fill the last byte up with zeros."
+            )
         object.__setattr__(self, "pattern", self.pattern.upper())
         return self
 

@@ -40,8 +40,11 @@ class PowerTable:
         index, nearest = ranked[0]
         if abs(nearest - power_dbm) > TOLERANCE_DB + 1e-9:
             near = " or ".join(f"{dbm:g} dBm (index {number})" for number, dbm in ranked[:2])
-            allowed = f"a power of the reader's table; nearest: {near}"
-            raise InputError.one("power table", f"{power_dbm:g} dBm", allowed)
+            wrong, allowed = (
+                f"has no entry of {power_dbm:g} dBm",
+                f"a level that it has; nearest: {near}",
+            )
+            raise InputError.one("power table", f"{power_dbm:g} dBm", allowed, wrong=wrong)
         return index
 
     def same_level(self, index: int, asked_dbm: float) -> float:
@@ -56,10 +59,13 @@ def read_power_table(text: str, source: str) -> PowerTable:
     try:
         rows = [(reader.line_num, row) for row in reader]
     except csv.Error as why:
-        raise InputError.one(source, str(why), "CSV text", line=reader.line_num) from None
+        wrong, todo = "a quote is not closed", "Write index,power_dbm in each line, without quotes."
+        raise InputError.one(source, str(why), todo, line=reader.line_num, wrong=wrong) from None
     first = rows[0][1] if rows else []
     if [name.strip() for name in first] != _COLUMNS:
-        raise InputError.one(source, ",".join(first), "a first line index,power_dbm", line=1)
+        found, wrong = ",".join(first), "the header is not index,power_dbm"
+        todo = "Begin with a line index,power_dbm."
+        raise InputError.one(source, found, todo, line=1, wrong=wrong)
     entries: list[tuple[int | None, int, float]] = []
     faults: list[Fault] = []
     for line, row in rows[1:]:
@@ -85,6 +91,6 @@ def _judge(entries: Iterable[tuple[int | None, int, float]], source: str) -> Non
             faults.append(Fault(source, line, "power_dbm", str(power), _POWER_ALLOWED))
         seen.add(index)
     if not seen:
-        faults.append(Fault(source, None, None, "", "at least one entry"))
+        faults.append(Fault(source, None, None, "", "at least one", wrong="has no entry"))
     if faults:
         raise InputError(faults)

@@ -25,7 +25,7 @@ def data_findings(survey: Survey, policy: Policy) -> Found:
     if not wanted.any() or wanted.all():
         return
     candidates = find_candidates(survey.tags, policy.reader, serial_masks=policy.serial_masks)
-    advice = "Masks cannot part them: power, ladder and cutoff have to."
+    advice = "Masks cannot separate them: power, ladder and cutoff have to."
     if not candidates.masks:
         text = "Data: no field differs between the tags seen here."
         yield "note", "data_alike", text, advice
@@ -44,10 +44,16 @@ def data_findings(survey: Survey, policy: Policy) -> Found:
         yield "note", "data_alike", text, advice
         return
     text = (
-        f"Data: {words} {'does not hold' if negated else 'holds'} for {keeps[mask]:.0%} of wanted "
+        f"Data: {words} {'is not' if negated else 'is'} carried by {keeps[mask]:.0%} of wanted "
         f"and {passes[mask]:.0%} of stray tags."
     )
     if keeps[mask] == 1 and passes[mask] == 0:
-        yield "note", "data_parts", text, "A mask on it parts them, as long as the numbering holds."
+        yield (
+            "note",
+            "data_parts",
+            text,
+            "A mask on it separates them, as long as tags are numbered as now.",
+        )
     else:
-        yield "note", "data_helps", text, "A mask on it helps; what passes is left to the others."
+        advice = "A mask on it helps; the remaining strays need power, ladder or cutoff."
+        yield "note", "data_helps", text, advice

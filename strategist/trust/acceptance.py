@@ -67,11 +67,11 @@ class AcceptancePlan(Declared):
         check_confidence(self.confidence)
         check_counts(self.allowed_failures, self.passes, _ALLOWED)
         if not _shows(self.miss_rate_max, self.confidence, self.passes, self.allowed_failures):
-            allowed = (
-                f"enough passes to show at most {self.miss_rate_max:g} at confidence "
-                f"{self.confidence:g} with {self.allowed_failures} failures"
+            wrong = (
+                f"{self.passes} are too few to show a rate of at most {self.miss_rate_max:g} with "
+                f"confidence {self.confidence:g} and {self.allowed_failures} failures"
             )
-            raise InputError.one("acceptance", self.passes, allowed, column="passes")
+            raise InputError.one("acceptance", self.passes, "more", column="passes", wrong=wrong)
 
     def acceptance_probability(self, true_rate: float) -> float:
         """Probability that a read point with that true failure rate is accepted."""

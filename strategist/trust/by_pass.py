@@ -106,7 +106,8 @@ def _checked(events_by_pass: Counts, presented_by_pass: Counts) -> tuple[Floats,
     """Both counts of each pass; InputError for a bad one."""
     if len(events_by_pass) != len(presented_by_pass):
         allowed = f"one count for each of the {len(presented_by_pass)} passes"
-        raise InputError.one("statistics", len(events_by_pass), allowed, column="events_by_pass")
+        given, wrong = len(events_by_pass), f"{len(events_by_pass)} counts are given"
+        raise InputError.one("statistics", given, allowed, column="events_by_pass", wrong=wrong)
     names = ("events_by_pass", "presented_by_pass")
     both = zip(events_by_pass, presented_by_pass, strict=True)
     pairs = np.array([check_counts(m, n, names) for m, n in both], float).reshape(-1, 2)

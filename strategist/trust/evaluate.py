@@ -120,8 +120,10 @@ def evaluate(survey: Survey, policy: Policy, strategy: Strategy) -> Outcome:
                 raise InputError.one(
                     "strategy",
                     f"{strategy.levels_dbm[position]:g}",
-                    f"a level that every pass was tried at (pass {one.pass_id} was not)",
+                    "a level at which every pass was tried",
                     column=f"levels_dbm.{position}",
+                    wrong=f"pass {one.pass_id} was not tried at "
+                    f"{strategy.levels_dbm[position]:g} dBm",
                 )
     return replace(outcome, predicted=_resting(survey, strategy, steps, accepted, outcome))
 
@@ -221,9 +223,10 @@ def surveyed_steps(survey: Survey, strategy: Strategy) -> list[int]:
             raise InputError.one(
                 "strategy",
                 f"{level:g}",
-                f"a level surveyed here{', with every trim' * (not usable.all())}: {surveyed}",
+                f"one that was: {surveyed}",
                 column=f"levels_dbm.{position}",
                 path=("levels_dbm", position),
+                wrong=f"{level:g} dBm was not surveyed{', with every trim' * (not usable.all())}",
             )
         steps.append(int(close[0]))
     return steps

@@ -241,8 +241,8 @@ def _unsteady(again: Again) -> list[str]:
     if 2 * own[1] < again.folds:
         levels = ", ".join(f"{level:g}" for level in own[0])
         said.append(
-            f"the levels {levels} dBm were chosen again in {own[1]} of {again.folds} folds: "
-            "other passes would have set others"
+            f"only {own[1]} of {again.folds} folds chose {levels} dBm again: the choice of levels "
+            "is unstable"
         )
     return said
 

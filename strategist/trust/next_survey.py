@@ -134,8 +134,8 @@ def _levels(
     if halves - set(predicted):
         listed = ", ".join(figure(step) for step in steps)
         reasons.append(
-            f"levels half-way beside the steps that were chosen most ({listed} dBm): there the "
-            "answer turns"
+            f"levels midway between the steps chosen most often ({listed} dBm) and their "
+            "neighbours: there a finer survey is most likely to change the answer"
         )
     width = float(levels[-1] - levels[-2]) if len(levels) > 1 else 1.0
     if strategy.levels_dbm[-1] == levels[-1]:

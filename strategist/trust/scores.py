@@ -44,13 +44,15 @@ def refuse_unheard(survey: Survey, strategy: Strategy) -> None:
                     f"antennas of {survey.read_point}: {listed}",
                     column=f"score.{key}",
                     path=("score", key),
+                    wrong=f"no read names antenna {antenna}",
                 )
     if isinstance(score, Nth) and score.n > 1 and not counts_reads(survey):
-        allowed = (
-            "1 here: rows of reads.csv sum up several reads, or levels were predicted, so that the "
-            "strongest read alone is known"
+        wrong = (
+            f"{score.n} cannot be judged: rows of reads.csv sum up several reads, or levels were "
+            "predicted, so that the strongest read alone is known"
         )
-        raise InputError.one("strategy", score.n, allowed, column="score.n", path=("score", "n"))
+        path = ("score", "n")
+        raise InputError.one("strategy", score.n, "1", column="score.n", path=path, wrong=wrong)
 
 
 def reads_alone(survey: Survey, strategy: Strategy) -> bool:

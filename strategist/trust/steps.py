@@ -17,7 +17,7 @@ from strategist.survey.records import ReadPoint
 from strategist.trust.foreseen import survey_first
 from strategist.trust.on_air import unlawful
 
-Known = Literal["surveyed", "predicted", "not surveyed"]
+Known = Literal["surveyed", "predicted", "not_surveyed"]
 
 _SAME_LEVEL_DB = 1e-6
 
@@ -26,7 +26,7 @@ _SAME_LEVEL_DB = 1e-6
 class Step(Declared):
     """A level (dBm) that is to be set; `lawful` None where no lawful level can be named.
 
-    `known` is "predicted" where the reads of some pass at it are, "not surveyed" where no pass
+    `known` is "predicted" where the reads of some pass at it are, "not_surveyed" where no pass
     was tried at it and nothing foretells it.
     """
 
@@ -45,7 +45,7 @@ class Steps(Declared):
     @told(after="lawful")
     def warnings(self) -> tuple[str, ...]:
         """What must be settled before these levels are set; empty where nothing must."""
-        unknown = self._known("not surveyed")
+        unknown = self._known("not_surveyed")
         warnings = [
             *unlawful([step.power_dbm for step in self.levels], self.lawful),
             *survey_first(self._known("predicted")),
@@ -77,7 +77,7 @@ def steps_of(read_point: ReadPoint, levels_dbm: Sequence[float]) -> Steps:
         at = np.flatnonzero(np.abs(survey.levels_dbm - step) < _SAME_LEVEL_DB)
         if predicted[at].any():
             return "predicted"
-        return "surveyed" if tried[at].any() else "not surveyed"
+        return "surveyed" if tried[at].any() else "not_surveyed"
 
     claimed = lawful.level.dbm is not None
     steps = (Step(one, one not in over if claimed else None, known(one)) for one in levels_dbm)

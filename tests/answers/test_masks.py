@@ -36,7 +36,7 @@ def point(**policy: Any) -> ReadPoint:
         [(BAG, True, [*read]), (SHEET, False, [*read])],
         [(BAG, False, [*read]), (OTHER_BAG, True, [*read]), (SHEET, False, [*read])],
     ]
-    tags = {BAG: Tag(BAG, tid="E2812345", user="0102")}
+    tags = {BAG: Tag(BAG, tid="E29F0345", user="0102")}
     return ReadPoint(survey_of([20.0], passes, tags), Policy(**policy))
 
 

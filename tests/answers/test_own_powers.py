@@ -109,3 +109,26 @@ def test_with_ladder_and_masks_it_is_never_worse_than_shared(seed: int) -> None:
     found, other = (solve(point, Options(unseen=False)) for point in points)
     assert key_of(points[0], found.strategy) <= key_of(points[1], other.strategy)
     assert found.answer.bound <= found.answer.key[:2]
+
+
+@pytest.mark.parametrize("seed", SEEDS[:8])
+def test_the_numbers_of_antennas_do_not_matter(seed: int) -> None:
+    document = own_case(seed)
+    for row in document["reads"]:
+        row["antenna"] = 8 - row["antenna"]
+    point, other = given(own_case(seed)), given(document)
+    found, renamed = (solve(one, Options(unseen=False)) for one in (point, other))
+    assert found.answer.key[:2] == renamed.answer.key[:2]
+    assert found.own is not None and renamed.own is not None
+    assert found.own.bound == renamed.own.bound
+
+
+def test_with_one_antenna_own_powers_change_nothing() -> None:
+    """Nor where antennas may not be chosen."""
+    document = own_case(SEEDS[0])
+    for row in document["reads"]:
+        row["antenna"] = 1
+    assert solve(given(document), Options(unseen=False)).own is None
+    document = own_case(SEEDS[0])
+    document["site"]["read_points"][NAME]["allow"] = ["power", "cutoff"]
+    assert solve(given(document), Options(unseen=False)).own is None

@@ -45,7 +45,7 @@ def new_store(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture
 def service(tmp_path: Path, new_store: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Service]:
     """A service whose jobs nobody does, and whose clients have as long as it takes."""
-    monkeypatch.setattr("api.prompt.PROMPT_GRACE_S", HANG_S)
+    monkeypatch.setattr("api.interactive.INTERACTIVE_GRACE_S", HANG_S)
     shutil.copytree(new_store, tmp_path, dirs_exist_ok=True)
     database = open_database(sqlite_url(tmp_path))
     yield Service(database)

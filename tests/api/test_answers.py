@@ -218,7 +218,7 @@ def test_predicted_levels_reach_the_client(client: Client) -> None:
 
 
 def test_too_many_who_wait(client: Client, survey: str, service: Service) -> None:
-    service.limits = Limits(waiting_prompt=0)
+    service.limits = Limits(waiting_interactive=0)
     refused = client.post("/v1/strategies", at_gate(survey))
     assert refused.status_code == 429
     assert int(refused.headers["Retry-After"]) > 0
@@ -226,7 +226,7 @@ def test_too_many_who_wait(client: Client, survey: str, service: Service) -> Non
 
 def test_no_worker_no_answer(client: Client, survey: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """A client never waits longer than its limit and the grace; the job is cancelled then."""
-    monkeypatch.setattr("api.prompt.PROMPT_GRACE_S", 0.1)
+    monkeypatch.setattr("api.interactive.INTERACTIVE_GRACE_S", 0.1)
     refused = client.post("/v1/strategies", at_gate(survey, options={"time_limit_s": 0.1}))
     assert refused.status_code == 429
 
@@ -235,7 +235,7 @@ def test_a_worker_that_is_too_slow(
     client: Client, survey: str, service: Service, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """It has the job, but brings nothing in time."""
-    monkeypatch.setattr("api.prompt.PROMPT_GRACE_S", 0.5)
+    monkeypatch.setattr("api.interactive.INTERACTIVE_GRACE_S", 0.5)
 
     def take() -> None:
         wait_until(lambda: claim(service.database, "slow") is not None)

@@ -42,7 +42,7 @@ def test_no_worker_no_assessment(
     client: Client, survey: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """No assessment is made in the server; who waits in vain is told so in time."""
-    monkeypatch.setattr("api.prompt.PROMPT_GRACE_S", 0.1)
+    monkeypatch.setattr("api.interactive.INTERACTIVE_GRACE_S", 0.1)
     asked = {"survey": survey, "read_point": "gate-1", "options": {"time_limit_s": 0.1}}
     refused = client.post("/v1/assessments", asked)
     assert refused.status_code == 429

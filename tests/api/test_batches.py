@@ -198,17 +198,21 @@ def test_a_server_takes_up_what_ran_before(client: Client, service: Service) -> 
 
 
 def test_who_waits_goes_first(client: Client, service: Service, survey: str) -> None:
-    """And a worker for prompt answers leaves batches alone."""
+    """And a worker for interactive answers leaves batches alone."""
     client.post("/v1/batches", {"items": [{"survey": survey}]})
     with service.database.write() as connection:
         connection.execute(update(jobs).values(label="batch"))
         row = dict(connection.execute(select(jobs)).mappings().one())
-        prompt = row | {"id": "st_" + 32 * "a", "deadline": time.time() + 60, "label": "prompt"}
-        connection.execute(jobs.insert().values(prompt | {"created": row["created"] + 9}))
-    first = claim(service.database, "w", prompt_only=True)
+        interactive = row | {
+            "id": "st_" + 32 * "a",
+            "deadline": time.time() + 60,
+            "label": "interactive",
+        }
+        connection.execute(jobs.insert().values(interactive | {"created": row["created"] + 9}))
+    first = claim(service.database, "w", interactive_only=True)
     assert first is not None
-    assert first["label"] == "prompt"
-    assert claim(service.database, "w", prompt_only=True) is None
+    assert first["label"] == "interactive"
+    assert claim(service.database, "w", interactive_only=True) is None
     second = claim(service.database, "w")
     assert second is not None
     assert second["label"] == "batch"

@@ -56,7 +56,7 @@ def test_a_worker_whose_clock_is_wrong(
     with monkeypatch.context() as wrong:
         wrong.setattr(time, "time", lambda: right() + shift)
         for _ in range(2):
-            row = claim(service.database, "w", prompt_only=True)
+            row = claim(service.database, "w", interactive_only=True)
             assert row is not None
             assert 0 < row["left_s"] <= 10
             assert finish(service.database, row["id"], "w", result={})

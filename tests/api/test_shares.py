@@ -24,13 +24,13 @@ def submitted(client: Client, points: int) -> str:
     return str(client.post("/v1/batches", {"items": [{"survey": survey}]}).json["id"])
 
 
-def prompt(number: int) -> Job:
+def interactive(number: int) -> Job:
     return Job(f"co_{number:032x}", "cross_reads", None, "", {})
 
 
 def ask(service: Service, client: str, number: int, of_client: int = 2, of_all: int = 3) -> None:
     queue = Queue(of_client, of_all)
-    add_jobs(service.database, client, [prompt(number)], queue=queue, waits_s=60, limit_s=60)
+    add_jobs(service.database, client, [interactive(number)], queue=queue, waits_s=60, limit_s=60)
 
 
 def test_a_queue_for_each_client_and_one_for_all(service: Service) -> None:
@@ -47,15 +47,15 @@ def test_a_deleted_answer_takes_no_other_with_it(service: Service) -> None:
     """Neither of the same client nor of another, and each goes by its client, kind and id alone."""
     for number, client in enumerate(("one", "one", "two"), 1):
         ask(service, client, number)
-    first = prompt(1).id
+    first = interactive(1).id
     for client, kind in (("two", "cross_reads"), ("one", "strategy")):
         assert not drop_job(service.database, client, kind, first)
-    assert not drop_job(service.database, "one", "cross_reads", prompt(9).id)
+    assert not drop_job(service.database, "one", "cross_reads", interactive(9).id)
     assert count_jobs(service) == 3
     assert drop_job(service.database, "one", "cross_reads", first)
     with service.database.read() as connection:
         left = set(connection.execute(select(jobs.c.id)).scalars())
-    assert left == {prompt(2).id, prompt(3).id}
+    assert left == {interactive(2).id, interactive(3).id}
 
 
 def test_clients_take_turns(client: Client, other: Client, service: Service) -> None:
@@ -156,11 +156,11 @@ def test_who_has_just_its_share_keeps_it(client: Client, other: Client, service:
     assert worker_to_take_back(service.database, "g", 3) is None
 
 
-def test_who_has_its_share_gets_no_more_while_a_third_waits_for_a_prompt(
+def test_who_has_its_share_gets_no_more_while_a_third_waits_for_a_interactive(
     client: Client, other: Client, service: Service
 ) -> None:
     """Five places for three clients: one has three and one two, which is a share, and wants more;
-    the prompt of the third finds a worker free."""
+    the interactive of the third finds a worker free."""
     submitted(client, 3)
     submitted(other, 4)
     with service.database.write() as connection:
@@ -190,9 +190,11 @@ def test_what_a_worker_is_at_and_whether_it_is_late(client: Client, service: Ser
     assert at_work(ends_by=1.0, state="cancelled") == (row["id"], True, False)
 
 
-def test_a_prompt_finds_the_worker_that_is_for_prompts(client: Client, service: Service) -> None:
-    """Both places are one client's; another's prompt takes the prompt worker, which is free: only
-    once that is taken, too, something has to wait."""
+def test_who_waits_finds_the_worker_that_is_for_interactive_work(
+    client: Client, service: Service
+) -> None:
+    """Both places are one client's; another's request takes the interactive worker, which
+    is free: only once that is taken, too, something has to wait."""
     submitted(client, 6)
     for number in (1, 2):
         assert claim(service.database, f"g.any.{number}", places=2) is not None
@@ -200,7 +202,7 @@ def test_a_prompt_finds_the_worker_that_is_for_prompts(client: Client, service: 
     wait_long(service)
     assert worker_to_take_back(service.database, "g", 2) is None
     with service.database.write() as connection:
-        state = {"state": "running", "worker": "g.prompt.3", "client": "planner"}
+        state = {"state": "running", "worker": "g.interactive.3", "client": "planner"}
         mine = jobs.c.client == "third"
         connection.execute(update(jobs).where(mine).values(state))
     ask(service, "third", 2)
@@ -260,9 +262,9 @@ def test_a_closed_connection_gives_its_place_back(tmp_path: Path) -> None:
         )
         waiting = [
             hang_on(live, token, "POST /v1/strategies", body)
-            for _ in range(int(limits["waiting_prompt"]))
+            for _ in range(int(limits["waiting_interactive"]))
         ]
-        wait_until(lambda: waiting_jobs(live) == 1 + limits["waiting_prompt"], 20)
+        wait_until(lambda: waiting_jobs(live) == 1 + limits["waiting_interactive"], 20)
         assert live.ask("POST", "/v1/strategies", body.encode()).status == 429
         streams = [
             hang_on(live, token, f"GET /v1/batches/{batch}/results", "")

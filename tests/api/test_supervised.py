@@ -29,9 +29,9 @@ SLEEPER = "import os, time; os.write(1, b'ready\\n'); time.sleep(1000)"
 
 @pytest.fixture
 def supervisor(service: Service, monkeypatch: pytest.MonkeyPatch) -> Iterator[Supervisor]:
-    """Two places for any work and one for prompts, whose processes are alive and do nothing."""
+    """Two places for any work and one for interactive, whose processes are alive and do nothing."""
     monkeypatch.setattr(api.supervisor, "_WORKER", (sys.executable, "-c", SLEEPER))
-    supervisor = Supervisor(service.database, "", 2, prompts=1)
+    supervisor = Supervisor(service.database, "", 2, interactive=1)
     supervisor.start()
     yield supervisor
     supervisor.stop()
@@ -192,7 +192,7 @@ def test_an_answer_deleted_while_it_is_found_ends_its_worker(
 
 
 def test_uploads_count_in_the_share_of_their_client(client: Client, service: Service) -> None:
-    service.limits = Limits(waiting_prompt=0)
+    service.limits = Limits(waiting_interactive=0)
     reply = client.post("/v1/surveys", case_document())
     assert (reply.status_code, reply.json["type"]) == (429, "/docs#problem-queue-full")
     assert (count(service, jobs), count(service, surveys)) == (0, 0)
@@ -221,7 +221,7 @@ def test_workers_are_told_their_memory(service: Service, monkeypatch: pytest.Mon
         return started([sys.executable, "-c", SLEEPER], **more)
 
     monkeypatch.setattr(subprocess, "Popen", start)
-    supervisor = Supervisor(service.database, "", 1, prompts=1, memory_mib=777)
+    supervisor = Supervisor(service.database, "", 1, interactive=1, memory_mib=777)
     supervisor.start()
     supervisor.stop()
     assert [command[command.index("--memory-mib") + 1] for command in told] == ["777"] * 2

@@ -48,6 +48,21 @@ def test_both_forms_say_the_same(client: Client) -> None:
     assert as_json["read_points"] == as_files["read_points"]
 
 
+def test_what_is_said_of_passes_goes_in_by_both_forms(client: Client) -> None:
+    passes = "read_point,pass_id,condition,weight\ngate,p1,door open,2\ngate,p2,door shut,1\n"
+    as_files = form(passes_csv=passes)
+    made = client.flask.post("/v1/surveys", data=as_files, headers=client.headers())
+    assert made.status_code == 201
+    assert "passes.csv" in made.json["files"]
+    back = client.get(f"/v1/surveys/{made.json['id']}/files/passes.csv")
+    assert back.data == passes.encode()
+    document = {"site": json.loads(SITE), "reads": rows(READS), "roster": rows(ROSTER)}
+    as_json = client.post("/v1/surveys", document | {"passes": rows(passes)})
+    assert as_json.status_code == 201
+    wrong = client.post("/v1/surveys", document | {"passes": [{"pass_id": "p1", "weight": 0}]})
+    assert wrong.status_code == 422
+
+
 def rows(text: str) -> list[dict[str, Any]]:
     head, *lines = (line.split(",") for line in text.splitlines())
     return [dict(zip(head, line, strict=True)) for line in lines]

@@ -139,7 +139,7 @@ def test_whoever_reads_results_does_not_believe_a_damaged_line(
     (out / "results.jsonl").write_text(text.replace('"loss":', '"loss":1', 1))
     for command in (["templates", str(out)], ["report", str(out), "--out", str(tmp_path / "p")]):
         assert main(command) == 2
-        assert 'results.jsonl, line 1: "a damaged line"' in capsys.readouterr().err
+        assert "results.jsonl, line 1: the line is damaged" in capsys.readouterr().err
 
 
 def test_a_file_of_another_program_is_left_as_it_is(
@@ -176,7 +176,7 @@ def test_no_link_is_followed(
     (out / name).symlink_to(target)
     if there:
         target.write_text("precious")
-    with pytest.raises(InputError, match="a link"):
+    with pytest.raises(InputError, match="is a link"):
         run_batch([site], out, QUICK)
     assert (target.read_text() == "precious") if there else not target.exists()
 

@@ -110,7 +110,7 @@ def test_cases_may_join_but_not_leave(site: Path, tmp_path: Path) -> None:
     run_batch([site], tmp_path / "out", QUICK)
     assert run_batch([other, site], tmp_path / "out", QUICK).kept == 6
     assert [row["case"] for row in rows(tmp_path / "out")] == [str(other)] * 2 + [str(site)] * 7
-    with pytest.raises(InputError, match=r"results of other cases.*site among the cases"):
+    with pytest.raises(InputError, match=r"holds results of .*site, which is not among the cases"):
         run_batch([other], tmp_path / "out", QUICK)
     with pytest.raises(InputError, match="each case once"):
         run_batch([other, f"{other}/."], tmp_path / "out", QUICK)
@@ -144,7 +144,7 @@ def test_two_runs_on_one_folder_refuse(site: Path, tmp_path: Path) -> None:
     out = tmp_path / "out"
 
     def again(_: Progress) -> None:
-        with pytest.raises(InputError, match="in use by process"):
+        with pytest.raises(InputError, match="is in use by process"):
             run_batch([site], out, QUICK)
 
     run_batch([site], out, QUICK, progress=again)
@@ -155,13 +155,13 @@ def test_two_runs_on_one_folder_refuse(site: Path, tmp_path: Path) -> None:
 def test_an_out_that_is_no_folder_is_refused(site: Path, tmp_path: Path, left: list[str]) -> None:
     out = tmp_path / "out"
     out.write_text("")
-    with pytest.raises(InputError, match="a folder that can be made"):
+    with pytest.raises(InputError, match="a folder that you may write to"):
         run_batch([site], out / "/".join(left) if left else out, QUICK)
 
 
 def test_results_that_cannot_be_written_end_the_run(site: Path, tmp_path: Path) -> None:
     (tmp_path / "out/results.jsonl").mkdir(parents=True)
-    with pytest.raises(InputError, match=r"results\.jsonl.*a file that can be written"):
+    with pytest.raises(InputError, match=r"results\.jsonl.*cannot be written"):
         run_batch([site], tmp_path / "out", QUICK)
 
 

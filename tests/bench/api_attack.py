@@ -28,10 +28,12 @@ MB = 2**20
 
 
 def greedy(folder: Path, root: Path) -> list[Held]:
-    seen = beside_a_greedy_client(folder, prompts=20, root=root)
+    seen = beside_a_greedy_client(folder, interactive=20, root=root)
     batch = f"{seen.batch_s:.1f} s"
     return [
-        Held("prompts of another answered", f"{seen.answered} of 20", "18", seen.answered >= 18),
+        Held(
+            "interactive of another answered", f"{seen.answered} of 20", "18", seen.answered >= 18
+        ),
         Held("statuses of the rest", str(seen.refused)),
         Held("their waits, median", f"{statistics.median(seen.waits):.1f} s"),
         Held("their waits, longest", f"{max(seen.waits):.1f} s"),
@@ -44,16 +46,16 @@ def clocks(folder: Path, root: Path) -> list[Held]:
     rows = []
     for shift in (-60.0, 60.0):
         place = folder / f"{shift:g}"
-        seen = by_a_worker_with_another_clock(place, shift, points=12, prompts=3, root=root)
+        seen = by_a_worker_with_another_clock(place, shift, points=12, interactive=3, root=root)
         done, told, all_of = seen.done, seen.rows, seen.points
         rows += [
             Held(f"worker {shift:+g} s: done", f"{done} of {all_of}", "all", done == all_of),
             Held(f"worker {shift:+g} s: streamed", f"{told} of {all_of}", "all", told == all_of),
             Held(
-                f"worker {shift:+g} s: prompts",
-                f"{seen.answered} of {seen.prompts}",
+                f"worker {shift:+g} s: interactive",
+                f"{seen.answered} of {seen.interactive}",
                 "all",
-                seen.answered == seen.prompts,
+                seen.answered == seen.interactive,
             ),
         ]
     return rows

@@ -30,12 +30,12 @@ class Shifted:
     points: int
     done: int
     rows: int
-    prompts: int
+    interactive: int
     answered: int
 
 
 def by_a_worker_with_another_clock(
-    folder: Path, shift_s: float, *, points: int, prompts: int, root: Path = ROOT
+    folder: Path, shift_s: float, *, points: int, interactive: int, root: Path = ROOT
 ) -> Shifted:
     """A server without workers, and one worker elsewhere whose `time.time` is off."""
     data, site = folder / "data", folder / "site"
@@ -48,13 +48,13 @@ def by_a_worker_with_another_clock(
         with (folder / "work.log").open("w") as log:
             work = subprocess.Popen(command, cwd=root, env=environment, stderr=log)
         try:
-            return _work_for(live, points, prompts)
+            return _work_for(live, points, interactive)
         finally:
             work.terminate()
             work.wait(30)
 
 
-def _work_for(live: Live, points: int, prompts: int) -> Shifted:
+def _work_for(live: Live, points: int, interactive: int) -> Shifted:
     survey = live.made("/v1/surveys", case_document(points))["id"]
     hard = upload_case(live)
     items = [{"survey": hard, "read_points": [HARD["read_point"]]}, {"survey": survey}]
@@ -63,10 +63,10 @@ def _work_for(live: Live, points: int, prompts: int) -> Shifted:
     lines = live.ask("GET", f"{path}/results", Accept="application/x-ndjson", timeout=300)
     rows = [json.loads(line) for line in lines.body.splitlines()]
     body = {"survey": survey, "read_point": "gate-1", "options": {"time_limit_s": 20}}
-    answers = [live.ask("POST", "/v1/strategies", body).status for _ in range(prompts)]
+    answers = [live.ask("POST", "/v1/strategies", body).status for _ in range(interactive)]
     counts = live.ask("GET", path).json["counts"]
     whole = sum("position" in row for row in rows)
-    return Shifted(points + 1, counts["done"], whole, prompts, answers.count(201))
+    return Shifted(points + 1, counts["done"], whole, interactive, answers.count(201))
 
 
 @contextlib.contextmanager

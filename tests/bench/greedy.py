@@ -59,7 +59,7 @@ class Beside:
 def beside_a_greedy_client(
     folder: Path,
     *,
-    prompts: int,
+    interactive: int,
     connections: int = 12,
     limit_s: float = 10.0,
     wait_s: float = 60.0,
@@ -68,7 +68,7 @@ def beside_a_greedy_client(
     """One client fills all places with work that lasts; another asks for small answers."""
     data = folder / "data"
     tokens = {name: client_token(data, name, root) for name in ("greedy", "other")}
-    seen = Beside(prompts)
+    seen = Beside(interactive)
     stop = threading.Event()
     with Live(data, "--workers", "2", root=root) as live:
         live.ready()

@@ -61,7 +61,7 @@ def _tags(rng: np.random.Generator, kind: int, count: int) -> list[Tag]:
     return [
         Tag(
             encode(f"urn:epc:tag:sgtin-96:{kind % 3}.{company}.{item}.{1000 * kind + number}"),
-            tid=f"E2812{model:03X}2000{int(rng.integers(0, 2**48)):012X}",
+            tid=f"E29F0{model:03X}2000{int(rng.integers(0, 2**48)):012X}",
             user=f"{word:04X}{int(rng.integers(0, 2**16)):04X}",
         )
         for number in range(count)

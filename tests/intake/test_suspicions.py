@@ -156,7 +156,7 @@ def test_a_tag_with_and_without_its_pc_word() -> None:
 
 def test_epcs_that_are_another_one_with_more_round_it() -> None:
     epc = "3066C4409047E140075BCD15"
-    pairs = under_two_epcs([epc, pc_epc(epc), with_crc(epc), "E2801234"])
+    pairs = under_two_epcs([epc, pc_epc(epc), with_crc(epc), "E29F0234"])
     assert [(short, how) for _, short, how in pairs] == [
         (epc, "with its PC word"),
         (epc, "with PC word and CRC"),
@@ -166,7 +166,7 @@ def test_epcs_that_are_another_one_with_more_round_it() -> None:
 def test_one_tid_under_two_epcs() -> None:
     log = log_of(
         ("time", "epc", "rssi", "power", "TID"),
-        lambda i, one: (iso(one.at), one.epc, str(one.rssi), str(one.level), "E2801234"),
+        lambda i, one: (iso(one.at), one.epc, str(one.rssi), str(one.level), "E29F0234"),
     )
     assert "1 TIDs were read under more than one EPC" in text(
         imported(log, SHEET, TAGS), "tid_under_two_epcs"

@@ -1,6 +1,8 @@
 """Levels predicted on the measured power sweep, held against what was measured there.
 
-Data and licence as in `test_measured_sweep`: figures of real tags, found through OPEN_DATA. Each
+Figures of real tags, found through OPEN_DATA: the data set published with "Decoding RSSI
+Compression in RFID: Dynamic RCS Modeling and Tag-Intrinsic Power Metrics for Reliable Backscatter
+Networks" (see `test_measured_sweep`). Each
 curve is a tag at one distance in a pass of its own, surveyed at every so-manieth level from the top
 down; the levels left out are predicted and compared. `main` prints the errors by type and distance.
 """

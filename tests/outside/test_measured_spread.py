@@ -1,6 +1,8 @@
 """What a guard of 2 dB buys on the measured power sweep, over every natural way to pose it.
 
-Data and licence as in `test_measured_sweep`: figures of real tags, found through OPEN_DATA. Wanted
+Figures of real tags, found through OPEN_DATA: the data set published with "Decoding RSSI
+Compression in RFID: Dynamic RCS Modeling and Tag-Intrinsic Power Metrics for Reliable Backscatter
+Networks" (see `test_measured_sweep`). Wanted
 are the tags at one distance, stray those at one greater distance, or at all from there on: 36
 poses, with both types on both sides or one type on each. A *spread* is the worst of a guard: each
 wanted tag answers so much weaker, each stray so much stronger, in power, in RSSI or in both. An

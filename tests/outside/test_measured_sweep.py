@@ -1,10 +1,14 @@
 """Read points made of a measured power sweep, against brute force in plain numpy.
 
 The figures are RSSI against transmit power of real tags, two types (A, B), five of each, at 2 … 8
-m. They carry no licence, so they stay outside the project: the environment variable OPEN_DATA
-names the folder that holds `power_sweep.csv`. Only the EPCs are made up, all of one item reference,
-so that masks could not help. Wanted are the tags at one distance, each in a pass of its own;
-stray in every pass are the same types at greater distances. `main` prints what was found.
+m. Only the EPCs are made up, all of one kind, so that masks could not help. Wanted are the tags at
+one distance, each in a pass of its own; stray in every pass are the same types at greater
+distances. `main` prints what was found.
+
+Source: the partial data set published with "Decoding RSSI Compression in RFID: Dynamic RCS Modeling
+and Tag-Intrinsic Power Metrics for Reliable Backscatter Networks" (text files of RSSI by distance,
+tag and power). No licence is stated there, so the figures stay outside the project: the environment
+variable OPEN_DATA names the folder that holds them as `power_sweep.csv`.
 """
 
 from __future__ import annotations

@@ -1,6 +1,8 @@
 """Mixed tag types on the measured power sweep: the offset is found, and a guard foresees a spread.
 
-Data and licence as in `test_measured_sweep`: figures of real tags, found through OPEN_DATA.
+Figures of real tags, found through OPEN_DATA: the data set published with "Decoding RSSI
+Compression in RFID: Dynamic RCS Modeling and Tag-Intrinsic Power Metrics for Reliable Backscatter
+Networks" (see `test_measured_sweep`).
 """
 
 from __future__ import annotations

@@ -70,7 +70,7 @@ def test_the_field_is_the_fullest_pass_unless_given() -> None:
 
 def test_more_tags_than_can_be_simulated_ask_for_a_measured_step() -> None:
     many = survey(2001)
-    with pytest.raises(InputError, match="step_s as measured"):
+    with pytest.raises(InputError, match="Measure the step"):
         field_of(many, Dwell(rf_mode="fm0-640"))
     assert steps_by_masks(many, Dwell(1.0, 0.4), (), 0, 5) == (2,)
 

@@ -117,7 +117,8 @@ def test_the_demo_is_sound(point) -> None:  # type: ignore[no-untyped-def]
 def test_measured_tags_are_sound() -> None:
     """Real tags in the open, two types at 2 to 8 m, against thresholds that are common practice.
 
-    The antenna's gain was not recorded: 6 and 9 dBic are tried.
+    Source of the figures: see `tests/outside/test_measured_sweep.py`. The antenna's gain was not
+    recorded: 6 and 9 dBic are tried.
     """
     folder = os.environ.get("OPEN_DATA")
     if not folder:

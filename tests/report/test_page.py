@@ -287,7 +287,7 @@ def test_report_command(capsys: Any, site: Path, tmp_path: Path) -> None:
     assert out == f"{page}: 1 of 1 read points, 1 to visit\n"
     assert page.read_text() == report_page(json.loads(data.read_text()))
     status, _, err = run(capsys, "report", result, "--today", result, "--out", page)
-    assert (status, "with --case" in err) == (2, True)
+    assert (status, "needs --case" in err) == (2, True)
 
 
 def test_what_some_results_hold_beside_is_on_the_page(page: str) -> None:

@@ -48,7 +48,7 @@ def test_unlisted_tags_are_faults_once_a_tag(tmp_path: Path) -> None:
         (6, "3002"),
         (7, "3003"),
     ]
-    assert "2 such reads" in caught.value.faults[1].allowed
+    assert "2 such reads" in caught.value.faults[1].wrong
 
 
 def test_levels_are_found_with_a_warning_and_tried_adds_silent_ones(tmp_path: Path) -> None:
@@ -124,7 +124,7 @@ def test_read_points_come_in_the_order_of_the_site_then_by_name(tmp_path: Path) 
 def test_one_read_point_can_be_asked_for_and_an_unknown_one_is_refused(tmp_path: Path) -> None:
     folder = write_case(tmp_path, site=SITE.replace('"gate"', '"empty": {}, "gate"'))
     assert [point.name for point in read_case(folder, "gate").read_points] == ["gate"]
-    with pytest.raises(InputError, match="at least one row of read point"):
+    with pytest.raises(InputError, match="no row of read point"):
         read_case(folder)
     with pytest.raises(InputError, match='nearest: "gate"'):
         read_case(folder, "gat")

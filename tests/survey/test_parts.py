@@ -149,9 +149,15 @@ def test_a_bad_policy_spoils_one_read_point(tmp_path: Path) -> None:
         ({"reads": "read_point,pass\n"}, "reads.csv, line 1"),
         ({"reads": ""}, "reads.csv is missing"),
         ({"roster": "read_point,pass_id,epc,role\n"}, "at least one row below the header"),
-        ({"roster": 'read_point,pass_id,epc,role\ngate,p1,"3001,wanted\n'}, "quotes in pairs"),
+        (
+            {"roster": 'read_point,pass_id,epc,role\ngate,p1,"3001,wanted\n'},
+            "Write quotes in pairs",
+        ),
         ({"site": "{"}, "site.json, line 1"),
-        ({"site": '{"read_points": {"gate": {}, "gate": {}}}'}, '"gate".*each key once'),
+        (
+            {"site": '{"read_points": {"gate": {}, "gate": {}}}'},
+            '"gate" stands twice.*each key once',
+        ),
         ({"site": '{"read_points": {"gate": {}}, "sight": "x"}'}, 'nearest: "site"'),
         ({"tried": "a;b\n"}, "tried.csv, line 1"),
     ],

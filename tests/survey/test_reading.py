@@ -57,7 +57,7 @@ FAULTS: dict[str, list[tuple[int | None, str | None, str]]] = {
     ],
     "roster_role_unknown.csv": [(2, "role", "Wanted")],
     "roster_tag_twice.csv": [(4, "epc", "3001")],
-    "roster_tid_differs.csv": [(3, "tid", "E281")],
+    "roster_tid_differs.csv": [(3, "tid", "E29F")],
     "roster_tid_odd_digits.csv": [(2, "tid", "E28")],
     "roster_user_odd_digits.csv": [(2, "user", "00F"), (3, "user", "0x00")],
     "site_broken.json": [(1, None, "")],
@@ -153,7 +153,7 @@ def test_a_column_that_is_missing_is_named_whatever_the_unit_of_power(tmp_path: 
     """Without any power, and with milliwatts but without RSSI."""
     none = READS.replace("power_dbm", "power")
     faults = refused(write_case(tmp_path / "a", reads=none)).faults
-    assert ("power_dbm", "a column power_dbm") in [(one.column, one.allowed) for one in faults]
+    assert ("power_dbm", "the column is missing") in [(one.column, one.wrong) for one in faults]
     in_mw = READS.replace("power_dbm", "power_mw").replace(",rssi_dbm", "")
     (fault,) = refused(write_case(tmp_path / "b", reads=in_mw)).faults
     assert (fault.line, fault.column, fault.allowed) == (1, "rssi_dbm", "a column rssi_dbm")
@@ -227,7 +227,7 @@ def test_missing_file_and_folder_instead_of_file(tmp_path: Path, name: str) -> N
     (folder / name).unlink()
     assert [fault.source for fault in refused(folder).faults] == [name]
     (folder / name).mkdir()
-    assert [fault.value for fault in refused(folder).faults] == ["something else than a file"]
+    assert [fault.value for fault in refused(folder).faults] == ["is no file"]
 
 
 def test_tried_that_cannot_be_opened_is_not_taken_as_absent(tmp_path: Path) -> None:

@@ -56,8 +56,8 @@ def reasons(candidates: Candidates) -> dict[str, int]:
 
 MIXED = [
     *tags_of(BAG, SHEET, TUNIC, PARCEL),
-    Tag("AB01", tid="E2812345", user="00FF"),
-    Tag("AB02", tid="E2812346"),
+    Tag("AB01", tid="E29F0345", user="00FF"),
+    Tag("AB02", tid="E29F0346"),
 ]
 
 
@@ -151,15 +151,15 @@ def test_a_piece_may_hold_neighbours_of_a_narrow_field() -> None:
 
 def test_a_mask_is_not_said_of_a_field_that_it_does_not_touch() -> None:
     """Mask designer and model from bit 16 on: the flags at bits 8 to 10 are not in it."""
-    tids = ("E2812345", "E2012345", "E2812346", "E2812347")  # two with and without an XTID
+    tids = ("E29F0345", "E21F0345", "E29F0346", "E29F0347")  # two with and without an XTID
     candidates = found([Tag("AB01", tid=tid) for tid in tids], step=16)
     words = dict(zip(selections(candidates), candidates.words, strict=True))
-    assert words[frozenset({0, 1})] == "part of model 345h of mask designer 012h"
+    assert words[frozenset({0, 1})] == "part of model 345h of mask designer 1F0h"
 
 
 def test_all_three_banks_give_candidates() -> None:
     tags = [
-        Tag(epc(BAG if n % 2 else SHEET, n), tid=f"E28123{n // 2 % 2:02X}", user=f"0{n // 4}00")
+        Tag(epc(BAG if n % 2 else SHEET, n), tid=f"E29F03{n // 2 % 2:02X}", user=f"0{n // 4}00")
         for n in range(8)
     ]
     assert {mask.bank for mask in found(tags).masks} == {"epc", "tid", "user"}
@@ -298,11 +298,11 @@ def test_a_value_that_stray_plain_tags_share_by_chance_is_left_out() -> None:
 def test_no_mask_tells_only_what_was_recorded() -> None:
     """TIDs of one model, recorded for the wanted tags alone: a mask on them would part the roles
     in the survey and nothing in the field."""
-    tags = [Tag(epc(BAG, n), tid="E2812345" if n < 3 else None) for n in range(6)]
+    tags = [Tag(epc(BAG, n), tid="E29F0345" if n < 3 else None) for n in range(6)]
     candidates = found(tags)
     assert candidates.masks == ()
     assert reasons(candidates)["tells only whether the TID bank was recorded"] > 0
-    two = [*tags, Tag(epc(BAG, 7), tid="E2812346")]
+    two = [*tags, Tag(epc(BAG, 7), tid="E29F0346")]
     assert {mask.bank for mask in found(two).masks} == {"tid"}
 
 

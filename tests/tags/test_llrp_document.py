@@ -18,7 +18,7 @@ from strategist.tags.mask import Mask
 from strategist.tags.power_table import PowerTable
 
 TABLE = PowerTable(((1, 10.0), (2, 17.0), (3, 20.0), (4, 31.5)))
-CHAIN = (Mask("epc", 32, 16, "3034"), Mask("tid", 8, 24, "801234", True, "or"))
+CHAIN = (Mask("epc", 32, 16, "3034"), Mask("tid", 8, 24, "9F0234", True, "or"))
 
 
 def test_one_entry_for_each_step_with_names_and_bytes() -> None:
@@ -71,7 +71,7 @@ def test_lines_hold_every_step_filter_and_sentence() -> None:
     document = llrp_document([17, 20], CHAIN, TABLE)
     lines = llrp_lines(document)
     assert lines[0] == "Step 1: 17 dBm, TransmitPower 2"
-    assert "filter 2: MB 2, Pointer 8, MaskBitCount 24, TagMask 801234, Action 5" in lines[2]
+    assert "filter 2: MB 2, Pointer 8, MaskBitCount 24, TagMask 9F0234, Action 5" in lines[2]
     assert lines[-1].strip() == document["host_work"][-1]
     assert sum("bytes" in line for line in lines) == 4
 

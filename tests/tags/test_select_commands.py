@@ -118,11 +118,11 @@ def test_truncation_says_what_the_reply_lacks() -> None:
 
 
 def test_the_document_is_json_and_its_lines_say_the_same() -> None:
-    chain = (Mask("epc", 32, 11, "3060"), Mask("tid", 8, 24, "801234", True, "and"))
+    chain = (Mask("epc", 32, 11, "3060"), Mask("tid", 8, 24, "9F0234", True, "and"))
     document = json.loads(json.dumps(gen2_document(chain, 96)))
     first, second = document["commands"]
     assert (first["action"], first["length"], first["mask"]) == (0, 11, "3060")
-    assert (second["action"], second["bank_bits"], second["mask"]) == (5, "10", "801234")
+    assert (second["action"], second["bank_bits"], second["mask"]) == (5, "10", "9F0234")
     assert second["frame"] == commands_for(chain)[1].frame()
     lines = gen2_lines(document)
     assert lines[0].startswith("1. Select SL, action 0 (match: set SL; no match: clear SL)")

@@ -12,7 +12,7 @@ from strategist.tags.fields import words_of
 from strategist.tags.mask import window
 from strategist.tags.tid import decode_tid
 
-GOOD = "E28123452000000000ABCDEF"
+GOOD = "E29F03452000000000ABCDEF"
 
 
 @given(st.sampled_from([b"\xe2", b"\xe0", b"\x30"]), st.binary(max_size=40))
@@ -32,8 +32,8 @@ def test_any_tid_is_covered_by_fields_without_gaps(first: bytes, rest: bytes) ->
         (GOOD[:6], 0),  # only 24 bits recorded
         (GOOD[:8], 6),  # the XTID header was not recorded
         (GOOD[:-2], 7),  # only a part of the 48 bits of its serial was recorded
-        ("E2012345" + GOOD[8:], 6),  # no XTID: the standard gives no place to a serial
-        ("E28123450000", 7),  # no serial
+        ("E21F0345" + GOOD[8:], 6),  # no XTID: the standard gives no place to a serial
+        ("E29F03450000", 7),  # no serial
         ("E0040102030405", 0),  # only 56 bits recorded
         ("E1" * 12, 0),  # another class
         ("", 0),
@@ -47,7 +47,7 @@ def test_what_cannot_be_read_stays_plain_bits(tid: str, named: int) -> None:
 
 @pytest.mark.parametrize(("version", "bits"), [(1, 48), (2, 64), (7, 144)])
 def test_serial_length_follows_the_xtid_header(version: int, bits: int) -> None:
-    found = decode_tid(f"E2812345{version << 13:04X}" + "A5" * (bits // 8))
+    found = decode_tid(f"E29F0345{version << 13:04X}" + "A5" * (bits // 8))
     assert found[-1].name == "serial"
     assert found[-1].length == bits
 
@@ -56,7 +56,7 @@ def test_structural_fields_name_the_chip_and_not_the_tag() -> None:
     fields = decode_tid(GOOD)
     structural = [field for field in fields if field.structural]
     assert [field.name for field in structural][-2:] == ["mask designer", "model"]
-    assert words_of(structural[-2:]) == "model 345h of mask designer 012h"
+    assert words_of(structural[-2:]) == "model 345h of mask designer 1F0h"
     assert not fields[-1].structural
 
 

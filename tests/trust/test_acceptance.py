@@ -24,7 +24,7 @@ def test_operating_characteristic_by_hand():
 def test_a_plan_is_the_shortest_that_shows_the_limit():
     for plan in plans(0.03, 0.9, (0, 1, 4)):
         assert plan.acceptance_probability(0.03) <= 0.1
-        with pytest.raises(InputError, match="enough passes"):
+        with pytest.raises(InputError, match="too few to show"):
             AcceptancePlan(0.03, 0.9, plan.passes - 1, plan.allowed_failures)
 
 

@@ -112,9 +112,9 @@ def test_a_mask_chain_is_read_left_to_right() -> None:
 
 
 def test_a_mask_on_a_bank_that_was_not_recorded_matches_nothing_and_its_negation_all() -> None:
-    tags = {GOWN: Tag(GOWN, tid="E280"), TOWEL: Tag(TOWEL)}
+    tags = {GOWN: Tag(GOWN, tid="E29E"), TOWEL: Tag(TOWEL)}
     made = survey_of(LEVELS, PASSES, tags)
-    mask = Mask("tid", 0, 16, "E280")
+    mask = Mask("tid", 0, 16, "E29E")
     matched = evaluate(made, Policy(), Strategy((30.0,), masks=(mask,)))
     others = evaluate(made, Policy(), Strategy((30.0,), masks=(replace(mask, negate=True),)))
     assert (matched.missed, matched.stray) == (1, 0)  # the towel: gowns are let through alone

@@ -123,5 +123,5 @@ def test_without_guards_it_is_the_loss(seed: int) -> None:
 
 
 def test_a_level_not_surveyed_is_refused() -> None:
-    with pytest.raises(InputError, match="a level surveyed here"):
+    with pytest.raises(InputError, match="was not surveyed"):
         guarded_loss(survey_of(LEVELS, [[(W, True, [-50] * 3)]]), POLICY, Strategy((23.0,)))

@@ -38,7 +38,7 @@ def test_each_step_is_marked() -> None:
         (20.0, True, "surveyed"),
         (22.0, False, "predicted"),
         (23.0, False, "surveyed"),
-        (24.0, False, "not surveyed"),
+        (24.0, False, "not_surveyed"),
     ]
     law, survey, nothing = found.warnings
     assert law.startswith("UNLAWFUL as far as is known here: 22, 23, 24 dBm. At most 21.00 dBm")
@@ -48,7 +48,7 @@ def test_each_step_is_marked() -> None:
 
 def test_a_level_between_is_not_predicted_unless_the_policy_says_so() -> None:
     found = steps_of(point(), [22.0])
-    assert [(step.lawful, step.known) for step in found.levels] == [(None, "not surveyed")]
+    assert [(step.lawful, step.known) for step in found.levels] == [(None, "not_surveyed")]
     assert len(found.warnings) == 1
 
 
@@ -72,7 +72,7 @@ def test_settings_carry_the_marks_in_both_standards(form: str) -> None:
     assert {key: document[key] for key in steps} == steps
     assert document["warnings"][-len(told) :] == told  # behind what replaying them says
     lines = settings_text(settings).splitlines()
-    assert lines[0] == "Before anything is set" and max(map(len, lines)) <= 80
+    assert lines[1] == "Before anything is set" and max(map(len, lines)) <= 80
     assert "  22 dBm: UNLAWFUL, PREDICTED" in lines
     assert "  20 dBm: lawful, surveyed" in lines
     one = Strategy((20.0,))

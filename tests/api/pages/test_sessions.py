@@ -65,13 +65,13 @@ def test_sessions_end_with_the_token_and_by_time(service: Service) -> None:
         connection.execute(update(sessions).where(mine).values(expires=1.0))
     assert client_of_session(database, late) is None
     close_session(database, late)
-    assert open_session(database, digest_of_token("st_nobody")) is None
+    assert open_session(database, digest_of_token("secret_nobody")) is None
 
 
 def test_a_wrong_token_is_told_so_and_opens_nothing(app: Flask, service: Service) -> None:
     add_token(service.database, "planner")
     browser = Browser(app)
-    refused = browser.post("/sign-in", token="st_wrong", next="/surveys")
+    refused = browser.post("/sign-in", token="secret_wrong", next="/surveys")
     assert refused.status_code == 401 and "Set-Cookie" not in refused.headers
     assert "not known here" in refused.text and 'value="/surveys"' in refused.text
 

@@ -13,7 +13,7 @@ from strategist import __version__
 
 from .at_point import cursor, iso, listed, missing
 from .endpoints import Answer, Ask
-from .limits import PROMPT_GRACE_S
+from .limits import INTERACTIVE_GRACE_S
 from .problems import ProblemError
 from .store.ids import random_id
 from .store.jobs import (
@@ -48,8 +48,8 @@ def wait_for(ask: Ask, job: Job, seconds: float) -> RowMapping:
     refused. A job that was refused leaves nothing behind.
     """
     database = ask.service.database
-    end = time.monotonic() + seconds + PROMPT_GRACE_S
-    _keep(ask, job, seconds + PROMPT_GRACE_S)
+    end = time.monotonic() + seconds + INTERACTIVE_GRACE_S
+    _keep(ask, job, seconds + INTERACTIVE_GRACE_S)
     pause, begun = 0.01, False
     while time.monotonic() < end and not ask.gone():
         row = find_job(database, ask.client, job.kind, job.id)
@@ -84,7 +84,7 @@ def answer_of(ask: Ask, job: Job, seconds: float) -> dict[str, Any]:
 def _keep(ask: Ask, job: Job, waits_s: float) -> None:
     """Store a job; raises ProblemError where too many wait already."""
     database, limits = ask.service.database, ask.service.limits
-    queue = Queue(limits.waiting_prompt, limits.waiting_prompt_all)
+    queue = Queue(limits.waiting_interactive, limits.waiting_interactive_all)
     try:
         add_jobs(database, ask.client, [job], queue=queue, waits_s=waits_s, limit_s=waits_s)
     except RefusedError as error:
