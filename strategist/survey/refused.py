@@ -119,7 +119,8 @@ def _by_number(given: Any) -> list[str]:
 def _unknown_key(
     name: str, schema: dict[str, Any], source: str, place: tuple[str | int, ...], noun: str
 ) -> Fault:
-    known = list(_node(schema, place[:-1], last=True).get("properties", {}))
+    options = _options(_node(schema, place[:-1]), schema.get("$defs", {}))
+    known = list(dict.fromkeys(key for one in options for key in one.get("properties", {})))
     path = ".".join(str(part) for part in place)
     if name in _NOW and _NOW[name] in known:
         wrong, todo = f'the {noun} "{name}" has another name now', f"Write {_NOW[name]}."
@@ -167,7 +168,10 @@ def _node(
         if isinstance(part, int):
             child = _option(node, definitions, "items").get("items", {})
         else:
-            found = _option(node, definitions, "properties", "additionalProperties")
+            options = _options(node, definitions)
+            named = (one for one in options if part in one.get("properties", {}))
+            other = _option(node, definitions, "properties", "additionalProperties")
+            found = next(named, other)
             child = found.get("properties", {}).get(part, found.get("additionalProperties", {}))
         node = child if isinstance(child, dict) else {}
     return resolved(node, definitions) if last else node
@@ -175,6 +179,12 @@ def _node(
 
 def _option(node: dict[str, Any], definitions: dict[str, Any], *has: str) -> dict[str, Any]:
     """Of a choice of kinds the one that has one of these members; else the first."""
-    whole = resolved(node, definitions, choose=False)
-    options = [resolved(one, definitions) for one in whole.get("anyOf", [whole])]
+    options = _options(node, definitions)
     return next((one for one in options if any(name in one for name in has)), options[0])
+
+
+def _options(node: dict[str, Any], definitions: dict[str, Any]) -> list[dict[str, Any]]:
+    """The kinds to choose from, also where a choice is one of a choice; one where there is none."""
+    whole = resolved(node, definitions, choose=False)
+    choices = whole.get("anyOf") or whole.get("oneOf") or []
+    return [one for choice in choices for one in _options(choice, definitions)] or [whole]
