@@ -135,7 +135,7 @@ def test_long_settings_keep_to_the_width(folder: Path) -> None:
         (["--set", "loss.missed=5"], "no key differs"),
         (["--set", "loss.missed"], "KEY=VALUE"),
         (["--set", "=1"], "KEY=VALUE"),
-        (["--added-cable-loss", "40.7"], 'cable: "40.7"'),
+        (["--added-cable-loss", "40.7"], "cable: a change of 40.7 dB takes every level out"),
         (["--added-cable-loss", "61"], "a number of dB"),
         (["--set", "stop_after=2", "--view", "counts"], '--view: "counts"'),
     ],

@@ -139,7 +139,7 @@ def test_cases_that_changed_since_are_refused(batch: Path) -> None:
     reads = batch.parent / "site/reads.csv"
     text = reads.read_text()
     reads.write_text("\n".join(line for line in text.splitlines() if not line.startswith("d03")))
-    with pytest.raises(InputError, match="run that again"):
+    with pytest.raises(InputError, match="Run the batch again"):
         site_templates(batch, 2)
     with pytest.raises(InputError, match=r"no results\.jsonl.*the folder of a batch"):
         site_templates(batch.parent, 2)
