@@ -11,7 +11,7 @@ import importlib
 from pathlib import Path
 from typing import Any
 
-__version__ = "0.2.0"
+__version__ = "0.3.0"
 
 _LISTED = ast.parse(Path(__file__).with_suffix(".pyi").read_text(encoding="utf-8")).body
 _HOME = {

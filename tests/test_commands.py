@@ -420,8 +420,8 @@ def test_broken_case(capsys: Any, one: Path, defect: str) -> None:
     assert err.startswith(name) or f"\n{name}" in err
     assert err.endswith(".\n") and "\x1b" not in err
     status, out, said = run(capsys, "check", one)
-    assert (status, said) == (1, err)
-    assert out.startswith("Unusable: ")
+    assert (status, out) == (1, "")
+    assert said.startswith(err) and said[len(err) :].startswith("Unusable: ")
 
 
 def test_folder_that_is_not_there(capsys: Any, tmp_path: Path) -> None:
@@ -451,14 +451,14 @@ def test_folder_that_is_not_there(capsys: Any, tmp_path: Path) -> None:
 def test_wrong_usage(capsys: Any, argv: list[str]) -> None:
     status, out, err = run(capsys, *argv)
     assert (status, out) == (2, "")
-    assert err.startswith("usage: strategist")
+    assert err.startswith("strategist") and err.endswith("--help.\n") and err.count("\n") == 1
 
 
 def test_targets_that_cannot_be_written(capsys: Any, one: Path, tmp_path: Path) -> None:
     os.mkfifo(tmp_path / "pipe")
     for target, said in (
         (tmp_path, "a folder"),
-        (tmp_path / "none" / "x.json", "no folder"),
+        (tmp_path / "none" / "x.json", "does not exist"),
         (tmp_path / "pipe", "is no regular file"),
         (tmp_path / ("x" * 300), "too long"),
         ("/dev/null", "is no regular file"),
@@ -482,7 +482,7 @@ def test_failed_write_leaves_the_old_file(
     monkeypatch.setattr(os, "fsync", full)
     status, out, err = run(capsys, "solve", one, "--out", file)
     assert (status, out) == (2, "")
-    assert "No space left on device" in err
+    assert "no space left on device" in err
     assert file.read_text() == "old"
     assert sorted(path.name for path in tmp_path.iterdir()) == ["one", "result.json"]
 

@@ -145,7 +145,7 @@ def assess(
     standing = standing_of(survey, policy, strategy, solution.outcome, solution.guarded)
     sturdier, unseen = SturdierSearch(), None
     late: tuple[str, ...] = ()
-    expected = expected_of(solution, options, Clock(options.share(2, spent()).time_limit_s))
+    expected = expected_of(solution, options.share(2, spent()))
     if options.sturdier and expected is None:
         own = options.share(2, time.monotonic() - started)
         sturdier = sturdier_than(solution, Clock(own.time_limit_s))
@@ -174,7 +174,7 @@ def assess(
         unseen=unseen,
         sturdier=sturdier.found,
         expected=expected,
-        conditions=in_each_of(solution, Clock(options.share(2, spent()).time_limit_s)),
+        conditions=in_each_of(solution, options.share(2, spent())),
         searched=_searched(solution),
         proof={
             "by": solution.method,

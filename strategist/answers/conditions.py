@@ -16,7 +16,7 @@ import numpy as np
 from pydantic import Field
 
 from strategist.answers.over import Passes, caps_of
-from strategist.answers.solution import Solution
+from strategist.answers.solution import Options, Solution
 from strategist.optimise.clock import Clock
 from strategist.optimise.conditions import worst_of
 from strategist.optimise.finish import finish
@@ -93,7 +93,7 @@ class InEach(Declared):
         )
 
 
-def in_each_of(solution: Solution, clock: Clock) -> InEach | None:
+def in_each_of(solution: Solution, options: Options) -> InEach | None:
     """None where the passes have one condition."""
     whole, over = solution.whole, solution.over
     surveyed = conditions_of(whole.survey)
@@ -111,7 +111,7 @@ def in_each_of(solution: Solution, clock: Clock) -> InEach | None:
         _bound(solution, passes, reached),
         surveyed.names[int(losses.argmax())],
         in_each(solution.outcome, surveyed, whole.policy),
-        _Knowledge(solution, passes, clock).worth(cap, reached),
+        _Knowledge(solution, passes, Clock(options.time_limit_s)).worth(cap, reached),
     )
 
 

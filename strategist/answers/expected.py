@@ -94,12 +94,12 @@ class Expected:
         )
 
 
-def expected_of(solution: Solution, options: Options, clock: Clock) -> Expected | None:
+def expected_of(solution: Solution, options: Options) -> Expected | None:
     """What to expect of a solution for passes to come; None for one of the survey's own aim."""
     over = solution.over
     if over is None or over.passes.copies == 1:
         return None
-    loss = _expected_loss(solution, over, options.seed)
+    clock, loss = Clock(options.time_limit_s), _expected_loss(solution, over, options.seed)
     open_ = over.passes.separate or over.own.own is not None  # what is chosen is not all of a batch
     least = np.zeros(0) if open_ else _batches(solution, options, clock)
     low = 0.0

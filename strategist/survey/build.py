@@ -177,7 +177,7 @@ def _judge_unlisted(
         if shift is not None:
             which = "next" if shift.step > 0 else "previous"
             value = f"{shift.fit_neighbour} of {shift.judged} passes fit the {which} one's reads"
-            allowed = f"the pass ids of {point.reads.source} for the same loads. {ADVICE}"
+            allowed = f"Give the pass ids of {point.reads.source} for the same loads. {ADVICE}"
             source, wrong = point.roster.source, f"{value} better than their own"
             faults.add(Fault(source, None, "pass_id", value, allowed, wrong=wrong))
         faults.add_rows(

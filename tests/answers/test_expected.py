@@ -11,7 +11,6 @@ import pytest
 from strategist.answers.assessment import choose
 from strategist.answers.expected import BATCHES, expected_of
 from strategist.answers.solution import Options, solve
-from strategist.optimise.clock import Clock
 from strategist.survey.policy import Limits
 from strategist.survey.profile import aggregate, peaks
 from strategist.survey.records import ReadPoint
@@ -62,7 +61,7 @@ def test_same_seed_same_bytes() -> None:
 
 def test_intervals_hold_what_they_are_around() -> None:
     solution = solve(expecting(drawn_read_point("shelf-cabinet", 20, 8)), QUICK)
-    found = expected_of(solution, QUICK, Clock(None))
+    found = expected_of(solution, QUICK)
     assert found is not None
     loss, optimum = found.loss, found.optimum
     assert 0 <= loss.low <= loss.a_pass <= loss.high == optimum.high
@@ -73,7 +72,7 @@ def test_intervals_hold_what_they_are_around() -> None:
 
 def test_without_time_the_bound_is_open_and_said_to_be() -> None:
     solution = solve(expecting(drawn_read_point("soiled-chute", 10, 8)), QUICK)
-    found = expected_of(solution, QUICK, Clock(0.0))
+    found = expected_of(solution, replace(QUICK, time_limit_s=0.0))
     assert found is not None
     assert (found.optimum.low, found.optimum.batches) == (0.0, 0)
     assert "is open" in found.sentence
@@ -82,7 +81,7 @@ def test_without_time_the_bound_is_open_and_said_to_be() -> None:
 def test_a_pass_without_others_expects_anything() -> None:
     """One pass says nothing of the next: up to all missed and all strays reported."""
     point = drawn_read_point("soiled-chute", 1, 8)
-    found = expected_of(solve(expecting(point), QUICK), QUICK, Clock(None))
+    found = expected_of(solve(expecting(point), QUICK), QUICK)
     assert found is not None
     roster, weights = point.survey.roster_wanted, point.policy.loss
     most = weights.missed * roster.sum() + weights.stray * (~roster).sum()

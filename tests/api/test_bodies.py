@@ -207,7 +207,7 @@ def test_memory_that_is_short(
     reply = client.post("/v1/surveys", case_document())
     assert reply.status_code == status
     if status == 422:
-        assert reply.json["title"] == "It takes more memory than a worker may use"
+        assert reply.json["title"] == "The request needs more memory than a worker may use"
 
 
 def test_a_job_that_ends_its_workers_is_told_as_such(service: Service, client: Client) -> None:

@@ -52,10 +52,10 @@ def test_curl_session(tmp_path: Path) -> None:
     assert (best["name"], best["loss"]) == ("best", strategy["result"]["loss"])
     assert other["weights"] == {"missed": 1, "stray": 20}
     assert other["loss"] >= best["loss"]
-    assert batch["next"] is None and len(batch["items"]) == 4
+    assert batch["next"] is None and len(batch["items"]) == 5
     assert {row["state"] for row in batch["items"]} == {"done"}
     page = (tmp_path / "cases/linen-service/batch.html").read_text(encoding="utf-8")
-    assert "no answer yet" not in page and page.count("<section") == 4
+    assert "no answer yet" not in page and page.count("<section") == 5
 
 
 def test_no_results_of_a_batch_are_read_before_it_is_done() -> None:

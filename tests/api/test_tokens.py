@@ -174,7 +174,7 @@ def test_token_commands(tmp_path: Path) -> None:
     assert run(tmp_path / "d", "token", "remove", "planner").returncode == 0
     refused = run(tmp_path / "d", "token", "add", "a b")
     assert refused.returncode == 2
-    assert 'found "a b"' in refused.stderr
+    assert '"a b" is not valid' in refused.stderr
 
 
 def test_open_only_on_loopback(tmp_path: Path) -> None:

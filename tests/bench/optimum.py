@@ -16,7 +16,6 @@ import numpy as np
 
 from strategist.answers.expected import expected_of
 from strategist.answers.solution import solve
-from strategist.optimise.clock import Clock
 from strategist.survey.records import ReadPoint
 from tests.bench.drawn import drawn_read_point
 from tests.bench.regret import FIRST_SEED, OPTIONS, best_known, true_loss
@@ -28,7 +27,7 @@ def held(name: str, passes: int, seed: int) -> tuple[float, ...]:
     aimed = ReadPoint(point.survey, replace(point.policy, aim="expected"))
     options = replace(OPTIONS, seed=seed)
     solution = solve(aimed, options)
-    found = expected_of(solution, options, Clock(None))
+    found = expected_of(solution, options)
     assert found is not None
     loss, optimum = found.loss, found.optimum
     truth, best = true_loss(name, solution.strategy), best_known(name)

@@ -6,7 +6,7 @@ antennas decide. All read points are made (`tests/optimise/portals.py`).
 
 from __future__ import annotations
 
-import sys
+import argparse
 import time
 from collections.abc import Sequence
 from dataclasses import replace
@@ -20,8 +20,11 @@ from tests.optimise.portals import CLOSE, LARGE, POLICY, TWO_LANES, Antenna, mad
 __all__ = ["main"]
 
 
-def main(asked: Sequence[str] = ()) -> None:
+def main(arguments: Sequence[str] | None = None) -> None:
     tables = {"antennas": _antennas, "large": _large, "techniques": _techniques}
+    parser = argparse.ArgumentParser(prog="python -m tests.bench.scores", description=__doc__)
+    parser.add_argument("tables", nargs="*", metavar="NAME", help=", ".join(tables))
+    asked = parser.parse_args(arguments).tables
     solve(made(TWO_LANES, 9), Options(time_limit_s=1))  # compiled
     for name in asked or tables:
         tables[name]()
@@ -76,4 +79,4 @@ _WALLS = ((0.0, 90.0), (3.0, 270.0))
 _ONE_MASK = replace(POLICY, reader=Reader(mask_slots=1))
 
 if __name__ == "__main__":
-    main(sys.argv[1:])
+    main()

@@ -73,7 +73,7 @@ def test_predicted_reads_are_marked_and_measured_ones_stay() -> None:
 
 def test_off_by_default() -> None:
     given = point([[("3001", True, [-52, None, -51, -50])]], [(0, 1)], Policy())
-    with pytest.raises(InputError, match="refuse"):
+    with pytest.raises(InputError, match="untried: 1 pair"):
         complete(given)
 
 

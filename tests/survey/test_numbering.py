@@ -87,7 +87,7 @@ def test_reads_that_are_ignored_or_refused_are_compared_before() -> None:
     assert "read more in the previous pass" in warning
     with pytest.raises(InputError) as refused:
         shifted("soiled-chute", 1, 1, unlisted="error")
-    assert any("that fit the previous one's reads" in str(one) for one in refused.value.faults)
+    assert any("fit the previous one's reads better" in str(one) for one in refused.value.faults)
 
 
 if __name__ == "__main__":  # python -m tests.survey.test_numbering: the counts of many surveys

@@ -45,7 +45,7 @@ def test_without_masks_the_inventory_has_no_filter() -> None:
 
 
 def test_a_level_that_the_table_lacks_is_refused_naming_its_neighbours() -> None:
-    with pytest.raises(InputError, match=r'"18 dBm".*17 dBm \(index 2\) or 20 dBm'):
+    with pytest.raises(InputError, match=r"18 dBm.*17 dBm \(index 2\) or 20 dBm"):
         llrp_document([17, 18], (), TABLE)
 
 

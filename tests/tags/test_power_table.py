@@ -32,14 +32,14 @@ def test_a_csv_text_is_read() -> None:
     [
         ("", "line 1"),
         ("index,power\n1,10\n", "line 1"),
-        ("index,power_dbm\n", "at least one entry"),
+        ("index,power_dbm\n", "Give at least one"),
         ("index,power_dbm\n1,10\n1,11\n", "line 3, index"),
         ("index,power_dbm\n70000,10\n", "line 2, index"),
         ("index,power_dbm\n1\n", "line 2"),
         ("index,power_dbm\n1,nan\n", "line 2"),
         ("index,power_dbm\n1.5,10\n", "line 2"),
         ("index,power_dbm\n1_0,10\n", "line 2"),
-        ("index,power_dbm\n1," + "9" * 200_000, "CSV text"),
+        ("index,power_dbm\n1," + "9" * 200_000, "without quotes"),
     ],
 )
 def test_a_bad_table_is_refused_with_its_line(text: str, said: str) -> None:

@@ -117,7 +117,7 @@ def test_check_solve_evaluate_and_accept_say_it() -> None:
     (finding,) = [one for one in result.findings if one.kind == "passes_alike"]
     assert finding.severity == "weak" and "independent ones" in finding.text
     assert result.to_json()["rates"]["missed_by_pass"]["effective_passes"] < 12
-    text = " ".join(evaluation_text(evaluate_at(POINT, SET), Policy(), "a").split())
+    text = " ".join(evaluation_text(evaluate_at(POINT, SET), Policy(), "a", detail=True).split())
     assert "neighbours are alike, they count as" in text
     run = accept(POINT, SET, 0.9)
     assert any("Neighbouring passes are alike in" in warning for warning in run.warnings)

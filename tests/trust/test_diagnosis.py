@@ -63,7 +63,7 @@ def test_power_that_overlaps_gives_it_too() -> None:
 
 def test_the_field_that_parts_is_named() -> None:
     finding = found(site(NEAR, FAR))["data_parts"]
-    assert "holds for 100% of wanted and 0% of stray tags" in finding.text
+    assert "is carried by 100% of wanted and 0% of stray tags" in finding.text
     assert "11200" in finding.text or "21600" in finding.text
     alike = found(site(NEAR, FAR, stray_type="11200"))["data_alike"]
     assert "no field differs" in alike.text

@@ -144,7 +144,7 @@ def test_where_nothing_is_lawful_or_fits_the_error_says_so() -> None:
     low = replace(RADIO, limit=replace(OWN, dbm=20.0))
     with pytest.raises(InputError, match=r"levels_dbm.*At most 15"):
         choose(ReadPoint(SURVEY, Policy(radio=low)))
-    with pytest.raises(InputError, match=r"dwell_s.*at least 0\.2 s"):
+    with pytest.raises(InputError, match=r"dwell_s.*takes up to 0\.2 s"):
         choose(ReadPoint(SURVEY, Policy(time=Dwell(0.1, step_s=0.2))))
 
 

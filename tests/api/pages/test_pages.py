@@ -89,7 +89,7 @@ def test_files_are_known_by_their_names(browser: Browser) -> None:
     ("given", "said"),
     [
         ({}, "No file was chosen"),
-        (files(**{"reads.csv": READS}), "a file roster.csv"),
+        (files(**{"reads.csv": READS}), "roster.csv"),
         (case(**{"notes.txt": "x"}), "notes.txt"),
         (case(**{"reads.csv": READS.replace("-", "x", 1)}), "line"),
         (document({"site": {}}), "roster"),
