@@ -31,6 +31,8 @@ COLUMNS = {
     "predicted_dbm": "string",  # those of them that were predicted, not surveyed
     "stop_after": "int64",
     "cutoff_dbm": "float64",
+    "cutoff_db": "float64",  # in its place where the score is a difference
+    "score": "string",  # JSON, as in a strategy; none: the strongest read of all antennas
     "masks": "string",  # JSON, as in a strategy
     "mask_words": "string",
     "lawful_dbm": "float64",
@@ -72,6 +74,8 @@ def table_row(line: dict[str, Any]) -> dict[str, Any]:
         "predicted_dbm": _levels((result.get("predicted") or {}).get("steps_dbm", [])),
         "stop_after": strategy["stop_after"],
         "cutoff_dbm": strategy.get("cutoff_dbm"),
+        "cutoff_db": strategy.get("cutoff_db"),
+        "score": json.dumps(strategy["score"]) if "score" in strategy else None,
         "masks": json.dumps(strategy["masks"]),
         "mask_words": "; ".join(result["mask_words"]),
         "lawful_dbm": result["lawful"]["highest_dbm"],

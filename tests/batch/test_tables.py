@@ -10,9 +10,19 @@ from typing import Any
 
 import pytest
 
-from strategist import Options, parse_results, report_document, run_batch, safe_cell
-from strategist.batch.tables import csv_row
+from strategist import (
+    Options,
+    choose,
+    parse_results,
+    read_case,
+    report_document,
+    run_batch,
+    safe_cell,
+)
+from strategist.batch.tables import csv_row, table_row
 from tests.batch.sites import rows, write_site
+
+DEMO = Path(__file__).parents[2] / "cases/linen-service"
 
 
 @pytest.mark.parametrize(
@@ -46,6 +56,17 @@ def test_numbers_stay_numbers() -> None:
     row = {"levels_dbm": "-3 -1", "predicted_dbm": "-1", "cutoff_dbm": -58.5, "stop_after": 1}
     assert csv_row(row) == row | {"cutoff_dbm": "-58.5"}
     assert csv_row({"loss": 0.1 + 0.2, "error": None}) == {"loss": repr(0.1 + 0.2), "error": None}
+
+
+def test_a_score_has_its_columns() -> None:
+    """Where antennas decide, the cutoff alone would mislead."""
+    point = read_case(DEMO, "cart-portal").read_points[0]
+    result = choose(point, Options(unseen=False, sturdier=False))
+    row = table_row({"case": "demo", "read_point": point.name, "result": result.to_json()})
+    strategy = result.strategy
+    assert strategy.score is not None and row["cutoff_dbm"] is None
+    assert row["cutoff_db"] == strategy.cutoff_db
+    assert json.loads(row["score"]) == strategy.to_json()["score"]
 
 
 def test_the_table_counts_the_reasons_that_the_page_gives(tmp_path: Path) -> None:
