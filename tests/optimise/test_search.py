@@ -13,6 +13,8 @@ from strategist.optimise.clock import Clock
 from strategist.optimise.node import Node
 from strategist.optimise.problem import pose
 from strategist.optimise.search import BestFirst, Search, search
+from strategist.survey.policy import Limits
+from tests.optimise.counted import counted_clock
 from tests.optimise.made import BY_BOUNDS, random_read_point
 
 SEEDS = [seed for seed in range(40) if random_read_point(seed, 1).policy.reader.mask_slots > 1][:6]
@@ -84,3 +86,17 @@ def test_the_effort_that_is_told_counts_the_branches_worked_on() -> None:
         total += len(worked)
         worked.clear()
     assert total > 0
+
+
+def test_a_search_stopped_at_once_claims_nothing() -> None:
+    """Where nothing need be lost, no bound is above nothing, wherever the clock stops."""
+    lossless = 0
+    for seed in range(80):
+        point = random_read_point(seed, 0)
+        problem = pose(point.survey, replace(point.policy, limits=Limits()))
+        if search(problem, Clock()).key[1] > 0:
+            continue
+        lossless += 1
+        for looks in range(8):
+            assert search(problem, counted_clock(looks)).bound <= (0.0, 0.0)
+    assert lossless >= 3
