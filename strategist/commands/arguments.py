@@ -130,8 +130,10 @@ def case_of(arguments: argparse.Namespace, names: Sequence[str] = ()) -> strateg
     all; in the order of site.json."""
     wanted = tuple(dict.fromkeys(arguments.read_points or names))
     if len(wanted) == 1:
-        return strategist.read_case(arguments.case, wanted[0])
-    case = strategist.read_case(arguments.case)
+        with waiting_for(arguments.case):
+            return strategist.read_case(arguments.case, wanted[0])
+    with waiting_for(arguments.case):
+        case = strategist.read_case(arguments.case)
     if not wanted:
         return case
     chosen = {case[name].name for name in wanted}

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import strategist
 from strategist.commands.arguments import OK, Commands, add_command, seconds
+from strategist.commands.waiting import waiting_for
 from strategist.errors import InputError
 
 
@@ -39,12 +40,13 @@ def _import(arguments: argparse.Namespace) -> int:
     for name in arguments.logs:
         if arguments.logs.count(name) > 1:
             raise InputError.one(name, "", "each log once", wrong="is given twice")
-    imported = strategist.import_log(
-        {name: Path(name) for name in arguments.logs},
-        run_sheet=_given(arguments.run_sheet),
-        tags=_given(arguments.tags),
-        mapping=_mapping(arguments),
-    )
+    with waiting_for(arguments.logs[0]):
+        imported = strategist.import_log(
+            {name: Path(name) for name in arguments.logs},
+            run_sheet=_given(arguments.run_sheet),
+            tags=_given(arguments.tags),
+            mapping=_mapping(arguments),
+        )
     told = json.dumps(imported.to_json(), indent=1, ensure_ascii=False, allow_nan=False)
     files = {**imported.files, "import.json": f"{told}\n"}
     strategist.write_case(arguments.out, files)
