@@ -45,7 +45,7 @@ _OWN_SHARE = 0.3  # of the time, for the best over each pass once, before others
 class Options:
     """How to solve. `time_limit_s` None: until proven. `seed` feeds the mixed-integer solver.
     `total_limit_s` bounds the whole answer: the proof, and with what it leaves the further solves
-    (for `unseen`, of `judge`, or of trade-offs), shared evenly; those that no time is left for are
+    (for `unseen`, of `assess`, or of trade-offs), shared evenly; those that no time is left for are
     not made, and that is said (None: each has its own `time_limit_s`).
 
     `method` "search" is the exact search, "model" the mixed-integer model with HiGHS; "auto" takes

@@ -12,8 +12,8 @@ from strategist.intake.mapping import TableMapping
 from strategist.intake.recognise import FILES, Column, how_to_say, recognise
 from strategist.intake.sheet import Sheet, coded
 from strategist.intake.terms import Kind, Role
-from strategist.intake.times import DATELESS, NEVER, Times, forms_of_times, times_of
 from strategist.intake.times import FORM_WORDS as TIME_WORDS
+from strategist.intake.times import NEVER, Times, forms_of_times, times_of
 from strategist.intake.values import (
     DBM_OF,
     FORM_WORDS,
@@ -275,9 +275,4 @@ def _time(
     return times, column.codes
 
 
-def is_dateless(table: Table, role: Role) -> bool:
-    """Whether the times of a column lack their date."""
-    return table.forms.get(role) in DATELESS
-
-
-__all__ = ["NEVER", "Table", "is_dateless", "read_table"]
+__all__ = ["NEVER", "Table", "read_table"]

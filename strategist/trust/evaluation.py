@@ -1,4 +1,4 @@
-"""What is judged of one strategy at a read point, as surveyed: the answer of `evaluate`."""
+"""What is judged of one strategy at a read point, as surveyed: what `compare` says of each."""
 
 from __future__ import annotations
 
