@@ -13,7 +13,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import special
 
 from strategist.answers.solution import Options, Over, Solution
 from strategist.optimise.clock import Clock
@@ -146,6 +145,8 @@ def _most(survey: Survey, times: Ints, loss: Loss) -> float:
 
 
 def _student(freedom: int) -> float:
+    from scipy import special  # noqa: PLC0415 (slow to load)
+
     return float(special.stdtrit(freedom, (1 + CONFIDENCE) / 2))
 
 

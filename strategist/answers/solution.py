@@ -9,9 +9,7 @@ from __future__ import annotations
 import time
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Literal
-
-import pandas as pd
+from typing import TYPE_CHECKING, Literal
 
 from strategist.answers.over import Passes, passes_over, weighed_best
 from strategist.errors import DisagreementError
@@ -34,6 +32,9 @@ from strategist.survey.policy import InConditions as InEachCondition
 from strategist.survey.records import Ints, ReadPoint
 from strategist.trust.evaluate import Outcome, evaluate
 from strategist.trust.guarded import GuardedOutcome, guarded_outcome
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Status = Literal["optimal", "feasible", "infeasible", "undecided", "silent"]
 Method = Literal["auto", "search", "model"]

@@ -30,7 +30,7 @@ from strategist.survey.faults import FaultList
 from strategist.survey.order import some
 from strategist.survey.policy import ANTENNA_MAX
 from strategist.survey.records import Floats, Ints
-from strategist.survey.tables import Texts
+from strategist.survey.texts import Texts
 
 _MEASURES: tuple[Role, ...] = ("rssi", "power", "antenna", "reads", "duration", "weight")
 _NAMES: tuple[Role, ...] = ("read_point", "pass", "epc", "rospec", "tid")

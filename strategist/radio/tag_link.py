@@ -15,7 +15,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import special
 
 from strategist.survey.records import Bools, Floats, Ints
 
@@ -50,6 +49,8 @@ class Law:
         between them. `unread` −inf: no lower level was tried; without a law the turn-on is then
         −inf and the error inf, not known.
         """
+        from scipy import special  # noqa: PLC0415 (slow to load)
+
         spread = self.spread_db[kind]
         known = np.isfinite(spread)
         said = self.intercept[kind] + self.slope * (level - rssi)

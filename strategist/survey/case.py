@@ -6,10 +6,9 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 
 from strategist.errors import Fault, InputError
 from strategist.survey.build import build
@@ -21,6 +20,9 @@ from strategist.survey.policy import POLICY, SITE, Policy, Site
 from strategist.survey.records import Kind, ReadPoint
 from strategist.survey.rows import PointRows, Rows, judge
 from strategist.survey.tables import Table, table_from_frame
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 ONE_ROW, NO_ROW = "at least one", "has no row below the header"
 _ORDER: tuple[Kind, ...] = ("roster", "reads", "tried", "passes")  # of the faults of several tables
@@ -166,7 +168,7 @@ NO_BOUNDS = Bounds()
 
 def _passes(rows: Rows) -> list[str]:
     column = rows.texts["pass_id"]
-    return [column.values[code] for code in pd.unique(column.codes)]
+    return [column.values[code] for code in column.used()]
 
 
 def assemble(

@@ -8,13 +8,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
-import pandas as pd
 
 from strategist.survey.columns import MEASURED, RULES
 from strategist.survey.faults import FaultList
 from strategist.survey.policy import DECIMALS, Policy
 from strategist.survey.records import Floats, Ints, Kind
-from strategist.survey.tables import Table, Texts
+from strategist.survey.tables import Table
+from strategist.survey.texts import Texts
 
 MW_WITHIN_DB = 0.05  # 15 dBm is 31.6 mW, which people write as 32 (15.05 dBm)
 
@@ -126,8 +126,10 @@ def judge(table: Table, faults: FaultList) -> Rows:
             known = [math.nan if value in (None, "") else float(value or 0) for value in values]
             numbers[MEASURED[name]] = np.array(known, np.float64)[column.codes]
         else:
-            normal, same = pd.factorize(np.array([str(value) for value in values], object))
-            texts[name] = Texts(normal.astype(np.int64)[column.codes], tuple(same))
+            same = [str(value) for value in values]
+            place = {text: number for number, text in enumerate(dict.fromkeys(same))}
+            codes = np.array([place[text] for text in same], np.int64)
+            texts[name] = Texts(codes[column.codes], tuple(place))
     return Rows(table.source, table.lines, texts, numbers, "power_mw" in table.columns).take(good)
 
 
@@ -156,11 +158,13 @@ def names_in(column: str, *files: Rows | None) -> set[str]:
         rows.texts[column].values[code]
         for rows in files
         if rows is not None
-        for code in pd.unique(rows.texts[column].codes)
+        for code in rows.texts[column].used()
     }
 
 
 def _places(column: Texts, names: tuple[str, ...]) -> Ints:
     place = {name: number for number, name in enumerate(names)}
-    codes, used = pd.factorize(column.codes)
-    return np.array([place[column.values[code]] for code in used], np.int64)[codes]
+    used, rows = column.used(), column.codes
+    if len(used) < len(column.values):
+        rows = np.searchsorted(used, rows)
+    return np.array([place[column.values[code]] for code in used], np.int64)[rows]
