@@ -100,9 +100,12 @@ def ladders_left(
             if complete and _within(bounds, room):
                 if number == len(found):
                     more = np.empty((2 * number, count), np.int64)
-                    more[:number] = found
+                    for kept in range(number):
+                        for n in range(count):
+                            more[kept, n] = found[kept, n]
                     found = more
-                found[number] = ladder
+                for n in range(count):
+                    found[number, n] = ladder[n]
                 number += 1
             depth -= 1
             continue

@@ -6,7 +6,8 @@ import json
 from typing import Any
 
 from strategist.answers.what_if import Effect, WhatIf, WhatIfs
-from strategist.report.lines import brief, heading, in_column, labelled, paragraph, plain
+from strategist.report.brief import brief
+from strategist.report.lines import heading, in_column, labelled, paragraph, plain
 from strategist.report.text import caution_lines, what_to_set
 from strategist.survey.order import figure
 

@@ -199,6 +199,7 @@ def assemble(
         for kind in order:
             bounds.of_table(tables[kind])
     files = {kind: judge(tables[kind], faults) for kind in order}
+    del tables  # where nobody else holds them, their memory is free for the survey
     faults.raise_any()
     assert site is not None
     for kind, rows in files.items():

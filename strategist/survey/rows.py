@@ -39,6 +39,8 @@ class Rows:
 
     def take(self, rows: Ints | npt.NDArray[np.bool_]) -> Rows:
         """Some of the rows, by number or by mask."""
+        if rows.dtype == bool and rows.all():
+            return self
         index = np.arange(len(self))[rows]
         return Rows(
             self.source,
@@ -61,6 +63,8 @@ class Rows:
     def by_read_point(self) -> dict[str, Rows]:
         """The rows of each read point, in the order of the file."""
         points = self.texts["read_point"]
+        if len(names := points.used()) == 1:
+            return {points.values[names[0]]: self}
         order = np.argsort(points.codes, kind="stable")
         codes, starts = np.unique(points.codes[order], return_index=True)
         parts = np.split(order, starts[1:]) if len(codes) else []
@@ -112,8 +116,8 @@ def judge(table: Table, faults: FaultList) -> Rows:
     for name, column in table.columns.items():
         rule = RULES[name]
         values = [rule.value(text.strip()) for text in column.values]
-        refused = np.array([value is None for value in values], bool)[column.codes]
-        bad = np.flatnonzero(refused)
+        unfit = np.array([value is None for value in values], bool)
+        bad = np.flatnonzero(unfit[column.codes]) if unfit.any() else np.empty(0, np.int64)
         faults.add_rows(
             table.source,
             name,
@@ -121,14 +125,14 @@ def judge(table: Table, faults: FaultList) -> Rows:
             lambda i, column=column, bad=bad: column[bad[i]],  # type: ignore[misc]
             lambda i, rule=rule: rule.allowed,  # type: ignore[misc]
         )
-        good &= ~refused
+        good[bad] = False
         if name in MEASURED:
             known = [math.nan if value in (None, "") else float(value or 0) for value in values]
             numbers[MEASURED[name]] = np.array(known, np.float64)[column.codes]
         else:
             same = [str(value) for value in values]
             place = {text: number for number, text in enumerate(dict.fromkeys(same))}
-            codes = np.array([place[text] for text in same], np.int64)
+            codes = np.array([place[text] for text in same], np.int32)
             texts[name] = Texts(codes[column.codes], tuple(place))
     return Rows(table.source, table.lines, texts, numbers, "power_mw" in table.columns).take(good)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections import Counter, defaultdict
+from collections import Counter
 from dataclasses import dataclass
 
 import numpy as np
@@ -95,19 +95,23 @@ def type_offsets(survey: Survey, on: TurnOn) -> tuple[TypeOffset, ...]:
     turn-on power, with one slope and an intercept for each type: the offset is the difference of
     intercepts, so types are compared as if they turned on at the same power.
     """
-    by_tag: dict[int, list[tuple[float, float]]] = defaultdict(list)
-    for entry in np.flatnonzero(on.level >= 0):
-        tag = int(survey.roster_tag[entry])
-        power = float(survey.levels_dbm[on.level[entry]])
-        if survey.tags[tag].tag_type is not None:
-            by_tag[tag].append((power, float(on.rssi[entry])))
-    types = [survey.tags[tag].tag_type or "" for tag in by_tag]
+    entries = np.flatnonzero(on.level >= 0)
+    tag = survey.roster_tag[entries]
+    typed = np.array([one.tag_type is not None for one in survey.tags], bool)[tag]
+    entries, tag = entries[typed], tag[typed]
+    known_tags, first, row = np.unique(tag, return_index=True, return_inverse=True)
+    sums = [
+        np.bincount(row, value[entries]) / np.bincount(row)
+        for value in (survey.levels_dbm[on.level], on.rssi)
+    ]
+    in_turn = np.argsort(first)
+    types = [survey.tags[one].tag_type or "" for one in known_tags[in_turn]]
     count = Counter(types)
     known = [name for name, n in sorted(count.items()) if n >= TAGS_OF_TYPE_MIN]
     if len(known) < 2:
         return ()
     reference = max(known, key=lambda name: (count[name], name))
-    means = np.array([np.mean(values, axis=0) for values in by_tag.values()])
+    means = np.column_stack(sums)[in_turn]
     return tuple(
         _offset(name, reference, means, np.array(types)) for name in known if name != reference
     )

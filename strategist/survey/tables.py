@@ -162,7 +162,7 @@ def _text_of(value: Any, name: str) -> str | None:
 
 def _is_text(data: bytes, source: str, faults: FaultList) -> bool:
     """Whether the bytes are UTF-8 text that is neither empty nor binary; else one fault."""
-    if not data.strip():
+    if not data or data.isspace():
         faults.add(Fault(source, None, None, "", "a header line and rows", wrong="is empty"))
         return False
     position = data.find(b"\0")
