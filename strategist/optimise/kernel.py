@@ -28,6 +28,7 @@ __all__ = [
     "Cells",
     "best_ladder",
     "bounds_of",
+    "fix_by_probing",
     "ladder_bound",
     "penalties_of",
     "relaxed",
@@ -156,38 +157,66 @@ def _fill_steps(
     top: Floats,
 ) -> None:
     """Fill in (edge, top) of `step_costs`, given the `Costs` of the passes."""
-    klass, gain, hold = cells.klass, cells.gain, cells.hold
-    flip_start, flip = cells.flip_start, cells.flip
-    levels = gain.shape[1]
-    total, walk = np.empty(levels), np.empty(levels)
+    levels = cells.gain.shape[1]
+    total, least = np.empty(levels), np.empty(levels)
     for t in range(levels):
         total[t] = 0.0
         for u in range(levels + 1):
             edge[u, t] = top[u, t] = 0.0
     for p in range(len(cells.base)):
-        cost, sure, turn = costs.cost[p], costs.sure[p], costs.turn[p]
-        end = _end(sure, stop_after, must)
+        cost, turn = costs.cost[p], costs.turn[p]
+        _least_past(p, costs, state, multiplier, cells, stop_after, must, least)
         for t in range(levels):
-            walk[t] = cost[t]
             total[t] += cost[t]
-        for t in range(levels):
-            if costs.open[p] and stop_after == 1:
-                # from walking past t − 1 to walking past t: open classes accepted at t are missing
-                for f in range(flip_start[p * levels + t], flip_start[p * levels + t + 1]):
-                    c = flip[f]
-                    if state[klass[c]] == OPEN:
-                        sign = -1.0 if hold[c, t] > 0 else 1.0
-                        by = multiplier[c]
-                        for other in range(t + 1, end + 1):
-                            walk[other] += sign * min(0.0, gain[c, other] + by)
-            if t < turn:
-                continue
-            least = cost[t]
-            if sure[t] < stop_after:
-                for other in range(t + 1, end + 1):
-                    least = min(least, walk[other])
-            edge[turn, t] += least
+        for t in range(turn, levels):
+            edge[turn, t] += least[t]
             top[turn, t] += cost[t]
+    _add_up(total, edge, top)
+
+
+@_compiled
+def _least_past(
+    p: int,
+    costs: Any,
+    state: Ints,
+    multiplier: Floats,
+    cells: Any,
+    stop_after: int,
+    must: Bools,
+    least: Floats,
+) -> None:
+    """Fill in, for each level from the turn of pass p on, the least it costs if that is a step
+    below the top: it ends there, or walks past."""
+    klass, gain, hold = cells.klass, cells.gain, cells.hold
+    flip_start, flip = cells.flip_start, cells.flip
+    cost, sure, turn = costs.cost[p], costs.sure[p], costs.turn[p]
+    levels = len(cost)
+    end = _end(sure, stop_after, must)
+    walk = np.empty(levels)
+    for t in range(levels):
+        walk[t] = cost[t]
+    for t in range(levels):
+        if costs.open[p] and stop_after == 1:
+            # from walking past t − 1 to walking past t: open classes accepted at t are missing
+            for f in range(flip_start[p * levels + t], flip_start[p * levels + t + 1]):
+                c = flip[f]
+                if state[klass[c]] == OPEN:
+                    sign = -1.0 if hold[c, t] > 0 else 1.0
+                    by = multiplier[c]
+                    for other in range(t + 1, end + 1):
+                        walk[other] += sign * min(0.0, gain[c, other] + by)
+        if t < turn:
+            continue
+        least[t] = cost[t]
+        if sure[t] < stop_after:
+            for other in range(t + 1, end + 1):
+                least[t] = min(least[t], walk[other])
+
+
+@_compiled
+def _add_up(total: Floats, edge: Floats, top: Floats) -> None:
+    """From what passes cost by turn and level to what steps do (see `step_costs`), in place."""
+    levels = len(total)
     for t in range(levels):
         met, ended = 0.0, 0.0
         for u in range(t, -1, -1):
@@ -319,12 +348,7 @@ def _bounded(
     """(bounds, edge, top, free, chosen, stops): bounds of each row of class states, no further
     where the cost without a ladder is above the limit; the others are of the last row."""
     passes, levels = len(cells.base), cells.gain.shape[1]
-    costs = Costs(
-        np.empty((passes, levels)),
-        np.empty((passes, levels)),
-        np.empty(passes, np.bool_),
-        np.empty(passes, np.int64),
-    )
+    costs = _empty_costs(passes, levels)
     edge, top = np.empty((levels + 1, levels)), np.empty((levels + 1, levels))
     reached = far >= _CHOICES
     chosen = np.empty(len(cells.klass) if reached else 0)
@@ -403,6 +427,118 @@ def bounds_of(
     but is above it."""
     nothing = np.zeros(len(cells.klass))
     return _bounded(through, nothing, cells, stop_after, steps_max, must, limit, _BOUND)[0]
+
+
+@_compiled
+def _empty_costs(passes: int, levels: int) -> Costs:
+    return Costs(
+        np.empty((passes, levels)),
+        np.empty((passes, levels)),
+        np.empty(passes, np.bool_),
+        np.empty(passes, np.int64),
+    )
+
+
+@_compiled
+def fix_by_probing(
+    state: Ints,
+    some: Ints,
+    multiplier: Floats,
+    cells: Any,
+    stop_after: int,
+    steps_max: int,
+    must: Bools,
+    limit: float,
+) -> bool:
+    """Try each of some open classes out, then in: where the bound comes to the limit or above, the
+    class is fixed the other way, in `state`. Returns whether any was.
+
+    A class changes the cost of the passes that it is in: these alone are looked at again.
+    """
+    passes, levels = len(cells.base), cells.gain.shape[1]
+    costs, tried = _empty_costs(passes, levels), _empty_costs(passes, levels)
+    least, other = np.empty((passes, levels)), np.empty((passes, levels))
+    sums = np.empty((2 * levels + 3, levels))  # by turn and level: edge, top; the last row: total
+    met, fixed = np.empty_like(sums), False
+    for u in range(len(sums)):
+        for t in range(levels):
+            sums[u, t] = 0.0
+    for p in range(passes):
+        _look_at(p, costs, least, state, multiplier, cells, stop_after, must)
+        _count(p, 1.0, costs, least, sums)
+    begin, pass_of = _passes_of_classes(cells, len(state))
+    for k in some:
+        for kind in (OUT, IN):
+            for u in range(len(sums)):
+                for t in range(levels):
+                    met[u, t] = sums[u, t]
+            state[k] = kind
+            for i in range(begin[k], begin[k + 1]):
+                p = pass_of[i]
+                _look_at(p, tried, other, state, multiplier, cells, stop_after, must)
+                _count(p, -1.0, costs, least, met)
+                _count(p, 1.0, tried, other, met)
+            _add_up(met[2 * levels + 2], met[: levels + 1], met[levels + 1 : 2 * levels + 2])
+            bound, _ = best_ladder(
+                met[: levels + 1], met[levels + 1 : 2 * levels + 2], steps_max, must
+            )
+            state[k] = OPEN
+            if bound >= limit:
+                state[k], fixed = IN if kind == OUT else OUT, True
+                break
+        if state[k] != OPEN:
+            for i in range(begin[k], begin[k + 1]):
+                p = pass_of[i]
+                _count(p, -1.0, costs, least, sums)
+                _look_at(p, costs, least, state, multiplier, cells, stop_after, must)
+                _count(p, 1.0, costs, least, sums)
+    return fixed
+
+
+@_compiled
+def _look_at(
+    p: int,
+    costs: Any,
+    least: Floats,
+    state: Ints,
+    multiplier: Floats,
+    cells: Any,
+    stop_after: int,
+    must: Bools,
+) -> None:
+    """Fill in the `Costs` of pass p, and the least it costs by level."""
+    levels = cells.gain.shape[1]
+    costs.open[p] = _cost_of_pass(p, state, multiplier, cells, costs.cost[p], costs.sure[p])
+    costs.turn[p] = _turn(p, state, cells, stop_after, levels)
+    _least_past(p, costs, state, multiplier, cells, stop_after, must, least[p])
+
+
+@_compiled
+def _count(p: int, sign: float, costs: Any, least: Floats, sums: Floats) -> None:
+    """Count pass p in, or out again, by its turn."""
+    levels, turn = least.shape[1], costs.turn[p]
+    for t in range(levels):
+        sums[2 * levels + 2, t] += sign * costs.cost[p, t]
+    for t in range(turn, levels):
+        sums[turn, t] += sign * least[p, t]
+        sums[levels + 1 + turn, t] += sign * costs.cost[p, t]
+
+
+@_compiled
+def _passes_of_classes(cells: Any, classes: int) -> tuple[Ints, Ints]:
+    """(begin, passes): those that class k is in are `passes[begin[k] : begin[k + 1]]`."""
+    begin, passes = np.empty(classes + 1, np.int64), np.empty(len(cells.klass), np.int64)
+    for k in range(classes + 1):
+        begin[k] = 0
+    for c in range(len(cells.klass)):
+        begin[cells.klass[c]] += 1
+    for k in range(classes):
+        begin[k + 1] += begin[k]
+    for p in range(len(cells.base)):
+        for c in range(cells.start[p], cells.start[p + 1]):
+            begin[cells.klass[c]] -= 1
+            passes[begin[cells.klass[c]]] = p
+    return begin, passes
 
 
 @_compiled
