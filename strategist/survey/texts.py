@@ -5,8 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from strategist.survey.records import Ints
+
+Codes = npt.NDArray[np.int32] | Ints
 
 
 @dataclass(frozen=True, eq=False)
@@ -16,7 +19,7 @@ class Texts:
     Codes may be of any width: of ten million rows, eight bytes each would be most of the table.
     """
 
-    codes: Ints
+    codes: Codes
     values: tuple[str, ...]
 
     def __getitem__(self, row: int) -> str:
@@ -29,5 +32,5 @@ class Texts:
     def used(self) -> Ints:
         """The codes that any row holds, ascending."""
         if len(self.codes) < len(self.values):
-            return np.unique(self.codes)
+            return np.unique(self.codes).astype(np.int64)
         return np.flatnonzero(np.bincount(self.codes, minlength=len(self.values)))

@@ -94,4 +94,4 @@ def _beyond_chance(count: int, tags: int) -> bool:
         tail += term
         if term < 1e-15 * tail:
             break
-    return 2**_BYTE * tail < _CHANCE
+    return bool(2**_BYTE * tail < _CHANCE)
