@@ -466,7 +466,7 @@ def fix_by_probing(
     for p in range(passes):
         _look_at(p, costs, least, state, multiplier, cells, stop_after, must)
         _count(p, 1.0, costs, least, sums)
-    begin, pass_of = _passes_of_classes(cells, len(state))
+    begin, pass_of, cell_of = _where_classes_are(cells, len(state))
     for k in some:
         for kind in (OUT, IN):
             for u in range(len(sums)):
@@ -475,7 +475,9 @@ def fix_by_probing(
             state[k] = kind
             for i in range(begin[k], begin[k + 1]):
                 p = pass_of[i]
-                _look_at(p, tried, other, state, multiplier, cells, stop_after, must)
+                _try(p, cell_of[i], kind, costs, tried, multiplier, cells)
+                tried.turn[p] = _turn(p, state, cells, stop_after, levels)
+                _least_past(p, tried, state, multiplier, cells, stop_after, must, other[p])
                 _count(p, -1.0, costs, least, met)
                 _count(p, 1.0, tried, other, met)
             _add_up(met[2 * levels + 2], met[: levels + 1], met[levels + 1 : 2 * levels + 2])
@@ -514,6 +516,17 @@ def _look_at(
 
 
 @_compiled
+def _try(p: int, c: int, kind: int, costs: Any, tried: Any, multiplier: Floats, cells: Any) -> None:
+    """Fill in what pass p costs once an open cell of it is out or in, given what it costs."""
+    for t in range(cells.gain.shape[1]):
+        gain = cells.gain[c, t]
+        cost = costs.cost[p, t] - min(0.0, gain + multiplier[c])
+        tried.cost[p, t] = cost + gain if kind == IN else cost
+        tried.sure[p, t] = costs.sure[p, t] + (cells.hold[c, t] if kind == IN else 0.0)
+    tried.open[p] = costs.open[p]
+
+
+@_compiled
 def _count(p: int, sign: float, costs: Any, least: Floats, sums: Floats) -> None:
     """Count pass p in, or out again, by its turn."""
     levels, turn = least.shape[1], costs.turn[p]
@@ -525,9 +538,10 @@ def _count(p: int, sign: float, costs: Any, least: Floats, sums: Floats) -> None
 
 
 @_compiled
-def _passes_of_classes(cells: Any, classes: int) -> tuple[Ints, Ints]:
-    """(begin, passes): those that class k is in are `passes[begin[k] : begin[k + 1]]`."""
+def _where_classes_are(cells: Any, classes: int) -> tuple[Ints, Ints, Ints]:
+    """(begin, passes, cells): from `begin[k]` to `begin[k + 1]` stand those of class k."""
     begin, passes = np.empty(classes + 1, np.int64), np.empty(len(cells.klass), np.int64)
+    cell_of = np.empty(len(cells.klass), np.int64)
     for k in range(classes + 1):
         begin[k] = 0
     for c in range(len(cells.klass)):
@@ -538,7 +552,8 @@ def _passes_of_classes(cells: Any, classes: int) -> tuple[Ints, Ints]:
         for c in range(cells.start[p], cells.start[p + 1]):
             begin[cells.klass[c]] -= 1
             passes[begin[cells.klass[c]]] = p
-    return begin, passes
+            cell_of[begin[cells.klass[c]]] = c
+    return begin, passes, cell_of
 
 
 @_compiled
