@@ -23,6 +23,7 @@ from __future__ import annotations
 
 import contextlib
 from collections import defaultdict
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -125,12 +126,18 @@ class Model:
     """
 
     def __init__(self, problem: Problem, clock: Clock) -> None:
+        self._begin(problem, clock)
+        rows, passes = len(problem.profile.row_pass), len(problem.profile.pass_count)
+        self._reported = self._walk(problem.profile, 0, 0)
+        self._guarded = self._walk(problem.guarded, rows, passes)
+
+    def _begin(self, problem: Problem, clock: Clock) -> None:
+        """Steps, cutoff and mask chain."""
         self.problem = problem
         self.clock = clock
         self.mip = pulp.LpProblem("read_point", pulp.LpMinimize)
         levels = len(problem.profile.levels_dbm)
         self.y = [self._binary("y", level) for level in range(levels)]
-        self.z = [self._binary("z", c) for c in range(len(problem.thresholds))]
         self.x = [
             [self._binary("x", s, j) for j in range(2 * len(problem.candidates.masks))]
             for s in range(problem.slots)
@@ -140,9 +147,6 @@ class Model:
         self._passing = self._cutoff()
         self._through = self._chain()
         self._order_of_literals()
-        rows, passes = len(problem.profile.row_pass), len(problem.profile.pass_count)
-        self._reported = self._walk(problem.profile, 0, 0)
-        self._guarded = self._walk(problem.guarded, rows, passes)
 
     def _binary(self, name: str, *index: int) -> pulp.LpVariable:
         return pulp.LpVariable(_name(name, *index), cat="Binary")
@@ -166,6 +170,7 @@ class Model:
 
     def _cutoff(self) -> list[pulp.LpVariable]:
         """Σ z = 1 and w[i] = Σ (z[c] : c ≤ i), with cutoff c > 0 just below value c."""
+        self.z = [self._binary("z", c) for c in range(len(self.problem.thresholds))]
         self.mip += pulp.lpSum(self.z) == 1
         w = [self._share("w", i) for i in range(len(self.z))]
         for i, z in enumerate(self.z):
@@ -219,13 +224,18 @@ class Model:
                 self.mip += turn <= 2 - joins
             self.mip += place[s] >= place[s - 1] + 1 - (size + 1) * (unused + turn)
 
+    def _passes_at(self, profile: Profile) -> Callable[[int, int], pulp.LpVariable]:
+        """Whether the read of a row at a level passes the cutoff."""
+        reached = np.searchsorted(self.problem.thresholds, profile.rssi, "right") - 1
+        return lambda r, level: self._passing[int(reached[r, level])]
+
     def _walk(self, profile: Profile, rows: int, passes: int) -> list[pulp.LpVariable | None]:
         """What each row comes to, level by level; returns whether it is reported in the end.
 
         g = y ∧ going ∧ through ∧ w, and u[r, l] = u[r, l−1] ∨ g[r, l]. Variables are numbered from
         `rows` and `passes` on.
         """
-        reached = np.searchsorted(self.problem.thresholds, profile.rssi, "right") - 1
+        passing_at = self._passes_at(profile)
         reported: list[pulp.LpVariable | None] = [None] * len(profile.row_pass)
         going: dict[int, pulp.LpVariable | int] = defaultdict(lambda: 1)
         for level in range(len(profile.levels_dbm)):
@@ -233,8 +243,7 @@ class Model:
             for r in np.flatnonzero(np.isfinite(profile.rssi[:, level])).tolist():
                 self.clock.check()
                 p, k = int(profile.row_pass[r]), int(profile.row_class[r])
-                passing = self._passing[int(reached[r, level])]
-                parts = [self.y[level], going[p], self._through[k], passing]
+                parts = [self.y[level], going[p], self._through[k], passing_at(r, level)]
                 accepted = self._share("g", rows + r, level)
                 for part in parts:
                     self.mip += accepted <= part
@@ -306,16 +315,23 @@ class Model:
             if u is not None and is_wanted[r] == wanted
         )
 
+    def least(self) -> list[tuple[str, pulp.LpAffineExpression, float]]:
+        """Excess, where there are limits, and loss: as `objectives`."""
+        loss, presented = self.problem.policy.loss, self.problem.wanted
+        found, stray = (self._counted(self._reported, wanted) for wanted in (True, False))
+        lost = ("loss", loss.stray * stray - loss.missed * found, loss.missed * presented)
+        excess = self._excess(found, stray)
+        return [lost] if excess is None else [("excess", excess, 0.0), lost]
+
     def objectives(self) -> list[tuple[str, pulp.LpAffineExpression, float]]:
         """The order of preference: (name, expression to minimise, constant left out of it)."""
         loss, presented = self.problem.policy.loss, self.problem.wanted
-        found, stray = (self._counted(self._reported, wanted) for wanted in (True, False))
         kept, drifted = (self._counted(self._guarded, wanted) for wanted in (True, False))
         bits = [mask.length for mask in self.problem.candidates.masks]
         of_chain = [(j, x) for slot in self.x for j, x in enumerate(slot)]
         levels = list(enumerate(self.y))
         order = [
-            ("loss", loss.stray * stray - loss.missed * found, loss.missed * presented),
+            *self.least(),
             ("guarded", loss.stray * drifted - loss.missed * kept, loss.missed * presented),
             ("masks", pulp.lpSum(x for _, x in of_chain), 0.0),
             ("cutoff", pulp.lpSum(self.z[1:]), 0.0),
@@ -325,8 +341,7 @@ class Model:
             some = levels[max(0, end - _LEVELS_AT_ONCE) : end]
             order.append(("levels", pulp.lpSum(2 ** (i - some[0][0]) * y for i, y in some), 0.0))
         order.append(("bits", pulp.lpSum(bits[j // 2] * x for j, x in of_chain), 0.0))
-        excess = self._excess(found, stray)
-        return order if excess is None else [("excess", excess, 0.0), *order]
+        return order
 
     def _excess(
         self, found: pulp.LpAffineExpression, stray: pulp.LpAffineExpression
