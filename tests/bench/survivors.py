@@ -73,8 +73,6 @@ SURVIVORS: dict[str, str] = {
     "never asked for",
     "strategist/optimise/sturdy.py: 2 * dict(best.effort).get('branches', 0)  →  "
     "3 * dict(best.effort).get('branches', 0)": "how long a proof may take before it is left",
-    "strategist/optimise/tuning.py: thinned: float = 0.7  →  thinned: float = 1.7": "how often a "
-    "sieve is tried again",
     "strategist/optimise/goals.py: _FINEST = 1e-06  →  _FINEST = 1.000001": "how far bounds tell "
     "losses apart; what has a higher loss is not taken, whatever its guarded loss",
     "strategist/optimise/model.py: y.value() > 0.5  →  y.value() >= 0.5": "a solved choice is near "
