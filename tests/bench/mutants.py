@@ -24,7 +24,7 @@ import signal
 import sys
 import time
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from types import CodeType, ModuleType
@@ -37,7 +37,7 @@ from tests.bench.survivors import SURVIVORS
 # How hard is tried before something else is: another number there takes more or less time, and the
 # answers stay the same.
 _EQUIVALENT = ("strategist/optimise/tuning.py",)
-_SLOW_S = 10.0  # a test that takes longer is left out
+_SLOW_S = 10.0  # of processor: a test that takes more is left out
 _BROKE_OFF = 70  # exit code of a run that pytest itself did not survive
 _WAIT = (10, 120)  # times their own, and s more: tests that are not through by then never will be
 
@@ -175,6 +175,12 @@ class _Finder(importlib.abc.MetaPathFinder):
         return importlib.util.spec_from_file_location(fullname, self._path, loader=loader)
 
 
+def _processor_s() -> float:
+    """Seconds of processor that this process and the ended ones of its own have taken."""
+    used = [resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
+    return sum(one.ru_utime + one.ru_stime for one in used)
+
+
 class _Outcomes:
     """What pytest says of each test: those that fail or are slow, and each file's seconds."""
 
@@ -183,11 +189,19 @@ class _Outcomes:
         self.slow: list[str] = []
         self.seconds: dict[str, float] = defaultdict(float)
 
+    @pytest.hookimpl(wrapper=True)
+    def pytest_runtest_protocol(self, item: pytest.Item) -> Iterator[None]:
+        before = _processor_s()
+        try:
+            return (yield)
+        finally:
+            taken = _processor_s() - before
+            if taken > _SLOW_S:
+                self.slow.append(item.nodeid)
+            else:
+                self.seconds[item.nodeid.split("::")[0]] += taken
+
     def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
-        if report.when == "call" and report.duration > _SLOW_S:
-            self.slow.append(report.nodeid)
-        else:
-            self.seconds[report.nodeid.split("::")[0]] += report.duration
         if report.failed and report.nodeid not in self.failed:
             self.failed.append(report.nodeid)
 

@@ -13,10 +13,15 @@ _NEVER_EQUAL = "two computed numbers that are never equal to the last bit"
 SURVIVORS: dict[str, str] = {
     "strategist/radio/regions.py: hop_channels or 0  →  hop_channels or 1": "a rule that does not "
     "ask for hops starts at 0 channels, and one that does was left before",
+    "strategist/radio/tag_link.py: above >= 0  →  above >= 1": "a level above another is never the "
+    "first",
     "strategist/radio/dwell.py: tags > 1  →  tags >= 1": "the logarithm of one tag is 0, too",
     "strategist/tags/meaning.py: 2 ** _BYTE * tail < _CHANCE  →  2 ** _BYTE * tail <= _CHANCE": (
         _NEVER_EQUAL
     ),
+    "strategist/tags/gen2.py: len(chain) > 1  →  len(chain) >= 1": "the first mask has no join",
+    "strategist/tags/left_out.py: (0, 0, 0)  →  (0, 1, 0)": "the first bank shares nothing with "
+    "what was before it, since that reaches nowhere",
     "strategist/tags/reach.py: beyond <= 0  →  beyond < 0": "a field that ends there is cut by no "
     "bit, which leaves an equal one",
     "strategist/trust/by_pass.py: variance > 1e-15  →  variance >= 1e-15": _NEVER_EQUAL,
