@@ -49,6 +49,8 @@ SURVIVORS: dict[str, str] = {
     "api/store/turns.py: turns.c.asked > now - _LATELY_S  →  turns.c.asked >= now - _LATELY_S": (
         _NEVER_EQUAL
     ),
+    "strategist/survey/profile.py: initial=0  →  initial=1": "a class that no tag is of, where all "
+    "tags are of one",
     "strategist/survey/rssi.py: max(1, len(rssi) - np.linalg.matrix_rank(design))  →  "
     "max(2, len(rssi) - np.linalg.matrix_rank(design))": "two types have five tags each at least",
     "strategist/trust/unseen.py: stats.fisher_exact(table, alternative='greater').pvalue < _REAL  "
