@@ -174,7 +174,8 @@ def _likeliest(survey: Survey, entries: Ints, where: _Intervals, fixed: bool) ->
     if len(keep) < PRESENTATIONS_MIN:
         return 0.0
     other, judged, left = other[keep], judged[keep], where.at(keep)
-    width = np.where(np.isfinite(where.high - where.low), where.high - where.low, 0.0)
+    width = where.high - where.low
+    width = np.where(np.isfinite(width), width, 0.0)
     anywhere = np.clip(width[keep] / (np.ptp(where.middle) + END_DB), 1e-3, 1.0)  # no other near
     best = (-np.inf, 0.0)
     for kernel in KERNELS_DB:

@@ -49,6 +49,13 @@ SURVIVORS: dict[str, str] = {
     "api/store/turns.py: turns.c.asked > now - _LATELY_S  →  turns.c.asked >= now - _LATELY_S": (
         _NEVER_EQUAL
     ),
+    "strategist/survey/variation.py: -1  →  -2": "numpy takes any negative number as the length "
+    "that is left",
+    "strategist/survey/variation.py: (-np.inf, 0.0)  →  (-np.inf, 1.0)": "the first kernel tried is "
+    "likelier than that",
+    "strategist/survey/tables.py: list(frame.columns) != names  →  list(frame.columns) == names": (
+        "the careful parser is taken, which is slower and reads the same"
+    ),
     "strategist/survey/profile.py: initial=0  →  initial=1": "a class that no tag is of, where all "
     "tags are of one",
     "strategist/survey/rssi.py: max(1, len(rssi) - np.linalg.matrix_rank(design))  →  "

@@ -12,10 +12,11 @@ import pytest
 
 from strategist.survey import variation
 from strategist.survey.records import Survey, Tag
-from strategist.survey.variation import KERNELS_DB, Variation, variation_of
+from strategist.survey.variation import Variation, variation_of
 from tests.optimise.made import survey_of
 
 SEEDS = range(40)
+KERNELS_DB = (0.0, 0.1, 0.15, 0.25, 0.35, 0.5, 0.7, 1.0, 1.4, 2.0, 2.8, 4.0, 5.6)
 
 
 @dataclass(frozen=True)
