@@ -51,8 +51,8 @@ SURVIVORS: dict[str, str] = {
     ),
     "strategist/survey/variation.py: -1  →  -2": "numpy takes any negative number as the length "
     "that is left",
-    "strategist/survey/variation.py: (-np.inf, 0.0)  →  (-np.inf, 1.0)": "the first kernel tried is "
-    "likelier than that",
+    "strategist/survey/variation.py: (-np.inf, 0.0)  →  (-np.inf, 1.0)": "the first kernel tried "
+    "is likelier than that",
     "strategist/survey/tables.py: list(frame.columns) != names  →  list(frame.columns) == names": (
         "the careful parser is taken, which is slower and reads the same"
     ),
