@@ -14,7 +14,7 @@ from ..problems import KINDS, ProblemError
 from ..store.jobs import find_at_point
 from .answers import finished
 from .ask import Asker, at
-from .curve import best_at, curve_of, ratios_of
+from .curve import best_at, curve_of, follows, losses_at, ratios_of, sturdiest
 from .visiting import Page, Visit, nothing, to
 
 _PATH = ("v1", "trade-offs")
@@ -60,24 +60,33 @@ def walk(visit: Visit, answer_id: str, asked_id: str) -> Response:
         return visit.show("trade-offs.html", answer=found, asked=asked, picked=None, problem=None)
     weights = frontier["weights"]
     own = weights["missed"] / weights["stray"]
-    ratio = _ratio(visit, own)
+    asked_for = _ratio(visit, own)
+    ratio = own if asked_for is None else asked_for
+    losses = losses_at(points, weights, ratio)
     chosen = next((n for n, one in enumerate(points) if one["chosen"]), best_at(points, own))
-    picked = chosen if ratio is None else best_at(points, ratio)
+    picked = chosen if asked_for is None else best_at(points, ratio)
     if visit.text("point"):
-        picked = visit.whole("point", chosen, 0, len(points) - 1)
+        picked = visit.whole("point", picked, 0, len(points) - 1)
     low, high = ratios_of(points, own)
+    at = round(math.log10(ratio), 2)
+    at_ratio = "" if asked_for is None else f"weight={at}&"
     return visit.show(
         "trade-offs.html",
         answer=found,
         asked=asked,
         problem=None,
         points=points,
-        curve=curve_of(points),
+        losses=losses,
+        curve=curve_of(points, losses),
         picked=picked,
         chosen=chosen,
+        sturdiest=sturdiest(losses),
+        follows=follows(points),
         own=own,
-        ratio=own if ratio is None else ratio,
-        slider={"low": low, "high": high, "at": round(math.log10(ratio or own), 2)},
+        ratio=ratio,
+        pick=lambda number: f"?{at_ratio}point={number}",
+        silence=weights["stray"] * ratio * frontier["presented"]["wanted"],
+        slider={"low": low, "high": high, "at": at},
     )
 
 

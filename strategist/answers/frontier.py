@@ -22,7 +22,7 @@ from strategist.survey.policy import Limits, Loss
 from strategist.survey.records import ReadPoint
 from strategist.tags.mask import unrecorded
 from strategist.trust.evaluate import Outcome, evaluate
-from strategist.trust.guarded import guarded_loss
+from strategist.trust.guarded import guarded_outcome
 
 FrontierStatus = Literal["complete", "restricted", "partial", "infeasible", "undecided"]
 
@@ -45,11 +45,15 @@ class FrontierPoint(Counted):
     ratios for which no point of the frontier has a lower loss; None where another one has for
     each. `chosen` marks the point that is best for the weights of the policy; of several, the one
     with the least guarded loss and then the least work. `loss` is by these weights.
+    `guarded_missed` and `guarded_stray` are counted under the guards, so that the guarded loss of
+    this strategy is known for any weights.
     """
 
     outcome: Hidden[Outcome]
     loss: Annotated[float, Field(description="Under the read point's own weights")]
     guarded_loss: float
+    guarded_missed: int
+    guarded_stray: int
     strategy: Strategy
     mask_words: tuple[str, ...]
     missed_bound: int
@@ -171,7 +175,7 @@ def _seconds_a_point(whole: ReadPoint) -> float:
     started = time.monotonic()
     top = Strategy((float(whole.survey.levels_dbm[-1]),), whole.policy.stop_after, None, ())
     evaluate(whole.survey, whole.policy, top)
-    guarded_loss(whole.survey, whole.policy, top)
+    guarded_outcome(whole.survey, whole.policy, top)
     return time.monotonic() - started
 
 
@@ -226,8 +230,8 @@ def _points(whole: ReadPoint, found: Sweep) -> tuple[FrontierPoint, ...]:
         strategy, counts = _finish(asked, problem, answer)
         outcome = evaluate(whole.survey, policy, strategy)
         compare_counts(counts, outcome, asked)
-        guarded = guarded_loss(whole.survey, policy, strategy)
-        compare_guarded(answer.key[2], guarded)
+        guarded = guarded_outcome(whole.survey, policy, strategy)
+        compare_guarded(answer.key[2], guarded.loss)
         loss = asked.loss(counts)
         low, high = ratios.get(point, (None, None))
         best_for = None
@@ -237,7 +241,9 @@ def _points(whole: ReadPoint, found: Sweep) -> tuple[FrontierPoint, ...]:
             "strategy": strategy,
             "outcome": outcome,
             "loss": loss,
-            "guarded_loss": guarded,
+            "guarded_loss": guarded.loss,
+            "guarded_missed": guarded.missed,
+            "guarded_stray": guarded.stray,
             "mask_words": tuple(problem.candidates.words[x.mask] for x in answer.chain.literals),
             "missed_bound": found.missed_bounds[point],
             "stray_bound": found.stray_bounds[point],

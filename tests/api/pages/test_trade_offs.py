@@ -9,19 +9,29 @@ from xml.etree import ElementTree
 
 import pytest
 
-from api.pages.curve import best_at, curve_of, ratios_of
+from api.pages.curve import (
+    Losses,
+    best_at,
+    curve_of,
+    follows,
+    losses_at,
+    ratios_of,
+    sturdiest,
+)
 from tests.api.given import case_document
 from tests.api.live import wait_until
 from tests.api.pages.browsing import Browser
 from tests.api.pages.test_pages import document, place
 
 POINTS: list[dict[str, Any]] = [
-    {"missed": 2, "stray": 57, "loss": 120, "guarded_loss": 132, "best_for": {"low": 17.0}},
-    {"missed": 3, "stray": 52, "loss": 113, "guarded_loss": 126, "best_for": None},
-    {"missed": 6, "stray": 5, "loss": 28, "guarded_loss": 71, "best_for": {"low": 0.5, "high": 17}},
-    {"missed": 16, "stray": 0, "loss": 48, "guarded_loss": 62, "best_for": {"low": 0, "high": 0.5}},
+    {"missed": 2, "stray": 57, "guarded": (4, 60), "best_for": {"low": 17.0}},
+    {"missed": 3, "stray": 52, "guarded": (5, 56), "best_for": None},
+    {"missed": 6, "stray": 5, "guarded": (18, 17), "best_for": {"low": 0.5, "high": 17}},
+    {"missed": 16, "stray": 0, "guarded": (20, 2), "best_for": {"low": 0, "high": 0.5}},
 ]
+WEIGHTS = {"missed": 6.0, "stray": 2.0}
 for _one in POINTS:
+    _one["guarded_missed"], _one["guarded_stray"] = _one.pop("guarded")
     if _one["best_for"]:
         _one["best_for"].setdefault("high", None)
 
@@ -43,7 +53,7 @@ def test_the_slider_goes_past_all_that_changes_the_best() -> None:
 
 def test_places_of_the_picture() -> None:
     """More is further right, higher up; guarded above fitted; all within the panels."""
-    curve = curve_of(POINTS)
+    curve = curve_of(POINTS, losses_at(POINTS, WEIGHTS, 3.0))
     assert [one.number for one in curve.marks] == [0, 1, 2, 3]
     assert sorted(one.x for one in curve.marks) == [one.x for one in curve.marks]
     assert sorted(one.y for one in curve.marks) == [one.y for one in curve.marks]
@@ -54,9 +64,20 @@ def test_places_of_the_picture() -> None:
     assert curve.stairs.split()[:3] == ["137.8,27", "164.7,27", "164.7,45.3"]
 
 
+def test_both_losses_follow_the_slider() -> None:
+    """By hand: at 3 strays for a miss, each stray 2, the third point loses 2 (3·6 + 5) = 46 and,
+    under the guard, 2 (3·18 + 17) = 142, the fourth 96 and 124; at a tenth of it the third 13.6."""
+    losses = losses_at(POINTS, WEIGHTS, 3.0)
+    assert losses[2:] == [Losses(46.0, 142.0), Losses(96.0, 124.0)]
+    assert best_at(POINTS, 3.0) == 2 and sturdiest(losses) == 3, "the optimum is a fragile one"
+    assert losses_at(POINTS, WEIGHTS, 0.3)[2] == Losses(13.6, 44.8)
+    older = [{"missed": 1, "stray": 2, "loss": 7, "guarded_loss": 9}]
+    assert losses_at(older, WEIGHTS, 0.3) == [Losses(7, 9)] and not follows(older)
+
+
 def test_a_single_point_without_any_fault_is_drawn() -> None:
-    none = {"missed": 0, "stray": 0, "loss": 0, "guarded_loss": 0, "best_for": None}
-    curve = curve_of([none])
+    none = {"missed": 0, "stray": 0, "guarded_missed": 0, "guarded_stray": 0, "best_for": None}
+    curve = curve_of([none], losses_at([none], WEIGHTS, 3.0))
     assert (curve.marks[0].x, curve.marks[0].y, curve.marks[0].loss_y) == (84, 236, 420)
     assert [tick.words for tick in curve.up] == ["0", "1"]
 
