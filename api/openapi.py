@@ -27,6 +27,12 @@ _KEY = {
     "description": "A unique key per creation request; kept for seven days.",
     "schema": {"type": "string", "minLength": 1, "maxLength": 200, "pattern": "^[!-~]{1,200}$"},
 }
+_PREFER = {
+    "name": "Prefer",
+    "in": "header",
+    "description": "respond-async: 202 at once; ask for the answer at its Location (RFC 7240).",
+    "schema": {"type": "string", "maxLength": 200},
+}
 
 
 def describe(endpoints: Iterable[Endpoint]) -> dict[str, Any]:
@@ -103,6 +109,8 @@ def _operation(
     }
     if one.method == "POST":
         found["parameters"].append(_KEY)
+    if one.later:
+        found["parameters"].append(_PREFER)
     if one.body is not None:
         content = {JSON: {"schema": schemas[one.schema if one.body is bytes else one.body]}}
         if one.forms is not None:

@@ -69,6 +69,6 @@ def _trade_offs(ask: Ask, row: RowMapping) -> list[dict[str, Any]]:
     for one in find_at_point(database, ask.client, "trade_offs", place, _LOOKED_AT):
         found = find_job(database, ask.client, "trade_offs", one["id"])
         result = None if found is None else json.loads(found["result"])
-        if result and "points" in result:
+        if result and "points" in result and not result.get("changes"):
             return [result]
     return []
