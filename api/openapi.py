@@ -18,7 +18,8 @@ _REF = "#/components/schemas/{model}"
 _ABOUT = (
     "Surveys of UHF RFID read points in; proven strategies and comparisons out. "
     "Every POST takes an Idempotency-Key: sent again with the same body it makes nothing new. "
-    "X-Request-Id is echoed. Errors are problem details (RFC 9457) that name each fault."
+    "With Prefer: respond-async (RFC 7240) what workers answer is 202 at once, to be asked for at its "
+    "Location. X-Request-Id is echoed. Errors are problem details (RFC 9457) that name each fault."
 )
 _BINARY = {"type": "string", "contentMediaType": "application/octet-stream"}
 _KEY = {
@@ -26,12 +27,6 @@ _KEY = {
     "in": "header",
     "description": "A unique key per creation request; kept for seven days.",
     "schema": {"type": "string", "minLength": 1, "maxLength": 200, "pattern": "^[!-~]{1,200}$"},
-}
-_PREFER = {
-    "name": "Prefer",
-    "in": "header",
-    "description": "respond-async: 202 at once; ask for the answer at its Location (RFC 7240).",
-    "schema": {"type": "string", "maxLength": 200},
 }
 
 
@@ -109,8 +104,6 @@ def _operation(
     }
     if one.method == "POST":
         found["parameters"].append(_KEY)
-    if one.later:
-        found["parameters"].append(_PREFER)
     if one.body is not None:
         content = {JSON: {"schema": schemas[one.schema if one.body is bytes else one.body]}}
         if one.forms is not None:
