@@ -155,7 +155,8 @@ def _sheet(task: Task) -> dict[str, Any]:
     given = strategist.GivenResult("answer", "", point.name, asked["result"], None, asked["site"])
     backing = strategist.Backing(points=[("", point)], frontiers=asked["frontiers"])
     document = strategist.report_document([given], backing, made_on=asked["made_on"])
-    return {"page": strategist.report_page(document)}
+    drawn = strategist.report_sections if asked.get("alone") else strategist.report_page
+    return {"page": drawn(document)}
 
 
 def _answer(question: Question, task: Task) -> dict[str, Any]:
