@@ -106,7 +106,12 @@ def _plain(text: str) -> str:
 def compared(visit: Visit, answer_id: str, asked_id: str) -> Response:
     """Both sides, what to change from the first to the second, and the passes that differ."""
     found = finished(visit.ask, answer_id)
-    looked = look_at(visit, _RESOURCE, asked_id)
+    try:
+        looked = look_at(visit, _RESOURCE, asked_id)
+    except ProblemError as error:
+        if error.kind == "not-found":
+            raise
+        return _form(visit, found, error)  # the worker refused it
     asked = looked.document
     if looked.status == 202:
         stop = at("answers", answer_id, "compare", asked_id, "delete")

@@ -92,7 +92,12 @@ def _number(field: str, text: str, read: type[int] | type[float]) -> float:
 
 def answered(visit: Visit, answer_id: str, asked_id: str) -> Response:
     """What came of a question."""
-    shown = shown_at(visit, answer_id, asked_id, "What if")
+    try:
+        shown = shown_at(visit, answer_id, asked_id, "What if")
+    except ProblemError as error:
+        if error.kind == "not-found":
+            raise
+        return _what_if(visit, finished(visit.ask, answer_id), error)  # the worker refused it
     if isinstance(shown, Response):
         return shown
     found, asked = shown

@@ -57,8 +57,10 @@ def answer(browser: Browser, survey: str) -> str:
 
 def test_from_files_to_settings(browser: Browser, answer: str) -> None:
     """What is understood, the sheet, and what is taken away."""
+    wait_until(lambda: "being drawn" not in browser.get(answer).text)
     sheet = browser.get(answer)
     assert "Proven" in sheet.text and "<h3>To set</h3>" in sheet.text
+    assert sheet.text.count("<svg") >= 2, "the plots of the survey, as on the report's page"
     kept = browser.get(f"{answer}/sheet.html")
     assert kept.headers["Content-Disposition"] == 'attachment; filename="gate-1.html"'
     assert "<h3>To set</h3>" in kept.text and re.search("Site: <[^>]*>Test<", kept.text)

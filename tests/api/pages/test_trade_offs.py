@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import threading
 from typing import Any
 from xml.etree import ElementTree
 
@@ -18,6 +19,9 @@ from api.pages.curve import (
     ratios_of,
     sturdiest,
 )
+from api.service import Service
+from api.work import Task
+from strategist.errors import InputError
 from tests.api.given import case_document
 from tests.api.live import wait_until
 from tests.api.pages.browsing import Browser
@@ -227,3 +231,59 @@ def test_all_read_points_of_a_batch_together(browser: Browser) -> None:
     another = re.findall(r"/batches/ba_\w+", browser.get(other).text)[0]
     path = re.findall(r"/templates/te_\w+", page)[0]
     assert browser.get(f"{another}{path}").status_code == 404
+
+
+def test_what_takes_long_is_watched(
+    browser: Browser, answer: str, service: Service, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The address is there at once, says how far it is, and can be left; or why it is refused."""
+    monkeypatch.setattr("api.pages.later._PATIENCE_S", 0.0)
+    monkeypatch.setattr("api.work._VERBS", {"comparison": _slow, "trade_offs": _refused})
+    compared = place(browser.post(f"{answer}/compare", levels="16"))
+    wait_until(lambda: "3 of 7" in browser.get(compared).text)
+    page = browser.get(compared).text
+    assert "Being worked out." in page and 'data-again="1000"' in page and "refresh" in page
+    for words, value in (("loss of the best so far", 5), ("no settings are below", 2)):
+        assert f"{words}</dt><dd>{value}<" in page
+    assert "being worked out" in browser.get(f"{answer}/compare").text
+    assert place(browser.post(f"{compared}/delete")) == f"{answer}/compare"
+    wait_until(lambda: browser.get(compared).status_code == 404)
+    _ENOUGH.set()
+    asked = place(browser.post(f"{answer}/what-if", ask="one", stray="3"))
+    wait_until(lambda: "The request is invalid" in browser.get(asked).text)
+    assert "What then?" in browser.get(asked).text, "with the form"
+
+
+_ENOUGH = threading.Event()
+
+
+def _slow(task: Task) -> dict[str, Any]:
+    while not _ENOUGH.wait(0.1):
+        task.tell({"elapsed_s": 1.5, "loss": 5.0, "bound": 2.0, "stage": "score 3 of 7"})
+    return {}
+
+
+def _refused(task: Task) -> dict[str, Any]:
+    raise InputError.one("set", "3", "less")
+
+
+def test_techniques_are_switched_off_on_the_curve(browser: Browser, answer: str) -> None:
+    """The curve without stands beside that of all, at the same weights; it is asked for once."""
+    whole = place(browser.post(f"{answer}/trade-offs"))
+    page = browser.get(f"{whole}?weight=0.3").text
+    names = re.findall(r'type="checkbox" id="use-(\w+)"[^>]* checked', page)
+    assert names == ["power", "ladder", "cutoff"], (
+        "what the policy allows; one antenna is no choice"
+    )
+    on = {f"has_{one}": "1" for one in names} | {"allow_power": "1", "weight": "0.3"}
+    without = place(browser.post(f"{answer}/trade-offs", **on))
+    assert without != whole and without.endswith("?weight=0.3")
+    page = browser.get(without).text
+    assert "Without step ladder, signal cutoff:" in page and "With all techniques the best" in page
+    assert 'class="beside"' in page and page.count(" checked>") == 1
+    assert place(browser.post(f"{answer}/trade-offs", **on)) == without
+    every = on | {f"allow_{one}": "1" for one in names}
+    assert place(browser.post(f"{answer}/trade-offs", **every)) == f"{whole}?weight=0.3"
+    assert place(browser.get(f"{answer}/trade-offs")) == whole
+    assert "trade-offs without" not in browser.get(f"{answer}/what-if").text
+    assert browser.get(f"{answer}/sheet.html").text.count("<svg") >= 3
