@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
 from strategist.answers.solution import Counted, Options, compare_counts, compare_guarded, least
+from strategist.answers.what_if import Change, changed
 from strategist.optimise.clock import Clock
 from strategist.optimise.finish import finish
 from strategist.optimise.frontier import Sweep, sweep
@@ -22,7 +24,7 @@ from strategist.survey.policy import Limits, Loss
 from strategist.survey.records import ReadPoint
 from strategist.tags.mask import unrecorded
 from strategist.trust.evaluate import Outcome, evaluate
-from strategist.trust.guarded import guarded_loss
+from strategist.trust.guarded import guarded_outcome
 
 FrontierStatus = Literal["complete", "restricted", "partial", "infeasible", "undecided"]
 
@@ -45,11 +47,15 @@ class FrontierPoint(Counted):
     ratios for which no point of the frontier has a lower loss; None where another one has for
     each. `chosen` marks the point that is best for the weights of the policy; of several, the one
     with the least guarded loss and then the least work. `loss` is by these weights.
+    `guarded_missed` and `guarded_stray` are counted under the guards, so that the guarded loss of
+    this strategy is known for any weights.
     """
 
     outcome: Hidden[Outcome]
     loss: Annotated[float, Field(description="Under the read point's own weights")]
     guarded_loss: float
+    guarded_missed: int
+    guarded_stray: int
     strategy: Strategy
     mask_words: tuple[str, ...]
     missed_bound: int
@@ -92,6 +98,7 @@ class Open(Declared):
 class Frontier(Declared):
     """The points by missed ascending, so by stray descending; only those that keep the limits.
 
+    `changes` are keys of the policy that were set for it, as in a what-if (none: as it is).
     `open` lists (missed, stray) pairs below which a strategy that is not among the points is not
     ruled out; none where the frontier is complete. `status` is "restricted" where it is complete
     for chains of at most `searched["slots"]` masks, fewer than the reader takes, since the longer
@@ -101,6 +108,7 @@ class Frontier(Declared):
     """
 
     read_point: str
+    changes: tuple[Change, ...]
     status: FrontierStatus
     weights: Loss
     limits: Limits
@@ -120,16 +128,26 @@ class Frontier(Declared):
         return value(self.weights.missed * self.presented.wanted)
 
 
-def trace_frontier(read_point: ReadPoint, options: Options | None = None) -> Frontier:
+def trace_frontier(
+    read_point: ReadPoint,
+    options: Options | None = None,
+    sets: Mapping[str, Any] | None = None,
+    *,
+    added_cable_loss_db: float = 0.0,
+) -> Frontier:
     """All non-dominated (missed, stray) pairs of a read point, each with its strategy and proof.
 
     The weights of the policy only say which point is chosen; its hard limits cut the frontier off.
     Of the options the time limits count. Where the mask chains are too many to list, of the longest
-    ones some are tried and nothing is proven, as a warning and the status say. Raises what `choose`
-    raises.
+    ones some are tried and nothing is proven, as a warning and the status say. `sets` and
+    `added_cable_loss_db` change the read point first, as in `what_if`. Raises what `choose` raises.
     """
     options = options or Options()
     started = time.monotonic()
+    changes: tuple[Change, ...] = ()
+    assumptions: tuple[str, ...] = ()
+    if sets or added_cable_loss_db:
+        read_point, changes, assumptions = changed(read_point, sets or {}, added_cable_loss_db)
     clock = Clock(least(options.time_limit_s, options.total_limit_s))
     whole = complete(read_point)
     parts = parts_of(whole.survey, whole.policy, options.tuning)
@@ -141,6 +159,7 @@ def trace_frontier(read_point: ReadPoint, options: Options | None = None) -> Fro
     profile = problem.profile
     return Frontier(
         read_point=read_point.name,
+        changes=changes,
         status=_status(found, shortened=slots < problem.slots),
         weights=whole.policy.loss,
         limits=whole.policy.limits,
@@ -158,6 +177,7 @@ def trace_frontier(read_point: ReadPoint, options: Options | None = None) -> Fro
         },
         proof={"by": "sweep", **dict(found.effort)},
         warnings=(
+            *assumptions,
             *whole.warnings,
             *_not_searched(problem, slots),
             *unrecorded(masks, whole.survey.tags),
@@ -171,7 +191,7 @@ def _seconds_a_point(whole: ReadPoint) -> float:
     started = time.monotonic()
     top = Strategy((float(whole.survey.levels_dbm[-1]),), whole.policy.stop_after, None, ())
     evaluate(whole.survey, whole.policy, top)
-    guarded_loss(whole.survey, whole.policy, top)
+    guarded_outcome(whole.survey, whole.policy, top)
     return time.monotonic() - started
 
 
@@ -226,8 +246,8 @@ def _points(whole: ReadPoint, found: Sweep) -> tuple[FrontierPoint, ...]:
         strategy, counts = _finish(asked, problem, answer)
         outcome = evaluate(whole.survey, policy, strategy)
         compare_counts(counts, outcome, asked)
-        guarded = guarded_loss(whole.survey, policy, strategy)
-        compare_guarded(answer.key[2], guarded)
+        guarded = guarded_outcome(whole.survey, policy, strategy)
+        compare_guarded(answer.key[2], guarded.loss)
         loss = asked.loss(counts)
         low, high = ratios.get(point, (None, None))
         best_for = None
@@ -237,7 +257,9 @@ def _points(whole: ReadPoint, found: Sweep) -> tuple[FrontierPoint, ...]:
             "strategy": strategy,
             "outcome": outcome,
             "loss": loss,
-            "guarded_loss": guarded,
+            "guarded_loss": guarded.loss,
+            "guarded_missed": guarded.missed,
+            "guarded_stray": guarded.stray,
             "mask_words": tuple(problem.candidates.words[x.mask] for x in answer.chain.literals),
             "missed_bound": found.missed_bounds[point],
             "stray_bound": found.stray_bounds[point],

@@ -12,6 +12,7 @@ from pydantic import Field
 from strategist.answers.solution import Bounded, Counted, Deadline, Options, Solution, Status, solve
 from strategist.answers.sturdier import Sturdier, SturdierSearch, sturdier_than
 from strategist.optimise.clock import Clock
+from strategist.optimise.progress import at_stage
 from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete
 from strategist.survey.answer import Declared, Hidden, Seconds
@@ -85,7 +86,9 @@ def compare_techniques(read_point: ReadPoint, options: Options | None = None) ->
             break
         own = options.share(len(policies) + 1 - number, time.monotonic() - started)
         part = replace(whole, policy=policy)
-        found = solve(part, own, _inside(policy, solved), clock=Clock(own.time_limit_s))
+        name = next(name for name, _, other in asked if other == policy)
+        with at_stage(f"{name} ({number + 1} of {len(policies)})"):
+            found = solve(part, own, _inside(policy, solved), clock=Clock(own.time_limit_s))
         guarded = guarded_loss(whole.survey, policy, found.strategy)
         solved[policy] = _Solved(found, guarded)
     best = {policy: _best_known(policy, solved) for policy in solved}
