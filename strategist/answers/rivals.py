@@ -23,6 +23,7 @@ from strategist.radio.possible import possible_surveys
 from strategist.survey.policy import InConditions, Policy
 from strategist.survey.profile import peaks
 from strategist.survey.records import Bools, Floats, ReadPoint, Survey
+from strategist.survey.score import scored
 from strategist.tags.mask import chain_accepts
 from strategist.trust.evaluate import evaluate
 
@@ -74,7 +75,7 @@ class Rivals:
     def needs(self, other: int) -> dict[int, tuple[int, ...]]:
         """Pass → levels not tried, at which the draws differ in what is accepted by either."""
         open_ = self._open(self.hand) | self._open(other)
-        passes = np.flatnonzero(open_.any(axis=1) & (self.doubt(other) > 0))
+        passes = np.flatnonzero(open_.any(axis=1))
         return {int(p): tuple(map(int, np.flatnonzero(open_[p]))) for p in passes}
 
     def _open(self, number: int) -> Bools:
@@ -98,14 +99,18 @@ def rivals_of(read_point: ReadPoint, options: Options) -> Rivals | None:
     options ends before all draws are solved.
     """
     clock = Clock(options.total_limit_s or options.time_limit_s)
-    survey, policy = read_point.survey, _plain(read_point.policy)
-    drawn = [_once(one) for one in possible_surveys(survey, DRAWS, (options.seed,))]
+    policy = _plain(read_point.policy)
+    heard_in_time = scored(read_point.survey, policy, None, policy.time.steps_s[-1])
+    assert heard_in_time is not None  # no trims
+    survey = heard_in_time.survey
+    draws = 1 if survey.tried.all() else DRAWS
+    drawn = [_once(one) for one in possible_surveys(survey, draws, (options.seed,))]
     strategies: list[Strategy] = []
-    best = []
+    best: list[int] = []
     for number, one in enumerate(drawn):
         if clock.left == 0:
             return None
-        left = None if clock.left is None else clock.left / (DRAWS - number)
+        left = None if clock.left is None else clock.left / (draws - number)
         known = strategies[best[-1]] if best else None
         share = replace(options, time_limit_s=left, total_limit_s=None, method="search")
         found = solve(ReadPoint(one, policy), share, known).strategy
