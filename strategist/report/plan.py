@@ -83,7 +83,7 @@ def _run_sheet(plan: SurveyPlan) -> Iterator[str]:
         at = ", ".join(map(figure, levels))
         yield from paragraph(f"{many}: {at} dBm", hanging=2)
     if len(alike) > _ROWS:
-        yield from paragraph(f"and {len(alike) - _ROWS} more rows: --sheet writes them all")
+        yield from paragraph(f"and {len(alike) - _ROWS} more rows, which the run sheet has")
     yield from paragraph(_FILL_IN)
 
 
