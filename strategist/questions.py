@@ -227,11 +227,9 @@ _OF_PLAN = (
 
 
 def _plan(point: strategist.ReadPoint, asked: Asked) -> Declared:
-    given = dict(asked.parameters)
-    within = given.pop("within")
-    return strategist.plan_survey(
-        point, asked.options, within=within, effort=strategist.Effort(**given)
-    )
+    within, *times = (asked.parameters[one.key] for one in _OF_PLAN)
+    effort = strategist.Effort(*times)
+    return strategist.plan_survey(point, asked.options, within=within, effort=effort)
 
 
 QUESTIONS = (
