@@ -25,7 +25,7 @@ from strategist.optimise.search import least_loss
 from strategist.survey.answer import Declared
 from strategist.survey.copies import Sample, drawn_copies
 from strategist.survey.occasions import conditions_of
-from strategist.survey.order import figure
+from strategist.survey.order import short
 from strategist.survey.policy import Loss
 from strategist.survey.records import Floats, Ints, Survey
 from strategist.survey.variation import variation_of
@@ -87,10 +87,10 @@ class Expected:
         loss, least = self.loss, self.optimum.low
         bound = "how much less another may lose is open"
         if least > 0:
-            bound = f"no strategy is below {_short(least)}"
+            bound = f"no strategy is below {short(least)}"
         return (
-            f"Expect a loss of {_short(loss.a_pass)} a pass ({_short(loss.low)} to "
-            f"{_short(loss.high)}); {bound}."
+            f"Expect a loss of {short(loss.a_pass)} a pass ({short(loss.low)} to "
+            f"{short(loss.high)}); {bound}."
         )
 
 
@@ -183,7 +183,3 @@ def _least(parts: Parts, clock: Clock, solution: Solution) -> tuple[float, float
         return least_loss(found[0][0].problem, clock, found[0][1]).bound
     known = next((Found(part, start) for part, start in found if start is not None), None)
     return choose_score(parts, clock, known).found.answer.bound
-
-
-def _short(loss: float) -> str:
-    return figure(float(f"{loss:.3g}"))
