@@ -155,7 +155,7 @@ def test_the_headline_speaks_of_passes_to_come(chute: ReadPoint) -> None:
 
 
 def test_separate_conditions_are_weighed_in_every_answer() -> None:
-    point = two_places(conditions=InConditions(aim="worst"), allow=("power", "cutoff"))
+    point = two_places(conditions=InConditions(aim="worst"), allow=("power",))
     own = solve(point, QUICK)
     assert own.per_pass is not None and own.over is not None and own.over.weighed is not None
     assert own.per_pass.loss == pytest.approx(own.over.weighed.value, abs=1e-5)
