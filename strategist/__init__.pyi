@@ -214,9 +214,6 @@ from strategist.survey.policy import (
 from strategist.survey.policy import (
     Radio as Radio,
 )
-from strategist.survey.policy import (
-    Site as Site,
-)
 from strategist.survey.reading import (
     CaseDocument as CaseDocument,
 )
@@ -239,6 +236,7 @@ from strategist.survey.records import ReadPoint as ReadPoint
 from strategist.survey.records import Survey as Survey
 from strategist.survey.records import Tag as Tag
 from strategist.survey.refused import input_error as input_error
+from strategist.survey.site import Site as Site
 from strategist.survey.site_keys import site_keys as site_keys
 from strategist.survey.site_keys import starter_site as starter_site
 from strategist.tags.candidates import forget_candidates as forget_candidates

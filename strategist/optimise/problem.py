@@ -119,8 +119,9 @@ class Problem:
     under cutoff index c; index 0 is −inf, no cutoff. Index c > 0 stands for every cutoff above
     `below[c]`, the next weaker RSSI value of either profile, up to the threshold; ranges without a
     cutoff that the reader can be set to are left out. `top_fixed`: the highest level must be the
-    top step. All RSSI is that of the `score` (None: the strongest read of all antennas); `step_s`
-    is the dwell of a step where the policy leaves a choice.
+    top step; `whole_ladder`: every level is a step. All RSSI is that of the `score` (None: the
+    strongest read of all antennas); `step_s` is the dwell of a step where the policy leaves a
+    choice.
     """
 
     profile: Profile
@@ -135,6 +136,7 @@ class Problem:
     tuning: Tuning = DEFAULT
     score: Peak | Nth | Difference | None = None
     step_s: float | None = None
+    whole_ladder: bool = False
 
     @property
     def steps_max(self) -> int:

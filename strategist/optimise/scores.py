@@ -22,6 +22,7 @@ from strategist.survey.copies import Sample
 from strategist.survey.policy import Policy
 from strategist.survey.records import Bools, Survey
 from strategist.survey.score import Difference, Nth, Peak, Scored, scored
+from strategist.tags.candidates import Candidates
 
 __all__ = ["Part", "Parts", "over", "parts_of", "posed_over", "scores_of"]
 
@@ -66,10 +67,15 @@ class Parts:
         return {"scores": self.scores, "scores_alike": self.alike}
 
 
-def parts_of(survey: Survey, policy: Policy, tuning: Tuning = DEFAULT) -> Parts:
-    """The parts of a completely surveyed read point. Raises what `pose` raises, where no score is
-    left."""
-    candidates = candidates_of(survey, policy)
+def parts_of(
+    survey: Survey,
+    policy: Policy,
+    tuning: Tuning = DEFAULT,
+    candidates: Candidates | None = None,
+) -> Parts:
+    """The parts of a completely surveyed read point, with other masks than its own to choose from
+    where `candidates` are given. Raises what `pose` raises, where no score is left."""
+    candidates = candidates or candidates_of(survey, policy)
     if not _is_choice(survey, policy):
         own = replace(policy, radio=strictest_radio(policy))
         heard = scored(survey, own, None, own.time.steps_s[-1])

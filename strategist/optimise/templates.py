@@ -1,12 +1,7 @@
-"""Few strategies for many read points: a mixed-integer model over a table of losses.
+"""Few strategies for many read points: the site's model (`site/master`) over a table of losses.
 
-Minimise Σ_pc loss[p, c]·x[p, c] where x[p, c] says that read point p uses candidate c, y[c] that
-the candidate is a template, and u[p] that none of them may be installed at p:
-    Σ_c x[p, c] + u[p] = 1      each read point uses one template or none
-    x[p, c] ≤ y[c]              that is one
-    Σ_c y[c] ≤ K                at most K templates
-    Σ_p u[p] = the fewest that K templates leave without one (minimised first)
-Where the clock stops it, the better of what HiGHS has and of a greedy choice is given.
+Each row uses one of at most K columns or none, and the fewest that K columns leave without one go
+without. Where the clock stops it, the better of what HiGHS has and of a greedy choice is given.
 """
 
 from __future__ import annotations
@@ -14,17 +9,15 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-import pulp
 
 from strategist.errors import SolveError
 from strategist.optimise.clock import Clock, OutOfTimeError
-from strategist.optimise.solver import Outcome, solve_mip
+from strategist.optimise.site.master import Chosen, Column, Master, Terms
 from strategist.survey.records import Floats
 
 __all__ = ["Templates", "choose_templates", "template_curve"]
 
 _SAME_LOSS = 1e-5  # times the loss, above 1
-_ROWS = 1_000  # of the model, made between two looks at the clock
 
 
 @dataclass(frozen=True)
@@ -63,16 +56,14 @@ def choose_templates(loss: Floats, at_most: int, clock: Clock | None = None) -> 
     columns = np.sort(first)
     table = loss[:, columns]
     known = _used(loss, columns[_greedy(table, at_most)])
-    try:
-        model = _Model(table, at_most, clock)
-        without = model.fewest_without() if np.isinf(table).any() else 0
-        found = _used(loss, columns[model.least_loss(without)])
-    except OutOfTimeError:
+    master, chosen = _by_master(table, at_most, clock)
+    if chosen is None:
         return known
-    bound = max(0.0, model.bound)
-    if not model.proven:
-        return replace(min(found, known, key=_worth), bound=bound)
-    if found.without != without or abs(found.loss - bound) > _SAME_LOSS * max(1, found.loss):
+    settings = {c for j in chosen.columns if (c := master[j].setting) is not None}
+    found = _used(loss, columns[sorted(settings)])
+    if not chosen.proven:
+        return replace(min(found, known, key=_worth), bound=chosen.bound[1])
+    if abs(found.loss - chosen.loss) > _SAME_LOSS * max(1, found.loss):
         raise SolveError("the templates' loss is not that of the model")
     return replace(found, bound=found.loss, proven=True)
 
@@ -129,53 +120,15 @@ def _used(loss: Floats, chosen: np.ndarray) -> Templates:
     return Templates(kept, use, float(paid[served].sum()))
 
 
-class _Model:
-    """The model of the module's docstring for one table."""
-
-    proven = True
-
-    def __init__(self, loss: Floats, at_most: int, clock: Clock) -> None:
-        self._clock, self.bound = clock, 0.0
-        self._problem = pulp.LpProblem("templates", pulp.LpMinimize)
-        rows, columns = loss.shape
-        self._y = [pulp.LpVariable(f"y{c:05d}", cat="Binary") for c in range(columns)]
-        self._u = [pulp.LpVariable(f"u{p:05d}", 0, 1) for p in range(rows)]
-        x = {
-            (p, c): pulp.LpVariable(f"x{p:05d}_{c:05d}", 0, 1)
-            for p, c in np.argwhere(np.isfinite(loss)).tolist()
-        }
-        self._loss = pulp.LpAffineExpression([(v, float(loss[pc])) for pc, v in x.items()])
-        used: list[list[tuple[pulp.LpVariable, int]]] = [[(u, 1)] for u in self._u]
-        for number, ((p, c), variable) in enumerate(x.items()):
-            if number % _ROWS == 0:
-                clock.check()
-            used[p].append((variable, 1))
-            self._problem += variable <= self._y[c]
-        for one in used:
-            self._problem += pulp.LpAffineExpression(one) == 1
-        self._problem += pulp.lpSum(self._y) <= at_most
-
-    def fewest_without(self) -> int:
-        """The least Σ u. Raises OutOfTimeError where the clock ran out before its proof."""
-        self._problem.setObjective(pulp.lpSum(self._u))
-        self._solve()
-        if not self.proven:
-            raise OutOfTimeError
-        return round(float(pulp.value(self._problem.objective) or 0.0))
-
-    def least_loss(self, without: int) -> list[int]:
-        """The columns of least loss found where Σ u is at most `without`."""
-        self._problem += pulp.lpSum(self._u) <= without
-        self._problem.setObjective(self._loss)
-        self._solve()
-        return [c for c, y in enumerate(self._y) if pulp.value(y) > 0.5]
-
-    def _solve(self) -> None:
-        """Solve; `proven`, `bound` are of the last solve."""
-        solved = solve_mip(self._problem, clock=self._clock)
-        if solved.outcome is Outcome.STOPPED_EMPTY:
-            raise OutOfTimeError
-        if solved.objective is None or solved.bound is None:
-            raise SolveError("HiGHS found no proof for the templates")
-        self.proven = solved.outcome is Outcome.OPTIMAL
-        self.bound = solved.objective if self.proven else solved.bound
+def _by_master(loss: Floats, at_most: int, clock: Clock) -> tuple[list[Column], Chosen | None]:
+    """The choice over the columns of a table, with one more for each row that may go without; None
+    where the clock ran out before there is one."""
+    columns = [
+        Column(p, 0.0, float(loss[p, c]), setting=c)
+        for p, c in np.argwhere(np.isfinite(loss)).tolist()
+    ]
+    columns += [Column(int(p), 1.0, 0.0) for p in np.flatnonzero(np.isinf(loss).any(axis=1))]
+    try:
+        return columns, Master(columns, Terms.apart(len(loss), at_most), clock).solve()
+    except OutOfTimeError:
+        return columns, None

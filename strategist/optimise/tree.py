@@ -82,7 +82,7 @@ class Tree:
     def node(self, cutoff: int, aim: Aim, layout: Layout | None = None) -> Node:
         """All ladders under a cutoff."""
         every = np.arange(len(self.problem.profile.levels_dbm))
-        must = (every == every[-1]) & self.problem.top_fixed
+        must = (every == every[-1]) & self.problem.top_fixed | self.problem.whole_ladder
         return Node(layout or self.layout, aim, cutoff, every, must, clock=self.clock)
 
     def reach(self, longest: int) -> int:

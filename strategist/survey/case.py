@@ -4,8 +4,8 @@ data frames."""
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -17,9 +17,10 @@ from strategist.survey.columns import NEEDED
 from strategist.survey.faults import FaultList, nearest_hint
 from strategist.survey.json_text import parse_json, refuse_values
 from strategist.survey.order import natural, some
-from strategist.survey.policy import POLICY, SITE, Policy, Site
+from strategist.survey.policy import POLICY, Policy
 from strategist.survey.records import Kind, ReadPoint
 from strategist.survey.rows import PointRows, Rows, judge
+from strategist.survey.site import NO_COST, SITE, Cost, SharedReader, Site
 from strategist.survey.tables import Table, table_from_frame
 
 ONE_ROW, NO_ROW = "at least one", "has no row below the header"
@@ -30,11 +31,14 @@ _ORDER: tuple[Kind, ...] = ("roster", "reads", "tried", "passes")  # of the faul
 class Case:
     """A site: its name and its read points, in the order of site.json.
 
-    `case["gate-1"]` is a read point by its name; iterating gives one after the other.
+    `case["gate-1"]` is a read point by its name; iterating gives one after the other. `readers` are
+    those that several share, by name, and `cost` is what visits, settings and options cost.
     """
 
     site: str
     read_points: tuple[ReadPoint, ...]
+    readers: Mapping[str, SharedReader] = field(default_factory=dict)
+    cost: Cost = NO_COST
 
     @classmethod
     def from_frames(
@@ -46,11 +50,14 @@ class Case:
         tried: pd.DataFrame | None = None,
         passes: pd.DataFrame | None = None,
         site: str = "",
+        readers: Mapping[str, Any] | None = None,
+        cost: Mapping[str, Any] | None = None,
     ) -> Case:
         """The case in data frames with the columns of reads.csv, roster.csv, tried.csv and
         passes.csv.
 
-        `policies` has the policy of each read point, as an object or as it stands in site.json.
+        `policies` has the policy of each read point, as an object or as it stands in site.json;
+        `readers` and `cost` are as they stand there.
         Index and order of the rows do not matter; NaN means not given. Raises InputError with every
         fault at once, as `read_case` does; lines count the rows of a frame from 1.
         """
@@ -58,7 +65,7 @@ class Case:
             name: POLICY.dump_python(policy, mode="json") if isinstance(policy, Policy) else policy
             for name, policy in (policies or {}).items()
         }
-        given = {"site": site, "read_points": plain}
+        given = {"site": site, "read_points": plain, "readers": readers or {}, "cost": cost or {}}
         frames: dict[Kind, pd.DataFrame | None] = {
             "reads": reads,
             "roster": roster,
@@ -206,6 +213,8 @@ def assemble(
     parts = {kind: rows.by_read_point() for kind, rows in files.items()}
     in_tables = sorted({name for of in parts.values() for name in of}, key=natural)
     known = list(dict.fromkeys([*site.read_points, *in_tables]))
+    _judge_readers(site, known, site_source, faults)
+    faults.raise_any()
     if read_point is not None and read_point not in known:
         raise unknown_read_point(read_point, known)
     bounds.of_points(known, parts.values())
@@ -216,7 +225,19 @@ def assemble(
         policy, warnings = policy_of(site, name, site_source)
         points += build(PointRows(name, policy, its, site_source), warnings, faults)
     faults.raise_any()
-    return Case(site.site, tuple(points))
+    return Case(site.site, tuple(points), site.readers, site.cost)
+
+
+def _judge_readers(site: Site, known: Sequence[str], source: str, faults: FaultList) -> None:
+    """A reader serves read points that exist."""
+    for name, reader in site.readers.items():
+        for place, served in enumerate(reader.read_points):
+            if served not in known:
+                todo = f"Known read points: {some(known)}{nearest_hint(served, known)}."
+                path = ("readers", name, "read_points", place)
+                column = ".".join(map(str, path))
+                wrong = f'there is no read point "{served}"'
+                faults.add(Fault(source, None, column, served, todo, path, wrong=wrong))
 
 
 def policy_of(site: Site, name: str, site_source: str) -> tuple[Policy, list[str]]:

@@ -357,6 +357,81 @@ KEY_WORDS = {
         "to true where you surveyed in steps coarser than you can set",
         True,
     ),
+    "options": Words(
+        "what could be bought for this read point, by a name of yours: each is a case of its own, "
+        "surveyed with the screen, antenna or tags in place",
+        "",
+        "where `strategist site` shall weigh what buying it is worth",
+        {"screen": {"case": "with-screen", "price": 400.0}},
+    ),
+    "options.N.case": Words(
+        "folder of the case surveyed with the option, seen from the folder of site.json",
+        "",
+        "always: an option without a survey cannot be weighed",
+        "with-screen",
+    ),
+    "options.N.read_point": Words(
+        "what the read point is called there; null: the same",
+        "",
+        "where the option's case calls it something else",
+        "dock-1",
+    ),
+    "options.N.price": Words(
+        "what the option costs; null: cost.option",
+        "",
+        "to its price, in the currency of cost",
+        400.0,
+    ),
+    "readers": Words(
+        "readers that serve several read points, by name, and what they have only once for all of "
+        "them; a read point that none names has a reader of its own",
+        "",
+        "where antenna ports of one reader are at several read points",
+        {"reader-1": {"read_points": ["dock-1", "dock-2"]}},
+    ),
+    "readers.N.read_points": Words(
+        "the read points that this reader serves",
+        "",
+        "always",
+        ["dock-1", "dock-2"],
+    ),
+    "readers.N.shares": Words(
+        "what is the same at all read points of this reader",
+        "",
+        "to what the reader has only once: see its manual",
+        ["masks"],
+    ),
+    "readers.N.cycle_s": Words(
+        "how long the reader may take to walk the ladders of all its read points once; null: no "
+        "limit",
+        "s",
+        "where it serves its ports in turn and loads do not wait",
+        2.5,
+    ),
+    "cost": Words(
+        "what the work at the site costs, in one currency of yours",
+        "",
+        "where `strategist site` shall keep a budget",
+        {"visit": 120.0, "setting": 30.0},
+    ),
+    "cost.visit": Words(
+        "price of setting the read points of one reader",
+        "",
+        "to what it costs to send somebody there",
+        120.0,
+    ),
+    "cost.setting": Words(
+        "price of each different setting: to write, test and keep it",
+        "",
+        "to what one more kind of setting costs in work and mistakes",
+        30.0,
+    ),
+    "cost.option": Words(
+        "price of an option that names none",
+        "",
+        "where all options cost the same",
+        400.0,
+    ),
     "site": Words(
         "a name of the site, for the head of pages",
         "",

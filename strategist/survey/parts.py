@@ -25,10 +25,11 @@ from strategist.survey.case import NO_ROW, ONE_ROW, policy_of
 from strategist.survey.faults import FaultList
 from strategist.survey.json_text import parse_json
 from strategist.survey.order import natural
-from strategist.survey.policy import POLICY, Policy, Site
+from strategist.survey.policy import POLICY, Policy
 from strategist.survey.reading import is_folder, no_folder
 from strategist.survey.records import Kind, ReadPoint
 from strategist.survey.rows import PointRows, judge
+from strategist.survey.site import Site
 from strategist.survey.tables import read_bytes, reason
 from strategist.survey.walk import (
     SITE,

@@ -59,7 +59,12 @@ def by_antenna(value: Any) -> Any:
     return tuple(sorted(((int(name), one) for name, one in value.items()), key=lambda x: x[0]))
 
 
-def as_mapping(pairs: tuple[tuple[int, Any], ...]) -> dict[str, Any]:
+def by_name(value: Any) -> Any:
+    """{"screen": x} as (("screen", x),), in order; what is no mapping is left to be refused."""
+    return tuple(value.items()) if isinstance(value, Mapping) else value
+
+
+def as_mapping(pairs: tuple[tuple[int | str, Any], ...]) -> dict[str, Any]:
     """The same turned back."""
     return {str(antenna): value for antenna, value in pairs}
 
@@ -98,6 +103,7 @@ TECHNIQUES: tuple[Technique, ...] = ("power", "ladder", "cutoff", "masks", "ante
 RegionName = Literal["fcc-902-928", "etsi-865-868", "etsi-915-921"]  # of radio/regions.py
 RfModeName = Literal["fm0-640", "fm0-320", "miller2-320", "miller4-256", "miller8-160"]
 REGION_NAMES: tuple[RegionName, ...] = get_args(RegionName)
+Price = Annotated[float, Field(ge=0, le=1e9)]  # in the planner's currency
 Megahertz = Annotated[float, Field(ge=840, le=960)]  # where UHF tags of Gen2 are used
 
 
@@ -327,6 +333,20 @@ class InConditions(_Brief):
 
 
 @dataclass(frozen=True, config=STRICT, repr=False)
+class Option(_Brief):
+    """A read point as it would be with something bought: the folder of a case (seen from that of
+    site.json) with a survey of its own, the name it has there (None: the same), and a price (None:
+    that of `cost`)."""
+
+    case: Annotated[Name, key("options.N.case")]
+    read_point: Annotated[Name | None, key("options.N.read_point")] = None
+    price: Annotated[Price | None, key("options.N.price")] = None
+
+
+OPTION_SCHEMA = TypeAdapter(Option).json_schema(schema_generator=Untitled)
+
+
+@dataclass(frozen=True, config=STRICT, repr=False)
 class Policy(_Brief):
     """Everything about a read point that is decided and not measured; defaults are the norm.
 
@@ -340,6 +360,7 @@ class Policy(_Brief):
     `untried` looks at what is left: where the level lies between two levels surveyed in that pass
     that are at most `PREDICT_BETWEEN_DB` apart, or at most `PREDICT_BEYOND_DB` beyond the last.
     Without tried.csv, levels of `levels_dbm` that no read names then count as not surveyed.
+    `options` are what could be bought for it, by name.
     """
 
     levels_dbm: Annotated[tuple[Dbm, ...] | None, key("levels_dbm", min_length=1), Listed] = None
@@ -366,6 +387,13 @@ class Policy(_Brief):
         "refuse"
     )
     predict_levels: Annotated[bool, key("predict_levels")] = False
+    options: Annotated[
+        tuple[tuple[Name, Option], ...],
+        BeforeValidator(by_name),
+        PlainSerializer(as_mapping),
+        WithJsonSchema({"type": "object", "additionalProperties": OPTION_SCHEMA}),
+        key("options", default={}),
+    ] = ()
 
     @field_validator("levels_dbm")
     @classmethod
@@ -390,13 +418,4 @@ class Policy(_Brief):
         return allow
 
 
-@dataclass(frozen=True, config=STRICT)
-class Site:
-    """The whole of site.json. A key that begins with // is a note: it is not read."""
-
-    read_points: Annotated[dict[Name, Policy], key("read_points")]
-    site: Annotated[Name | Literal[""], key("site")] = ""
-
-
-SITE: TypeAdapter[Site] = TypeAdapter(Site)
 POLICY: TypeAdapter[Policy] = TypeAdapter(Policy)

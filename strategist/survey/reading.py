@@ -19,8 +19,9 @@ from strategist.survey.case import NO_BOUNDS, Bounds, Case, assemble
 from strategist.survey.columns import row_schema
 from strategist.survey.faults import FaultList, nearest_hint
 from strategist.survey.json_text import not_utf8, parse_json
-from strategist.survey.policy import SITE, STRICT, Site
+from strategist.survey.policy import STRICT
 from strategist.survey.records import Kind
+from strategist.survey.site import SITE, Site
 from strategist.survey.tables import read_bytes, table_from_csv, table_from_rows
 
 _TABLES: dict[str, Kind] = {f"{kind}.csv": kind for kind in get_args(Kind)}

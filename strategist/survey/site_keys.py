@@ -16,9 +16,10 @@ from strategist.survey.json_text import NOTE
 from strategist.survey.key_words import KEY_WORDS
 from strategist.survey.keys import SiteKeys, keys_of
 from strategist.survey.order import figure, natural
-from strategist.survey.policy import POLICY, SITE, Policy
+from strategist.survey.policy import POLICY, Policy
 from strategist.survey.records import Floats
 from strategist.survey.rows import judge
+from strategist.survey.site import SITE
 from strategist.survey.tables import table_from_csv
 
 _EXAMPLES = ("radio", "time", "limits")  # keys whose values nobody can guess

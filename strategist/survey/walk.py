@@ -15,7 +15,7 @@ import json
 import os
 import re
 from collections.abc import Generator, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, TextIO
 
@@ -28,6 +28,7 @@ from strategist.survey.faults import FaultList
 from strategist.survey.json_text import parse_json
 from strategist.survey.policy import STRICT, Name
 from strategist.survey.records import Ints, Kind
+from strategist.survey.site import NO_COST, Cost, SharedReader
 from strategist.survey.tables import Table, read_bytes, records, table_from_csv
 
 SITE = "site.json"
@@ -123,6 +124,8 @@ class _Site:
 
     read_points: dict[Name, Any]
     site: str = ""
+    readers: dict[Name, SharedReader] = field(default_factory=dict)
+    cost: Cost = NO_COST
 
 
 _LOOSE: TypeAdapter[_Site] = TypeAdapter(_Site)

@@ -8,9 +8,10 @@ import pytest
 
 from strategist.errors import InputError
 from strategist.survey.case import assemble
-from strategist.survey.policy import Policy, Site
+from strategist.survey.policy import Policy
 from strategist.survey.reading import read_case
 from strategist.survey.records import ReadPoint, Tag
+from strategist.survey.site import Site
 from strategist.survey.tables import table_from_csv, table_from_rows
 from tests.survey.cases import READS, ROSTER, SITE, plain, write_case
 

@@ -10,7 +10,8 @@ import pytest
 
 from strategist.errors import InputError
 from strategist.survey.json_text import _KeyTwiceError, _Reader, parse_json
-from strategist.survey.policy import SITE, Loss, Policy, Site
+from strategist.survey.policy import Loss, Policy
+from strategist.survey.site import SITE, Site
 
 
 def test_a_key_given_twice_is_found_in_one_pass() -> None:

@@ -19,19 +19,22 @@ from strategist.survey.policy import (
     POLICY,
     PREDICT_BETWEEN_DB,
     PREDICT_BEYOND_DB,
-    SITE,
     Policy,
     Reader,
 )
 from strategist.survey.reading import read_case_files
+from strategist.survey.site import SITE
 
 KEYS = {one.name: one for one in site_keys().keys}
-OF_POINT = [name for name in KEYS if name not in ("read_points", "site")]
+OF_SITE = ("read_points", "site", "readers", "cost")
+OF_POINT = [name for name in KEYS if name.split(".")[0] not in OF_SITE]
 # Keys that are taken only beside others.
 BESIDE: dict[str, dict[str, Any]] = {
     "time.dwell_s": {"step_s": 0.1},
     "time.tags_in_field": {"rf_mode": "fm0-640"},
     "time.overhead_s": {"rf_mode": "fm0-640"},
+    "options.N.read_point": {"case": "x"},
+    "options.N.price": {"case": "x"},
     "time.failed_read_rate": {"rf_mode": "fm0-640"},
 }
 
@@ -82,7 +85,18 @@ def test_each_example_is_taken_and_changes_something(name: str) -> None:
     assert parse_json(given.encode(), POLICY, "example") != Policy()
 
 
-SINGLE = [name for name, one in KEYS.items() if not (one.holds or one.required or name == "site")]
+SINGLE = [name for name in OF_POINT if not (KEYS[name].holds or KEYS[name].required)]
+
+
+def test_each_example_of_the_site_is_taken_and_changes_something() -> None:
+    plain: dict[str, Any] = {"read_points": {"dock-1": {}, "dock-2": {}}}
+    before = parse_json(json.dumps(plain).encode(), SITE, "example")
+    for name in (one for one in KEYS if one.split(".")[0] in ("readers", "cost", "site")):
+        given: dict[str, Any] = within(name, KEYS[name].example)
+        if name.startswith("readers.N."):
+            (reader,) = given["readers"].values()
+            given["readers"] = {"7": {"read_points": ["dock-1"]} | reader}
+        assert parse_json(json.dumps(plain | given).encode(), SITE, "example") != before, name
 
 
 @pytest.mark.parametrize("name", SINGLE)

@@ -1,0 +1,229 @@
+"""The plan of a site: columns from the exact search of each reader, and the model over them.
+
+Each reader is solved for itself, with each of its options: what its read points come to where they
+agree, proven (`agreed`). That gives columns, and a bound that no plan is below, whatever else must
+hold. Where settings must be few or cost something, more columns are strategies of one read point
+at the others; and where the site is small, every strategy there is (`every`), so that what the
+model proves over its columns is proven of all.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field, replace
+from functools import cached_property, partial
+from typing import Any
+
+from strategist.optimise.clock import Clock, OutOfTimeError
+from strategist.optimise.problem import value
+from strategist.optimise.site.asked import Plan, Planned, SiteProblem
+from strategist.optimise.site.every import every_strategy
+from strategist.optimise.site.master import Chosen, Column, Master, Terms
+from strategist.optimise.site.member import members_of
+from strategist.optimise.site.reader import ReaderTask, Solved, solve_reader, try_at_reader
+from strategist.optimise.site.values import settable
+from strategist.optimise.strategy import Strategy
+from strategist.survey.records import Tag
+from strategist.survey.site import SHARED_PARTS
+
+__all__ = ["SitePlanner"]
+
+_ELSEWHERE = 200  # strategies that are tried at the other read points
+_SMALL = 8  # read points and options up to which every strategy is listed
+_SHARE = 0.6  # of the time, for the readers
+
+Map = Callable[[Callable[[Any], Any], Sequence[Any]], Iterable[Any]]
+
+
+@dataclass(eq=False)
+class SitePlanner:
+    """Columns of a site and bounds of its readers, made once; plans for any K and budget.
+
+    `mapped` runs what is asked of each reader: the built-in `map`, or that of a pool.
+    """
+
+    problem: SiteProblem
+    clock: Clock = field(default_factory=Clock)
+    seed: int = 0
+    mapped: Map = map
+
+    def __post_init__(self) -> None:
+        points = [
+            (some[0], *(replace(one, nothing=some[0].silence) for one in some[1:]))
+            for some in self.problem.points
+        ]
+        self.problem = replace(self.problem, points=tuple(points))
+        self._settings: dict[Strategy, int] = {}
+        self._values: dict[tuple[object, ...], int] = {}
+        self._columns: dict[tuple[int, int, Strategy | None], tuple[Column, Planned]] = {}
+        self._every = False  # whether no other strategy could be in a best plan
+        self.reader = self.problem.reader
+        self.solved: list[tuple[Solved, ...]] = list(self.mapped(solve_reader, self._tasks()))
+        for one in (column for some in self.solved for each in some for column in each.columns):
+            self._add(*one)
+
+    @cached_property
+    def small(self) -> bool:
+        """Whether every strategy may be listed: few read points, with masks of the same kind."""
+        alternatives = [one for some in self.problem.points for one in some]
+        kinds = {
+            (
+                one.policy.reader,
+                one.policy.serial_masks,
+                one.policy.stop_after,
+                "masks" in one.policy.allow,
+                "cutoff" in one.policy.allow,
+            )
+            for one in alternatives
+        }
+        return len(alternatives) <= _SMALL and len(kinds) == 1
+
+    @cached_property
+    def _beside(self) -> tuple[Tag, ...]:
+        """Tags whose masks may be chosen everywhere: all of a small site, else none."""
+        if not self.small:
+            return ()
+        points = self.problem.points
+        return tuple({tag for some in points for one in some for tag in one.survey.tags})
+
+    def _tasks(self) -> list[ReaderTask]:
+        readers, left = self.problem.readers, self.clock.left
+        share = None if left is None else _SHARE * left / len(readers)
+        return [
+            ReaderTask(one, tuple(self.problem.points[p] for p in one.points), self._beside, share)
+            for one in readers
+        ]
+
+    def _add(self, point: int, planned: Planned) -> None:
+        """A column, of each strategy once."""
+        key = (point, planned.alternative, planned.strategy)
+        if key in self._columns:
+            return
+        alternative = self.problem.points[point][planned.alternative]
+        column = Column(point, planned.excess, planned.loss)
+        strategy, reader = planned.strategy, self.problem.readers[self.reader[point]]
+        if strategy is not None:
+            part = 0.0
+            if reader.cycle_s is not None:
+                part = len(strategy.levels_dbm) * alternative.step_s[len(strategy.masks)]
+            column = replace(
+                column,
+                setting=self._settings.setdefault(strategy, len(self._settings)),
+                value=self._value(reader.shares, strategy) if len(reader.points) > 1 else None,
+                cycle_s=part,
+                price=alternative.price,
+            )
+        self._columns[key] = column, planned
+
+    def _value(self, shares: Sequence[str], strategy: Strategy) -> int | None:
+        """The number of what a strategy has of the parts that its reader shares."""
+        if not shares:
+            return None
+        parts = {
+            "masks": strategy.masks,
+            "cutoff": strategy.cutoff,
+            "ladder": strategy.levels_dbm,
+        }
+        key = tuple(parts[one] for one in shares)
+        return self._values.setdefault(key, len(self._values))
+
+    @cached_property
+    def _spread(self) -> None:
+        """Strategies of one read point tried at the others; all there are where the site is
+        small."""
+        if self.small:
+            self._list_every()
+        if not self._every:
+            known = list(self._settings)[:_ELSEWHERE]
+            for columns in self.mapped(partial(try_at_reader, strategies=known), self._tasks()):
+                for one in columns:
+                    self._add(*one)
+
+    def _list_every(self) -> None:
+        places = [(p, a) for p, some in enumerate(self.problem.points) for a in range(len(some))]
+        given = [self.problem.points[p][a] for p, a in places]
+        joint, members = members_of(given)
+        readers = [one for one in self.problem.readers if not one.free]
+        some = [frozenset(one.shares) for one in readers if len(one.shares) < len(SHARED_PARTS)]
+        shares = frozenset().union(*some)
+        timed = any(one.cycle_s is not None for one in readers)
+        try:
+            found = every_strategy(joint, members, shares, self.clock, timed=timed)
+        except OutOfTimeError:
+            return
+        if found is None:
+            return
+        self._every, policy = True, given[0].policy
+        for number, (chain, cutoff, ladder) in enumerate(found.strategies):
+            strategy = Strategy(
+                ladder,
+                policy.stop_after,
+                settable(cutoff, policy.reader.rssi_step_db),
+                members[0].problem.masks(chain),
+            )
+            for m, (p, a) in enumerate(places):
+                excess, loss = float(found.excess[number, m]), float(found.loss[number, m])
+                if excess < float("inf"):
+                    self._add(p, Planned(a, strategy, excess, members[m].scale * loss))
+
+    def plan(
+        self, at_most: int | None = None, budget: float | None = None, clock: Clock | None = None
+    ) -> Plan:
+        """The best plan with at most so many settings and so much money."""
+        clock = clock or self.clock
+        problem = self.problem
+        if at_most is not None or (budget is not None and problem.setting):
+            _ = self._spread
+        columns = [column for column, _ in self._columns.values()]
+        planned = [one for _, one in self._columns.values()]
+        cycles = tuple(one.cycle_s for one in problem.readers)
+        terms = Terms(
+            *(self.reader, cycles, at_most, budget), visit=problem.visit, setting=problem.setting
+        )
+        try:
+            chosen = Master(columns, terms, clock).solve(self.seed)
+        except OutOfTimeError:
+            chosen = None
+        if chosen is None:
+            chosen = self._silent(columns)
+        bound = max(self._bound(budget, clock), chosen.bound if self._every else (0.0, 0.0))
+        return self._made(tuple(planned[j] for j in chosen.columns), chosen, bound)
+
+    @staticmethod
+    def _silent(columns: Sequence[Column]) -> Chosen:
+        """What needs no time: nobody reports anything."""
+        silent = [j for j, one in enumerate(columns) if one.setting is None]
+        silent.sort(key=lambda j: columns[j].point)
+        excess, loss = (
+            sum(getattr(columns[j], name) for j in silent) for name in ("excess", "loss")
+        )
+        return Chosen(tuple(silent), excess, loss, (0.0, 0.0), proven=False)
+
+    def _bound(self, budget: float | None, clock: Clock) -> tuple[float, float]:
+        """The readers' bounds, with what they cost at least: no plan is below."""
+        columns = []
+        for r, (some, reader) in enumerate(zip(self.solved, self.problem.readers, strict=True)):
+            columns.append(Column(r, *some[0].silence))
+            for one in some:
+                prices = (
+                    self.problem.points[p][a].price
+                    for p, a in zip(reader.points, one.alternatives, strict=True)
+                )
+                columns.append(Column(r, *one.bound, price=self.problem.visit + sum(prices)))
+        terms = Terms(tuple(range(len(self.solved))), (None,) * len(self.solved), budget=budget)
+        try:
+            chosen = Master(columns, terms, clock).solve(self.seed)
+        except OutOfTimeError:
+            chosen = None
+        return (0.0, 0.0) if chosen is None else chosen.bound
+
+    def _made(
+        self, points: tuple[Planned, ...], chosen: Chosen, bound: tuple[float, float]
+    ) -> Plan:
+        settings = {one.strategy for one in points} - {None}
+        visited = {self.reader[p] for p, one in enumerate(points) if one.strategy is not None}
+        price = self.problem.visit * len(visited) + self.problem.setting * len(settings)
+        price += sum(self.problem.points[p][one.alternative].price for p, one in enumerate(points))
+        least = (value(chosen.excess), value(chosen.loss))
+        pool = (value(chosen.bound[0]), value(chosen.bound[1]))
+        return Plan(points, *least, min(bound, least), min(pool, least), price, len(settings))

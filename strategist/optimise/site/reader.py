@@ -1,0 +1,151 @@
+"""One reader of a site for itself: its best with each option, and strategies of others tried."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from strategist.optimise.clock import Clock
+from strategist.optimise.problem import value
+from strategist.optimise.site.agreed import Agreed, Cycle, Found, agree
+from strategist.optimise.site.asked import Alternative, Planned, ReaderOf
+from strategist.optimise.site.elsewhere import answer_elsewhere
+from strategist.optimise.site.member import Given, Member, members_of
+from strategist.optimise.strategy import Strategy
+from strategist.survey.records import Tag
+from strategist.tags.candidates import Candidates
+
+__all__ = ["ReaderTask", "Solved", "solve_reader", "try_at_reader"]
+
+_COMBINATIONS = 64  # of options that are solved each for itself
+
+Columns = tuple[tuple[int, Planned], ...]  # read point (by number) and what it gets
+
+
+@dataclass(frozen=True, eq=False)
+class ReaderTask:
+    """A reader with the alternatives of each of its read points; `beside` are tags that others
+    present whose masks may be chosen, too. `seconds` None: until proven."""
+
+    reader: ReaderOf
+    alternatives: tuple[tuple[Alternative, ...], ...]
+    beside: tuple[Tag, ...] = ()
+    seconds: float | None = None
+
+    @property
+    def size(self) -> int:
+        """Bytes, roughly, of what a worker is sent."""
+        reads = sum(len(one.survey.read_tag) for some in self.alternatives for one in some)
+        return 50 * reads
+
+
+@dataclass(frozen=True)
+class Solved:
+    """The best of a reader with some alternatives (one of each read point): a bound (excess, loss)
+    of all, `alone` that of read points which need not agree, and columns."""
+
+    alternatives: tuple[int, ...]
+    bound: tuple[float, float]
+    alone: tuple[float, float]
+    best: tuple[float, float]
+    silence: tuple[float, float]
+    columns: Columns
+
+
+def solve_reader(task: ReaderTask) -> tuple[Solved, ...]:
+    """The best with each combination of alternatives, those as surveyed first."""
+    clock = Clock(task.seconds)
+    sizes = [range(len(some)) for some in task.alternatives]
+    combinations = list(itertools.islice(itertools.product(*sizes), _COMBINATIONS))
+    solved = []
+    for number, some in enumerate(combinations):
+        share = None if clock.left is None else clock.left / (len(combinations) - number)
+        solved.append(_solved(task, some, Clock(share)))
+    return tuple(solved)
+
+
+def _solved(task: ReaderTask, some: tuple[int, ...], clock: Clock) -> Solved:
+    reader = task.reader
+    chosen = [of[a] for of, a in zip(task.alternatives, some, strict=True)]
+    joint, members = _members(task, chosen)
+    for member in members:
+        member.clock = clock
+    if joint is None:
+        found = _each(members)
+    else:
+        steps = tuple(one.step_s for one in chosen)
+        cycle = None if reader.cycle_s is None else Cycle(reader.cycle_s, steps)
+        found = agree(joint, members, reader.shares, clock, cycle)
+    columns: list[tuple[int, Planned]] = []
+    for agreed in (found.best, *found.others):
+        columns += _columns(reader, some, agreed, members)
+    silence = [member.nothing for member in members]
+    return Solved(
+        some,
+        found.bound,
+        _sum([member.floor for member in members]),
+        found.best.key,
+        _sum([(one.excess, one.weighed) for one in silence]),
+        tuple(columns),
+    )
+
+
+def _members(
+    task: ReaderTask, chosen: Sequence[Alternative]
+) -> tuple[Candidates | None, tuple[Member, ...]]:
+    """The members, with the masks of all of them where they must agree."""
+    if task.reader.free:
+        return None, tuple(members_of([one], task.beside)[1][0] for one in chosen)
+    return members_of(chosen, task.beside)
+
+
+def _each(members: Sequence[Member]) -> Found:
+    """The best of each for itself."""
+    given = tuple(Given() for _ in members)
+    best = Agreed(given, None, None, tuple(member.alone[0] for member in members))
+    return Found(best, (), _sum([member.floor for member in members]), 1)
+
+
+def _sum(keys: Sequence[tuple[float, float]]) -> tuple[float, float]:
+    return value(sum(key[0] for key in keys)), value(sum(key[1] for key in keys))
+
+
+def _columns(
+    reader: ReaderOf, some: Sequence[int], agreed: Agreed, members: Sequence[Member]
+) -> list[tuple[int, Planned]]:
+    found = []
+    for p, a, given, exact, member in zip(
+        reader.points, some, agreed.given, agreed.members, members, strict=True
+    ):
+        silence = member.silence
+        if a == 0:
+            found.append((p, Planned(0, None, silence.excess, silence.weighed)))
+        strategy = member.strategy(given, agreed.cutoff, exact)
+        if strategy is not None:
+            found.append((p, Planned(a, strategy, exact.excess, exact.weighed)))
+    return found
+
+
+def try_at_reader(task: ReaderTask, strategies: Sequence[Strategy]) -> Columns:
+    """What strategies of other read points come to at those of a reader, where they are among
+    those searched there."""
+    clock = Clock(task.seconds)
+    found: list[tuple[int, Planned]] = []
+    most = max(map(len, task.alternatives))
+    for a in range(most):
+        chosen = [some[min(a, len(some) - 1)] for some in task.alternatives]
+        _, members = _members(task, chosen)
+        for p, some, one, member in zip(
+            task.reader.points, task.alternatives, chosen, members, strict=True
+        ):
+            if a >= len(some):
+                continue
+            for strategy in strategies:
+                if clock.expired():
+                    return tuple(found)
+                answer = answer_elsewhere(member.problem, strategy, one.survey.tags)
+                if answer is not None:
+                    excess, loss = answer.key[:2]
+                    found.append((p, Planned(a, strategy, excess, one.scale * loss)))
+    return tuple(found)
