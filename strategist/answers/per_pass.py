@@ -20,7 +20,7 @@ from strategist.trust.evaluate import Outcome, evaluate
 from strategist.trust.guarded import guarded_outcome
 from strategist.trust.in_conditions import in_each
 
-__all__ = ["PER_PASS", "PerPass", "beside_silence", "loss_over", "per_pass_of"]
+__all__ = ["PER_PASS", "PerPass", "beside_silence", "judged_over", "loss_over", "per_pass_of"]
 
 PER_PASS = "Over what is chosen over; null: that is each pass surveyed, once"
 
@@ -87,11 +87,7 @@ def per_pass_of(
         replayed = evaluate(passes.survey, policy, strategy), drifted
     outcome = replayed[0]
     means, guarded = (_means(one, passes, policy) for one in replayed)
-    loss, (wanted, _, missed, stray) = means.loss(policy.loss), means.all.tolist()
-    if passes.separate:
-        excess = sum(one.excess for one in in_each(outcome, passes.conditions, policy))
-    else:
-        excess = policy.limits.excess(missed / wanted if wanted else None, stray)
+    loss, (_, _, missed, stray) = means.loss(policy.loss), means.all.tolist()
     return PerPass(
         loss,
         None if bound is None else value(min(bound, loss)),
@@ -99,10 +95,17 @@ def per_pass_of(
         value(stray),
         guarded.loss(policy.loss),
         means.weighed((policy.loss.missed, 0.0, 0.0, 0.0)),
-        value(excess),
+        _excess(outcome, means, passes, policy),
         means.weighed((0.0, policy.loss.stray, 0.0, 0.0)),
         means,
     )
+
+
+def _excess(outcome: Outcome, means: Means, passes: Passes, policy: Policy) -> float:
+    if passes.separate:
+        return value(sum(one.excess for one in in_each(outcome, passes.conditions, policy)))
+    wanted, _, missed, stray = means.all.tolist()
+    return value(policy.limits.excess(missed / wanted if wanted else None, stray))
 
 
 def _means(outcome: Outcome, passes: Passes, policy: Policy) -> Means:
@@ -126,4 +129,17 @@ def beside_silence(found: PerPass | None) -> tuple[float, float] | None:
 
 def loss_over(passes: Passes, policy: Policy, strategy: Strategy) -> float:
     """`PerPass.loss` alone."""
-    return _means(evaluate(passes.survey, policy, strategy), passes, policy).loss(policy.loss)
+    return judged_over(passes, policy, strategy)[1]
+
+
+def judged_over(
+    passes: Passes, policy: Policy, strategy: Strategy
+) -> tuple[float, float, float, float]:
+    """Excess over the hard limits and loss a pass of a strategy, then those of silence."""
+    outcome = evaluate(passes.survey, policy, strategy)
+    means = _means(outcome, passes, policy)
+    wanted = means.counts[:, 0] > 0
+    silent = [policy.limits.excess(1.0 if some else None, 0.0) for some in wanted.tolist()]
+    silence = means.weighed((policy.loss.missed, 0.0, 0.0, 0.0))
+    excess = _excess(outcome, means, passes, policy)
+    return excess, means.loss(policy.loss), value(sum(silent)), silence

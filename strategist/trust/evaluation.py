@@ -34,11 +34,6 @@ def silence_loss(policy: Policy, outcome: Outcome) -> float:
     return round(policy.loss.missed * outcome.wanted, 6)
 
 
-def beaten_by_silence(policy: Policy, outcome: Outcome) -> bool:
-    """Whether a strategy with this outcome loses no less than silence does."""
-    return outcome.loss >= silence_loss(policy, outcome) - _SAME_LOSS
-
-
 def silence_warnings(
     policy: Policy, outcome: Outcome, a_pass: tuple[float, float] | None = None
 ) -> tuple[str, ...]:

@@ -16,6 +16,7 @@ from strategist.answers.solution import Options, Solution, solve
 from strategist.answers.sturdier import sturdier_than
 from strategist.answers.techniques import compare_techniques
 from strategist.answers.what_if import what_if
+from strategist.batch.templates import templates_of
 from strategist.optimise.clock import Clock
 from strategist.radio.complete import complete
 from strategist.survey.policy import InConditions, Loss
@@ -163,3 +164,17 @@ def test_separate_conditions_are_weighed_in_every_answer() -> None:
     assert found.variants[0].strategy == own.strategy
     assert all(one.extra_a_pass is not None and one.extra_a_pass >= 0 for one in found.variants)
     assert any("not in this view" in text for text in trace_frontier(point).warnings)
+
+
+def test_templates_are_priced_by_what_is_aimed_at(chute: ReadPoint, solved: Solution) -> None:
+    """For as many passes as surveyed; the copies are those of the result."""
+    survey = replace(chute, policy=replace(chute.policy, aim="survey"))
+    one, other = choose(chute, replace(QUICK, seed=3)), choose(survey, QUICK)
+    points = [("a", chute), ("b", survey)]
+    own = {(case, p.name): r.to_json() for (case, p), r in zip(points, (one, other), strict=True)}
+    found = templates_of(own, points, 2)
+    assert one.per_pass is not None
+    passes = one.outcome.passes
+    assert found.points[0].own_loss == pytest.approx(passes * one.per_pass.loss, abs=1e-4)
+    assert found.points[1].own_loss == other.loss
+    assert found.points[0].own_loss == found.loss[0].min()
