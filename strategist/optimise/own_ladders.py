@@ -19,7 +19,6 @@ large: `terms` says how large, before it is built.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -28,6 +27,7 @@ import pulp
 from strategist.errors import SolveError
 from strategist.optimise.clock import Clock, OutOfTimeError
 from strategist.optimise.model import Model
+from strategist.optimise.model_walk import Reads, binary, share
 from strategist.optimise.own_powers import ByAntenna, settable_at_most
 from strategist.optimise.problem import Problem, value
 from strategist.optimise.solver import Outcome, solve_mip
@@ -73,7 +73,8 @@ def prove_own_ladders(
                 on = model.on()
             if solved.outcome is not Outcome.OPTIMAL:
                 break
-            model.hold(objective, solved)
+            assert solved.objective is not None
+            model.at_most(objective, solved.objective)
         else:
             proven = True
     except OutOfTimeError:
@@ -152,8 +153,8 @@ class OwnLadders(Model):
         self.w: dict[tuple[int, int], list[pulp.LpVariable]] = {}
         for a, cutoffs in enumerate(self.cutoffs):
             for t in range(len(self.trims)) if len(cutoffs) else ():
-                on = self.o[a, t] = self._binary("o", a, t)
-                w = self.w[a, t] = [self._binary("v", a, t, i) for i in range(len(cutoffs))]
+                on = self.o[a, t] = binary("o", a, t)
+                w = self.w[a, t] = [binary("v", a, t, i) for i in range(len(cutoffs))]
                 for i in range(len(cutoffs) - 1):
                     self.mip += w[i] <= w[i + 1]
                 self.mip += w[-1] <= on if self.heard.cutoffs else w[-1] == on
@@ -166,18 +167,18 @@ class OwnLadders(Model):
         self.mip += pulp.lpSum(w[-1] for (_, t), w in self.w.items() if t == 0) >= 1
         return []
 
-    def _passes_at(self, profile: Profile) -> Callable[[int, int], pulp.LpVariable]:
+    def _reads(self, profile: Profile) -> Reads:
         """E[r, l] with its rows."""
 
         def read(r: int, level: int) -> pulp.LpVariable:
-            heard = self._share("E", r, level)
+            heard = share("E", r, level)
             each = [pulp.lpSum(own) for own in self._counts(int(self.entry[r]), level)]
             for own in each:
                 self.mip += heard >= own
             self.mip += heard <= pulp.lpSum(each)
             return heard
 
-        return read
+        return Reads(read, None)
 
     def _counts(self, entry: int, level: int) -> list[list[pulp.LpVariable]]:
         """The terms of e[r, a, l], for each antenna that has some."""
