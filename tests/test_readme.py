@@ -28,7 +28,7 @@ def test_ci_calls_the_set_up_lines() -> None:
 
 def test_the_other_commands_run(tmp_path: Path) -> None:
     """Every other command works, in order, in a folder that holds only the demo's files."""
-    for name in ("linen-service", "raw-log"):
+    for name in ("linen-service", "raw-log", "two-doors"):
         shutil.copytree(ROOT / "cases" / name, tmp_path / "cases" / name)
     others = [line for line in LINES if line not in SET_UP]
     assert len(others) >= 4

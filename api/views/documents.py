@@ -25,6 +25,7 @@ from ..store.jobs import count_states
 _RESOURCES = (
     *("surveys", "strategies", "assessments", "trade-offs", "comparisons", "settings"),
     *("acceptances", "acceptance-plan", "batches", "templates", "cross-reads"),
+    "site-plans",
     *("lawful", "site-keys"),
 )
 
