@@ -29,5 +29,5 @@ def test_same_as_the_library(client: Client) -> None:
     assert client.delete(made.headers["Location"]).status_code == 204
     other = client.post("/v1/site-plans", body | {"option_surveys": {"with-screen": "su_0"}})
     assert other.status_code == 422, other.text
-    assert other.json["faults"][0]["path"] == ["option_surveys", "with-screen"]
+    assert other.json["faults"][0]["pointer"] == "/option_surveys/with-screen"
     assert client.post("/v1/site-plans", body | {"at_most": 0}).status_code == 422

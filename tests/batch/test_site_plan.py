@@ -1,4 +1,4 @@
-"""The plan of a site, from the folder of a case: the two doors on one reader, and what is refused."""
+"""The plan of a site from the folder of a case: two doors on one reader, and what is refused."""
 
 from __future__ import annotations
 
