@@ -61,6 +61,10 @@ class Survey(Given):
     site: str
     files: list[str]
     read_points: list[dict[str, Any]] = Field(description="What check finds at each")
+    imported: dict[str, Any] | None = Field(
+        description="Of one made of raw files: what columns were taken for, what was assumed, what "
+        "became of the rows, what is suspicious"
+    )
 
 
 class _Kept(Given):

@@ -21,6 +21,19 @@ Method = Literal["GET", "POST", "DELETE"]
 
 
 @dataclass(frozen=True)
+class Form:
+    """Parts of a multipart body: name → required; those that may be given more than once are
+    numbered from the second on (`log`, `log-2`)."""
+
+    parts: Mapping[str, bool]
+    repeated: tuple[str, ...] = ()
+
+    @property
+    def needed(self) -> tuple[str, ...]:
+        return tuple(name for name, must in self.parts.items() if must)
+
+
+@dataclass(frozen=True)
 class Ask:
     """A request whose parts are known to be valid: who asks, for what, with what.
 
@@ -75,7 +88,7 @@ class Endpoint:
     gives: Mapping[int, Any]
     body: Any = None  # a model; bytes where the view parses by itself, and `schema` describes it
     schema: Any = None
-    forms: Mapping[str, bool] | None = None  # parts of a multipart body: name → required
+    forms: tuple[Form, ...] = ()  # that a multipart body may have
     query: Any = None
     media: tuple[str, ...] = ()
     problems: tuple[str, ...] = ()

@@ -11,7 +11,7 @@ from pydantic import TypeAdapter
 from strategist import Untitled, __version__
 
 from .answers import Late, Problem
-from .endpoints import JSON, Endpoint
+from .endpoints import JSON, Endpoint, Form
 from .problems import KINDS
 
 _REF = "#/components/schemas/{model}"
@@ -105,18 +105,18 @@ def _operation(
         found["parameters"].append(_KEY)
     if one.body is not None:
         content = {JSON: {"schema": schemas[one.schema if one.body is bytes else one.body]}}
-        if one.forms is not None:
-            content["multipart/form-data"] = {"schema": _form(one)}
+        if one.forms:
+            content["multipart/form-data"] = {"schema": {"anyOf": [*map(_form, one.forms)]}}
         found["requestBody"] = {"required": True, "content": content}
     return found
 
 
-def _form(one: Endpoint) -> dict[str, Any]:
-    forms = one.forms or {}
+def _form(form: Form) -> dict[str, Any]:
+    several = {"type": "array", "items": _BINARY, "minItems": 1}
     return {
         "type": "object",
-        "properties": dict.fromkeys(forms, _BINARY),
-        "required": [name for name, needed in forms.items() if needed],
+        "properties": {name: several if name in form.repeated else _BINARY for name in form.parts},
+        "required": list(form.needed),
         "additionalProperties": False,
     }
 

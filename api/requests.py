@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import cache
 from typing import Any
@@ -15,9 +14,10 @@ from pydantic import TypeAdapter, ValidationError
 from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
 
 from strategist import input_error, parse_json, refuse_values
-from strategist.errors import Fault, InputError, MalformedError
+from strategist.errors import InputError, MalformedError
 
-from .endpoints import JSON, Ask, Endpoint
+from .endpoints import JSON, Ask, Endpoint, Form
+from .forms import files_of_form
 from .problems import ProblemError, detail_of, faults_json
 from .service import Service
 from .store.ids import is_id
@@ -99,13 +99,13 @@ def read_body(
     if endpoint.body is None:
         return None, None
     request.max_content_length = (
-        service.limits.upload_bytes if endpoint.forms is not None else service.limits.request_bytes
+        service.limits.upload_bytes if endpoint.forms else service.limits.request_bytes
     )
     try:
-        if request.mimetype == FORM and endpoint.forms is not None:
+        if request.mimetype == FORM and endpoint.forms:
             return None, _parts(endpoint.forms, request)
         if request.mimetype != JSON:
-            kinds = JSON if endpoint.forms is None else f"{JSON} or {FORM}"
+            kinds = JSON if not endpoint.forms else f"{JSON} or {FORM}"
             found = request.mimetype or "none"
             raise ProblemError("media-type", f"Content-Type is {found}; send {kinds}.")
         data = request.get_data(cache=True)
@@ -132,29 +132,15 @@ def adapter(model: Any) -> TypeAdapter[Any]:
     return TypeAdapter(model)
 
 
-def _parts(known: Mapping[str, bool], request: Request) -> dict[str, bytes]:
-    """The file parts of a form by their names; the names that clients give the files are unused."""
+def _parts(forms: Sequence[Form], request: Request) -> Mapping[str, bytes]:
+    """The parts of a form by their names, as files or as fields."""
     request.max_form_memory_size = request.max_content_length
-    faults = []
-    counts = Counter(name for name, _ in request.files.items(multi=True))
-    counts.update(name for name, _ in request.form.items(multi=True))
-    for name, count in counts.items():
-        if name not in known:
-            todo, wrong = f"Known parts: {', '.join(known)}.", f'unknown part "{name}"'
-            faults.append(Fault("form", None, name, name, todo, wrong=wrong))
-        elif count > 1:
-            wrong = f'the part "{name}" is given {count} times'
-            faults.append(Fault("form", None, name, name, "it once", wrong=wrong))
-    parts = {name: file.read() for name, file in request.files.items() if name in known}
-    parts |= {name: text.encode() for name, text in request.form.items() if name in known}
-    for name, needed in known.items():
-        if needed and name not in parts:
-            todo = f"Send the parts {', '.join(part for part, must in known.items() if must)}."
-            wrong = f'the part "{name}" is missing'
-            faults.append(Fault("form", None, name, "", todo, wrong=wrong))
-    if faults:
-        raise invalid(InputError(faults))
-    return parts
+    given = [(name, file.read()) for name, file in request.files.items(multi=True)]
+    given += [(name, text.encode()) for name, text in request.form.items(multi=True)]
+    try:
+        return files_of_form(forms, given)
+    except InputError as error:
+        raise invalid(error) from None
 
 
 def refuse_full_share(service: Service, client: str) -> None:

@@ -18,11 +18,13 @@ from strategist.errors import Fault, InputError, MalformedError, StrategistError
 from .limits import ANSWER_BYTES
 from .of_batch import cross_reads_in, templates_among
 from .problems import detail_of, faults_json, in_body
+from .raw_files import import_raw
 from .store.surveys import Cases
 
 Outcome = tuple[Mapping[str, Any] | None, Mapping[str, Any] | None]  # result, error: one is None
 _ENTRY_SHARE_MIN_S = 0.05
 _KEYS = {"cable": "added_cable_loss_db", "view": "view"}
+_OF_FILES = ("check", "import")
 _ENTRY = "entry "  # and its number: the source of faults of its strategy
 
 
@@ -67,7 +69,7 @@ def perform(task: Task) -> Outcome:
     try:
         return _short_enough(_with_room(task)), None
     except InputError as error:
-        return None, _misread(error) if task.row["kind"] == "check" else _refused(error)
+        return None, _misread(error) if task.row["kind"] in _OF_FILES else _refused(error)
     except StrategistError as error:
         return None, _internal(f"No answer to stand by: {error}.")
     except _LongAnswerError as error:
@@ -124,6 +126,12 @@ def _check(task: Task) -> dict[str, Any]:
         todo = "Upload the survey again."
         raise InputError.one("survey", survey, todo, wrong="was deleted meanwhile")
     return strategist.check(case).to_json()
+
+
+def _import(task: Task) -> dict[str, Any]:
+    """The same of one that came as raw files."""
+    bounds = strategist.Bounds(**task.request["bounds"])
+    return import_raw(task.cases.database, task.row["survey"], bounds)
 
 
 def _masks(task: Task) -> dict[str, Any]:
@@ -264,6 +272,7 @@ def _strategy(given: Mapping[str, Any]) -> strategist.Strategy:
 
 _VERBS: Mapping[str, Callable[[Task], dict[str, Any]]] = {
     "check": _check,
+    "import": _import,
     "masks": _masks,
     "settings": _settings,
     "sheet": _sheet,

@@ -5,14 +5,15 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 from urllib.parse import quote
 
 from strategist import parse_json, refuse_values
-from strategist.errors import Fault, InputError
+from strategist.errors import InputError
 
 from ..endpoints import JSON, Answer, Ask, Endpoint
+from ..forms import Parts, files_of_form
 from ..problems import ProblemError
 from ..requests import adapter, ids_of, invalid, refuse_full_share
 from ..service import Service
@@ -45,7 +46,7 @@ class Asker:
             raise ProblemError("invalid", "A number is not finite.") from None
         return self._answer("POST", path, body=text.encode()).document
 
-    def upload(self, path: str, files: Mapping[str, bytes], **query: Any) -> Any:
+    def upload(self, path: str, files: Parts, **query: Any) -> Any:
         """The document of what is made of the files of a form."""
         return self._answer("POST", path, files=files, query=query).document
 
@@ -63,7 +64,7 @@ class Asker:
         *,
         query: Mapping[str, Any] | None = None,
         body: bytes | None = None,
-        files: Mapping[str, bytes] | None = None,
+        files: Parts | None = None,
         accept: str = JSON,
     ) -> Answer:
         endpoint, parts = find(self.endpoints, method, path)
@@ -78,11 +79,12 @@ class Asker:
             ids_of(parts),
             None if endpoint.query is None else endpoint.query(**(query or {})),
             self._body(endpoint, body),
-            None if files is None else _parts(endpoint.forms or {}, files),
-            accept,
+            accept=accept,
             gone=self.gone,
         )
         try:
+            if files is not None:
+                ask = replace(ask, files=files_of_form(endpoint.forms, files, "file"))
             return endpoint.view(ask)
         except InputError as error:
             raise invalid(error) from None
@@ -114,20 +116,3 @@ def find(
 def at(*parts: str) -> str:
     """A path of the API or of a page; what clients name is quoted."""
     return "/" + "/".join(quote(part, safe="") for part in parts)
-
-
-def _parts(known: Mapping[str, bool], files: Mapping[str, bytes]) -> Mapping[str, bytes]:
-    """Files by the names that the endpoint knows. Raises ProblemError: unknown, or lacking."""
-    todo = f"Known files: {', '.join(known)}."
-    faults = [
-        Fault("form", None, name, name, todo, wrong=f'unknown file "{name}"')
-        for name in files.keys() - known
-    ]
-    lacking = [name for name, needed in known.items() if needed and name not in files]
-    faults += [
-        Fault("form", None, name, "", f"the file {name}", wrong=f"{name} is missing")
-        for name in lacking
-    ]
-    if faults:
-        raise invalid(InputError(faults))
-    return files

@@ -21,8 +21,8 @@ def home(visit: Visit) -> Response:
 def show_home(visit: Visit, *, status: int = 200, problem: Any = None) -> Response:
     """The first page, with what is wrong with the files that were sent."""
     lists = {name: _list(visit.ask, name, _NEWEST) for name in ("surveys", "batches", "answers")}
-    forms = find(visit.ask.endpoints, "POST", "/v1/surveys")[0].forms or {}
-    return visit.show("home.html", status=status, problem=problem, forms=forms, **lists)
+    case = find(visit.ask.endpoints, "POST", "/v1/surveys")[0].forms[0]
+    return visit.show("home.html", status=status, problem=problem, forms=case.parts, **lists)
 
 
 def surveys(visit: Visit) -> Response:

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Mapping
 from typing import Any
 
 from flask import Response
+from werkzeug.datastructures import FileStorage
 
 from ..problems import KINDS, ProblemError
+from ..raw_files import RAW
 from .ask import at, find
 from .home import show_home
 from .visiting import Page, Visit, download, nothing, to
@@ -19,7 +22,7 @@ _SOLVE_S = 60.0
 
 
 def upload(visit: Visit) -> Response:
-    """Take the files of a case, or one JSON document, and show what was understood."""
+    """Take the files of a case, one JSON document or raw files, and show what was understood."""
     try:
         made = _taken(visit)
     except ProblemError as error:
@@ -29,22 +32,44 @@ def upload(visit: Visit) -> Response:
 
 
 def _taken(visit: Visit) -> dict[str, Any]:
-    endpoint, _ = find(visit.ask.endpoints, "POST", "/v1/surveys")
-    given = [one for one in visit.request.files.getlist("files") if one.filename]
     label = visit.text("label")
+    raw = [(name, one.read()) for name in RAW.parts for one in _chosen(visit, name)]
+    if raw:
+        return _made(visit.ask.upload("/v1/surveys", _with_name(visit, raw), label=label))
+    case = find(visit.ask.endpoints, "POST", "/v1/surveys")[0].forms[0]
+    given = _chosen(visit, "files")
     if len(given) == 1 and (given[0].filename or "").lower().endswith(".json"):
         return _made(visit.ask.document("/v1/surveys", given[0].read(), label=label))
     files: dict[str, bytes] = {}
     for one in given:
-        name = _name(one.filename or "", endpoint.forms or {})
+        name = _name(one.filename or "", case.parts)
         if name in files:
             detail = f"Two of the files are called {name}."
             raise ProblemError("invalid", detail)
         files[name] = one.read()
     if not files:
-        needed = [name for name, must in (endpoint.forms or {}).items() if must]
-        raise ProblemError("invalid", f"No file was chosen. Needed: {', '.join(needed)}.")
-    return _made(visit.ask.upload("/v1/surveys", files, label=label))
+        needed = ", ".join(case.needed)
+        raise ProblemError("invalid", f"No file was chosen. Needed: {needed}; or a log.")
+    return _made(visit.ask.upload("/v1/surveys", list(files.items()), label=label))
+
+
+def _chosen(visit: Visit, name: str) -> list[FileStorage]:
+    return [one for one in visit.request.files.getlist(name) if one.filename]
+
+
+def _with_name(visit: Visit, raw: list[tuple[str, bytes]]) -> list[tuple[str, bytes]]:
+    """Raw files with the name of the read point, where one is given, in their mapping."""
+    read_point, mapping = visit.text("read_point"), dict(raw).get("mapping", b"{}")
+    if not read_point:
+        return raw
+    try:
+        known = json.loads(mapping)
+    except ValueError:
+        return raw
+    if not isinstance(known, dict):
+        return raw
+    named = json.dumps(known | {"read_point": read_point}).encode()
+    return [*(one for one in raw if one[0] != "mapping"), ("mapping", named)]
 
 
 def _made(document: Any) -> dict[str, Any]:

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from strategist import Bounds, Case
 
 DOCUMENT = "survey.json"  # the name of a survey that came as one JSON text
+MAPPING, IMPORTED = "mapping.json", "import.json"  # beside the files of one made of raw files
 _CASES_KEPT = 4
 _UNCHECKED = ""  # the summary of a survey that is not accepted yet
 _CHECKED_IN_S = 600.0  # or never
@@ -32,7 +33,8 @@ def read_survey(files: Mapping[str, bytes], bounds: Bounds | None = None) -> Cas
     if DOCUMENT in files:
         document = files[DOCUMENT]
         return strategist.read_case_document(document, bounds=bounds or strategist.Bounds())
-    return strategist.read_case_files(files, bounds=bounds or strategist.Bounds())
+    case = {name: content for name, content in files.items() if name not in (MAPPING, IMPORTED)}
+    return strategist.read_case_files(case, bounds=bounds or strategist.Bounds())
 
 
 def digest_of(files: Mapping[str, bytes]) -> str:
@@ -57,17 +59,13 @@ def add_survey(
     It has no summary yet and shows in no list, until `accept_survey` says what check found in it.
     Those that were left so by a server that died are deleted.
     """
-    packed = [
-        {"survey": survey_id, "name": name, "content": zlib.compress(content, 1)}
-        for name, content in files.items()
-    ]
+    packed = _packed(survey_id, files)
     row = {
         "id": survey_id,
         "client": client,
         "label": label,
-        "size": sum(len(one["content"]) for one in packed),
-        "digest": digest_of(files),
         "summary": _UNCHECKED,
+        **_told_of(files, packed),
     }
     with database.write() as connection:
         known = connection.execute(select(surveys).where(surveys.c.id == survey_id)).mappings()
@@ -80,6 +78,29 @@ def add_survey(
             again = connection.execute(select(surveys).where(surveys.c.id == survey_id))
             found = again.mappings().one()
         return found
+
+
+def _packed(survey_id: str, files: Mapping[str, bytes]) -> list[dict[str, Any]]:
+    return [
+        {"survey": survey_id, "name": name, "content": zlib.compress(content, 1)}
+        for name, content in files.items()
+    ]
+
+
+def _told_of(files: Mapping[str, bytes], packed: list[dict[str, Any]]) -> dict[str, Any]:
+    return {"size": sum(len(one["content"]) for one in packed), "digest": digest_of(files)}
+
+
+def replace_files(database: Database, survey_id: str, files: Mapping[str, bytes]) -> None:
+    """Put other files in the place of those of a survey that is not accepted yet; none where it
+    was deleted meanwhile."""
+    packed = _packed(survey_id, files)
+    with database.write() as connection:
+        this = (surveys.c.id == survey_id) & (surveys.c.summary == _UNCHECKED)
+        told = _told_of(files, packed)
+        if connection.execute(update(surveys).where(this).values(**told)).rowcount:
+            connection.execute(delete(survey_files).where(survey_files.c.survey == survey_id))
+            connection.execute(insert(survey_files), packed)
 
 
 def _drop_left_behind(connection: Connection, now: float) -> None:
@@ -123,6 +144,14 @@ def survey_file(database: Database, survey_id: str, name: str) -> bytes | None:
     return None if packed is None else zlib.decompress(packed)
 
 
+def files_of(database: Database, survey_id: str) -> dict[str, bytes]:
+    """All files of a survey by name; none where it is stored no more. It asks for no client."""
+    with database.read() as connection:
+        found = select(survey_files).where(survey_files.c.survey == survey_id)
+        rows = list(connection.execute(found).mappings())
+    return {row["name"]: zlib.decompress(row["content"]) for row in rows}
+
+
 def drop_survey(database: Database, client: str, survey_id: str) -> bool:
     """Delete a survey; False where jobs that are not finished need it. Results stay."""
     open_jobs = (jobs.c.survey == survey_id) & jobs.c.state.in_(("waiting", "running"))
@@ -153,12 +182,9 @@ class Cases:
             if survey_id in self._kept:
                 self._kept.move_to_end(survey_id)
                 return self._kept[survey_id]
-        with self.database.read() as connection:
-            found = select(survey_files).where(survey_files.c.survey == survey_id)
-            rows = list(connection.execute(found).mappings())
-        if not rows:
+        files = files_of(self.database, survey_id)
+        if not files:
             return None
-        files = {row["name"]: zlib.decompress(row["content"]) for row in rows}
         case = read_survey(files, bounds)
         with self._lock:
             self._kept[survey_id] = case

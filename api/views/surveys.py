@@ -12,15 +12,18 @@ from strategist.errors import InputError
 
 from ..answers import Survey, answer, page_of
 from ..at_point import cursor, iso, listed, missing, read_points_of
-from ..endpoints import JSON, Answer, Ask, endpoint
+from ..endpoints import JSON, Answer, Ask, Form, endpoint
 from ..interactive import answer_of
 from ..limits import CHECK_TIME_S, INTERACTIVE_TIME_S
 from ..models import MasksQuery, PageQuery, UploadQuery
 from ..problems import ProblemError
+from ..raw_files import RAW, is_raw
 from ..store.ids import random_id
 from ..store.jobs import Job
 from ..store.surveys import (
     DOCUMENT,
+    IMPORTED,
+    MAPPING,
     accept_survey,
     add_survey,
     drop_survey,
@@ -30,13 +33,16 @@ from ..store.surveys import (
 )
 
 _BOUNDS = ("site_values", "read_points", "rows", "passes")
-_FORMS = {
-    "reads.csv": True,
-    "roster.csv": True,
-    "site.json": True,
-    "tried.csv": False,
-    "passes.csv": False,
-}
+_CASE = Form(
+    {
+        "reads.csv": True,
+        "roster.csv": True,
+        "site.json": True,
+        "tried.csv": False,
+        "passes.csv": False,
+    }
+)
+_FILES = (*_CASE.parts, DOCUMENT, MAPPING, IMPORTED)
 
 
 @endpoint(
@@ -45,20 +51,22 @@ _FORMS = {
     gives={201: Survey},
     body=bytes,
     schema=CaseDocument,
-    forms=_FORMS,
+    forms=(_CASE, RAW),
     query=UploadQuery,
     problems=("queue-full", "no-time"),
 )
 def upload(ask: Ask) -> Answer:
-    """Store a survey, as one JSON document or as the files of a case, and check it."""
+    """Store a survey, as one JSON document or as the files of a case, and check it; or make it of
+    the raw log of a reader, a run sheet and a tag list, and tell what was assumed."""
     files = ask.files if ask.files is not None else {DOCUMENT: ask.body}
     database, new, limits = ask.service.database, ask.new_id("su"), ask.service.limits
     row = add_survey(database, new, ask.client, label=ask.query.label, files=files)
     if not row["summary"]:
         bounds = {name: getattr(limits, name) for name in _BOUNDS}
-        job = Job(random_id("ck"), "check", row, "", {"bounds": bounds})
+        kind = "import" if is_raw(files) else "check"
+        job = Job(random_id("ck"), kind, row, "", {"bounds": bounds})
         try:
-            summary = answer_of(ask, job, CHECK_TIME_S) | {"files": sorted(files)}
+            summary = {"files": sorted(files)} | answer_of(ask, job, CHECK_TIME_S)
             row = accept_survey(database, new, summary)
         except Exception:
             drop_survey(database, ask.client, new)
@@ -83,7 +91,7 @@ def read(ask: Ask) -> Answer:
 def read_file(ask: Ask) -> Answer:
     """One file of a survey, exactly as it was given."""
     survey, name = _mine(ask), ask.path["name"]
-    if name not in (*_FORMS, DOCUMENT):
+    if name not in _FILES:
         raise missing("file")
     content = survey_file(ask.service.database, survey["id"], name)
     if content is None:
@@ -132,4 +140,5 @@ def _mine(ask: Ask) -> RowMapping:
 def _document(row: RowMapping) -> dict[str, Any]:
     summary: dict[str, Any] = json.loads(row["summary"])
     found = {"id": row["id"], "label": row["label"], "created": iso(row["created"])}
+    found["imported"] = None
     return found | {"digest": row["digest"]} | summary

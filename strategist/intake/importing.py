@@ -9,9 +9,9 @@ import numpy as np
 from strategist.errors import Fault, InputError
 from strategist.intake.case_files import Reads, files_of
 from strategist.intake.clock import Clocks, Offset, lay_beside, offset_of
-from strategist.intake.imported import Imported, ImportedPoint, Recognised, Tally
+from strategist.intake.imported import Imported, ImportedPoint, Tally
 from strategist.intake.joined import joined
-from strategist.intake.mapping import ImportMapping, PassesBy, TableMapping, mapping_text
+from strategist.intake.mapping import ImportMapping, PassesBy, mapping_text
 from strategist.intake.presented import (
     Presented,
     by_column,
@@ -24,9 +24,10 @@ from strategist.intake.presented import (
 from strategist.intake.read import Table
 from strategist.intake.roster import Roster, Spelling, roster_of
 from strategist.intake.runs import Runs, runs_of
+from strategist.intake.settled import Read, assumed_of, columns_of, settled
 from strategist.intake.source import Files, table_of
 from strategist.intake.suspicions import Evidence, suspicions
-from strategist.intake.terms import KINDS, ROLES, Kind, Role
+from strategist.intake.terms import KINDS, Kind
 from strategist.survey.faults import FaultList
 from strategist.survey.order import natural
 from strategist.survey.reading import read_case_files
@@ -116,7 +117,8 @@ class _Importing:
         self.faults.raise_any()
         files = files_of(reads, roster, runs, passes, known=self.mapping.levels_dbm or ())
         case = read_case_files({k: v.encode() for k, v in files.items() if k in _CASE})
-        told = self._told(clocks, found, runs)
+        read: Read = {"log": self.log, "run_sheet": self.sheet, "tags": self.tags}
+        also = (clocks.assumed if clocks else ()), found.assumed, (runs.assumed if runs else ())
         tally = _with_tags(tally, reads, roster)
         rows = np.flatnonzero(keep)
         at = None if times is None else times[rows]
@@ -125,13 +127,13 @@ class _Importing:
             Evidence(case, reads, at, tids, differs[rows], self.offset, runs, tally,
                      self.mapping, by)
         )  # fmt: skip
-        mapping = self._mapping(by)
+        mapping = settled(self.mapping, read, by)
         return Imported(
             tuple(_point(point.name, reads, point.survey.levels_dbm, passes) for point in case),
             by,
             tally,
-            self._columns(),
-            told,
+            columns_of(read),
+            assumed_of(read, self.assumed, *also),
             findings,
             tuple(f"{point.name}: {text}" for point in case for text in point.warnings),
             mapping,
@@ -238,55 +240,8 @@ class _Importing:
             since if timed else None,
         )
 
-    def _told(self, clocks: Clocks | None, found: Presented, runs: Runs | None) -> tuple[str, ...]:
-        of_files = [
-            f"{table.source}: {text}" if ": " not in text else text
-            for table in (self.log, self.sheet, self.tags)
-            if table is not None
-            for text in table.assumed
-        ]
-        more = [
-            *(clocks.assumed if clocks else ()),
-            *found.assumed,
-            *(runs.assumed if runs else ()),
-        ]
-        return tuple(dict.fromkeys([*of_files, *self.assumed, *more]))
-
-    def _columns(self) -> tuple[Recognised, ...]:
-        return tuple(
-            Recognised(
-                table.source,
-                column.name,
-                column.role,
-                table.forms.get(column.role) if column.role else None,
-                column.how,
-                column.sample,
-            )
-            for table in (self.log, self.sheet, self.tags)
-            if table is not None
-            for column in table.columns
-        )
-
-    def _mapping(self, by: PassesBy) -> ImportMapping:
-        """What was decided, to be taken again."""
-        tables = {"log": self.log, "run_sheet": self.sheet, "tags": self.tags}
-        settled = [
-            getattr(self.mapping, kind) if table is None else _settled(table, kind, self.mapping)
-            for kind, table in tables.items()
-        ]
-        log, run_sheet, tags = settled
-        return replace(self.mapping, passes_by=by, log=log, run_sheet=run_sheet, tags=tags)
-
 
 _CASE = ("reads.csv", "roster.csv", "site.json", "tried.csv", "passes.csv")
-
-
-def _settled(table: Table, kind: str, mapping: ImportMapping) -> TableMapping:
-    of: TableMapping = getattr(mapping, kind)
-    columns: dict[Role, str | None] = dict(of.columns)
-    columns |= {column.role: column.name for column in table.columns if column.role is not None}
-    order = [role for role in ROLES[kind] if role in columns]  # type: ignore[index]
-    return TableMapping({role: columns[role] for role in order}, dict(table.forms), of.sheet)  # type: ignore[arg-type]
 
 
 def _points_of_runs(points: Texts, found: Presented, runs: Runs | None, name: str) -> Texts:

@@ -15,7 +15,7 @@ from api.work import Task, perform
 
 __all__ = ["read_surveys"]
 
-_KINDS = ("check", "masks", "comparison", "settings")
+_KINDS = ("check", "import", "masks", "comparison", "settings")
 _NAME = "reader"
 _IDLE_S = 0.005
 

@@ -26,7 +26,7 @@ RESOURCES = {
 }
 # Command without a resource of its own to the endpoint that it is a part of, and why.
 PARTS = {
-    "import": ("POST /v1/surveys", "the case that it writes is what is uploaded"),
+    "import": ("POST /v1/surveys", "raw files are one of the forms of an upload"),
     "check": ("POST /v1/surveys", "each survey is checked as it comes; its findings stay with it"),
     "new": ("GET /v1/site-keys", "it writes a file beside others, which a client has itself"),
     "report": ("GET /v1/batches/{batch_id}/results", "a page is one of the forms of results"),

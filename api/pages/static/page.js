@@ -52,7 +52,7 @@ function takeDrops(form) {
 
 function begin() {
   lookAgain();
-  for (const form of live().querySelectorAll("form[data-drop]")) takeDrops(form);
+  for (const form of live().querySelectorAll("[data-drop]")) takeDrops(form);
   for (const button of live().querySelectorAll("button[data-copy]")) button.hidden = !navigator.clipboard;
 }
 
