@@ -35,10 +35,12 @@ Map = Callable[[Callable[[Any], Any], Sequence[Any]], Iterable[Any]]
 
 @dataclass(frozen=True)
 class OwnPart(Declared):
-    """What the read points of a reader would lose with this part of their own, the rest shared."""
+    """What the read points of a reader would lose with this part of their own, the rest shared:
+    at most, where it is not `proven`."""
 
     part: str
     loss: float
+    proven: bool
 
 
 @dataclass(frozen=True)
@@ -391,10 +393,10 @@ class _Answer:
             round(silence - loss, 6),
             price,
             visited,
-            self._own_parts(reader, some),
+            self._own_parts(reader, some, loss),
         )
 
-    def _own_parts(self, reader: ReaderOf, some: Sequence[int]) -> tuple[OwnPart, ...]:
+    def _own_parts(self, reader: ReaderOf, some: Sequence[int], loss: float) -> tuple[OwnPart, ...]:
         """Nothing where there is no time left, or but one part is shared."""
         if reader.free or len(reader.shares) < 2:
             return ()
@@ -406,7 +408,9 @@ class _Answer:
                 break
             rest = replace(reader, shares=tuple(one for one in reader.shares if one != part))
             task = ReaderTask(rest, chosen, (), _part(self.clock, 0.1).seconds)
-            found.append(OwnPart(part, solve_reader(task)[0].best[1]))
+            solved = solve_reader(task)[0]
+            least = min(solved.best[1], loss)  # what agrees in more agrees in less, too
+            found.append(OwnPart(part, least, solved.bound[1] >= least - _SAME))
         return tuple(found)
 
     def _of_settings(self, budget: float | None, used: int) -> tuple[OfSettings, ...]:

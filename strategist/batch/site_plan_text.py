@@ -71,7 +71,10 @@ def _sharing(plan: SitePlan) -> list[str]:
     lines = ["What sharing costs"] if shared else []
     for one in shared[:_SHOWN]:
         what = " and ".join(one.shares)
-        own = "".join(f"; with own {part.part} {figure(part.loss)}" for part in one.own_parts)
+        own = "".join(
+            f"; with own {part.part} {'' if part.proven else 'at most '}{figure(part.loss)}"
+            for part in one.own_parts
+        )
         lines += paragraph(
             f"{one.reader} ({some(one.read_points)}): with the same {what} for all it loses "
             f"{figure(one.loss)}, with nothing shared {figure(one.alone)}{own}",
