@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Annotated, Any
 
 from pydantic import Field
 
-from strategist.errors import DisagreementError, InputError
+from strategist.batch.engine import carry_out, engine_for
+from strategist.errors import DisagreementError, Fault, InputError, SolveError
 from strategist.optimise.clock import Clock
 from strategist.optimise.problem import candidates_of
 from strategist.optimise.site.asked import Alternative, Plan, ReaderOf, SiteProblem
@@ -29,8 +31,6 @@ from strategist.trust.evaluate import evaluate
 _SAME = 1e-6
 _CURVE = 8  # entries of a curve at most
 _MAIN = 0.5  # of the time, for readers and the plan that is asked for
-
-Map = Callable[[Callable[[Any], Any], Sequence[Any]], Iterable[Any]]
 
 
 @dataclass(frozen=True)
@@ -180,16 +180,18 @@ def plan_site(
     options: Mapping[str, Case] | None = None,
     time_limit_s: float | None = None,
     seed: int = 0,
-    mapped: Map = map,
+    workers: int = 0,
+    scheduler: str | None = None,
 ) -> SitePlan:
     """The plan of least summed loss: a strategy for each read point, so that those on one reader
     agree in what it shares, with at most so many different settings and so much money.
 
     `options` are the cases that read points name as options (`read_options`); those that are not
     given are left out, and a note says so. Losses are those of the passes surveyed, each once.
-    `mapped` runs what is asked of each reader. Raises InputError where a read point cannot be
-    solved, where what shares masks differs in what masks may be, and where a cycle is limited and
-    nothing says how long a step takes; DisagreementError where the evaluator finds another loss.
+    `workers` and `scheduler` are those of `run_batch`; each worker takes a reader at a time. Raises
+    InputError where a read point cannot be solved, where what shares masks differs in what masks
+    may be, and where a cycle is limited and nothing says how long a step takes; DisagreementError
+    where the evaluator finds another loss.
     """
     if at_most is not None and at_most < 1:
         raise InputError.one("at_most", str(at_most), "1 or more")
@@ -197,9 +199,62 @@ def plan_site(
         raise InputError.one("budget", f"{budget:g}", "0 or more")
     clock = Clock(time_limit_s)
     posed = _Posed.of(case, options or {})
-    planner = SitePlanner(posed.problem, clock, seed, mapped)
+    several = len(posed.problem.readers) > 1
+    planner = SitePlanner(
+        posed.problem, clock, seed, partial(_mapped, workers if several else 0, scheduler)
+    )
     plan = planner.plan(at_most, budget, _part(clock, _MAIN))
     return _Answer(case, posed, planner, plan, clock).made(at_most, budget)
+
+
+def _mapped(
+    workers: int, scheduler: str | None, function: Callable[[Any], Any], tasks: Sequence[ReaderTask]
+) -> list[Any]:
+    """What a function finds for each task, by the workers of a batch. Raises what it raises."""
+    if not workers and scheduler is None:
+        return [function(task) for task in tasks]
+    found: dict[int, Any] = {}
+    run, engine = partial(_each, function), engine_for(workers, scheduler)
+    numbered = [_Numbered(number, task) for number, task in enumerate(tasks)]
+    for answered in carry_out(numbered, run, engine, _died, len(tasks)):
+        for job, answer in answered:
+            if isinstance(answer, _Refused):
+                raise InputError(answer.faults)
+            if isinstance(answer, SolveError):
+                raise answer
+            found[job.number] = answer
+    return [found[number] for number in range(len(tasks))]
+
+
+@dataclass(frozen=True, eq=False)
+class _Numbered:
+    number: int
+    task: ReaderTask
+
+    @property
+    def size(self) -> int:
+        return self.task.size
+
+
+def _each(function: Callable[[Any], Any], jobs: Sequence[_Numbered]) -> list[Any]:
+    found = []
+    for job in jobs:
+        try:
+            found.append(function(job.task))
+        except InputError as error:
+            found.append(_Refused(tuple(error.faults)))
+    return found
+
+
+@dataclass(frozen=True)
+class _Refused:
+    """Faults on their way from a worker."""
+
+    faults: tuple[Fault, ...]
+
+
+def _died(job: _Numbered) -> Any:
+    return SolveError(f"the worker of the reader {job.task.reader.name} died")
 
 
 def _part(clock: Clock, share: float) -> Clock:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-from contextlib import nullcontext
 
 import strategist
 from strategist.commands.arguments import (
@@ -18,7 +17,7 @@ from strategist.commands.arguments import (
     seconds,
     whole,
 )
-from strategist.commands.processes import all_processors
+from strategist.commands.batch import add_workers
 from strategist.commands.waiting import waiting_for
 
 _money = number("an amount of 0 or more", lambda found: found >= 0)
@@ -46,6 +45,7 @@ def add(commands: Commands) -> None:
         metavar="S",
         help="seconds for the whole answer (default: no limit)",
     )
+    add_workers(command)
     add_out(command)
 
 
@@ -54,16 +54,16 @@ def _site(arguments: argparse.Namespace) -> int:
     with waiting_for(arguments.case):
         case = strategist.read_case(arguments.case)
         options = strategist.read_options(arguments.case, case)
-        named = {"at_most": "--at-most", "budget": "--budget"}
-        several = len(case) - sum(len(one.read_points) - 1 for one in case.readers.values()) > 1
-        with placed(named), all_processors() if several else nullcontext(map) as mapped:
+        named = {"at_most": "--at-most", "budget": "--budget", "scheduler": "--scheduler"}
+        with placed(named):
             plan = strategist.plan_site(
                 case,
                 arguments.at_most,
                 arguments.budget,
                 options=options,
                 time_limit_s=arguments.time_limit,
-                mapped=mapped,
+                workers=arguments.workers,
+                scheduler=arguments.scheduler,
             )
     give(arguments.out, plan.to_json(), strategist.site_plan_text(plan))
     return OK

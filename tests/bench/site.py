@@ -2,8 +2,7 @@
 
 READERSxPOINTS, each reader sharing masks and cutoff among its read points. Prints the gap that is
 proven over all plans, the loss over the bound of each for itself, and processor time. `--curve`
-adds the loss against the number of settings and against the budget. `--medians` solves published
-p-median instances with the same model.
+adds the loss against the number of settings and against the budget.
 """
 
 from __future__ import annotations
@@ -126,8 +125,7 @@ def main() -> None:
         print(measure(readers, points, tuple(given.survey), given.seconds), flush=True)
         if given.curve:
             case = made_site(readers, points, tuple(given.survey))
-            with all_processors() as mapped:
-                plan = plan_site(case, time_limit_s=given.seconds, mapped=mapped)
+            plan = plan_site(case, time_limit_s=given.seconds, workers=2)
             print(site_plan_text(plan), flush=True)
 
 
