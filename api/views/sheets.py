@@ -45,6 +45,17 @@ def sheet(ask: Ask) -> Answer:
     return Answer(content=page, media=f"{HTML}; charset=utf-8", headers=headers)
 
 
+@endpoint("GET", "/v1/plans/{plan_id}/sheet", gives={200: str}, media=(HTML,))
+def run_sheet(ask: Ask) -> Answer:
+    """The run sheet of a plan of measurements, as a page to print and fill in."""
+    row = find_job(ask.service.database, ask.client, "plan", ask.path["plan_id"])
+    if row is None or row["result"] is None:
+        raise missing("plan that is done")
+    page = strategist.run_sheet_page(json.loads(row["result"]), date.today().isoformat())
+    headers = {"Content-Security-Policy": f"{strategist.page_policy(page)}; {FRAMED_BY_NONE}"}
+    return Answer(content=page, media=f"{HTML}; charset=utf-8", headers=headers)
+
+
 def _plain(row: RowMapping, result: dict[str, Any]) -> str:
     given = strategist.GivenResult("answer", None, row["read_point"], result)
     document = strategist.report_document([given], made_on=date.today().isoformat())

@@ -6,9 +6,10 @@ import json
 import time
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Annotated, Any
 
 import numpy as np
+from pydantic import Field
 
 from strategist.answers.assessment import Assessment, choose
 from strategist.answers.cable import behind_cable
@@ -79,6 +80,15 @@ class Effect(Declared):
     @told(after="settings")
     def loss(self) -> BeforeAfter:
         return BeforeAfter(self.before.loss, self.loss_after)
+
+    @told(after="settings")
+    def loss_a_pass(
+        self,
+    ) -> Annotated[BeforeAfter | None, Field(description="Of per_pass, by the weights before")]:
+        before, after = self.before.per_pass, self.after.per_pass
+        if before is None or after is None:
+            return None
+        return BeforeAfter(before.loss, after.under(self.weights))
 
     @told(after="settings")
     def guarded_loss(self) -> BeforeAfter:
@@ -237,12 +247,22 @@ def _no_worse(
     for strategy in [one for one in dict.fromkeys(others) if one != own]:
         found = choose(read_point, at_once, known=strategy)
         if _rank(read_point.policy, found) < _rank(read_point.policy, first):
-            first = replace(found, bound=first.bound, proof=first.proof, unseen=None)
+            first = _bounded(found, first)
     return first
 
 
+def _bounded(found: Assessment, first: Assessment) -> Assessment:
+    """With what is known of the bound by the first answer."""
+    over = found.per_pass
+    if over is not None and first.per_pass is not None:
+        over = replace(over, bound=first.per_pass.bound)
+    return replace(found, bound=first.bound, per_pass=over, proof=first.proof, unseen=None)
+
+
 def _rank(policy: Policy, result: Assessment) -> tuple[float, float, float]:
-    outcome = result.outcome
+    outcome, over = result.outcome, result.per_pass
+    if over is not None:
+        return over.excess, over.loss, over.guarded_loss
     excess = value(policy.limits.excess(outcome.missed_rate, outcome.stray_rate))
     return excess, result.loss, result.standing.guarded.loss
 
