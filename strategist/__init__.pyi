@@ -106,6 +106,7 @@ from strategist.intake.imported import Imported as Imported
 from strategist.intake.importing import import_log as import_log
 from strategist.intake.mapping import ImportMapping as ImportMapping
 from strategist.intake.mapping import parse_mapping as parse_mapping
+from strategist.optimise.progress import Reached as Reached
 from strategist.optimise.progress import watched_by as watched_by
 from strategist.optimise.strategy import Strategy as Strategy
 from strategist.optimise.strategy import read_strategy as read_strategy

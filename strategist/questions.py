@@ -110,10 +110,10 @@ def _trade_offs(point: strategist.ReadPoint, asked: Asked) -> Declared:
     sets, cable = asked.parameters["set"], asked.parameters["added_cable_loss_db"]
     view = asked.parameters["view"] or ("changes" if sets or cable else "counts")
     options = replace(asked.options or strategist.Options(), unseen=False)
-    if view != "changes" and (sets or cable):
-        raise InputError.one("view", view, "changes, where something is changed")
+    if view == "techniques" and (sets or cable):
+        raise InputError.one("view", view, "counts or changes, where something is changed")
     if view == "counts":
-        return strategist.trace_frontier(point, options)
+        return strategist.trace_frontier(point, options, sets, added_cable_loss_db=cable)
     if view == "techniques":
         return strategist.compare_techniques(point, options)
     if not (sets or cable):
@@ -139,7 +139,7 @@ _OF_TRADE_OFFS = (
         "counts: the non-dominated trade-offs between missed and stray tags; techniques: the best "
         "strategy with some techniques only; changes: the answer again with something changed, by "
         "set and added_cable_loss_db, or what planners ask most. Null: changes where something is "
-        "changed, else counts.",
+        "changed, else counts; counts takes changes, too.",
         "--view",
         "VIEW",
         "counts: missed against stray tags (the default); techniques: what each technique buys; "
