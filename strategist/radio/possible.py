@@ -5,7 +5,8 @@ between that level and the one below that was silent, or further down where the 
 that failed: by how likely that is with the chance to fail that the survey shows. Above a read it is
 read but for that chance; a silence above a read is a failed read or a place where the tag is gone,
 by how often both come. RSSI is off the model's by as much as the survey's reads are. A tag silent
-at every level tried in its pass stays silent.
+at every level tried in its pass stays silent, but for the share of such tags whose read at the
+highest one must have failed: these do as one does that was first read there.
 """
 
 from __future__ import annotations
@@ -59,6 +60,7 @@ class _Links:
     levels_dbm: Floats
     peaks: Floats
     kind: Ints
+    group: Ints
     law: Law
     entry: Ints
     level: Ints
@@ -77,7 +79,8 @@ class _Links:
         read_low, read_high = self._read(self.low), self._read(self.high)
         between, gone = rng.random((2, len(self.peaks)))
         held = rng.random(len(entry)) >= self.fails
-        on = self._turn_on(rng)[entry]
+        donor = self._donors(rng)
+        on = self._turn_on(rng)[donor][entry]
         falling = read_low & (self.high >= 0) & ~read_high & ~self.slipped
         falling &= (gone < self.gone)[entry]
         below = np.where(self.low >= 0, self.levels_dbm[self.low], -np.inf)
@@ -85,10 +88,30 @@ class _Links:
         read = (power >= on) & held
         read &= ~falling | (there < between[entry] * (self.levels_dbm[self.high] - below))
         off = rng.normal(0.0, self.off_db, len(entry))
-        rssi = np.round(np.round((self.rssi + off) / self.step_db) * self.step_db, DECIMALS)
+        if_read = self.peaks.copy()
+        if_read[entry, self.level] = self.rssi
+        rssi = if_read[donor[entry], self.level] + off
+        rssi = np.round(np.round(rssi / self.step_db) * self.step_db, DECIMALS)
         found = self.peaks.copy()
+        read &= np.isfinite(rssi)
         rssi = np.clip(rssi, RSSI_DBM_MIN, RSSI_DBM_MAX)
-        found[entry, self.level] = np.where(read & np.isfinite(rssi), rssi, -np.inf)
+        found[entry, self.level] = np.where(read, rssi, -np.inf)
+        return found
+
+    def _donors(self, rng: np.random.Generator) -> Ints:
+        """The entry whose link each has: its own, or of those never read in place of as many as
+        fail there one of their group that was first read at the highest level tried."""
+        read, tried = np.isfinite(self.peaks), ~np.isnan(self.peaks)
+        last = self.peaks.shape[1] - 1 - tried[:, ::-1].argmax(axis=1)
+        never, found = ~read.any(axis=1), np.arange(len(read))
+        late = ~never & (read.argmax(axis=1) == last)
+        for group in np.unique(self.group[never]):
+            mine = np.flatnonzero(never & (self.group == group))
+            givers = np.flatnonzero(late & (self.group == group))
+            if len(givers):
+                share = self.fails / (1 - self.fails) * len(givers) / len(mine)
+                mine = mine[rng.random(len(mine)) < share]
+                found[mine] = rng.choice(givers, len(mine))
         return found
 
     def _turn_on(self, rng: np.random.Generator) -> Floats:
@@ -134,6 +157,7 @@ def _links(survey: Survey) -> _Links:
     levels, heard = survey.levels_dbm, peaks(survey)
     types = np.unique([tag.tag_type or "" for tag in survey.tags], return_inverse=True)[1]
     kind = types.reshape(-1)[survey.roster_tag].astype(np.int64)
+    group = 2 * kind + survey.roster_wanted
     entry, level = np.nonzero(np.isnan(heard))
     low, high = (ends[entry, level] for ends in beside(heard))
     read = np.isfinite(heard)
@@ -147,7 +171,21 @@ def _links(survey: Survey) -> _Links:
     step = float(np.clip(steps.min(initial=_STEP_DB[1]), *_STEP_DB))
     slipped = (high >= 0) & later[entry, high]
     return _Links(
-        levels, heard, kind, law, entry, level, low, high, slipped, rssi, fails, gone, off, step
+        levels,
+        heard,
+        kind,
+        group,
+        law,
+        entry,
+        level,
+        low,
+        high,
+        slipped,
+        rssi,
+        fails,
+        gone,
+        off,
+        step,
     )
 
 
