@@ -59,7 +59,7 @@ def curve_of(points: Sequence[Mapping[str, Any]]) -> Curve:
             _scaled(one["stray"], stray[-1], MIDDLE, TOP),
             _scaled(one["loss"], losses[-1], BOTTOM, MIDDLE + _GAP),
             _scaled(one["guarded_loss"], losses[-1], BOTTOM, MIDDLE + _GAP),
-            f"{one['missed']} missed, {one['stray']} stray",
+            f"{one['missed']:g} missed, {one['stray']:g} stray",
         )
         for number, one in enumerate(points)
     )
@@ -73,6 +73,18 @@ def curve_of(points: Sequence[Mapping[str, Any]]) -> Curve:
         tuple(Tick(_scaled(at, stray[-1], MIDDLE, TOP), f"{at:g}") for at in stray),
         tuple(Tick(_scaled(at, losses[-1], BOTTOM, MIDDLE + _GAP), f"{at:g}") for at in losses),
     )
+
+
+def in_100_passes(points: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
+    """Points over what the policy has chosen over, counted in a hundred passes; those of the survey
+    as they are."""
+    keys = ("missed", "stray", "loss", "guarded_loss")
+    return [
+        {**one, **{key: round(100 * one["per_pass"][key], 2) for key in keys}}
+        if one.get("per_pass")
+        else one
+        for one in points
+    ]
 
 
 def _scaled(value: float, most: float, low: float, high: float) -> float:

@@ -14,7 +14,7 @@ from ..problems import KINDS, ProblemError
 from ..store.jobs import find_at_point
 from .answers import finished
 from .ask import Asker, at
-from .curve import best_at, curve_of, ratios_of
+from .curve import best_at, curve_of, in_100_passes, ratios_of
 from .visiting import Page, Visit, nothing, to
 
 _PATH = ("v1", "trade-offs")
@@ -60,9 +60,9 @@ def walk(visit: Visit, answer_id: str, asked_id: str) -> Response:
         return visit.show("trade-offs.html", answer=found, asked=asked, picked=None, problem=None)
     weights = frontier["weights"]
     own = weights["missed"] / weights["stray"]
-    ratio = _ratio(visit, own)
-    chosen = next((n for n, one in enumerate(points) if one["chosen"]), best_at(points, own))
-    picked = chosen if ratio is None else best_at(points, ratio)
+    ratio, drawn = _ratio(visit, own), in_100_passes(points)
+    chosen = next((n for n, one in enumerate(points) if one["chosen"]), best_at(drawn, own))
+    picked = chosen if ratio is None else best_at(drawn, ratio)
     if visit.text("point"):
         picked = visit.whole("point", chosen, 0, len(points) - 1)
     low, high = ratios_of(points, own)
@@ -72,7 +72,8 @@ def walk(visit: Visit, answer_id: str, asked_id: str) -> Response:
         asked=asked,
         problem=None,
         points=points,
-        curve=curve_of(points),
+        drawn=drawn,
+        curve=curve_of(drawn),
         picked=picked,
         chosen=chosen,
         own=own,
