@@ -114,17 +114,27 @@ def test_a_cutoff_can_be_set_and_the_sturdier_strategy_stands_beside(
     assert found["sturdier"]["loss"] == found["sturdier"]["guarded_loss"] == 180
 
 
-def test_export_says_what_the_settings_as_written_do(tmp_path: Path, capsys: Any) -> None:
-    """−68.8 is no whole dBm: −69 lets the stray at −68.9 through."""
+def test_export_refuses_settings_that_do_something_else(tmp_path: Path, capsys: Any) -> None:
+    """−68.8 is no whole dBm: −69 lets the stray at −68.9 through. A reader of whole dBm is given
+    another strategy, which is written."""
     passes: list[list[Read]] = [[("AA01", True, -68.3), ("AA02", False, -68.9)]]
     case = write_case(tmp_path / "case", passes, {"allow": ["cutoff"]})
     strategy, table = tmp_path / "strategy.json", tmp_path / "table.csv"
     strategy.write_text(json.dumps({"levels_dbm": [30], "cutoff_dbm": -68.8}))
     table.write_text("index,power_dbm\n1,30\n")
     asked = ("export", case, "--strategy", strategy, "--format", "llrp", "--power-table", table)
-    found = answer(capsys, *asked)
-    assert "in place of 0 missed and 0 stray (loss 0)" in " ".join(found["warnings"])
-    assert found["replay"]["same"] is False and found["replay"]["loss"] > 0
+    assert main([str(one) for one in asked]) == 2
+    printed = capsys.readouterr()
+    said = " ".join(printed.err.split())
+    assert printed.out == "" and "in place of 0 missed and 0 stray (loss 0)" in said
+    assert "Set reader.rssi_step_db to 1" in said
+    whole = {"allow": ["cutoff"], "reader": {"rssi_step_db": 1}}
+    case = write_case(tmp_path / "whole", passes, whole)
+    solved = tmp_path / "solved.json"
+    assert main(["solve", str(case), "--out", str(solved)]) == 0
+    asked = ("export", case, "--strategy", solved, "--format", "llrp", "--power-table", table)
+    capsys.readouterr()
+    assert answer(capsys, *asked)["replay"]["same"] is True
 
 
 def test_a_page_is_made_where_matplotlib_is_lacking(

@@ -58,18 +58,7 @@ class Replayed(Declared):
             return f"These settings could not be replayed on the survey: {self.refused}"
         if self.same:
             return f"Replayed on the survey as written: {_counts(self.outcome)}, as it should be."
-        differs = [
-            f"{name} {_shown(getattr(self.strategy, key))} in place of "
-            f"{_shown(getattr(self.meant, key))}"
-            for key, name in (("levels_dbm", "power"), ("cutoff", "cutoff"))
-            if getattr(self.strategy, key) != getattr(self.meant, key)
-        ]
-        if self.strategy.score != self.meant.score:
-            differs.append("cutoffs by antenna")
-        return (
-            f"AS WRITTEN THESE SETTINGS DO SOMETHING ELSE ({'; '.join(differs) or 'masks'}): "
-            f"{_counts(self.outcome)}, in place of {_counts(self.meant_outcome)}."
-        )
+        return f"As written: {_counts(self.outcome)}, not {_counts(self.meant_outcome)}."
 
 
 def replayed(read_point: ReadPoint, meant: Strategy, written: Strategy) -> Replayed:
@@ -89,14 +78,6 @@ def _counts(outcome: Outcome) -> str:
     return f"{outcome.missed} missed and {outcome.stray} stray (loss {figure(outcome.loss)})"
 
 
-def _shown(value: Any) -> str:
-    if value is None:
-        return "none"
-    if isinstance(value, tuple):
-        return f"{', '.join(figure(one) for one in value)} dBm"
-    return f"{figure(value)} dBm"
-
-
 Form = Literal["gen2", "llrp"]
 
 
@@ -105,8 +86,8 @@ class Settings(Declared):
     """A strategy in a standard, whose own keys come first in the JSON.
 
     `levels` marks each step as lawful or not and surveyed, predicted or neither; `replay` is what
-    the settings do in the survey, read back from their bits; `warnings` say what must be settled
-    first, with the difference where that is not what the strategy does.
+    the settings do in the survey, read back from their bits, which is what the strategy does;
+    `warnings` say what must be settled first.
     """
 
     read_point: str
@@ -125,26 +106,41 @@ def settings_of(
     read_point: ReadPoint, strategy: Strategy, form: Form, power_table: PowerTable | None = None
 ) -> Settings:
     """The settings, replayed. "llrp" needs the reader's
-    own power table. Raises InputError without one, or where a level of the strategy is not in it.
+    own power table. Raises InputError without one, where a level of the strategy is not in it, and
+    where whole numbers of dBm, as LLRP reports RSSI, do something else in the survey than the
+    cutoffs of the strategy; DisagreementError where settings differ in anything else.
     """
     steps = steps_of(read_point, strategy.levels_dbm)
     document, again = _in_standard(read_point, strategy, form, power_table)
+    if again.same is False:
+        raise _not_as_proven(again)
     warnings = [*again.warnings, *steps.warnings]
-    if not again.same:
-        warnings.insert(0, f"{again.sentence}{_advice(again)}")
+    if again.same is None:
+        warnings.insert(0, again.sentence)
     return Settings(
         read_point.name, form, document, steps.levels, steps.lawful, tuple(warnings), again
     )
 
 
-def _advice(again: Replayed) -> str:
+def _not_as_proven(again: Replayed) -> InputError | DisagreementError:
+    """What is said of settings that do something else than the strategy: none are given."""
     written, meant = again.strategy, again.meant
-    if again.same is None or (written.cutoff, written.score) == (meant.cutoff, meant.score):
-        return ""
-    return (
-        " Set reader.rssi_step_db to 1 in site.json and solve again: cutoffs are then whole "
-        "numbers of dBm, and proven so."
+    assert again.outcome is not None and again.meant_outcome is not None
+    if (written.cutoff, written.score) == (meant.cutoff, meant.score):
+        return DisagreementError(
+            f"settings read back do something else than was meant ({_counts(again.outcome)} for "
+            f"{_counts(again.meant_outcome)}): please report this"
+        )
+    cutoff = "its cutoffs by antenna cannot be set"
+    if written.cutoff != meant.cutoff and meant.cutoff is not None:
+        unit = "dBm" if meant.cutoff_db is None else "dB"
+        cutoff = f"its cutoff of {figure(meant.cutoff)} {unit} cannot be set"
+    wrong = (
+        f"LLRP reports RSSI in whole dBm, so {cutoff}; whole numbers would come to "
+        f"{_counts(again.outcome)} in place of {_counts(again.meant_outcome)}"
     )
+    todo = "Set reader.rssi_step_db to 1 in site.json and solve again: cutoffs are then whole."
+    return InputError.one("strategy", "", todo, wrong=wrong)
 
 
 def _in_standard(

@@ -17,11 +17,11 @@ import pandas as pd
 from strategist.answers.over import Passes, passes_over, weighed_best
 from strategist.answers.per_pass import PerPass, per_pass_of
 from strategist.errors import DisagreementError
+from strategist.optimise.by_model import pays, prove_by_model
 from strategist.optimise.clock import Clock
 from strategist.optimise.conditions import InConditions
 from strategist.optimise.finish import finish
 from strategist.optimise.known import answer_of
-from strategist.optimise.model import pays, prove_by_model
 from strategist.optimise.outer import Found, choose_score
 from strategist.optimise.own_part import OwnPowers, is_own, with_own_powers
 from strategist.optimise.problem import Answer, Counts, Problem

@@ -34,8 +34,9 @@ from functools import cached_property
 import numpy as np
 import pulp
 
+from strategist.optimise.by_model import pays
 from strategist.optimise.clock import Clock, OutOfTimeError
-from strategist.optimise.model import Model, pays
+from strategist.optimise.model import Model
 from strategist.optimise.problem import Answer, Problem, answer_at, value
 from strategist.optimise.search import least_loss, search
 from strategist.optimise.solver import solve_mip

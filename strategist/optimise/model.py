@@ -3,119 +3,55 @@
 Variables, with r a row of the profile, p its pass group, k its class, l a level, i an RSSI value:
 
     y[l]           level l is a step of the ladder
-    z[c], w[i]     cutoff c is chosen (0: none); reads of value i pass it
+    w[i]           reads of value i pass the cutoff
     x[s, j]        slot s of the chain holds literal j
     either[s]      slot s is joined by "or"
     hit[s, k]      class k passes the literal of slot s
     through[s, k]  class k passes slots 0 … s
-    going[p, l]    pass p has not stopped before level l
-    g[r, l]        r is accepted at l while its pass still walks
-    u[r, l]        r is reported by level l
+    going[p, l]    pass p has not stopped by level l; stop[p, l] = going[p, l−1] − going[p, l]
+    f[r, l]        r is first reported at l; where one tag stops the walk, so is all else at l
 
-The passes stand in the model twice: as surveyed, and (from row and pass numbers `rows` and `passes`
-on) with the RSSI that counts under the guards, for the guarded loss.
+A pass stops at one level at most, and what it reports hangs on that level:
 
-With y, z, x and either whole numbers, all the others follow. Readability is data: any pattern of
-reads over the levels is allowed, monotonic or not.
+    stop[p, l] ≤ y[l]                                       it stops at a step
+    f[r, l] ≤ stop[p, l],  Σ_r f[r, l] ≥ stop[p, l]         and reports something there
+    going[p, l] ≤ 3 − y[l] − through[k] − w[i]              it goes on past what it accepts nowhere
+    f[r, l] ≥ stop[p, l] + through[k] + w[i] − 2            all that is accepted there is reported
+    Σ_l f[r, l] ≤ through[k],  Σ (f[r, l] : value ≤ i) ≤ w[i]     and nothing else is
+
+with i the value of r at l. Once the cutoff and the chain are whole numbers only y is left, and each
+pass is a location problem with an order: the relaxation is near the truth there. (The same
+with each step weighed by itself, accepted ≥ y + going + through + w − 3, is as true and lets all
+strays go for nothing: a fifth of each of five steps.) With `stop_after` n above 1 the union of what
+steps report is counted, and the two rows that tie stops to tags are
+
+    Σ_r n_r Σ_{l' ≤ l} f[r, l'] ≥ n · stop[p, l],
+    Σ_r n_r Σ_{l' ≤ l} f[r, l'] ≤ n − 1 + (Σ_r n_r − n + 1) (1 − going[p, l]).
+
+The passes come into the model twice: as surveyed, and, once the loss is proven, with the RSSI that
+counts under the guards, for the guarded loss.
+
+With y, w, x and either whole numbers (and going, where more than one tag stops the walk) all the
+others follow. Readability is data: any pattern of reads over the levels is allowed, monotonic or
+not.
 """
 
 from __future__ import annotations
 
-import contextlib
-from collections import defaultdict
-from dataclasses import replace
+import itertools
+from collections.abc import Iterator
 
-import numpy as np
 import pulp
 
-from strategist.errors import SolveError
-from strategist.optimise.clock import Clock, OutOfTimeError
-from strategist.optimise.problem import Answer, Chain, Literal, Problem, answer_at, value
-from strategist.optimise.solver import Outcome, Solved, solve_mip
-from strategist.optimise.zoom import search_in_time
-from strategist.survey.profile import Profile
+from strategist.optimise.clock import Clock
+from strategist.optimise.model_walk import Walks, binary, share
+from strategist.optimise.problem import Answer, Chain, Literal, Problem, answer_at
 from strategist.survey.records import Ints
 
-__all__ = ["Model", "pays", "prove_by_model"]
+__all__ = ["Model"]
 
 _LEVELS_AT_ONCE = 10  # levels weighed in one objective: 2^10 stays far from the tolerances
-_SECONDS_A_TERM, _SHARE = 4e-6, 0.3  # of building, measured; of the time left, at most
-_PLACES = {"excess": 0, "loss": 1, "guarded": 2}  # in the key of an answer
 _HELD = 1e-4  # by how much an objective may exceed its best once held: well above tolerances
-
-
-def prove_by_model(
-    problem: Problem, clock: Clock, seed: int = 0, start: Answer | None = None
-) -> Answer:
-    """The most preferred strategy by the mixed-integer model, objective after objective.
-
-    Each objective of the order of preference is minimised with those before it held at their best.
-    `start` is a strategy with a bound to begin with (None: the best without masks); the model has
-    both as rows, and the answer is no worse and its bound no lower. When the clock runs out, the
-    best strategy so far is given with the true bound.
-    """
-    best = start or search_in_time(replace(problem, slots=0), clock)
-    proof = _Proof(best, (0.0, 0.0) if start is None else start.bound)
-    with contextlib.suppress(OutOfTimeError):
-        proof.run(Model(problem, clock), clock, seed)
-    effort = {**dict(best.effort if start else ()), **proof.effort}
-    return proof.best.bounded(proof.bound, proof.guarded, **effort)
-
-
-def pays(problem: Problem, clock: Clock) -> bool:
-    """Whether the time left is worth building the model: it takes a part of it."""
-    classes, masks = problem.profile.classes, len(problem.candidates.masks)
-    reads = int(np.isfinite(problem.profile.rssi).sum() + np.isfinite(problem.guarded.rssi).sum())
-    terms = problem.slots * classes * (masks + 20) + 20 * reads
-    return clock.left is None or terms * _SECONDS_A_TERM < _SHARE * clock.left
-
-
-class _Proof:
-    """The best strategy and the bounds that the model has come to."""
-
-    def __init__(self, best: Answer, bound: tuple[float, float]) -> None:
-        self.best, self.bound, self.guarded = best, bound, 0.0
-        self.effort = {"nodes": 0}
-
-    def run(self, model: Model, clock: Clock, seed: int) -> None:
-        """Minimise one objective after the other. Raises OutOfTimeError."""
-        for name, objective, constant in model.objectives():
-            self._enclose(model, name, objective, constant)
-            mip = model.aim(objective)
-            self.effort |= {"variables": len(mip.variables()), "rows": len(mip.constraints)}
-            solved = solve_mip(mip, clock=clock, seed=seed)
-            self.effort["nodes"] += solved.nodes
-            if solved.objective is not None:
-                self.best = min(self.best, model.answer(), key=lambda found: found.key)
-            if solved.bound is not None:
-                self._raise(name, value(max(0.0, solved.bound + constant)))
-            if solved.outcome is Outcome.INFEASIBLE:
-                raise SolveError(f"HiGHS calls the model infeasible at the objective {name}")
-            if solved.outcome is not Outcome.OPTIMAL:
-                return
-            model.hold(objective, solved)
-
-    def _enclose(
-        self, model: Model, name: str, objective: pulp.LpAffineExpression, constant: float
-    ) -> None:
-        """The objective is no higher than that of the best strategy, and not below its bound.
-
-        The best strategy has the least of all objectives before, which are proven.
-        """
-        place = _PLACES.get(name)
-        if place is None:
-            return
-        model.mip += objective <= self.best.key[place] - constant + _HELD
-        if place == 0 or (place == 1 and self.bound[0] >= self.best.key[0]):
-            model.mip += objective >= self.bound[place] - constant - _HELD
-
-    def _raise(self, name: str, least: float) -> None:
-        if name == "excess":
-            self.bound = max(self.bound, (least, 0.0))
-        elif name == "loss":
-            self.bound = max(self.bound, (self.best.key[0], least))
-        elif name == "guarded":
-            self.guarded = least
 
 
 class Model:
@@ -129,26 +65,26 @@ class Model:
         self.clock = clock
         self.mip = pulp.LpProblem("read_point", pulp.LpMinimize)
         levels = len(problem.profile.levels_dbm)
-        self.y = [self._binary("y", level) for level in range(levels)]
-        self.z = [self._binary("z", c) for c in range(len(problem.thresholds))]
+        self.y = [binary("y", level) for level in range(levels)]
         self.x = [
-            [self._binary("x", s, j) for j in range(2 * len(problem.candidates.masks))]
+            [binary("x", s, j) for j in range(2 * len(problem.candidates.masks))]
             for s in range(problem.slots)
         ]
-        self.either = [self._binary("either", s) for s in range(problem.slots)]
+        self.either = [binary("either", s) for s in range(problem.slots)]
         self._ladder()
         self._passing = self._cutoff()
-        self._through = self._chain()
+        through = self._chain()
         self._order_of_literals()
-        rows, passes = len(problem.profile.row_pass), len(problem.profile.pass_count)
-        self._reported = self._walk(problem.profile, 0, 0)
-        self._guarded = self._walk(problem.guarded, rows, passes)
-
-    def _binary(self, name: str, *index: int) -> pulp.LpVariable:
-        return pulp.LpVariable(_name(name, *index), cat="Binary")
-
-    def _share(self, name: str, *index: int) -> pulp.LpVariable:
-        return pulp.LpVariable(_name(name, *index), 0, 1)
+        self._walks = Walks(
+            self.mip,
+            self.y,
+            self._passing,
+            through,
+            problem.thresholds,
+            problem.policy.stop_after,
+            clock,
+        )
+        self._reported = self._walks.walk(problem.profile, 0, 0)
 
     def _ladder(self) -> None:
         """1 ≤ Σ y ≤ most steps; where power is not free the highest level is a step.
@@ -165,11 +101,12 @@ class Model:
             self.mip += self.y[-1] == 1
 
     def _cutoff(self) -> list[pulp.LpVariable]:
-        """Σ z = 1 and w[i] = Σ (z[c] : c ≤ i), with cutoff c > 0 just below value c."""
-        self.mip += pulp.lpSum(self.z) == 1
-        w = [self._share("w", i) for i in range(len(self.z))]
-        for i, z in enumerate(self.z):
-            self.mip += w[i] == z + (w[i - 1] if i else 0)
+        """w[i] ≤ w[i+1]: under a cutoff, so do stronger reads pass; the strongest always do."""
+        last = len(self.problem.thresholds) - 1
+        w = [binary("w", i) for i in range(last)]
+        w.append(pulp.LpVariable("w_last", 1, 1))
+        for weaker, stronger in itertools.pairwise(w):
+            self.mip += weaker <= stronger
         return w
 
     def _chain(self) -> list[pulp.LpAffineExpression]:
@@ -185,12 +122,12 @@ class Model:
             self.mip += self.either[s] >= 1 - used[s] if s else self.either[s] == 0
             for k in classes:
                 self.clock.check()
-                hit = self._share("hit", s, k)
+                hit = share("hit", s, k)
                 self.mip += hit == pulp.lpSum(slot[j] for j in self._literals_of(k))
                 if s == 0:
                     through[k] = hit + 1 - used[0]
                     continue
-                before, now, either = through[k], self._share("t", s, k), self.either[s]
+                before, now, either = through[k], share("t", s, k), self.either[s]
                 self.mip += now <= before + either
                 self.mip += now <= hit + either
                 self.mip += now >= before + hit - 1
@@ -213,127 +150,57 @@ class Model:
             unused = 1 - pulp.lpSum(self.x[s])
             turn: pulp.LpAffineExpression | int = 0
             if s > 1:
-                turn = self._binary("turn", s)
+                turn = binary("turn", s)
                 joins = self.either[s] + self.either[s - 1]
                 self.mip += turn <= joins
                 self.mip += turn <= 2 - joins
             self.mip += place[s] >= place[s - 1] + 1 - (size + 1) * (unused + turn)
 
-    def _walk(self, profile: Profile, rows: int, passes: int) -> list[pulp.LpVariable | None]:
-        """What each row comes to, level by level; returns whether it is reported in the end.
-
-        g = y ∧ going ∧ through ∧ w, and u[r, l] = u[r, l−1] ∨ g[r, l]. Variables are numbered from
-        `rows` and `passes` on.
-        """
-        reached = np.searchsorted(self.problem.thresholds, profile.rssi, "right") - 1
-        reported: list[pulp.LpVariable | None] = [None] * len(profile.row_pass)
-        going: dict[int, pulp.LpVariable | int] = defaultdict(lambda: 1)
-        for level in range(len(profile.levels_dbm)):
-            found: dict[int, list[tuple[int, pulp.LpVariable]]] = defaultdict(list)
-            for r in np.flatnonzero(np.isfinite(profile.rssi[:, level])).tolist():
-                self.clock.check()
-                p, k = int(profile.row_pass[r]), int(profile.row_class[r])
-                passing = self._passing[int(reached[r, level])]
-                parts = [self.y[level], going[p], self._through[k], passing]
-                accepted = self._share("g", rows + r, level)
-                for part in parts:
-                    self.mip += accepted <= part
-                self.mip += accepted >= pulp.lpSum(parts) - 3
-                reported[r] = self._either_of(reported[r], accepted, rows + r, level)
-                found[p].append((r, accepted))
-            if level + 1 < len(profile.levels_dbm):
-                for p, hits in found.items():
-                    after = (passes + p, level + 1)
-                    going[p] = self._still_going(p, after, going[p], hits, reported)
-        return reported
-
-    def _either_of(
-        self, before: pulp.LpVariable | None, now: pulp.LpVariable, r: int, level: int
-    ) -> pulp.LpVariable:
-        """u = before ∨ now."""
-        if before is None:
-            return now
-        u = self._share("u", r, level)
-        self.mip += u >= before
-        self.mip += u >= now
-        self.mip += u <= before + now
-        return u
-
-    def _still_going(
-        self,
-        p: int,
-        number: tuple[int, int],
-        before: pulp.LpVariable | int,
-        hits: list[tuple[int, pulp.LpVariable]],
-        reported: list[pulp.LpVariable | None],
-    ) -> pulp.LpVariable:
-        """going[number] = 1 exactly while fewer than `stop_after` tags of p are reported."""
-        stop_after = self.problem.policy.stop_after
-        if stop_after == 1:
-            after = self._share("going", *number)
-            self.mip += after <= before
-            for _, accepted in hits:
-                self.mip += after <= 1 - accepted
-            self.mip += after >= before - pulp.lpSum(accepted for _, accepted in hits)
-            return after
-        profile = self.problem.profile
-        rows = np.flatnonzero(profile.row_pass == p).tolist()
-        after = self._binary("going", *number)
-        tags = pulp.lpSum(
-            int(profile.row_count[r]) * u for r in rows if (u := reported[r]) is not None
-        )
-        present = int(profile.row_count[rows].sum())
-        self.mip += tags >= stop_after * (1 - after)
-        self.mip += tags <= stop_after - 1 + max(0, present - stop_after + 1) * (1 - after)
-        return after
-
     def counted_by(self, weighed: Problem) -> tuple[pulp.LpAffineExpression, ...]:
         """Wanted and stray tags reported, where the passes count as in a problem of the same
         rows."""
-        return tuple(
-            self._counted(self._reported, wanted, weighed.row_weight) for wanted in (True, False)
-        )
+        return self._counted(self._reported, weighed.row_weight)
 
     def _counted(
-        self, reported: list[pulp.LpVariable | None], wanted: bool, weight: Ints | None = None
-    ) -> pulp.LpAffineExpression:
-        """Tags reported, wanted or stray, over all passes."""
-        weight = self.problem.row_weight if weight is None else weight
+        self, reported: list[pulp.LpAffineExpression], weight: Ints
+    ) -> tuple[pulp.LpAffineExpression, ...]:
+        """Wanted and stray tags reported, over all passes."""
         is_wanted = self.problem.profile.row_wanted
-        return pulp.lpSum(
-            int(weight[r]) * u
-            for r, u in enumerate(reported)
-            if u is not None and is_wanted[r] == wanted
+        return tuple(
+            pulp.lpSum(
+                int(times) * tag
+                for tag, times, one in zip(reported, weight, is_wanted, strict=True)
+                if one == wanted
+            )
+            for wanted in (True, False)
         )
 
-    def objectives(self) -> list[tuple[str, pulp.LpAffineExpression, float]]:
-        """The order of preference: (name, expression to minimise, constant left out of it)."""
-        loss, presented = self.problem.policy.loss, self.problem.wanted
-        found, stray = (self._counted(self._reported, wanted) for wanted in (True, False))
-        kept, drifted = (self._counted(self._guarded, wanted) for wanted in (True, False))
-        bits = [mask.length for mask in self.problem.candidates.masks]
-        of_chain = [(j, x) for slot in self.x for j, x in enumerate(slot)]
+    def objectives(self) -> Iterator[tuple[str, pulp.LpAffineExpression, float]]:
+        """The order of preference: (name, expression to minimise, constant left out of it).
+
+        The passes under the guards are added when it comes to them, which raises OutOfTimeError
+        where the clock runs out.
+        """
+        loss, problem = self.problem.policy.loss, self.problem
+        most = loss.missed * problem.wanted
+        found, stray = self.counted_by(problem)
+        if over := self.over_limits(problem, found, stray):
+            yield "excess", pulp.lpSum(over), 0.0
+        yield "loss", loss.stray * stray - loss.missed * found, most
+        rows, passes = len(problem.profile.row_pass), len(problem.profile.pass_count)
+        guarded = self._walks.walk(problem.guarded, rows, passes)
+        kept, drifted = self._counted(guarded, problem.row_weight)
+        yield "guarded", loss.stray * drifted - loss.missed * kept, most
+        of_chain = [(j // 2, x) for slot in self.x for j, x in enumerate(slot)]
+        masks, no_cutoff = pulp.lpSum(x for _, x in of_chain), self._passing[0]
+        steps, many = pulp.lpSum(self.y), len(self.y) + 1
+        yield "work", 2 * many * masks - many * no_cutoff + steps, float(many)
         levels = list(enumerate(self.y))
-        order = [
-            ("loss", loss.stray * stray - loss.missed * found, loss.missed * presented),
-            ("guarded", loss.stray * drifted - loss.missed * kept, loss.missed * presented),
-            ("masks", pulp.lpSum(x for _, x in of_chain), 0.0),
-            ("cutoff", pulp.lpSum(self.z[1:]), 0.0),
-            ("steps", pulp.lpSum(self.y), 0.0),
-        ]
         for end in range(len(levels), 0, -_LEVELS_AT_ONCE):
             some = levels[max(0, end - _LEVELS_AT_ONCE) : end]
-            order.append(("levels", pulp.lpSum(2 ** (i - some[0][0]) * y for i, y in some), 0.0))
-        order.append(("bits", pulp.lpSum(bits[j // 2] * x for j, x in of_chain), 0.0))
-        excess = self._excess(found, stray)
-        return order if excess is None else [("excess", excess, 0.0), *order]
-
-    def _excess(
-        self, found: pulp.LpAffineExpression, stray: pulp.LpAffineExpression
-    ) -> pulp.LpAffineExpression | None:
-        """Σ by how much the rates are over their limits; None where there is no limit."""
-        over = self.over_limits(self.problem, found, stray)
-        return pulp.lpSum(over) if over else None
+            yield "levels", pulp.lpSum(2 ** (i - some[0][0]) * y for i, y in some), 0.0
+        bits = [mask.length for mask in problem.candidates.masks]
+        yield "bits", pulp.lpSum(bits[mask] * x for mask, x in of_chain), 0.0
 
     def over_limits(
         self,
@@ -358,16 +225,20 @@ class Model:
         self.mip.setObjective(objective + 0 * self.y[0])
         return self.mip
 
-    def hold(self, objective: pulp.LpAffineExpression, solved: Solved) -> None:
-        """Keep an objective at the value it was minimised to."""
-        assert solved.objective is not None
-        self.mip += objective <= solved.objective + _HELD
+    def at_most(self, objective: pulp.LpAffineExpression, best: float) -> None:
+        """Keep an objective at a value that it can have."""
+        self.mip += objective <= best + _HELD
+
+    def at_least(self, objective: pulp.LpAffineExpression, bound: float) -> None:
+        """An objective is proven to have no lower value."""
+        self.mip += objective >= bound - _HELD
 
     def answer(self) -> Answer:
         """The strategy that the solved variables spell out, replayed."""
         problem = self.problem
         levels = tuple(i for i, y in enumerate(self.y) if y.value() > 0.5)
-        cutoff = next(c for c, z in enumerate(self.z) if z.value() > 0.5)
+        rejected = [w for w in self._passing[:-1] if w.value() < 0.5]
+        cutoff = len(rejected)
         placed, joins = [], []
         for slot, either in zip(self.x, self.either, strict=True):
             for j, x in enumerate(slot):
@@ -376,8 +247,3 @@ class Model:
                     joins.append("or" if either.value() > 0.5 else "and")
         chain = Chain(tuple(placed), tuple(joins[1:]))
         return answer_at(problem, chain, cutoff, levels)
-
-
-def _name(name: str, *index: int) -> str:
-    """Zero-padded, since PuLP sorts variables by name and the order sways the solve."""
-    return "_".join([name, *(f"{number:06d}" for number in index)])

@@ -18,26 +18,33 @@ read reaches, and t[k] = Σ_j (s[j] : j lets class k through):
     stray r          u[r] ≥ e[r, a] + t[k(r)] − 1 for each a
     minimise         Σ_stray stray n_r u[r] + Σ_wanted missed n_r (1 − u[r])
 
-Levels that an antenna may not be set to are no columns. The relaxation is nearly integral where no
-mask is chosen, so the model is the way to proof here.
+Levels that an antenna may not be set to are no columns. Where links fade much the relaxation is far
+from integral (351 for 395 at 1,800 presentations), so the search by its prices (`own_search`) goes
+first, and the model takes what the search leaves.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 import pulp
 
 from strategist.errors import SolveError
 from strategist.optimise.clock import Clock, OutOfTimeError
+from strategist.optimise.own_columns import Cutoffs, cutoffs_of, merged
 from strategist.optimise.own_powers import OFF, ByAntenna, Own, descend
+from strategist.optimise.own_search import Searched, search_own_powers
 from strategist.optimise.problem import value
 from strategist.optimise.solver import Outcome, Solved, solve_mip
-from strategist.survey.records import Bools, Floats, Ints
+from strategist.survey.records import Ints
 
 __all__ = ["OwnModel", "Proven", "prove_own_powers"]
 
+Method = Literal["auto", "search", "model"]
+
+_SEARCH_SHARE = 0.7  # of the time left
 _HELD = 1e-4  # by how much an objective may exceed its best once held: well above tolerances
 
 
@@ -59,20 +66,54 @@ class Proven:
 
 
 def prove_own_powers(
-    problem: ByAntenna, clock: Clock, seed: int = 0, start: Own | None = None
+    problem: ByAntenna,
+    clock: Clock,
+    seed: int = 0,
+    start: Own | None = None,
+    method: Method = "auto",
 ) -> Proven:
-    """The least excess and loss of any powers, cutoffs and selection, by the model.
+    """The least excess and loss of any powers, cutoffs and selection.
 
     Descent finds the choice to begin with, and among those as good the one that stands the guards
-    best as far as it sees. When the clock runs out, the best so far with the true bound.
+    best as far as it sees. The search by prices comes first where the limits can be kept, then the
+    model on what the search leaves open (`method` "search", "model": one of them alone). When the
+    clock runs out, the best so far with the true bound.
     """
     best = descend(problem, clock, start)
     kept = _hopeful(problem, best)
     problem = replace(problem, through=problem.through[kept])
     best = best._replace(selection=int(kept.searchsorted(best.selection)))
-    bound, effort = (0.0, 0.0), {"nodes": 0}
+    key = problem.key(best)
+    found = Proven(best, key, (0.0, 0.0))
+    if method != "model" and key[0] == 0:
+        found, left = _searched(problem, best, clock)
+        if not found.proven and method == "auto":
+            found = _modelled(problem, found, clock, seed, left)
+    elif method != "search":
+        found = _modelled(problem, found, clock, seed)
+    return replace(found, own=found.own._replace(selection=int(kept[found.own.selection])))
+
+
+def _searched(problem: ByAntenna, best: Own, clock: Clock) -> tuple[Proven, Searched]:
+    part = clock if clock.left is None else Clock(_SEARCH_SHARE * clock.left)
+    left = search_own_powers(problem, best, part)
+    key = problem.key(left.own)
+    bound = (0.0, left.bound)
+    effort = {"parts": left.parts, "bounds": left.bounds}
+    return Proven(left.own, key, min(key[:2], bound), tuple(effort.items())), left
+
+
+def _modelled(
+    problem: ByAntenna, found: Proven, clock: Clock, seed: int, left: Searched | None = None
+) -> Proven:
+    """Further by the model, on what the search left (None: on all)."""
+    best, bound, effort = found.own, found.bound, {**dict(found.effort), "nodes": 0}
+    some, columns = np.arange(len(problem.through)), None
+    if left is not None:
+        some, columns = np.flatnonzero(left.selections), left.cutoffs()
+    part = replace(problem, through=problem.through[some])
     try:
-        model = OwnModel(problem, clock)
+        model = OwnModel(part, clock, columns)
         for name, objective, constant in model.objectives():
             mip = model.aim(objective)
             effort |= {"variables": len(mip.variables()), "rows": len(mip.constraints)}
@@ -81,16 +122,18 @@ def prove_own_powers(
             if solved.outcome is Outcome.INFEASIBLE:
                 raise SolveError(f"HiGHS calls the model infeasible at the objective {name}")
             if solved.objective is not None:
-                best = min(best, descend(problem, clock, model.own()), key=problem.key)
+                own = model.own()
+                own = own._replace(selection=int(some[own.selection]))
+                best = min(best, descend(problem, clock, own), key=problem.key)
             least = value(max(0.0, (solved.bound or 0.0) + constant))
-            bound = (least, 0.0) if name == "excess" else (problem.key(best)[0], least)
+            of_part = (least, 0.0) if name == "excess" else (problem.key(best)[0], least)
+            bound = max(bound, min(problem.key(best)[:2], of_part))
             if solved.outcome is not Outcome.OPTIMAL:
                 break
             model.hold(objective, solved)
     except OutOfTimeError:
         pass
     key = problem.key(best)
-    best = best._replace(selection=int(kept[best.selection]))
     return Proven(best, key, min(key[:2], bound), tuple(effort.items()))
 
 
@@ -105,17 +148,16 @@ def _hopeful(problem: ByAntenna, best: Own) -> Ints:
 
 
 class OwnModel:
-    """The PuLP model, and the way back from its variables to a choice."""
+    """The PuLP model, and the way back from its variables to a choice.
 
-    def __init__(self, problem: ByAntenna, clock: Clock) -> None:
+    `columns` are the cutoffs to choose from by antenna and level (None: all worth a thought).
+    """
+
+    def __init__(self, problem: ByAntenna, clock: Clock, columns: Cutoffs | None = None) -> None:
         self.problem = problem
         self.clock = clock
         self.mip = pulp.LpProblem("own_powers", pulp.LpMinimize)
-        self.columns = {
-            (a, level): problem.columns(a, level, problem.rssi)
-            for a, level in np.argwhere(problem.allowed).tolist()
-        }
-        self.columns = {place: cutoffs for place, cutoffs in self.columns.items() if len(cutoffs)}
+        self.columns = cutoffs_of(problem) if columns is None else columns
         self.w = {
             (*place, i): pulp.LpVariable(_name("w", *place, i), cat="Binary")
             for place, cutoffs in self.columns.items()
@@ -125,7 +167,7 @@ class OwnModel:
         self._one_level()
         self._cutoff()
         self._one_selection()
-        self.reached, self.weight, self.wanted, self.row_class = self._merged()
+        self.reached, self.weight, self.wanted, self.row_class = merged(problem, self.columns)
         self.u = [
             pulp.LpVariable(_name("u", r), 0, 1 if wanted else None)
             for r, wanted in enumerate(self.wanted.tolist())
@@ -161,24 +203,6 @@ class OwnModel:
         for k, t in enumerate(share):
             self.mip += t == pulp.lpSum(self.s[j] for j in np.flatnonzero(through[:, k]).tolist())
         return share
-
-    def _merged(self) -> tuple[Ints, Floats, Bools, Ints]:
-        """Rows that reach the same cutoffs are one: i(r, a, l) by place, −1 where none is reached.
-
-        Rows that reach none anywhere are never reported and leave the model.
-        """
-        problem, places = self.problem, list(self.columns)
-        reached = np.full((len(problem.wanted), len(places)), -1)
-        for n, (a, level) in enumerate(places):
-            cutoffs = self.columns[a, level]
-            reached[:, n] = np.searchsorted(cutoffs, problem.rssi[:, a, level], "right") - 1
-            reached[~np.isfinite(problem.rssi[:, a, level]), n] = -1
-        alive = (reached >= 0).any(axis=1)
-        table = np.column_stack([problem.wanted, problem.row_class, reached])[alive]
-        kinds, kind_of = np.unique(table, axis=0, return_inverse=True)
-        weight = np.zeros(len(kinds))
-        np.add.at(weight, kind_of.reshape(-1), problem.weight[alive])
-        return kinds[:, 2:], weight, kinds[:, 0] > 0, kinds[:, 1]
 
     def _counts(self, r: int) -> dict[int, list[pulp.LpVariable]]:
         """The terms of e[r, a], by antenna."""

@@ -21,7 +21,7 @@ from strategist.optimise.clock import Clock
 from strategist.survey.policy import DECIMALS, Limits, Loss
 from strategist.survey.records import Bools, Floats, Ints
 
-__all__ = ["OFF", "ByAntenna", "Own", "descend", "settable_at_most"]
+__all__ = ["OFF", "ByAntenna", "Own", "descend", "improved", "settable_at_most"]
 
 OFF = -1  # in place of a level index
 _ROUNDS = 100  # over all antennas; a descent that still finds something then is given up
@@ -134,7 +134,7 @@ def descend(problem: ByAntenna, clock: Clock, start: Own | None = None) -> Own:
     for begin in (best, *_starts(problem)):
         if clock.expired():
             break
-        best = min(best, _down(problem, begin, clock), key=problem.key)
+        best = min(best, improved(problem, begin, clock), key=problem.key)
     return best
 
 
@@ -155,7 +155,7 @@ def _starts(problem: ByAntenna) -> Iterator[Own]:
         yield nothing._replace(selection=selection)
 
 
-def _down(problem: ByAntenna, own: Own, clock: Clock) -> Own:
+def improved(problem: ByAntenna, own: Own, clock: Clock) -> Own:
     """One antenna after another, then the masks, until nothing is better."""
     for _ in range(_ROUNDS):
         before = own

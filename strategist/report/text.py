@@ -342,7 +342,7 @@ def _own_powers(result: Assessment) -> list[str]:
     loss, bound = own["loss_at_one_level"], own["bound_at_one_level"]
     least = f"none below {figure(bound)} (the best found: {figure(loss)})"
     return paragraph(
-        "Own power and cutoff of each antenna (mixed-integer model): at one level each, with any "
+        "Own power and cutoff of each antenna: at one level each, with any "
         f"masks, {figure(loss) + ' is the least loss' if bound >= loss else least}. "
         f"{OWN_SEARCHED}."
     )

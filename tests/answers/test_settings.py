@@ -1,4 +1,4 @@
-"""What `export` writes is replayed: set is what was proven, or the difference is said."""
+"""What `export` writes is replayed: set is what was proven, or nothing is given out."""
 
 from __future__ import annotations
 
@@ -6,13 +6,16 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from pytest import MonkeyPatch
 
-from strategist import PowerTable, settings_of, settings_text
+from strategist import DisagreementError, InputError, PowerTable, settings_of, settings_text
+from strategist.answers import settings
 from strategist.answers.assessment import choose
 from strategist.answers.solution import Options
 from strategist.optimise.strategy import Strategy
 from strategist.survey.policy import Guard, Loss, Policy, Reader
 from strategist.survey.records import ReadPoint
+from strategist.tags.mask import Mask
 from strategist.trust.evaluate import evaluate
 from tests.cases.razor import quadrants
 from tests.optimise.made import survey_of
@@ -34,31 +37,35 @@ def depot(step_db: float | None = None) -> ReadPoint:
     return ReadPoint(survey_of([20.0], [entries]), policy)
 
 
-def test_a_whole_cutoff_that_does_something_else_is_said_with_the_counts() -> None:
+def test_a_cutoff_that_whole_numbers_cannot_stand_for_is_refused_with_the_counts() -> None:
     """−68.8 becomes −68, which misses two wanted tags, or −69, which lets a stray through: the
-    second loses less, and its counts are those of the evaluator."""
+    second loses less, and its counts are those of the evaluator. LLRP alone reports whole dBm; at
+    a reader of whole dBm the strategy is another one from the start."""
     point, meant = depot(), Strategy((20.0,), 1, -68.8)
-    settings = settings_of(point, meant, "llrp", TABLE)
-    document = settings.to_json()
-    again = document["replay"]
-    assert (document["keep_from_dbm"], again["same"]) == (-69, False)
-    assert (again["meant_loss"], again["loss"]) == (0, 1)
-    assert (
-        again["loss"] == evaluate(point.survey, point.policy, replace(meant, cutoff_dbm=-69)).loss
-    )
-    first = document["warnings"][0]
-    assert "0 missed and 1 stray (loss 1), in place of 0 missed and 0 stray (loss 0)" in first
-    assert "cutoff -69 dBm in place of -68.8 dBm" in first and "rssi_step_db to 1" in first
-    assert settings_text(settings).splitlines()[1] == "Before anything is set"
+    lost = evaluate(point.survey, point.policy, replace(meant, cutoff_dbm=-69)).loss
+    with pytest.raises(InputError) as raised:
+        settings_of(point, meant, "llrp", TABLE)
+    (fault,) = raised.value.faults
+    assert "its cutoff of -68.8 dBm cannot be set" in fault.said
+    assert f"0 missed and 1 stray (loss {lost:g}) in place of 0 missed and 0 stray" in fault.said
+    assert "Set reader.rssi_step_db to 1 in site.json and solve again" in fault.todo
+    assert settings_of(point, meant, "gen2").replay.same
+
+
+def test_settings_that_differ_in_more_than_a_cutoff_are_our_error(monkeypatch: MonkeyPatch) -> None:
+    """A mask that is read back as another one is no fault of the strategy."""
+    meant = Strategy((20.0,), 1, None, (Mask("epc", 32, 8, "AB"),))
+    monkeypatch.setattr(settings, "chain_of_frames", lambda _: (Mask("epc", 32, 8, "AC"),))
+    with pytest.raises(DisagreementError, match="please report this"):
+        settings_of(depot(), meant, "gen2")
 
 
 def test_the_whole_cutoff_that_does_the_same_is_written() -> None:
     """Where both neighbours do the same the stronger one is written, as from −64.5 −64."""
     for cutoff, whole in ((-64.5, -64), (-69.5, -69), (-68.0, -68), (-54.5, -54), (-60.5, -60)):
-        settings = settings_of(depot(), Strategy((20.0,), 1, cutoff), "llrp", TABLE)
-        document = settings.to_json()
+        found = settings_of(depot(), Strategy((20.0,), 1, cutoff), "llrp", TABLE)
+        document = found.to_json()
         assert (document["keep_from_dbm"], document["replay"]["same"]) == (whole, True)
-        assert not any("AS WRITTEN" in text for text in document["warnings"])
 
 
 def test_the_weaker_one_is_written_where_it_alone_does_the_same() -> None:
@@ -66,8 +73,8 @@ def test_the_weaker_one_is_written_where_it_alone_does_the_same() -> None:
     point = depot()
     reads = np.where(point.survey.read_rssi == -55.0, -54.6, point.survey.read_rssi)
     point = replace(point, survey=replace(point.survey, read_rssi=reads))
-    settings = settings_of(point, Strategy((20.0,), 1, -54.9), "llrp", TABLE)
-    document = settings.to_json()
+    found = settings_of(point, Strategy((20.0,), 1, -54.9), "llrp", TABLE)
+    document = found.to_json()
     assert (document["keep_from_dbm"], document["replay"]["same"]) == (-55, True)
 
 
@@ -75,17 +82,17 @@ def test_the_weaker_one_is_written_where_it_alone_does_the_same() -> None:
 def test_at_a_reader_of_whole_dbm_what_is_proven_is_written(form: str) -> None:
     point = depot(1.0)
     result = choose(point, Options(unseen=False))
-    settings = settings_of(point, result.strategy, form, TABLE if form == "llrp" else None)  # type: ignore[arg-type]
-    document = settings.to_json()
+    found = settings_of(point, result.strategy, form, TABLE if form == "llrp" else None)  # type: ignore[arg-type]
+    document = found.to_json()
     again = document["replay"]
     assert again["same"] and again["loss"] == again["meant_loss"] == result.loss
-    assert "as it should be" in " ".join(settings_text(settings).split())
+    assert "as it should be" in " ".join(settings_text(found).split())
 
 
 def test_levels_that_were_not_surveyed_cannot_be_replayed_and_that_is_said() -> None:
     table = PowerTable(((1, 23.0),))
-    settings = settings_of(depot(), Strategy((23.0,)), "llrp", table)
-    document = settings.to_json()
+    found = settings_of(depot(), Strategy((23.0,)), "llrp", table)
+    document = found.to_json()
     assert document["replay"]["same"] is None and document["replay"]["loss"] is None
     assert "could not be replayed on the survey" in document["warnings"][0]
 

@@ -14,8 +14,8 @@ from pathlib import Path
 import highspy
 import pulp
 
+from strategist.optimise.by_model import prove_by_model
 from strategist.optimise.clock import Clock
-from strategist.optimise.model import prove_by_model
 from strategist.optimise.problem import pose
 from strategist.survey.records import ReadPoint
 from tests.bench.measure import Found

@@ -218,7 +218,7 @@ def test_cbc_as_second_opinion(seed: int) -> None:
     read_point = random_read_point(seed, 0 if seed < 300 else 1)
     result = choose(read_point, Options(method="search", unseen=False))
     model = Model(pose(read_point.survey, read_point.policy), Clock())
-    name, objective, constant = model.objectives()[0]
+    name, objective, constant = next(model.objectives())
     model.aim(objective).solve(pulp.PULP_CBC_CMD(msg=False, threads=1, gapRel=0.0))
     assert model.mip.sol_status == pulp.LpSolutionOptimal
     expected = result.loss if name == "loss" else key_of(result, read_point)[0]

@@ -16,11 +16,11 @@ import pytest
 
 from strategist import Options, compare_techniques, what_if
 from strategist.answers.solution import solve
+from strategist.optimise.by_model import pays, prove_by_model
 from strategist.optimise.cells import Layout
 from strategist.optimise.clock import Clock
 from strategist.optimise.goals import LossGoal
 from strategist.optimise.known import answer_of
-from strategist.optimise.model import pays, prove_by_model
 from strategist.optimise.problem import Answer, Problem, pose
 from strategist.optimise.search import search
 from strategist.optimise.tree import Tree
