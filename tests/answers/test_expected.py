@@ -11,12 +11,12 @@ import pytest
 from strategist.answers.assessment import choose
 from strategist.answers.expected import expected_of, foretold_of
 from strategist.answers.solution import Options, solve
-from strategist.survey.policy import Limits
+from strategist.survey.policy import Limits, Policy
 from strategist.survey.profile import aggregate, peaks
 from strategist.survey.records import ReadPoint
 from strategist.tags.candidates import find_candidates
 from tests.bench.drawn import drawn_read_point
-from tests.optimise.made import brute_force, random_read_point
+from tests.optimise.made import brute_force, random_read_point, survey_of
 
 QUICK = Options(unseen=False)
 
@@ -101,6 +101,16 @@ def test_a_pass_without_others_expects_anything() -> None:
     roster, weights = point.survey.roster_wanted, point.policy.loss
     most = weights.missed * roster.sum() + weights.stray * (~roster).sum()
     assert (found.loss.low, found.loss.high) == (0.0, most)
+
+
+def test_passes_without_a_loss_do_not_promise_that_none_will_come() -> None:
+    """Ten alike passes, nothing lost: up to 31 % of passes may lose (1 − 0.025^(1/10))."""
+    one = [("AB01", True, [-50.0]), ("AB02", False, [-80.0])]
+    point = ReadPoint(survey_of([20.0], [one] * 10), Policy(aim="expected"))
+    found = expected_of(solve(point, QUICK), QUICK)
+    assert found is not None
+    assert (found.loss.a_pass, found.loss.low) == (0.0, 0.0)
+    assert found.loss.high == pytest.approx(0.3085, abs=1e-4)
 
 
 def test_limits_hold_over_the_copies() -> None:
