@@ -15,7 +15,7 @@ from pydantic import (
     model_validator,
 )
 
-from strategist import Kept, Loss, Parameter, Question, Strategy
+from strategist import Kept, Loss, Parameter, Policy, Question, Strategy
 
 from .limits import (
     BATCH_TIME_S,
@@ -162,7 +162,8 @@ def _kind(parameter: Parameter) -> Any:
         few = Field(max_length=CHANGES, description=says)
         return Annotated[dict[key, Any], few, AfterValidator(_plain)]
     low, high = parameter.between or (None, None)
-    return Annotated[float, Field(ge=low, le=high, description=says)]
+    of = Annotated[float, Field(ge=low, le=high)]
+    return Annotated[of | None if parameter.default is None else of, Field(description=says)]
 
 
 class PlanQuery(Model):
@@ -173,6 +174,19 @@ class PlanQuery(Model):
     ]
     confidence: Confidence = 0.95
     allowed_failures: Annotated[int, Field(ge=0, le=1000)] = 0
+
+
+class FirstPlanRequest(Model):
+    """The keys of a read point as in `site.json`, and what measuring takes."""
+
+    read_point: PointName
+    policy: Policy
+    miss_rate_max: Annotated[
+        Share | None,
+        Field(description="Share of passes with a miss to show; null: the limit of the policy."),
+    ] = None
+    minutes_a_pass: Annotated[float, Field(ge=0, le=1440)] = 3.0
+    seconds_a_level: Annotated[float, Field(ge=0, le=3600)] = 5.0
 
 
 class PowerLimitQuery(Model):
@@ -265,6 +279,30 @@ class TemplatesRequest(OfBatch):
             "null: the weight of one missed tag.",
         ),
     ] = None
+
+
+class SitePlanRequest(Model):
+    """The plan of a whole site: the readers and prices are those of its site.json."""
+
+    survey: Id
+    label: Label = ""
+    at_most: (
+        Annotated[int, Field(ge=1, le=TEMPLATES, description="Most different settings."), AsWhole]
+        | None
+    ) = None
+    budget: Annotated[
+        float | None,
+        Field(ge=0, le=1e12, description="For visits, settings and options; null: any."),
+    ] = None
+    option_surveys: Annotated[
+        dict[Annotated[str, Field(min_length=1, max_length=200)], Id],
+        Field(
+            max_length=TEMPLATES,
+            description="The survey of each option, by the folder that site.json names as its "
+            "case; options without one are left out.",
+        ),
+    ] = {}
+    options: InteractiveTime = InteractiveTime()
 
 
 class CrossReadsRequest(OfBatch):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import time
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from functools import partial
 from typing import Any
 
@@ -32,8 +32,8 @@ _ENTRY = "entry "  # and its number: the source of faults of its strategy
 class Task:
     """A job in hand: its row, what it asks for, the surveys that it may name.
 
-    `seconds` are left until nobody waits any more (None: nobody does). `tell` takes how far a solve
-    is: seconds, the loss of the best strategy so far, and the loss that none is below.
+    `seconds` are left until nobody waits any more (None: nobody does). `tell` takes how far it is:
+    seconds, the loss of the best strategy so far, the loss that none is below, and the stage.
     """
 
     cases: Cases
@@ -45,11 +45,16 @@ class Task:
     def point(self, key: str = "survey") -> strategist.ReadPoint:
         """The read point in the survey named under a key of the request; InputError: none."""
         survey = self.row["survey"] if key == "survey" else self.request[key]
+        case = self.case(survey, key)
+        return next(point for point in case.read_points if point.name == self.row["read_point"])
+
+    def case(self, survey: str, key: str = "survey") -> strategist.Case:
+        """The survey of this id, named under a key of the request; InputError: none."""
         case = self.cases.get(survey)
         if case is None:
             wrong, todo = "was deleted meanwhile", "Upload the survey again."
             raise InputError.one("body", survey, todo, column=key, path=(key,), wrong=wrong)
-        return next(point for point in case.read_points if point.name == self.row["read_point"])
+        return case
 
     def options(self, share: float | None = None) -> strategist.Options:
         """Those of the request, with at most `share` seconds, or what is left."""
@@ -76,13 +81,24 @@ def perform(task: Task) -> Outcome:
 def _with_room(task: Task) -> dict[str, Any]:
     """The answer; where memory is short, once more without what was kept of earlier answers."""
     verb = _VERBS[task.row["kind"]]
-    try:
+    with strategist.watched_by(_told(task)):
+        try:
+            return verb(task)
+        except MemoryError:
+            pass  # outside of this block nothing holds on to what the first try had built
+        task.cases.forget()
+        strategist.forget_candidates()
         return verb(task)
-    except MemoryError:
-        pass  # outside of this block nothing holds on to what the first try had built
-    task.cases.forget()
-    strategist.forget_candidates()
-    return verb(task)
+
+
+def _told(task: Task) -> Callable[[strategist.Reached], None]:
+    """Tells whoever waits for a job how far it is."""
+    started = time.monotonic()
+
+    def tell(reached: strategist.Reached) -> None:
+        task.tell({"elapsed_s": round(time.monotonic() - started, 1), **asdict(reached)})
+
+    return tell
 
 
 def _short_enough(answer: dict[str, Any]) -> dict[str, Any]:
@@ -152,7 +168,8 @@ def _sheet(task: Task) -> dict[str, Any]:
     given = strategist.GivenResult("answer", "", point.name, asked["result"], None, asked["site"])
     backing = strategist.Backing(points=[("", point)], frontiers=asked["frontiers"])
     document = strategist.report_document([given], backing, made_on=asked["made_on"])
-    return {"page": strategist.report_page(document)}
+    drawn = strategist.report_sections if asked.get("alone") else strategist.report_page
+    return {"page": drawn(document)}
 
 
 def _answer(question: Question, task: Task) -> dict[str, Any]:
@@ -162,15 +179,8 @@ def _answer(question: Question, task: Task) -> dict[str, Any]:
         _strategy(task.request["strategy"]) if question.takes_strategy else None,
         {one.key: _value(one, task) for one in question.parameters},
     )
-    started = time.monotonic()
-
-    def told(loss: float, bound: float) -> None:
-        spent = round(time.monotonic() - started, 1)
-        task.tell({"elapsed_s": spent, "loss": loss, "bound": bound})
-
     try:
-        with strategist.watched_by(told):
-            return question.answer(task.point(), asked).to_json()
+        return question.answer(task.point(), asked).to_json()
     except InputError as error:
         raise InputError(_of_key(question, fault, task.request) for fault in error.faults) from None
 
@@ -198,6 +208,19 @@ def _of_key(question: Question, fault: Fault, request: Mapping[str, Any]) -> Fau
 
 def _templates(task: Task) -> dict[str, Any]:
     return templates_among(task.cases, task.request, task.options().total_limit_s)
+
+
+def _site_plan(task: Task) -> dict[str, Any]:
+    """The plan of a whole survey, with the surveys of its options."""
+    asked = task.request
+    options = {case: task.case(survey) for case, survey in asked["option_surveys"].items()}
+    return strategist.plan_site(
+        task.case(task.row["survey"]),
+        asked["at_most"],
+        asked["budget"],
+        options=options,
+        time_limit_s=task.options().total_limit_s,
+    ).to_json()
 
 
 def _cross_reads(task: Task) -> dict[str, Any]:
@@ -261,4 +284,5 @@ _VERBS: Mapping[str, Callable[[Task], dict[str, Any]]] = {
     "comparison": _compare,
     "templates": _templates,
     "cross_reads": _cross_reads,
+    "site_plan": _site_plan,
 } | {one.kept.kind: partial(_answer, one) for one in QUESTIONS if one.kept is not None}

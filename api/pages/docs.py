@@ -15,10 +15,11 @@ from .visit import Visitor, visitor_of
 
 # Task to the tags of its endpoints; what has none of these stands under the last.
 TASKS: Mapping[str, tuple[str, ...]] = {
+    "Plan a survey": ("first-plans", "plans"),
     "Take a survey in": ("surveys", "site-keys"),
     "Find the best strategy": ("strategies", "assessments"),
     "Weigh and compare": ("trade-offs", "comparisons"),
-    "Solve all read points of a site": ("batches", "templates", "cross-reads"),
+    "Solve all read points of a site": ("batches", "templates", "cross-reads", "site-plans"),
     "Set the reader": ("settings", "lawful"),
     "Accept what was installed": ("acceptance-plan", "acceptances"),
     "The service itself": ("service",),

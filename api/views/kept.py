@@ -1,6 +1,7 @@
 """Answers that are kept: one resource for each question, and for those about a whole batch.
 
-Each has four endpoints: create (a worker answers while the client waits), list, read and delete.
+Each has four endpoints: create (a worker answers while the client waits, or later), list, read and
+delete.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from sqlalchemy import RowMapping
 
 from strategist import QUESTIONS, Kept, Question
 
-from ..answers import Late, of_batch, of_job, page_of, stored
+from ..answers import Late, Pending, of_batch, of_job, page_of, stored
 from ..at_point import (
     at_point,
     finished_batch,
@@ -25,13 +26,14 @@ from ..at_point import (
     survey_row,
 )
 from ..endpoints import Answer, Ask, Endpoint
-from ..interactive import dropped, kept_one, kept_page, made, wait_for
+from ..interactive import begin, begun, dropped, kept_one, kept_page, made, wait_for
 from ..limits import INTERACTIVE_TIME_S
 from ..models import (
     ComparisonRequest,
     CrossReadsRequest,
     Entry,
     PageQuery,
+    SitePlanRequest,
     TemplatesRequest,
     request_of,
 )
@@ -60,6 +62,7 @@ class Resource:
         item, page = f"{path}/{{{kept.kind}_id}}", page_of(self.gives)
         waits, in_use = ("queue-full", "no-time"), ("in-use",) if self.in_batches else ()
         one = kept.one[0].upper() + kept.one[1:]
+        later = self.gives if self.in_batches else Pending
 
         def declared(method: Any, at: str, view: Any, summary: str, **more: Any) -> Endpoint:
             tag, name = kept.path, f"{kept.path.replace('-', '_')}.{view.__name__}"
@@ -68,16 +71,21 @@ class Resource:
         return (
             declared(
                 *("POST", path, self.create, self.summary),
-                gives={201: self.gives},
+                gives={201: self.gives, 202: later},
                 body=self.body,
                 problems=(*waits, *self.problems),
+                later=True,
             ),
             declared(
                 *("GET", path, self.list_all, f"Your {kept.many}, newest first."),
                 gives={200: page},
                 query=PageQuery,
             ),
-            declared("GET", item, self.read, f"{one}.", gives={200: self.gives}),
+            declared(
+                *("GET", item, self.read, f"{one}, or how far it is."),
+                gives={200: self.gives} if self.in_batches else {200: self.gives, 202: Pending},
+                problems=() if self.in_batches else ("no-time",),
+            ),
             declared(
                 *("DELETE", item, self.remove, f"Delete {kept.one}."),
                 gives={204: None},
@@ -88,10 +96,13 @@ class Resource:
     def create(self, ask: Ask) -> Answer:
         body, kept = ask.body, self.kept
         survey, request = self.prepare(ask)
-        new, point = ask.new_id(kept.prefix), "" if survey is None else body.read_point
+        new, point = ask.new_id(kept.prefix), getattr(body, "read_point", "")
         job = Job(new, kept.kind, survey, point, request, label=body.label)
         options = getattr(body, "options", None)
         seconds = INTERACTIVE_TIME_S if options is None else options.time_limit_s
+        if ask.later:
+            row = begin(ask, job, seconds)
+            return begun(ask, kept.path, row, unfinished=self.in_batches)
         return made(ask, kept.path, wait_for(ask, job, seconds))
 
     def list_all(self, ask: Ask) -> Answer:
@@ -146,6 +157,16 @@ def _of_batch(keys: tuple[str, ...], ask: Ask) -> Prepared:
     return None, {key: body[key] for key in keys}
 
 
+def _of_site(ask: Ask) -> Prepared:
+    """What is asked of a whole survey; each option's survey is the client's, too."""
+    body: SitePlanRequest = ask.body
+    survey = survey_row(ask, body.survey, "survey")
+    for case, option in body.option_surveys.items():
+        survey_row(ask, option, "option_surveys", case)
+    keys = ("at_most", "budget", "option_surveys", "options")
+    return survey, {key: value for key, value in body.model_dump().items() if key in keys}
+
+
 def _of_question(question: Question, kept: Kept) -> Resource:
     what = question.what[0].upper() + question.what[1:]
     is_solve = kept.kind == "strategy"  # those of batches are strategies, too
@@ -162,6 +183,7 @@ def _of_question(question: Question, kept: Kept) -> Resource:
 _COMPARISONS = Kept("comparisons", "comparison", "co", "a comparison", "comparisons")
 _TEMPLATES = Kept("templates", "templates", "te", "templates of a batch", "templates")
 _CROSS_READS = Kept("cross-reads", "cross_reads", "cr", "the cross-reads of a batch", "cross-reads")
+_SITE_PLANS = Kept("site-plans", "site_plan", "sp", "a plan of a site", "plans of sites")
 _RESOURCES = (
     *(_of_question(one, one.kept) for one in QUESTIONS if one.kept is not None),
     Resource(
@@ -178,6 +200,14 @@ _RESOURCES = (
         of_batch(_TEMPLATES, ("SiteTemplates",)),
         partial(_of_batch, ("batch", "at_most", "max_extra_loss", "options")),
         ("not-done",),
+    ),
+    Resource(
+        _SITE_PLANS,
+        "What to set at each reader of a site, so that shared parts agree, settings are few and "
+        "money is kept.",
+        SitePlanRequest,
+        stored(_SITE_PLANS, ("SitePlan",)),
+        _of_site,
     ),
     Resource(
         _CROSS_READS,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Annotated, Any, Literal
@@ -12,6 +13,7 @@ from pydantic import Field
 from strategist.answers.over import Passes, passes_over
 from strategist.answers.per_pass import PER_PASS, PerPass, per_pass_of
 from strategist.answers.solution import Counted, Options, compare_counts, compare_guarded, least
+from strategist.answers.what_if import Change, changed
 from strategist.optimise.clock import Clock
 from strategist.optimise.finish import finish
 from strategist.optimise.frontier import Ratios, Sweep, sweep
@@ -25,7 +27,7 @@ from strategist.survey.policy import Limits, Loss, Policy
 from strategist.survey.records import ReadPoint
 from strategist.tags.mask import unrecorded
 from strategist.trust.evaluate import Outcome, evaluate
-from strategist.trust.guarded import guarded_loss, guarded_outcome
+from strategist.trust.guarded import guarded_outcome
 
 FrontierStatus = Literal["complete", "best", "restricted", "partial", "infeasible", "undecided"]
 _SEPARATE = (
@@ -61,6 +63,8 @@ class FrontierPoint(Counted):
     ratios for which no point of the frontier has a lower loss; None where another one has for
     each. `chosen` marks the point that is best for the weights of the policy; of several, the one
     with the least guarded loss and then the least work. `loss` is by these weights.
+    `guarded_missed` and `guarded_stray` are counted under the guards, so that the guarded loss of
+    this strategy is known for any weights.
 
     Over copies or weights (`per_pass`), bounds and proof are of their counts, which are `over`.
     """
@@ -68,6 +72,8 @@ class FrontierPoint(Counted):
     outcome: Hidden[Outcome]
     loss: Annotated[float, Field(description="Under the read point's own weights")]
     guarded_loss: float
+    guarded_missed: int
+    guarded_stray: int
     per_pass: Annotated[PerPass | None, Field(description=PER_PASS)]
     over: Annotated[Pair | None, Field(description="Counts, where per_pass is")]
     strategy: Strategy
@@ -104,6 +110,7 @@ class Presented(Declared):
 class Frontier(Declared):
     """The points by missed ascending, so by stray descending; only those that keep the limits.
 
+    `changes` are keys of the policy that were set for it, as in a what-if (none: as it is).
     `open` lists (missed, stray) pairs below which a strategy that is not among the points is not
     ruled out; none where the frontier is complete. `status` is "restricted" where it is complete
     for chains of at most `searched["slots"]` masks, fewer than the reader takes, since the longer
@@ -117,6 +124,7 @@ class Frontier(Declared):
     """
 
     read_point: str
+    changes: tuple[Change, ...]
     status: FrontierStatus
     weights: Loss
     limits: Limits
@@ -143,16 +151,27 @@ class Frontier(Declared):
         return value(self.weights.missed * over.wanted / over.passes)
 
 
-def trace_frontier(read_point: ReadPoint, options: Options | None = None) -> Frontier:
+def trace_frontier(
+    read_point: ReadPoint,
+    options: Options | None = None,
+    sets: Mapping[str, Any] | None = None,
+    *,
+    added_cable_loss_db: float = 0.0,
+) -> Frontier:
     """All non-dominated (missed, stray) pairs of a read point, each with its strategy and proof.
 
     The weights of the policy only say which point is chosen, and over copies or weights which
     ratios are looked at; its hard limits cut the frontier off. Of the options the time limits
     and the seed count. Where the mask chains are too many to list, of the longest ones some are
-    tried and nothing is proven, as a warning and the status say. Raises what `choose` raises.
+    tried and nothing is proven, as a warning and the status say. `sets` and `added_cable_loss_db`
+    change the read point first, as in `what_if`. Raises what `choose` raises.
     """
     options = options or Options()
     started = time.monotonic()
+    changes: tuple[Change, ...] = ()
+    assumptions: tuple[str, ...] = ()
+    if sets or added_cable_loss_db:
+        read_point, changes, assumptions = changed(read_point, sets or {}, added_cable_loss_db)
     clock = Clock(least(options.time_limit_s, options.total_limit_s))
     whole = complete(read_point)
     surveyed = parts_of(whole.survey, whole.policy, options.tuning)
@@ -169,6 +188,7 @@ def trace_frontier(read_point: ReadPoint, options: Options | None = None) -> Fro
     profile = problem.profile
     return Frontier(
         read_point=read_point.name,
+        changes=changes,
         status=_status(found, shortened=slots < problem.slots, all_=ratios is None),
         weights=whole.policy.loss,
         limits=whole.policy.limits,
@@ -189,6 +209,7 @@ def trace_frontier(read_point: ReadPoint, options: Options | None = None) -> Fro
             **({} if passes is None else {"over": passes.words}),
         },
         warnings=(
+            *assumptions,
             *whole.warnings,
             *(_SEPARATE if passes is not None and passes.separate else ()),
             *_not_searched(problem, slots),
@@ -216,7 +237,7 @@ def _seconds_a_point(whole: ReadPoint, passes: Passes | None) -> float:
     top = Strategy((float(whole.survey.levels_dbm[-1]),), whole.policy.stop_after, None, ())
     for survey in (whole.survey, *([] if passes is None else [passes.survey])):
         evaluate(survey, whole.policy, top)
-        guarded_loss(survey, whole.policy, top)
+        guarded_outcome(survey, whole.policy, top)
     return time.monotonic() - started
 
 
@@ -283,11 +304,11 @@ def _points(
         problem = replace(asked, policy=replace(asked.policy, loss=found.weights))
         strategy, counts = _finish(asked, problem, answer)
         outcome = evaluate(whole.survey, policy, strategy)
-        guarded = guarded_loss(whole.survey, policy, strategy)
+        guarded = guarded_outcome(whole.survey, policy, strategy)
         per_pass = None
         if passes is None:
             compare_counts(counts, outcome, asked)
-            compare_guarded(answer.key[2], guarded)
+            compare_guarded(answer.key[2], guarded.loss)
         else:
             per_pass = _checked(passes, policy, strategy, counts, asked)
         loss = asked.loss(counts)
@@ -301,7 +322,9 @@ def _points(
             "strategy": strategy,
             "outcome": outcome,
             "loss": outcome.loss,
-            "guarded_loss": guarded,
+            "guarded_loss": guarded.loss,
+            "guarded_missed": guarded.missed,
+            "guarded_stray": guarded.stray,
             "per_pass": per_pass,
             "over": None if per_pass is None else Pair(counts.missed, counts.stray),
             "mask_words": tuple(problem.candidates.words[x.mask] for x in answer.chain.literals),

@@ -9,7 +9,7 @@ from __future__ import annotations
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Literal
 
 import pandas as pd
@@ -25,7 +25,7 @@ from strategist.optimise.known import answer_of
 from strategist.optimise.outer import Found, choose_score
 from strategist.optimise.own_part import OwnPowers, is_own, with_own_powers
 from strategist.optimise.problem import Answer, Counts, Problem
-from strategist.optimise.progress import watched_by
+from strategist.optimise.progress import Reached, at_stage, watched_by
 from strategist.optimise.scores import Parts, over, parts_of
 from strategist.optimise.strategy import Strategy
 from strategist.optimise.tuning import DEFAULT, Tuning
@@ -294,7 +294,7 @@ def solve(
     if passes is not None:
         part = None if clock.left is None else Clock(_OWN_SHARE * clock.left)
         once = solve(_as_surveyed(whole), options, known, clock=part, keep_back=keep_back)
-        with watched_by(None):  # its losses are of the weighed copies
+        with at_stage(f"over {passes.words}", partial(_seen_over, once, passes)):
             return _solved_over(whole, passes, once, options, clock)
     posing = time.monotonic()
     parts = parts_of(whole.survey, whole.policy, options.tuning)
@@ -361,6 +361,17 @@ def _solved_over(
     )
 
 
+def _seen_over(own: Solution, passes: Passes, reached: Reached) -> Reached:
+    """What a search over other passes says: losses a pass, beside those of the survey."""
+    words = reached.stage
+    if reached.loss is not None and reached.bound is not None:
+        count = float(passes.conditions.times.sum())
+        loss, bound = reached.loss / count, reached.bound / count
+        found = f"{loss:.3g} a pass found, none below {bound:.3g}"
+        words = ", ".join(one for one in (words, found) if one)
+    return Reached(own.loss, own.bound, words)
+
+
 def _first(own: Solution) -> list[Problem]:
     """The problems of its parts, that of the answer first."""
     others = [one.problem for one in own.parts.parts if one.problem is not own.problem]
@@ -383,8 +394,7 @@ def _prove(
     """The better answer and the higher bound of what the options ask for; of the parts, how many
     were done with at the root."""
     if len(parts.parts) > 1 and options.method != "model":
-        with watched_by(None):  # each part knows a bound of its own alone
-            chosen = choose_score(parts, clock.without_reserve(), start)
+        chosen = choose_score(parts, clock.without_reserve(), start)
         return chosen.found, "search", chosen.at_root
     found = []
     for part in parts.parts:

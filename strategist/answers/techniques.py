@@ -14,6 +14,7 @@ from strategist.answers.solution import Bounded, Counted, Deadline, Options, Sol
 from strategist.answers.sturdier import Sturdier, SturdierSearch, sturdier_than
 from strategist.optimise.clock import Clock
 from strategist.optimise.problem import value
+from strategist.optimise.progress import at_stage
 from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete
 from strategist.survey.answer import Declared, Hidden, Seconds
@@ -91,8 +92,11 @@ def compare_techniques(read_point: ReadPoint, options: Options | None = None) ->
             break
         own = options.share(len(policies) + 1 - number, time.monotonic() - started)
         part = replace(whole, policy=policy)
-        found = solve(part, own, _inside(policy, solved), clock=Clock(own.time_limit_s))
-        solved[policy] = _Solved(found, guarded_loss(whole.survey, policy, found.strategy))
+        name = next(name for name, _, other in asked if other == policy)
+        with at_stage(f"{name} ({number + 1} of {len(policies)})"):
+            found = solve(part, own, _inside(policy, solved), clock=Clock(own.time_limit_s))
+        guarded = guarded_loss(whole.survey, policy, found.strategy)
+        solved[policy] = _Solved(found, guarded)
     best = {policy: _best_known(policy, solved) for policy in solved}
     variants = tuple(
         _variant(name, group, policy, best[policy], best[policies[0]].found)

@@ -27,6 +27,7 @@ from strategist.optimise.measures import Aim, Measure
 from strategist.optimise.node import Node
 from strategist.optimise.outer import Found, likely, rival_in
 from strategist.optimise.problem import Problem
+from strategist.optimise.progress import tell
 from strategist.optimise.scores import Part, Parts
 from strategist.optimise.selections import Selections
 from strategist.optimise.starts import Starts
@@ -251,6 +252,7 @@ class _Sweep:
         """Raise floors, edge after edge, until every corner is settled."""
         self._reach()
         while open_ := self.open():
+            self._tell()
             hull = self.staircase.hull()
             for edge in hull:
                 if edge.weights not in self._confirmed:
@@ -262,6 +264,10 @@ class _Sweep:
                 weights = self._weights(corner)
                 together = [q for q in open_ if self._weights(q) == weights]
                 self._raise(weights, max(dot(weights, q) for q in together))
+
+    def _tell(self) -> None:
+        found = len(self.staircase.points)
+        tell(None, None, f"{found} trade-off{'' if found == 1 else 's'} found")
 
     def prove_best(self, ratios: Ratios) -> None:
         """Raise floors under the edges of the hull whose weights lie between two ratios."""
@@ -336,6 +342,7 @@ class _Sweep:
                 continue
             if self.clock.expired():
                 raise OutOfTimeError
+            self._tell()
             node.cutoff, node.highest = left[0], left[-1]
             node.raise_bound(value)
             if node.bound > value:
@@ -363,6 +370,7 @@ class _Sweep:
             if self.clock.expired():
                 raise OutOfTimeError
             node = waiting.pop()
+            self._tell()
             self.tree.nodes += 1
             node.tighten(value)  # from here on its bound holds for what is not above the value
             if node.bound > value or self.tree.explore(node, self.front, self.slots):

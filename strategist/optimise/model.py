@@ -41,11 +41,13 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterator
 
+import numpy as np
 import pulp
 
 from strategist.optimise.clock import Clock
-from strategist.optimise.model_walk import Walks, binary, share
+from strategist.optimise.model_walk import Reads, Walks, binary, share
 from strategist.optimise.problem import Answer, Chain, Literal, Problem, answer_at
+from strategist.survey.profile import Profile
 from strategist.survey.records import Ints
 
 __all__ = ["Model"]
@@ -61,11 +63,15 @@ class Model:
     """
 
     def __init__(self, problem: Problem, clock: Clock) -> None:
+        self._begin(problem, clock)
+        self._reported = self._walk(problem.profile, 0, 0)
+
+    def _begin(self, problem: Problem, clock: Clock) -> None:
+        """Steps, cutoff and mask chain."""
         self.problem = problem
         self.clock = clock
         self.mip = pulp.LpProblem("read_point", pulp.LpMinimize)
-        levels = len(problem.profile.levels_dbm)
-        self.y = [binary("y", level) for level in range(levels)]
+        self.y = [binary("y", level) for level in range(len(problem.profile.levels_dbm))]
         self.x = [
             [binary("x", s, j) for j in range(2 * len(problem.candidates.masks))]
             for s in range(problem.slots)
@@ -73,18 +79,19 @@ class Model:
         self.either = [binary("either", s) for s in range(problem.slots)]
         self._ladder()
         self._passing = self._cutoff()
-        through = self._chain()
+        self._through = self._chain()
         self._order_of_literals()
-        self._walks = Walks(
-            self.mip,
-            self.y,
-            self._passing,
-            through,
-            problem.thresholds,
-            problem.policy.stop_after,
-            clock,
-        )
-        self._reported = self._walks.walk(problem.profile, 0, 0)
+
+    def _walk(self, profile: Profile, rows: int, passes: int) -> list[pulp.LpAffineExpression]:
+        """Whether each row is reported; their numbers, and the passes', begin at those given."""
+        stop_after = self.problem.policy.stop_after
+        walks = Walks(self.mip, self.y, self._through, stop_after, self.clock)
+        return walks.walk(profile, self._reads(profile), rows, passes)
+
+    def _reads(self, profile: Profile) -> Reads:
+        """What the cutoff lets pass: w[i], with the value i of each row at each level."""
+        value = np.searchsorted(self.problem.thresholds, profile.rssi, "right") - 1
+        return Reads(lambda r, level: self._passing[int(value[r, level])], value)
 
     def _ladder(self) -> None:
         """1 ≤ Σ y ≤ most steps; where power is not free the highest level is a step.
@@ -175,6 +182,15 @@ class Model:
             for wanted in (True, False)
         )
 
+    def least(self) -> list[tuple[str, pulp.LpAffineExpression, float]]:
+        """Excess, where there are limits, and loss: as `objectives`."""
+        loss, problem = self.problem.policy.loss, self.problem
+        found, stray = self.counted_by(problem)
+        over = self.over_limits(problem, found, stray)
+        lost = loss.stray * stray - loss.missed * found
+        order = [("loss", lost, loss.missed * problem.wanted)]
+        return [("excess", pulp.lpSum(over), 0.0), *order] if over else order
+
     def objectives(self) -> Iterator[tuple[str, pulp.LpAffineExpression, float]]:
         """The order of preference: (name, expression to minimise, constant left out of it).
 
@@ -182,14 +198,11 @@ class Model:
         where the clock runs out.
         """
         loss, problem = self.problem.policy.loss, self.problem
-        most = loss.missed * problem.wanted
-        found, stray = self.counted_by(problem)
-        if over := self.over_limits(problem, found, stray):
-            yield "excess", pulp.lpSum(over), 0.0
-        yield "loss", loss.stray * stray - loss.missed * found, most
+        yield from self.least()
         rows, passes = len(problem.profile.row_pass), len(problem.profile.pass_count)
-        guarded = self._walks.walk(problem.guarded, rows, passes)
+        guarded = self._walk(problem.guarded, rows, passes)
         kept, drifted = self._counted(guarded, problem.row_weight)
+        most = loss.missed * problem.wanted
         yield "guarded", loss.stray * drifted - loss.missed * kept, most
         of_chain = [(j // 2, x) for slot in self.x for j, x in enumerate(slot)]
         masks, no_cutoff = pulp.lpSum(x for _, x in of_chain), self._passing[0]

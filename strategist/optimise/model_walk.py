@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -10,9 +11,9 @@ import pulp
 
 from strategist.optimise.clock import Clock
 from strategist.survey.profile import Profile
-from strategist.survey.records import Floats
+from strategist.survey.records import Ints
 
-__all__ = ["Walks", "binary", "share"]
+__all__ = ["Reads", "Walks", "binary", "share"]
 
 
 def binary(name: str, *index: int) -> pulp.LpVariable:
@@ -29,15 +30,25 @@ def _name(name: str, *index: int) -> str:
 
 
 @dataclass(frozen=True)
+class Reads:
+    """What passes the cutoff: a variable for the read of a row at a level, and the value of each,
+    of which a higher one passes where a lower does (None: they cannot be compared)."""
+
+    passing: Callable[[int, int], pulp.LpVariable]
+    value: Ints | None
+
+
+@dataclass(frozen=True)
 class _Tag:
-    """A row of a profile: its number, tags in it, its class and what that meets, and the RSSI value
-    it reaches at each level; f[r, l] and their sum so far."""
+    """A row of a profile: its number, tags in it, its class and what that meets; whether its read
+    passes at each level, and the value of that; f[r, l] so far."""
 
     number: int
     count: int
     class_: int
     through: pulp.LpAffineExpression
-    value: dict[int, int]
+    passing: dict[int, pulp.LpVariable]
+    value: dict[int, int] | None
     found: dict[int, pulp.LpVariable] = field(default_factory=dict)
 
     @property
@@ -47,14 +58,12 @@ class _Tag:
 
 @dataclass(eq=False)
 class Walks:
-    """What the rows of a walk are made of: the steps y, the values w that pass the cutoff, what
-    lets each class through, and how many tags stop a walk."""
+    """What the rows of a walk are made of: the steps y, what lets each class through, and how many
+    tags stop a walk."""
 
     mip: pulp.LpProblem
     y: list[pulp.LpVariable]
-    passing: list[pulp.LpVariable]
     through: list[pulp.LpAffineExpression]
-    thresholds: Floats
     stop_after: int
     clock: Clock
 
@@ -62,36 +71,38 @@ class Walks:
     def one_stops(self) -> bool:
         return self.stop_after == 1
 
-    def walk(self, profile: Profile, rows: int, passes: int) -> list[pulp.LpAffineExpression]:
+    def walk(
+        self, profile: Profile, reads: Reads, rows: int, passes: int
+    ) -> list[pulp.LpAffineExpression]:
         """Whether each row is reported; their numbers, and the passes', begin at those given."""
-        reached = np.searchsorted(self.thresholds, profile.rssi, "right") - 1
         starts = np.searchsorted(profile.row_pass, np.arange(len(profile.pass_count) + 1))
         reported: list[pulp.LpAffineExpression] = []
         for p, (begin, end) in enumerate(itertools.pairwise(starts.tolist())):
-            tags = [
-                _Tag(
-                    number=rows + r,
-                    count=int(profile.row_count[r]),
-                    class_=int(profile.row_class[r]),
-                    through=self.through[int(profile.row_class[r])],
-                    value={
-                        int(level): int(reached[r, level])
-                        for level in np.flatnonzero(np.isfinite(profile.rssi[r]))
-                    },
-                )
-                for r in range(begin, end)
-            ]
+            tags = [self._tag(profile, reads, r, rows + r) for r in range(begin, end)]
             self._pass(passes + p, tags)
             for tag in tags:
                 self._only_if_accepted(tag)
             reported += [tag.reported for tag in tags]
         return reported
 
+    def _tag(self, profile: Profile, reads: Reads, r: int, number: int) -> _Tag:
+        levels = np.flatnonzero(np.isfinite(profile.rssi[r])).tolist()
+        class_ = int(profile.row_class[r])
+        value = reads.value
+        return _Tag(
+            number,
+            int(profile.row_count[r]),
+            class_,
+            self.through[class_],
+            {level: reads.passing(r, level) for level in levels},
+            None if value is None else {level: int(value[r, level]) for level in levels},
+        )
+
     def _pass(self, p: int, tags: list[_Tag]) -> None:
         """The walk of one pass, level by level."""
         going: pulp.LpVariable | int = 1
         for level, step in enumerate(self.y):
-            here = [tag for tag in tags if level in tag.value]
+            here = [tag for tag in tags if level in tag.passing]
             if not here:
                 continue
             self.clock.check()
@@ -123,14 +134,9 @@ class Walks:
     ) -> None:
         """It goes on only without `stop_after` tags."""
         if self.one_stops:
-            strongest: dict[int, _Tag] = {}
-            for tag in here:
-                best = strongest.setdefault(tag.class_, tag)
-                if tag.value[level] > best.value[level]:
-                    strongest[tag.class_] = tag
-            for tag in strongest.values():
-                passing = self.passing[tag.value[level]]
-                self.mip += after <= 3 - self.y[level] - tag.through - passing
+            for tag in _strongest(here, level):
+                accepted = self.y[level] + tag.through + tag.passing[level]
+                self.mip += after <= 3 - accepted
             return
         few = self.stop_after - 1
         heard = [tag for tag in tags if tag.found]
@@ -144,7 +150,7 @@ class Walks:
         """A tag accepted at the level is reported: where one stops the walk, at this level; else by
         it, unless the walk has stopped before."""
         for tag in here:
-            accepted = tag.through + self.passing[tag.value[level]] - 2
+            accepted = tag.through + tag.passing[level] - 2
             if self.one_stops:
                 self.mip += tag.found[level] >= before - after + accepted
             else:
@@ -153,9 +159,25 @@ class Walks:
     def _only_if_accepted(self, tag: _Tag) -> None:
         """Reported once, by a chain that lets it through, and by reads that pass the cutoff."""
         self.mip += tag.reported <= tag.through
-        by_value = sorted(tag.found, key=lambda level: tag.value[level])
+        if tag.value is None:
+            for level, f in tag.found.items():
+                self.mip += f <= tag.passing[level]
+            return
+        value = tag.value
         weaker = pulp.LpAffineExpression()
-        for level, stronger in itertools.zip_longest(by_value, by_value[1:]):
-            weaker += tag.found[level]
-            if stronger is None or tag.value[stronger] > tag.value[level]:
-                self.mip += weaker <= self.passing[tag.value[level]]
+        for _, levels in itertools.groupby(sorted(value, key=value.__getitem__), value.__getitem__):
+            for level in levels:
+                weaker += tag.found[level]
+            self.mip += weaker <= tag.passing[level]
+
+
+def _strongest(here: list[_Tag], level: int) -> list[_Tag]:
+    """Of each class, the tag whose read passes where any does; all where none can be told."""
+    strongest: dict[int, _Tag] = {}
+    for tag in here:
+        if tag.value is None:
+            return here
+        best = strongest.setdefault(tag.class_, tag)
+        if best.value is not None and tag.value[level] > best.value[level]:
+            strongest[tag.class_] = tag
+    return list(strongest.values())

@@ -1,14 +1,15 @@
 """Own power and cutoff for each antenna, as one more part beside those of the shared powers.
 
-The model proves what powers and cutoffs come to at one level for each antenna, with any mask chain.
+What powers and cutoffs come to at one level for each antenna, with any mask chain, is proven.
 Trims and offsets that say the same make a score, and the choice with that score is a part as any
 other: its search adds ladders, whose steps all keep the trims, and looks for the cutoff that stands
-the guards best. Ladders with other trims are not searched.
+the guards best. Where reads are few, a model (`own_ladders`) proves over ladders with all trims and
+cutoffs, too; else those with others are not searched.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -17,6 +18,7 @@ import numpy as np
 from strategist.optimise.chains import Chains
 from strategist.optimise.clock import Clock
 from strategist.optimise.guarded import guarded_peaks
+from strategist.optimise.own_ladders import Trimmed, prove_own_ladders, terms
 from strategist.optimise.own_model import Proven, prove_own_powers
 from strategist.optimise.own_powers import OFF, ByAntenna, Own, settable_at_most
 from strategist.optimise.problem import Answer, Problem, pose
@@ -24,28 +26,43 @@ from strategist.optimise.scores import Part, Parts
 from strategist.radio.lawful import lawful_at
 from strategist.survey.policy import DECIMALS, SAME_DB, Policy
 from strategist.survey.profile import peaks
-from strategist.survey.records import Bools, Floats, Ints, Survey
+from strategist.survey.records import Bools, Ints, Survey
 from strategist.survey.score import OFFSET_DB_MAX, Peak, in_time, scored
 
 __all__ = ["OwnPowers", "by_antenna", "is_own", "with_own_powers"]
 
 _SELECTIONS_MAX = 300  # of mask chains that the model chooses from
 _LOOKED_AT = 3_000  # selections that are held against each other
+_TERMS_MAX = 1_500  # of the model of ladders: some seconds, and soon far more beyond
 
 
 @dataclass(frozen=True, eq=False)
 class OwnPowers:
-    """What the model came to at one level for each antenna; no mask chain that it did not choose
-    from loses less than `left_out` (inf: it chose from all)."""
+    """What was proven at one level for each antenna; no mask chain that was not chosen from there
+    loses less than `left_out` (inf: all were). `ladders` is what was proven over ladders with all
+    trims and cutoffs (None: they were not searched); `settled` whether none of these can be
+    better: there are no ladders, or nothing is lost."""
 
     proven: Proven
     left_out: float
+    settled: bool = False
+    ladders: Trimmed | None = None
 
     @property
-    def bound(self) -> tuple[float, float]:
+    def at_one_level(self) -> tuple[float, float]:
         """Excess and loss that no powers and cutoffs by antenna are below, at one level each."""
         bound = self.proven.bound
         return bound if self.left_out == np.inf else min(bound, (0.0, self.left_out))
+
+    @property
+    def bound(self) -> tuple[float, float]:
+        """The same of all that was searched, with ladders where these were."""
+        return min(self.at_one_level, self.ladders.bound) if self.ladders else self.at_one_level
+
+    @property
+    def all_ladders(self) -> bool:
+        """Whether ladders with any trims and cutoffs by antenna were searched."""
+        return self.settled or self.ladders is not None
 
     def bounding(self, answer: Answer) -> Answer:
         """The best answer of all parts with a bound that holds for own powers, too.
@@ -65,7 +82,8 @@ class OwnPowers:
         proven = self.proven
         return {
             "loss_at_one_level": proven.key[1],
-            "bound_at_one_level": self.bound[1],
+            "bound_at_one_level": self.at_one_level[1],
+            "ladders": "all" if self.all_ladders else "shared_or_best_powers",
             **dict(proven.effort),
         }
 
@@ -79,7 +97,8 @@ def is_own(survey: Survey, policy: Policy) -> bool:
 def with_own_powers(
     parts: Parts, survey: Survey, policy: Policy, clock: Clock, seed: int = 0
 ) -> tuple[Parts, OwnPowers]:
-    """The parts and one more, with the trims and offsets of the best own powers and cutoffs.
+    """The parts, and those with the trims and offsets of the best own powers and cutoffs: at one
+    level each, and over ladders.
 
     None is added where no antenna is worth switching on, or where a part says the same already.
     """
@@ -89,12 +108,34 @@ def with_own_powers(
     through, left_out = _selections(base, heard, clock)
     problem = by_antenna(heard, policy, base, through)
     proven = prove_own_powers(problem, clock, seed)
-    found = OwnPowers(proven, left_out)
+    settled = base.steps_max == 1 or proven.key[:2] == (0.0, 0.0)
+    found = OwnPowers(proven, left_out, settled)
     score = _score(problem, proven.own, heard, policy)
-    if score is None or any(part.problem.score == score for part in parts.parts):
+    parts = _with_score(parts, problem, score, survey, policy)
+    if settled or not _few(problem, base, heard, policy):
         return parts, found
+    trimmed = prove_own_ladders(base, problem, heard, clock, seed)
+    score = _peak(problem, trimmed.on, heard, policy) if trimmed.on else None
+    parts = _with_score(parts, problem, score, survey, policy)
+    return parts, replace(found, ladders=trimmed if trimmed.proven else None)
+
+
+def _few(problem: ByAntenna, base: Problem, heard: Survey, policy: Policy) -> bool:
+    """Whether the model of ladders is small enough, and says all that may be chosen."""
+    of_masks = base.slots * base.profile.classes * len(base.candidates.masks)
+    of_reads = terms(problem, heard)
+    one_dwell = not isinstance(policy.time.step_s, tuple)
+    small = of_reads > 0 and of_reads * (1 + base.slots) + of_masks <= _TERMS_MAX
+    return small and one_dwell and "power" in policy.allow
+
+
+def _with_score(
+    parts: Parts, problem: ByAntenna, score: Peak | None, survey: Survey, policy: Policy
+) -> Parts:
+    if score is None or any(part.problem.score == score for part in parts.parts):
+        return parts
     more = _part(parts, problem, score, survey, policy)
-    return replace(parts, parts=(*parts.parts, more), scores=parts.scores + 1), found
+    return replace(parts, parts=(*parts.parts, more), scores=parts.scores + 1)
 
 
 def by_antenna(survey: Survey, policy: Policy, base: Problem, through: Bools) -> ByAntenna:
@@ -182,18 +223,27 @@ def _undominated(through: Bools, wanted: Bools, stray: Bools) -> Ints:
 
 
 def _score(problem: ByAntenna, own: Own, survey: Survey, policy: Policy) -> Peak | None:
-    """The score that says the same: each antenna's level as its trim below the highest, its cutoff
-    as its offset from that of the first that has one. None where all are off.
-
-    An antenna without a cutoff beside others gets one below all that it hears, under the guards,
-    too.
-    """
+    """The score that says the same: each antenna's level as its trim below the highest. None where
+    all are off."""
     on = [place for place, level in enumerate(own.level) if level != OFF]
     if not on:
         return None
     dbm = survey.levels_dbm[[own.level[place] for place in on]]
-    trims = np.round(dbm - dbm.max(), DECIMALS)
-    cutoffs = np.array([own.cutoff[place] for place in on])
+    trims = np.round(dbm - dbm.max(), DECIMALS).tolist()
+    columns = {place: (trim, own.cutoff[place]) for place, trim in zip(on, trims, strict=True)}
+    return _peak(problem, columns, survey, policy)
+
+
+def _peak(
+    problem: ByAntenna, on: Mapping[int, tuple[float, float]], survey: Survey, policy: Policy
+) -> Peak:
+    """The score of antennas that are on, with their trims and cutoffs: each cutoff as its offset
+    from that of the first that has one.
+
+    An antenna without a cutoff beside others gets one below all that it hears, under the guards,
+    too.
+    """
+    cutoffs = np.array([cutoff for _, cutoff in on.values()])
     offsets = np.zeros(len(on))
     if np.isfinite(cutoffs).any():
         first = cutoffs[np.isfinite(cutoffs)][0]
@@ -204,13 +254,13 @@ def _score(problem: ByAntenna, own: Own, survey: Survey, policy: Policy) -> Peak
     antennas = [survey.antennas[place] for place in on]
     return Peak(
         antennas=tuple(antennas),
-        trim_db=_pairs(antennas, trims),
-        offset_db=_pairs(antennas, offsets),
+        trim_db=_pairs(antennas, [trim for trim, _ in on.values()]),
+        offset_db=_pairs(antennas, offsets.tolist()),
     )
 
 
-def _pairs(antennas: Sequence[int], db: Floats) -> tuple[tuple[int, float], ...]:
-    return tuple((a, float(one)) for a, one in zip(antennas, db, strict=True) if one)
+def _pairs(antennas: Sequence[int], db: Sequence[float]) -> tuple[tuple[int, float], ...]:
+    return tuple((a, one) for a, one in zip(antennas, db, strict=True) if one)
 
 
 def _below_all(problem: ByAntenna, place: int, policy: Policy) -> float:

@@ -17,6 +17,7 @@ from strategist.report.figures import Figures
 from strategist.report.plots import (
     can_plot,
     frontier_plot,
+    held_against,
     read_rate_plot,
     rssi_plot,
     silenced_plot,
@@ -36,7 +37,7 @@ def report_page(document: Mapping[str, Any]) -> str:
     template = _environment(document).get_template("site.html.j2")
     several = len({point["case"] for point in document["read_points"]}) > 1
     return template.render(
-        css=Markup(css), policy=Markup(_policy(css)), several_cases=several, **_drawn(document)
+        css=Markup(css), policy=Markup(style_policy(css)), several_cases=several, **_drawn(document)
     )
 
 
@@ -75,7 +76,7 @@ def page_policy(page: str) -> str:
     return found[1] if found else "default-src 'none'"
 
 
-def _policy(css: str) -> str:
+def style_policy(css: str) -> str:
     """Nothing but the page's one style element, named by its hash."""
     digest = base64.b64encode(hashlib.sha256(css.encode()).digest()).decode()
     return f"default-src 'none'; style-src 'sha256-{digest}'; img-src data:"
@@ -84,7 +85,7 @@ def _policy(css: str) -> str:
 def _plots(number: int, point: Mapping[str, Any], drawn: bool) -> Iterator[dict[str, Any]]:
     """Kind, question and SVG of each plot of a read point (without SVG where none is drawn)."""
     picture, strategy = point["picture"], point["result"]["strategy"]
-    cutoff, ident = strategy.get("cutoff_dbm"), f"p{number}"
+    cutoff, ident = strategy.get("cutoff_dbm", strategy.get("cutoff_db")), f"p{number}"
 
     def plot(kind: str, question: str, svg: Callable[[], str]) -> dict[str, Any]:
         return {"kind": kind, "question": question, "svg": Markup(svg() if drawn else "")}
@@ -99,9 +100,10 @@ def _plots(number: int, point: Mapping[str, Any], drawn: bool) -> Iterator[dict[
         question = "What does the signal cutoff reject?"
         if cutoff is None:
             question = "Would a signal cutoff separate wanted from stray?"
-        alt = "Wanted and stray tags by their strongest RSSI at the steps walked, with the cutoff"
-        bins, masks = picture["rssi"], bool(strategy.get("masks"))
-        yield plot("rssi", question, partial(rssi_plot, f"{ident}b", alt, bins, cutoff, masks))
+        counts = held_against(strategy.get("score"))
+        alt = f"Wanted and stray tags by their {counts}, with the cutoff"
+        svg = partial(rssi_plot, f"{ident}b", alt, picture["rssi"], strategy)
+        yield plot("rssi", question, svg)
     if picture is not None and picture["stray_at_top"] and picture["techniques"]:
         alt = "Stray tags that each technique suppresses alone, and all of them together"
         svg = partial(silenced_plot, f"{ident}c", alt, picture)

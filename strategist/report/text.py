@@ -46,6 +46,7 @@ _PROVERS = {
 
 OVER = "what is chosen over (see aim and conditions in site.json)"
 OWN_SEARCHED = "Ladders were searched with shared powers and with the best own ones, not all others"
+ALL_SEARCHED = "Ladders were searched with any trim and cutoff of each antenna, too"
 
 
 def result_text(
@@ -114,7 +115,7 @@ def _in_brief(result: Assessment) -> list[str]:
         if (over := found.over) is not None:
             text = f"loss {short(over.loss)}, guarded {short(over.guarded_loss)} a pass: "
         sturdier = labelled("sturdier", text + brief(found.strategy))
-    own = labelled("own power", f"{OWN_SEARCHED}.") if "own_powers" in result.proof else []
+    own = labelled("own power", _ladders(result)) if "own_powers" in result.proof else []
     return ["In brief", *sturdier, *own, *on_air_brief(result.on_air, "Left out of the search")]
 
 
@@ -344,8 +345,14 @@ def _own_powers(result: Assessment) -> list[str]:
     return paragraph(
         "Own power and cutoff of each antenna: at one level each, with any "
         f"masks, {figure(loss) + ' is the least loss' if bound >= loss else least}. "
-        f"{OWN_SEARCHED}."
+        f"{_ladders(result)}"
     )
+
+
+def _ladders(result: Assessment) -> str:
+    """Which ladders were searched with own powers."""
+    every = result.proof["own_powers"]["ladders"] == "all"
+    return f"{ALL_SEARCHED if every else OWN_SEARCHED}."
 
 
 def _searched(result: Assessment, policy: Policy) -> str:

@@ -7,6 +7,7 @@ from strategist.answers.sturdier import Sturdier
 from strategist.answers.techniques import Techniques, Variant
 from strategist.report.lines import brief, heading, in_column, labelled, paragraph
 from strategist.report.text import OVER, caution_lines, what_to_set
+from strategist.report.what_if import change_words
 from strategist.survey.order import figure, short
 
 _FRONTIER_HEADS = {
@@ -35,6 +36,8 @@ def frontier_text(frontier: Frontier, *, caution: bool = True) -> str:
     if slots == 1:
         head = head.replace("1 masks", "1 mask")
     lines = heading(frontier.read_point, head)
+    for change in frontier.changes:
+        lines += labelled("", change_words(change))
     if frontier.points:
         lines += [*_points_table(frontier), *_legend(frontier)]
         for point in frontier.points:

@@ -6,7 +6,7 @@ import json
 from typing import Any
 
 from strategist.answers.assessment import Assessment
-from strategist.answers.what_if import Effect, WhatIf, WhatIfs
+from strategist.answers.what_if import Change, Effect, WhatIf, WhatIfs
 from strategist.report.lines import brief, heading, in_column, labelled, paragraph, plain
 from strategist.report.text import OVER, caution_lines, what_to_set
 from strategist.survey.order import figure, short
@@ -27,9 +27,7 @@ def what_if_text(found: WhatIf, *, caution: bool = True) -> str:
     before, after = found.before, found.after
     lines = heading(found.read_point, "with something changed")
     for change in found.changes:
-        lines += labelled(
-            "", f"{change.key}: {_shown(change.before)} becomes {_shown(change.after)}"
-        )
+        lines += labelled("", change_words(change))
     lines += ["What changes"]
     for name, old, new in (
         ("missed", before.outcome.missed, after.outcome.missed),
@@ -63,6 +61,11 @@ def what_if_text(found: WhatIf, *, caution: bool = True) -> str:
     else:
         lines += paragraph("The settings stay as they are.")
     return "\n".join([*lines, *_assumed(found), *(caution_lines() if caution else [])])
+
+
+def change_words(change: Change) -> str:
+    """A key with its two values."""
+    return f"{change.key}: {_shown(change.before)} becomes {_shown(change.after)}"
 
 
 def what_ifs_text(found: WhatIfs, *, caution: bool = True) -> str:

@@ -49,7 +49,7 @@ def test_loss_is_the_surveys_and_the_proof_is_of_the_copies() -> None:
 
 
 def test_same_seed_same_bytes() -> None:
-    point = expecting(drawn_read_point("sorting-belt", 20, 4))
+    point = expecting(drawn_read_point("sorting-belt", 8, 4))
 
     def told(seed: int) -> str:
         found = choose(point, replace(QUICK, seed=seed)).to_json()

@@ -14,8 +14,9 @@ import pytest
 
 from strategist.answers.assessment import choose
 from strategist.answers.solution import Options, solve
+from strategist.optimise import own_part
 from strategist.optimise.strategy import Strategy
-from strategist.report.text import OWN_SEARCHED, result_text
+from strategist.report.text import ALL_SEARCHED, OWN_SEARCHED, result_text
 from strategist.survey.records import ReadPoint
 from strategist.survey.score import Peak
 from strategist.trust.evaluate import evaluate
@@ -111,6 +112,8 @@ def test_with_ladder_and_masks_it_is_never_worse_than_shared(seed: int) -> None:
     found, other = (solve(point, Options(unseen=False)) for point in points)
     assert key_of(points[0], found.strategy) <= key_of(points[1], other.strategy)
     assert found.answer.bound <= found.answer.key[:2]
+    if found.own is not None and found.own.ladders is not None:  # its choice is one of the parts
+        assert found.answer.key[:2] <= found.own.ladders.bound
 
 
 @pytest.mark.parametrize("seed", SEEDS[:8])
@@ -136,12 +139,14 @@ def test_with_one_antenna_own_powers_change_nothing() -> None:
     assert solve(given(document), Options(unseen=False)).own is None
 
 
-def test_what_was_not_searched_is_said() -> None:
-    """Ladders with other trims, beside the proof at one level: in the text, long and short."""
+@pytest.mark.parametrize("most", [0, 1_500])
+def test_which_ladders_were_searched_is_said(most: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Beside the proof at one level: in the text, long and short."""
+    monkeypatch.setattr(own_part, "_TERMS_MAX", most)
     point = given(own_case(SEEDS[0], 3))
     found = choose(point, Options(unseen=False))
     own = found.proof["own_powers"]
     assert own["loss_at_one_level"] == own["bound_at_one_level"] >= found.loss
     for detail in (False, True):
         said = " ".join(result_text(found, point.policy, detail=detail).split())
-        assert f"{OWN_SEARCHED}." in said
+        assert f"{ALL_SEARCHED if most else OWN_SEARCHED}." in said

@@ -1,0 +1,164 @@
+"""Ladders with own trims and cutoffs: the model against trying all, counted by the evaluator.
+
+The evaluator knows nothing of the model, and the strategies are written out here.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from strategist.answers.solution import Options, solve
+from strategist.optimise import own_part
+from strategist.optimise.clock import Clock
+from strategist.optimise.own_ladders import prove_own_ladders
+from strategist.optimise.own_part import by_antenna
+from strategist.optimise.problem import pose
+from strategist.optimise.strategy import Strategy
+from strategist.survey.policy import Guard, Limits, Loss, Policy, Reader
+from strategist.survey.records import ReadPoint, Survey, Tag
+from strategist.survey.score import Peak
+from strategist.trust.evaluate import evaluate
+
+SEEDS = range(24)
+QUICK = Options(unseen=False, sturdier=False)
+LEVELS = (20.0, 21.0, 23.0)
+
+
+def small(seed: int) -> ReadPoint:
+    """Two antennas, two or three levels, three passes of up to four tags, three RSSI values."""
+    rng = np.random.default_rng(seed)
+    levels, passes, tags = 2 + seed % 2, 3, 4
+    roster = [(p, t) for p in range(passes) for t in range(tags) if rng.random() < 0.8]
+    reads = [
+        (p, level, t, float(rng.choice([-66.0, -62.0, -58.0])), antenna)
+        for p, t in roster
+        for level in range(levels)
+        for antenna in (1, 2)
+        if rng.random() < 0.45
+    ]
+    number, level, tag, rssi, antenna = (np.array(one) for one in zip(*reads, strict=True))
+    survey = Survey(
+        read_point="gate",
+        levels_dbm=np.array(LEVELS[:levels]),
+        pass_ids=tuple(f"p{p}" for p in range(passes)),
+        tags=tuple(Tag(f"30{t:02X}AA0{t}") for t in range(tags)),
+        roster_pass=np.array([p for p, _ in roster]),
+        roster_tag=np.array([t for _, t in roster]),
+        roster_wanted=rng.random(len(roster)) < 0.55,
+        roster_listed=np.ones(len(roster), bool),
+        read_pass=number,
+        read_level=level,
+        read_tag=tag,
+        read_rssi=rssi,
+        tried=np.ones((passes, levels), bool),
+        antennas=(1, 2),
+        read_antenna=antenna,
+    )
+    policy = Policy(
+        loss=Loss(*[(5, 1), (1, 1), (1, 2)][seed % 3]),
+        stop_after=1 + seed // 2 % 2,
+        limits=Limits(missed_rate_max=0.3 if seed % 5 == 4 else None),
+        guard=Guard(0.0, 0.0),
+        allow=("power", "ladder", "cutoff", "antennas")
+        if seed % 7
+        else ("power", "ladder", "antennas"),
+        reader=Reader(
+            mask_slots=0,
+            ladder_steps_max=1 + seed % 3,
+            antenna_power="own",
+            power_levels_dbm=(20.0, 23.0) if seed % 8 == 7 else None,
+        ),
+    )
+    return ReadPoint(survey, policy)
+
+
+def every(point: ReadPoint) -> Iterator[Strategy]:
+    """All trims, cutoffs by antenna, and ladders: those of which each level can be set."""
+    survey, policy = point.survey, point.policy
+    levels = survey.levels_dbm.tolist()
+    may = [one for one in levels if policy.reader.can_set_level(one)]
+    cutoffs = [-66.0, -62.0, -58.0] if "cutoff" in policy.allow else [None]
+    trims = sorted({a - b for a in levels for b in levels if a <= b})
+    ladders = [
+        ladder
+        for count in range(1, policy.reader.ladder_steps_max + 1)
+        for ladder in itertools.combinations(levels, count)
+    ]
+    settings = [None, *itertools.product(trims, cutoffs)]
+    for one, two in itertools.product(settings, repeat=2):
+        on = {a: x for a, x in ((1, one), (2, two)) if x is not None}
+        if not on or max(trim for trim, _ in on.values()) != 0:
+            continue
+        first = next(iter(on.values()))[1]
+        score = Peak(
+            antennas=tuple(on),
+            trim_db=tuple((a, trim) for a, (trim, _) in on.items() if trim),
+            offset_db=tuple(
+                (a, cut - first) for a, (_, cut) in on.items() if cut is not None and cut != first
+            ),
+        )
+        for ladder in ladders:
+            if all(level + trim in may for level in ladder for trim, _ in on.values()):
+                yield Strategy(ladder, policy.stop_after, first, score=score)
+
+
+def least(point: ReadPoint) -> tuple[float, float]:
+    return min(key_of(point, one) for one in every(point))
+
+
+def key_of(point: ReadPoint, strategy: Strategy) -> tuple[float, float]:
+    outcome = evaluate(point.survey, point.policy, strategy)
+    excess = point.policy.limits.excess(outcome.missed_rate, outcome.stray_rate)
+    return round(excess, 6), round(outcome.loss, 6)
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_the_model_equals_trying_all(seed: int) -> None:
+    point = small(seed)
+    survey, policy = point.survey, point.policy
+    base = pose(survey, policy)
+    heard = by_antenna(survey, policy, base, np.ones((1, base.profile.classes), bool))
+    found = prove_own_ladders(base, heard, survey, Clock())
+    assert found.bound == pytest.approx(least(point), abs=1e-6)
+    assert found.proven and found.on is not None
+    assert max(trim for trim, _ in found.on.values()) == 0
+
+
+@pytest.mark.parametrize("seed", [seed for seed in SEEDS if seed % 3])
+def test_the_answer_is_the_least_of_all_ladders_with_own_powers(seed: int) -> None:
+    """And no worse than the best of shared powers, which may compare or count; proven so, and said
+    to be."""
+    point = small(seed)
+    shared = replace(point.policy.reader, antenna_power="shared")
+    other = solve(replace(point, policy=replace(point.policy, reader=shared)), QUICK)
+    found = solve(point, QUICK)
+    key = key_of(point, found.strategy)
+    assert key == min(least(point), key_of(point, other.strategy)) == found.answer.bound
+    assert found.own is not None and found.own.to_json()["ladders"] == "all"
+
+
+@pytest.mark.parametrize("seed", [253, 394])
+def test_where_reads_are_too_many_for_the_model_that_is_said(
+    seed: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """And at these two something is lost by it; bounds are then of what was searched."""
+    point = small(seed)
+    whole = solve(point, QUICK)
+    monkeypatch.setattr(own_part, "_TERMS_MAX", 0)
+    some = solve(point, QUICK)
+    assert whole.answer.key[:2] == least(point) < some.answer.key[:2]
+    assert some.own is not None and some.own.to_json()["ladders"] == "shared_or_best_powers"
+    assert some.own.at_one_level <= some.own.proven.key[:2]
+
+
+def test_a_ladder_model_that_the_clock_stops_proves_nothing() -> None:
+    point = small(1)
+    base = pose(point.survey, point.policy)
+    heard = by_antenna(point.survey, point.policy, base, np.ones((1, base.profile.classes), bool))
+    found = prove_own_ladders(base, heard, point.survey, Clock(0.0))
+    assert not found.proven and found.on is None and found.bound == (0.0, 0.0)
