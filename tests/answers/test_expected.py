@@ -103,6 +103,16 @@ def test_a_pass_without_others_expects_anything() -> None:
     assert (found.loss.low, found.loss.high) == (0.0, most)
 
 
+def test_passes_without_a_loss_do_not_promise_that_none_will_come() -> None:
+    """Ten alike passes, nothing lost: up to 31 % of passes may lose (1 − 0.025^(1/10))."""
+    one = [("AB01", True, [-50.0]), ("AB02", False, [-80.0])]
+    point = ReadPoint(survey_of([20.0], [one] * 10), Policy(aim="expected"))
+    found = expected_of(solve(point, QUICK), QUICK)
+    assert found is not None
+    assert (found.loss.a_pass, found.loss.low) == (0.0, 0.0)
+    assert found.loss.high == pytest.approx(0.3085, abs=1e-4)
+
+
 def test_limits_hold_over_the_copies() -> None:
     point = expecting(drawn_read_point("sorting-belt", 20, 10_003))
     limited = replace(point, policy=replace(point.policy, limits=Limits(stray_rate_max=0.2)))
