@@ -16,9 +16,9 @@ from strategist.optimise.strategy import Strategy
 from strategist.survey.records import Tag
 from strategist.tags.candidates import Candidates
 
-__all__ = ["ReaderTask", "Solved", "solve_reader", "try_at_reader"]
+__all__ = ["COMBINATIONS_MAX", "ReaderTask", "Solved", "solve_reader", "try_at_reader"]
 
-_COMBINATIONS = 64  # of options that are solved each for itself
+COMBINATIONS_MAX = 64  # of options at one reader: each is solved for itself
 
 Columns = tuple[tuple[int, Planned], ...]  # read point (by number) and what it gets
 
@@ -54,10 +54,11 @@ class Solved:
 
 
 def solve_reader(task: ReaderTask) -> tuple[Solved, ...]:
-    """The best with each combination of alternatives, those as surveyed first."""
+    """The best with each combination of alternatives (`COMBINATIONS_MAX` at most), as surveyed
+    first."""
     clock = Clock(task.seconds)
     sizes = [range(len(some)) for some in task.alternatives]
-    combinations = list(itertools.islice(itertools.product(*sizes), _COMBINATIONS))
+    combinations = list(itertools.product(*sizes))
     solved = []
     for number, some in enumerate(combinations):
         share = None if clock.left is None else clock.left / (len(combinations) - number)
