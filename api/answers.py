@@ -19,6 +19,9 @@ from strategist import Kept
 State = Literal["waiting", "running", "done", "failed", "cancelled"]
 
 
+_PROGRESS = "While it is worked at: elapsed_s, loss of the best so far, bound, stage"
+
+
 class Given(BaseModel):
     model_config = ConfigDict(extra="allow")
 
@@ -67,6 +70,14 @@ class Survey(Given):
     )
 
 
+class Pending(Given):
+    """An answer that was asked for and is not there yet."""
+
+    id: str
+    state: State
+    progress: dict[str, Any] | None = Field(description=_PROGRESS)
+
+
 class _Kept(Given):
     id: str
     label: str
@@ -88,9 +99,7 @@ class _OfBatch(_Kept):
 class _OfJob(_Stored):
     batch: str | None
     state: State
-    progress: dict[str, Any] | None = Field(
-        description="While it is solved: elapsed_s, loss of the best so far, bound"
-    )
+    progress: dict[str, Any] | None = Field(description=_PROGRESS)
     error: dict[str, Any] | None
 
 

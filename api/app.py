@@ -126,10 +126,17 @@ def _answered(
     body, files = read_body(endpoint, request, service)
     accept = request.accept_mimetypes.best_match([JSON, *endpoint.media], JSON)
     gone = request.environ.get("waitress.client_disconnected", lambda: False)
-    ask = Ask(service, client, ids_of(path), query, body, files, accept, gone=gone)
+    later = endpoint.later and "respond-async" in _preferences()
+    ask = Ask(service, client, ids_of(path), query, body, files, accept, gone=gone, later=later)
     if endpoint.method == "POST" and endpoint.needs_token:
         return _once(endpoint, ask)
     return _response(_called(endpoint, ask))
+
+
+def _preferences() -> set[str]:
+    """What the client would prefer (RFC 7240), by name."""
+    given = ",".join(request.headers.getlist("Prefer")).lower()
+    return {one.partition(";")[0].strip() for one in given.split(",")}
 
 
 def _called(endpoint: Endpoint, ask: Ask) -> Answer:

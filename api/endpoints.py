@@ -50,6 +50,7 @@ class Ask:
     accept: str = JSON
     new_id: Callable[[str], str] = random_id
     gone: Callable[[], bool] = lambda: False  # whether nobody waits for the answer any more
+    later: bool = False  # whether the client asks again for the answer, in place of waiting for it
 
 
 @dataclass(frozen=True)
@@ -77,7 +78,8 @@ class Endpoint:
 
     `path` is in the form of OpenAPI; `gives` maps a status to the model (or schema) of its JSON;
     `media` lists what else than JSON can be had; `problems` the kinds beyond those that every
-    endpoint has; `needs_token` False for what tells nothing of anybody's data.
+    endpoint has; `needs_token` False for what tells nothing of anybody's data; `later` is whether
+    a client may ask for the answer later (`Prefer: respond-async`, RFC 7240).
     """
 
     method: Method
@@ -93,6 +95,7 @@ class Endpoint:
     media: tuple[str, ...] = ()
     problems: tuple[str, ...] = ()
     needs_token: bool = True
+    later: bool = False
     name: str = ""
 
 

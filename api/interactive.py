@@ -13,7 +13,7 @@ from strategist import __version__
 
 from .at_point import cursor, iso, listed, missing
 from .endpoints import Answer, Ask
-from .limits import INTERACTIVE_GRACE_S
+from .limits import INTERACTIVE_GRACE_S, LATER_S
 from .problems import ProblemError
 from .store.ids import random_id
 from .store.jobs import (
@@ -49,7 +49,7 @@ def wait_for(ask: Ask, job: Job, seconds: float) -> RowMapping:
     """
     database = ask.service.database
     end = time.monotonic() + seconds + INTERACTIVE_GRACE_S
-    _keep(ask, job, seconds + INTERACTIVE_GRACE_S)
+    _keep(ask, job, seconds + INTERACTIVE_GRACE_S, seconds + INTERACTIVE_GRACE_S)
     pause, begun = 0.01, False
     while time.monotonic() < end and not ask.gone():
         row = find_job(database, ask.client, job.kind, job.id)
@@ -70,6 +70,17 @@ def wait_for(ask: Ask, job: Job, seconds: float) -> RowMapping:
     raise ProblemError("no-time", f"None within {seconds:g} s.", headers=_RETRY)
 
 
+def begin(ask: Ask, job: Job, seconds: float) -> RowMapping:
+    """Hand a job to the workers, for a client that asks again; those come before batches, too.
+
+    Raises ProblemError where too many wait already.
+    """
+    _keep(ask, job, LATER_S, seconds + INTERACTIVE_GRACE_S)
+    row = find_job(ask.service.database, ask.client, job.kind, job.id)
+    assert row is not None
+    return row
+
+
 def answer_of(ask: Ask, job: Job, seconds: float) -> dict[str, Any]:
     """The result of a job that nobody can ask for again: waited for, and not kept.
 
@@ -81,12 +92,12 @@ def answer_of(ask: Ask, job: Job, seconds: float) -> dict[str, Any]:
     return found
 
 
-def _keep(ask: Ask, job: Job, waits_s: float) -> None:
+def _keep(ask: Ask, job: Job, waits_s: float, limit_s: float) -> None:
     """Store a job; raises ProblemError where too many wait already."""
     database, limits = ask.service.database, ask.service.limits
     queue = Queue(limits.waiting_interactive, limits.waiting_interactive_all)
     try:
-        add_jobs(database, ask.client, [job], queue=queue, waits_s=waits_s, limit_s=waits_s)
+        add_jobs(database, ask.client, [job], queue=queue, waits_s=waits_s, limit_s=limit_s)
     except RefusedError as error:
         raise refused(error) from None
 
@@ -123,11 +134,30 @@ def kept_page(ask: Ask, kind: str) -> Answer:
 
 
 def kept_one(ask: Ask, kind: str, *, unfinished: bool = False) -> Answer:
-    """One answer of the client, named in the path; `unfinished`: even if it is not there yet."""
+    """One answer of the client, named in the path, or how far it is; `unfinished`: as an answer
+    whose result is not there yet. Raises ProblemError where it was refused.
+    """
     row = find_job(ask.service.database, ask.client, kind, ask.path[f"{kind}_id"])
-    if row is None or not (unfinished or row["result"] is not None):
+    if row is None or (row["state"] == "cancelled" and not unfinished):
         raise missing(kind.replace("_", " "))
-    return Answer(job_json(row))
+    if unfinished or row["result"] is not None:
+        return Answer(job_json(row))
+    if row["state"] == "failed":
+        raise _failed(json.loads(row["error"]))
+    return Answer(pending_json(row), 202, {"Retry-After": "1"})
+
+
+def begun(ask: Ask, resource: str, row: RowMapping, *, unfinished: bool) -> Answer:
+    """202 with the place of what is made, and how far it is."""
+    document = job_json(row) if unfinished else pending_json(row)
+    headers = {"Location": f"/v1/{resource}/{row['id']}", "Preference-Applied": "respond-async"}
+    return Answer(document, 202, headers | {"Retry-After": "1"})
+
+
+def pending_json(row: RowMapping) -> dict[str, Any]:
+    """How far an answer is that is not there yet."""
+    progress = None if row["progress"] is None else json.loads(row["progress"])
+    return {"id": row["id"], "state": row["state"], "progress": progress}
 
 
 def dropped(ask: Ask, kind: str) -> Answer:

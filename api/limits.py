@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from strategist import CHANGES_MAX
 
 INTERACTIVE_TIME_S = 30.0  # of an answer that the client waits for
+LATER_S = 600.0  # until a worker takes up an answer that the client asks for again
 CHECK_TIME_S = 120.0  # until a survey is checked and accepted
 BATCH_TIME_S = 600.0  # of each read point of a batch
 INTERACTIVE_GRACE_S = 8.0  # reading the survey, and what a solve does before it looks at its clock

@@ -15,7 +15,7 @@ from pydantic import (
     model_validator,
 )
 
-from strategist import Kept, Loss, Parameter, Question, Strategy
+from strategist import Kept, Loss, Parameter, Policy, Question, Strategy
 
 from .limits import (
     BATCH_TIME_S,
@@ -162,7 +162,8 @@ def _kind(parameter: Parameter) -> Any:
         few = Field(max_length=CHANGES, description=says)
         return Annotated[dict[key, Any], few, AfterValidator(_plain)]
     low, high = parameter.between or (None, None)
-    return Annotated[float, Field(ge=low, le=high, description=says)]
+    of = Annotated[float, Field(ge=low, le=high)]
+    return Annotated[of | None if parameter.default is None else of, Field(description=says)]
 
 
 class PlanQuery(Model):
@@ -173,6 +174,19 @@ class PlanQuery(Model):
     ]
     confidence: Confidence = 0.95
     allowed_failures: Annotated[int, Field(ge=0, le=1000)] = 0
+
+
+class FirstPlanRequest(Model):
+    """The keys of a read point as in `site.json`, and what measuring takes."""
+
+    read_point: PointName
+    policy: Policy
+    miss_rate_max: Annotated[
+        Share | None,
+        Field(description="Share of passes with a miss to show; null: the limit of the policy."),
+    ] = None
+    minutes_a_pass: Annotated[float, Field(ge=0, le=1440)] = 3.0
+    seconds_a_level: Annotated[float, Field(ge=0, le=3600)] = 5.0
 
 
 class PowerLimitQuery(Model):

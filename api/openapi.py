@@ -18,6 +18,8 @@ _REF = "#/components/schemas/{model}"
 _ABOUT = (
     "Surveys of UHF RFID read points in; proven strategies and comparisons out. "
     "Every POST takes an Idempotency-Key: sent again with the same body it makes nothing new. "
+    "With Prefer: respond-async (RFC 7240) what a worker answers is 202 at once, to be asked for "
+    "at its Location. "
     "X-Request-Id is echoed. Errors are problem details (RFC 9457) that name each fault."
 )
 _BINARY = {"type": "string", "contentMediaType": "application/octet-stream"}

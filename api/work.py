@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import time
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from functools import partial
 from typing import Any
 
@@ -32,8 +32,8 @@ _ENTRY = "entry "  # and its number: the source of faults of its strategy
 class Task:
     """A job in hand: its row, what it asks for, the surveys that it may name.
 
-    `seconds` are left until nobody waits any more (None: nobody does). `tell` takes how far a solve
-    is: seconds, the loss of the best strategy so far, and the loss that none is below.
+    `seconds` are left until nobody waits any more (None: nobody does). `tell` takes how far it is:
+    seconds, the loss of the best strategy so far, the loss that none is below, and the stage.
     """
 
     cases: Cases
@@ -81,13 +81,24 @@ def perform(task: Task) -> Outcome:
 def _with_room(task: Task) -> dict[str, Any]:
     """The answer; where memory is short, once more without what was kept of earlier answers."""
     verb = _VERBS[task.row["kind"]]
-    try:
+    with strategist.watched_by(_told(task)):
+        try:
+            return verb(task)
+        except MemoryError:
+            pass  # outside of this block nothing holds on to what the first try had built
+        task.cases.forget()
+        strategist.forget_candidates()
         return verb(task)
-    except MemoryError:
-        pass  # outside of this block nothing holds on to what the first try had built
-    task.cases.forget()
-    strategist.forget_candidates()
-    return verb(task)
+
+
+def _told(task: Task) -> Callable[[strategist.Reached], None]:
+    """Tells whoever waits for a job how far it is."""
+    started = time.monotonic()
+
+    def tell(reached: strategist.Reached) -> None:
+        task.tell({"elapsed_s": round(time.monotonic() - started, 1), **asdict(reached)})
+
+    return tell
 
 
 def _short_enough(answer: dict[str, Any]) -> dict[str, Any]:
@@ -157,7 +168,8 @@ def _sheet(task: Task) -> dict[str, Any]:
     given = strategist.GivenResult("answer", "", point.name, asked["result"], None, asked["site"])
     backing = strategist.Backing(points=[("", point)], frontiers=asked["frontiers"])
     document = strategist.report_document([given], backing, made_on=asked["made_on"])
-    return {"page": strategist.report_page(document)}
+    drawn = strategist.report_sections if asked.get("alone") else strategist.report_page
+    return {"page": drawn(document)}
 
 
 def _answer(question: Question, task: Task) -> dict[str, Any]:
@@ -167,15 +179,8 @@ def _answer(question: Question, task: Task) -> dict[str, Any]:
         _strategy(task.request["strategy"]) if question.takes_strategy else None,
         {one.key: _value(one, task) for one in question.parameters},
     )
-    started = time.monotonic()
-
-    def told(loss: float, bound: float) -> None:
-        spent = round(time.monotonic() - started, 1)
-        task.tell({"elapsed_s": spent, "loss": loss, "bound": bound})
-
     try:
-        with strategist.watched_by(told):
-            return question.answer(task.point(), asked).to_json()
+        return question.answer(task.point(), asked).to_json()
     except InputError as error:
         raise InputError(_of_key(question, fault, task.request) for fault in error.faults) from None
 

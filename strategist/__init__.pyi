@@ -34,6 +34,10 @@ from strategist.answers.full_assessment import FullAssessment as FullAssessment
 from strategist.answers.full_assessment import assess_fully as assess_fully
 from strategist.answers.masks import MaskList as MaskList
 from strategist.answers.masks import list_masks as list_masks
+from strategist.answers.plan import plan_survey as plan_survey
+from strategist.answers.run_sheet import Effort as Effort
+from strategist.answers.run_sheet import SurveyPlan as SurveyPlan
+from strategist.answers.run_sheet import plan_first_survey as plan_first_survey
 from strategist.answers.settings import Settings as Settings
 from strategist.answers.settings import settings_of as settings_of
 from strategist.answers.solution import Options as Options
@@ -106,6 +110,7 @@ from strategist.intake.imported import Imported as Imported
 from strategist.intake.importing import import_log as import_log
 from strategist.intake.mapping import ImportMapping as ImportMapping
 from strategist.intake.mapping import parse_mapping as parse_mapping
+from strategist.optimise.progress import Reached as Reached
 from strategist.optimise.progress import watched_by as watched_by
 from strategist.optimise.strategy import Strategy as Strategy
 from strategist.optimise.strategy import read_strategy as read_strategy
@@ -185,6 +190,8 @@ from strategist.report.page import page_policy as page_policy
 from strategist.report.page import report_page as report_page
 from strategist.report.page import report_sections as report_sections
 from strategist.report.page import report_style as report_style
+from strategist.report.plan import run_sheet_page as run_sheet_page
+from strategist.report.plan import survey_plan_text as survey_plan_text
 from strategist.report.plots import can_plot as can_plot
 from strategist.report.site_keys import keys_text as keys_text
 from strategist.report.standing import power_limit_text as power_limit_text
@@ -232,6 +239,9 @@ from strategist.survey.reading import (
 )
 from strategist.survey.reading import (
     read_file as read_file,
+)
+from strategist.survey.reading import (
+    read_site as read_site,
 )
 from strategist.survey.reading import (
     read_text as read_text,

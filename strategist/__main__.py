@@ -24,6 +24,7 @@ from strategist.commands import (
     keys,
     lawful,
     new,
+    plan,
     report,
     site,
     templates,
@@ -48,9 +49,10 @@ _OWN = {  # commands that ask nothing of a read point, or take more than one str
     "site": site.add,
     "report": report.add,
     "accept": accept.add,
+    "plan": plan.add,
 }
 _ORDER = (
-    *("import", "new", "keys", "check", "masks", "lawful"),
+    *("import", "new", "keys", "plan", "check", "masks", "lawful"),
     *("solve", "assess", "trade-offs", "compare", "export", "report"),
     *("accept", "batch", "templates", "site"),
 )

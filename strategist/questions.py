@@ -110,10 +110,10 @@ def _trade_offs(point: strategist.ReadPoint, asked: Asked) -> Declared:
     sets, cable = asked.parameters["set"], asked.parameters["added_cable_loss_db"]
     view = asked.parameters["view"] or ("changes" if sets or cable else "counts")
     options = replace(asked.options or strategist.Options(), unseen=False)
-    if view != "changes" and (sets or cable):
-        raise InputError.one("view", view, "changes, where something is changed")
+    if view == "techniques" and (sets or cable):
+        raise InputError.one("view", view, "counts or changes, where something is changed")
     if view == "counts":
-        return strategist.trace_frontier(point, options)
+        return strategist.trace_frontier(point, options, sets, added_cable_loss_db=cable)
     if view == "techniques":
         return strategist.compare_techniques(point, options)
     if not (sets or cable):
@@ -139,7 +139,7 @@ _OF_TRADE_OFFS = (
         "counts: the non-dominated trade-offs between missed and stray tags; techniques: the best "
         "strategy with some techniques only; changes: the answer again with something changed, by "
         "set and added_cable_loss_db, or what planners ask most. Null: changes where something is "
-        "changed, else counts.",
+        "changed, else counts; counts takes changes, too.",
         "--view",
         "VIEW",
         "counts: missed against stray tags (the default); techniques: what each technique buys; "
@@ -204,6 +204,34 @@ _ACCEPTANCE = (
     ),
 )
 
+
+def _number(key: str, default: float | None, says: str, unit: str, high: float) -> Parameter:
+    """A number from 0, whose option has the key's name."""
+    option, help_ = (
+        f"--{key.replace('_', '-')}",
+        f"{says[0].lower()}{says[1:-1]}".replace("%", "%%"),
+    )
+    allowed = f"{unit} from 0 to {high:,.0f}"
+    metavar = unit.upper()
+    return Parameter(
+        key, default, says, option, metavar, help_, (0.0, high), allowed, lambda x: 0 <= x <= high
+    )
+
+
+_OF_PLAN = (
+    _number("within", None, "Loss over the passes surveyed that is too little to measure for "
+            "(by default one missed tag, or 5 % of the loss).", "loss", 1e9),
+    _number("minutes_a_pass", 3.0, "Minutes to present a pass (by default 3).", "minutes", 1440),
+    _number("seconds_a_level", 5.0, "Seconds to listen at a level (by default 5).", "s", 3600),
+)  # fmt: skip
+
+
+def _plan(point: strategist.ReadPoint, asked: Asked) -> Declared:
+    within, *times = (asked.parameters[one.key] for one in _OF_PLAN)
+    effort = strategist.Effort(*times)
+    return strategist.plan_survey(point, asked.options, within=within, effort=effort)
+
+
 QUESTIONS = (
     Question(
         "masks",
@@ -245,6 +273,17 @@ QUESTIONS = (
         solves="several",
         parameters=_OF_TRADE_OFFS,
         kept=Kept("trade-offs", "trade_offs", "tr", "an answer on trade-offs", "trade-offs"),
+    ),
+    Question(
+        "plan",
+        "say what to measure next at a read point that is surveyed in part, and when it is enough; "
+        "where CASE has site.json alone: what to measure first",
+        _plan,
+        lambda found, *_: strategist.survey_plan_text(found),
+        ("SurveyPlan",),
+        solves="several",
+        parameters=_OF_PLAN,
+        kept=Kept("plans", "plan", "pl", "a plan of measurements", "plans of measurements"),
     ),
     Question(
         "accept",

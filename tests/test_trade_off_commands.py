@@ -50,6 +50,10 @@ def cabled(point: Any) -> Any:
     return strategist.what_if(point, {}, added_cable_loss_db=-3.0, options=QUICK)
 
 
+def walked(point: Any) -> Any:
+    return strategist.trace_frontier(point, sets={"allow": ["power"], "stop_after": 2})
+
+
 CHANGED = ["--set", "reader.mask_slots=2", "--set", "untried=leave_out_pass"]
 CHANGED += ["--set", 'loss={"missed": 2}']
 
@@ -63,8 +67,9 @@ CHANGED += ["--set", 'loss={"missed": 2}']
         (["--view", "changes"], usual),
         (["--view", "changes", *CHANGED], changed),
         (["--added-cable-loss", "-3"], cabled),
+        (["--view", "counts", "--set", 'allow=["power"]', "--set", "stop_after=2"], walked),
     ],
-    ids=["default", "counts", "techniques", "usual", "changed", "cabled"],
+    ids=["default", "counts", "techniques", "usual", "changed", "cabled", "walked"],
 )
 @pytest.mark.parametrize("name", ["door", "dock"])
 def test_json_of_the_library_and_a_text(
@@ -137,7 +142,7 @@ def test_long_settings_keep_to_the_width(folder: Path) -> None:
         (["--set", "=1"], "KEY=VALUE"),
         (["--added-cable-loss", "40.7"], "cable: a change of 40.7 dB takes every level out"),
         (["--added-cable-loss", "61"], "a number of dB"),
-        (["--set", "stop_after=2", "--view", "counts"], '--view: "counts"'),
+        (["--set", "stop_after=2", "--view", "techniques"], '--view: "techniques"'),
     ],
 )
 def test_a_change_that_is_none(capsys: Any, folder: Path, argv: list[str], said: str) -> None:

@@ -23,7 +23,7 @@ class Terminal(io.StringIO):
 def test_a_search_tells_its_incumbent_and_a_bound() -> None:
     """The bound never falls, no loss is below it, and the last loss is the answer's."""
     told: list[tuple[float, float]] = []
-    with strategist.watched_by(lambda loss, bound: told.append((loss, bound))):
+    with strategist.watched_by(lambda it: told.append((it.loss or 0.0, it.bound or 0.0))):
         found = strategist.solve(random_read_point(8, 1))
     assert told and told[-1][0] == found.loss
     assert all(bound <= loss for loss, bound in told)

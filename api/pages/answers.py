@@ -19,9 +19,11 @@ from ..problems import KINDS, ProblemError
 from ..requests import invalid
 from ..results import HTML
 from .ask import Asker, at
+from .drawn import Drawn
 from .visiting import Page, Visit, download, nothing, to
 
 _OPEN = ("waiting", "running")
+_DRAWN = Drawn()
 
 
 def answer_of(ask: Asker, answer_id: str) -> dict[str, Any]:
@@ -39,14 +41,22 @@ def finished(ask: Asker, answer_id: str) -> dict[str, Any]:
 
 
 def answer(visit: Visit, answer_id: str) -> Response:
-    """The sheet; until it is there, how far the solve is."""
+    """The sheet, with its plots as soon as they are drawn; until it is there, how far the solve
+    is."""
     found = answer_of(visit.ask, answer_id)
     if found["result"] is None:
         waits, alone = found["state"] in _OPEN, _alone(visit.ask, found)
         refresh = 2 if waits else 0
         return visit.show("waiting.html", answer=found, waits=waits, alone=alone, refresh=refresh)
-    sheet = Markup(strategist.report_sections(_document(visit.ask, found)))
-    return visit.show("sheet.html", answer=found, sheet=sheet, alone=_alone(visit.ask, found))
+    drawn, coming = _DRAWN.look(visit.ask, found)
+    return visit.show(
+        "sheet.html",
+        answer=found,
+        sheet=Markup(drawn or strategist.report_sections(_document(visit.ask, found))),
+        alone=_alone(visit.ask, found),
+        coming=coming,
+        refresh=2 if coming else 0,
+    )
 
 
 def _document(ask: Asker, found: Mapping[str, Any]) -> dict[str, Any]:

@@ -40,11 +40,11 @@ class Asker:
 
     def post(self, path: str, body: Any) -> Any:
         """The document of what is made, or worked out, at a path."""
-        try:
-            text = json.dumps(body, allow_nan=False)
-        except ValueError:
-            raise ProblemError("invalid", "A number is not finite.") from None
-        return self._answer("POST", path, body=text.encode()).document
+        return self._answer("POST", path, body=_coded(body)).document
+
+    def post_later(self, path: str, body: Any) -> Any:
+        """The same for what is worked out meanwhile: how far it is, with its id."""
+        return self._answer("POST", path, body=_coded(body), later=True).document
 
     def upload(self, path: str, files: Parts, **query: Any) -> Any:
         """The document of what is made of the files of a form."""
@@ -66,6 +66,7 @@ class Asker:
         body: bytes | None = None,
         files: Parts | None = None,
         accept: str = JSON,
+        later: bool = False,
     ) -> Answer:
         endpoint, parts = find(self.endpoints, method, path)
         if method == "POST":
@@ -81,6 +82,7 @@ class Asker:
             self._body(endpoint, body),
             accept=accept,
             gone=self.gone,
+            later=later,
         )
         try:
             if files is not None:
@@ -100,6 +102,13 @@ class Asker:
             return parse_json(body, adapter(endpoint.body), "body", first=few_enough)
         except InputError as error:
             raise invalid(error) from None
+
+
+def _coded(body: Any) -> bytes:
+    try:
+        return json.dumps(body, allow_nan=False).encode()
+    except ValueError:
+        raise ProblemError("invalid", "A number is not finite.") from None
 
 
 def find(

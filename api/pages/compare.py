@@ -16,8 +16,10 @@ from ..requests import invalid
 from ..store.jobs import find_at_point
 from .answers import finished
 from .ask import at
+from .later import ask_for, look_at, watch
 from .visiting import Page, Visit, nothing, to
 
+_RESOURCE, _KIND = "comparisons", "comparison"
 _SHOWN = 10
 _PASSES = 20  # that differ, shown by name
 
@@ -31,7 +33,7 @@ def _form(visit: Visit, found: Mapping[str, Any], problem: ProblemError | None =
     ask, where = visit.ask, (found["survey"], found["read_point"])
     database = ask.service.database
     others = find_at_point(database, ask.client, "strategy", where, _SHOWN)
-    earlier = find_at_point(database, ask.client, "comparison", where, _SHOWN)
+    earlier = find_at_point(database, ask.client, _KIND, where, _SHOWN, unfinished=True)
     shown = None if problem is None else {"kind": KINDS[problem.kind], "error": problem}
     return visit.show(
         "compare.html",
@@ -58,10 +60,10 @@ def compare(visit: Visit, answer_id: str) -> Response:
                 {"name": "answer", "strategy_id": answer_id},
             ],
         }
-        made = visit.ask.post("/v1/comparisons", asked)
+        made = ask_for(visit, _RESOURCE, asked)
     except ProblemError as error:
         return _form(visit, found, error)
-    return to(at("answers", answer_id, "compare", made["id"]))
+    return to(at("answers", answer_id, "compare", made))
 
 
 def _other(visit: Visit) -> dict[str, Any]:
@@ -104,7 +106,16 @@ def _plain(text: str) -> str:
 def compared(visit: Visit, answer_id: str, asked_id: str) -> Response:
     """Both sides, what to change from the first to the second, and the passes that differ."""
     found = finished(visit.ask, answer_id)
-    asked = visit.ask.get(at("v1", "comparisons", asked_id))
+    try:
+        looked = look_at(visit, _RESOURCE, asked_id)
+    except ProblemError as error:
+        if error.kind == "not-found":
+            raise
+        return _form(visit, found, error)  # the worker refused it
+    asked = looked.document
+    if looked.status == 202:
+        stop = at("answers", answer_id, "compare", asked_id, "delete")
+        return watch(visit, asked, stop, answer=found, tab="Compare")
     if (asked["survey"], asked["read_point"]) != (found["survey"], found["read_point"]):
         raise nothing("such comparison")
     result = asked["result"]
@@ -119,7 +130,7 @@ def compared(visit: Visit, answer_id: str, asked_id: str) -> Response:
 
 
 def remove(visit: Visit, answer_id: str, asked_id: str) -> Response:
-    visit.ask.delete(at("v1", "comparisons", asked_id))
+    visit.ask.delete(at("v1", _RESOURCE, asked_id))
     return to(at("answers", answer_id, "compare"))
 
 

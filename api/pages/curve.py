@@ -1,7 +1,8 @@
 """The trade-offs as a picture: places of points and lines, worked out here and drawn by a template.
 
 Above, stray against missed tags; below, over the same missed tags, the fitted loss of each point
-with its guarded loss: where the two lie far apart, the optimum is a fragile one.
+with its guarded loss, by the weights that are looked at: where the two lie far apart, the optimum
+is a fragile one.
 """
 
 from __future__ import annotations
@@ -14,6 +15,17 @@ from typing import Any
 LEFT, RIGHT, TOP, MIDDLE, BOTTOM = 84.0, 622.0, 16.0, 236.0, 420.0  # edges of the two panels
 _GAP = 44.0  # between them
 _RATIOS = (-1.0, 2.0)  # of the slider, as powers of ten, where the points say nothing else
+_GUARDED = ("guarded_missed", "guarded_stray")  # not in what was stored before they were told
+
+Points = Sequence[Mapping[str, Any]]
+
+
+@dataclass(frozen=True)
+class Losses:
+    """Of a point, by some weights: as fitted, and under the guards."""
+
+    fitted: float
+    guarded: float
 
 
 @dataclass(frozen=True)
@@ -36,10 +48,12 @@ class Tick:
 
 @dataclass(frozen=True)
 class Curve:
-    """All that the template draws, in units of its view box (640 by 470)."""
+    """All that the template draws, in units of its view box (640 by 470); `beside` are the stairs
+    of another frontier."""
 
     marks: tuple[Mark, ...]
     stairs: str
+    beside: str
     fitted: str
     guarded: str
     across: tuple[Tick, ...]
@@ -47,32 +61,65 @@ class Curve:
     losses: tuple[Tick, ...]
 
 
-def curve_of(points: Sequence[Mapping[str, Any]]) -> Curve:
+def curve_of(points: Points, losses: Sequence[Losses], beside: Points = ()) -> Curve:
     """The curve of points in the order in which they are given, which their numbers keep."""
-    missed = _ticks(max(one["missed"] for one in points))
-    stray = _ticks(max(one["stray"] for one in points))
-    losses = _ticks(max(max(one["loss"], one["guarded_loss"]) for one in points))
+    missed = _ticks(max(one["missed"] for one in (*points, *beside)))
+    stray = _ticks(max(one["stray"] for one in (*points, *beside)))
+    costs = _ticks(max(max(one.fitted, one.guarded) for one in losses))
+
+    def place(one: Mapping[str, Any]) -> tuple[float, float]:
+        across = _scaled(one["missed"], missed[-1], LEFT, RIGHT)
+        return across, _scaled(one["stray"], stray[-1], MIDDLE, TOP)
+
     marks = tuple(
         Mark(
             number,
-            _scaled(one["missed"], missed[-1], LEFT, RIGHT),
-            _scaled(one["stray"], stray[-1], MIDDLE, TOP),
-            _scaled(one["loss"], losses[-1], BOTTOM, MIDDLE + _GAP),
-            _scaled(one["guarded_loss"], losses[-1], BOTTOM, MIDDLE + _GAP),
+            *place(one),
+            _scaled(cost.fitted, costs[-1], BOTTOM, MIDDLE + _GAP),
+            _scaled(cost.guarded, costs[-1], BOTTOM, MIDDLE + _GAP),
             f"{one['missed']} missed, {one['stray']} stray",
         )
-        for number, one in enumerate(points)
+        for number, (one, cost) in enumerate(zip(points, losses, strict=True))
     )
     order = sorted(marks, key=lambda one: one.x)
     return Curve(
         marks,
-        _stairs(order),
+        _stairs([(one.x, one.y) for one in order]),
+        _stairs(sorted(map(place, beside))),
         _line([(one.x, one.loss_y) for one in order]),
         _line([(one.x, one.guarded_y) for one in order]),
         tuple(Tick(_scaled(at, missed[-1], LEFT, RIGHT), f"{at:g}") for at in missed),
         tuple(Tick(_scaled(at, stray[-1], MIDDLE, TOP), f"{at:g}") for at in stray),
-        tuple(Tick(_scaled(at, losses[-1], BOTTOM, MIDDLE + _GAP), f"{at:g}") for at in losses),
+        tuple(Tick(_scaled(at, costs[-1], BOTTOM, MIDDLE + _GAP), f"{at:g}") for at in costs),
     )
+
+
+def losses_at(points: Points, weights: Mapping[str, float], ratio: float) -> list[Losses]:
+    """The losses where a stray tag weighs what it does and a missed one `ratio` strays.
+
+    Points that were stored without their counts under the guards have the losses by `weights`.
+    """
+    stray = weights["stray"]
+
+    def loss(missed: float, strays: float) -> float:
+        return round(stray * (ratio * missed + strays), 9)
+
+    return [
+        Losses(loss(one["missed"], one["stray"]), loss(*(one[key] for key in _GUARDED)))
+        if follows(points)
+        else Losses(one["loss"], one["guarded_loss"])
+        for one in points
+    ]
+
+
+def follows(points: Points) -> bool:
+    """Whether the losses of points are known for all weights."""
+    return all(key in one for one in points for key in _GUARDED)
+
+
+def sturdiest(losses: Sequence[Losses]) -> int:
+    """The number of the point with the least guarded loss; of equals the best fitted."""
+    return min(range(len(losses)), key=lambda one: (losses[one].guarded, losses[one].fitted))
 
 
 def _scaled(value: float, most: float, low: float, high: float) -> float:
@@ -91,17 +138,17 @@ def _line(places: Sequence[tuple[float, float]]) -> str:
     return " ".join(f"{x:g},{y:g}" for x, y in places)
 
 
-def _stairs(order: Sequence[Mark]) -> str:
+def _stairs(order: Sequence[tuple[float, float]]) -> str:
     """The edge of what is possible: right of each point as many strays, until the next."""
     places: list[tuple[float, float]] = []
-    for one in order:
+    for x, y in order:
         if places:
-            places.append((one.x, places[-1][1]))
-        places.append((one.x, one.y))
+            places.append((x, places[-1][1]))
+        places.append((x, y))
     return _line(places)
 
 
-def best_at(points: Sequence[Mapping[str, Any]], ratio: float) -> int:
+def best_at(points: Points, ratio: float) -> int:
     """The number of the point with the least loss where a missed tag weighs `ratio` strays."""
     return min(
         range(len(points)),
@@ -112,7 +159,7 @@ def best_at(points: Sequence[Mapping[str, Any]], ratio: float) -> int:
     )
 
 
-def ratios_of(points: Sequence[Mapping[str, Any]], own: float) -> tuple[float, float]:
+def ratios_of(points: Points, own: float) -> tuple[float, float]:
     """From where to where the slider goes, as powers of ten: past all that changes the best."""
     ends = [end for one in points if one["best_for"] for end in one["best_for"].values() if end]
     logs = [math.log10(end) for end in (*ends, own)]

@@ -15,6 +15,7 @@ from .visit import Visitor, visitor_of
 
 # Task to the tags of its endpoints; what has none of these stands under the last.
 TASKS: Mapping[str, tuple[str, ...]] = {
+    "Plan a survey": ("first-plans", "plans"),
     "Take a survey in": ("surveys", "site-keys"),
     "Find the best strategy": ("strategies", "assessments"),
     "Weigh and compare": ("trade-offs", "comparisons"),

@@ -27,6 +27,13 @@ POLICY = (
 )
 _KINDS = {"css": "text/css; charset=utf-8", "js": "text/javascript; charset=utf-8"}
 _YEAR_S = 31_536_000
+_TECHNIQUES = {
+    "power": "power level",
+    "ladder": "step ladder",
+    "cutoff": "signal cutoff",
+    "masks": "masks on tag data",
+    "antennas": "choice of antennas",
+}
 assert "form-action 'none'" in FRAMED_BY_NONE  # which is why pages have a policy of their own
 
 
@@ -85,7 +92,8 @@ def environment() -> Environment:
         lstrip_blocks=True,
     )
     made.globals.update(at=at)
-    made.filters.update(figure=figure, day=day, percent=percent, as_json=as_json)
+    for one in (figure, day, percent, as_json, technique):
+        made.filters[one.__name__] = one
     return made
 
 
@@ -102,13 +110,19 @@ def figure(value: Any, digits: int = 6) -> str:
     """A number without needless digits, with a true minus; other values as they are."""
     if not isinstance(value, int | float) or isinstance(value, bool):
         return "–" if value is None else str(value)
-    text = f"{value:,.0f}" if float(value).is_integer() else f"{value:.{digits}g}"
+    whole = float(value).is_integer() or abs(value) >= 10**digits
+    text = f"{value:,.0f}" if whole else f"{value:.{digits}g}"
     return text.replace("-", "−")
 
 
 def as_json(value: Any) -> str:
     """JSON as plain text, which is escaped where it goes (jinja's own is unfit for attributes)."""
     return json.dumps(value, ensure_ascii=False)
+
+
+def technique(name: str) -> str:
+    """What a technique is called."""
+    return _TECHNIQUES[name]
 
 
 def percent(value: float | None) -> str:

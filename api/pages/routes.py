@@ -23,13 +23,14 @@ from . import (
     site_plan,
     surveys,
     trade_offs,
+    what_if,
 )
 from .ask import Asker
 from .render import render, static_file
 from .visit import SIGN_IN, Visitor, refuse_forged, visitor_of
 from .visiting import Page, Visit
 
-_MODULES = (home, surveys, answers, trade_offs, compare, batches, of_batch, site_plan)
+_MODULES = (home, surveys, answers, trade_offs, what_if, compare, batches, of_batch, site_plan)
 PAGES: tuple[Page, ...] = tuple(page for module in _MODULES for page in module.PAGES)
 AsProblem = Callable[[Exception], ProblemError]
 

@@ -1,213 +1,173 @@
-"""Trade-offs at a read point: the curve that can be walked, each technique's worth, what-ifs."""
+"""Trade-offs at a read point: the curve that can be walked, with techniques switched on and off."""
 
 from __future__ import annotations
 
 import json
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from flask import Response
-from sqlalchemy import RowMapping
 
 from ..problems import KINDS, ProblemError
-from ..store.jobs import find_at_point
+from ..store.jobs import find_job
 from .answers import finished
 from .ask import Asker, at
-from .curve import best_at, curve_of, ratios_of
-from .visiting import Page, Visit, nothing, to
+from .at_point import (
+    KIND,
+    RESOURCE,
+    allowed_at,
+    ask_at,
+    earlier_at,
+    left_on,
+    shown_at,
+    switches,
+)
+from .curve import best_at, curve_of, follows, losses_at, ratios_of, sturdiest
+from .visiting import Page, Visit, to
 
-_PATH = ("v1", "trade-offs")
-_KIND = "trade_offs"
-_SECONDS = 25.0  # what a visitor waits for at most
-_SHOWN = 10  # earlier questions
-TECHNIQUES = ("power", "ladder", "cutoff", "masks", "antennas")
-# Fields of the form: the key of site.json that each sets, and how its text is read.
-_NUMBERS = {
-    "mask_slots": ("reader.mask_slots", int),
-    "ladder_steps_max": ("reader.ladder_steps_max", int),
-    "missed": ("loss.missed", float),
-    "stray": ("loss.stray", float),
-    "guard_power": ("guard.power_db", float),
-    "guard_rssi": ("guard.rssi_db", float),
-}
+_LOOKED_AT = 50  # earlier questions, among which a curve may be
+_Row = Mapping[str, Any]
 
 
 def curve(visit: Visit, answer_id: str) -> Response:
     """The newest curve of this read point, or the offer to work it out."""
     found = finished(visit.ask, answer_id)
-    for row in _earlier(visit, found):
-        if row["view"] == "counts":
-            return to(at("answers", answer_id, "trade-offs", row["id"]))
+    known = _curves(visit.ask, found)
+    if () in known:
+        return to(at("answers", answer_id, "trade-offs", known[()]["id"]))
     return visit.show("trade-offs.html", answer=found, asked=None, problem=None)
 
 
 def ask_curve(visit: Visit, answer_id: str) -> Response:
+    """The curve with the techniques that the form leaves on; one that is known is not worked out
+    again."""
     found = finished(visit.ask, answer_id)
+    allowed = allowed_at(visit.ask, found)
+    on = left_on(visit, allowed)
+    off = tuple(one for one in allowed if one not in on)
+    known = _curves(visit.ask, found).get(off)
     try:
-        made = _asked(visit.ask, found, {"view": "counts"})
+        made = known["id"] if known else ask_at(visit, found, _question(on, off))
     except ProblemError as error:
-        return visit.show("trade-offs.html", answer=found, asked=None, **_trouble(error))
-    return to(at("answers", answer_id, "trade-offs", made["id"]))
+        return visit.show(
+            "trade-offs.html",
+            status=KINDS[error.kind].status,
+            answer=found,
+            asked=None,
+            problem={"kind": KINDS[error.kind], "error": error},
+        )
+    power = _power(visit.text("weight"))
+    return to(
+        at("answers", answer_id, "trade-offs", made)
+        + ("" if power is None else f"?weight={power:g}")
+    )
+
+
+def _question(on: Sequence[str], off: Sequence[str]) -> dict[str, Any]:
+    if not off:
+        return {"view": "counts"}
+    words = f"trade-offs without {', '.join(off)}"
+    return {"view": "counts", "set": {"allow": list(on)}, "label": words}
+
+
+def _curves(ask: Asker, found: Mapping[str, Any]) -> dict[tuple[str, ...], _Row]:
+    """The newest curve, there or to come, of each choice of techniques that are left out."""
+    known: dict[tuple[str, ...], _Row] = {}
+    allowed = allowed_at(ask, found)
+    for row in earlier_at(ask, found, _LOOKED_AT):
+        if row["view"] == "counts" and row["set"].keys() <= {"allow"} and not row["cable"]:
+            on = row["set"].get("allow", allowed)
+            known.setdefault(tuple(one for one in allowed if one not in on), row)
+    return known
 
 
 def walk(visit: Visit, answer_id: str, asked_id: str) -> Response:
     """The curve with one of its points picked: by number, or by the ratio of the weights."""
-    found, asked = finished(visit.ask, answer_id), _answer(visit, answer_id, asked_id)
-    frontier = asked["result"]
-    points = frontier["points"]
-    if not points:
-        return visit.show("trade-offs.html", answer=found, asked=asked, picked=None, problem=None)
-    weights = frontier["weights"]
-    own = weights["missed"] / weights["stray"]
-    ratio = _ratio(visit, own)
-    chosen = next((n for n, one in enumerate(points) if one["chosen"]), best_at(points, own))
-    picked = chosen if ratio is None else best_at(points, ratio)
-    if visit.text("point"):
-        picked = visit.whole("point", chosen, 0, len(points) - 1)
-    low, high = ratios_of(points, own)
-    return visit.show(
-        "trade-offs.html",
-        answer=found,
-        asked=asked,
-        problem=None,
-        points=points,
-        curve=curve_of(points),
-        picked=picked,
-        chosen=chosen,
-        own=own,
-        ratio=own if ratio is None else ratio,
-        slider={"low": low, "high": high, "at": round(math.log10(ratio or own), 2)},
-    )
+    shown = shown_at(visit, answer_id, asked_id, "Trade-offs")
+    if isinstance(shown, Response):
+        return shown
+    found, asked = shown
+    allowed = allowed_at(visit.ask, found)
+    on = asked["request"]["set"].get("allow", allowed)
+    off = [one for one in allowed if one not in on]
+    given = {
+        "answer": found,
+        "asked": asked,
+        "problem": None,
+        "switches": switches(found, allowed),
+        "on": on,
+        "off": off,
+    }
+    if not asked["result"]["points"]:
+        return visit.show("trade-offs.html", **given, slider=None)
+    whole = _whole(visit.ask, found) if off else None
+    return visit.show("trade-offs.html", **given, **_walked(visit, asked["result"], whole))
 
 
-def _ratio(visit: Visit, own: float) -> float | None:
-    """The ratio that the slider stands at (its power of ten), or None: it was not moved."""
-    text = visit.text("weight")
-    if not text:
+def _whole(ask: Asker, found: Mapping[str, Any]) -> Mapping[str, Any] | None:
+    """The frontier with all techniques, where it is known."""
+    row = _curves(ask, found).get(())
+    job = find_job(ask.service.database, ask.client, KIND, row["id"]) if row else None
+    if job is None or job["result"] is None:
         return None
+    result: Mapping[str, Any] = json.loads(job["result"])
+    return result if result["points"] else None
+
+
+def _walked(
+    visit: Visit, frontier: Mapping[str, Any], whole: Mapping[str, Any] | None
+) -> dict[str, Any]:
+    """What the template draws: the point that is picked, losses by the ratio that is looked at,
+    and beside them the best that all techniques together have by it."""
+    points, weights = frontier["points"], frontier["weights"]
+    own = weights["missed"] / weights["stray"]
+    power = _power(visit.text("weight"))
+    ratio = own if power is None else 10.0**power
+    losses = losses_at(points, weights, ratio)
+    chosen = next((n for n, one in enumerate(points) if one["chosen"]), best_at(points, own))
+    picked = chosen if power is None else best_at(points, ratio)
+    if visit.text("point"):
+        picked = visit.whole("point", picked, 0, len(points) - 1)
+    beside = whole["points"] if whole else []
+    best = best_at(beside, ratio) if beside else None
+    low, high = ratios_of([*points, *beside], own)
+    at_ratio = "" if power is None else f"weight={power:g}&"
+    return {
+        "points": points,
+        "losses": losses,
+        "curve": curve_of(points, losses, beside),
+        "picked": picked,
+        "chosen": chosen,
+        "sturdiest": sturdiest(losses),
+        "follows": follows(points),
+        "own": own,
+        "ratio": ratio,
+        "pick": lambda number: f"?{at_ratio}point={number}",
+        "silence": weights["stray"] * ratio * frontier["presented"]["wanted"],
+        "slider": {"low": low, "high": high, "at": round(math.log10(ratio), 2)},
+        "with_all": None if best is None else losses_at(beside, weights, ratio)[best],
+    }
+
+
+def _power(text: str) -> float | None:
+    """Where the slider stands, a power of ten; None: it was not moved, or what is given is none."""
     try:
         power = float(text)
     except ValueError:
-        return own
-    return 10.0**power if -6 <= power <= 6 else own
+        return None
+    return power if -6 <= power <= 6 else None
 
 
-def what_if(visit: Visit, answer_id: str) -> Response:
-    """What can be asked, and what was."""
-    return _what_if(visit, finished(visit.ask, answer_id))
-
-
-def _what_if(
-    visit: Visit, found: Mapping[str, Any], problem: ProblemError | None = None
-) -> Response:
-    status = 200 if problem is None else KINDS[problem.kind].status
-    return visit.show(
-        "what-if.html",
-        status=status,
-        answer=found,
-        techniques=TECHNIQUES[:-1],
-        given=visit.request.form,
-        earlier=[row for row in _earlier(visit, found) if row["view"] != "counts"],
-        **_trouble(problem),
-    )
-
-
-def ask_what_if(visit: Visit, answer_id: str) -> Response:
-    """One change or several, what planners ask most, or each technique alone and left out."""
-    found = finished(visit.ask, answer_id)
-    try:
-        made = _asked(visit.ask, found, _question(visit))
-    except ProblemError as error:
-        return _what_if(visit, found, error)
-    return to(at("answers", answer_id, "what-if", made["id"]))
-
-
-def _question(visit: Visit) -> dict[str, Any]:
-    view = visit.text("ask")
-    if view in ("techniques", "usual"):
-        name = "each technique" if view == "techniques" else "what planners ask most"
-        return {"view": "techniques" if view == "techniques" else "changes", "label": name}
-    sets: dict[str, Any] = {}
-    for field, (key, read) in _NUMBERS.items():
-        text = visit.text(field)
-        if text:
-            sets[key] = _number(field, text, read)
-    off = [one for one in TECHNIQUES if visit.text(f"has_{one}") and not visit.text(f"allow_{one}")]
-    if off:
-        sets["allow"] = [one for one in TECHNIQUES if one not in off]
-    cable = _number("cable", visit.text("cable") or "0", float)
-    if not sets and not cable:
-        raise ProblemError(
-            "invalid", "Nothing was changed: switch a technique off, or fill a field."
-        )
-    words = [f"without {one}" for one in off]
-    words += [f"{key} {json.dumps(value)}" for key, value in sets.items() if key != "allow"]
-    words += [f"cable {cable:+g} dB"] if cable else []
-    asked: dict[str, Any] = {"view": "changes", "set": sets, "label": ", ".join(words)[:200]}
-    return asked | ({"added_cable_loss_db": cable} if cable else {})
-
-
-def _number(field: str, text: str, read: type[int] | type[float]) -> float:
-    try:
-        return read(text.replace("−", "-"))
-    except ValueError:
-        kind = "a whole number" if read is int else "a number"
-        raise ProblemError("invalid", f"{field.replace('_', ' ')} is not {kind}.") from None
-
-
-def answered(visit: Visit, answer_id: str, asked_id: str) -> Response:
-    """What came of a question."""
-    found, asked = finished(visit.ask, answer_id), _answer(visit, answer_id, asked_id)
-    result = asked["result"]
-    if "points" in result:
-        return to(at("answers", answer_id, "trade-offs", asked_id))
-    kind = "techniques" if "variants" in result else "usual" if "questions" in result else "one"
-    return visit.show("what-if-answer.html", answer=found, asked=asked, kind=kind)
-
-
-def _asked(ask: Asker, found: Mapping[str, Any], question: Mapping[str, Any]) -> dict[str, Any]:
-    where = {"survey": found["survey"], "read_point": found["read_point"]}
-    options = {"time_limit_s": _SECONDS}
-    made: dict[str, Any] = ask.post(at(*_PATH), {**where, **question, "options": options})
-    return made
-
-
-def _answer(visit: Visit, answer_id: str, asked_id: str) -> dict[str, Any]:
-    """A stored answer of the same read point."""
-    asked: dict[str, Any] = visit.ask.get(at(*_PATH, asked_id))
-    found = finished(visit.ask, answer_id)
-    if (asked["survey"], asked["read_point"]) != (found["survey"], found["read_point"]):
-        raise nothing("such answer")
-    return asked
-
-
-def _earlier(visit: Visit, found: Mapping[str, Any]) -> list[dict[str, Any]]:
-    """The newest questions at the read point of an answer."""
-    ask = visit.ask
-    where = (found["survey"], found["read_point"])
-    rows = find_at_point(ask.service.database, ask.client, _KIND, where, _SHOWN)
-    return [_row(row) for row in rows]
-
-
-def _row(row: RowMapping) -> dict[str, Any]:
-    request = json.loads(row["request"])
-    changed = request.get("set") or request.get("added_cable_loss_db")
-    view = request.get("view") or ("changes" if changed else "counts")
-    return {"id": row["id"], "label": row["label"] or view, "view": view}
-
-
-def _trouble(problem: ProblemError | None) -> dict[str, Any]:
-    if problem is None:
-        return {"problem": None}
-    return {"problem": {"kind": KINDS[problem.kind], "error": problem}}
+def remove(visit: Visit, answer_id: str, asked_id: str) -> Response:
+    """Delete an answer, or stop working it out."""
+    visit.ask.delete(at("v1", RESOURCE, asked_id))
+    return to(at("answers", answer_id))
 
 
 PAGES = (
     Page("GET", "/answers/<answer_id>/trade-offs", curve),
     Page("POST", "/answers/<answer_id>/trade-offs", ask_curve),
     Page("GET", "/answers/<answer_id>/trade-offs/<asked_id>", walk),
-    Page("GET", "/answers/<answer_id>/what-if", what_if),
-    Page("POST", "/answers/<answer_id>/what-if", ask_what_if),
-    Page("GET", "/answers/<answer_id>/what-if/<asked_id>", answered),
+    Page("POST", "/answers/<answer_id>/trade-offs/<asked_id>/delete", remove),
 )

@@ -190,13 +190,20 @@ def find_jobs(
 
 
 def find_at_point(
-    database: Database, client: str, kind: str, place: tuple[str, str], limit: int
+    database: Database,
+    client: str,
+    kind: str,
+    place: tuple[str, str],
+    limit: int,
+    *,
+    unfinished: bool = False,
 ) -> list[RowMapping]:
-    """What a client asked of one place (a survey's id, a read point) and has an answer to; newest
-    first."""
-    columns = (jobs.c.id, jobs.c.label, jobs.c.created, jobs.c.request)
+    """What a client asked of one place (a survey's id, a read point) and has an answer to, or will
+    have (`unfinished`); newest first."""
+    columns = (jobs.c.id, jobs.c.label, jobs.c.created, jobs.c.request, jobs.c.state)
+    states = ("done", *_OPEN) if unfinished else ("done",)
     with database.read() as connection:
-        mine = (jobs.c.client == client) & (jobs.c.kind == kind) & (jobs.c.state == "done")
+        mine = (jobs.c.client == client) & (jobs.c.kind == kind) & jobs.c.state.in_(states)
         here = mine & (jobs.c.survey == place[0]) & (jobs.c.read_point == place[1])
         found = select(*columns).where(here).order_by(jobs.c.created.desc()).limit(limit)
         return list(connection.execute(found).mappings())
@@ -205,10 +212,11 @@ def find_at_point(
 def find_of_batch(
     database: Database, client: str, kind: str, batch: str, limit: int
 ) -> list[RowMapping]:
-    """A client's newest finished answers of a kind about a whole batch."""
-    columns = (jobs.c.id, jobs.c.label, jobs.c.created, jobs.c.request)
+    """A client's newest answers of a kind about a whole batch, those to come among them."""
+    columns = (jobs.c.id, jobs.c.label, jobs.c.created, jobs.c.request, jobs.c.state)
     with database.read() as connection:
-        mine = (jobs.c.client == client) & (jobs.c.kind == kind) & (jobs.c.state == "done")
+        states = jobs.c.state.in_(("done", *_OPEN))
+        mine = (jobs.c.client == client) & (jobs.c.kind == kind) & states
         about = mine & jobs.c.request.contains(json.dumps({"batch": batch})[1:-1], autoescape=True)
         found = select(*columns).where(about).order_by(jobs.c.created.desc()).limit(limit)
         return list(connection.execute(found).mappings())

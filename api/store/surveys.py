@@ -153,8 +153,10 @@ def files_of(database: Database, survey_id: str) -> dict[str, bytes]:
 
 
 def drop_survey(database: Database, client: str, survey_id: str) -> bool:
-    """Delete a survey; False where jobs that are not finished need it. Results stay."""
+    """Delete a survey; False where jobs that are not finished need it (a sheet goes without its
+    plots then). Results stay."""
     open_jobs = (jobs.c.survey == survey_id) & jobs.c.state.in_(("waiting", "running"))
+    open_jobs &= jobs.c.kind != "sheet"
     mine = (surveys.c.id == survey_id) & (surveys.c.client == client)
 
     def drop(connection: Connection) -> bool:

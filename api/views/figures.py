@@ -8,11 +8,11 @@ from __future__ import annotations
 from dataclasses import replace
 
 import strategist
-from strategist.errors import InputError
+from strategist.errors import Fault, InputError
 
 from ..answers import answer
 from ..endpoints import Answer, Ask, endpoint
-from ..models import PlanQuery, PowerLimitQuery
+from ..models import FirstPlanRequest, PlanQuery, PowerLimitQuery
 
 
 @endpoint("GET", "/v1/lawful", gives={200: answer("PowerLimit")}, query=PowerLimitQuery)
@@ -37,6 +37,27 @@ def plan(ask: Ask) -> Answer:
         asked.miss_rate_max, asked.confidence, asked.allowed_failures
     )
     return Answer(found.to_json())
+
+
+@endpoint("POST", "/v1/first-plans", gives={200: answer("SurveyPlan")}, body=FirstPlanRequest)
+def first_plan(ask: Ask) -> Answer:
+    """What to measure first at a read point of which the policy alone is known; nothing is stored.
+    What to measure next is asked of its survey, at /v1/plans."""
+    asked: FirstPlanRequest = ask.body
+    effort = strategist.Effort(asked.minutes_a_pass, asked.seconds_a_level)
+    limit = asked.miss_rate_max
+    try:
+        plan = strategist.plan_first_survey(
+            asked.policy, asked.read_point, miss_rate_max=limit, effort=effort
+        )
+    except InputError as error:
+        raise InputError(map(_of_policy, error.faults)) from None
+    return Answer(plan.to_json())
+
+
+def _of_policy(fault: Fault) -> Fault:
+    """A fault of a site.json, placed in the body."""
+    return replace(fault, source="body", path=("policy", *fault.path[2:]))
 
 
 @endpoint("GET", "/v1/site-keys", gives={200: answer("SiteKeys")}, needs_token=False)

@@ -1,6 +1,7 @@
 """Answers that are kept: one resource for each question, and for those about a whole batch.
 
-Each has four endpoints: create (a worker answers while the client waits), list, read and delete.
+Each has four endpoints: create (a worker answers while the client waits, or later), list, read and
+delete.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from sqlalchemy import RowMapping
 
 from strategist import QUESTIONS, Kept, Question
 
-from ..answers import Late, of_batch, of_job, page_of, stored
+from ..answers import Late, Pending, of_batch, of_job, page_of, stored
 from ..at_point import (
     at_point,
     finished_batch,
@@ -25,7 +26,7 @@ from ..at_point import (
     survey_row,
 )
 from ..endpoints import Answer, Ask, Endpoint
-from ..interactive import dropped, kept_one, kept_page, made, wait_for
+from ..interactive import begin, begun, dropped, kept_one, kept_page, made, wait_for
 from ..limits import INTERACTIVE_TIME_S
 from ..models import (
     ComparisonRequest,
@@ -61,6 +62,7 @@ class Resource:
         item, page = f"{path}/{{{kept.kind}_id}}", page_of(self.gives)
         waits, in_use = ("queue-full", "no-time"), ("in-use",) if self.in_batches else ()
         one = kept.one[0].upper() + kept.one[1:]
+        later = self.gives if self.in_batches else Pending
 
         def declared(method: Any, at: str, view: Any, summary: str, **more: Any) -> Endpoint:
             tag, name = kept.path, f"{kept.path.replace('-', '_')}.{view.__name__}"
@@ -69,16 +71,21 @@ class Resource:
         return (
             declared(
                 *("POST", path, self.create, self.summary),
-                gives={201: self.gives},
+                gives={201: self.gives, 202: later},
                 body=self.body,
                 problems=(*waits, *self.problems),
+                later=True,
             ),
             declared(
                 *("GET", path, self.list_all, f"Your {kept.many}, newest first."),
                 gives={200: page},
                 query=PageQuery,
             ),
-            declared("GET", item, self.read, f"{one}.", gives={200: self.gives}),
+            declared(
+                *("GET", item, self.read, f"{one}, or how far it is."),
+                gives={200: self.gives} if self.in_batches else {200: self.gives, 202: Pending},
+                problems=() if self.in_batches else ("no-time",),
+            ),
             declared(
                 *("DELETE", item, self.remove, f"Delete {kept.one}."),
                 gives={204: None},
@@ -93,6 +100,9 @@ class Resource:
         job = Job(new, kept.kind, survey, point, request, label=body.label)
         options = getattr(body, "options", None)
         seconds = INTERACTIVE_TIME_S if options is None else options.time_limit_s
+        if ask.later:
+            row = begin(ask, job, seconds)
+            return begun(ask, kept.path, row, unfinished=self.in_batches)
         return made(ask, kept.path, wait_for(ask, job, seconds))
 
     def list_all(self, ask: Ask) -> Answer:

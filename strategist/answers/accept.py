@@ -7,7 +7,9 @@ from typing import Annotated
 
 from pydantic import Field
 
+from strategist.answers.expected import Foretold, foretold_of
 from strategist.optimise.strategy import Strategy
+from strategist.radio.complete import complete
 from strategist.survey.answer import Declared, Flat
 from strategist.survey.records import ReadPoint
 from strategist.trust.acceptance import RunVerdict, judge_run
@@ -25,7 +27,7 @@ class AcceptanceRun(Declared):
     """A run of new passes under a strategy, judged by the passes in which a wanted tag was missed.
 
     Strays are reported with their interval and do not decide. `drift` is None without an earlier
-    survey.
+    survey, `foretold` also where that does not aim at passes to come.
     """
 
     read_point: str
@@ -34,6 +36,10 @@ class AcceptanceRun(Declared):
     outcome: Outcome
     rates: Rates
     drift: Annotated[Drift | None, Field(description="null without an older survey")]
+    foretold: Annotated[
+        Foretold | None,
+        Field(description="null without an older survey that aims at expected loss"),
+    ]
     warnings: tuple[str, ...]
 
     @property
@@ -69,6 +75,7 @@ def accept(
         outcome,
         rates_of(outcome, dependence),
         drift,
+        _foretold(against, strategy, outcome),
         (
             *(silence_warnings(read_point.policy, outcome) if trials else ()),
             *on_air.warnings,
@@ -76,3 +83,9 @@ def accept(
             *read_point.warnings,
         ),
     )
+
+
+def _foretold(against: ReadPoint | None, strategy: Strategy, outcome: Outcome) -> Foretold | None:
+    if against is None:
+        return None
+    return foretold_of(complete(against), strategy, outcome.passes, outcome.loss / outcome.passes)

@@ -13,11 +13,11 @@ from pydantic import Field
 from strategist.answers.conditions import InEach, in_each_of
 from strategist.answers.expected import Expected, ExpectedLoss, OptimumInterval, expected_of
 from strategist.answers.headline import Headline, headline_of
+from strategist.answers.per_pass import PER_PASS, PerPass, beside_silence
 from strategist.answers.solution import Bounded, Deadline, Options, Solution, Status, in_time, solve
 from strategist.answers.sturdier import STURDIER, Sturdier, SturdierSearch, sturdier_than
 from strategist.errors import DisagreementError
 from strategist.optimise.clock import Clock
-from strategist.optimise.problem import Answer
 from strategist.optimise.strategy import Strategy
 from strategist.survey.answer import Flat, Hidden, Seconds, told
 from strategist.survey.findings import Finding
@@ -50,10 +50,11 @@ class Assessment(Bounded):
     `mask_words` says what each mask of the strategy stands for; `unseen` how the masks hold for
     tags left out (None: no masks, or not asked for); `sturdier` is a strategy that stands drift
     better at little cost (None: there is none, it was not found, or not asked for: see
-    `proof["sturdier_bound"]`; none is sought with the aim "expected"); `expected` says what to
-    expect in passes to come (None: the aim is "survey"), `conditions` what each condition costs
-    and what knowing it is worth (None: there is one); where copies, weights or conditions are
-    chosen over, status and proof are of those, loss and bound of the survey; `standing` holds
+    `proof["sturdier_bound"]`); `expected` says what to expect in passes to come (None: the aim is
+    "survey"), `per_pass` what is lost a pass over what was chosen over, `conditions` what each
+    condition costs and what knowing it is worth (None: there is one); where copies, weights or
+    conditions are chosen over, status and proof are of those, loss and bound of the survey, and
+    trade-offs, comparisons and templates tell losses as `per_pass` does; `standing` holds
     rates with their intervals, the guarded loss and the margins, `on_air` what is lawful, the
     distance that people keep, and the time of the ladder; `findings` is the diagnosis of the
     survey. `bound` is a loss that no strategy of the searched set is below; `status` is
@@ -78,6 +79,7 @@ class Assessment(Bounded):
     unseen: Unseen | None
     sturdier: Annotated[Sturdier | None, Field(description=STURDIER)]
     expected: Hidden[Expected | None]
+    per_pass: Annotated[PerPass | None, Field(description=PER_PASS)]
     conditions: Annotated[InEach | None, Field(description="null: the passes have one condition")]
     searched: dict[str, int]
     proof: dict[str, Any]
@@ -146,7 +148,7 @@ def assess(
     sturdier, unseen = SturdierSearch(), None
     late: tuple[str, ...] = ()
     expected = expected_of(solution, options.share(2, spent()))
-    if options.sturdier and expected is None:
+    if options.sturdier:
         own = options.share(2, time.monotonic() - started)
         sturdier = sturdier_than(solution, Clock(own.time_limit_s))
     if options.unseen and strategy.masks:
@@ -174,6 +176,7 @@ def assess(
         unseen=unseen,
         sturdier=sturdier.found,
         expected=expected,
+        per_pass=solution.per_pass,
         conditions=in_each_of(solution, options.share(2, spent())),
         searched=_searched(solution),
         proof={
@@ -181,16 +184,16 @@ def assess(
             "guarded_bound": answer.guarded_bound,
             "sturdier_bound": sturdier.bound,
             **dict(answer.effort),
-            **({} if solution.own is None else {"own_powers": solution.own.to_json()}),
-            **({} if solution.over is None else {"over": solution.over.passes.words}),
+            **_own_powers(solution),
+            **_chosen_over(solution, options),
         },
         findings=findings,
         warnings=(
-            *silence_warnings(policy, solution.outcome),
+            *silence_warnings(policy, solution.outcome, beside_silence(solution.per_pass)),
             *against(findings, strategy),
             *whole.warnings,
             *standing.warnings,
-            *_not_guarded(answer),
+            *_not_guarded(solution),
             *weak,
             *(unseen.warnings if unseen else ()),
             *late,
@@ -248,12 +251,29 @@ def _searched(solution: Solution) -> dict[str, int]:
     }
 
 
-def _not_guarded(answer: Answer) -> tuple[str, ...]:
+def _own_powers(solution: Solution) -> dict[str, Any]:
+    own = solution.own if solution.over is None else solution.over.own.own
+    return {} if own is None else {"own_powers": own.to_json()}
+
+
+def _chosen_over(solution: Solution, options: Options) -> dict[str, Any]:
+    """What was chosen over, with the seed of copies; nothing where it is each pass surveyed."""
+    if solution.over is None:
+        return {}
+    passes = solution.over.passes
+    seed = {"seed": options.seed} if passes.copies > 1 else {}
+    return {"over": passes.words, **seed}
+
+
+def _not_guarded(solution: Solution) -> tuple[str, ...]:
     """What to know where the least loss is proven and the least guarded loss is not."""
+    answer, over = solution.answer, solution.over
     if not answer.proven or answer.guarded_bound >= answer.key[2]:
         return ()
+    passes, a_pass = (1, "") if over is None else (solution.problem.passes, " a pass")
+    own, least = answer.key[2] / passes, answer.guarded_bound / passes
     return (
-        f"The loss is proven, the guarded loss is not: it is {answer.key[2]:g} here, and among the "
-        f"strategies with the same loss there may be one down to {answer.guarded_bound:g}, which "
-        "would be more robust to drift.",
+        f"The loss is proven, the guarded loss is not: it is {own:g}{a_pass} here, and among the "
+        f"strategies with the same loss there may be one down to {least:g}, which would be more "
+        "robust to drift.",
     )

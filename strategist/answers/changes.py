@@ -51,8 +51,9 @@ class Changes(Declared):
     """The changes from one strategy to another (by the names of their sides), fewest acts.
 
     `loss_with_one_changed` is the loss when one setting that differs is changed and the others are
-    left as they were. `enough` is the fewest settings (of equals the least loss) after whose change
-    the loss is no higher than the other strategy's; empty: it is not now.
+    left as they were (a pass, where `per_pass` is what counts). `enough` is the fewest settings (of
+    equals the least loss) after whose change the loss is no higher than the other strategy's;
+    empty: it is not now.
     """
 
     before: Annotated[str, "as from"]

@@ -11,6 +11,7 @@ from strategist.radio.lawful import choosable_levels, mildest_radio
 from strategist.survey.answer import Declared, Hidden, told
 from strategist.survey.case import Case
 from strategist.survey.findings import Finding, Severity
+from strategist.survey.policy import Technique
 from strategist.survey.records import ReadPoint
 from strategist.trust.diagnosis import diagnose
 
@@ -66,6 +67,11 @@ class Checked(Declared):
     @told()
     def usable(self) -> bool:
         return self.error is None
+
+    @told()
+    def allow(self) -> tuple[Technique, ...]:
+        """Techniques that the policy allows."""
+        return self.point.policy.allow
 
     @told()
     def refusal(self) -> str | None:

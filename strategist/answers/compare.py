@@ -4,9 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Annotated, Any
+
+from pydantic import Field
 
 from strategist.answers.changes import Changes, changes_between
+from strategist.answers.over import passes_over
+from strategist.answers.per_pass import PER_PASS, PerPass, loss_over, per_pass_of
 from strategist.errors import InputError
 from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete
@@ -18,6 +22,7 @@ from strategist.trust.evaluation import Evaluation, Standing, evaluate_at
 from strategist.trust.on_air import OnAir
 
 _SAME_LOSS = 1e-6
+SEED = 0  # of copies, as where nothing else is asked for
 
 
 @dataclass(frozen=True)
@@ -59,6 +64,7 @@ class Row(Declared):
     loss_own_weights: float
     loss: float
     silence_loss: float
+    per_pass: Annotated[PerPass | None, Field(description=PER_PASS)]
     strategy: Strategy
     outcome: Outcome
     standing: Flat[Standing]
@@ -79,21 +85,24 @@ class Comparison(Declared):
     """The sides with their evaluations under the read point's own weights, in the order given.
 
     `passes` are those in which not all sides miss and report the same tags; `changes[i]` leads
-    from the first side to side i + 1.
+    from the first side to side i + 1. Where the policy aims at others than each pass surveyed
+    (`per_pass`, over the copies of seed 0), that is what says which side is best and what a change
+    is worth.
     """
 
     read_point: str
     weights: Loss
     sides: Hidden[tuple[Side, ...]]
     evaluations: Hidden[tuple[Evaluation, ...]]
+    per_passes: Hidden[tuple[PerPass | None, ...]]
     passes: tuple[Differing, ...]
     changes: tuple[Changes, ...]
 
     @told(after="evaluations")
     def rows(self) -> tuple[Row, ...]:
-        return tuple(map(self._row, self.sides, self.evaluations))
+        return tuple(map(self._row, self.sides, self.evaluations, self.per_passes))
 
-    def _row(self, side: Side, found: Evaluation) -> Row:
+    def _row(self, side: Side, found: Evaluation, per_pass: PerPass | None) -> Row:
         weights, outcome = side.weights or self.weights, found.outcome
         return Row(
             side.name,
@@ -103,6 +112,7 @@ class Comparison(Declared):
             weights.missed * outcome.missed + weights.stray * outcome.stray,
             found.loss,
             found.silence_loss,
+            per_pass,
             found.strategy,
             outcome,
             found.standing,
@@ -110,10 +120,19 @@ class Comparison(Declared):
             side.warnings or found.warnings,
         )
 
+    @property
+    def _losses(self) -> list[tuple[float, float]]:
+        """Loss and guarded loss of each side: a pass, where others than each surveyed count."""
+        both = zip(self.evaluations, self.per_passes, strict=True)
+        return [
+            (over.loss, over.guarded_loss) if over else (one.loss, one.standing.guarded.loss)
+            for one, over in both
+        ]
+
     @told(after="evaluations")
     def least_loss(self) -> tuple[str, ...]:
         """Names of the sides with the least loss."""
-        losses = [one.loss for one in self.evaluations]
+        losses = [loss for loss, _ in self._losses]
         both = zip(self.sides, losses, strict=True)
         return tuple(side.name for side, loss in both if loss <= min(losses) + _SAME_LOSS)
 
@@ -121,13 +140,12 @@ class Comparison(Declared):
     def sturdier(self) -> dict[str, Any] | None:
         """The side with the least guarded loss among those that lose little more than the best of
         the sides and save more than that: None where there is none. `extra_loss` and
-        `guarded_saved` say what it gives up and gains beside the side `than`."""
-        sides = sorted(
-            (one.outcome.loss, one.standing.guarded.loss, number)
-            for number, one in enumerate(self.evaluations)
-        )
+        `guarded_saved` say what it gives up and gains beside the side `than`, a pass where
+        `per_pass` is what counts."""
+        sides = sorted((*pair, number) for number, pair in enumerate(self._losses))
         least, guarded, than = sides[0]
-        most = least + self.weights.little(least) + _SAME_LOSS
+        passes = self.evaluations[0].outcome.passes if self.per_passes[0] else 1
+        most = least + self.weights.little(least * passes) / passes + _SAME_LOSS
         near = [
             (under_guard, loss, number)
             for loss, under_guard, number in sides[1:]
@@ -155,7 +173,14 @@ def compare(read_point: ReadPoint, sides: Sequence[Side]) -> Comparison:
     evaluations = tuple(_evaluated(read_point, side) for side in sides)
     whole = complete(read_point)
 
+    passes = passes_over(whole, SEED)
+
+    def per_pass(strategy: Strategy) -> PerPass | None:
+        return None if passes is None else per_pass_of(passes, whole.policy, strategy)
+
     def loss_of(strategy: Strategy) -> float:
+        if passes is not None:
+            return loss_over(passes, whole.policy, strategy)
         return evaluate(whole.survey, whole.policy, strategy).loss
 
     first = sides[0]
@@ -169,6 +194,7 @@ def compare(read_point: ReadPoint, sides: Sequence[Side]) -> Comparison:
         read_point.policy.loss,
         tuple(sides),
         evaluations,
+        tuple(per_pass(side.strategy) for side in sides),
         _differing([one.outcome for one in evaluations], epcs),
         changes,
     )

@@ -27,7 +27,7 @@ from strategist.optimise.strategy import Strategy
 from strategist.survey.answer import Declared, told
 from strategist.survey.copies import Sample
 from strategist.survey.occasions import conditions_of
-from strategist.survey.order import figure
+from strategist.survey.order import short
 from strategist.survey.records import Floats, Survey
 from strategist.tags.candidates import no_candidates
 from strategist.tags.mask import Mask, chain_accepts
@@ -83,13 +83,13 @@ class InEach(Declared):
             "cvar": "in the worst share",
         }
         text = (
-            f"A loss of {_short(self.loss_a_pass)} a pass {how[self.aim]}; {self.binds} costs most."
+            f"A loss of {short(self.loss_a_pass)} a pass {how[self.aim]}; {self.binds} costs most."
         )
         if self.knowing is None:
             return text
         return (
             f"{text} To know the condition, and set levels and cutoff for each, would save "
-            f"{_short(self.knowing.saves)} a pass."
+            f"{short(self.knowing.saves)} a pass."
         )
 
 
@@ -207,7 +207,3 @@ def _let_through(survey: Survey, masks: tuple[Mask, ...]) -> Survey:
     """The survey where tags that masks reject are never read."""
     through = np.array([chain_accepts(masks, tag) for tag in survey.tags], bool)
     return survey.with_reads(through[survey.read_tag])
-
-
-def _short(loss: float) -> str:
-    return figure(float(f"{loss:.3g}"))

@@ -1,51 +1,49 @@
 """What to expect in passes to come, and how far from the best any choice of theirs may be.
 
 The survey is one sample of passes, and each pass stands for its neighbourhood. The expected loss of
-a strategy is its mean over fresh copies, with the spread over the passes surveyed. No strategy can
-be better than the least expected loss of any, and a sample's least loss is on average no higher
-than that (Mak, Morton and Wood, Oper. Res. Lett. 24, 1999): so batches of passes, taken again with
-replacement and drawn afresh, each solved to its proof, bound it from below; what is given bounds it
-from above.
+a strategy is its mean over fresh copies, with the spread over the passes surveyed. The least
+expected loss of any strategy is no higher than that of the one given; and the least loss over a
+sample is on average no higher than the least expected loss (Mak, Morton and Wood, Oper. Res. Lett.
+24, 1999). The copies chosen over, solved to their proof, are such a sample, and how far their least
+loss may be above its average is told by the spread of what was chosen (one replication in place of
+batches: Bayraksan and Morton, Math. Program. 108, 2006). Where conditions are weighed by the worst
+of them, that holds for the weights found, which come from the same copies.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
+from pydantic import Field
 from scipy import special
 
+from strategist.answers.over import caps_of
 from strategist.answers.solution import Options, Over, Solution
-from strategist.optimise.clock import Clock
-from strategist.optimise.known import answer_of
-from strategist.optimise.outer import Found, choose_score
+from strategist.optimise.conditions import worst_of
 from strategist.optimise.problem import value
-from strategist.optimise.scores import Parts, over
-from strategist.optimise.search import least_loss
-from strategist.survey.answer import Declared
-from strategist.survey.copies import Sample, drawn_copies
-from strategist.survey.occasions import conditions_of
-from strategist.survey.order import figure
-from strategist.survey.policy import Loss
-from strategist.survey.records import Floats, Ints, Survey
+from strategist.optimise.strategy import Strategy
+from strategist.survey.answer import Declared, told
+from strategist.survey.copies import drawn_copies
+from strategist.survey.occasions import Conditions, conditions_of
+from strategist.survey.order import short
+from strategist.survey.policy import Policy
+from strategist.survey.records import Floats, ReadPoint, Survey
 from strategist.survey.variation import variation_of
 from strategist.trust.evaluate import evaluate
 
-__all__ = ["Expected", "ExpectedLoss", "OptimumInterval", "expected_of"]
+__all__ = ["Expected", "ExpectedLoss", "Foretold", "OptimumInterval", "expected_of", "foretold_of"]
 
 CONFIDENCE = 0.95
-BATCHES = 12
-BATCH_PASSES = (
-    120  # of a batch, where the survey has fewer: each pass taken is drawn more than once
-)
 FRESH_PASSES = 600  # over which the expected loss is a mean
-_FRESH, _BATCH = 1, 2  # streams of random numbers beside that of the choice
+_FRESH = 1  # a stream of random numbers beside that of the choice
 
 
 @dataclass(frozen=True)
 class ExpectedLoss(Declared):
-    """The loss a pass to come in the mean (by weight), with an interval at `confidence` over what
-    passes may come.
+    """The loss a pass to come (in the mean by weight, or as conditions are weighed), with an
+    interval at `confidence` over what passes may come.
 
     `copies` of the survey were chosen over (the survey is one), and the proof is of them;
     `survey_best_loss` is the least loss in the survey itself, by this or another strategy.
@@ -63,16 +61,16 @@ class ExpectedLoss(Declared):
 class OptimumInterval(Declared):
     """Between which the least expected loss a pass of any strategy searched lies, at `confidence`.
 
-    `gap` is how much less a pass another strategy may lose, at most. `batches` were solved; where
-    time was left for too few, and where conditions are separate or antennas have powers of their
-    own, `low` is 0.
+    `gap` is how much less a pass another strategy may lose, at most. No strategy loses less than
+    `bound` over the copies; where that is open, as where antennas have powers of their own, `low`
+    is 0.
     """
 
     low: float
     high: float
     gap: float
     confidence: float
-    batches: int
+    bound: Annotated[float, Field(description="A pass, over the copies; 0: nothing is proven")]
 
 
 @dataclass(frozen=True)
@@ -87,10 +85,30 @@ class Expected:
         loss, least = self.loss, self.optimum.low
         bound = "how much less another may lose is open"
         if least > 0:
-            bound = f"no strategy is below {_short(least)}"
+            bound = f"no strategy is below {short(least)}"
         return (
-            f"Expect a loss of {_short(loss.a_pass)} a pass ({_short(loss.low)} to "
-            f"{_short(loss.high)}); {bound}."
+            f"Expect a loss of {short(loss.a_pass)} a pass ({short(loss.low)} to "
+            f"{short(loss.high)}); {bound}."
+        )
+
+
+@dataclass(frozen=True)
+class Foretold(Declared):
+    """The loss a pass of a run of new passes: what an older survey lets expect, between `low` and
+    `high` at `confidence`, and what it was."""
+
+    a_pass: float
+    low: float
+    high: float
+    confidence: float
+    found: float
+
+    @told()
+    def sentence(self) -> str:
+        where = "within" if self.low <= self.found <= self.high else "outside"
+        return (
+            f"The older survey lets expect a loss of {short(self.a_pass)} a pass in a run like "
+            f"this ({short(self.low)} to {short(self.high)}); it was {short(self.found)}, {where}."
         )
 
 
@@ -99,91 +117,103 @@ def expected_of(solution: Solution, options: Options) -> Expected | None:
     over = solution.over
     if over is None or over.passes.copies == 1:
         return None
-    clock, loss = Clock(options.time_limit_s), _expected_loss(solution, over, options.seed)
-    open_ = over.passes.separate or over.own.own is not None  # what is chosen is not all of a batch
-    least = np.zeros(0) if open_ else _batches(solution, options, clock)
-    low = 0.0
-    if len(least) == BATCHES:
-        spread = float(least.std(ddof=1)) * (1 + 1 / BATCHES) ** 0.5
-        low = max(0.0, float(least.mean()) - _student(BATCHES - 1) * spread)
-    low = value(min(low, loss.high))
+    assert solution.per_pass is not None
+    losses = _Fresh.of(solution.whole, solution.strategy, options.seed, over.passes.separate)
+    loss = _expected_loss(losses, solution, over)
+    bound = solution.per_pass.bound or 0.0
+    low = value(min(max(0.0, bound - losses.off) if bound else 0.0, loss.high))
     gap = value(max(0.0, loss.a_pass - low))
-    return Expected(loss, OptimumInterval(low, loss.high, gap, CONFIDENCE, len(least)))
+    return Expected(loss, OptimumInterval(low, loss.high, gap, CONFIDENCE, bound))
 
 
-def _expected_loss(solution: Solution, over: Over, seed: int) -> ExpectedLoss:
-    """The mean over fresh copies; its error is that of the means of the passes surveyed."""
-    survey, policy = solution.whole.survey, solution.whole.policy
-    passes = len(survey.pass_ids)
-    copies = max(2, FRESH_PASSES // passes)
-    fresh = drawn_copies(survey, variation_of(survey), copies, (seed, _FRESH), own=False)
-    outcome = evaluate(fresh, policy, solution.strategy)
-    weights, times = policy.loss, conditions_of(survey).times
-    losses = np.array(
-        [weights.missed * len(p.missed) + weights.stray * len(p.stray) for p in outcome.by_pass]
-    )
-    by_pass = losses.reshape(copies, passes).mean(axis=0)
-    mean = float(by_pass @ times / times.sum())
-    off = float("inf")
-    if passes > 1:
-        apart = float(((times * (by_pass - mean)) ** 2).sum()) * passes / (passes - 1)
-        off = _student(passes - 1) * apart**0.5 / float(times.sum())
-    high = min(mean + off, _most(survey, times, policy.loss))
+def foretold_of(
+    older: ReadPoint, strategy: Strategy, passes: int, found: float, seed: int = 0
+) -> Foretold | None:
+    """What a survey lets expect of a run of so many passes that lost `found` a pass; None where its
+    policy does not aim at passes to come."""
+    if older.policy.aim != "expected":
+        return None
+    losses = _Fresh.of(older, strategy, seed, separate=False)
+    alone = float(((losses.each - losses.mean) ** 2).mean(axis=0) @ losses.weight)
+    off = losses.off
+    if np.isfinite(off):
+        off = (off**2 + losses.student**2 * alone / passes) ** 0.5
+    high = value(min(losses.mean + off, losses.most))
+    low = value(max(0.0, losses.mean - off))
+    return Foretold(value(losses.mean), low, high, CONFIDENCE, value(found))
+
+
+def _expected_loss(losses: _Fresh, solution: Solution, over: Over) -> ExpectedLoss:
+    mean, off = losses.mean, losses.off
     return ExpectedLoss(
         value(mean),
         value(max(0.0, mean - off)),
-        value(high),
+        value(min(mean + off, losses.most)),
         CONFIDENCE,
         over.passes.copies,
         value(over.own.loss),
     )
 
 
-def _most(survey: Survey, times: Ints, loss: Loss) -> float:
-    """The loss a pass where every wanted tag is missed and every stray reported."""
-    a_tag = np.where(survey.roster_wanted, loss.missed, loss.stray)
-    return float(a_tag @ times[survey.roster_pass] / times.sum())
+@dataclass(frozen=True, eq=False)
+class _Fresh:
+    """Losses over fresh copies: `each` of shape (copies, passes); what a pass weighs in their mean;
+    the condition of each pass; and the most that could be lost a pass."""
+
+    each: Floats
+    weight: Floats
+    conditions: Conditions
+    most: float
+
+    @staticmethod
+    def of(whole: ReadPoint, strategy: Strategy, seed: int, separate: bool) -> _Fresh:
+        survey, policy = whole.survey, whole.policy
+        passes = len(survey.pass_ids)
+        copies = max(2, FRESH_PASSES // passes)
+        fresh = drawn_copies(survey, variation_of(survey), copies, (seed, _FRESH), own=False)
+        by_pass, loss = evaluate(fresh, policy, strategy).by_pass, policy.loss
+        each = np.array([loss.missed * len(p.missed) + loss.stray * len(p.stray) for p in by_pass])
+        each = each.reshape(copies, passes)
+        conditions = conditions_of(survey)
+        if not separate:
+            one = np.zeros(passes, np.int64)
+            conditions = Conditions(("all",), one, conditions.times, np.ones(1))
+        cap = caps_of(policy, conditions) if separate else np.ones(1)
+        share = worst_of(_means(each.mean(axis=0), conditions), cap)[1]
+        most = worst_of(_means(_most(survey, policy), conditions), cap)[0]
+        counted = np.bincount(conditions.of_pass, conditions.times)
+        weight = (share / counted)[conditions.of_pass] * conditions.times
+        return _Fresh(each, weight, conditions, most)
+
+    @property
+    def mean(self) -> float:
+        return float(self.each.mean(axis=0) @ self.weight)
+
+    @property
+    def student(self) -> float:
+        freedom = len(self.weight) - len(self.conditions.names)
+        return float(special.stdtrit(freedom, (1 + CONFIDENCE) / 2))
+
+    @property
+    def off(self) -> float:
+        """How far the mean may be off; inf where a condition that counts has one pass."""
+        of = self.conditions.of_pass
+        passes, by_pass = np.bincount(of), self.each.mean(axis=0)
+        if (passes[of[self.weight > 0]] < 2).any():
+            return float("inf")
+        apart = by_pass - _means(by_pass, self.conditions)[of]
+        of_its_own = passes[of] / np.maximum(passes[of] - 1, 1)
+        return self.student * float(((self.weight * apart) ** 2 @ of_its_own) ** 0.5)
 
 
-def _student(freedom: int) -> float:
-    return float(special.stdtrit(freedom, (1 + CONFIDENCE) / 2))
+def _means(of_pass: Floats, conditions: Conditions) -> Floats:
+    """By condition, each pass by its weight."""
+    summed = np.bincount(conditions.of_pass, of_pass * conditions.times)
+    found: Floats = summed / np.bincount(conditions.of_pass, conditions.times)
+    return found
 
 
-def _batches(solution: Solution, options: Options, clock: Clock) -> Floats:
-    """Loss a pass that no strategy is below, in each batch there was time for."""
-    survey, given = solution.whole.survey, solution.over
-    assert given is not None
-    parts, passes = given.own.parts, len(survey.pass_ids)
-    times = conditions_of(survey).times
-    copies = max(1, BATCH_PASSES // passes)
-    variation, found = variation_of(survey), []
-    for number in range(BATCHES):
-        left = clock.left
-        if left is not None and left <= 0:
-            break
-        stream = (options.seed, _BATCH, number)
-        batch = drawn_copies(survey, variation, copies, stream, own=False)
-        rng = np.random.default_rng(stream)
-        taken = np.bincount(rng.integers(passes, size=passes), minlength=passes)
-        counted = taken * times
-        sample = Sample(batch, np.tile(counted, copies))
-        share = Clock(None if left is None else left / (BATCHES - number))
-        excess, loss = _least(over(parts, sample), share, solution)
-        found.append(loss / (copies * counted.sum()) if excess == 0 else 0.0)
-    return np.array(found)
-
-
-def _least(parts: Parts, clock: Clock, solution: Solution) -> tuple[float, float]:
-    """Excess and loss that no strategy of a batch is below."""
-    tags, found = solution.whole.survey.tags, []
-    for part in parts.parts:
-        start = answer_of(part.problem, solution.strategy, tags)
-        found.append((part, start))
-    if len(found) == 1:
-        return least_loss(found[0][0].problem, clock, found[0][1]).bound
-    known = next((Found(part, start) for part, start in found if start is not None), None)
-    return choose_score(parts, clock, known).found.answer.bound
-
-
-def _short(loss: float) -> str:
-    return figure(float(f"{loss:.3g}"))
+def _most(survey: Survey, policy: Policy) -> Floats:
+    """The loss of each pass where every wanted tag is missed and every stray reported."""
+    a_tag = np.where(survey.roster_wanted, policy.loss.missed, policy.loss.stray)
+    return np.bincount(survey.roster_pass, a_tag, len(survey.pass_ids)).astype(float)

@@ -9,11 +9,13 @@ from typing import Annotated, Any, Protocol
 from pydantic import Field
 
 from strategist.answers.by_antenna import score_words
+from strategist.answers.expected import Expected
+from strategist.answers.per_pass import PerPass
 from strategist.answers.sturdier import Sturdier
 from strategist.optimise.strategy import Strategy
 from strategist.survey.answer import Declared
 from strategist.survey.findings import Finding
-from strategist.survey.order import figure
+from strategist.survey.order import figure, short
 from strategist.survey.policy import Loss
 from strategist.trust.acceptance import plan_acceptance
 from strategist.trust.evaluate import Outcome
@@ -68,6 +70,10 @@ class Told(Protocol):
     def searched(self) -> Mapping[str, int]: ...
     @property
     def findings(self) -> Sequence[Finding]: ...
+    @property
+    def per_pass(self) -> PerPass | None: ...
+    @property
+    def expected(self) -> Expected | None: ...
 
 
 def headline_of(found: Told) -> Headline:
@@ -77,27 +83,46 @@ def headline_of(found: Told) -> Headline:
     )
 
 
-def _idle(found: Told) -> bool:
+@dataclass(frozen=True)
+class _Losses:
+    """That of the strategy, a bound of any, and those where nothing is reported, and (at least)
+    everything: in the survey, or a pass where that is what counts."""
+
+    own: float
+    bound: float
+    silence: float
+    everything: float
+    unit: str = ""
+
+    def said(self, loss: float) -> str:
+        return f"{short(loss)}{self.unit}" if self.unit else figure(loss)
+
+
+def _losses(found: Told) -> _Losses:
+    over = found.per_pass
+    if over is not None:
+        bound = over.bound or 0.0
+        return _Losses(over.loss, bound, over.silence_loss, over.everything_loss, " a pass")
+    everything = found.weights.stray * found.outcome.stray_presented
+    return _Losses(found.loss, found.bound, found.silence_loss, everything)
+
+
+def is_idle(found: Told) -> bool:
     """Whether what was found is no better than silence, proven or not."""
-    return found.status == "silent" or (
-        found.status == "feasible" and found.loss >= found.silence_loss
-    )
+    losses = _losses(found)
+    return found.status == "silent" or (found.status == "feasible" and losses.own >= losses.silence)
 
 
 def _inseparable(found: Told) -> bool:
     """Whether the best found saves less than half of what is lost without telling tags apart."""
-    everything = _everything(found)
-    least = min(found.silence_loss, everything)
-    return bool(everything) and found.loss >= _INSEPARABLE * least
-
-
-def _everything(found: Told) -> float:
-    """What is lost at least where every tag is reported."""
-    return found.weights.stray * found.outcome.stray_presented
+    losses = _losses(found)
+    least = min(losses.silence, losses.everything)
+    return bool(losses.everything) and losses.own >= _INSEPARABLE * least
 
 
 def _verdict(found: Told) -> str:
-    silence = figure(found.silence_loss)
+    losses = _losses(found)
+    silence = losses.said(losses.silence)
     if found.status == "silent":
         first = (
             f"Report nothing: no strategy searched loses less than silence ({silence}). Nothing "
@@ -109,7 +134,7 @@ def _verdict(found: Told) -> str:
         )
     elif found.status == "undecided":
         first = "Undecided: time ran out before a strategy was found that keeps the limits."
-    elif _idle(found):
+    elif is_idle(found):
         first = (
             f"Do not install: nothing found in time loses less than silence ({silence}). Whether "
             "there is better is open."
@@ -117,17 +142,23 @@ def _verdict(found: Told) -> str:
     elif _inseparable(found):
         first = (
             "The techniques cannot separate wanted from stray here: the best strategy found loses "
-            f"{figure(found.loss)}; to report nothing loses {silence}, to report everything "
-            f"{figure(_everything(found))} or more."
+            f"{losses.said(losses.own)}; to report nothing loses {silence}, to report everything "
+            f"{losses.said(losses.everything)} or more."
         )
     elif found.status == "feasible":
         first = (
-            f"An answer, not proven the best: time ran out. It loses {figure(found.loss)}; none "
-            f"loses less than {figure(found.bound)}."
+            f"An answer, not proven the best: {_why_open(found)}. It loses "
+            f"{losses.said(losses.own)}; none loses less than {losses.said(losses.bound)}."
         )
     else:
         first = ""
     return f"{first} {_carries(found)}".strip()
+
+
+def _why_open(found: Told) -> str:
+    if found.per_pass is not None and "own_powers" in found.proof:
+        return "powers by antenna were chosen over each pass surveyed, once"
+    return "time ran out"
 
 
 def _carries(found: Told) -> str:
@@ -155,7 +186,7 @@ def _to_set(found: Told) -> str:
         masks,
     )
     text = ", ".join(filter(None, parts)) + "."
-    if found.status == "infeasible" or _idle(found):
+    if found.status == "infeasible" or is_idle(found):
         return f"Nothing. The least loss has: {text[0].lower()}{text[1:]}"
     return text
 
@@ -168,6 +199,7 @@ def _expect(found: Told) -> str:
         f"{outcome.missed} of {outcome.wanted} wanted missed, {outcome.stray} of "
         f"{outcome.stray_presented} stray reported: loss {figure(outcome.loss)}. At 95 % "
         f"confidence up to {missed} of passes have a miss, {stray} a stray."
+        f"{'' if found.expected is None else f' {found.expected.sentence}'}"
     )
 
 
@@ -176,22 +208,24 @@ def _most(rate: Rate, part: float) -> str:
 
 
 def _robustness(found: Told) -> str:
-    guarded = found.standing.guarded
-    text = (
-        f"If every tag drifts the wrong way the loss is {figure(guarded.loss)}; "
-        f"{_least_guarded(found)}. "
-    )
+    over, loss = found.per_pass, figure(found.standing.guarded.loss)
+    if over is not None:
+        loss = f"{short(over.guarded_loss)} a pass"
+    text = f"If every tag drifts the wrong way the loss is {loss}; {_least_guarded(found)}. "
     margin = _least_margin(found.standing.margins)
     return text + (f"Smallest margin: {margin}." if margin else "No margin is known.")
 
 
 def _least_guarded(found: Told) -> str:
     """What is known of the guarded loss of other strategies."""
-    bound, guarded = found.proof.get("sturdier_bound"), found.standing.guarded.loss
+    bound, over = found.proof.get("sturdier_bound"), found.per_pass
+    guarded = found.standing.guarded.loss if over is None else over.guarded_loss
     if guarded == 0:
         return "no strategy has a lower one"
     if found.sturdier is not None:
-        return f"that of the sturdier strategy is {figure(found.sturdier.guarded_loss)}"
+        own = found.sturdier.over
+        least = figure(found.sturdier.guarded_loss) if own is None else short(own.guarded_loss)
+        return f"that of the sturdier strategy is {least}"
     if bound is not None and bound >= guarded:
         return "no strategy nearly as good stands this better (proven)"
     return "the least that any strategy has is not known"

@@ -7,13 +7,15 @@ since worker processes load it and not the statistics of a whole answer (a secon
 from __future__ import annotations
 
 import time
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Literal
 
 import pandas as pd
 
 from strategist.answers.over import Passes, passes_over, weighed_best
+from strategist.answers.per_pass import PerPass, per_pass_of
 from strategist.errors import DisagreementError
 from strategist.optimise.by_model import pays, prove_by_model
 from strategist.optimise.clock import Clock
@@ -23,7 +25,7 @@ from strategist.optimise.known import answer_of
 from strategist.optimise.outer import Found, choose_score
 from strategist.optimise.own_part import OwnPowers, is_own, with_own_powers
 from strategist.optimise.problem import Answer, Counts, Problem
-from strategist.optimise.progress import watched_by
+from strategist.optimise.progress import Reached, at_stage, watched_by
 from strategist.optimise.scores import Parts, over, parts_of
 from strategist.optimise.strategy import Strategy
 from strategist.optimise.tuning import DEFAULT, Tuning
@@ -166,12 +168,37 @@ class Solution:
         loss than the optimiser did."""
         policy, strategy = self.whole.policy, self.strategy
         found = guarded_outcome(self.whole.survey, policy, strategy)
-        over, replayed = self.over, found
-        if over is not None and over.passes.even:
-            replayed = guarded_outcome(over.passes.survey, policy, strategy)
+        over = self.over
         if over is None or over.passes.even:
-            compare_guarded(self.answer.key[2], replayed.loss)
+            replayed = found.loss if over is None else self._drifted.loss
+            compare_guarded(self.answer.key[2], replayed)
         return found
+
+    @cached_property
+    def per_pass(self) -> PerPass | None:
+        """What it loses over the passes chosen over; None: each pass surveyed, once."""
+        if self.over is None:
+            return None
+        weighed, passes = self.over.weighed, self.over.passes
+        bound = self._least / self.problem.passes if weighed is None else weighed.bound
+        replayed = self.over.outcome, self._drifted
+        return per_pass_of(passes, self.whole.policy, self.strategy, bound, replayed)
+
+    @cached_property
+    def _drifted(self) -> Outcome:
+        """Under the guards, over the passes chosen over."""
+        assert self.over is not None
+        survey = self.over.passes.survey
+        return guarded_outcome(survey, self.whole.policy, self.strategy).outcome
+
+    @property
+    def rank(self) -> tuple[float, float, float]:
+        """What answers of different policies can be compared by, least first: excess, loss, guarded
+        loss."""
+        found = self.per_pass
+        if found is None:
+            return self.answer.key[0], self.answer.key[1], self.answer.key[2]
+        return found.excess, found.loss, found.guarded_loss
 
     @property
     def status(self) -> Status:
@@ -209,6 +236,20 @@ class Solution:
     def _least(self) -> float:
         """The same of the passes chosen over."""
         return self.answer.bound[1] if self.answer.bound[0] >= self.answer.key[0] else 0.0
+
+    def bounded_by(self, wider: Sequence[Solution]) -> Solution:
+        """With the highest bounds of solutions at this read point that may use all it may."""
+        key, over = self.answer.key, self.over
+        bound = max(one.answer.bound for one in wider)
+        answer = replace(self.answer, bound=min(bound, (key[0], key[1])))
+        others = [one.over for one in wider if one.over is not None]
+        if over is not None and len(others) == len(wider):
+            own, weighed = over.own.bounded_by([one.own for one in others]), over.weighed
+            bounds = [one.weighed.bound for one in others if one.weighed is not None]
+            if weighed is not None and bounds:
+                weighed = replace(weighed, bound=min(max(bounds), weighed.value))
+            over = replace(over, own=own, weighed=weighed)
+        return replace(self, answer=answer, over=over)
 
     @property
     def mask_words(self) -> tuple[str, ...]:
@@ -253,7 +294,7 @@ def solve(
     if passes is not None:
         part = None if clock.left is None else Clock(_OWN_SHARE * clock.left)
         once = solve(_as_surveyed(whole), options, known, clock=part, keep_back=keep_back)
-        with watched_by(None):  # its losses are of the weighed copies
+        with at_stage(f"over {passes.words}", partial(_seen_over, once, passes)):
             return _solved_over(whole, passes, once, options, clock)
     posing = time.monotonic()
     parts = parts_of(whole.survey, whole.policy, options.tuning)
@@ -320,6 +361,17 @@ def _solved_over(
     )
 
 
+def _seen_over(own: Solution, passes: Passes, reached: Reached) -> Reached:
+    """What a search over other passes says: losses a pass, beside those of the survey."""
+    words = reached.stage
+    if reached.loss is not None and reached.bound is not None:
+        count = float(passes.conditions.times.sum())
+        loss, bound = reached.loss / count, reached.bound / count
+        found = f"{loss:.3g} a pass found, none below {bound:.3g}"
+        words = ", ".join(one for one in (words, found) if one)
+    return Reached(own.loss, own.bound, words)
+
+
 def _first(own: Solution) -> list[Problem]:
     """The problems of its parts, that of the answer first."""
     others = [one.problem for one in own.parts.parts if one.problem is not own.problem]
@@ -342,8 +394,7 @@ def _prove(
     """The better answer and the higher bound of what the options ask for; of the parts, how many
     were done with at the root."""
     if len(parts.parts) > 1 and options.method != "model":
-        with watched_by(None):  # each part knows a bound of its own alone
-            chosen = choose_score(parts, clock.without_reserve(), start)
+        chosen = choose_score(parts, clock.without_reserve(), start)
         return chosen.found, "search", chosen.at_root
     found = []
     for part in parts.parts:

@@ -7,6 +7,7 @@ from typing import Annotated
 
 from pydantic import Field
 
+from strategist.answers.per_pass import PER_PASS, PerPass, per_pass_of
 from strategist.answers.solution import Solution, compare_counts, compare_guarded
 from strategist.optimise.clock import Clock
 from strategist.optimise.finish import finish
@@ -14,11 +15,23 @@ from strategist.optimise.problem import value
 from strategist.optimise.strategy import Strategy
 from strategist.optimise.sturdy import sturdiest
 from strategist.survey.answer import Declared, Hidden, told
-from strategist.survey.order import figure
+from strategist.survey.order import figure, short
 from strategist.trust.evaluate import Outcome, evaluate
 from strategist.trust.guarded import GuardedOutcome, guarded_outcome
 
 STURDIER = "Beside the best; null: there is none, none was found in time, or not asked for"
+
+
+@dataclass(frozen=True)
+class SturdierPerPass(Declared):
+    """A sturdier strategy over what is chosen over: all figures a pass."""
+
+    loss: float
+    extra_loss: float
+    allowance: float
+    guarded_loss: float
+    guarded_saved: float
+    bound: Annotated[float, Field(description="No strategy of this kind has a lower guarded loss")]
 
 
 @dataclass(frozen=True)
@@ -28,7 +41,9 @@ class Sturdier(Declared):
     score and the dwell of a step that the best has.
 
     `extra_loss` is what it gives up in the survey, `guarded_saved` what it gains under the guards.
-    No strategy of that kind has a guarded loss below `bound`.
+    No strategy of that kind has a guarded loss below `bound`. Where others than each pass surveyed
+    are chosen over, it is of this kind over those, a pass: see `over`; `allowance` is for as many
+    passes as surveyed, and of the survey itself nothing is proven (`bound` 0).
     """
 
     strategy: Strategy
@@ -39,6 +54,7 @@ class Sturdier(Declared):
     ]
     outcome: Outcome
     guarded: GuardedOutcome
+    over: Annotated[SturdierPerPass | None, Field(description=PER_PASS)]
     best: Hidden[Outcome]
     best_guarded: Hidden[float]
 
@@ -60,15 +76,26 @@ class Sturdier(Declared):
 
     @told(after="guarded")
     def gives_up(self) -> str:
-        one, other = self.outcome, self.best
+        one, other, over = self.outcome, self.best, self.over
+        first = ""
+        if over is not None:
+            loss, least = short(over.loss), short(over.loss - over.extra_loss)
+            first = f"a loss of {loss} a pass in place of {least} over what is chosen over; "
         return (
-            f"loss {figure(one.loss)} in place of {figure(other.loss)} in this survey: "
+            f"{first}loss {figure(one.loss)} in place of {figure(other.loss)} in this survey: "
             f"{one.missed} missed and {one.stray} stray in place of {other.missed} and "
             f"{other.stray}"
         )
 
     @told(after="guarded")
     def gains(self) -> str:
+        over = self.over
+        if over is not None:
+            most = short(over.guarded_loss + over.guarded_saved)
+            return (
+                f"a guarded loss of {short(over.guarded_loss)} a pass in place of {most} over what "
+                "is chosen over, if every tag drifts the wrong way"
+            )
         return (
             f"guarded loss {figure(self.guarded.loss)} in place of {figure(self.best_guarded)}: "
             f"{self.guarded.outcome.missed} missed and {self.guarded.outcome.stray} stray if "
@@ -77,13 +104,17 @@ class Sturdier(Declared):
 
     @told(after="bound")
     def proven(self) -> bool:
+        over = self.over
+        if over is not None:
+            return over.bound >= over.guarded_loss
         return self.bound >= self.guarded.loss
 
 
 @dataclass(frozen=True)
 class SturdierSearch:
-    """What was found, and the guarded loss that no sturdier strategy is below: that of the best
-    where it is proven that there is none; None where none was sought."""
+    """What was found, and the guarded loss that no sturdier strategy is below (a pass, where others
+    than each pass surveyed are chosen over): that of the best where it is proven that there is
+    none; None where none was sought."""
 
     found: Sturdier | None = None
     bound: float | None = None
@@ -93,30 +124,57 @@ def sturdier_than(best: Solution, clock: Clock) -> SturdierSearch:
     """Seek it beside a best strategy, and have the evaluator replay it.
 
     None is sought beside a strategy that exceeds a hard limit or is no better than silence, nor
-    beside one that was not chosen over each pass surveyed, once. Raises
-    DisagreementError where the evaluator finds another loss than the optimiser did.
+    where conditions are separate. Over copies or weights the allowance is that of as many passes as
+    surveyed. Raises DisagreementError where the evaluator finds another loss than the optimiser
+    did.
     """
-    whole, problem, answer = best.whole, best.problem, best.answer
-    if best.over is not None or answer.key[0] > 0 or best.beaten_by_silence:
+    whole, problem, answer, over = best.whole, best.problem, best.answer, best.over
+    if answer.key[0] > 0 or best.beaten_by_silence or (over and over.passes.separate):
         return SturdierSearch()
-    sturdy = sturdiest(problem, answer, clock)
+    copies = problem.passes / len(whole.survey.pass_ids)
+    allowance = whole.policy.loss.little(answer.key[1] / copies)
+    sturdy = sturdiest(problem, answer, clock, value(copies * allowance))
+    bound = sturdy.bound if over is None else value(sturdy.bound / problem.passes)
     if sturdy.answer is None:
-        return SturdierSearch(None, sturdy.bound)
+        return SturdierSearch(None, bound)
     strategy, counts = finish(problem, sturdy.answer)
     outcome = evaluate(whole.survey, whole.policy, strategy)
-    compare_counts(counts, outcome, problem)
     guarded = guarded_outcome(whole.survey, whole.policy, strategy)
-    compare_guarded(sturdy.answer.key[2], guarded.loss)
+    per_pass = None
+    if over is None:
+        compare_counts(counts, outcome, problem)
+        compare_guarded(sturdy.answer.key[2], guarded.loss)
+    else:
+        survey, times = over.passes.survey, over.passes.conditions.times
+        over_all = evaluate(survey, whole.policy, strategy)
+        compare_counts(counts, over_all, problem, times)
+        drifted = guarded_outcome(survey, whole.policy, strategy).outcome
+        found = per_pass_of(over.passes, whole.policy, strategy, None, (over_all, drifted))
+        per_pass = _over(best, found, allowance / len(whole.survey.pass_ids), bound)
     return SturdierSearch(
         Sturdier(
             strategy,
             best.words_of(sturdy.answer),
-            sturdy.bound,
-            whole.policy.loss.little(best.loss),
+            bound if over is None else 0.0,
+            allowance,
             outcome,
             guarded,
+            per_pass,
             best.outcome,
-            answer.key[2],
+            best.guarded.loss,
         ),
-        sturdy.bound,
+        bound,
+    )
+
+
+def _over(best: Solution, found: PerPass, allowance: float, bound: float) -> SturdierPerPass:
+    own = best.per_pass
+    assert own is not None
+    return SturdierPerPass(
+        found.loss,
+        value(found.loss - own.loss),
+        value(allowance),
+        found.guarded_loss,
+        value(own.guarded_loss - found.guarded_loss),
+        bound,
     )

@@ -9,9 +9,12 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from strategist.answers.per_pass import PER_PASS, PerPass, beside_silence
 from strategist.answers.solution import Bounded, Counted, Deadline, Options, Solution, Status, solve
 from strategist.answers.sturdier import Sturdier, SturdierSearch, sturdier_than
 from strategist.optimise.clock import Clock
+from strategist.optimise.problem import value
+from strategist.optimise.progress import at_stage
 from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete
 from strategist.survey.answer import Declared, Hidden, Seconds
@@ -30,8 +33,9 @@ class Variant(Bounded, Counted):
 
     `group` says what the variant is for: "all" that the policy allows, one of them "alone" (none:
     "nothing"), all "without" one, or a limit on the "work" to install. `allow` and `masks_max` are
-    what it may use; `extra_loss` is its loss less that of "all". `status`, `bound` and `gap` are as
-    in a result.
+    what it may use; `extra_loss` is its loss less that of "all" (in the survey, where it may be
+    negative if others than each pass surveyed are chosen over: `extra_a_pass` is then what counts).
+    `status`, `bound` and `gap` are as in a result.
     """
 
     name: str
@@ -43,6 +47,8 @@ class Variant(Bounded, Counted):
     loss: float
     bound: float
     extra_loss: Annotated[float, Field(description="On top of the loss of all together")]
+    per_pass: Annotated[PerPass | None, Field(description=PER_PASS)]
+    extra_a_pass: Annotated[float | None, Field(description="As extra_loss, of per_pass")]
     guarded_loss: float
     strategy: Strategy
     mask_words: tuple[str, ...]
@@ -69,10 +75,11 @@ def compare_techniques(read_point: ReadPoint, options: Options | None = None) ->
 
     Without power the level is the highest surveyed; without a ladder there is one level. Each
     variant has the whole time limit and its share of the total one; those that come to the same
-    choice are solved once. Where time runs out, each variant is given the best strategy found for
-    it or for fewer techniques, with the best bound of it or of more: none is better than one that
-    allows more. Variants that a total limit leaves no time for are left out, and a warning says
-    which. Raises what `choose` raises.
+    choice are solved once. Variants are held against each other by what the policy aims at. Where
+    time runs out, each variant is given the best strategy found for it or for fewer techniques,
+    with the best bound of it or of more: none is better than one that allows more. Variants that a
+    total limit leaves no time for are left out, and a warning says which. Raises what `choose`
+    raises.
     """
     options = options or Options()
     started, deadline = time.monotonic(), Deadline.of(options)
@@ -85,13 +92,14 @@ def compare_techniques(read_point: ReadPoint, options: Options | None = None) ->
             break
         own = options.share(len(policies) + 1 - number, time.monotonic() - started)
         part = replace(whole, policy=policy)
-        found = solve(part, own, _inside(policy, solved), clock=Clock(own.time_limit_s))
+        name = next(name for name, _, other in asked if other == policy)
+        with at_stage(f"{name} ({number + 1} of {len(policies)})"):
+            found = solve(part, own, _inside(policy, solved), clock=Clock(own.time_limit_s))
         guarded = guarded_loss(whole.survey, policy, found.strategy)
         solved[policy] = _Solved(found, guarded)
     best = {policy: _best_known(policy, solved) for policy in solved}
-    least = best[policies[0]].found.loss
     variants = tuple(
-        _variant(name, group, policy, best[policy], least)
+        _variant(name, group, policy, best[policy], best[policies[0]].found)
         for name, group, policy in asked
         if policy in best
     )
@@ -101,7 +109,7 @@ def compare_techniques(read_point: ReadPoint, options: Options | None = None) ->
         own = options.share(1, time.monotonic() - started)
         sturdier = sturdier_than(first, Clock(own.time_limit_s))
     warnings = (
-        *silence_warnings(whole.policy, first.outcome),
+        *silence_warnings(whole.policy, first.outcome, beside_silence(first.per_pass)),
         *whole.warnings,
         *_late(name for name, _, policy in asked if policy not in best),
     )
@@ -122,17 +130,11 @@ class _Solved:
     found: Solution
     guarded_loss: float
 
-    @property
-    def rank(self) -> tuple[float, float, float]:
-        """What answers of different policies can be compared by, least first."""
-        excess, loss = self.found.answer.key[:2]
-        return excess, loss, self.guarded_loss
-
 
 def _inside(policy: Policy, solved: Mapping[Policy, _Solved]) -> Strategy | None:
     """The best strategy known that a policy allows, to begin with."""
     inside = [one for other, one in solved.items() if _within(other, policy)]
-    return min(inside, key=lambda one: one.rank).found.strategy if inside else None
+    return min(inside, key=lambda one: one.found.rank).found.strategy if inside else None
 
 
 def _best_known(policy: Policy, solved: Mapping[Policy, _Solved]) -> _Solved:
@@ -143,11 +145,9 @@ def _best_known(policy: Policy, solved: Mapping[Policy, _Solved]) -> _Solved:
     """
     own = solved[policy]
     inside = [one for other, one in solved.items() if _within(other, policy)]
-    best = min([own, *inside], key=lambda one: one.rank)
-    bound = max(one.found.answer.bound for other, one in solved.items() if _within(policy, other))
-    answer = best.found.answer
-    answer = replace(answer, bound=min(bound, (answer.key[0], answer.key[1])))
-    return replace(best, found=replace(best.found, answer=answer))
+    best = min([own, *inside], key=lambda one: one.found.rank)
+    wider = [one.found for other, one in solved.items() if _within(policy, other)]
+    return replace(best, found=best.found.bounded_by(wider))
 
 
 def _within(fewer: Policy, more: Policy) -> bool:
@@ -159,8 +159,10 @@ def _masks_max(policy: Policy) -> int:
     return policy.reader.mask_slots if "masks" in policy.allow else 0
 
 
-def _variant(name: str, group: Group, policy: Policy, best: _Solved, least: float) -> Variant:
+def _variant(name: str, group: Group, policy: Policy, best: _Solved, first: Solution) -> Variant:
     found = best.found
+    per_pass, least = found.per_pass, first.per_pass
+    more = None if per_pass is None or least is None else value(per_pass.loss - least.loss)
     return Variant(
         name=name,
         group=group,
@@ -169,7 +171,9 @@ def _variant(name: str, group: Group, policy: Policy, best: _Solved, least: floa
         status=found.status,
         loss=found.loss,
         bound=found.bound,
-        extra_loss=round(found.loss - least, 6),
+        extra_loss=value(found.loss - first.loss),
+        per_pass=per_pass,
+        extra_a_pass=more,
         guarded_loss=best.guarded_loss,
         strategy=found.strategy,
         outcome=found.outcome,

@@ -6,15 +6,17 @@ import json
 import time
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Annotated, Any
 
 import numpy as np
+from pydantic import Field
 
 from strategist.answers.assessment import Assessment, choose
 from strategist.answers.cable import behind_cable
 from strategist.answers.solution import Deadline, Options
 from strategist.errors import InputError
 from strategist.optimise.problem import value
+from strategist.optimise.progress import at_stage
 from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete
 from strategist.survey.answer import Declared, Hidden, told
@@ -80,6 +82,15 @@ class Effect(Declared):
         return BeforeAfter(self.before.loss, self.loss_after)
 
     @told(after="settings")
+    def loss_a_pass(
+        self,
+    ) -> Annotated[BeforeAfter | None, Field(description="Of per_pass, by the weights before")]:
+        before, after = self.before.per_pass, self.after.per_pass
+        if before is None or after is None:
+            return None
+        return BeforeAfter(before.loss, after.under(self.weights))
+
+    @told(after="settings")
     def guarded_loss(self) -> BeforeAfter:
         return BeforeAfter(self.before.standing.guarded_loss, self.after.standing.guarded_loss)
 
@@ -127,6 +138,24 @@ def what_if(
     """
     options = replace(options or Options(), sturdier=False)
     started = time.monotonic()
+    other, changes, assumptions = changed(read_point, sets, added_cable_loss_db)
+    first = before
+    if first is None:
+        with at_stage("as it is"):
+            first = choose(read_point, options.share(2, _since(started)))
+    with at_stage("" if before else "changed"):
+        second = choose(other, options.share(1, _since(started)), known=first.strategy)
+    if before is None:
+        first = _no_worse(read_point, first, [second.strategy], options)
+    found = _effect(read_point, changes, first, second, assumptions)
+    return WhatIf(**vars(found))
+
+
+def changed(
+    read_point: ReadPoint, sets: Mapping[str, Any], added_cable_loss_db: float
+) -> tuple[ReadPoint, tuple[Change, ...], tuple[str, ...]]:
+    """The read point with keys set and the cable changed as in `what_if`, what that changes, and
+    what it takes for granted. Raises InputError where nothing changes, too."""
     policy, changes = _changed(read_point.policy, sets)
     other = _at_levels(replace(read_point, policy=policy))
     assumptions: tuple[str, ...] = ()
@@ -136,12 +165,7 @@ def what_if(
     if not changes:
         wrong = "no key differs from what the policy says"
         raise InputError.one("set", "", "a value that differs", wrong=wrong)
-    first = before or choose(read_point, options.share(2, _since(started)))
-    second = choose(other, options.share(1, _since(started)), known=first.strategy)
-    if before is None:
-        first = _no_worse(read_point, first, [second.strategy], options)
-    found = _effect(read_point, changes, first, second, assumptions)
-    return WhatIf(**vars(found))
+    return other, changes, assumptions
 
 
 def _effect(
@@ -172,7 +196,8 @@ def usual_what_ifs(read_point: ReadPoint, options: Options | None = None) -> Wha
     started, deadline = time.monotonic(), Deadline.of(options)
     questions = tuple(_questions(read_point.policy))
     shares = 2 + len(questions)  # of the limit: the first answer, each question, and _no_worse
-    before = choose(read_point, options.share(shares, _since(started)))
+    with at_stage("as it is"):
+        before = choose(read_point, options.share(shares, _since(started)))
     asked: list[Asked] = []
     for words, sets, added_cable_loss_db in questions:
         if deadline.passed():
@@ -180,13 +205,14 @@ def usual_what_ifs(read_point: ReadPoint, options: Options | None = None) -> Wha
             continue
         own = options.share(shares - 1 - len(asked), _since(started))
         try:
-            found = what_if(
-                read_point,
-                sets,
-                added_cable_loss_db=added_cable_loss_db,
-                options=own,
-                before=before,
-            )
+            with at_stage(f"{words} ({len(asked) + 1} of {len(questions)})"):
+                found = what_if(
+                    read_point,
+                    sets,
+                    added_cable_loss_db=added_cable_loss_db,
+                    options=own,
+                    before=before,
+                )
         except InputError as error:
             asked.append(Asked(words, None, str(error)))
         else:
@@ -221,12 +247,22 @@ def _no_worse(
     for strategy in [one for one in dict.fromkeys(others) if one != own]:
         found = choose(read_point, at_once, known=strategy)
         if _rank(read_point.policy, found) < _rank(read_point.policy, first):
-            first = replace(found, bound=first.bound, proof=first.proof, unseen=None)
+            first = _bounded(found, first)
     return first
 
 
+def _bounded(found: Assessment, first: Assessment) -> Assessment:
+    """With what is known of the bound by the first answer."""
+    over = found.per_pass
+    if over is not None and first.per_pass is not None:
+        over = replace(over, bound=first.per_pass.bound)
+    return replace(found, bound=first.bound, per_pass=over, proof=first.proof, unseen=None)
+
+
 def _rank(policy: Policy, result: Assessment) -> tuple[float, float, float]:
-    outcome = result.outcome
+    outcome, over = result.outcome, result.per_pass
+    if over is not None:
+        return over.excess, over.loss, over.guarded_loss
     excess = value(policy.limits.excess(outcome.missed_rate, outcome.stray_rate))
     return excess, result.loss, result.standing.guarded.loss
 

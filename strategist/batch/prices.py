@@ -12,17 +12,20 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from strategist.answers.over import Passes, passes_over
+from strategist.answers.per_pass import judged_over
 from strategist.batch.engine import carry_out, engine_for
 from strategist.errors import InputError, StrategistError
 from strategist.optimise.clock import Clock
 from strategist.optimise.installable import installable
+from strategist.optimise.problem import value
 from strategist.optimise.strategy import Strategy, read_strategy
 from strategist.radio.complete import complete
 from strategist.radio.lawful import lawful_at, strictest_radio
 from strategist.survey.parts import Part, open_case
 from strategist.survey.records import ReadPoint
-from strategist.trust.evaluate import Outcome, evaluate
-from strategist.trust.evaluation import beaten_by_silence, silence_loss
+from strategist.trust.evaluate import evaluate
+from strategist.trust.evaluation import silence_loss
 from strategist.trust.foreseen import foreseen_of
 
 _SAME = 1e-6
@@ -35,9 +38,10 @@ _Strategies = tuple[Strategy, ...]
 class Prices:
     """`loss[c]` is what a read point loses with candidate c; inf where that may not be set there,
     exceeds hard limits by more than its own strategy does, is no better than silence where limits
-    allow that, or was not looked at in time. `own` is what its own strategy loses, `silence` what
-    silence does, and `silent` says that limits allow silence and nothing looked at is better.
-    `tried` counts the candidates that were looked at.
+    allow that, or was not looked at in time. Losses are by what its policy aims at, for as many
+    passes as surveyed: `own` is what its own strategy loses, `silence` what silence does, and
+    `silent` says that limits allow silence and nothing looked at is better. `tried` counts the
+    candidates that were looked at.
     `predicted[c]` are the levels (dBm) of candidate c that were predicted there and not surveyed;
     `lawful_dbm` is the highest lawful level there, None where none can be named."""
 
@@ -71,7 +75,7 @@ def prices_of(
     for case, point in read_points:
         result = own.get((case, point.name))
         if result is not None:
-            price = _price_point(point, _own(result), float(result["loss"]), candidates, clock)
+            price = _price_point(point, _Given.of(result), candidates, clock)
             found[case, point.name] = _known(case, point.name, price)
             if clock.expired():
                 return found
@@ -108,15 +112,25 @@ def _known(case: str, name: str, answer: Prices | str) -> Prices:
     return answer
 
 
-def _own(result: dict[str, Any]) -> Strategy:
-    return read_strategy(strategy_text(result).encode(), "results")
+@dataclass(frozen=True)
+class _Given:
+    """Of a result: its strategy, what the batch said that this loses, the seed of its copies."""
+
+    strategy: Strategy
+    loss: float
+    seed: int
+
+    @staticmethod
+    def of(result: dict[str, Any]) -> _Given:
+        strategy = read_strategy(strategy_text(result).encode(), "results")
+        seed = result.get("proof", {}).get("seed", 0)
+        return _Given(strategy, float(result["loss"]), int(seed))
 
 
 @dataclass(frozen=True)
 class _Task:
     part: Part
-    own: Strategy
-    loss: float
+    given: _Given
 
     @property
     def size(self) -> int:
@@ -135,7 +149,7 @@ def _tasks(own: Results, clock: Clock) -> Iterator[_Task]:
             for part in open_case(case, case, index):
                 result = own.get((case, part.read_point))
                 if result is not None:
-                    yield _Task(part, _own(result), float(result["loss"]))
+                    yield _Task(part, _Given.of(result))
                     if clock.expired():
                         return
     finally:
@@ -151,32 +165,51 @@ def _price_part(task: _Task, candidates: _Strategies, clock: Clock) -> Prices | 
         point = task.part.read()
     except (StrategistError, MemoryError) as error:
         return _words(error)
-    return _price_point(point, task.own, task.loss, candidates, clock)
+    return _price_point(point, task.given, candidates, clock)
+
+
+@dataclass(frozen=True)
+class _Judge:
+    """What strategies lose at a read point by what its policy aims at: over the passes surveyed, or
+    in the mean of as many of those chosen over."""
+
+    point: ReadPoint
+    passes: Passes | None
+
+    def of(self, strategy: Strategy) -> tuple[float, float, float, float]:
+        """Excess over the limits and loss, then those of silence."""
+        survey, policy = self.point.survey, self.point.policy
+        if self.passes is not None:
+            times = len(survey.pass_ids)
+            excess, loss, at_silence, silence = judged_over(self.passes, policy, strategy)
+            return excess, value(times * loss), at_silence, value(times * silence)
+        outcome, limits = evaluate(survey, policy, strategy), policy.limits
+        excess = limits.excess(outcome.missed_rate, outcome.stray_rate)
+        at_silence = limits.excess(1.0 if outcome.wanted else None, 0.0)
+        return excess, outcome.loss, at_silence, silence_loss(policy, outcome)
 
 
 def _price_point(
-    given: ReadPoint, strategy: Strategy, its_loss: float, candidates: _Strategies, clock: Clock
+    surveyed: ReadPoint, given: _Given, candidates: _Strategies, clock: Clock
 ) -> Prices | str:
-    """The prices at a read point, or what is wrong with it in words.
-
-    `strategy` is its own, and `its_loss` what the batch said of that.
-    """
+    """The prices at a read point, or what is wrong with it in words."""
+    strategy = given.strategy
     try:
-        point = complete(given)
+        point = complete(surveyed)
         survey, policy = point.survey, point.policy
-        own = evaluate(survey, policy, strategy)
+        found = evaluate(survey, policy, strategy).loss
+        judge = _Judge(point, passes_over(point, given.seed))
+        own = judge.of(strategy)
     except (StrategistError, MemoryError) as error:
         return _words(error)
-    if abs(own.loss - its_loss) > _SAME * max(1.0, own.loss):
-        return f"a loss of {own.loss:g} for a result of {its_loss:g}"
-    limits, silence = policy.limits, silence_loss(policy, own)
-    excess = limits.excess(own.missed_rate, own.stray_rate) + _SAME
-    may_be_silent = limits.excess(1.0 if own.wanted else None, 0.0) <= excess
+    if abs(found - given.loss) > _SAME * max(1.0, found):
+        return f"a loss of {found:g} for a result of {given.loss:g}"
+    excess, silence = own[0] + _SAME, own[3]
+    may_be_silent = own[2] <= excess
 
-    def price(outcome: Outcome) -> float:
-        over = limits.excess(outcome.missed_rate, outcome.stray_rate) > excess
-        beaten = may_be_silent and beaten_by_silence(policy, outcome)
-        return math.inf if over or beaten else outcome.loss
+    def price(judged: tuple[float, float, float, float]) -> float:
+        beaten = may_be_silent and judged[1] >= silence - _SAME
+        return math.inf if judged[0] > excess or beaten else judged[1]
 
     losses, predicted, tried = [], [], 0
     for candidate in candidates:
@@ -185,13 +218,13 @@ def _price_point(
         if candidate == strategy:
             loss = price(own)
         elif not late and installable(candidate, policy, survey):
-            loss = price(evaluate(survey, policy, candidate))
+            loss = price(judge.of(candidate))
         tried += candidate == strategy or not late
         losses.append(loss)
         foreseen = foreseen_of(survey, candidate) if loss < math.inf else None
         predicted.append(() if foreseen is None else foreseen.steps_dbm)
     return Prices(
-        own=own.loss,
+        own=own[1],
         silence=silence,
         silent=math.isinf(price(own)) and math.isinf(min(losses, default=math.inf)),
         tried=tried,

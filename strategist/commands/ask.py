@@ -79,7 +79,7 @@ def ask(question: strategist.Question, arguments: argparse.Namespace) -> int:
     if question.takes_strategy:
         return each_strategy(
             arguments,
-            lambda point, strategy, last: _answer(
+            lambda point, strategy, last: answered(
                 question, arguments, point, last=last, strategy=strategy
             ),
         )
@@ -89,12 +89,12 @@ def ask(question: strategist.Question, arguments: argparse.Namespace) -> int:
 
         def answer(point: strategist.ReadPoint, last: bool) -> Answered:
             mapped(abs, [0])  # workers load the library while this process does
-            return _answer(question, arguments, point, last=last, mapped=mapped)
+            return answered(question, arguments, point, last=last, mapped=mapped)
 
         return each_point(arguments, case, answer)
 
 
-def _answer(
+def answered(
     question: strategist.Question,
     arguments: argparse.Namespace,
     point: strategist.ReadPoint,

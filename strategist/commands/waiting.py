@@ -41,8 +41,11 @@ class _Line:
         self._started = time.monotonic()
         self._found = ""
 
-    def note(self, loss: float, bound: float) -> None:
-        self._found = f", loss {loss:g} found, none below {max(0.0, bound):g}"
+    def note(self, reached: strategist.Reached) -> None:
+        known = ""
+        if reached.loss is not None and reached.bound is not None:
+            known = f", loss {reached.loss:g} found, none below {max(0.0, reached.bound):g}"
+        self._found = known + (f"; {reached.stage}" if reached.stage else "")
 
     def draw(self) -> None:
         if self.over.wait(_QUIET_S):

@@ -38,6 +38,7 @@ from strategist.optimise.by_model import pays
 from strategist.optimise.clock import Clock, OutOfTimeError
 from strategist.optimise.model import Model
 from strategist.optimise.problem import Answer, Problem, answer_at, value
+from strategist.optimise.progress import tell, watched_by
 from strategist.optimise.search import least_loss, search
 from strategist.optimise.solver import solve_mip
 from strategist.survey.records import Floats, Ints
@@ -177,14 +178,20 @@ class _Run:
         start = self.best.answer if self.pool else None
         if start is not None:
             start = answer_at(one, start.chain, start.cutoff, start.levels)
-        answer = least_loss(one, self.clock, start)
+        with watched_by(None):  # its losses are of these weights alone
+            answer = least_loss(one, self.clock, start)
         self.calls += 1
         excess, loss = answer.bound
         self.infeasible |= excess > 0
         if excess == 0:
             room = np.where(exact > 0, self.weighing.cap / np.maximum(exact, 1e-300), np.inf)
             self.bound = max(self.bound, min(1.0, float(room.min())) * loss / float(times.sum()))
-        return self.look(answer)
+        new = self.look(answer)
+        best = self.best
+        if best.key[0] == 0:
+            words = f"{best.key[1]:.3g} a pass found, none below {min(self.bound, best.key[1]):.3g}"
+            tell(None, None, words)
+        return new
 
     def close(self, seed: int) -> None:
         """What the planes leave open, by the mixed-integer model. Raises OutOfTimeError."""
@@ -209,7 +216,8 @@ class _Run:
         times, _ = self.weighing.rounded(worst_of(best.losses, self.weighing.cap)[1])
         one = counted(self.problem, times)
         start = answer_at(one, best.answer.chain, best.answer.cutoff, best.answer.levels)
-        self.look(search(one, self.clock, start))
+        with watched_by(None):
+            self.look(search(one, self.clock, start))
 
 
 def least_over_conditions(

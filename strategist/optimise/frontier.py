@@ -5,6 +5,9 @@ below a floor was looked at, or cannot join the staircase of points found. The s
 edges of the convex hull one after the other, first down to the edge itself, then up to the last
 corner between its points, and raises the floor of each cutoff by the bounds of the search
 (`node`). It ends when each corner is below a floor of each cutoff: then no strategy is missing.
+
+Over many passes the points are too many to be of use, or to prove. Within a range of weight ratios
+the sweep keeps to those that are best for some of them: the edges of the hull with such weights.
 """
 
 from __future__ import annotations
@@ -13,16 +16,18 @@ import bisect
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
+from fractions import Fraction
 
 import numpy as np
 
 from strategist.optimise.chains import TooManyLeftError
 from strategist.optimise.clock import Clock, KeepingClock, OutOfTimeError
-from strategist.optimise.front import Corner, Front, Point, Staircase, Weights, dot
+from strategist.optimise.front import Corner, Edge, Front, Point, Staircase, Weights, dot
 from strategist.optimise.measures import Aim, Measure
 from strategist.optimise.node import Node
 from strategist.optimise.outer import Found, likely, rival_in
 from strategist.optimise.problem import Problem
+from strategist.optimise.progress import tell
 from strategist.optimise.scores import Part, Parts
 from strategist.optimise.selections import Selections
 from strategist.optimise.starts import Starts
@@ -31,7 +36,9 @@ from strategist.optimise.zoom import few_levels, is_wide, on_levels
 from strategist.survey.policy import Loss
 from strategist.survey.records import Ints
 
-__all__ = ["Sweep", "sweep"]
+__all__ = ["Ratios", "Sweep", "sweep"]
+
+Ratios = tuple[Fraction, Fraction]  # of weights, missed ÷ stray: the least and the most
 
 _NO_STRATEGY = 2**62  # the floor where there is none at all
 _CUTOFFS = 8  # cutoffs that are tried without masks to begin with
@@ -42,10 +49,11 @@ _STARTS = (0.2, 1.0, 5.0)  # weights of a missed tag in strays that starts are s
 class Sweep:
     """The staircase, what is proven of it, and what that took.
 
-    `open` are the corners that are not proven (none: complete); `stray_bounds` says for each point
-    how few stray tags, at least, a strategy reports that misses no more, `missed_bounds` how few
-    wanted ones, at least, one misses that reports no more. `parts` has the part of each point;
-    `weights` tell any two points apart, and by them the answers' losses are counted.
+    `open` are the corners that are not proven (none: complete, or all that is best for some ratio);
+    `stray_bounds` says for each point how few stray tags, at least, a strategy reports that misses
+    no more, `missed_bounds` how few wanted ones, at least, one misses that reports no more. `parts`
+    has the part of each point; `weights` tell any two points apart, and by them the answers'
+    losses are counted.
     """
 
     weights: Loss
@@ -58,8 +66,11 @@ class Sweep:
     effort: tuple[tuple[str, int], ...]
 
 
-def sweep(parts: Parts, clock: Clock, a_point_s: float = 0.0) -> Sweep:
+def sweep(
+    parts: Parts, clock: Clock, a_point_s: float = 0.0, ratios: Ratios | None = None
+) -> Sweep:
     """All non-dominated points of all parts that keep the hard limits; the loss plays no part.
+    Where `ratios` are given, only those that are best for some weights between the two.
 
     What is proven holds for chains of at most `slots` masks, those within reach; longer ones are
     sought from some good starts only. Under a time limit very many levels are thinned out, and
@@ -69,13 +80,13 @@ def sweep(parts: Parts, clock: Clock, a_point_s: float = 0.0) -> Sweep:
     """
     first = parts.parts[0]
     if is_wide(first.problem, clock):
-        return _on_few_levels(first, clock, a_point_s)
-    runs = _swept(parts, clock, a_point_s)
+        return _on_few_levels(first, clock, a_point_s, ratios)
+    runs = _swept(parts, clock, a_point_s, ratios)
     whole = runs[-1]
     staircase = whole.staircase
     for run in runs:
         run.staircase = staircase
-    points = staircase.points
+    points = [p for p in staircase.points if ratios is None or _is_best(staircase, p, ratios)]
     effort: dict[str, int] = {}
     for run in runs:
         for name, count in run.tree.effort.items():
@@ -89,14 +100,19 @@ def sweep(parts: Parts, clock: Clock, a_point_s: float = 0.0) -> Sweep:
         min(run.slots for run in runs),
         shown,
         {point: one.part for point, one in found.items()},
-        tuple(dict.fromkeys(corner for run in runs for corner in run.open())),
+        tuple(dict.fromkeys(corner for run in runs for corner in run.left)),
         {(m, s): _least(runs, [(m, n) for n in range(s + 1)]) for m, s in points},
         {(m, s): _least(runs, [(n, s) for n in range(m + 1)]) for m, s in points},
         tuple(effort.items()),
     )
 
 
-def _swept(parts: Parts, clock: Clock, a_point_s: float) -> list[_Sweep]:
+def _is_best(staircase: Staircase, point: Point, ratios: Ratios) -> bool:
+    low, high = staircase.ratios().get(point, (None, None))
+    return low is not None and low <= ratios[1] and (high is None or high >= ratios[0])
+
+
+def _swept(parts: Parts, clock: Clock, a_point_s: float, ratios: Ratios | None) -> list[_Sweep]:
     """The parts, the most promising one first, each with its share of the time."""
     several = len(parts.parts) > 1
     order = list(parts.parts)
@@ -112,7 +128,11 @@ def _swept(parts: Parts, clock: Clock, a_point_s: float) -> list[_Sweep]:
         run = _Sweep(part, own, a_point_s, found)
         try:
             run.start()
-            run.prove()
+            if ratios is None:
+                run.prove()
+            else:
+                run.prove_best(ratios)
+            run.whole = True
         except (OutOfTimeError, TooManyLeftError):
             pass  # what could not be looked at stays open
         found = run.found = run.union()
@@ -125,11 +145,11 @@ def _least(runs: list[_Sweep], corners: list[Corner]) -> int:
     return min(run.open_from(corners) for run in runs)
 
 
-def _on_few_levels(whole: Part, clock: Clock, a_point_s: float) -> Sweep:
+def _on_few_levels(whole: Part, clock: Clock, a_point_s: float, ratios: Ratios | None) -> Sweep:
     """The points that some of the levels reach, as points of the whole problem; all is open."""
     keep = few_levels(whole.problem)
     few = replace(whole, problem=on_levels(whole.problem, keep))
-    part = sweep(Parts((few,), 1, 0), clock, a_point_s)
+    part = sweep(Parts((few,), 1, 0), clock, a_point_s, ratios)
     staircase = Staircase(part.staircase.most)
     for point in part.staircase.points:
         answer = part.staircase.answer(point)
@@ -171,6 +191,7 @@ class _Sweep:
         self._same_as_another[problem.outcomes] = False
         self.floors: dict[Weights, Ints] = {}
         self._confirmed: set[Weights] = set()
+        self.whole = False  # whether all was looked at that is asked for
 
     def _needed(self) -> float:
         """Seconds kept back for evaluating what was found."""
@@ -193,6 +214,11 @@ class _Sweep:
         for weights, floors in self.floors.items():
             below = below | (floors[cutoff] > dot(weights, corner))
         return bool(np.all(below))
+
+    @property
+    def left(self) -> list[Corner]:
+        """What is open of what is asked for."""
+        return [] if self.whole else self.open()
 
     def open(self) -> list[Corner]:
         return [corner for corner in self.staircase.corners() if not self.settled(corner)]
@@ -224,12 +250,9 @@ class _Sweep:
 
     def prove(self) -> None:
         """Raise floors, edge after edge, until every corner is settled."""
-        while not self.chains.reaches(self.slots):
-            self.slots -= 1
-        few = self.problem.tuning.few_of_front
-        if not self.known and self.chains.number(few, self.problem.slots) <= few:
-            self._look_at_all()
+        self._reach()
         while open_ := self.open():
+            self._tell()
             hull = self.staircase.hull()
             for edge in hull:
                 if edge.weights not in self._confirmed:
@@ -241,6 +264,39 @@ class _Sweep:
                 weights = self._weights(corner)
                 together = [q for q in open_ if self._weights(q) == weights]
                 self._raise(weights, max(dot(weights, q) for q in together))
+
+    def _tell(self) -> None:
+        found = len(self.staircase.points)
+        tell(None, None, f"{found} trade-off{'' if found == 1 else 's'} found")
+
+    def prove_best(self, ratios: Ratios) -> None:
+        """Raise floors under the edges of the hull whose weights lie between two ratios."""
+        self._reach()
+        if not self.staircase.points:
+            weights = self._weights(self.staircase.most)
+            self._raise(weights, dot(weights, self.staircase.most))
+        if not self.staircase.points:
+            return
+        for end in ratios:
+            weights = end.numerator, end.denominator
+            self._raise(weights, min(dot(weights, p) for p in self.staircase.points))
+        while edges := [edge for edge in self.staircase.hull() if self._is_new(edge, ratios)]:
+            self._raise(edges[0].weights, edges[0].value)
+            self._confirmed.add(edges[0].weights)
+
+    def _is_new(self, edge: Edge, ratios: Ratios) -> bool:
+        return (
+            ratios[0] <= Fraction(*edge.weights) <= ratios[1]
+            and edge.weights not in self._confirmed
+        )
+
+    def _reach(self) -> None:
+        """How long chains may be that are looked at one and all; all at once where they are few."""
+        while not self.chains.reaches(self.slots):
+            self.slots -= 1
+        few = self.problem.tuning.few_of_front
+        if not self.known and self.chains.number(few, self.problem.slots) <= few:
+            self._look_at_all()
 
     def _look_at_all(self) -> None:
         """Look at every chain, of which there are few, under each cutoff; then none is missing."""
@@ -286,6 +342,7 @@ class _Sweep:
                 continue
             if self.clock.expired():
                 raise OutOfTimeError
+            self._tell()
             node.cutoff, node.highest = left[0], left[-1]
             node.raise_bound(value)
             if node.bound > value:
@@ -313,6 +370,7 @@ class _Sweep:
             if self.clock.expired():
                 raise OutOfTimeError
             node = waiting.pop()
+            self._tell()
             self.tree.nodes += 1
             node.tighten(value)  # from here on its bound holds for what is not above the value
             if node.bound > value or self.tree.explore(node, self.front, self.slots):

@@ -17,6 +17,7 @@ from strategist.optimise.archive import Bound
 from strategist.optimise.chains import Chains
 from strategist.optimise.clock import Clock, OutOfTimeError
 from strategist.optimise.problem import Answer, Chain, Counts, Problem, answer_at
+from strategist.optimise.progress import Reached, at_stage
 from strategist.optimise.scores import Part, Parts
 from strategist.optimise.search import Search
 from strategist.survey.records import Floats, Ints
@@ -199,12 +200,21 @@ class Outer:
         """Take a part further; take its best where that is better than all."""
         run.allow(self._share(share))
         search = run.begin(self.best, self._chains_of(run))
+        words = f"score {self.runs.index(run) + 1} of {len(self.runs)}"
         try:
-            run.open = task(search)
+            with at_stage(words, lambda reached: self._seen(run, reached)):
+                run.open = task(search)
         except OutOfTimeError:
             run.open = search.run.floor
         self._take(run)
         search.tree.layout.forget()
+
+    def _seen(self, at: _Run, reached: Reached) -> Reached:
+        """What the search of a part says, as what is known of all parts."""
+        others = [run.open for run in self.runs if run is not at and run.open is not None]
+        least = min((loss for excess, loss in others if excess == 0), default=float("inf"))
+        bound = None if reached.bound is None else min(reached.bound, least)
+        return Reached(reached.loss, bound, reached.stage)
 
     def _take(self, run: _Run) -> None:
         found = Found(run.part, run.own)

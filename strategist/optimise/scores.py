@@ -29,7 +29,7 @@ __all__ = ["Part", "Parts", "over", "parts_of", "posed_over", "scores_of"]
 AnyScore: TypeAlias = Peak | Nth | Difference | None
 
 _READS_MAX = 12  # of a tag that are counted at most
-_PAIRS_OF_ALL = 5  # antennas up to which any are compared with any others
+_PAIRS_OF_ALL = 5  # antennas up to which any are compared with any others, and counted alone
 
 
 @dataclass(frozen=True, eq=False)
@@ -164,7 +164,7 @@ def _steps_s(survey: Survey, policy: Policy) -> tuple[float | None, ...]:
 
 def scores_of(survey: Survey, policy: Policy) -> Iterator[AnyScore]:
     """The strongest read of all antennas; where antennas may be chosen, of some of them, the n-th
-    strongest of all, and each side against another."""
+    strongest of all or some, and each side against another."""
     yield None
     antennas = survey.antennas
     if "antennas" not in policy.allow or len(antennas) < 2:
@@ -172,8 +172,12 @@ def scores_of(survey: Survey, policy: Policy) -> Iterator[AnyScore]:
     for some in _subsets(antennas):
         if len(some) < len(antennas):
             yield Peak(antennas=some)
-    for n in range(2, _most_reads(survey) + 1):
-        yield Nth("nth", n)
+    for some in _subsets(antennas):
+        if len(antennas) <= _PAIRS_OF_ALL or some == antennas:
+            assert survey.read_antenna is not None
+            heard = survey.with_reads(np.isin(survey.read_antenna, some))
+            for n in range(2, _most_reads(heard) + 1):
+                yield Nth("nth", n, None if some == antennas else some)
     for facing in _subsets(antennas):
         others = tuple(one for one in antennas if one not in facing)
         for against in _subsets(others):

@@ -48,9 +48,11 @@ class Sturdy:
     bound: float
 
 
-def sturdiest(problem: Problem, best: Answer, clock: Clock) -> Sturdy:
+def sturdiest(
+    problem: Problem, best: Answer, clock: Clock, allowance: float | None = None
+) -> Sturdy:
     """Search beside a best strategy that keeps the hard limits and is better than silence, as long
-    as the clock allows.
+    as the clock allows. What is sought may lose `allowance` more (None: `Loss.little`).
 
     Where the mask chains are too many to list, those of fewer masks are searched and no bound is
     known; where levels are very many, some of them.
@@ -58,16 +60,16 @@ def sturdiest(problem: Problem, best: Answer, clock: Clock) -> Sturdy:
     if best.key[2] == 0 or clock.expired():
         return Sturdy(None, 0.0)  # nothing is sturdier than no loss under the guards
     if is_wide(problem, clock):
-        return _on_few_levels(problem, best, clock)
-    return _Beside(problem, best, clock).find()
+        return _on_few_levels(problem, best, clock, allowance)
+    return _Beside(problem, best, clock, allowance).find()
 
 
-def _on_few_levels(problem: Problem, best: Answer, clock: Clock) -> Sturdy:
+def _on_few_levels(problem: Problem, best: Answer, clock: Clock, allowance: float | None) -> Sturdy:
     """Among ladders of some levels, those near the steps of the best with them; no bound."""
     keep = few_levels(problem, best.levels)
     part, steps = on_levels(problem, keep), np.searchsorted(keep, best.levels).tolist()
     known = answer_at(part, best.chain, best.cutoff, tuple(steps))
-    found = _Beside(part, replace(known, effort=best.effort), clock).find().answer
+    found = _Beside(part, replace(known, effort=best.effort), clock, allowance).find().answer
     if found is None:
         return Sturdy(None, 0.0)
     levels = tuple(keep[list(found.levels)].tolist())
@@ -84,11 +86,12 @@ class _Goal:
     limited = True
     excess = 0.0
 
-    def __init__(self, problem: Problem, best: Answer) -> None:
+    def __init__(self, problem: Problem, best: Answer, allowance: float | None) -> None:
         _, least, guarded = best.key[:3]
         self.measure = measures(problem)[0]
         self._step = spacing(self.measure)
-        more, step = problem.policy.loss.little(least), self._step or _FINEST
+        more = problem.policy.loss.little(least) if allowance is None else allowance
+        step = self._step or _FINEST
         self.cap = value(least + more)
         if problem.silence[0] == 0:
             self.cap = min(self.cap, value(problem.silence[1] - step))
@@ -142,8 +145,10 @@ class _Beside(BestFirst):
 
     best: _Within
 
-    def __init__(self, problem: Problem, best: Answer, clock: Clock) -> None:
-        tree, goal = Tree(problem, clock), _Goal(problem, best)
+    def __init__(
+        self, problem: Problem, best: Answer, clock: Clock, allowance: float | None
+    ) -> None:
+        tree, goal = Tree(problem, clock), _Goal(problem, best, allowance)
         _, least, guarded, *rest = best.key
         self._given = replace(best, key=(0.0, goal.rank(least, guarded), least, *rest))
         self._guarded = guarded

@@ -50,22 +50,26 @@ class Law:
         between them. `unread` −inf: no lower level was tried; without a law the turn-on is then
         −inf and the error inf, not known.
         """
+        bottom, middle, top = (
+            self.turn_on_at(kind, unread, level, rssi, share) for share in (0.025, 0.5, 0.975)
+        )
+        ends = np.isfinite(bottom)
+        return middle, np.where(ends, (top - np.where(ends, bottom, 0.0)) / 2, np.inf)
+
+    def turn_on_at(
+        self, kind: Ints, unread: Floats, level: Floats, rssi: Floats, share: Floats | float
+    ) -> Floats:
+        """The turn-on (dBm) that a share of what `turn_on` says lies below."""
         spread = self.spread_db[kind]
         known = np.isfinite(spread)
         said = self.intercept[kind] + self.slope * (level - rssi)
         scale = np.where(known, spread, 1.0)
         low, high = special.ndtr((unread - said) / scale), special.ndtr((level - said) / scale)
         lawful = known & (high - low > OUTLIER)
-
-        def at(share: float) -> Floats:
-            by_law = said + scale * special.ndtri(low + share * (high - low))
-            evenly = level - (1 - share) * (level - unread)
-            found: Floats = np.clip(np.where(lawful, by_law, evenly), unread, level)
-            return found
-
-        bottom, top = at(0.025), at(0.975)
-        ends = np.isfinite(bottom)
-        return at(0.5), np.where(ends, (top - np.where(ends, bottom, 0.0)) / 2, np.inf)
+        by_law = said + scale * special.ndtri(low + share * (high - low))
+        evenly = level - (1 - share) * (level - unread)
+        found: Floats = np.clip(np.where(lawful, by_law, evenly), unread, level)
+        return found
 
 
 def turn_on_law(kind: Ints, unread: Floats, level: Floats, rssi: Floats, kinds: int) -> Law:
@@ -111,8 +115,8 @@ def fill(levels_dbm: Floats, peaks: Floats, kind: Ints, asked: Bools) -> Filled:
     exists: as that one, but below it only down to turn-on. RSSI is the climb from turn-on, moved
     to meet the measured reads beside it.
     """
-    below, above = _beside(peaks)
-    law = _law_of(levels_dbm, peaks, kind)
+    below, above = beside(peaks)
+    law = law_of(levels_dbm, peaks, kind)
     entry, level = np.nonzero(asked)
     low, high = below[entry, level], above[entry, level]
     read_low, read_high = _read(peaks, entry, low), _read(peaks, entry, high)
@@ -128,12 +132,12 @@ def fill(levels_dbm: Floats, peaks: Floats, kind: Ints, asked: Bools) -> Filled:
     nearer = power - levels_dbm[low] < levels_dbm[high] - power
     read = np.where(rising, power >= on, read_low & (~falling | nearer))
     found = peaks.copy()
-    rssi = _rssi(levels_dbm, peaks, _starts(levels_dbm, peaks, kind, law), entry, level)
+    rssi = rssi_of(levels_dbm, peaks, starts_of(levels_dbm, peaks, kind, law), entry, level)
     found[entry, level] = np.where(read, rssi, -np.inf)
     return Filled(found, float(error[rising].max(initial=0.0)))
 
 
-def _beside(peaks: Floats) -> tuple[Ints, Ints]:
+def beside(peaks: Floats) -> tuple[Ints, Ints]:
     """Index of the nearest level tried below and above each cell; −1 where there is none."""
     levels = peaks.shape[1]
     tried = ~np.isnan(peaks)
@@ -154,11 +158,11 @@ def _first(peaks: Floats) -> tuple[Ints, Ints, Ints]:
     read = np.isfinite(peaks)
     entry = np.flatnonzero(read.any(axis=1))
     first = read[entry].argmax(axis=1)
-    below, _ = _beside(peaks)
+    below, _ = beside(peaks)
     return entry, first, np.where(first > 0, below[entry, first - 1], -1)
 
 
-def _law_of(levels_dbm: Floats, peaks: Floats, kind: Ints) -> Law:
+def law_of(levels_dbm: Floats, peaks: Floats, kind: Ints) -> Law:
     entry, first, under = _first(peaks)
     seen = under >= 0
     entry, first, under = entry[seen], first[seen], under[seen]
@@ -171,7 +175,7 @@ def _law_of(levels_dbm: Floats, peaks: Floats, kind: Ints) -> Law:
     )
 
 
-def _climb(over_db: Floats, compression_db: float) -> Floats:
+def climb_of(over_db: Floats, compression_db: float) -> Floats:
     """RSSI above that at turn-on, `over_db` of power above turn-on.
 
     Its slope is 1 at turn-on (and where the line goes on below) and half at `compression_db`.
@@ -181,7 +185,7 @@ def _climb(over_db: Floats, compression_db: float) -> Floats:
     return np.minimum(over_db, 0.0) + climb
 
 
-def _starts(levels_dbm: Floats, peaks: Floats, kind: Ints, law: Law) -> Floats:
+def starts_of(levels_dbm: Floats, peaks: Floats, kind: Ints, law: Law) -> Floats:
     """Turn-on of each tag by its lowest read; that read's level where no more is known."""
     entry, first, under = _first(peaks)
     unread = np.where(under >= 0, levels_dbm[under], -np.inf)
@@ -191,12 +195,12 @@ def _starts(levels_dbm: Floats, peaks: Floats, kind: Ints, law: Law) -> Floats:
     return starts
 
 
-def _rssi(levels_dbm: Floats, peaks: Floats, starts: Floats, entry: Ints, level: Ints) -> Floats:
+def rssi_of(levels_dbm: Floats, peaks: Floats, starts: Floats, entry: Ints, level: Ints) -> Floats:
     """RSSI of cells if they are read: the climb, and what the reads beside them are off it."""
     over = levels_dbm[None, :] - starts[:, None]
-    climb = _climb(over, _compression(over, peaks))
+    climb = climb_of(over, compression_of(over, peaks))
     off = np.where(np.isfinite(peaks), peaks - climb, np.nan)
-    below, above = (beside[entry, level] for beside in _beside(peaks))
+    below, above = (ends[entry, level] for ends in beside(peaks))
     low = np.where(below >= 0, off[entry, below], np.nan)
     high = np.where(above >= 0, off[entry, above], np.nan)
     span = np.where((below >= 0) & (above >= 0), levels_dbm[above] - levels_dbm[below], 1.0)
@@ -207,7 +211,7 @@ def _rssi(levels_dbm: Floats, peaks: Floats, starts: Floats, entry: Ints, level:
     return found
 
 
-def _compression(over: Floats, peaks: Floats) -> float:
+def compression_of(over: Floats, peaks: Floats) -> float:
     """The compression (dB) whose climb the reads of each tag lie nearest to, by least squares."""
     read = np.isfinite(peaks)
     several = read.sum(axis=1) > 1
@@ -218,7 +222,7 @@ def _compression(over: Floats, peaks: Floats) -> float:
     count = np.maximum(np.bincount(entry, minlength=len(peaks)), 1)
 
     def left(compression_db: float) -> float:
-        off = y - _climb(x, compression_db)
+        off = y - climb_of(x, compression_db)
         return float(np.sum((off - (np.bincount(entry, off, len(peaks)) / count)[entry]) ** 2))
 
     return float(min(COMPRESSIONS_DB, key=left))

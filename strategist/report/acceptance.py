@@ -52,6 +52,7 @@ def acceptance_text(run: AcceptanceRun) -> str:
         *labelled("", f"{rate_words(rates.missed_by_tag)} of wanted tags (95 % confidence)"),
         *labelled("stray", f"{outcome.stray} of {outcome.stray_presented} stray reported"),
         *labelled("", f"{rate_words(rates.stray_by_pass)} of passes with a stray"),
+        *([] if run.foretold is None else paragraph(run.foretold.sentence)),
         *([] if run.drift is None else _drift(run.drift)),
         *_warnings(run.warnings),
         "Caution",

@@ -10,8 +10,8 @@ from strategist.answers.compare import Comparison, Differing
 from strategist.optimise.strategy import Strategy
 from strategist.report.lines import heading, paragraph, plain
 from strategist.report.standing import margin_lines, rate_words
-from strategist.report.text import CAUTION
-from strategist.survey.order import figure, some
+from strategist.report.text import CAUTION, OVER
+from strategist.survey.order import figure, short, some
 from strategist.tags.mask import mask_text
 
 _PASSES, _TAGS, _NAME = 10, 3, 20
@@ -41,8 +41,8 @@ def comparison_text(comparison: Comparison) -> str:
     if len(sides) > 1:
         lines += _differing(comparison, passes)
     for side, changes in zip(sides[1:], comparison.changes, strict=True):
-        base = comparison.evaluations[0].outcome.loss
-        lines += [f"From {plain(sides[0].name)} to {plain(side.name)}", *_changes(changes, base)]
+        head = f"From {plain(sides[0].name)} to {plain(side.name)}"
+        lines += [head, *_changes(changes, _loss_words(comparison))]
     return "\n".join([*lines, *_warnings(comparison), "Caution", *paragraph(CAUTION)])
 
 
@@ -68,7 +68,26 @@ def _table(comparison: Comparison) -> list[str]:
     lines += paragraph(f"{text}{', '.join(comparison.least_loss)})")
     silence = comparison.evaluations[0].silence_loss
     lines += paragraph(f"(to report nothing at all loses {figure(silence)})")
-    return [*lines, *_sturdier(comparison)]
+    return [*lines, *_per_pass(comparison), *_sturdier(comparison)]
+
+
+def _per_pass(comparison: Comparison) -> list[str]:
+    """What each side loses over what the policy has chosen over."""
+    told = [
+        f"{plain(side.name)} {short(over.loss)}, guarded {short(over.guarded_loss)}"
+        for side, over in zip(comparison.sides, comparison.per_passes, strict=True)
+        if over is not None
+    ]
+    if not told:
+        return []
+    return paragraph(f"Loss a pass over {OVER}, by which sides are judged: {'; '.join(told)}.")
+
+
+def _loss_words(comparison: Comparison) -> str:
+    over = comparison.per_passes[0]
+    if over is not None:
+        return f"{short(over.loss)} a pass"
+    return figure(comparison.evaluations[0].outcome.loss)
 
 
 def _sturdier(comparison: Comparison) -> list[str]:
@@ -78,9 +97,13 @@ def _sturdier(comparison: Comparison) -> list[str]:
         return []
     return paragraph(
         f"Sturdier at little cost: {plain(found['name'])}. Beside {plain(found['than'])} it gives "
-        f"up {figure(found['extra_loss'])} of loss in this survey and saves "
-        f"{figure(found['guarded_saved'])} of guarded loss."
+        f"up {short(found['extra_loss'])} of loss {_where(comparison)} and saves "
+        f"{short(found['guarded_saved'])} of guarded loss."
     )
+
+
+def _where(comparison: Comparison) -> str:
+    return "in this survey" if comparison.per_passes[0] is None else "a pass"
 
 
 def _rates(comparison: Comparison) -> list[str]:
@@ -183,25 +206,23 @@ def _tags(epcs: Sequence[str]) -> str:
     return ", ".join(epcs[:_TAGS]) + more
 
 
-def _changes(changes: Changes, base: float) -> list[str]:
+def _changes(changes: Changes, base: str) -> list[str]:
     if not changes.changes:
         return paragraph("nothing to change: they are the same")
     lines = [line for one in changes.changes for line in paragraph(f"- {one.words}", hanging=2)]
     if len(changes.loss_with_one_changed) > 1:
         alone = [
-            f"{_SETTINGS[name]} {figure(loss)}"
+            f"{_SETTINGS[name]} {figure(float(f'{loss:.6g}'))}"
             for name, loss in changes.loss_with_one_changed.items()
         ]
-        lines += paragraph(
-            f"Loss {figure(base)} now; with one setting changed alone: {', '.join(alone)}."
-        )
+        lines += paragraph(f"Loss {base} now; with one setting changed alone: {', '.join(alone)}.")
     enough = [_SETTINGS[name] for name in changes.enough]
     if not enough:
         lines += paragraph("No change is needed for that loss: it is no higher as it is now.")
     elif len(enough) < len(changes.loss_with_one_changed):
         verb = "is" if len(enough) == 1 else "are"
         lines += paragraph(
-            f"In this survey {' and '.join(enough)} alone {verb} enough: "
+            f"{' and '.join(enough).capitalize()} alone {verb} enough here: "
             f"loss {figure(changes.enough_loss)}."
         )
     elif len(changes.loss_with_one_changed) > 1:

@@ -36,7 +36,7 @@ def report_page(document: Mapping[str, Any]) -> str:
     template = _environment(document).get_template("site.html.j2")
     several = len({point["case"] for point in document["read_points"]}) > 1
     return template.render(
-        css=Markup(css), policy=Markup(_policy(css)), several_cases=several, **_drawn(document)
+        css=Markup(css), policy=Markup(style_policy(css)), several_cases=several, **_drawn(document)
     )
 
 
@@ -75,7 +75,7 @@ def page_policy(page: str) -> str:
     return found[1] if found else "default-src 'none'"
 
 
-def _policy(css: str) -> str:
+def style_policy(css: str) -> str:
     """Nothing but the page's one style element, named by its hash."""
     digest = base64.b64encode(hashlib.sha256(css.encode()).digest()).decode()
     return f"default-src 'none'; style-src 'sha256-{digest}'; img-src data:"

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from strategist.answers.assessment import Assessment
 from strategist.answers.by_antenna import antenna_settings, cutoff_words
-from strategist.answers.headline import Headline
+from strategist.answers.headline import Headline, is_idle
 from strategist.optimise.strategy import Strategy
 from strategist.report.lines import brief, heading, labelled, paragraph, plain
 from strategist.report.standing import (
@@ -15,7 +15,7 @@ from strategist.report.standing import (
     on_air_lines,
     standing_lines,
 )
-from strategist.survey.order import figure, some
+from strategist.survey.order import figure, short, some
 from strategist.survey.policy import Policy
 from strategist.tags.mask import EPC_START, Mask, mask_text
 from strategist.trust.evaluate import Outcome
@@ -44,6 +44,7 @@ _PROVERS = {
     "search_and_model": "exact search, then mixed-integer model",
 }
 
+OVER = "what is chosen over (see aim and conditions in site.json)"
 OWN_SEARCHED = "Ladders were searched with shared powers and with the best own ones, not all others"
 ALL_SEARCHED = "Ladders were searched with any trim and cutoff of each antenna, too"
 
@@ -62,7 +63,7 @@ def result_text(
             *headline_lines(result.headline),
             *_to_set(result),
             *_limits(result.outcome, policy),
-            *_expected(result),
+            *_in_conditions(result),
             *warning_lines(
                 [
                     *(f.text for f in result.findings if f.severity == "weak"),
@@ -76,8 +77,9 @@ def result_text(
 
 
 def _head(result: Assessment) -> str:
-    late = result.status == "feasible" and result.loss >= result.silence_loss
-    return "nothing found in time is better than silence" if late else _HEADS[result.status]
+    if result.status == "feasible" and is_idle(result):
+        return "nothing found in time is better than silence"
+    return _HEADS[result.status]
 
 
 def headline_lines(headline: Headline) -> list[str]:
@@ -110,6 +112,8 @@ def _in_brief(result: Assessment) -> list[str]:
     sturdier = []
     if found is not None:
         text = f"loss {figure(found.loss)}, guarded {figure(found.guarded_loss)}: "
+        if (over := found.over) is not None:
+            text = f"loss {short(over.loss)}, guarded {short(over.guarded_loss)} a pass: "
         sturdier = labelled("sturdier", text + brief(found.strategy))
     own = labelled("own power", _ladders(result)) if "own_powers" in result.proof else []
     return ["In brief", *sturdier, *own, *on_air_brief(result.on_air, "Left out of the search")]
@@ -124,7 +128,8 @@ def _sturdier(result: Assessment) -> list[str]:
     """The strategy that stands drift better at little cost, or that none was found in time."""
     found, bound = result.sturdier, result.proof.get("sturdier_bound")
     if found is None:
-        if bound is None or bound >= result.standing.guarded.loss:
+        over, guarded = result.per_pass, result.standing.guarded.loss
+        if bound is None or bound >= (guarded if over is None else over.guarded_loss):
             return []
         text = (
             "whether a strategy stands drift better at little cost is open: the search for it was "
@@ -132,7 +137,8 @@ def _sturdier(result: Assessment) -> list[str]:
         )
         return ["Sturdier", *paragraph(text)]
     setting = what_to_set(found.strategy, found.mask_words)[1:]
-    open_ = "" if found.proven else f" (one down to {figure(found.bound)} is not ruled out)"
+    least = found.bound if found.over is None else found.over.bound
+    open_ = "" if found.proven else f" (one down to {figure(least)} is not ruled out)"
     return [
         "Sturdier, in place of the above",
         *labelled("gives up", found.gives_up),
@@ -235,11 +241,9 @@ def _what_it_does(outcome: Outcome, policy: Policy) -> list[str]:
     ]
 
 
-def _expected(result: Assessment) -> list[str]:
-    """What to expect in passes to come, and in each condition."""
+def _in_conditions(result: Assessment) -> list[str]:
+    """What to expect in each condition."""
     lines: list[str] = []
-    if result.expected is not None:
-        lines += ["In passes to come", *paragraph(result.expected.sentence)]
     if result.conditions is not None:
         lines += ["In each condition", *paragraph(result.conditions.sentence)]
         for one in result.conditions.each:

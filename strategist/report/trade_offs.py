@@ -6,11 +6,13 @@ from strategist.answers.frontier import Frontier, FrontierPoint, RatioRange
 from strategist.answers.sturdier import Sturdier
 from strategist.answers.techniques import Techniques, Variant
 from strategist.report.lines import brief, heading, in_column, labelled, paragraph
-from strategist.report.text import caution_lines, what_to_set
-from strategist.survey.order import figure
+from strategist.report.text import OVER, caution_lines, what_to_set
+from strategist.report.what_if import change_words
+from strategist.survey.order import figure, short
 
 _FRONTIER_HEADS = {
     "complete": "{} non-dominated trade-offs of missed and stray tags, proven complete",
+    "best": "the {} trade-offs that are best for weights near yours, proven",
     "restricted": "{} trade-offs; proven: no strategy of at most {slots} masks betters one",
     "partial": "{} trade-offs found in time, not proven complete",
     "infeasible": "no strategy keeps the limits: there is no trade-off to choose from",
@@ -34,6 +36,8 @@ def frontier_text(frontier: Frontier, *, caution: bool = True) -> str:
     if slots == 1:
         head = head.replace("1 masks", "1 mask")
     lines = heading(frontier.read_point, head)
+    for change in frontier.changes:
+        lines += labelled("", change_words(change))
     if frontier.points:
         lines += [*_points_table(frontier), *_legend(frontier)]
         for point in frontier.points:
@@ -47,16 +51,19 @@ def frontier_text(frontier: Frontier, *, caution: bool = True) -> str:
 
 
 def _points_table(frontier: Frontier) -> list[str]:
-    head = (
-        f"{'missed':>8}{'stray':>7}{'loss':>8}{'guarded':>8}  {'weight ratio':<15}  settings, dBm"
-    )
+    last = "guarded" if frontier.over is None else "survey"
+    head = f"{'missed':>8}{'stray':>7}{'loss':>8}{last:>8}  {'weight ratio':<15}  settings, dBm"
     return [head, *(line for point in frontier.points for line in _point_row(point))]
 
 
 def _point_row(point: FrontierPoint) -> list[str]:
     mark = ">" if point.chosen else " " if point.proven else "?"
-    counts = f"{mark} {point.outcome.missed:>6}{point.outcome.stray:>7}"
+    over, outcome = point.per_pass, point.outcome
+    counts = f"{mark} {outcome.missed:>6}{outcome.stray:>7}"
     losses = f"{figure(point.loss):>8}{figure(point.guarded_loss):>8}"
+    if over is not None:
+        counts = f"{mark} {short(over.missed):>6}{short(over.stray):>7}"
+        losses = f"{short(over.loss):>8}{f'{outcome.missed}/{outcome.stray}':>8}"
     start = f"{counts}{losses}  {_ratios(point.best_for):<15}  "
     return in_column(start, brief(point.strategy))
 
@@ -82,8 +89,17 @@ def _legend(frontier: Frontier) -> list[str]:
         "no more of the other. The others are proven non-dominated."
     )
     unproven = any(not point.proven for point in frontier.points)
-    silence = f" To report nothing at all loses {figure(frontier.silence_loss)} by your weights."
-    if all(point.loss >= frontier.silence_loss for point in frontier.points):
+    least, unit = frontier.silence_loss, ""
+    losses = [point.loss for point in frontier.points]
+    if frontier.over is not None:
+        least, unit = frontier.silence_a_pass, " a pass"
+        losses = [point.per_pass.loss for point in frontier.points if point.per_pass]
+        ratio = (
+            f"Figures are a pass, over {frontier.proof['over']}; survey: missed/stray in it. "
+            + ratio
+        )
+    silence = f" To report nothing at all loses {figure(least)}{unit} by your weights."
+    if all(loss >= least for loss in losses):
         silence += " No point is better: nothing here is worth installing."
     return paragraph(ratio + silence + (open_ if unproven else ""))
 
@@ -95,6 +111,11 @@ def _proof(frontier: Frontier) -> str:
         f"{searched['masks']} masks"
     )
     took = f"(one sweep, {frontier.seconds:.1f} s)"
+    if frontier.status == "best":
+        return (
+            f"Proven {among}: for weight ratios from a quarter of yours to four times no strategy "
+            f"loses less than one of these {took}."
+        )
     if frontier.status in ("complete", "restricted"):
         most = f", at most {searched['slots']} of them," if frontier.status == "restricted" else ""
         return (
@@ -128,10 +149,12 @@ def techniques_text(techniques: Techniques, *, caution: bool = True) -> str:
         rows = [line for variant in of_group for line in _row(variant)]
         lines += [head, *rows] if rows else []
     marks = {variant.status for variant in techniques.variants}
-    lines += paragraph(
-        "'extra' is the loss above that of all together. To report nothing at all loses "
-        f"{figure(techniques.silence_loss)}."
-    )
+    text, over = "'extra' is the loss above that of all together.", first.per_pass
+    if over is not None:
+        text = f"Loss is a pass, over {OVER}; missed and stray are those of the survey. {text}"
+    silence = figure(techniques.silence_loss if over is None else over.silence_loss)
+    text += f" To report nothing at all loses {silence}{'' if over is None else ' a pass'}."
+    lines += paragraph(text)
     if marks & {"feasible", "undecided"}:
         lines += paragraph("? not proven: time ran out.")
     if "silent" in marks:
@@ -150,6 +173,8 @@ def _row(variant: Variant) -> list[str]:
     mark = _MARKS[variant.status]
     counts = f"{variant.outcome.missed:>7}{variant.outcome.stray:>6}"
     losses = f"{figure(variant.loss):>7}{figure(variant.extra_loss):>6}"
+    if variant.per_pass is not None:
+        losses = f"{short(variant.per_pass.loss):>7}{short(variant.extra_a_pass or 0.0):>6}"
     return in_column(f"{mark} {variant.name:20}{counts}{losses}  ", brief(variant.strategy))
 
 
@@ -158,7 +183,10 @@ def _sturdier(found: Sturdier | None) -> list[str]:
     if found is None:
         return []
     start = f"  {'':20}{found.outcome.missed:>7}{found.outcome.stray:>6}"
-    start += f"{figure(found.outcome.loss):>7}{figure(found.extra_loss):>6}  "
+    losses = f"{figure(found.outcome.loss):>7}{figure(found.extra_loss):>6}  "
+    if found.over is not None:
+        losses = f"{short(found.over.loss):>7}{short(found.over.extra_loss):>6}  "
+    start += losses
     return [
         "Sturdier than all together, at little cost",
         *in_column(start, brief(found.strategy)),

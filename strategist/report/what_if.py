@@ -5,10 +5,11 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from strategist.answers.what_if import Effect, WhatIf, WhatIfs
+from strategist.answers.assessment import Assessment
+from strategist.answers.what_if import Change, Effect, WhatIf, WhatIfs
 from strategist.report.lines import brief, heading, in_column, labelled, paragraph, plain
-from strategist.report.text import caution_lines, what_to_set
-from strategist.survey.order import figure
+from strategist.report.text import OVER, caution_lines, what_to_set
+from strategist.survey.order import figure, short
 
 _UNSURE = {
     "silent": "no strategy is better than to report nothing: do not install",
@@ -26,9 +27,7 @@ def what_if_text(found: WhatIf, *, caution: bool = True) -> str:
     before, after = found.before, found.after
     lines = heading(found.read_point, "with something changed")
     for change in found.changes:
-        lines += labelled(
-            "", f"{change.key}: {_shown(change.before)} becomes {_shown(change.after)}"
-        )
+        lines += labelled("", change_words(change))
     lines += ["What changes"]
     for name, old, new in (
         ("missed", before.outcome.missed, after.outcome.missed),
@@ -40,6 +39,9 @@ def what_if_text(found: WhatIf, *, caution: bool = True) -> str:
     had, has = before.searched["levels"], after.searched["levels"]
     if had != has:
         lines += labelled("levels", f"{had} to choose from before, {has} after")
+    if (a_pass := found.loss_a_pass) is not None:
+        text = f"{short(a_pass.before)} before, {short(a_pass.after)} after, over {OVER}"
+        lines += labelled("a pass", text)
     weights = found.weights
     anew = after.standing.guarded.outcome
     lines += paragraph(
@@ -61,6 +63,11 @@ def what_if_text(found: WhatIf, *, caution: bool = True) -> str:
     return "\n".join([*lines, *_assumed(found), *(caution_lines() if caution else [])])
 
 
+def change_words(change: Change) -> str:
+    """A key with its two values."""
+    return f"{change.key}: {_shown(change.before)} becomes {_shown(change.after)}"
+
+
 def what_ifs_text(found: WhatIfs, *, caution: bool = True) -> str:
     """Several questions as a table in lines of 80 columns."""
     before = found.before
@@ -68,15 +75,18 @@ def what_ifs_text(found: WhatIfs, *, caution: bool = True) -> str:
         *heading(found.read_point, "with something changed"),
         f"  {'':20}{'missed':>7}{'stray':>7}{'loss':>9}  settings, dBm",
         *in_column(
-            _row("as it is", " ", before.outcome.missed, before.outcome.stray, before.loss),
+            _row("as it is", " ", before.outcome.missed, before.outcome.stray, _as_it_is(before)),
             brief(before.strategy),
         ),
     ]
     for asked in found.questions:
         if asked.answer is not None:
             lines += _answered(asked.question, asked.answer, brief(before.strategy))
-    silence = f"to report nothing at all loses {figure(before.silence_loss)}"
-    lines += paragraph(f"All losses use the current weights; {silence}.")
+    over, most, units = before.per_pass, before.silence_loss, ""
+    if over is not None:
+        most, units = over.silence_loss, f" and are a pass, over {OVER}"
+    silence = f"to report nothing at all loses {figure(most)}"
+    lines += paragraph(f"All losses use the current weights{units}; {silence}.")
     if before.status in _UNSURE:
         lines += paragraph(f"As it is: {_UNSURE[before.status]}.")
     if any(one.answer and one.answer.after.status == "silent" for one in found.questions):
@@ -102,15 +112,21 @@ def _answered(question: str, answer: Effect, before: str) -> list[str]:
     if answer.settings and same == before:
         same = f"the same but for {' and '.join(_NAMES[one.key] for one in answer.settings)}"
     had, has = answer.before.searched["levels"], after.searched["levels"]
-    start = _row(question, mark, outcome.missed, outcome.stray, answer.loss_after)
+    a_pass = answer.loss_a_pass
+    loss = figure(answer.loss_after) if a_pass is None else short(a_pass.after)
+    start = _row(question, mark, outcome.missed, outcome.stray, loss)
     lines = in_column(start, same)
     if has < had:
         lines += paragraph(f"{had - has} of {had} levels drop out", len(start))
     return lines
 
 
-def _row(words: str, mark: str, missed: int, stray: int, loss: float) -> str:
-    return f"{mark} {words:20}{missed:>7}{stray:>7}{figure(loss):>9}  "
+def _as_it_is(before: Assessment) -> str:
+    return figure(before.loss) if before.per_pass is None else short(before.per_pass.loss)
+
+
+def _row(words: str, mark: str, missed: int, stray: int, loss: str) -> str:
+    return f"{mark} {words:20}{missed:>7}{stray:>7}{loss:>9}  "
 
 
 _NAMES = {

@@ -23,3 +23,8 @@ def some(names: Sequence[str]) -> str:
 def figure(number: float) -> str:
     """A power or RSSI as a person writes it: 15, 14.77, −58.5 (with a hyphen-minus)."""
     return format(float(number), ".10g")
+
+
+def short(mean: float) -> str:
+    """A mean, with three figures."""
+    return figure(float(f"{mean:.3g}"))

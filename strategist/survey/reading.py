@@ -91,6 +91,15 @@ def is_folder(path: Path) -> bool:
         return False
 
 
+def read_site(path: Path) -> Site:
+    """The policies in a site.json; raises InputError with all its faults."""
+    faults = FaultList()
+    site = _read_site(path, faults, NO_BOUNDS)
+    faults.raise_any()
+    assert site is not None
+    return site
+
+
 def _read_site(given: bytes | Path, faults: FaultList, bounds: Bounds) -> Site | None:
     """The policies, or None after adding the faults of the file."""
     data = read_bytes(given, "site.json", faults) if isinstance(given, Path) else given

@@ -37,6 +37,7 @@ FAILS_WEIGHT = 20.0  # levels above turn-on that the rate of all groups counts f
 RSSI_SLOPE_WEIGHT = (
     25.0  # dB², what -1 dB of RSSI a dB of turn-on counts for in a group's own slope
 )
+_EQUAL_DB2 = 1e-12  # variance of turn-ons that are all alike, but for rounding
 RSSI_HALF_DB = 0.25  # readers report RSSI in steps of 0.5 or 1 dB: how near two may not be told
 
 
@@ -173,7 +174,8 @@ def _likeliest(survey: Survey, entries: Ints, where: _Intervals, fixed: bool) ->
     if len(keep) < PRESENTATIONS_MIN:
         return 0.0
     other, judged, left = other[keep], judged[keep], where.at(keep)
-    width = np.where(np.isfinite(where.high - where.low), where.high - where.low, 0.0)
+    width = where.high - where.low
+    width = np.where(np.isfinite(width), width, 0.0)
     anywhere = np.clip(width[keep] / (np.ptp(where.middle) + END_DB), 1e-3, 1.0)  # no other near
     best = (-np.inf, 0.0)
     for kernel in KERNELS_DB:
@@ -191,7 +193,7 @@ def _common(survey: Survey, entries: Ints, middle: Floats) -> float:
     of_pass = survey.roster_pass[entries]
     count = np.bincount(of_pass)
     inside, total = int(np.maximum(count - 1, 0).sum()), float(np.var(middle, ddof=0))
-    if len(entries) <= PRESENTATIONS_MIN or not inside or not total:
+    if len(entries) <= PRESENTATIONS_MIN or not inside or total < _EQUAL_DB2:
         return 0.0
     mean = np.bincount(of_pass, middle) / np.maximum(count, 1)
     within = float(((middle - mean[of_pass]) ** 2).sum()) / inside

@@ -34,21 +34,23 @@ def silence_loss(policy: Policy, outcome: Outcome) -> float:
     return round(policy.loss.missed * outcome.wanted, 6)
 
 
-def beaten_by_silence(policy: Policy, outcome: Outcome) -> bool:
-    """Whether a strategy with this outcome loses no less than silence does."""
-    return outcome.loss >= silence_loss(policy, outcome) - _SAME_LOSS
+def silence_warnings(
+    policy: Policy, outcome: Outcome, a_pass: tuple[float, float] | None = None
+) -> tuple[str, ...]:
+    """What to know first of a strategy that is no better than silence, or misses all: sentences.
 
-
-def silence_warnings(policy: Policy, outcome: Outcome) -> tuple[str, ...]:
-    """What to know first of a strategy that is no better than silence, or misses all: sentences."""
+    `a_pass` is its loss and that of silence over other passes than each one surveyed, where these
+    count.
+    """
     said = []
-    if beaten_by_silence(policy, outcome):
-        least = figure(silence_loss(policy, outcome))
+    loss, silent = a_pass or (outcome.loss, silence_loss(policy, outcome))
+    if loss >= silent - _SAME_LOSS:
+        least, unit = figure(silent), "" if a_pass is None else " a pass"
         over = policy.limits.excess(1.0 if outcome.wanted else None, 0.0) > 0
         but = ", which a limit of missed tags forbids" if over else ": do not install this"
         said.append(
-            f"This strategy is no better than silence: its loss is {figure(outcome.loss)}, to "
-            f"report nothing at all loses {least}{but}."
+            f"This strategy is no better than silence: its loss is {figure(loss)}{unit}, to report "
+            f"nothing at all loses {least}{but}."
         )
     if outcome.wanted and outcome.missed == outcome.wanted:
         said.append(

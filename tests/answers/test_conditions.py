@@ -116,4 +116,6 @@ def test_days_are_conditions_and_expected_takes_them() -> None:
     assert {one.condition for one in found.conditions.each} == set(days)
     assert found.expected is not None
     assert found.optimum_interval is not None
-    assert found.optimum_interval.batches == 0
+    assert found.per_pass is not None
+    assert found.optimum_interval.bound == found.per_pass.bound
+    assert found.expected.loss.a_pass >= found.optimum_interval.low

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from strategist.answers.assessment import choose
-from strategist.answers.expected import BATCHES, expected_of
+from strategist.answers.expected import expected_of, foretold_of
 from strategist.answers.solution import Options, solve
 from strategist.survey.policy import Limits
 from strategist.survey.profile import aggregate, peaks
@@ -49,7 +49,7 @@ def test_loss_is_the_surveys_and_the_proof_is_of_the_copies() -> None:
 
 
 def test_same_seed_same_bytes() -> None:
-    point = expecting(drawn_read_point("sorting-belt", 20, 4))
+    point = expecting(drawn_read_point("sorting-belt", 8, 4))
 
     def told(seed: int) -> str:
         found = choose(point, replace(QUICK, seed=seed)).to_json()
@@ -67,15 +67,30 @@ def test_intervals_hold_what_they_are_around() -> None:
     assert 0 <= loss.low <= loss.a_pass <= loss.high == optimum.high
     assert 0 <= optimum.low <= optimum.high
     assert optimum.gap == pytest.approx(loss.a_pass - optimum.low)
-    assert optimum.batches == BATCHES
+    assert solution.per_pass is not None
+    assert optimum.low < optimum.bound == solution.per_pass.loss
 
 
 def test_without_time_the_bound_is_open_and_said_to_be() -> None:
-    solution = solve(expecting(drawn_read_point("soiled-chute", 10, 8)), QUICK)
-    found = expected_of(solution, replace(QUICK, time_limit_s=0.0))
+    hurried = replace(QUICK, time_limit_s=0.0)
+    solution = solve(expecting(drawn_read_point("soiled-chute", 10, 8)), hurried)
+    found = expected_of(solution, hurried)
     assert found is not None
-    assert (found.optimum.low, found.optimum.batches) == (0.0, 0)
+    assert (found.optimum.low, found.optimum.bound) == (0.0, 0.0)
     assert "is open" in found.sentence
+
+
+def test_a_run_is_held_against_what_the_survey_lets_expect() -> None:
+    point = expecting(drawn_read_point("soiled-chute", 30, 8))
+    strategy = solve(point, QUICK).strategy
+    short = foretold_of(point, strategy, 5, found=0.4)
+    long = foretold_of(point, strategy, 500, found=5.0)
+    assert short is not None and long is not None
+    assert short.low <= short.a_pass == long.a_pass <= long.high < short.high
+    assert "within" in short.sentence
+    assert "outside" in long.sentence
+    plain = replace(point, policy=replace(point.policy, aim="survey"))
+    assert foretold_of(plain, strategy, 5, found=0.4) is None
 
 
 def test_a_pass_without_others_expects_anything() -> None:

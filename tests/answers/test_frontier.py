@@ -19,6 +19,7 @@ from strategist.report.trade_offs import frontier_text
 from strategist.survey.policy import Guard, Limits, Loss, Policy, Reader
 from strategist.survey.records import ReadPoint
 from strategist.trust.evaluate import Outcome, evaluate
+from strategist.trust.guarded import guarded_outcome
 from tests.optimise.made import random_read_point, survey_of
 
 WANTED, STRAY = True, False
@@ -84,6 +85,13 @@ def test_the_chosen_point_is_what_choose_finds(seed: int) -> None:
         outcome = evaluate(point.survey, point.policy, one.strategy)
         assert (outcome.missed, outcome.stray) == (one.outcome.missed, one.outcome.stray)
         assert outcome.loss == pytest.approx(one.loss, abs=1e-6)
+        guarded, weights = (
+            guarded_outcome(point.survey, point.policy, one.strategy),
+            frontier.weights,
+        )
+        assert (one.guarded_missed, one.guarded_stray) == (guarded.missed, guarded.stray)
+        by_weights = weights.missed * one.guarded_missed + weights.stray * one.guarded_stray
+        assert one.guarded_loss == pytest.approx(by_weights, abs=1e-6)
 
 
 def test_out_of_time_says_what_is_open() -> None:

@@ -23,8 +23,8 @@ from tests.bench.attacks import small_disk as small_disk_of
 
 
 def test_nothing_is_lost_or_done_twice(tmp_path: Path) -> None:
-    """Server and workers are killed in the middle, three times; the bench does it 20 times."""
-    report = kill_test(tmp_path, kills=3, read_points=20, workers=1, pause_s=15.0)
+    """Server and workers are killed in the middle, twice; the bench does it 20 times."""
+    report = kill_test(tmp_path, kills=2, read_points=12, workers=1, pause_s=15.0)
     assert report.sound, report
 
 
@@ -34,7 +34,7 @@ def test_killed_worker_then_a_stop_in_good_order(tmp_path: Path) -> None:
     with Live(tmp_path / "data", "--workers", "1", token=token) as live:
         survey = live.ask("POST", "/v1/surveys", case_document(40)).json["id"]
         batch = live.ask("POST", "/v1/batches", {"items": [{"survey": survey}]}).json["id"]
-        wait_until(lambda: counts(live, batch)["done"] > 0, 90)
+        wait_until(lambda: counts(live, batch)["done"] > 0)
         before = set(live.workers())
         assert len(before) == 2
         for pid in before:

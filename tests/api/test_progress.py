@@ -16,7 +16,7 @@ from tests.api.given import Client
 from tests.api.live import wait_until
 from tests.api.pages.browsing import Browser
 
-FAR = {"elapsed_s": 2.5, "loss": 7.0, "bound": 3.0}
+FAR = {"elapsed_s": 2.5, "loss": 7.0, "bound": 3.0, "stage": ""}
 
 
 def asked(client: Client, survey: str) -> str:

@@ -264,7 +264,7 @@ def test_a_closed_connection_gives_its_place_back(tmp_path: Path) -> None:
             hang_on(live, token, "POST /v1/strategies", body)
             for _ in range(int(limits["waiting_interactive"]))
         ]
-        wait_until(lambda: waiting_jobs(live) == 1 + limits["waiting_interactive"], 20)
+        wait_until(lambda: waiting_jobs(live) == 1 + limits["waiting_interactive"])
         assert live.ask("POST", "/v1/strategies", body.encode()).status == 429
         streams = [
             hang_on(live, token, f"GET /v1/batches/{batch}/results", "")
@@ -272,12 +272,12 @@ def test_a_closed_connection_gives_its_place_back(tmp_path: Path) -> None:
         ]
         lines = {"Accept": "application/x-ndjson"}
         path = f"/v1/batches/{batch}/results"
-        wait_until(lambda: is_refused(live, path), 20)
+        wait_until(lambda: is_refused(live, path))
         for connection in (*waiting, *streams):
             connection.close()
-        wait_until(lambda: waiting_jobs(live) == 1, 20)
+        wait_until(lambda: waiting_jobs(live) == 1)
         live.ask("DELETE", f"/v1/batches/{batch}")
-        wait_until(lambda: live.ask("GET", path, **lines).status == 200, 20)
+        wait_until(lambda: live.ask("GET", path, **lines).status == 200)
 
 
 def is_refused(live: Live, path: str) -> bool:

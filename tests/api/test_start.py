@@ -11,12 +11,14 @@ import pytest
 
 from api.service import Service
 from tests.api.given import Client
-from tests.api.live import ROOT, Live, client_token, command
+from tests.api.live import HANG_S, ROOT, Live, client_token, command
 
 
 def run(*arguments: str) -> subprocess.CompletedProcess[str]:
     words = [sys.executable, "-m", "api", *arguments]
-    return subprocess.run(words, cwd=ROOT, capture_output=True, text=True, check=False, timeout=60)
+    return subprocess.run(
+        words, cwd=ROOT, capture_output=True, text=True, check=False, timeout=HANG_S
+    )
 
 
 @pytest.mark.parametrize(

@@ -29,7 +29,7 @@ from api.store.tables import jobs, metadata, surveys, versions
 from api.store.tokens import add_token, digest_of_token
 from api.worker import Worker
 from tests.api.given import Client, case_document
-from tests.api.live import ROOT, command
+from tests.api.live import HANG_S, ROOT, command
 
 DAY_S = 86_400
 
@@ -177,7 +177,7 @@ def test_a_store_that_is_not_ours_is_refused(tmp_path: Path, change: str, said: 
 def serve(data: Path, *options: str) -> subprocess.CompletedProcess[str]:
     command = [sys.executable, "-m", "api", "--data", str(data), "--port", "0", *options]
     return subprocess.run(
-        command, cwd=ROOT, capture_output=True, text=True, check=False, timeout=120
+        command, cwd=ROOT, capture_output=True, text=True, check=False, timeout=HANG_S
     )
 
 

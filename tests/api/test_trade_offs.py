@@ -52,6 +52,10 @@ def timeless(document: Any) -> Any:
             {"added_cable_loss_db": 1},
             lambda: what_if(gate(), {}, added_cable_loss_db=1.0, options=QUICK),
         ),
+        (
+            {"view": "counts", "set": {"allow": ["cutoff"]}},
+            lambda: trace_frontier(gate(), sets={"allow": ["cutoff"]}),
+        ),
         ({"view": "changes"}, lambda: usual_what_ifs(gate(), QUICK)),
     ],
 )
@@ -89,7 +93,7 @@ def test_same_as_the_library(
         ({"set": {"": 1}}, "/set", "1 to 100 characters"),
         ({"set": {f"k{n}": n for n in range(51)}}, "/set", "at most 50"),
         ({"options": {"unseen": True}}, "/options/unseen", "method"),
-        ({"view": "counts", "set": {"stop_after": 2}}, "/view", "changes"),
+        ({"view": "techniques", "set": {"stop_after": 2}}, "/view", "changes"),
         ({"view": "all"}, "/view", "counts"),
     ],
 )

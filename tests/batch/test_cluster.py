@@ -42,7 +42,7 @@ def port() -> int:
 
 @pytest.fixture
 def cluster(port: int, tmp_path: Path) -> Iterator[tuple[str, list[subprocess.Popen[bytes]]]]:
-    """The address of a scheduler, and its three workers."""
+    """The address of a scheduler, and its two workers."""
     address = f"tcp://127.0.0.1:{port}"
     quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL, "cwd": tmp_path}
     more = ("--host", "127.0.0.1", "--port", port, "--no-dashboard")
@@ -50,7 +50,7 @@ def cluster(port: int, tmp_path: Path) -> Iterator[tuple[str, list[subprocess.Po
         processes = [started(SCHEDULER, more=more, **quiet)]
         one = WORKER.replace("--nworkers 2", "--nworkers 1")
         workers = [
-            started(one, address=address, more=("--no-dashboard",), **quiet) for _ in range(3)
+            started(one, address=address, more=("--no-dashboard",), **quiet) for _ in range(2)
         ]
         for process in [*processes, *workers]:
             stack.callback(process.wait)
@@ -62,7 +62,7 @@ def test_a_killed_worker_changes_nothing(
     cluster: tuple[str, list[subprocess.Popen[bytes]]], tmp_path: Path
 ) -> None:
     address, workers = cluster
-    folder = write_site(tmp_path / "site", 36, bad=(7,))
+    folder = write_site(tmp_path / "site", 24, bad=(7,))
     words = BATCH.replace("cases/linen-service", str(folder)).replace("batch-out", "out")
     batch = started(words, address=address, cwd=tmp_path, stderr=subprocess.PIPE)
     out = tmp_path / "out/results.jsonl"
@@ -72,7 +72,7 @@ def test_a_killed_worker_changes_nothing(
     for process in children(workers[0].pid):  # the worker itself, under its nanny
         os.kill(process, signal.SIGKILL)
     workers[0].kill()
-    _, err = batch.communicate(timeout=300)
+    _, err = batch.communicate(timeout=600)
     assert batch.returncode == 1, err  # one read point is bad
     run_batch([folder], tmp_path / "whole", Options(unseen=False, sturdier=False))
     assert rows(tmp_path / "out") == rows(tmp_path / "whole")

@@ -41,7 +41,7 @@ def upload_case(live: Live) -> str:
 def warm(live: Live, survey: str) -> None:
     """Until a first answer comes: workers of a cold machine compile."""
     body = {"survey": survey, "read_point": "gate-1"}
-    wait_until(lambda: live.ask("POST", "/v1/strategies", body).status == 201, 180)
+    wait_until(lambda: live.ask("POST", "/v1/strategies", body).status == 201)
 
 
 @dataclass
@@ -63,9 +63,13 @@ def beside_a_greedy_client(
     connections: int = 12,
     limit_s: float = 10.0,
     wait_s: float = 60.0,
+    head_start_s: float = 8.0,
     root: Path = ROOT,
 ) -> Beside:
-    """One client fills all places with work that lasts; another asks for small answers."""
+    """One client fills all places with work that lasts; another asks for small answers.
+
+    The first has so many seconds to itself, once a batch of its is taken.
+    """
     data = folder / "data"
     tokens = {name: client_token(data, name, root) for name in ("greedy", "other")}
     seen = Beside(interactive)
@@ -82,7 +86,8 @@ def beside_a_greedy_client(
         ]
         for thread in threads:
             thread.start()
-        time.sleep(8)
+        wait_until(lambda: "batch 202" in seen.greedy)
+        time.sleep(head_start_s)
         _ask_beside(other, small, seen, limit_s, wait_s)
         stop.set()
         live.kill()

@@ -24,7 +24,7 @@ import signal
 import sys
 import time
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from types import CodeType, ModuleType
@@ -34,7 +34,10 @@ import pytest
 from tests.bench.errors import ROOT, Mutant, mutant_at, places_of
 from tests.bench.survivors import SURVIVORS
 
-_SLOW_S = 10.0  # a test that takes longer is left out
+# How hard is tried before something else is: another number there takes more or less time, and the
+# answers stay the same.
+_EQUIVALENT = ("strategist/optimise/tuning.py",)
+_SLOW_S = 10.0  # of processor: a test that takes more is left out
 _BROKE_OFF = 70  # exit code of a run that pytest itself did not survive
 _WAIT = (10, 120)  # times their own, and s more: tests that are not through by then never will be
 
@@ -69,11 +72,46 @@ ROOMS = {
     ),
     "answers": Room(
         tuple(
-            f"strategist/answers/{name}.py" for name in ("accept", "changes", "compare", "cable")
+            f"strategist/answers/{name}.py"
+            for name in (
+                *("accept", "assessment", "by_antenna", "cable", "changes", "check", "compare"),
+                *("frontier", "full_assessment", "headline", "masks", "settings", "solution"),
+                *("sturdier", "techniques", "what_if"),
+            )
         ),
         ("tests/answers", "tests/trust/test_dependence.py"),
         "tests/answers",
     ),
+    "passes": Room(
+        (
+            *(f"strategist/survey/{name}.py" for name in ("copies", "occasions", "variation")),
+            *(f"strategist/answers/{name}.py" for name in ("conditions", "expected", "over")),
+            "strategist/optimise/conditions.py",
+            "strategist/trust/in_conditions.py",
+        ),
+        (
+            *(f"tests/survey/test_{name}.py" for name in ("copies", "occasions", "variation")),
+            *(f"tests/answers/test_{name}.py" for name in ("conditions", "expected")),
+            "tests/optimise/test_conditions.py",
+        ),
+        "tests/survey",
+    ),
+    "scores": Room(
+        (
+            *(f"strategist/survey/{name}.py" for name in ("antennas", "score")),
+            *(f"strategist/optimise/{name}.py" for name in ("outer", "scores")),
+            *(f"strategist/optimise/own_{name}.py" for name in ("model", "part", "powers")),
+            "strategist/trust/scores.py",
+        ),
+        (
+            "tests/survey/test_antennas.py",
+            *(f"tests/optimise/test_{name}.py" for name in ("scores", "own_powers")),
+            "tests/second_reading",
+            "tests/answers/test_own_powers.py",
+        ),
+        "tests/optimise",
+    ),
+    "intake": Room(("strategist/intake/*.py",), ("tests/intake",), "tests/intake"),
     "tags": Room(
         ("strategist/tags/*.py",),
         (
@@ -137,6 +175,12 @@ class _Finder(importlib.abc.MetaPathFinder):
         return importlib.util.spec_from_file_location(fullname, self._path, loader=loader)
 
 
+def _processor_s() -> float:
+    """Seconds of processor that this process and the ended ones of its own have taken."""
+    used = [resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
+    return sum(one.ru_utime + one.ru_stime for one in used)
+
+
 class _Outcomes:
     """What pytest says of each test: those that fail or are slow, and each file's seconds."""
 
@@ -145,11 +189,19 @@ class _Outcomes:
         self.slow: list[str] = []
         self.seconds: dict[str, float] = defaultdict(float)
 
+    @pytest.hookimpl(wrapper=True)
+    def pytest_runtest_protocol(self, item: pytest.Item) -> Iterator[None]:
+        before = _processor_s()
+        try:
+            return (yield)
+        finally:
+            taken = _processor_s() - before
+            if taken > _SLOW_S:
+                self.slow.append(item.nodeid)
+            else:
+                self.seconds[item.nodeid.split("::")[0]] += taken
+
     def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
-        if report.when == "call" and report.duration > _SLOW_S:
-            self.slow.append(report.nodeid)
-        else:
-            self.seconds[report.nodeid.split("::")[0]] += report.duration
         if report.failed and report.nodeid not in self.failed:
             self.failed.append(report.nodeid)
 
@@ -244,7 +296,9 @@ def _sources(room: Room, named: Sequence[str] = ()) -> list[str]:
         str(path.relative_to(ROOT))
         for pattern in room.sources
         for path in ROOT.glob(pattern)
-        if path.name != "__init__.py" and (not named or path.stem in named)
+        if path.name != "__init__.py"
+        and str(path.relative_to(ROOT)) not in _EQUIVALENT
+        and (not named or path.stem in named)
     )
 
 

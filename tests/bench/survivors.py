@@ -13,10 +13,15 @@ _NEVER_EQUAL = "two computed numbers that are never equal to the last bit"
 SURVIVORS: dict[str, str] = {
     "strategist/radio/regions.py: hop_channels or 0  →  hop_channels or 1": "a rule that does not "
     "ask for hops starts at 0 channels, and one that does was left before",
+    "strategist/radio/tag_link.py: above >= 0  →  above >= 1": "a level above another is never the "
+    "first",
     "strategist/radio/dwell.py: tags > 1  →  tags >= 1": "the logarithm of one tag is 0, too",
     "strategist/tags/meaning.py: 2 ** _BYTE * tail < _CHANCE  →  2 ** _BYTE * tail <= _CHANCE": (
         _NEVER_EQUAL
     ),
+    "strategist/tags/gen2.py: len(chain) > 1  →  len(chain) >= 1": "the first mask has no join",
+    "strategist/tags/left_out.py: (0, 0, 0)  →  (0, 1, 0)": "the first bank shares nothing with "
+    "what was before it, since that reaches nowhere",
     "strategist/tags/reach.py: beyond <= 0  →  beyond < 0": "a field that ends there is cut by no "
     "bit, which leaves an equal one",
     "strategist/trust/by_pass.py: variance > 1e-15  →  variance >= 1e-15": _NEVER_EQUAL,
@@ -44,6 +49,15 @@ SURVIVORS: dict[str, str] = {
     "api/store/turns.py: turns.c.asked > now - _LATELY_S  →  turns.c.asked >= now - _LATELY_S": (
         _NEVER_EQUAL
     ),
+    "strategist/survey/variation.py: -1  →  -2": "numpy takes any negative number as the length "
+    "that is left",
+    "strategist/survey/variation.py: (-np.inf, 0.0)  →  (-np.inf, 1.0)": "the first kernel tried "
+    "is likelier than that",
+    "strategist/survey/tables.py: list(frame.columns) != names  →  list(frame.columns) == names": (
+        "the careful parser is taken, which is slower and reads the same"
+    ),
+    "strategist/survey/profile.py: initial=0  →  initial=1": "a class that no tag is of, where all "
+    "tags are of one",
     "strategist/survey/rssi.py: max(1, len(rssi) - np.linalg.matrix_rank(design))  →  "
     "max(2, len(rssi) - np.linalg.matrix_rank(design))": "two types have five tags each at least",
     "strategist/trust/unseen.py: stats.fisher_exact(table, alternative='greater').pvalue < _REAL  "
@@ -73,8 +87,6 @@ SURVIVORS: dict[str, str] = {
     "never asked for",
     "strategist/optimise/sturdy.py: 2 * dict(best.effort).get('branches', 0)  →  "
     "3 * dict(best.effort).get('branches', 0)": "how long a proof may take before it is left",
-    "strategist/optimise/tuning.py: thinned: float = 0.7  →  thinned: float = 1.7": "how often a "
-    "sieve is tried again",
     "strategist/optimise/goals.py: _FINEST = 1e-06  →  _FINEST = 1.000001": "how far bounds tell "
     "losses apart; what has a higher loss is not taken, whatever its guarded loss",
     "strategist/optimise/model.py: y.value() > 0.5  →  y.value() >= 0.5": "a solved choice is near "

@@ -33,6 +33,7 @@ from tests.optimise.made import (
     with_steps,
 )
 
+ALONE = Options(unseen=False, sturdier=False)
 METHODS: tuple[Method, ...] = ("search", "model")
 SMALL = [*range(60), 63, 73, 153, 172, 183, 209]
 TIME_BINDS = [(0, 76), (0, 106), (0, 143)] + [
@@ -67,11 +68,11 @@ def key_of(result: Assessment, read_point: ReadPoint) -> tuple[object, ...]:
 def assert_like_brute_force(read_point: ReadPoint) -> None:
     best, _ = brute_force(read_point)
     for method in METHODS:
-        result = choose(read_point, Options(method=method, unseen=False))
+        result = choose(read_point, replace(ALONE, method=method))
         assert_proven(result)
         assert key_of(result, read_point) == best, method
         assert (result.status == "infeasible") == (best[0] > 0)
-    result = choose(read_point, Options(method="search", unseen=False, tuning=BY_BOUNDS))
+    result = choose(read_point, replace(ALONE, method="search", tuning=BY_BOUNDS))
     assert_proven(result)
     assert key_of(result, read_point) == best
 
@@ -105,7 +106,7 @@ def test_what_can_be_set_equals_brute_force(seed: int) -> None:
     """Cutoffs on a step and a list of levels: the best that can be set, and it can be set."""
     point = with_steps(random_read_point(seed, 0), seed)
     assert_like_brute_force(point)
-    strategy, reader = choose(point, Options(unseen=False)).strategy, point.policy.reader
+    strategy, reader = choose(point, ALONE).strategy, point.policy.reader
     assert strategy.cutoff_dbm is None or reader.can_set_cutoff(strategy.cutoff_dbm)
     assert all(map(reader.can_set_level, strategy.levels_dbm))
 
@@ -117,7 +118,7 @@ def test_what_can_be_set_changes_what_is_best() -> None:
         point = with_steps(random_read_point(seed, 0), seed)
         free = replace(point.policy.reader, rssi_step_db=None, power_levels_dbm=None)
         any_ = replace(point, policy=replace(point.policy, reader=free))
-        bound, best = (choose(one, Options(unseen=False)) for one in (point, any_))
+        bound, best = (choose(one, ALONE) for one in (point, any_))
         changed += key_of(bound, point)[:2] > key_of(best, point)[:2]
     assert changed >= 5
 
@@ -147,7 +148,7 @@ def test_read_points_short_of_time_equal_brute_force(size: int, seed: int) -> No
     """A ladder that may not fit the dwell is never proposed, nor a level above the lawful one."""
     point = hurried_read_point(seed, size)
     assert_like_brute_force(point)
-    result = choose(point, Options(unseen=False))
+    result = choose(point, ALONE)
     assert result.on_air.time is not None and result.on_air.time.fits
     assert set(result.strategy.levels_dbm) <= set(lawful_levels(point))
 
@@ -157,7 +158,7 @@ def test_time_changes_what_is_best(size: int, seed: int) -> None:
     """Otherwise the equality above would say little."""
     point = hurried_read_point(seed, size)
     leisurely = replace(point, policy=replace(point.policy, time=Dwell()))
-    hurried, free = (choose(one, Options(unseen=False)) for one in (point, leisurely))
+    hurried, free = (choose(one, ALONE) for one in (point, leisurely))
     assert key_of(hurried, point) > key_of(free, point)
 
 
@@ -203,9 +204,7 @@ def _falls_silent(problem: Problem) -> bool:
 def test_search_and_model_agree(size: int, seed: int) -> None:
     """Two proofs that share only the problem come to the same key on read points beyond reach."""
     read_point = random_read_point(seed, size)
-    by_search, by_model = (
-        choose(read_point, Options(method=method, unseen=False)) for method in METHODS
-    )
+    by_search, by_model = (choose(read_point, replace(ALONE, method=method)) for method in METHODS)
     assert_proven(by_search)
     assert_proven(by_model)
     assert by_search.status == by_model.status
@@ -216,7 +215,7 @@ def test_search_and_model_agree(size: int, seed: int) -> None:
 def test_cbc_as_second_opinion(seed: int) -> None:
     """Another solver finds the same least value of the model's first objective."""
     read_point = random_read_point(seed, 0 if seed < 300 else 1)
-    result = choose(read_point, Options(method="search", unseen=False))
+    result = choose(read_point, replace(ALONE, method="search"))
     model = Model(pose(read_point.survey, read_point.policy), Clock())
     name, objective, constant = next(model.objectives())
     model.aim(objective).solve(pulp.PULP_CBC_CMD(msg=False, threads=1, gapRel=0.0))

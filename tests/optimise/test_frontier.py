@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from collections import defaultdict
 from dataclasses import replace
 from fractions import Fraction
 from typing import Any
@@ -16,12 +17,19 @@ from strategist.optimise.frontier import Sweep, sweep
 from strategist.optimise.problem import Problem, pose
 from strategist.optimise.scores import Parts
 from strategist.optimise.search import search
+from strategist.optimise.strategy import Strategy
 from strategist.optimise.tuning import Tuning
 from strategist.survey.policy import Limits, Loss
 from strategist.survey.records import ReadPoint
-from strategist.trust.evaluate import evaluate
 from tests.optimise.counted import counted_clock
-from tests.optimise.made import BY_BOUNDS, excess, preference, random_read_point, strategies
+from tests.optimise.made import (
+    BY_BOUNDS,
+    Replays,
+    excess,
+    preference,
+    random_read_point,
+    strategies,
+)
 
 LIMITED = range(0, 60, 3)  # as drawn: some have limits, some two masks
 WIDE = [(2, 404), (2, 407), (2, 410), (3, 413), (3, 419), (3, 426), (3, 435), (3, 479), (3, 490)]
@@ -40,18 +48,18 @@ def wide(size: int, seed: int) -> ReadPoint:
 
 def by_brute_force(read_point: ReadPoint) -> dict[Point, tuple[Any, ...]]:
     """The least work to install at each non-dominated (missed, stray) that keeps the limits."""
-    found: dict[Point, tuple[Any, ...]] = {}
+    policy, replays = read_point.policy, Replays(read_point)
+    reached: dict[Point, list[Strategy]] = defaultdict(list)
     for strategy in strategies(read_point):
-        outcome = evaluate(read_point.survey, read_point.policy, strategy)
-        if excess(outcome, read_point.policy) > 0:
-            continue
-        point = (outcome.missed, outcome.stray)
-        work = preference(strategy, outcome, read_point)[2:]
-        found[point] = min(found.get(point, work), work)
+        outcome = replays.outcome(strategy)
+        if excess(outcome, policy) == 0:
+            reached[outcome.missed, outcome.stray].append(strategy)
     return {
-        point: work
-        for point, work in found.items()
-        if not any(m <= point[0] and s <= point[1] and (m, s) != point for m, s in found)
+        point: min(
+            preference(one, replays.outcome(one), read_point, replays)[2:] for one in of_point
+        )
+        for point, of_point in reached.items()
+        if not any(m <= point[0] and s <= point[1] and (m, s) != point for m, s in reached)
     }
 
 

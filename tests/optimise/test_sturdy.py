@@ -10,12 +10,14 @@ import pytest
 
 from strategist.answers.solution import Options, solve
 from strategist.optimise.clock import Clock
+from strategist.optimise.strategy import Strategy
 from strategist.optimise.sturdy import Sturdy, sturdiest
 from strategist.optimise.tuning import DEFAULT, Tuning
 from strategist.survey.records import ReadPoint
 from tests.optimise.made import (
     BY_BOUNDS,
     Replays,
+    excess,
     preference,
     random_read_point,
     strategies,
@@ -36,23 +38,31 @@ def made(seed: int) -> ReadPoint:
 def expected(read_point: ReadPoint) -> tuple[Any, ...] | None:
     """(guarded loss, loss, masks, cutoff or none, steps, levels from the top, mask bits)."""
     survey, policy, replays = read_point.survey, read_point.policy, Replays(read_point)
-    keys = [
-        preference(strategy, replays.outcome(strategy), read_point, replays)
-        for strategy in strategies(read_point)
-    ]
-    over, least, guarded, *_ = min(keys)
-    if over:
+    best: tuple[Any, ...] | None = None
+    allowed: list[tuple[float, Strategy]] = []
+    for strategy in strategies(read_point):
+        outcome = replays.outcome(strategy)
+        over, loss = excess(outcome, policy), round(outcome.loss, 6)
+        if best is None or (over, loss) <= best[:2]:
+            key = preference(strategy, outcome, read_point, replays)
+            best = key if best is None else min(best, key)
+        if over == 0:
+            allowed.append((loss, strategy))
+    assert best is not None
+    if best[0]:
         return None
+    _, least, guarded, *_ = best
     most = least + max(policy.loss.missed, 0.05 * least)
     wanted = int(survey.roster_wanted.sum())
     silent = policy.loss.missed * wanted
     if policy.limits.missed_rate_max is not None and wanted:
         silent = math.inf  # a limit below 1 forbids it
-    near = [
-        (key[2], key[1], *key[3:])
-        for key in keys
-        if key[0] == 0 and key[1] <= most and key[1] < silent and key[1] + key[2] < least + guarded
+    keys = [
+        preference(strategy, replays.outcome(strategy), read_point, replays)
+        for loss, strategy in allowed
+        if loss <= most and loss < silent and loss < least + guarded
     ]
+    near = [(key[2], key[1], *key[3:]) for key in keys if key[1] + key[2] < least + guarded]
     return min(near, default=None)
 
 

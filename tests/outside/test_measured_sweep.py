@@ -136,7 +136,8 @@ def least_loss(sweep: Sweep, steps: int) -> tuple[float, int]:
 
 
 def assert_like_brute_force(sweep: Sweep, steps: int, method: Method) -> None:
-    result = choose(read_point_of(sweep, steps), Options(method=method, unseen=False))
+    options = Options(method=method, unseen=False, sturdier=False)
+    result = choose(read_point_of(sweep, steps), options)
     assert result.status == "optimal"
     assert result.bound == result.loss == least_loss(sweep, steps)[0]
 
@@ -163,7 +164,7 @@ def test_model_on_every_eighteenth_level(place: str, types: str) -> None:
 @pytest.mark.parametrize("place", PLACES)
 def test_more_steps_and_levels_never_worsen(place: str) -> None:
     """Each wider choice holds the narrower one, up to 46 levels and five steps."""
-    options = Options(method="search", unseen=False)
+    options = Options(method="search", unseen=False, sturdier=False)
     widening = [(4, 1), (4, 3), (2, 3), (2, 5)]
     results = [choose(read_point_of(measured(place, "A", e), s), options) for e, s in widening]
     assert {result.status for result in results} == {"optimal"}

@@ -47,7 +47,7 @@ def dom(page: Path, *flags: str) -> subprocess.CompletedProcess[str]:
     command = [BROWSER, "--headless", "--dump-dom", *QUIET, *flags]
     profile = f"--user-data-dir={page.parent / 'profile'}"
     return subprocess.run(
-        [*command, profile, page.as_uri()], capture_output=True, text=True, check=True, timeout=60
+        [*command, profile, page.as_uri()], capture_output=True, text=True, check=True, timeout=600
     )
 
 

@@ -90,9 +90,14 @@ def _scores(document: Json, policy: Json) -> Iterator[tuple[tuple[int, ...], Jso
         on = [a for a, side in zip(antennas, sides, strict=True) if side == "on"]
         if 0 < len(on) < len(antennas):
             yield (0, 0, len(antennas) - len(on)), {"kind": "peak", "antennas": on}
-    counts = Counter((row["pass_id"], row["power_dbm"], row["epc"].upper()) for row in rows)
-    for n in range(2, max(counts.values()) + 1):
-        yield (1, n, 0), {"kind": "nth", "n": n}
+        counts = Counter(
+            (row["pass_id"], row["power_dbm"], row["epc"].upper())
+            for row in rows
+            if row["antenna"] in on
+        )
+        for n in range(2, max(counts.values(), default=0) + 1):
+            some = {} if len(on) == len(antennas) else {"antennas": on}
+            yield (1, n, len(antennas) - len(on)), {"kind": "nth", "n": n} | some
     for sides in itertools.product(("off", "facing", "against"), repeat=len(antennas)):
         facing, against = (
             [a for a, own in zip(antennas, sides, strict=True) if own == side]

@@ -9,7 +9,9 @@ from __future__ import annotations
 import ast
 import json
 from collections import Counter
+from functools import cache
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -18,7 +20,7 @@ from strategist import InputError, Options
 from strategist.optimise.tuning import Tuning
 from tests.optimise.made import BY_BOUNDS, BY_JOINS, BY_POOR_STARTS, BY_SPLITS
 from tests.second_reading.drawn import NAME, Json, case, case_with_antennas, score, strategy
-from tests.second_reading.optimum import Trial, best_cutoff, best_key, frontier, key_of
+from tests.second_reading.optimum import Key, Trial, best_cutoff, best_key, frontier, key_of
 from tests.second_reading.scores import heard
 from tests.second_reading.survey import (
     NotAnsweredError,
@@ -51,6 +53,22 @@ def answered(document: Json) -> bool:
     except NotAnsweredError:
         return False
     return True
+
+
+@cache
+def trial_of(seed: int) -> Trial:
+    document = case(seed)
+    return Trial(read_survey(document, NAME), policy_of(document))
+
+
+@cache
+def best_of(seed: int) -> Key:
+    return best_key(trial_of(seed))
+
+
+@cache
+def frontier_of(seed: int) -> dict[tuple[int, int], Any]:
+    return frontier(trial_of(seed))
 
 
 @pytest.mark.parametrize("name", READING)
@@ -143,14 +161,14 @@ def test_the_best_strategy_is_the_one_that_trying_all_finds(seed: int) -> None:
         with pytest.raises(InputError):
             strategist.choose(point, Options(unseen=False))
         return
-    trial = Trial(read_survey(document, NAME), policy_of(document))
-    best = best_key(trial)
+    trial, best = trial_of(seed), best_of(seed)
     results = [strategist.choose(point, Options(unseen=False))]
     for route in (BY_BOUNDS, BY_SPLITS, BY_POOR_STARTS, BY_JOINS):
-        options = Options(method="search", unseen=False, tuning=route)
+        options = Options(method="search", unseen=False, sturdier=False, tuning=route)
         results.append(strategist.choose(point, options))
     if seed % 5 == 0:
-        results.append(strategist.choose(point, Options(method="model", unseen=False)))
+        options = Options(method="model", unseen=False, sturdier=False)
+        results.append(strategist.choose(point, options))
     for result in results:
         text = result.strategy.to_json()
         assert key_of(trial, text) == best
@@ -168,8 +186,7 @@ def test_the_frontier_is_the_one_that_trying_all_finds(seed: int) -> None:
     if not answered(document):
         return
     point = given(document)
-    trial = Trial(read_survey(document, NAME), policy_of(document))
-    expected = frontier(trial)
+    trial, expected = trial_of(seed), frontier_of(seed)
     for route in (Tuning(), BY_BOUNDS, BY_SPLITS, BY_JOINS):
         found = strategist.trace_frontier(point, Options(tuning=route))
         assert found.open == ()
@@ -182,28 +199,22 @@ def test_the_frontier_is_the_one_that_trying_all_finds(seed: int) -> None:
 
 def test_the_cases_are_not_all_alike() -> None:
     """Otherwise the equalities above would say little: each feature must occur often enough."""
-    documents = [case(seed) for seed in OPTIMISED]
-    open_cases = [document for document in documents if answered(document)]
-    policies = [policy_of(document) for document in open_cases]
+    open_cases = [seed for seed in OPTIMISED if answered(case(seed))]
+    policies = [policy_of(case(seed)) for seed in open_cases]
     rules = Counter(policy.get("untried") for policy in policies)
-    assert len(open_cases) < len(documents)
+    assert len(open_cases) < len(OPTIMISED)
     assert rules["leave_out_level"] >= 5 and rules["leave_out_pass"] >= 5
     assert sum(policy["stop_after"] > 1 for policy in policies) >= 25
     assert sum(bool(policy["limits"]) for policy in policies) >= 25
     assert sum(policy["unlisted"] == "ignore" for policy in policies) >= 25
     assert sum("allow" in policy for policy in policies) >= 20
     assert sum("time" in policy for policy in policies) >= 8
-    keys = [best_key(Trial(read_survey(d, NAME), policy_of(d))) for d in open_cases[::3]]
+    keys = [best_of(seed) for seed in open_cases[::3]]
     assert sum(key[0] > 0 for key in keys) >= 1
     assert sum(key[1] > 0 for key in keys) >= 10
     assert sum(key[2] > key[1] for key in keys) >= 8
     assert sum(key[3] > 0 for key in keys) >= 6
     assert sum(key[4] for key in keys) >= 4
     assert sum(key[5] > 1 for key in keys) >= 3
-    traced = [case(seed) for seed in TRACED]
-    points = [
-        len(frontier(Trial(read_survey(document, NAME), policy_of(document))))
-        for document in traced
-        if answered(document)
-    ]
+    points = [len(frontier_of(seed)) for seed in TRACED if answered(case(seed))]
     assert sum(count > 1 for count in points) >= 10 and max(points) >= 4

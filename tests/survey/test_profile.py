@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
-from strategist.survey.profile import aggregate, peaks
+from strategist.survey.profile import aggregate, peaks, turn_on
 from tests.optimise.made import random_read_point
+
+READS = ("read_pass", "read_tag", "read_level", "read_rssi")
 
 
 def test_equal_rows_are_told_as_numpy_tells_them() -> None:
@@ -38,3 +42,30 @@ def test_equal_rows_are_told_as_numpy_tells_them() -> None:
         tags = np.bincount(of_row.reshape(-1), one.row_count * one.pass_count[one.row_pass])
         assert np.array_equal(tags, count)
         assert not np.signbit(other.rssi[other.rssi == 0]).any()
+
+
+def test_turn_on_is_the_lowest_level_read_and_a_gap_is_a_level_tried_above_it() -> None:
+    """Entry by entry, where some reads and some pairs of pass and level are missing."""
+    gaps = []
+    for seed in range(30):
+        survey, rng = random_read_point(seed, 2).survey, np.random.default_rng(seed)
+        tried = rng.random(survey.tried.shape) < 0.8
+        kept = tried[survey.read_pass, survey.read_level]
+        reads = {name: getattr(survey, name)[kept] for name in READS}
+        found = turn_on(replace(survey, tried=tried, **reads))
+        rows = zip(*(reads[name].tolist() for name in READS), strict=True)
+        read = {(p, tag, level): rssi for p, tag, level, rssi in rows}
+        for entry, (p, tag) in enumerate(
+            zip(survey.roster_pass.tolist(), survey.roster_tag.tolist(), strict=True)
+        ):
+            levels = [level for q, t, level in read if (q, t) == (p, tag)]
+            first = min(levels, default=-1)
+            above = range(first + 1, tried.shape[1]) if levels else ()
+            assert found.level[entry] == first
+            assert found.gap[entry] == any(tried[p, x] and x not in levels for x in above)
+            if levels:
+                assert found.rssi[entry] == read[p, tag, first]
+                gaps.append((first, bool(found.gap[entry])))
+            else:
+                assert np.isnan(found.rssi[entry])
+    assert {(0, True), (0, False), (1, True), (1, False)} <= set(gaps)

@@ -4,16 +4,18 @@
 
 const live = () => document.getElementById("live");
 let asked = 0; // the latest question: what comes late of an earlier one is dropped
+let focus = ""; // what had it last, which may be back after a page that waits
 
-async function swap(address, { keep = false } = {}) {
+async function swap(address, { keep = false, body } = {}) {
   const mine = ++asked;
-  const answer = await fetch(address, { headers: { Accept: "text/html" }, credentials: "same-origin" });
+  const method = body ? "POST" : "GET";
+  const answer = await fetch(address, { method, body, headers: { Accept: "text/html" }, credentials: "same-origin" });
   const text = await answer.text();
   if (mine !== asked) return;
   const page = new DOMParser().parseFromString(text, "text/html");
   const main = page.getElementById("live");
   if (!main) return;
-  const focus = document.activeElement && document.activeElement.id;
+  focus = (document.activeElement && document.activeElement.id) || focus;
   live().replaceWith(document.importNode(main, true));
   document.title = page.title;
   if (keep) history.replaceState(null, "", answer.url);
@@ -82,6 +84,13 @@ document.addEventListener("click", (event) => {
   event.preventDefault();
   const address = new URL(link.getAttribute("href"), location.href).href; // links of SVG have another href
   swap(address, { keep: true }).catch(() => location.assign(address));
+});
+
+document.addEventListener("change", (event) => {
+  const form = event.target.closest("form[data-change]");
+  if (!form) return;
+  live().setAttribute("aria-busy", "true");
+  swap(form.action, { keep: true, body: new FormData(form) }).catch(() => form.submit());
 });
 
 let pause = 0;

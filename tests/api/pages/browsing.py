@@ -9,6 +9,8 @@ from typing import Any
 from flask import Flask
 from werkzeug.test import TestResponse
 
+from tests.api.live import wait_until
+
 HOST = "localhost"
 OWN = {"Origin": f"http://{HOST}", "Sec-Fetch-Site": "same-origin"}
 HTML = {"Accept": "text/html,application/xhtml+xml;q=0.9,*/*;q=0.8"}
@@ -33,6 +35,11 @@ class Browser:
         return self.flask.post(
             path, data=given, headers=HTML | (OWN if headers is None else headers)
         )
+
+    def shown(self, path: str) -> str:
+        """The page of what was asked for, once it is worked out."""
+        wait_until(lambda: "looks again by itself" not in self.get(path).text)
+        return self.get(path).text
 
     def signed_in(self, token: str) -> Browser:
         taken = self.post("/sign-in", token=token)

@@ -1,0 +1,100 @@
+"""A plan of measurements: in words, and as a run sheet to print and fill in."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
+
+from strategist.answers.run_sheet import Regret, SurveyPlan
+from strategist.report.lines import brief, heading, labelled, paragraph
+from strategist.report.page import report_style, style_policy
+from strategist.survey.order import figure
+
+_SHEETS = Path(__file__).parent / "sheets"
+_ROWS = 20  # of the run sheet that are listed
+_HEADS = {
+    "first": "a first look at few levels",
+    "next": "measure more",
+    "enough": "enough is measured",
+    "open": "time ended before it was known what to measure",
+}
+
+
+def survey_plan_text(plan: SurveyPlan) -> str:
+    """What to measure and why, in 80 columns."""
+    share = f"{100 * plan.measured / plan.pairs:.0f} %"
+    measured = f"Measured: {plan.measured} of {plan.pairs} pairs of pass and level ({share})."
+    lines = [*heading(plan.read_point, _HEADS[plan.stage]), *paragraph(measured)]
+    if plan.strategy is not None:
+        lines += labelled("in hand", brief(plan.strategy))
+    if plan.regret is not None:
+        lines += paragraph(_regret(plan.regret, plan.within))
+    if plan.rivals:
+        draws = sum(one.draws for one in plan.rivals)
+        lines.append(f"Could still be best ({draws} of the surveys that may be)")
+        lines += [
+            line for one in plan.rivals[:5] for line in _rival(one.draws, brief(one.strategy))
+        ]
+        if len(plan.rivals) > 5:
+            lines += paragraph(f"and {len(plan.rivals) - 5} more")
+    if plan.run_sheet:
+        lines += _run_sheet(plan)
+    if plan.stage == "enough" and plan.measured < plan.pairs:
+        lines += paragraph(_ENOUGH)
+    return "\n".join(lines)
+
+
+_ENOUGH = (
+    "Take the strategy in hand, or solve: pairs that were not measured are then predicted "
+    "(predict_levels), where levels measured are near enough, or left out (untried)."
+)
+_FILL_IN = (
+    "Add the reads to reads.csv, and each pair of pass and level that was tried, read or not, to "
+    "tried.csv; then plan again."
+)
+
+
+def _regret(regret: Regret, within: float) -> str:
+    mean, high = figure(round(regret.mean, 2)), figure(round(regret.high, 2))
+    return (
+        f"Over the passes surveyed it loses {mean} more than the best in the mean, and at most "
+        f"{high} ({100 * regret.confidence:g} %); {figure(round(within, 2))} is little."
+    )
+
+
+def _rival(draws: int, text: str) -> list[str]:
+    return paragraph(f"{draws:>3}  {text}", hanging=5)
+
+
+def _run_sheet(plan: SurveyPlan) -> Iterator[str]:
+    rows = plan.run_sheet
+    pairs = sum(len(row.levels_dbm) for row in rows)
+    passes = f"{len(rows)} pass{'' if len(rows) == 1 else 'es'}"
+    yield f"To measure: {pairs} pairs at {passes}, {plan.minutes:.0f} minutes"
+    alike: dict[tuple[float, ...], list[str]] = {}
+    for row in rows:
+        alike.setdefault(row.levels_dbm, []).append(row.pass_id)
+    for levels, names in list(alike.items())[:_ROWS]:
+        many = f"{names[0]} to {names[-1]} ({len(names)})" if len(names) > 4 else ", ".join(names)
+        at = ", ".join(map(figure, levels))
+        yield from paragraph(f"{many}: {at} dBm", hanging=2)
+    if len(alike) > _ROWS:
+        yield from paragraph(f"and {len(alike) - _ROWS} more rows, which the run sheet has")
+    yield from paragraph(_FILL_IN)
+
+
+def run_sheet_page(plan: Mapping[str, Any], made_on: str = "") -> str:
+    """The run sheet of a plan (its JSON) as an HTML page that prints on A4, without network."""
+    css = report_style()
+    made = Environment(loader=FileSystemLoader(_SHEETS), autoescape=True, undefined=StrictUndefined)
+    made.filters["figure"] = figure
+    template = made.get_template("run-sheet.html.j2")
+    levels = sorted({level for row in plan["run_sheet"] for level in row["levels_dbm"]})
+    return template.render(
+        plan=plan, levels=levels, css=Markup(css), policy=Markup(style_policy(css)),
+        made_on=made_on,
+    )  # fmt: skip

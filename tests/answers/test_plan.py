@@ -1,0 +1,150 @@
+"""What to measure first and next, and when it is enough."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from strategist.answers.plan import plan_survey
+from strategist.answers.rivals import rivals_of
+from strategist.answers.run_sheet import Effort, first_levels, plan_first_survey
+from strategist.answers.solution import Options, solve
+from strategist.errors import InputError
+from strategist.survey.policy import Limits, Policy, Radio, Reader
+from strategist.survey.records import Bools, ReadPoint
+from strategist.trust.acceptance import plan_acceptance
+from strategist.trust.evaluate import evaluate
+from tests.bench.drawn import drawn_read_point
+
+PASSES = 14
+
+
+@pytest.fixture(scope="module")
+def whole() -> ReadPoint:
+    return drawn_read_point("sorting-belt", PASSES, 4)
+
+
+def seen(point: ReadPoint, tried: Bools) -> ReadPoint:
+    survey = point.survey
+    kept = survey.with_reads(tried[survey.read_pass, survey.read_level])
+    return replace(point, survey=replace(kept, tried=tried.copy()))
+
+
+def first_look(point: ReadPoint) -> Bools:
+    levels = point.survey.levels_dbm
+    return np.tile(first_levels(levels, np.ones(len(levels), bool)), (PASSES, 1))
+
+
+@pytest.mark.parametrize(
+    ("levels", "may", "taken"),
+    [
+        (range(10, 31), None, [10, 17, 23, 30]),
+        (range(16, 31), None, [16, 23, 30]),
+        (range(10, 31), range(12, 27), [12, 19, 26]),
+        ([20, 21], None, [20, 21]),
+        ([20], None, [20]),
+        ([10, 11, 29, 30], None, [10, 11, 29, 30]),
+    ],
+)
+def test_first_levels_are_even_and_reach_both_ends(
+    levels: list[int], may: list[int] | None, taken: list[int]
+) -> None:
+    power = np.array(levels, float)
+    found = first_levels(power, np.isin(power, levels if may is None else may))
+    assert power[found].tolist() == taken
+
+
+def test_a_first_survey_shows_the_limit_within_the_law() -> None:
+    policy = Policy(
+        levels_dbm=tuple(map(float, range(10, 31))),
+        limits=Limits(missed_rate_max=0.02),
+        radio=Radio(region="etsi-865-868", antenna_gain_dbi=9.0, polarisation="circular"),
+        reader=Reader(power_levels_dbm=tuple(map(float, range(10, 31, 2)))),
+    )
+    plan = plan_first_survey(policy, "bay-1", effort=Effort(2.0, 30.0))
+    assert plan.stage == "first" and plan.strategy is None and plan.regret is None
+    assert len(plan.run_sheet) == plan_acceptance(0.02).passes
+    levels = plan.run_sheet[0].levels_dbm
+    assert levels[0] == 10 and levels[-1] == 26, "26.2 dBm is lawful, and whole even levels are set"
+    assert plan.run_sheet[0].minutes == 2.0 + 0.5 * len(levels)
+    assert plan.minutes == pytest.approx(len(plan.run_sheet) * plan.run_sheet[0].minutes)
+    fewer = plan_first_survey(policy, "bay-1", miss_rate_max=0.1)
+    assert len(fewer.run_sheet) == plan_acceptance(0.1).passes
+
+
+def test_a_first_survey_needs_levels() -> None:
+    with pytest.raises(InputError, match="levels_dbm"):
+        plan_first_survey(Policy(), "bay-1")
+    none = Policy(levels_dbm=(10.0, 11.0), reader=Reader(power_levels_dbm=(20.0,)))
+    with pytest.raises(InputError, match="lawful and can be set"):
+        plan_first_survey(none, "bay-1")
+
+
+def test_passes_without_a_level_come_first(whole: ReadPoint) -> None:
+    tried = first_look(whole)
+    tried[3] = False
+    plan = plan_survey(seen(whole, tried))
+    assert plan.stage == "first"
+    assert [(row.pass_id, row.levels_dbm) for row in plan.run_sheet] == [
+        (whole.survey.pass_ids[3], (10.0, 17.0, 23.0, 30.0))
+    ]
+
+
+def test_where_all_is_measured_it_is_enough(whole: ReadPoint) -> None:
+    """And the strategy in hand is the best."""
+    plan = plan_survey(whole)
+    assert plan.stage == "enough" and not plan.run_sheet and not plan.rivals
+    assert plan.regret is not None and plan.regret.high == 0
+    assert plan.strategy == solve(whole, Options(method="search")).strategy
+
+
+def test_it_asks_until_it_is_enough(whole: ReadPoint) -> None:
+    """Only for what was not tried, less than half of the grid in all; then the strategy in hand is
+    within what is little of the best at all levels."""
+    survey, tried = whole.survey, first_look(whole)
+    least = solve(whole, Options(method="search")).outcome.loss
+    for _ in range(12):
+        plan = plan_survey(seen(whole, tried))
+        if plan.stage == "enough":
+            break
+        assert plan.stage == "next" and plan.rivals and plan.regret is not None
+        assert plan.regret.high > plan.within
+        for row in plan.run_sheet:
+            at = survey.pass_ids.index(row.pass_id), np.isin(survey.levels_dbm, row.levels_dbm)
+            assert not tried[at].any() and 0 <= row.settles <= 1
+            tried[at] = True
+    assert plan.stage == "enough" and tried.mean() < 0.5
+    assert plan.strategy is not None
+    assert evaluate(survey, whole.policy, plan.strategy).loss - least <= plan.within
+
+
+def test_what_is_little_decides(whole: ReadPoint) -> None:
+    """The same draws, and much that is little: enough."""
+    part = seen(whole, first_look(whole))
+    once, little = plan_survey(part), plan_survey(part, within=1e6)
+    assert once.stage == "next" and little.stage == "enough"
+    assert (once.regret, once.strategy, once.rivals) == (
+        little.regret,
+        little.strategy,
+        little.rivals,
+    )
+    assert not little.run_sheet
+
+
+def test_where_time_ends_it_says_so(whole: ReadPoint) -> None:
+    part = seen(whole, first_look(whole))
+    plan = plan_survey(part, Options(total_limit_s=1e-6))
+    assert plan.stage == "open" and not plan.run_sheet and plan.strategy is None
+
+
+def test_regret_is_that_of_the_least_mean_loss(whole: ReadPoint) -> None:
+    """Worked out anew from the losses."""
+    rivals = rivals_of(seen(whole, first_look(whole)), Options())
+    assert rivals is not None
+    total = rivals.loss.sum(axis=2)
+    assert total[rivals.hand].mean() == total.mean(axis=1).min()
+    best = np.array([total[one, k] for k, one in enumerate(rivals.best)])
+    assert (best <= total.min(axis=0) + 1e-9).all(), "each draw was solved to its least"
+    assert np.allclose(rivals.regret, total[rivals.hand] - best)

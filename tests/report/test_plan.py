@@ -1,0 +1,50 @@
+"""A plan in words, and its run sheet."""
+
+from __future__ import annotations
+
+import re
+
+from strategist.answers.run_sheet import Presentation, Regret, Rival, SurveyPlan
+from strategist.optimise.strategy import Strategy
+from strategist.report.plan import run_sheet_page, survey_plan_text
+
+NEXT = SurveyPlan(
+    "bay-<1>",
+    "next",
+    240,
+    1260,
+    3.0,
+    Regret(2.105, 7.0, 0.95, 19),
+    Strategy((18.0, 23.0), cutoff_dbm=-56.0),
+    tuple(Rival(Strategy((float(level),)), 1) for level in range(10, 18)),
+    23.3,
+    (
+        Presentation("p1", (18.0, 19.0), 3.2, 0.1),
+        Presentation("p2", (19.0,), 3.1, 0.2),
+        *(Presentation(f"q{n}", (27.5,), 3.1, 0.0) for n in range(9)),
+    ),
+)
+
+
+def test_words_fit_a_terminal_and_say_what_to_do() -> None:
+    text = survey_plan_text(NEXT)
+    lines = text.splitlines()
+    assert len(lines) <= 40 and max(map(len, lines)) <= 80
+    assert lines[0] == "bay-<1>: measure more"
+    assert "240 of 1260 pairs of pass and level (19 %)" in text
+    assert "at most 7 (95 %)" in " ".join(text.split())
+    assert "To measure: 12 pairs at 11 passes, 23 minutes" in text
+    assert "  p1: 18, 19 dBm" in lines and "  q0 to q8 (9): 27.5 dBm" in lines
+    assert "and 3 more" in text
+
+
+def test_a_run_sheet_has_a_box_for_each_pair() -> None:
+    page = run_sheet_page(NEXT.to_json(), "2026-03-09")
+    pairs = sum(len(row.levels_dbm) for row in NEXT.run_sheet)
+    assert page.count('class="box"') == pairs
+    assert re.findall(r'<th scope="row">(\w+)</th>', page)[:2] == ["p1", "p2"]
+    heads = re.findall(r'<th scope="col" class="n">([\d.]+)</th>', page)
+    assert heads == ["18", "19", "27.5"]
+    assert "bay-&lt;1&gt;" in page and "bay-<1>" not in page
+    assert "2026-03-09" in page and "default-src 'none'" in page
+    assert "lawful" in page, "a caution goes with what radiates"
