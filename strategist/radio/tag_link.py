@@ -15,7 +15,6 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy import special
 
 from strategist.survey.records import Bools, Floats, Ints
 
@@ -74,6 +73,8 @@ class Law:
         self, kind: Ints, unread: Floats, level: Floats, rssi: Floats, share: Floats | float
     ) -> Floats:
         """The turn-on (dBm) that a share of what `turn_on` says lies below."""
+        from scipy import special  # noqa: PLC0415 (slow to load)
+
         spread = self.spread_db[kind]
         known = np.isfinite(spread)
         said = self.intercept[kind] + self.slope * (level - rssi)

@@ -10,7 +10,8 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from jinja2 import BytecodeCache, Environment, FileSystemLoader, StrictUndefined
+from jinja2.bccache import Bucket
 from markupsafe import Markup
 
 from strategist.report.figures import Figures
@@ -25,6 +26,23 @@ from strategist.report.plots import (
 
 _SHEETS = Path(__file__).parent / "sheets"
 _POLICY = re.compile(r'<meta http-equiv="Content-Security-Policy" content="([^"]*)">')
+
+
+class _Compiled(BytecodeCache):
+    """Templates are compiled once, though each document has an environment of its own."""
+
+    def __init__(self) -> None:
+        self._known: dict[str, bytes] = {}
+
+    def load_bytecode(self, bucket: Bucket) -> None:
+        if bucket.key in self._known:
+            bucket.bytecode_from_string(self._known[bucket.key])
+
+    def dump_bytecode(self, bucket: Bucket) -> None:
+        self._known[bucket.key] = bucket.bytecode_to_string()
+
+
+_COMPILED = _Compiled()
 
 
 def report_page(document: Mapping[str, Any]) -> str:
@@ -54,7 +72,12 @@ def report_style() -> str:
 def _environment(document: Mapping[str, Any]) -> Environment:
     """Templates that print figures of the document by their place in it."""
     figures = Figures(document)
-    made = Environment(loader=FileSystemLoader(_SHEETS), autoescape=True, undefined=StrictUndefined)
+    made = Environment(
+        loader=FileSystemLoader(_SHEETS),
+        autoescape=True,
+        undefined=StrictUndefined,
+        bytecode_cache=_COMPILED,
+    )
     made.globals.update(n=figures.number, t=figures.text, v=figures.value, count=figures.count)
     return made
 
