@@ -122,6 +122,30 @@ def sturdiest(losses: Sequence[Losses]) -> int:
     return min(range(len(losses)), key=lambda one: (losses[one].guarded, losses[one].fitted))
 
 
+def in_100_passes(frontier: Mapping[str, Any]) -> Mapping[str, Any]:
+    """A frontier over what the policy has chosen over (copies, weights), counted in a hundred
+    passes; one of the survey as it is."""
+    over = frontier.get("over")
+    if not over:
+        return frontier
+    points = []
+    for one in frontier["points"]:
+        means, left = one["per_pass"], {k: v for k, v in one.items() if not k.startswith("guarded")}
+        counts = {key: _whole(100 * means[key]) for key in ("missed", "stray", "loss")}
+        counts["guarded_loss"] = _whole(100 * means["guarded_loss"])
+        rates = {"missed_rate": means["missed"] * over["passes"] / max(over["wanted"], 1)}
+        points.append({**left, **counts, **rates, "stray_rate": means["stray"]})
+    presented = {key: _whole(100 * over[key] / over["passes"]) for key in over}
+    silence = _whole(frontier["weights"]["missed"] * presented["wanted"])
+    return {**frontier, "points": points, "presented": presented, "silence_loss": silence}
+
+
+def _whole(count: float) -> float:
+    """To a tenth, and a whole number where it is one."""
+    tenths = round(count, 1)
+    return int(tenths) if tenths.is_integer() else tenths
+
+
 def _scaled(value: float, most: float, low: float, high: float) -> float:
     return round(low + (high - low) * value / most, 1)
 
