@@ -129,7 +129,8 @@ def _once(task: Task, where: Path, folder: str) -> Run:
     told = next((x.split()[1:] for x in printed.splitlines() if x.startswith("SPENT")), [])
     cpu = float(told[0]) if told else usage.ru_utime + usage.ru_stime
     if process.returncode not in (0, 1):
-        return Run(float("nan"), wall, 0.0, (printed.strip().splitlines() or ["failed"])[-1:])  # type: ignore[arg-type]
+        said = printed.strip().splitlines() or ["failed"]
+        return Run(float("nan"), wall, 0.0, (said[-1],))
     return Run(cpu, wall, usage.ru_maxrss / 1024, tuple(told[1:]))
 
 
