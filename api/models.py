@@ -281,6 +281,30 @@ class TemplatesRequest(OfBatch):
     ] = None
 
 
+class SitePlanRequest(Model):
+    """The plan of a whole site: the readers and prices are those of its site.json."""
+
+    survey: Id
+    label: Label = ""
+    at_most: (
+        Annotated[int, Field(ge=1, le=TEMPLATES, description="Most different settings."), AsWhole]
+        | None
+    ) = None
+    budget: Annotated[
+        float | None,
+        Field(ge=0, le=1e12, description="For visits, settings and options; null: any."),
+    ] = None
+    option_surveys: Annotated[
+        dict[Annotated[str, Field(min_length=1, max_length=200)], Id],
+        Field(
+            max_length=TEMPLATES,
+            description="The survey of each option, by the folder that site.json names as its "
+            "case; options without one are left out.",
+        ),
+    ] = {}
+    options: InteractiveTime = InteractiveTime()
+
+
 class CrossReadsRequest(OfBatch):
     """Which read points of a batch hear each other's wanted tags, and what silences them."""
 

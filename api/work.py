@@ -45,11 +45,16 @@ class Task:
     def point(self, key: str = "survey") -> strategist.ReadPoint:
         """The read point in the survey named under a key of the request; InputError: none."""
         survey = self.row["survey"] if key == "survey" else self.request[key]
+        case = self.case(survey, key)
+        return next(point for point in case.read_points if point.name == self.row["read_point"])
+
+    def case(self, survey: str, key: str = "survey") -> strategist.Case:
+        """The survey of this id, named under a key of the request; InputError: none."""
         case = self.cases.get(survey)
         if case is None:
             wrong, todo = "was deleted meanwhile", "Upload the survey again."
             raise InputError.one("body", survey, todo, column=key, path=(key,), wrong=wrong)
-        return next(point for point in case.read_points if point.name == self.row["read_point"])
+        return case
 
     def options(self, share: float | None = None) -> strategist.Options:
         """Those of the request, with at most `share` seconds, or what is left."""
@@ -205,6 +210,19 @@ def _templates(task: Task) -> dict[str, Any]:
     return templates_among(task.cases, task.request, task.options().total_limit_s)
 
 
+def _site_plan(task: Task) -> dict[str, Any]:
+    """The plan of a whole survey, with the surveys of its options."""
+    asked = task.request
+    options = {case: task.case(survey) for case, survey in asked["option_surveys"].items()}
+    return strategist.plan_site(
+        task.case(task.row["survey"]),
+        asked["at_most"],
+        asked["budget"],
+        options=options,
+        time_limit_s=task.options().total_limit_s,
+    ).to_json()
+
+
 def _cross_reads(task: Task) -> dict[str, Any]:
     return cross_reads_in(task.cases, task.request)
 
@@ -266,4 +284,5 @@ _VERBS: Mapping[str, Callable[[Task], dict[str, Any]]] = {
     "comparison": _compare,
     "templates": _templates,
     "cross_reads": _cross_reads,
+    "site_plan": _site_plan,
 } | {one.kept.kind: partial(_answer, one) for one in QUESTIONS if one.kept is not None}

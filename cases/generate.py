@@ -43,6 +43,9 @@ class Drawn:
     roster: list[tuple[str, ...]]
 
 
+Tags = list[tuple[Item, tuple[float, ...]]]  # each with its one-way gain (dB) by antenna
+
+
 def mint(kind: str, rng: random.Random, with_tid: bool = True) -> Item:
     """A new tag of a kind of `cases.linen.KINDS`, with a random serial."""
     what = KINDS[kind]
@@ -63,7 +66,14 @@ def draw(read_point: str, passes: int, seed: int) -> Drawn:
     """A survey of `passes` passes at a read point, each at every level of its range."""
     place = PLACES[read_point]
     rng = random.Random(f"linen-service/{read_point}/{seed}")
-    fixed = _fixed(read_point, place)
+    return draw_place(place, read_point, passes, rng, _fixed(read_point, place))
+
+
+def draw_place(
+    place: Place, read_point: str, passes: int, rng: random.Random, fixed: dict[str, Tags]
+) -> Drawn:
+    """A survey of a place, under the name of a read point; `fixed` are the tags that are part of
+    it."""
     before: dict[str, list[Item]] = {}
     drawn = Drawn([], [])
     for number in range(1, passes + 1):
@@ -97,9 +107,6 @@ def _when(place: Place, turn: int, rng: random.Random) -> tuple[str, str]:
     if not place.stands:
         return "", ""
     return str(turn + 1), f"{place.turn_s * (turn + rng.random()):.2f}"
-
-
-Tags = list[tuple[Item, tuple[float, ...]]]  # each with its one-way gain (dB) by antenna
 
 
 def _present(
@@ -168,8 +175,8 @@ def write_case(folder: Path, seed: int = SEED, passes: int | None = None) -> Non
     """
     folder.mkdir(parents=True, exist_ok=True)
     drawn = [draw(name, passes or place.passes, seed) for name, place in PLACES.items()]
-    _write_csv(folder / "reads.csv", READS, [row for one in drawn for row in one.reads])
-    _write_csv(folder / "roster.csv", ROSTER, [row for one in drawn for row in one.roster])
+    write_csv(folder / "reads.csv", READS, [row for one in drawn for row in one.reads])
+    write_csv(folder / "roster.csv", ROSTER, [row for one in drawn for row in one.roster])
     site = {
         "site": "Linen service demo",
         "read_points": {
@@ -181,7 +188,7 @@ def write_case(folder: Path, seed: int = SEED, passes: int | None = None) -> Non
     (folder / "site.json").write_text(text, encoding="utf-8", newline="\n")
 
 
-def _write_csv(path: Path, columns: tuple[str, ...], rows: list[tuple[str, ...]]) -> None:
+def write_csv(path: Path, columns: tuple[str, ...], rows: list[tuple[str, ...]]) -> None:
     with path.open("w", encoding="utf-8", newline="") as file:
         writer = csv.writer(file, lineterminator="\n")
         writer.writerow(columns)

@@ -72,6 +72,10 @@ from strategist.batch.cross_reads import (
 )
 from strategist.batch.run import Progress as Progress
 from strategist.batch.run import run_batch as run_batch
+from strategist.batch.site_plan import SitePlan as SitePlan
+from strategist.batch.site_plan import plan_site as plan_site
+from strategist.batch.site_plan import read_options as read_options
+from strategist.batch.site_plan_text import site_plan_text as site_plan_text
 from strategist.batch.summary import Summary as Summary
 from strategist.batch.tables import safe_cell as safe_cell
 from strategist.batch.templates import (
@@ -160,6 +164,9 @@ from strategist.report.case_folder import write_case as write_case
 from strategist.report.comparison import comparison_text as comparison_text
 from strategist.report.document import Backing as Backing
 from strategist.report.document import report_document as report_document
+from strategist.report.findings import (
+    check_text as check_text,
+)
 from strategist.report.full_assessment import full_assessment_text as full_assessment_text
 from strategist.report.given_results import (
     GivenResult as GivenResult,
@@ -171,9 +178,6 @@ from strategist.report.given_results import (
     parse_results as parse_results,
 )
 from strategist.report.imported import import_text as import_text
-from strategist.report.lists import (
-    check_text as check_text,
-)
 from strategist.report.lists import (
     masks_text as masks_text,
 )

@@ -26,6 +26,7 @@ from strategist.commands import (
     new,
     plan,
     report,
+    site,
     templates,
 )
 from strategist.commands.arguments import BAD_INPUT, INTERRUPTED, NO_ANSWER, PIPE_CLOSED, say
@@ -45,6 +46,7 @@ _OWN = {  # commands that ask nothing of a read point, or take more than one str
     "export": export.add,
     "batch": batch.add,
     "templates": templates.add,
+    "site": site.add,
     "report": report.add,
     "accept": accept.add,
     "plan": plan.add,
@@ -52,7 +54,7 @@ _OWN = {  # commands that ask nothing of a read point, or take more than one str
 _ORDER = (
     *("import", "new", "keys", "plan", "check", "masks", "lawful"),
     *("solve", "assess", "trade-offs", "compare", "export", "report"),
-    *("accept", "batch", "templates"),
+    *("accept", "batch", "templates", "site"),
 )
 _DEFECT_CHARACTERS = 300
 _EPILOG = (
@@ -64,6 +66,7 @@ _EPILOG = (
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run a command; `argv` None takes the process's own. Returns the exit status."""
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")  # to look for some takes 50 ms
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")

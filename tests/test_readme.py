@@ -39,7 +39,7 @@ def test_the_other_commands_run(
     Lines that need a shell have one; the others are run in this process, whose libraries are
     loaded already.
     """
-    for name in ("linen-service", "raw-log"):
+    for name in ("linen-service", "raw-log", "two-doors"):
         shutil.copytree(ROOT / "cases" / name, tmp_path / "cases" / name)
     others = [line for line in LINES if line not in SET_UP]
     assert len(others) >= 4

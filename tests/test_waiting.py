@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import io
+import re
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +13,11 @@ import pytest
 
 import strategist
 from strategist.commands import waiting
+from strategist.survey.policy import InConditions
+from tests.answers.test_conditions import two_places
+from tests.answers.test_expected import expecting
 from tests.optimise.made import random_read_point
+from tests.optimise.test_scores import drawn
 from tests.test_commands import case, run
 
 
@@ -58,3 +64,40 @@ def test_nothing_is_said_where_it_is_short_or_no_terminal(
     monkeypatch.setattr(sys, "stderr", Terminal())
     assert run(capsys, "solve", folder)[0] == 0
     assert isinstance(sys.stderr, Terminal) and sys.stderr.getvalue() == ""
+
+
+def stages(answer: Callable[[], Any]) -> tuple[Any, list[strategist.Reached]]:
+    told: list[strategist.Reached] = []
+    with strategist.watched_by(told.append):
+        return answer(), told
+
+
+def test_a_choice_among_scores_tells_what_is_known_of_all() -> None:
+    """No bound is above the loss that comes out, whichever score is at hand; losses never rise."""
+    found, told = stages(lambda: strategist.solve(drawn(1)))
+    assert {one.stage.split(" of ")[0] for one in told} > {"score 1"}
+    assert all(one.bound is not None and one.bound <= found.loss for one in told)
+    losses = [one.loss for one in told if one.loss is not None]
+    assert losses == sorted(losses, reverse=True) and losses[-1] == found.loss
+
+
+def test_over_copies_and_conditions_the_losses_of_the_survey_stay_beside() -> None:
+    point = expecting(random_read_point(8, 1))
+    found, told = stages(lambda: strategist.solve(point))
+    over = [one for one in told if one.stage.startswith("over 30 copies of the survey")]
+    assert over and {one.loss for one in over} == {found.over.own.loss}
+    a_pass, none = re.findall(r"([\d.]+) a pass found, none below ([\d.]+)$", over[-1].stage)[0]
+    assert float(none) <= float(a_pass)
+    worst = two_places(conditions=InConditions(aim="worst"))
+    _, told = stages(lambda: strategist.solve(worst))
+    assert re.search(r"over the conditions.*, [\d.]+ a pass found, none below", told[-1].stage)
+
+
+def test_answers_of_several_solves_say_which_is_at_hand() -> None:
+    point = random_read_point(8, 1)
+    _, told = stages(lambda: strategist.compare_techniques(point))
+    assert "without masks (10 of 11)" in {one.stage for one in told}
+    _, told = stages(lambda: strategist.what_if(point, {"loss.stray": 9.0}))
+    assert {one.stage for one in told} == {"as it is", "changed"}
+    _, told = stages(lambda: strategist.trace_frontier(random_read_point(2, 2)))
+    assert re.fullmatch(r"\d+ trade-offs? found", told[-1].stage)

@@ -63,11 +63,13 @@ class Curve:
 
 def curve_of(points: Points, losses: Sequence[Losses], beside: Points = ()) -> Curve:
     """The curve of points in the order in which they are given, which their numbers keep."""
-    missed = _ticks(max(one["missed"] for one in (*points, *beside)))
-    stray = _ticks(max(one["stray"] for one in (*points, *beside)))
+    every = [counts_of(one) for one in (*points, *beside)]
+    missed = _ticks(max(one["missed"] for one in every))
+    stray = _ticks(max(one["stray"] for one in every))
     costs = _ticks(max(max(one.fitted, one.guarded) for one in losses))
 
-    def place(one: Mapping[str, Any]) -> tuple[float, float]:
+    def place(point: Mapping[str, Any]) -> tuple[float, float]:
+        one = counts_of(point)
         across = _scaled(one["missed"], missed[-1], LEFT, RIGHT)
         return across, _scaled(one["stray"], stray[-1], MIDDLE, TOP)
 
@@ -94,8 +96,15 @@ def curve_of(points: Points, losses: Sequence[Losses], beside: Points = ()) -> C
     )
 
 
+def counts_of(point: Mapping[str, Any]) -> Mapping[str, float]:
+    """What a point was chosen by: its counts in the survey, or a pass where it was chosen over
+    copies or weights."""
+    found: Mapping[str, float] = point.get("per_pass") or point
+    return found
+
+
 def losses_at(points: Points, weights: Mapping[str, float], ratio: float) -> list[Losses]:
-    """The losses where a stray tag weighs what it does and a missed one `ratio` strays.
+    """The losses in the survey where a stray tag weighs what it does and a missed one `ratio`.
 
     Points that were stored without their counts under the guards have the losses by `weights`.
     """
@@ -128,10 +137,12 @@ def _scaled(value: float, most: float, low: float, high: float) -> float:
 
 def _ticks(most: float) -> list[float]:
     """Round numbers from 0 to no less than `most`, five or so."""
-    rough = max(most, 1) / 5
+    rough = (most or 1) / 5
     size = 10.0 ** math.floor(math.log10(rough))
-    step = max(1.0, next(size * one for one in (1, 2, 5, 10) if size * one >= rough))
-    return [step * number for number in range(max(1, math.ceil(most / step)) + 1)]
+    step = next(size * one for one in (1, 2, 5, 10) if size * one >= rough)
+    if most == int(most):  # counts
+        step = max(1.0, step)
+    return [round(step * n, 9) for n in range(max(1, math.ceil(most / step)) + 1)]
 
 
 def _line(places: Sequence[tuple[float, float]]) -> str:
@@ -150,13 +161,12 @@ def _stairs(order: Sequence[tuple[float, float]]) -> str:
 
 def best_at(points: Points, ratio: float) -> int:
     """The number of the point with the least loss where a missed tag weighs `ratio` strays."""
-    return min(
-        range(len(points)),
-        key=lambda number: (
-            round(ratio * points[number]["missed"] + points[number]["stray"], 9),
-            points[number]["missed"],
-        ),
-    )
+
+    def key(number: int) -> tuple[float, float]:
+        one = counts_of(points[number])
+        return round(ratio * one["missed"] + one["stray"], 9), one["missed"]
+
+    return min(range(len(points)), key=key)
 
 
 def ratios_of(points: Points, own: float) -> tuple[float, float]:

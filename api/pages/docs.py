@@ -19,7 +19,7 @@ TASKS: Mapping[str, tuple[str, ...]] = {
     "Take a survey in": ("surveys", "site-keys"),
     "Find the best strategy": ("strategies", "assessments"),
     "Weigh and compare": ("trade-offs", "comparisons"),
-    "Solve all read points of a site": ("batches", "templates", "cross-reads"),
+    "Solve all read points of a site": ("batches", "templates", "cross-reads", "site-plans"),
     "Set the reader": ("settings", "lawful"),
     "Accept what was installed": ("acceptance-plan", "acceptances"),
     "The service itself": ("service",),

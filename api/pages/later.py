@@ -37,7 +37,7 @@ def look_at(visit: Visit, resource: str, asked_id: str) -> Answer:
 def watch(visit: Visit, pending: Mapping[str, Any], stop: str, **given: Any) -> Response:
     """The page of an answer that is not there yet; `stop` is where a form stops it.
 
-    It is about a read point (`answer` and the `tab` that it goes with), or about a `batch`.
+    It is about a read point (`answer`, with the `tab` that it goes with), a `batch` or a `survey`.
     """
-    given = {"answer": None, "batch": None, **given}
+    given = {"answer": None, "batch": None, "survey": None, **given}
     return visit.show("working.html", asked=pending, stop=stop, refresh=2, **given)

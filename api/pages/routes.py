@@ -12,13 +12,25 @@ from flask import Flask, Response, g, redirect, request
 from ..endpoints import Endpoint
 from ..problems import KINDS, ProblemError
 from ..service import Service
-from . import answers, batches, compare, docs, home, of_batch, sign_in, surveys, trade_offs, what_if
+from . import (
+    answers,
+    batches,
+    compare,
+    docs,
+    home,
+    of_batch,
+    sign_in,
+    site_plan,
+    surveys,
+    trade_offs,
+    what_if,
+)
 from .ask import Asker
 from .render import render, static_file
 from .visit import SIGN_IN, Visitor, refuse_forged, visitor_of
 from .visiting import Page, Visit
 
-_MODULES = (home, surveys, answers, trade_offs, what_if, compare, batches, of_batch)
+_MODULES = (home, surveys, answers, trade_offs, what_if, compare, batches, of_batch, site_plan)
 PAGES: tuple[Page, ...] = tuple(page for module in _MODULES for page in module.PAGES)
 AsProblem = Callable[[Exception], ProblemError]
 

@@ -25,6 +25,7 @@ from ..store.jobs import count_states
 _RESOURCES = (
     *("surveys", "strategies", "assessments", "trade-offs", "comparisons", "settings"),
     *("acceptances", "acceptance-plan", "first-plans", "batches", "templates", "cross-reads"),
+    "site-plans",
     *("lawful", "site-keys"),
 )
 

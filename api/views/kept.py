@@ -33,6 +33,7 @@ from ..models import (
     CrossReadsRequest,
     Entry,
     PageQuery,
+    SitePlanRequest,
     TemplatesRequest,
     request_of,
 )
@@ -95,7 +96,7 @@ class Resource:
     def create(self, ask: Ask) -> Answer:
         body, kept = ask.body, self.kept
         survey, request = self.prepare(ask)
-        new, point = ask.new_id(kept.prefix), "" if survey is None else body.read_point
+        new, point = ask.new_id(kept.prefix), getattr(body, "read_point", "")
         job = Job(new, kept.kind, survey, point, request, label=body.label)
         options = getattr(body, "options", None)
         seconds = INTERACTIVE_TIME_S if options is None else options.time_limit_s
@@ -156,6 +157,16 @@ def _of_batch(keys: tuple[str, ...], ask: Ask) -> Prepared:
     return None, {key: body[key] for key in keys}
 
 
+def _of_site(ask: Ask) -> Prepared:
+    """What is asked of a whole survey; each option's survey is the client's, too."""
+    body: SitePlanRequest = ask.body
+    survey = survey_row(ask, body.survey, "survey")
+    for case, option in body.option_surveys.items():
+        survey_row(ask, option, "option_surveys", case)
+    keys = ("at_most", "budget", "option_surveys", "options")
+    return survey, {key: value for key, value in body.model_dump().items() if key in keys}
+
+
 def _of_question(question: Question, kept: Kept) -> Resource:
     what = question.what[0].upper() + question.what[1:]
     is_solve = kept.kind == "strategy"  # those of batches are strategies, too
@@ -172,6 +183,7 @@ def _of_question(question: Question, kept: Kept) -> Resource:
 _COMPARISONS = Kept("comparisons", "comparison", "co", "a comparison", "comparisons")
 _TEMPLATES = Kept("templates", "templates", "te", "templates of a batch", "templates")
 _CROSS_READS = Kept("cross-reads", "cross_reads", "cr", "the cross-reads of a batch", "cross-reads")
+_SITE_PLANS = Kept("site-plans", "site_plan", "sp", "a plan of a site", "plans of sites")
 _RESOURCES = (
     *(_of_question(one, one.kept) for one in QUESTIONS if one.kept is not None),
     Resource(
@@ -188,6 +200,14 @@ _RESOURCES = (
         of_batch(_TEMPLATES, ("SiteTemplates",)),
         partial(_of_batch, ("batch", "at_most", "max_extra_loss", "options")),
         ("not-done",),
+    ),
+    Resource(
+        _SITE_PLANS,
+        "What to set at each reader of a site, so that shared parts agree, settings are few and "
+        "money is kept.",
+        SitePlanRequest,
+        stored(_SITE_PLANS, ("SitePlan",)),
+        _of_site,
     ),
     Resource(
         _CROSS_READS,

@@ -17,7 +17,6 @@ from typing import Annotated
 
 import numpy as np
 from pydantic import Field
-from scipy import special
 
 from strategist.answers.over import caps_of
 from strategist.answers.solution import Options, Over, Solution
@@ -191,6 +190,8 @@ class _Fresh:
 
     @property
     def student(self) -> float:
+        from scipy import special  # noqa: PLC0415 (slow to load)
+
         freedom = len(self.weight) - len(self.conditions.names)
         return float(special.stdtrit(freedom, (1 + CONFIDENCE) / 2))
 

@@ -302,6 +302,7 @@ class _Sweep:
         """Look at every chain, of which there are few, under each cutoff; then none is missing."""
         floors = self.floors.setdefault((1, 1), np.zeros(len(self.problem.thresholds), np.int64))
         for cutoff in self.problem.outcomes.tolist():
+            self._tell()
             for masks in range(self.problem.slots + 1):
                 self._look(self.chains.listed(masks), cutoff)
             floors[cutoff] = _NO_STRATEGY

@@ -43,7 +43,10 @@ def resolve(document: Any, pointer: str) -> Any:
 
 
 class Figures:
-    """Prints values of one document by their JSON pointers, and keeps the pointers beside them."""
+    """Prints values of one document by their JSON pointers, and keeps the pointers beside them.
+
+    Each is escaped by hand: `Markup.format` takes ten times as long, and a page has ten thousand.
+    """
 
     def __init__(self, document: Any) -> None:
         self._document = document
@@ -56,13 +59,14 @@ class Figures:
         """A number in one of the forms, with its exact value; "not known" where it is null."""
         value = self.value(pointer)
         shown = "not known" if value is None else FORMS[form](value)
-        exact = json.dumps(value)
-        return Markup('<data value="{}" data-path="{}">{}</data>').format(exact, pointer, shown)
+        exact = escape(json.dumps(value))
+        place = escape(pointer)
+        return Markup(f'<data value="{exact}" data-path="{place}">{escape(shown)}</data>')
 
     def text(self, pointer: str, element: str = "span") -> Markup:
         """A text as it stands in the document."""
         shown = escape(str(self.value(pointer)))
-        return Markup('<{} data-path="{}">{}</{}>').format(element, pointer, shown, element)
+        return Markup(f'<{element} data-path="{escape(pointer)}">{shown}</{element}>')
 
     def count(self, pointer: str) -> Markup:
         """How many items a list has."""

@@ -10,13 +10,15 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from jinja2 import BytecodeCache, Environment, FileSystemLoader, StrictUndefined
+from jinja2.bccache import Bucket
 from markupsafe import Markup
 
 from strategist.report.figures import Figures
 from strategist.report.plots import (
     can_plot,
     frontier_plot,
+    held_against,
     read_rate_plot,
     rssi_plot,
     silenced_plot,
@@ -24,6 +26,23 @@ from strategist.report.plots import (
 
 _SHEETS = Path(__file__).parent / "sheets"
 _POLICY = re.compile(r'<meta http-equiv="Content-Security-Policy" content="([^"]*)">')
+
+
+class _Compiled(BytecodeCache):
+    """Templates are compiled once, though each document has an environment of its own."""
+
+    def __init__(self) -> None:
+        self._known: dict[str, bytes] = {}
+
+    def load_bytecode(self, bucket: Bucket) -> None:
+        if bucket.key in self._known:
+            bucket.bytecode_from_string(self._known[bucket.key])
+
+    def dump_bytecode(self, bucket: Bucket) -> None:
+        self._known[bucket.key] = bucket.bytecode_to_string()
+
+
+_COMPILED = _Compiled()
 
 
 def report_page(document: Mapping[str, Any]) -> str:
@@ -53,7 +72,12 @@ def report_style() -> str:
 def _environment(document: Mapping[str, Any]) -> Environment:
     """Templates that print figures of the document by their place in it."""
     figures = Figures(document)
-    made = Environment(loader=FileSystemLoader(_SHEETS), autoescape=True, undefined=StrictUndefined)
+    made = Environment(
+        loader=FileSystemLoader(_SHEETS),
+        autoescape=True,
+        undefined=StrictUndefined,
+        bytecode_cache=_COMPILED,
+    )
     made.globals.update(n=figures.number, t=figures.text, v=figures.value, count=figures.count)
     return made
 
@@ -84,7 +108,7 @@ def style_policy(css: str) -> str:
 def _plots(number: int, point: Mapping[str, Any], drawn: bool) -> Iterator[dict[str, Any]]:
     """Kind, question and SVG of each plot of a read point (without SVG where none is drawn)."""
     picture, strategy = point["picture"], point["result"]["strategy"]
-    cutoff, ident = strategy.get("cutoff_dbm"), f"p{number}"
+    cutoff, ident = strategy.get("cutoff_dbm", strategy.get("cutoff_db")), f"p{number}"
 
     def plot(kind: str, question: str, svg: Callable[[], str]) -> dict[str, Any]:
         return {"kind": kind, "question": question, "svg": Markup(svg() if drawn else "")}
@@ -99,9 +123,10 @@ def _plots(number: int, point: Mapping[str, Any], drawn: bool) -> Iterator[dict[
         question = "What does the signal cutoff reject?"
         if cutoff is None:
             question = "Would a signal cutoff separate wanted from stray?"
-        alt = "Wanted and stray tags by their strongest RSSI at the steps walked, with the cutoff"
-        bins, masks = picture["rssi"], bool(strategy.get("masks"))
-        yield plot("rssi", question, partial(rssi_plot, f"{ident}b", alt, bins, cutoff, masks))
+        counts = held_against(strategy.get("score"))
+        alt = f"Wanted and stray tags by their {counts}, with the cutoff"
+        svg = partial(rssi_plot, f"{ident}b", alt, picture["rssi"], strategy)
+        yield plot("rssi", question, svg)
     if picture is not None and picture["stray_at_top"] and picture["techniques"]:
         alt = "Stray tags that each technique suppresses alone, and all of them together"
         svg = partial(silenced_plot, f"{ident}c", alt, picture)

@@ -90,10 +90,21 @@ def read_rate_plot(
     return _svg(ident, label, draw)
 
 
-def rssi_plot(
-    ident: str, label: str, bins: Mapping[str, Any], cutoff_dbm: float | None, masks: bool
-) -> str:
-    """Tags by their strongest RSSI at the steps walked, and the cutoff."""
+def held_against(score: Mapping[str, Any] | None) -> str:
+    """What a cutoff is held against, with its unit."""
+    kind = "peak" if score is None else score["kind"]
+    if score is not None and kind == "nth":
+        return f"RSSI of read {score['n']} by strength at the steps walked, dBm"
+    if kind == "difference":
+        return "difference of antennas at the steps walked, dB"
+    corrected = " less the antenna's offset" if score is not None and "offset_db" in score else ""
+    return f"strongest RSSI{corrected} at the steps walked, dBm"
+
+
+def rssi_plot(ident: str, label: str, bins: Mapping[str, Any], strategy: Mapping[str, Any]) -> str:
+    """Tags by what a strategy's cutoff is held against, and the cutoff."""
+    masks = bool(strategy.get("masks"))
+    cutoff = strategy.get("cutoff_dbm", strategy.get("cutoff_db"))
 
     def draw(axes: Axes) -> None:
         low, width = bins["low_dbm"], bins["width_db"]
@@ -112,9 +123,9 @@ def rssi_plot(
             bins["stray"], edges, color=STRAY, fill=False, hatch="////", lw=1.2, label=stray
         )
         axes.stairs(bins["wanted"], edges, color=WANTED, lw=2, label="wanted")
-        if cutoff_dbm is not None:
-            axes.axvline(cutoff_dbm, color=CHOSEN, lw=1.4, ls="-.", label="cutoff")
-        axes.set_xlabel("strongest RSSI at the steps walked, dBm")
+        if cutoff is not None:
+            axes.axvline(cutoff, color=CHOSEN, lw=1.4, ls="-.", label="cutoff")
+        axes.set_xlabel(held_against(strategy.get("score")))
         axes.set_ylabel("tags, over all passes")
         axes.locator_params(axis="y", integer=True)
         _legend(axes)
@@ -158,7 +169,7 @@ def silenced_plot(ident: str, label: str, picture: Mapping[str, Any]) -> str:
         axes.set_xlabel("stray tags, over all passes")
         axes.grid(visible=False, axis="y")
         axes.locator_params(axis="x", integer=True)
-        _legend(axes)
+        _legend(axes, 1)
 
     return _svg(ident, label, draw, left=0.22)
 

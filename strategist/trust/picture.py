@@ -14,8 +14,10 @@ from strategist.survey.answer import Declared, Hidden, told
 from strategist.survey.policy import TECHNIQUES
 from strategist.survey.profile import peaks
 from strategist.survey.records import Bools, Floats, Ints, ReadPoint, Survey
+from strategist.survey.score import Difference
 from strategist.tags.mask import chain_accepts
 from strategist.trust.evaluate import Outcome, evaluate, surveyed_steps
+from strategist.trust.scores import as_heard
 
 _BINS_MAX = 40
 _WIDTHS_DB = (0.5, 1.0, 2.0, 5.0)
@@ -23,7 +25,8 @@ _WIDTHS_DB = (0.5, 1.0, 2.0, 5.0)
 
 @dataclass(frozen=True)
 class RssiBins(Declared):
-    """Tags by their strongest read at the steps that the ladder walked in their pass, in bins.
+    """Tags by the highest of what the cutoff is held against, at the steps that the ladder walked
+    in their pass, in bins: RSSI, or the strategy's score (in dB where that is a difference).
 
     Bin i holds low_dbm[i] ≤ RSSI < low_dbm[i] + width_db; nothing read: no bins. `stray` are those
     that the masks let through, `stray_masked` those that they reject. `wanted_below` of
@@ -99,7 +102,8 @@ def picture_of(read_point: ReadPoint, strategy: Strategy) -> Picture:
     point = complete(read_point)
     survey = point.survey
     rssi = peaks(survey)
-    steps = surveyed_steps(survey, strategy)
+    heard, _, held = as_heard(survey, point.policy, strategy)
+    at_steps = peaks(heard)[:, surveyed_steps(heard, held)]
     wanted = survey.roster_wanted
     read = np.isfinite(rssi)
     top = float(survey.levels_dbm[-1])
@@ -112,7 +116,7 @@ def picture_of(read_point: ReadPoint, strategy: Strategy) -> Picture:
         int((~wanted).sum()),
         tuple(read[wanted].sum(axis=0).tolist()),
         tuple(read[~wanted].sum(axis=0).tolist()),
-        _bins(survey, strategy, rssi[:, steps], done.steps),
+        _bins(survey, strategy, at_steps, done.steps),
         len(at_top.strays),
         at_top.missed,
         len(at_top.strays - done.strays),
@@ -126,7 +130,7 @@ def _rates(read: tuple[int, ...], presented: int) -> list[float | None]:
 
 
 def _bins(survey: Survey, strategy: Strategy, rssi: Floats, walked: Ints) -> RssiBins:
-    """`rssi[e, i]`: peak of roster entry e at step i; `walked[p]`: steps walked in pass p."""
+    """`rssi[e, i]`: what counts of entry e at step i; `walked[p]`: steps walked in pass p."""
     reached = np.arange(rssi.shape[1])[None, :] < walked[survey.roster_pass][:, None]
     strongest = np.where(reached, rssi, -np.inf).max(axis=1, initial=-np.inf)
     through = np.array([chain_accepts(strategy.masks, tag) for tag in survey.tags], bool)
@@ -134,7 +138,7 @@ def _bins(survey: Survey, strategy: Strategy, rssi: Floats, walked: Ints) -> Rss
     parts = [seen & wanted, seen & ~wanted & through[survey.roster_tag]]
     parts.append(seen & ~wanted & ~through[survey.roster_tag])
     width, low, counts = _counted(strongest, parts)
-    cutoff = strategy.cutoff_dbm
+    cutoff = strategy.cutoff
     of_wanted, of_stray = (strongest[part] for part in parts[:2])
     return RssiBins(
         width_db=width,
@@ -186,13 +190,15 @@ def _judged(point: ReadPoint, strategy: Strategy) -> _Judged:
 def _techniques(
     point: ReadPoint, strategy: Strategy, strays: frozenset[tuple[int, int]]
 ) -> Iterator[Technique]:
-    """Each technique that the strategy uses: alone, and the strategy without it."""
+    """Each technique that the strategy uses: alone, and the strategy without it. A cutoff that is a
+    difference belongs to the antennas that are compared."""
     top = float(point.survey.levels_dbm[-1])
-    techniques = [one for one in TECHNIQUES if one != "antennas" or strategy.score is not None]
+    joint = {"antennas", "cutoff"} if isinstance(strategy.score, Difference) else {"antennas"}
     plain = strategy.without(*TECHNIQUES, top_dbm=top)
-    for name in techniques:
-        others = (other for other in techniques if other != name)
-        alone, without = (strategy.without(*of, top_dbm=top) for of in (others, (name,)))
+    for name in TECHNIQUES:
+        own = joint if name == "antennas" else {name}
+        others = (other for other in TECHNIQUES if other not in own)
+        alone, without = (strategy.without(*of, top_dbm=top) for of in (others, own))
         if alone == plain:
             continue
         one, rest = _judged(point, alone), _judged(point, without)

@@ -22,6 +22,7 @@ RESOURCES = {
     "batch": "POST /v1/batches",
     "templates": "POST /v1/templates",
     "plan": "POST /v1/plans",  # of a site.json alone: POST /v1/first-plans
+    "site": "POST /v1/site-plans",
     "accept": "POST /v1/acceptances",  # its plan, without a case: GET /v1/acceptance-plan
 }
 # Command without a resource of its own to the endpoint that it is a part of, and why.

@@ -113,6 +113,7 @@ def ids(live: Live) -> dict[str, list[str]]:
         "acceptance_id": ("/v1/acceptances", at | {"strategy": STRATEGY}),
         "templates_id": ("/v1/templates", of_batch),
         "cross_reads_id": ("/v1/cross-reads", of_batch),
+        "site_plan_id": ("/v1/site-plans", {"survey": surveys[0]}),
     }
     return made | {
         name: [live.made(path, body)["id"] for _ in range(3)] for name, (path, body) in more.items()

@@ -17,7 +17,7 @@ OPTIONS = Options(unseen=False, sturdier=False)
 def test_losses_fall_and_bounds_rise(name: str) -> None:
     point = strategist.read_case(CASE)[name]
     told: list[tuple[float, float]] = []
-    with strategist.watched_by(lambda *one: told.append(one)):
+    with strategist.watched_by(lambda it: told.append((it.loss or 0.0, it.bound or 0.0))):
         watched = strategist.choose(point, OPTIONS)
     alone = strategist.choose(point, OPTIONS)
     assert watched.strategy == alone.strategy and watched.loss == alone.loss

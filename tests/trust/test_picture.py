@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pandas as pd
 import pytest
 
-from strategist import Mask, Policy, ReadPoint, Strategy, read_case
+from strategist import Case, Mask, Policy, ReadPoint, Strategy, read_case
 from strategist.errors import InputError
+from strategist.survey.score import Difference, Peak
 from strategist.trust.picture import picture_of
 from tests.optimise.made import survey_of
 from tests.test_commands import case
@@ -41,6 +43,32 @@ def test_rssi_is_that_of_the_steps_walked(point: ReadPoint) -> None:
     stopped = picture_of(point, Strategy((20.0, 23.0), 1, -56.0)).rssi
     assert stopped.weakest_wanted_dbm == -55.0
     assert (stopped.strongest_stray_dbm, stopped.wanted_below) == (-60.0, 0)
+
+
+def test_tags_stand_where_their_score_does() -> None:
+    """Antenna 1 hears the wanted tag at −50 and antenna 2 at −60, the stray at −55 and −50: as
+    strongest reads they are alike, as differences they stand at 10 and −5 dB."""
+    common = {"read_point": "door", "pass_id": "p1"}
+    heard = [("AA01", 1, -50.0), ("AA01", 2, -60.0), ("AA02", 1, -55.0), ("AA02", 2, -50.0)]
+    reads = pd.DataFrame(
+        [
+            {**common, "power_dbm": 20.0, "epc": epc, "rssi_dbm": dbm, "antenna": antenna}
+            for epc, antenna, dbm in heard
+        ]
+    )
+    roles = [("AA01", "wanted"), ("AA02", "stray")]
+    roster = pd.DataFrame([{**common, "epc": epc, "role": role} for epc, role in roles])
+    door = Case.from_frames(reads, roster)["door"]
+    facing = Strategy((20.0,), score=Difference("difference", (1,), (2,)), cutoff_db=0.0)
+    bins = picture_of(door, facing).rssi
+    assert (bins.weakest_wanted_dbm, bins.strongest_stray_dbm) == (10.0, -5.0)
+    assert (bins.wanted_below, bins.stray_below) == (0, 1)
+    (compared,) = picture_of(door, facing).techniques  # its cutoff is part of it
+    assert (compared.name, compared.silences, compared.misses) == ("antennas", 1, 0)
+    alone = picture_of(door, Strategy((20.0,), score=Peak(antennas=(2,)))).rssi
+    assert (alone.weakest_wanted_dbm, alone.strongest_stray_dbm) == (-60.0, -50.0)
+    plain = picture_of(door, Strategy((20.0,), 1, -52.0)).rssi
+    assert (plain.weakest_wanted_dbm, plain.strongest_stray_dbm) == (-50.0, -50.0)
 
 
 @pytest.mark.parametrize(("span_db", "width_db"), [(38.5, 1.0), (39.0, 2.0), (77.5, 2.0)])

@@ -47,12 +47,13 @@ class Cycle:
 @dataclass(frozen=True, eq=False)
 class Agreed:
     """Strategies that agree: what each member comes to under the same `given`, and the `chain` and
-    `cutoff` that stand for what is shared."""
+    `cutoff` that stand for what is shared, and the selection of joint classes `through` it."""
 
     given: tuple[Given, ...]
     chain: Chain | None
     cutoff: float | None
     members: tuple[Exact, ...]
+    through: Bools | None = None
 
     @property
     def key(self) -> tuple[float, float]:
@@ -133,7 +134,7 @@ class _Agreement:
         """With answers to the whole choice of each; `polish`: of least guarded loss."""
         every = zip(self.members, one.given, one.members, strict=True)
         members = [
-            member.finished(given, one.chain, one.cutoff, exact, polish=polish)
+            member.finished(given, one.chain, one.cutoff, exact, one.through, polish=polish)
             for member, given, exact in every
         ]
         return replace(one, members=tuple(members))
@@ -231,19 +232,29 @@ class _Agreement:
             ladder,
         )
         through = self.table.through[row] if shared else None
-        every, exact = self._within_cycle(given, through)
+        found = self._within_cycle(given, through)
+        if found is None:
+            return
+        every, exact = found
         reader = self.members[0].problem.policy.reader
         dbm = None if cutoff is None else settable(cutoff, reader.rssi_step_db)
-        found = Agreed(every, chain if shared else None, dbm, exact)
-        self.looked[key] = found
-        if found.key < self.best.key:
-            self.best = found
+        agreed = Agreed(every, chain if shared else None, dbm, exact, through)
+        self.looked[key] = agreed
+        if agreed.key < self.best.key:
+            self.best = agreed
 
     def _within_cycle(
         self, given: Given, through: Bools | None
-    ) -> tuple[tuple[Given, ...], tuple[Exact, ...]]:
-        """The best of each; where the cycle is short, with as many steps each as serves all."""
-        free = tuple(member.least(given, through) for member in self.members)
+    ) -> tuple[tuple[Given, ...], tuple[Exact, ...]] | None:
+        """The best of each; where the cycle is short, with as many steps each as serves all. None:
+        some of them alone are as much as the best."""
+        free: tuple[Exact, ...] = ()
+        for number, member in enumerate(self.members):
+            free = (*free, member.least(given, through))
+            others = [one.floor for one in self.members[number + 1 :]]
+            so_far = [(one.excess, one.weighed) for one in free]
+            if others and self._sum([*so_far, *others]) >= self.best.key:
+                return None
         if self.cycle is None or self._lasts(given, free) <= self.cycle.seconds + _SAME:
             return tuple(given for _ in free), free
         choices = []

@@ -6,7 +6,10 @@ them needs the others must bear; its own classes are those of them that it prese
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import itertools
+import math
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -16,7 +19,7 @@ from strategist.optimise.clock import Clock, OutOfTimeError
 from strategist.optimise.finish import finish
 from strategist.optimise.goals import LossGoal
 from strategist.optimise.outer import choose_score
-from strategist.optimise.problem import Answer, Chain, Problem, answer_at
+from strategist.optimise.problem import Answer, Chain, Counts, Problem, answer_at
 from strategist.optimise.scores import Parts, parts_of
 from strategist.optimise.search import least_loss, search
 from strategist.optimise.site.asked import Alternative
@@ -24,11 +27,13 @@ from strategist.optimise.site.given import with_cutoff, with_ladder, with_masks,
 from strategist.optimise.strategy import Strategy
 from strategist.optimise.tree import Tree
 from strategist.optimise.tuning import DEFAULT, Tuning
+from strategist.optimise.walks import counts_of
 from strategist.survey.records import Bools, Floats, Ints, Tag
 from strategist.survey.score import Difference
 from strategist.tags.candidates import Candidates, find_candidates, no_candidates
 
 _SLACK = 1e-6
+_LADDERS_MAX = 1_500  # that are all replayed sooner than searched
 _Cuts = tuple[float, list[tuple[float, Floats]]]
 
 __all__ = ["Exact", "Given", "Member", "members_of"]
@@ -116,6 +121,7 @@ class Member:
     clock: Clock = field(default_factory=Clock)
     _exact: dict[tuple[object, ...], Exact] = field(default_factory=dict)
     _cuts: dict[tuple[int, int, tuple[float, ...] | None], _Cuts] = field(default_factory=dict)
+    _tables: dict[tuple[int, int, bool], list[Ints] | None] = field(default_factory=dict)
     searches: int = 0
 
     @property
@@ -252,33 +258,96 @@ class Member:
         return self._exact[key]
 
     def _least_of(self, whole: Problem, given: Given, own: Bools | None) -> Exact | None:
-        problem = whole
-        if given.least is not None and isinstance(problem.score, Difference):
-            return None  # its cutoff is another number, which the reader does not have
+        """The least in one part; None: nothing that is given may be chosen there."""
         if own is not None and (given.masks >= len(whole.steps_by_masks) or not own.any()):
             return None
-        ladder = None if given.ladder is None else self.ladder_of(given.ladder)
+        if given.least is not None and self._deaf(whole, given.least):
+            return None
+        ladders: list[tuple[int, ...]] | None = None
+        steps = whole.steps_by_masks[given.masks if own is not None else 0]
         if given.ladder is not None:
-            steps = whole.steps_by_masks[given.masks if own is not None else 0]
-            too_long = ladder is not None and len(ladder) > min(steps, given.steps or steps)
-            if ladder is None or too_long or (whole.top_fixed and ladder[-1] != self._top(whole)):
+            ladder = self.ladder_of(given.ladder)
+            if ladder is None or len(ladder) > min(steps, given.steps or steps):
                 return None
-        if given.least is not None:
-            if self.place(whole, given.least) is None:
+            if whole.top_fixed and ladder[-1] != self._top(whole):
                 return None
-            problem = with_cutoff(problem, given.least)
-        if own is not None:
-            problem = with_masks(problem, own, given.masks)
-        if ladder is not None:
-            problem = with_ladder(problem, ladder)
-        elif given.steps is not None:
-            problem = with_steps(problem, given.steps)
+            ladders = [ladder]
         self.clock.check()
         self.searches += 1
+        if own is not None and given.least is not None:
+            tables = _by_length(ladders) if ladders else self._ladders(whole, given, steps)
+            if tables is not None:
+                return self._replayed(whole, given, own, tables)
+        problem = self._left(whole, given, own)
         answer = least_loss(problem, self.clock)
         if not answer.proven:
             raise OutOfTimeError
         return self._as_exact(answer, whole, problem)
+
+    def _deaf(self, whole: Problem, least: float) -> bool:
+        """Whether nothing is heard under a cutoff that is the reader's: a difference of antennas
+        has another one, in the host."""
+        return isinstance(whole.score, Difference) or self.place(whole, least) is None
+
+    def _left(self, whole: Problem, given: Given, own: Bools | None) -> Problem:
+        """What is left to choose."""
+        problem = whole
+        if given.least is not None:
+            problem = with_cutoff(problem, given.least)
+        if own is not None:
+            problem = with_masks(problem, own, given.masks)
+        if given.ladder is not None:
+            ladder = self.ladder_of(given.ladder)
+            assert ladder is not None
+            problem = with_ladder(problem, ladder)
+        elif given.steps is not None:
+            problem = with_steps(problem, given.steps)
+        return problem
+
+    def _ladders(self, whole: Problem, given: Given, steps: int) -> list[Ints] | None:
+        """All ladders that are left, by length; None: they are sooner searched."""
+        levels, most = len(whole.profile.levels_dbm), min(steps, given.steps or steps)
+        key = (levels, most, whole.top_fixed)
+        if key not in self._tables:
+            count = sum(math.comb(levels, n) for n in range(1, most + 1))
+            every = (
+                ladder
+                for n in range(1, most + 1)
+                for ladder in itertools.combinations(range(levels), n)
+                if not whole.top_fixed or ladder[-1] == levels - 1
+            )
+            self._tables[key] = None if count > _LADDERS_MAX else _by_length(every)
+        return self._tables[key]
+
+    def _replayed(
+        self, whole: Problem, given: Given, own: Bools, tables: Sequence[Ints]
+    ) -> Exact | None:
+        """The best of some ladders where masks and cutoff are given: no search is needed."""
+        assert given.least is not None
+        accepted = whole.profile.rssi >= max(given.least, np.finfo(float).min)
+        accepted &= own[whole.profile.row_class][:, None]
+        best: tuple[tuple[float, float], tuple[int, ...], Counts] | None = None
+        for ladders in tables:
+            counts = counts_of(ladders, accepted, *whole.rows, whole.policy.stop_after)
+            for place in self._promising(whole, counts):
+                found = Counts(*map(int, counts[place]))
+                key = (whole.excess(found), whole.loss(found))
+                if best is None or key < best[0]:
+                    best = key, tuple(ladders[place][::-1].tolist()), found
+        if best is None:
+            return None
+        (excess, loss), levels, found = best
+        answer = Answer((excess, loss, 0.0), Chain(), 0, levels, found, bound=(excess, loss))
+        return Exact(excess, loss, 0.0, whole, None, answer, self.scale)
+
+    @staticmethod
+    def _promising(whole: Problem, counts: Ints) -> Sequence[int]:
+        """The rows that may be best: that of least loss alone, where there are no limits."""
+        limits, weights = whole.policy.limits, whole.policy.loss
+        if limits.missed_rate_max is None and limits.stray_rate_max is None:
+            return [int((counts @ (weights.missed, weights.stray)).argmin())]
+        places: list[int] = np.unique(counts, axis=0, return_index=True)[1].tolist()
+        return places
 
     def finished(
         self,
@@ -286,15 +355,21 @@ class Member:
         chain: Chain | None,
         cutoff: float | None,
         of: Exact,
+        through: Bools | None = None,
         *,
         polish: bool = False,
     ) -> Exact:
         """As an answer to the `whole`; `chain` and `cutoff` (None: none) are what stands for what
-        is given. `polish`: of all that have its loss the one of least guarded loss."""
-        whole, problem = of.whole, of.problem
-        if whole is None or problem is None or of.answer is None:
+        is given, and `through` the selection. `polish`: of all that have its loss the one of least
+        guarded loss."""
+        whole, found = of.whole, of.answer
+        if whole is None or found is None:
             return of
-        found = search(problem, self.clock, of.answer) if polish else of.answer
+        problem = of.problem or whole
+        if polish:
+            own = None if through is None else through[self.classes]
+            problem = of.problem or self._left(whole, given, own)
+            found = search(problem, self.clock, of.answer if of.problem else None)
         levels = problem.profile.levels_dbm[list(found.levels)]
         at = tuple(np.searchsorted(whole.profile.levels_dbm, levels).tolist())
         place: int | None = found.cutoff
@@ -302,7 +377,8 @@ class Member:
             place = 0 if cutoff is None else self.place(whole, cutoff)
         assert place is not None
         full = answer_at(whole, found.chain if chain is None else chain, place, at)
-        assert (full.key[0], full.key[1]) == (of.excess, of.loss)
+        if polish and full.key[:2] > of.key[:2]:  # the clock stopped it before it was as good
+            return self.finished(given, chain, cutoff, of, through)
         return self._as_exact(full, whole, whole)
 
     def strategy(self, given: Given, cutoff: float | None, of: Exact) -> Strategy | None:
@@ -319,3 +395,11 @@ class Member:
     def _as_exact(self, answer: Answer, whole: Problem, problem: Problem) -> Exact:
         excess, loss, guarded = answer.key[:3]
         return Exact(excess, loss, guarded, whole, problem, answer, self.scale)
+
+
+def _by_length(ladders: Iterable[tuple[int, ...]]) -> list[Ints]:
+    """Ladders (level indices, ascending) by length, a row each from the top down."""
+    found: dict[int, list[tuple[int, ...]]] = defaultdict(list)
+    for ladder in ladders:
+        found[len(ladder)].append(ladder[::-1])
+    return [np.array(some) for some in found.values()]

@@ -68,7 +68,7 @@ def test_the_whole_job_in_under_ten_clicks(server: Server) -> None:
         page.fill("#levels", "30")
         seen.click("button", "Compare")
         page.wait_for_url("**/compare/co_*")
-        assert "From today to answer" in page.inner_text("#live")
+        page.get_by_role("heading", name="From today to answer", exact=True).wait_for()
         seen.click("link", "Hand over")
         with page.expect_download() as download:
             seen.click("button", "Gen2 settings (JSON)")
@@ -87,7 +87,7 @@ def test_the_curve_by_keyboard_and_by_touch(server: Server) -> None:
         solved(seen)
         seen.click("link", "Trade-offs")
         seen.click("button", "Work out the trade-offs")
-        page.wait_for_url("**/trade-offs/tr_*")
+        page.locator(".curve").wait_for()
         middle = page.inner_text("#picked")
         page.focus("#weight")
         page.keyboard.press("End")
@@ -109,6 +109,11 @@ def test_the_curve_by_keyboard_and_by_touch(server: Server) -> None:
         assert words.startswith(page.inner_text("#picked"))
         page.reload()
         assert words.startswith(page.inner_text("#picked"))
+        page.focus("#use-masks")
+        page.keyboard.press("Space")
+        page.get_by_text("Without masks on tag data:").wait_for()
+        assert page.evaluate("document.activeElement.id") == "use-masks"
+        assert page.locator(".curve .beside").count() == 1
         assert seen.said == [] and seen.elsewhere == []
 
 
@@ -129,6 +134,7 @@ def views(seen: Seen, server: Server) -> Iterator[str]:
     enter(seen, server)
     solved(seen)
     answer = page.url
+    page.locator(".plots svg").first.wait_for()
     yield "sheet"
     for name in ("", "/surveys", "/answers", "/batches", "/docs"):
         page.goto(seen.own + name)
@@ -143,14 +149,16 @@ def views(seen: Seen, server: Server) -> Iterator[str]:
     page.fill("#levels", "30")
     page.get_by_role("button", name="Compare").click()
     page.wait_for_url("**/compare/co_*")
+    page.locator("table").first.wait_for()
     yield "compared"
     page.goto(f"{answer}/trade-offs")
     page.get_by_role("button", name="Work out").click()
-    page.wait_for_url("**/trade-offs/tr_*")
+    page.locator(".curve").wait_for()
     yield "curve"
     page.goto(f"{answer}/what-if")
     page.get_by_role("button", name="What each technique buys").click()
     page.wait_for_url("**/what-if/tr_*")
+    page.locator("table").first.wait_for()
     yield "each technique"
     page.goto(seen.own + "/surveys")
     page.locator("tbody a").first.click()

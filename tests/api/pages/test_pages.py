@@ -239,9 +239,11 @@ def ids(browser: Browser, survey: str, answer: str) -> dict[str, str]:
         (answer, "compare", {"levels": "16"}),
         (batch, "templates", {"at_most": "1"}),
         (batch, "cross-reads", {}),
+        (survey, "site-plans", {}),
     ):
         made[name] = place(browser.post(f"{at}/{name}", **given))
         browser.shown(made[name])
+    made["plan_id"] = made["site-plans"]
     (file,) = re.findall(r"/files/([^\"]+)", browser.get(survey).text)
     return {name: path.rsplit("/", 1)[-1] for name, path in made.items()} | {"name": file}
 
