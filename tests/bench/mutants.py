@@ -128,7 +128,7 @@ ROOMS = {
     ),
     "radio": Room(
         ("strategist/radio/*.py",),
-        ("tests/radio", "tests/outside/test_radio.py"),
+        ("tests/radio", "tests/outside/test_radio.py", "tests/outside/test_timing.py"),
         "tests/radio",
     ),
     "batch": Room(

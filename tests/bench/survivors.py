@@ -59,6 +59,8 @@ SURVIVORS: dict[str, str] = {
     "strategist/survey/tables.py: list(frame.columns) != names  →  list(frame.columns) == names": (
         "the careful parser is taken, which is slower and reads the same"
     ),
+    "strategist/intake/source.py: parts[0]  →  parts[1]": "which sheet of a workbook is named as "
+    "the example",
     "strategist/survey/profile.py: initial=0  →  initial=1": "a class that no tag is of, where all "
     "tags are of one",
     "strategist/survey/rssi.py: max(1, len(rssi) - np.linalg.matrix_rank(design))  →  "

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from datetime import UTC, timedelta, timezone
 from pathlib import Path
 from typing import Any
 
@@ -266,3 +267,30 @@ def test_a_refused_import_writes_nothing(tmp_path: Path) -> None:
     out = tmp_path / "out"
     assert main(["import", str(tmp_path / "raw.csv"), "--out", str(out)]) == 2
     assert [path.name for path in tmp_path.iterdir()] == ["raw.csv"]
+
+
+def test_logs_of_two_zones_are_one_log() -> None:
+    """The same moments, told in one zone in the first log and in another one in the second."""
+    made = drawn()
+    head, *rows = log_rows(made)
+
+    def told(some: range, hours: int) -> bytes:
+        zone = timezone(timedelta(hours=hours))
+        moments = [made.reads[k].at.replace(tzinfo=UTC).astimezone(zone) for k in some]
+        here = [(at.isoformat(), *rows[k][1:]) for k, at in zip(some, moments, strict=True)]
+        return text_of([head, *here]).encode()
+
+    sheet = [("pass", "start", "end")]
+    for name in made.passes:
+        ends = (made.start(name), made.end(name))
+        sheet.append((name, *(at.replace(tzinfo=UTC).isoformat() for at in ends)))
+    half, every = len(rows) // 2, len(rows)
+    files = [
+        imported(logs, text_of(sheet), text_of(tag_rows(made))).files
+        for logs in (
+            {"a.csv": told(range(every), 0)},
+            {"a.csv": told(range(half), 0), "b.csv": told(range(half, every), 5)},
+        )
+    ]
+    assert files[0]["reads.csv"] == files[1]["reads.csv"]
+    assert files[0]["roster.csv"] == files[1]["roster.csv"]

@@ -185,3 +185,23 @@ def test_without_tried_csv_a_level_that_no_read_names_counts_as_not_surveyed(
     assert listed.warnings == plain.warnings == ()
     assert "16 dBm" in guessed.warnings[0] and "tried.csv" in guessed.warnings[0]
     assert complete(guessed).survey.read_rssi.tolist() == [-50, -49, -48] * 2
+
+
+def test_each_antenna_is_predicted_by_its_own_reads() -> None:
+    """The second hears all that the first does, 10 dB weaker: so do its predicted reads."""
+    given = point([[("3001", True, [-52, None, None, -50])]], [(0, 1), (0, 2)])
+    one, alone = given.survey, complete(given).survey
+    twice = {n: np.tile(getattr(one, n), 2) for n in ("read_pass", "read_level", "read_tag")}
+    both = replace(
+        one,
+        **twice,
+        read_rssi=np.concatenate([one.read_rssi, one.read_rssi - 10.0]),
+        read_antenna=np.repeat([1, 2], len(one.read_rssi)),
+        antennas=(1, 2),
+    )
+    found = complete(replace(given, survey=both)).survey
+    assert found.read_antenna is not None
+    for antenna, weaker in ((1, 0.0), (2, 10.0)):
+        own = found.read_antenna == antenna
+        assert np.array_equal(found.read_level[own], alone.read_level)
+        assert np.array_equal(found.read_rssi[own], alone.read_rssi - weaker)
