@@ -64,7 +64,11 @@ def _tid(made: TagType, rng: random.Random) -> str:
 
 def draw(read_point: str, passes: int, seed: int) -> Drawn:
     """A survey of `passes` passes at a read point, each at every level of its range."""
-    place = PLACES[read_point]
+    return draw_at(PLACES[read_point], read_point, passes, seed)
+
+
+def draw_at(place: Place, read_point: str, passes: int, seed: int) -> Drawn:
+    """The same at a place that need not be one of the site."""
     rng = random.Random(f"linen-service/{read_point}/{seed}")
     return draw_place(place, read_point, passes, rng, _fixed(read_point, place))
 

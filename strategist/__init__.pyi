@@ -164,6 +164,9 @@ from strategist.report.case_folder import write_case as write_case
 from strategist.report.comparison import comparison_text as comparison_text
 from strategist.report.document import Backing as Backing
 from strategist.report.document import report_document as report_document
+from strategist.report.findings import (
+    check_text as check_text,
+)
 from strategist.report.full_assessment import full_assessment_text as full_assessment_text
 from strategist.report.given_results import (
     GivenResult as GivenResult,
@@ -175,9 +178,6 @@ from strategist.report.given_results import (
     parse_results as parse_results,
 )
 from strategist.report.imported import import_text as import_text
-from strategist.report.lists import (
-    check_text as check_text,
-)
 from strategist.report.lists import (
     masks_text as masks_text,
 )

@@ -63,13 +63,11 @@ class Curve:
 
 def curve_of(points: Points, losses: Sequence[Losses], beside: Points = ()) -> Curve:
     """The curve of points in the order in which they are given, which their numbers keep."""
-    every = [counts_of(one) for one in (*points, *beside)]
-    missed = _ticks(max(one["missed"] for one in every))
-    stray = _ticks(max(one["stray"] for one in every))
+    missed = _ticks(max(one["missed"] for one in (*points, *beside)))
+    stray = _ticks(max(one["stray"] for one in (*points, *beside)))
     costs = _ticks(max(max(one.fitted, one.guarded) for one in losses))
 
-    def place(point: Mapping[str, Any]) -> tuple[float, float]:
-        one = counts_of(point)
+    def place(one: Mapping[str, Any]) -> tuple[float, float]:
         across = _scaled(one["missed"], missed[-1], LEFT, RIGHT)
         return across, _scaled(one["stray"], stray[-1], MIDDLE, TOP)
 
@@ -96,15 +94,8 @@ def curve_of(points: Points, losses: Sequence[Losses], beside: Points = ()) -> C
     )
 
 
-def counts_of(point: Mapping[str, Any]) -> Mapping[str, float]:
-    """What a point was chosen by: its counts in the survey, or a pass where it was chosen over
-    copies or weights."""
-    found: Mapping[str, float] = point.get("per_pass") or point
-    return found
-
-
 def losses_at(points: Points, weights: Mapping[str, float], ratio: float) -> list[Losses]:
-    """The losses in the survey where a stray tag weighs what it does and a missed one `ratio`.
+    """The losses where a stray tag weighs what it does and a missed one `ratio` strays.
 
     Points that were stored without their counts under the guards have the losses by `weights`.
     """
@@ -131,18 +122,40 @@ def sturdiest(losses: Sequence[Losses]) -> int:
     return min(range(len(losses)), key=lambda one: (losses[one].guarded, losses[one].fitted))
 
 
+def in_100_passes(frontier: Mapping[str, Any]) -> Mapping[str, Any]:
+    """A frontier over what the policy has chosen over (copies, weights), counted in a hundred
+    passes; one of the survey as it is."""
+    over = frontier.get("over")
+    if not over:
+        return frontier
+    points = []
+    for one in frontier["points"]:
+        means, left = one["per_pass"], {k: v for k, v in one.items() if not k.startswith("guarded")}
+        counts = {key: _whole(100 * means[key]) for key in ("missed", "stray", "loss")}
+        counts["guarded_loss"] = _whole(100 * means["guarded_loss"])
+        rates = {"missed_rate": means["missed"] * over["passes"] / max(over["wanted"], 1)}
+        points.append({**left, **counts, **rates, "stray_rate": means["stray"]})
+    presented = {key: _whole(100 * over[key] / over["passes"]) for key in over}
+    silence = _whole(frontier["weights"]["missed"] * presented["wanted"])
+    return {**frontier, "points": points, "presented": presented, "silence_loss": silence}
+
+
+def _whole(count: float) -> float:
+    """To a tenth, and a whole number where it is one."""
+    tenths = round(count, 1)
+    return int(tenths) if tenths.is_integer() else tenths
+
+
 def _scaled(value: float, most: float, low: float, high: float) -> float:
     return round(low + (high - low) * value / most, 1)
 
 
 def _ticks(most: float) -> list[float]:
     """Round numbers from 0 to no less than `most`, five or so."""
-    rough = (most or 1) / 5
+    rough = max(most, 1) / 5
     size = 10.0 ** math.floor(math.log10(rough))
-    step = next(size * one for one in (1, 2, 5, 10) if size * one >= rough)
-    if most == int(most):  # counts
-        step = max(1.0, step)
-    return [round(step * n, 9) for n in range(max(1, math.ceil(most / step)) + 1)]
+    step = max(1.0, next(size * one for one in (1, 2, 5, 10) if size * one >= rough))
+    return [step * number for number in range(max(1, math.ceil(most / step)) + 1)]
 
 
 def _line(places: Sequence[tuple[float, float]]) -> str:
@@ -161,12 +174,13 @@ def _stairs(order: Sequence[tuple[float, float]]) -> str:
 
 def best_at(points: Points, ratio: float) -> int:
     """The number of the point with the least loss where a missed tag weighs `ratio` strays."""
-
-    def key(number: int) -> tuple[float, float]:
-        one = counts_of(points[number])
-        return round(ratio * one["missed"] + one["stray"], 9), one["missed"]
-
-    return min(range(len(points)), key=key)
+    return min(
+        range(len(points)),
+        key=lambda number: (
+            round(ratio * points[number]["missed"] + points[number]["stray"], 9),
+            points[number]["missed"],
+        ),
+    )
 
 
 def ratios_of(points: Points, own: float) -> tuple[float, float]:

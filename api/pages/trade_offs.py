@@ -23,7 +23,7 @@ from .at_point import (
     shown_at,
     switches,
 )
-from .curve import best_at, curve_of, follows, losses_at, ratios_of, sturdiest
+from .curve import best_at, curve_of, follows, in_100_passes, losses_at, ratios_of, sturdiest
 from .visiting import Page, Visit, to
 
 _LOOKED_AT = 50  # earlier questions, among which a curve may be
@@ -87,7 +87,7 @@ def walk(visit: Visit, answer_id: str, asked_id: str) -> Response:
     shown = shown_at(visit, answer_id, asked_id, "Trade-offs")
     if isinstance(shown, Response):
         return shown
-    found, asked = shown
+    found, asked = shown[0], {**shown[1], "result": in_100_passes(shown[1]["result"])}
     allowed = allowed_at(visit.ask, found)
     on = asked["request"]["set"].get("allow", allowed)
     off = [one for one in allowed if one not in on]
@@ -111,7 +111,7 @@ def _whole(ask: Asker, found: Mapping[str, Any]) -> Mapping[str, Any] | None:
     job = find_job(ask.service.database, ask.client, KIND, row["id"]) if row else None
     if job is None or job["result"] is None:
         return None
-    result: Mapping[str, Any] = json.loads(job["result"])
+    result = in_100_passes(json.loads(job["result"]))
     return result if result["points"] else None
 
 

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import time
 from dataclasses import dataclass, replace
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import numpy as np
-import pandas as pd
 from pydantic import Field
 
 from strategist.answers.conditions import InEach, in_each_of
@@ -35,6 +34,9 @@ from strategist.trust.evaluation import (
 )
 from strategist.trust.on_air import OnAir, on_air_of
 from strategist.trust.unseen import SOLVES_MAX, Unseen, leave_out, thin_classes, unseen_rates
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 _KEPT_BACK = 2.0  # what judging an answer takes, in times of posing its problem, roughly
 UNSEEN_LATE = (

@@ -10,7 +10,6 @@ from typing import Annotated, Any, Literal
 
 import numpy as np
 from pydantic import Field
-from scipy.optimize import linear_sum_assignment
 
 from strategist.answers.by_antenna import antenna_settings, cutoff_words
 from strategist.optimise.strategy import Strategy
@@ -129,6 +128,8 @@ def _score(before: Strategy, after: Strategy) -> Change:
 
 def _levels(before: Sequence[float], after: Sequence[float]) -> Iterator[Change]:
     """Levels moved (least sum of dB), taken away, added: in ascending order of each kind."""
+    from scipy.optimize import linear_sum_assignment  # noqa: PLC0415 (slow to load)
+
     gone = sorted(set(before) - set(after))
     new = sorted(set(after) - set(before))
     apart = np.abs(np.subtract.outer(gone, new))

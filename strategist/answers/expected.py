@@ -17,7 +17,6 @@ from typing import Annotated
 
 import numpy as np
 from pydantic import Field
-from scipy import special
 
 from strategist.answers.over import caps_of
 from strategist.answers.solution import Options, Over, Solution
@@ -32,6 +31,7 @@ from strategist.survey.policy import Policy
 from strategist.survey.records import Floats, ReadPoint, Survey
 from strategist.survey.variation import variation_of
 from strategist.trust.evaluate import evaluate
+from strategist.trust.intervals import upper_bound
 
 __all__ = ["Expected", "ExpectedLoss", "Foretold", "OptimumInterval", "expected_of", "foretold_of"]
 
@@ -138,7 +138,7 @@ def foretold_of(
     off = losses.off
     if np.isfinite(off):
         off = (off**2 + losses.student**2 * alone / passes) ** 0.5
-    high = value(min(losses.mean + off, losses.most))
+    high = value(losses.high(off))
     low = value(max(0.0, losses.mean - off))
     return Foretold(value(losses.mean), low, high, CONFIDENCE, value(found))
 
@@ -148,7 +148,7 @@ def _expected_loss(losses: _Fresh, solution: Solution, over: Over) -> ExpectedLo
     return ExpectedLoss(
         value(mean),
         value(max(0.0, mean - off)),
-        value(min(mean + off, losses.most)),
+        value(losses.high(off)),
         CONFIDENCE,
         over.passes.copies,
         value(over.own.loss),
@@ -158,12 +158,14 @@ def _expected_loss(losses: _Fresh, solution: Solution, over: Over) -> ExpectedLo
 @dataclass(frozen=True, eq=False)
 class _Fresh:
     """Losses over fresh copies: `each` of shape (copies, passes); what a pass weighs in their mean;
-    the condition of each pass; and the most that could be lost a pass."""
+    the condition of each pass; the most that could be lost a pass, and the least that a pass loses
+    that loses anything."""
 
     each: Floats
     weight: Floats
     conditions: Conditions
     most: float
+    least: float
 
     @staticmethod
     def of(whole: ReadPoint, strategy: Strategy, seed: int, separate: bool) -> _Fresh:
@@ -183,14 +185,25 @@ class _Fresh:
         most = worst_of(_means(_most(survey, policy), conditions), cap)[0]
         counted = np.bincount(conditions.of_pass, conditions.times)
         weight = (share / counted)[conditions.of_pass] * conditions.times
-        return _Fresh(each, weight, conditions, most)
+        return _Fresh(each, weight, conditions, most, min(loss.missed, loss.stray))
 
     @property
     def mean(self) -> float:
         return float(self.each.mean(axis=0) @ self.weight)
 
+    def high(self, off: float) -> float:
+        """The mean and how far it may be off; where next to no pass loses anything, that says less
+        than how many such passes there may be (an exact binomial limit)."""
+        by_pass = self.each.mean(axis=0)
+        losing = by_pass[by_pass > 0]
+        of_one = max(self.least, float(losing.mean())) if len(losing) else self.least
+        share = upper_bound(len(losing), len(by_pass), (1 + CONFIDENCE) / 2)
+        return min(max(self.mean + off, share * of_one), self.most)
+
     @property
     def student(self) -> float:
+        from scipy import special  # noqa: PLC0415 (slow to load)
+
         freedom = len(self.weight) - len(self.conditions.names)
         return float(special.stdtrit(freedom, (1 + CONFIDENCE) / 2))
 

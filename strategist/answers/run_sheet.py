@@ -25,6 +25,8 @@ __all__ = [
 ]  # fmt: skip
 
 FIRST_DB = 7.0  # between levels of the first look: RSSI tells how far above turn-on a read was
+PASSES_MAX = 2000  # of a survey that anybody would make
+_RATE_MIN = 1e-6  # below which no number of passes is looked for
 Stage = Literal["first", "next", "enough", "open"]
 
 
@@ -118,24 +120,12 @@ def plan_first_survey(
 
     As many passes as show the rate of passes with a miss (None: the limit of the policy, else 5 %)
     if none of them has one, each at few of the levels that are lawful and can be set. Raises
-    InputError where the policy names no levels, and where none of them may be used.
+    InputError where the policy names no levels, where none of them may be used, and where the rate
+    takes more than `PASSES_MAX` passes.
     """
-    if policy.levels_dbm is None:
-        path = ("read_points", read_point, "levels_dbm")
-        raise InputError.one("site.json", "", "the levels to choose from", path=path)
-    levels = np.array(policy.levels_dbm, float)
-    above = lawful_at(levels, strictest_radio(policy)).levels_above_dbm
-    settable = [policy.reader.can_set_level(one) for one in levels.tolist()]
-    may = ~np.isin(levels, above) & np.array(settable, bool)
-    if not may.any():
-        path = ("read_points", read_point, "levels_dbm")
-        wrong = "no level is lawful and can be set"
-        raise InputError.one("site.json", "", "one that is", path=path, wrong=wrong)
-    effort, limit = (
-        effort or Effort(),
-        miss_rate_max or policy.limits.missed_rate_max or MISS_RATE_MAX,
-    )
-    passes = plan_acceptance(limit).passes
+    effort = effort or Effort()
+    levels, may = _levels(policy, read_point)
+    passes = _passes(policy, read_point, miss_rate_max)
     at = tuple(map(int, np.flatnonzero(first_levels(levels, may))))
     width = len(str(passes))
     names = [f"p{number:0{width}d}" for number in range(1, passes + 1)]
@@ -144,6 +134,33 @@ def plan_first_survey(
         read_point, "first", 0, passes * len(levels), policy.loss.missed, None, None, (),
         total_minutes(rows), rows,
     )  # fmt: skip
+
+
+def _levels(policy: Policy, read_point: str) -> tuple[Floats, Bools]:
+    """The levels of a policy, and which of them may be used."""
+    path = ("read_points", read_point, "levels_dbm")
+    if policy.levels_dbm is None:
+        raise InputError.one("site.json", "", "the levels to choose from", path=path)
+    levels = np.array(policy.levels_dbm, float)
+    above = lawful_at(levels, strictest_radio(policy)).levels_above_dbm
+    settable = [policy.reader.can_set_level(one) for one in levels.tolist()]
+    may = ~np.isin(levels, above) & np.array(settable, bool)
+    if not may.any():
+        wrong = "no level is lawful and can be set"
+        raise InputError.one("site.json", "", "one that is", path=path, wrong=wrong)
+    return levels, may
+
+
+def _passes(policy: Policy, read_point: str, miss_rate_max: float | None) -> int:
+    """How many passes show the rate of misses."""
+    limit = policy.limits.missed_rate_max if miss_rate_max is None else miss_rate_max
+    limit = limit if limit is not None and 0 < limit < 1 else MISS_RATE_MAX
+    passes = plan_acceptance(max(limit, _RATE_MIN)).passes
+    if passes > PASSES_MAX:
+        path = ("read_points", read_point, "limits", "missed_rate_max")
+        wrong = f"a rate of {100 * limit:g} % takes more than {PASSES_MAX:,} passes to show"
+        raise InputError.one("site.json", limit, "a higher rate", path=path, wrong=wrong)
+    return passes
 
 
 def rows_of(

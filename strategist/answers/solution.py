@@ -10,9 +10,7 @@ import time
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
-from typing import Literal
-
-import pandas as pd
+from typing import TYPE_CHECKING, Literal
 
 from strategist.answers.over import Passes, passes_over, weighed_best
 from strategist.answers.per_pass import PerPass, per_pass_of
@@ -36,6 +34,9 @@ from strategist.survey.policy import InConditions as InEachCondition
 from strategist.survey.records import Ints, ReadPoint
 from strategist.trust.evaluate import Outcome, evaluate
 from strategist.trust.guarded import GuardedOutcome, guarded_outcome
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Status = Literal["optimal", "feasible", "infeasible", "undecided", "silent"]
 Method = Literal["auto", "search", "model"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
@@ -16,7 +17,7 @@ from strategist.optimise.clock import Clock
 from strategist.optimise.problem import candidates_of
 from strategist.optimise.site.asked import Alternative, Plan, ReaderOf, SiteProblem
 from strategist.optimise.site.plan import SitePlanner
-from strategist.optimise.site.reader import ReaderTask, solve_reader
+from strategist.optimise.site.reader import COMBINATIONS_MAX, ReaderTask, solve_reader
 from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete
 from strategist.radio.dwell import failed_reads, field_of, step_time
@@ -47,7 +48,7 @@ class OwnPart(Declared):
 class ReaderPlan(Declared):
     """A reader: what it and its read points come to, and what they would with nothing shared.
 
-    `alone` is the sum of what each read point would lose with a setting of its own, `own_parts`
+    `alone` is the least that its read points would lose with a setting of its own each, `own_parts`
     what they would with less shared, `saves` what the visit saves against reporting nothing,
     `price` that of the visit and of its options.
     """
@@ -291,6 +292,7 @@ class _Posed:
         )
         for reader in readers:
             _refuse_unlike(reader, [points[p][0] for p in reader.points], names)
+            _refuse_many(reader, [len(points[p]) for p in reader.points])
         cost = case.cost
         problem = SiteProblem(names, points, tuple(readers), cost.visit, cost.setting)
         return _Posed(problem, tuple(notes))
@@ -367,6 +369,17 @@ def _refuse_unlike(reader: ReaderOf, members: Sequence[Alternative], names: Sequ
             wrong = f"is not that of {names[reader.points[0]]}, and both are on {reader.name}"
             todo = "Give both the same reader and serial_masks."
             raise InputError.one("site.json", "", todo, path=path, wrong=wrong)
+
+
+def _refuse_many(reader: ReaderOf, alternatives: Sequence[int]) -> None:
+    """Each combination of a reader's options is solved for itself."""
+    many = math.prod(alternatives)
+    if many > COMBINATIONS_MAX:
+        wrong = f"the options of the read points on {reader.name} combine in {many:,} ways"
+        todo = f"Leave some out: at most {COMBINATIONS_MAX} ways are weighed."
+        raise InputError.one(
+            "site.json", f"{many}", todo, path=("readers", reader.name), wrong=wrong
+        )
 
 
 @dataclass(frozen=True, eq=False)

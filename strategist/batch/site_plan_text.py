@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from strategist.batch.site_plan import Buy, PointPlan, SitePlan
-from strategist.report.lines import brief, paragraph
+from strategist.report.brief import brief
+from strategist.report.lines import paragraph
 from strategist.report.text import what_to_set
 from strategist.survey.order import figure, some
 

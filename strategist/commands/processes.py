@@ -5,14 +5,14 @@ from __future__ import annotations
 import os
 import signal
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Executor, Future, ProcessPoolExecutor
-from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from functools import partial
-from multiprocessing import get_context
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import strategist
+
+if TYPE_CHECKING:
+    from concurrent.futures import Executor, Future
 
 _PROCESSES_MAX = 8  # there are some fourteen further choices at a read point
 
@@ -25,6 +25,10 @@ def all_processors() -> Iterator[Map]:
 
     Workers are spawned, since a fork after a solve may hang. Raises SolveError where one ended.
     """
+    from concurrent.futures import ProcessPoolExecutor  # noqa: PLC0415 (slow to load)
+    from concurrent.futures.process import BrokenProcessPool  # noqa: PLC0415
+    from multiprocessing import get_context  # noqa: PLC0415
+
     workers = min(os.cpu_count() or 1, _PROCESSES_MAX) - 1
     if not workers:
         yield map

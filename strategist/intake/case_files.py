@@ -15,7 +15,7 @@ from strategist.intake.roster import Roster
 from strategist.intake.runs import Runs
 from strategist.survey.order import figure, natural
 from strategist.survey.records import Floats, Ints
-from strategist.survey.tables import Texts
+from strategist.survey.texts import Texts
 
 _CHUNK = 100_000  # rows that are put into words at once
 _PASSES_HEADER = ("read_point", "pass_id", "condition", "day", "weight")

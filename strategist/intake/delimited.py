@@ -18,7 +18,7 @@ from strategist.intake.sheet import COLUMNS_MAX, SAMPLED, Sheet, coded, used
 from strategist.intake.values import is_value
 from strategist.survey.faults import FaultList
 from strategist.survey.records import Ints
-from strategist.survey.tables import Texts
+from strategist.survey.texts import Texts
 
 DELIMITERS = {";": "semicolon", "\t": "tab", ",": "comma", "|": "vertical bar", " ": "blank"}
 _LINE_MAX = 100_000  # characters; a longer one is no row of a log

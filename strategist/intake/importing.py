@@ -32,7 +32,7 @@ from strategist.survey.faults import FaultList
 from strategist.survey.order import natural
 from strategist.survey.reading import read_case_files
 from strategist.survey.records import Bools, Floats
-from strategist.survey.tables import Texts
+from strategist.survey.texts import Texts
 
 _UNNAMED = "read-point"
 

@@ -13,7 +13,7 @@ from strategist.intake.terms import Role
 from strategist.intake.times import DATELESS, NEVER, Times
 from strategist.survey.faults import FaultList
 from strategist.survey.records import Floats, Ints
-from strategist.survey.tables import Texts
+from strategist.survey.texts import Texts
 
 
 def joined(tables: Sequence[Table], faults: FaultList) -> Table:

@@ -14,7 +14,7 @@ from strategist.intake.times import NEVER, SECOND
 from strategist.survey.faults import FaultList
 from strategist.survey.order import natural, some
 from strategist.survey.records import Bools, Floats, Ints
-from strategist.survey.tables import Texts
+from strategist.survey.texts import Texts
 
 _OVERLAPS_NAMED = 5
 

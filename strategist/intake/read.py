@@ -30,7 +30,7 @@ from strategist.survey.faults import FaultList
 from strategist.survey.order import some
 from strategist.survey.policy import ANTENNA_MAX
 from strategist.survey.records import Floats, Ints
-from strategist.survey.tables import Texts
+from strategist.survey.texts import Codes, Texts
 
 _MEASURES: tuple[Role, ...] = ("rssi", "power", "antenna", "reads", "duration", "weight")
 _NAMES: tuple[Role, ...] = ("read_point", "pass", "epc", "rospec", "tid")
@@ -57,7 +57,7 @@ class Table:
     columns: tuple[Column, ...]
     texts: Mapping[Role, Texts]
     numbers: Mapping[Role, Floats]
-    times: Mapping[Role, tuple[Times, Ints]]
+    times: Mapping[Role, tuple[Times, Codes]]
     forms: Mapping[Role, str]
     assumed: tuple[str, ...]
 
@@ -239,8 +239,8 @@ def _likely_words(role: Role) -> tuple[str, ...]:
         "dbm", "mw", "tenths_dbm", "hundredths_dbm")  # fmt: skip
 
 
-def _times(texts: dict[Role, Texts], of: _Reading) -> dict[Role, tuple[Times, Ints]]:
-    found: dict[Role, tuple[Times, Ints]] = {}
+def _times(texts: dict[Role, Texts], of: _Reading) -> dict[Role, tuple[Times, Codes]]:
+    found: dict[Role, tuple[Times, Codes]] = {}
     roles: tuple[Role, ...] = ("time",) if of.kind == "log" else ("start", "end")
     for role in roles:
         if role in texts:
@@ -252,12 +252,12 @@ def _times(texts: dict[Role, Texts], of: _Reading) -> dict[Role, tuple[Times, In
 
 def _time(
     role: Role, column: Texts, dates: Texts | None, of: _Reading
-) -> tuple[Times, Ints] | None:
+) -> tuple[Times, Codes] | None:
     sample = [text for text in dict.fromkeys(column.values) if text][:2000]
     likely = forms_of_times(sample)
     apart = of.mapping.forms.get(role) == "time_of_day"
     if likely == ["time_of_day"] and dates is not None and not apart:
-        pairs = column.codes * len(dates.values) + dates.codes
+        pairs = column.codes.astype(np.int64) * len(dates.values) + dates.codes
         once, codes = np.unique(pairs, return_inverse=True)
         parts = [divmod(int(pair), len(dates.values)) for pair in once]
         joined = [f"{dates.values[d]} {column.values[t]}".strip() * bool(column.values[t])

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from strategist.survey.records import Ints
-from strategist.survey.tables import Texts
+from strategist.survey.texts import Texts
 
 COLUMNS_MAX = 1000  # a log with more is none
 SAMPLED = 2000  # rows that are looked at to tell what a column holds

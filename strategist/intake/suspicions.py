@@ -21,7 +21,7 @@ from strategist.survey.case import Case
 from strategist.survey.order import natural, some
 from strategist.survey.records import Bools, Ints
 from strategist.survey.soundness import soundness
-from strategist.survey.tables import Texts
+from strategist.survey.texts import Texts
 
 _OF_SURVEY = {
     *("passes_shifted", "levels_in_mw", "rssi_scale", "rssi_falls", "tag_under_two_epcs"),

@@ -41,5 +41,5 @@ def njit(*, cache: bool = False, **options: Any) -> Callable[[F], F]:
 def _say_so() -> None:
     _LOG.warning(
         "No folder for compiled code can be written to: it is compiled in memory, which takes some "
-        "15 s at each start. Set NUMBA_CACHE_DIR to a folder that can be written to."
+        "8 s at each start. Set NUMBA_CACHE_DIR to a folder that can be written to."
     )

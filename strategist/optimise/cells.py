@@ -14,7 +14,7 @@ from strategist.survey.records import Bools, Floats, Ints
 
 __all__ = ["Layout"]
 
-_KEPT = 30_000_000  # numbers kept in tables: 240 MB
+_KEPT = 15_000_000  # numbers kept in tables: 120 MB
 _MEASURES = 4  # tables by different measures that are kept for the same cutoff and levels
 
 

@@ -17,7 +17,9 @@ from strategist.optimise.selections import (
     literals,
     merged,
     no_masks,
+    padded,
 )
+from strategist.optimise.walks import joins_within, sums_of_bytes
 from strategist.survey.records import Bools, Floats
 
 __all__ = ["Chains", "TooManyLeftError"]
@@ -110,9 +112,10 @@ class Chains:
             self.clock.check()
             some = listed.at(np.arange(start, min(start + size, len(listed))))
             if joins:
-                some = self._with_one_more(some, cuts[0], limit)
-            for cut in cuts:
-                some = cut.within(some, limit)
+                some = self._with_one_more(some, cuts, limit)
+            else:
+                for cut in cuts:
+                    some = cut.within(some, limit)
             left += len(some)
             if left > self._left_max:
                 raise TooManyLeftError
@@ -148,9 +151,12 @@ class Chains:
         once, twice = int((count == 1).sum()), int((count == 2).sum())
         return bool(once**2 > 2 * max(1, twice) * self._list_max)
 
-    def _with_one_more(self, listed: Selections, cut: Penalties, limit: float) -> Selections:
-        """The selections joined with each literal, where the bound stays within the limit."""
-        weight, room = cut.room(limit)
+    def _with_one_more(self, listed: Selections, cuts: list[Penalties], limit: float) -> Selections:
+        """The selections joined with each literal, where bounds stay within the limit: by the first
+        cut in one product of matrices, then join by join, so that only what stays is made."""
+        rooms = [cut.room(limit) for cut in cuts]
+        tables, limits = self._tables([weight for weight, _ in rooms]), [room for _, room in rooms]
+        weight, room = rooms[0]
         room += 4 * len(weight) * float(np.finfo("f4").eps) * float(np.abs(weight).sum())
         through, tests = listed.unpack(slice(None)), self._tests
         found = []
@@ -165,8 +171,15 @@ class Chains:
             row, literal = np.nonzero(total <= room)
             if len(row) > self._left_max:
                 raise TooManyLeftError
-            found.append(joined(listed, rows[row], self.table, columns[literal], either))
+            row, literal = rows[row], columns[literal]
+            of = listed.bytes, self.table.bytes
+            kept = joins_within(*of, row, literal, either, tables, np.array(limits))
+            found.append(joined(listed, row[kept], self.table, literal[kept], either))
         return merged(found, listed.words[:0])
+
+    def _tables(self, weights: list[Floats]) -> Floats:
+        """What the bytes of a selection add up to, by several weights."""
+        return np.array([sums_of_bytes(padded(weight, self.table.words)) for weight in weights])
 
 
 def _at_best(through: Bools, weight: Floats, either: bool) -> Floats:

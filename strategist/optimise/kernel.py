@@ -28,6 +28,7 @@ __all__ = [
     "Cells",
     "best_ladder",
     "bounds_of",
+    "fix_by_probing",
     "ladder_bound",
     "penalties_of",
     "relaxed",
@@ -74,7 +75,13 @@ class Costs(NamedTuple):
     turn: Ints
 
 
-@numba.njit(cache=True, nogil=True)
+_compiled = numba.njit(cache=True, nogil=True)
+# Compiling is most of the first solve on a machine, and each function that is called from outside
+# holds a copy of all that it calls. So one function, `_bounded`, stands behind several, and what
+# numba unrolls into much code (np.full, any, slices assigned to) is written as loops.
+
+
+@_compiled
 def _cost_of_pass(
     p: int, state: Ints, multiplier: Floats, cells: Any, cost: Floats, sure: Floats
 ) -> bool:
@@ -102,18 +109,22 @@ def _cost_of_pass(
     return anything_open
 
 
-@numba.njit(cache=True, nogil=True)
-def _costs(state: Ints, multiplier: Floats, cells: Any, stop_after: int) -> Costs:
-    passes, levels = len(cells.base), cells.gain.shape[1]
-    cost, sure = np.empty((passes, levels)), np.empty((passes, levels))
-    anything_open, turn = np.empty(passes, np.bool_), np.empty(passes, np.int64)
-    for p in range(passes):
-        anything_open[p] = _cost_of_pass(p, state, multiplier, cells, cost[p], sure[p])
-        turn[p] = _turn(p, state, cells, stop_after, levels)
-    return Costs(cost, sure, anything_open, turn)
+@_compiled
+def _fill_costs(state: Ints, multiplier: Floats, cells: Any, stop_after: int, costs: Any) -> float:
+    """Fill in the `Costs` of the passes; what these cost, each at its best level."""
+    levels, free = cells.gain.shape[1], 0.0
+    for p in range(len(cells.base)):
+        cost = costs.cost[p]
+        costs.open[p] = _cost_of_pass(p, state, multiplier, cells, cost, costs.sure[p])
+        costs.turn[p] = _turn(p, state, cells, stop_after, levels)
+        least = cost[0]
+        for t in range(levels):
+            least = min(least, cost[t])
+        free += least
+    return free
 
 
-@numba.njit(cache=True, nogil=True)
+@_compiled
 def _turn(p: int, state: Ints, cells: Any, stop_after: int, levels: int) -> int:
     """The lowest level by which pass p could have stopped; `levels` if there is none."""
     found = 0.0
@@ -121,11 +132,11 @@ def _turn(p: int, state: Ints, cells: Any, stop_after: int, levels: int) -> int:
         if state[cells.row_class[r]] != OUT:
             found += cells.row_count[r]
             if found >= stop_after:
-                return int(cells.row_first[r])
+                return cells.row_first[r]  # type: ignore[no-any-return]
     return levels
 
 
-@numba.njit(cache=True, nogil=True)
+@_compiled
 def _end(sure: Floats, stop_after: int, must: Bools) -> int:
     """The place of the step that a pass does not walk past: one where it stops for sure, or top."""
     for place in range(len(sure)):
@@ -134,69 +145,78 @@ def _end(sure: Floats, stop_after: int, must: Bools) -> int:
     return len(sure) - 1
 
 
-@numba.njit(cache=True, nogil=True)
-def step_costs(
-    state: Ints, multiplier: Floats, cells: Any, stop_after: int, must: Bools
-) -> tuple[Floats, Floats, float]:
-    """(edge, top, free): costs by step as in `ladders.Steps`, and with each pass at its best level.
+@_compiled
+def _fill_steps(
+    costs: Any,
+    state: Ints,
+    multiplier: Floats,
+    cells: Any,
+    stop_after: int,
+    must: Bools,
+    edge: Floats,
+    top: Floats,
+) -> None:
+    """Fill in (edge, top) of `step_costs`, given the `Costs` of the passes."""
+    levels = cells.gain.shape[1]
+    total, least = np.empty(levels), np.empty(levels)
+    for t in range(levels):
+        total[t] = 0.0
+        for u in range(levels + 1):
+            edge[u, t] = top[u, t] = 0.0
+    for p in range(len(cells.base)):
+        cost, turn = costs.cost[p], costs.turn[p]
+        _least_past(p, costs, state, multiplier, cells, stop_after, must, least)
+        for t in range(levels):
+            total[t] += cost[t]
+        for t in range(turn, levels):
+            edge[turn, t] += least[t]
+            top[turn, t] += cost[t]
+    _add_up(total, edge, top)
 
-    `edge[u, t]` (u = 0: no lower step, u = i + 1: level i) is the cost of the passes whose turn is
-    above u and at or below t, when t is not the top; `top[u, t]` of these and all later ones, when
-    it is. Levels that `must` be are steps of every ladder.
-    """
-    costs = _costs(state, multiplier, cells, stop_after)
-    edge, top = _step_costs(costs, state, multiplier, cells, stop_after, must)
-    return edge, top, _free(costs.cost)
 
-
-@numba.njit(cache=True, nogil=True)
-def _free(cost: Floats) -> float:
-    """The cost of the passes, each at its best level."""
-    free = 0.0
-    for p in range(len(cost)):
-        least = cost[p, 0]
-        for t in range(cost.shape[1]):
-            least = min(least, cost[p, t])
-        free += least
-    return free
-
-
-@numba.njit(cache=True, nogil=True)
-def _step_costs(
-    costs: Any, state: Ints, multiplier: Floats, cells: Any, stop_after: int, must: Bools
-) -> tuple[Floats, Floats]:
-    """(edge, top), given the `_costs` of the passes."""
+@_compiled
+def _least_past(
+    p: int,
+    costs: Any,
+    state: Ints,
+    multiplier: Floats,
+    cells: Any,
+    stop_after: int,
+    must: Bools,
+    least: Floats,
+) -> None:
+    """Fill in, for each level from the turn of pass p on, the least it costs if that is a step
+    below the top: it ends there, or walks past."""
     klass, gain, hold = cells.klass, cells.gain, cells.hold
     flip_start, flip = cells.flip_start, cells.flip
-    levels = gain.shape[1]
-    edge = np.zeros((levels + 1, levels))
-    top = np.zeros((levels + 1, levels))
-    total = np.zeros(levels)
+    cost, sure, turn = costs.cost[p], costs.sure[p], costs.turn[p]
+    levels = len(cost)
+    end = _end(sure, stop_after, must)
     walk = np.empty(levels)
-    for p in range(len(cells.base)):
-        cost, sure, turn = costs.cost[p], costs.sure[p], costs.turn[p]
-        end = _end(sure, stop_after, must)
-        for t in range(levels):
-            walk[t] = cost[t]
-            total[t] += cost[t]
-        for t in range(levels):
-            if costs.open[p] and stop_after == 1:
-                # from walking past t − 1 to walking past t: open classes accepted at t are missing
-                for f in range(flip_start[p * levels + t], flip_start[p * levels + t + 1]):
-                    c = flip[f]
-                    if state[klass[c]] == OPEN:
-                        sign = -1.0 if hold[c, t] > 0 else 1.0
-                        by = multiplier[c]
-                        for other in range(t + 1, end + 1):
-                            walk[other] += sign * min(0.0, gain[c, other] + by)
-            if t < turn:
-                continue
-            least = cost[t]
-            if sure[t] < stop_after:
-                for other in range(t + 1, end + 1):
-                    least = min(least, walk[other])
-            edge[turn, t] += least
-            top[turn, t] += cost[t]
+    for t in range(levels):
+        walk[t] = cost[t]
+    for t in range(levels):
+        if costs.open[p] and stop_after == 1:
+            # from walking past t − 1 to walking past t: open classes accepted at t are missing
+            for f in range(flip_start[p * levels + t], flip_start[p * levels + t + 1]):
+                c = flip[f]
+                if state[klass[c]] == OPEN:
+                    sign = -1.0 if hold[c, t] > 0 else 1.0
+                    by = multiplier[c]
+                    for other in range(t + 1, end + 1):
+                        walk[other] += sign * min(0.0, gain[c, other] + by)
+        if t < turn:
+            continue
+        least[t] = cost[t]
+        if sure[t] < stop_after:
+            for other in range(t + 1, end + 1):
+                least[t] = min(least[t], walk[other])
+
+
+@_compiled
+def _add_up(total: Floats, edge: Floats, top: Floats) -> None:
+    """From what passes cost by turn and level to what steps do (see `step_costs`), in place."""
+    levels = len(total)
     for t in range(levels):
         met, ended = 0.0, 0.0
         for u in range(t, -1, -1):
@@ -206,20 +226,22 @@ def _step_costs(
             turned = top[u, t]
             top[u, t] = total[t] - ended
             ended += turned
-    return edge, top
 
 
-@numba.njit(cache=True, nogil=True)
+@_compiled
 def best_ladder(edge: Floats, top: Floats, steps_max: int, must: Bools) -> tuple[float, Ints]:
     """The least bound of a ladder of up to `steps_max` steps, and that ladder, ascending.
 
     Levels that `must` be are steps of it. Without any ladder the bound is inf.
     """
     levels = edge.shape[1]
-    least = np.full((steps_max, levels), np.inf)  # with n + 1 steps, the last of them at t
-    came = np.full((steps_max, levels), -1)
+    least = np.empty((steps_max, levels))  # with n + 1 steps, the last of them at t
+    came = np.empty((steps_max, levels), np.int64)
+    for n in range(steps_max):
+        for t in range(levels):
+            least[n, t], came[n, t] = np.inf, -1
     best, count, under, last = np.inf, 0, -1, levels - 1
-    lowest = 0  # the level that a step at t must not pass over
+    lowest, passed = 0, False  # the level that a step at t must not pass over, where there is one
     final = 0
     for t in range(levels):
         final = t if must[t] else final
@@ -228,7 +250,7 @@ def best_ladder(edge: Floats, top: Floats, steps_max: int, must: Bools) -> tuple
         is_top = t >= final
         for u in range(t + 1):
             met_at[u], top_at[u] = edge[u, t], top[u, t]
-        if not must[:t].any():
+        if not passed:
             least[0, t] = edge[0, t]
             if is_top and top[0, t] < best:
                 best, count, last = top[0, t], 0, t
@@ -241,7 +263,7 @@ def best_ladder(edge: Floats, top: Floats, steps_max: int, must: Bools) -> tuple
                 if is_top and whole < best:
                     best, count, under, last = whole, n, u, t
         if must[t]:
-            lowest = t
+            lowest, passed = t, True
     ladder = np.empty(count + 1, np.int64)
     ladder[count] = last
     for n in range(count - 1, -1, -1):
@@ -250,18 +272,8 @@ def best_ladder(edge: Floats, top: Floats, steps_max: int, must: Bools) -> tuple
     return best, ladder
 
 
-@numba.njit(cache=True, nogil=True)
-def ladder_bound(
-    state: Ints, multiplier: Floats, cells: Any, stop_after: int, steps_max: int, must: Bools
-) -> float:
-    """The least bound of a ladder (one call for two: to enter compiled code has its price)."""
-    edge, top, _ = step_costs(state, multiplier, cells, stop_after, must)
-    bound, _ = best_ladder(edge, top, steps_max, must)
-    return bound
-
-
-@numba.njit(cache=True, nogil=True)
-def _open_choices(
+@_compiled
+def _choose(
     costs: Any,
     state: Ints,
     multiplier: Floats,
@@ -269,23 +281,24 @@ def _open_choices(
     stop_after: int,
     must: Bools,
     ladder: Ints,
-) -> tuple[Floats, Ints]:
-    """What the bound of a ladder makes of the passes, given their `_costs`.
+    chosen: Floats,
+    stops: Ints,
+) -> None:
+    """What the bound of a ladder makes of the passes, given their `Costs`.
 
-    For each cell of an open class 1 where it is let through, else 0; for each pass where it ends.
+    Fills in, for each cell, 1 where it is of an open class and let through, else 0; for each pass
+    where it ends.
     """
-    levels = cells.gain.shape[1]
-    chosen = np.zeros(len(cells.klass))
-    stops = np.empty(len(cells.base), np.int64)
+    levels, steps = cells.gain.shape[1], len(ladder)
     walk = np.empty(levels)
     for p in range(len(cells.base)):
         cost, sure, turn = costs.cost[p], costs.sure[p], costs.turn[p]
-        stop, passed = ladder[-1], -1
-        for t in ladder[:-1]:
-            if t >= turn:
-                stop = t
+        stop, passed = ladder[steps - 1], -1
+        for n in range(steps - 1):
+            if ladder[n] >= turn:
+                stop = ladder[n]
                 break
-        if stop != ladder[-1] and sure[stop] < stop_after:
+        if stop != ladder[steps - 1] and sure[stop] < stop_after:
             for other in range(levels):
                 walk[other] = cost[other]
             least, t = cost[stop], stop
@@ -300,62 +313,250 @@ def _open_choices(
         stops[p] = stop
         for c in range(cells.start[p], cells.start[p + 1]):
             blocked = passed >= 0 and stop_after == 1 and cells.hold[c, passed] > 0
-            if (
-                not blocked
-                and state[cells.klass[c]] == OPEN
-                and cells.gain[c, stop] + multiplier[c] < 0
-            ):
-                chosen[c] = 1.0
-    return chosen, stops
+            lets = state[cells.klass[c]] == OPEN and cells.gain[c, stop] + multiplier[c] < 0
+            chosen[c] = 1.0 if lets and not blocked else 0.0
 
 
-@numba.njit(cache=True, nogil=True)
-def relaxed(
-    state: Ints, multiplier: Floats, cells: Any, stop_after: int, steps_max: int, must: Bools
-) -> tuple[float, Floats, Ints]:
-    """The least bound of a ladder, and what it makes of the passes: see `_open_choices`."""
-    costs = _costs(state, multiplier, cells, stop_after)
-    edge, top = _step_costs(costs, state, multiplier, cells, stop_after, must)
-    bound, ladder = best_ladder(edge, top, steps_max, must)
-    chosen, stops = _open_choices(costs, state, multiplier, cells, stop_after, must, ladder)
-    return bound, chosen, stops
-
-
-@numba.njit(cache=True, nogil=True)
-def subgradient_of(
-    state: Ints, multiplier: Floats, cells: Any, stop_after: int, steps_max: int, must: Bools
-) -> tuple[float, Floats]:
-    """The least bound of a ladder, and its subgradient by the multipliers of open classes, where
-    these add up to zero for each class."""
-    bound, chosen, _ = relaxed(state, multiplier, cells, stop_after, steps_max, must)
-    share, size = np.zeros(len(state)), np.zeros(len(state))
+@_compiled
+def _centre(state: Ints, cells: Any, chosen: Floats) -> None:
+    """Take from each cell of an open class the mean of the class; 0 for the cells of others."""
+    share, size = np.empty(len(state)), np.empty(len(state))
+    for k in range(len(state)):
+        share[k] = size[k] = 0.0
     for c in range(len(chosen)):
         share[cells.klass[c]] += chosen[c]
         size[cells.klass[c]] += 1.0
     for c in range(len(chosen)):
         k = cells.klass[c]
         chosen[c] = chosen[c] - share[k] / size[k] if state[k] == OPEN else 0.0
-    return bound, chosen
 
 
-@numba.njit(cache=True, nogil=True)
+_STEPS, _BOUND, _CHOICES, _SUBGRADIENT = range(4)  # how far `_bounded` goes
+
+
+@_compiled
+def _bounded(
+    states: Ints,
+    multiplier: Floats,
+    cells: Any,
+    stop_after: int,
+    steps_max: int,
+    must: Bools,
+    limit: float,
+    far: int,
+) -> tuple[Floats, Floats, Floats, float, Floats, Ints]:
+    """(bounds, edge, top, free, chosen, stops): bounds of each row of class states, no further
+    where the cost without a ladder is above the limit; the others are of the last row."""
+    passes, levels = len(cells.base), cells.gain.shape[1]
+    costs = _empty_costs(passes, levels)
+    edge, top = np.empty((levels + 1, levels)), np.empty((levels + 1, levels))
+    reached = far >= _CHOICES
+    chosen = np.empty(len(cells.klass) if reached else 0)
+    stops = np.empty(passes if reached else 0, np.int64)
+    bounds, free = np.empty(len(states)), 0.0
+    for i in range(len(states)):
+        state = states[i]
+        free = _fill_costs(state, multiplier, cells, stop_after, costs)
+        bounds[i] = free
+        if free > limit:
+            continue
+        _fill_steps(costs, state, multiplier, cells, stop_after, must, edge, top)
+        if far == _STEPS:
+            continue
+        bounds[i], ladder = best_ladder(edge, top, steps_max, must)
+        if reached:
+            _choose(costs, state, multiplier, cells, stop_after, must, ladder, chosen, stops)
+        if far == _SUBGRADIENT:
+            _centre(state, cells, chosen)
+    return bounds, edge, top, free, chosen, stops
+
+
+def step_costs(
+    state: Ints, multiplier: Floats, cells: Any, stop_after: int, must: Bools
+) -> tuple[Floats, Floats, float]:
+    """(edge, top, free): costs by step as in `ladders.Steps`, and with each pass at its best level.
+
+    `edge[u, t]` (u = 0: no lower step, u = i + 1: level i) is the cost of the passes whose turn is
+    above u and at or below t, when t is not the top; `top[u, t]` of these and all later ones, when
+    it is. Levels that `must` be are steps of every ladder.
+    """
+    _, edge, top, free, _, _ = _bounded(
+        state[None], multiplier, cells, stop_after, 1, must, np.inf, _STEPS
+    )
+    return edge, top, free
+
+
+def ladder_bound(
+    state: Ints, multiplier: Floats, cells: Any, stop_after: int, steps_max: int, must: Bools
+) -> float:
+    """The least bound of a ladder (one call for two: to enter compiled code has its price)."""
+    bounds = _bounded(state[None], multiplier, cells, stop_after, steps_max, must, np.inf, _BOUND)[
+        0
+    ]
+    return float(bounds[0])
+
+
+def relaxed(
+    state: Ints, multiplier: Floats, cells: Any, stop_after: int, steps_max: int, must: Bools
+) -> tuple[float, Floats, Ints]:
+    """The least bound of a ladder, and what it makes of the passes.
+
+    For each cell of an open class 1 where it is let through, else 0; for each pass where it ends.
+    """
+    bounds, _, _, _, chosen, stops = _bounded(
+        state[None], multiplier, cells, stop_after, steps_max, must, np.inf, _CHOICES
+    )
+    return float(bounds[0]), chosen, stops
+
+
+def subgradient_of(
+    state: Ints, multiplier: Floats, cells: Any, stop_after: int, steps_max: int, must: Bools
+) -> tuple[float, Floats]:
+    """The least bound of a ladder, and its subgradient by the multipliers of open classes, where
+    these add up to zero for each class."""
+    bounds, _, _, _, chosen, _ = _bounded(
+        state[None], multiplier, cells, stop_after, steps_max, must, np.inf, _SUBGRADIENT
+    )
+    return float(bounds[0]), chosen
+
+
 def bounds_of(
     through: Ints, cells: Any, stop_after: int, steps_max: int, must: Bools, limit: float
 ) -> Floats:
     """The least bound of each selection (row of class states); one above `limit` may be too low,
     but is above it."""
-    found = np.empty(len(through))
-    multiplier = np.zeros(len(cells.klass))
-    for i in range(len(through)):
-        costs = _costs(through[i], multiplier, cells, stop_after)
-        found[i] = _free(costs.cost)
-        if found[i] <= limit:
-            edge, top = _step_costs(costs, through[i], multiplier, cells, stop_after, must)
-            found[i], _ = best_ladder(edge, top, steps_max, must)
-    return found
+    nothing = np.zeros(len(cells.klass))
+    return _bounded(through, nothing, cells, stop_after, steps_max, must, limit, _BOUND)[0]
 
 
-@numba.njit(cache=True, nogil=True)
+@_compiled
+def _empty_costs(passes: int, levels: int) -> Costs:
+    return Costs(
+        np.empty((passes, levels)),
+        np.empty((passes, levels)),
+        np.empty(passes, np.bool_),
+        np.empty(passes, np.int64),
+    )
+
+
+@_compiled
+def fix_by_probing(
+    state: Ints,
+    some: Ints,
+    multiplier: Floats,
+    cells: Any,
+    stop_after: int,
+    steps_max: int,
+    must: Bools,
+    limit: float,
+) -> bool:
+    """Try each of some open classes out, then in: where the bound comes to the limit or above, the
+    class is fixed the other way, in `state`. Returns whether any was.
+
+    A class changes the cost of the passes that it is in: these alone are looked at again.
+    """
+    passes, levels = len(cells.base), cells.gain.shape[1]
+    costs, tried = _empty_costs(passes, levels), _empty_costs(passes, levels)
+    least, other = np.empty((passes, levels)), np.empty((passes, levels))
+    sums = np.empty((2 * levels + 3, levels))  # by turn and level: edge, top; the last row: total
+    met, fixed = np.empty_like(sums), False
+    for u in range(len(sums)):
+        for t in range(levels):
+            sums[u, t] = 0.0
+    for p in range(passes):
+        _look_at(p, costs, least, state, multiplier, cells, stop_after, must)
+        _count(p, 1.0, costs, least, sums)
+    begin, pass_of, cell_of = _where_classes_are(cells, len(state))
+    for k in some:
+        for kind in (OUT, IN):
+            for u in range(len(sums)):
+                for t in range(levels):
+                    met[u, t] = sums[u, t]
+            state[k] = kind
+            for i in range(begin[k], begin[k + 1]):
+                p = pass_of[i]
+                _try(p, cell_of[i], kind, costs, tried, multiplier, cells)
+                tried.turn[p] = _turn(p, state, cells, stop_after, levels)
+                _least_past(p, tried, state, multiplier, cells, stop_after, must, other[p])
+                _count(p, -1.0, costs, least, met)
+                _count(p, 1.0, tried, other, met)
+            _add_up(met[2 * levels + 2], met[: levels + 1], met[levels + 1 : 2 * levels + 2])
+            bound, _ = best_ladder(
+                met[: levels + 1], met[levels + 1 : 2 * levels + 2], steps_max, must
+            )
+            state[k] = OPEN
+            if bound >= limit:
+                state[k], fixed = IN if kind == OUT else OUT, True
+                break
+        if state[k] != OPEN:
+            for i in range(begin[k], begin[k + 1]):
+                p = pass_of[i]
+                _count(p, -1.0, costs, least, sums)
+                _look_at(p, costs, least, state, multiplier, cells, stop_after, must)
+                _count(p, 1.0, costs, least, sums)
+    return fixed
+
+
+@_compiled
+def _look_at(
+    p: int,
+    costs: Any,
+    least: Floats,
+    state: Ints,
+    multiplier: Floats,
+    cells: Any,
+    stop_after: int,
+    must: Bools,
+) -> None:
+    """Fill in the `Costs` of pass p, and the least it costs by level."""
+    levels = cells.gain.shape[1]
+    costs.open[p] = _cost_of_pass(p, state, multiplier, cells, costs.cost[p], costs.sure[p])
+    costs.turn[p] = _turn(p, state, cells, stop_after, levels)
+    _least_past(p, costs, state, multiplier, cells, stop_after, must, least[p])
+
+
+@_compiled
+def _try(p: int, c: int, kind: int, costs: Any, tried: Any, multiplier: Floats, cells: Any) -> None:
+    """Fill in what pass p costs once an open cell of it is out or in, given what it costs."""
+    for t in range(cells.gain.shape[1]):
+        gain = cells.gain[c, t]
+        cost = costs.cost[p, t] - min(0.0, gain + multiplier[c])
+        tried.cost[p, t] = cost + gain if kind == IN else cost
+        tried.sure[p, t] = costs.sure[p, t] + (cells.hold[c, t] if kind == IN else 0.0)
+    tried.open[p] = costs.open[p]
+
+
+@_compiled
+def _count(p: int, sign: float, costs: Any, least: Floats, sums: Floats) -> None:
+    """Count pass p in, or out again, by its turn."""
+    levels, turn = least.shape[1], costs.turn[p]
+    for t in range(levels):
+        sums[2 * levels + 2, t] += sign * costs.cost[p, t]
+    for t in range(turn, levels):
+        sums[turn, t] += sign * least[p, t]
+        sums[levels + 1 + turn, t] += sign * costs.cost[p, t]
+
+
+@_compiled
+def _where_classes_are(cells: Any, classes: int) -> tuple[Ints, Ints, Ints]:
+    """(begin, passes, cells): from `begin[k]` to `begin[k + 1]` stand those of class k."""
+    begin, passes = np.empty(classes + 1, np.int64), np.empty(len(cells.klass), np.int64)
+    cell_of = np.empty(len(cells.klass), np.int64)
+    for k in range(classes + 1):
+        begin[k] = 0
+    for c in range(len(cells.klass)):
+        begin[cells.klass[c]] += 1
+    for k in range(classes):
+        begin[k + 1] += begin[k]
+    for p in range(len(cells.base)):
+        for c in range(cells.start[p], cells.start[p + 1]):
+            begin[cells.klass[c]] -= 1
+            passes[begin[cells.klass[c]]] = p
+            cell_of[begin[cells.klass[c]]] = c
+    return begin, passes, cell_of
+
+
+@_compiled
 def penalties_of(
     state: Ints, multiplier: Floats, cells: Any, stop_after: int, must: Bools
 ) -> tuple[Floats, Floats]:
@@ -367,7 +568,9 @@ def penalties_of(
     """
     klass, gain, hold = cells.klass, cells.gain, cells.hold
     levels = gain.shape[1]
-    into, out = np.zeros(len(state)), np.zeros(len(state))
+    into, out = np.empty(len(state)), np.empty(len(state))
+    for k in range(len(state)):
+        into[k] = out[k] = 0.0
     cost, sure, could = np.empty(levels), np.empty(levels), np.empty(levels, np.bool_)
     final = 0
     for place in range(levels):

@@ -48,6 +48,15 @@ class Aim:
             return value(self.step * math.ceil(least / self.step))  # a tie must not look dearer
         return least - 1.0 / _UNIT  # compared to six decimals
 
+    def above(self, target: float) -> float:
+        """The least bound of the measure that is rounded to more than a target."""
+        about = target + self.offset
+        off = 2 * self.step + 4 * rounding(about) + 4.0 / _UNIT
+        low, high = about - off, about + off
+        while low < (middle := (low + high) / 2) < high:
+            low, high = (low, middle) if self.rounded(middle) > target else (middle, high)
+        return high
+
 
 def rounding(size: float) -> float:
     """What adding up numbers of this size in double precision may be wrong by, amply."""

@@ -21,6 +21,7 @@ from strategist.optimise.kernel import (
     OUT,
     Cells,
     best_ladder,
+    fix_by_probing,
     ladder_bound,
     penalties_of,
     relaxed,
@@ -33,6 +34,8 @@ from strategist.optimise.tuning import Tuning
 from strategist.survey.records import Bools, Floats, Ints
 
 __all__ = ["Node", "Penalties", "strongest"]
+
+_PROBED = 500  # classes that are probed between two looks at the clock
 
 
 @dataclass(frozen=True, eq=False)
@@ -203,18 +206,23 @@ class Node:
 
     def fix_classes(self, target: float) -> bool:
         """Fix what, tried the other way, takes the bound above the target; whether any was."""
-        fixed = False
-        for k in np.flatnonzero(self.state == OPEN):
+        problem, fixed = self.layout.problem, False
+        stop_after, steps_max = problem.policy.stop_after, problem.steps_max
+        limit, open_ = self.aim.above(target), np.flatnonzero(self.state == OPEN)
+        for start in range(0, len(open_), _PROBED):
             if self.clock.expired():
                 break
-            for tried, other in ((OUT, IN), (IN, OUT)):
-                self.state[k] = tried
-                bound = self._ladder(self.multiplier)
-                self.state[k] = OPEN
-                if self.aim.rounded(bound) > target:
-                    self.state[k] = other
-                    fixed = True
-                    break
+            some = open_[start : start + _PROBED]
+            fixed |= fix_by_probing(
+                self.state,
+                some,
+                self.multiplier,
+                self.cells,
+                stop_after,
+                steps_max,
+                self.must,
+                limit,
+            )
         return fixed
 
     def settle_levels(self, target: float) -> bool:

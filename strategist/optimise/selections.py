@@ -25,9 +25,11 @@ __all__ = [
     "merged",
     "no_masks",
     "of_chain",
+    "padded",
 ]
 
 Words = npt.NDArray[np.uint64]
+Bytes = npt.NDArray[np.uint8]
 Numbers = npt.NDArray[np.int32]
 _BATCH = 1 << 20  # combinations that stand together in the order of chains
 _AT_ONCE = 1 << 24  # bytes of selections that are worked on together
@@ -44,6 +46,11 @@ class Literals:
 
     def __len__(self) -> int:
         return len(self.bits)
+
+    @property
+    def bytes(self) -> Bytes:
+        """The words byte by byte, a row each."""
+        return _bytes(self.words)
 
     def unpack(self) -> Bools:
         """Which classes pass: shape (literals, classes)."""
@@ -71,16 +78,18 @@ class Selections:
     def masks(self) -> int:
         return int(self.chain_of.shape[1])
 
+    @property
+    def bytes(self) -> Bytes:
+        """The words byte by byte, a row each."""
+        return _bytes(self.words)
+
     def unpack(self, rows: slice | Ints) -> Bools:
         """Which classes pass: shape (rows, classes)."""
         return _unpacked(self.words[rows], self.classes)
 
     def sums(self, weight: Floats) -> Floats:
         """Σ weight over the classes that pass, for each row."""
-        width = self.words.shape[1] * 8
-        padded = np.zeros(8 * width)
-        padded[: self.classes] = weight
-        return sums_of(self.words.view(np.uint8).reshape(-1, width), sums_of_bytes(padded))
+        return sums_of(self.bytes, sums_of_bytes(padded(weight, self.words)))
 
     def thinned(self, count: int) -> Selections:
         """About so many of the rows, evenly spread."""
@@ -108,6 +117,17 @@ class Selections:
             tuple(Literal(int(x) // 2, bool(x % 2)) for x in self.chain_of[row]),
             tuple("or" if either else "and" for either in self.ors[row]),
         )
+
+
+def padded(weight: Floats, words: Words) -> Floats:
+    """Weights of classes, with 0 for each bit of the words that stands for none."""
+    whole = np.zeros(64 * words.shape[1])
+    whole[: len(weight)] = weight
+    return whole
+
+
+def _bytes(words: Words) -> Bytes:
+    return np.ascontiguousarray(words).view(np.uint8).reshape(len(words), 8 * words.shape[1])
 
 
 def _pack(through: Bools) -> Words:

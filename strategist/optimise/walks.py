@@ -9,7 +9,14 @@ import numpy as np
 from strategist.optimise import cached_numba as numba
 from strategist.survey.records import Bools, Floats, Ints
 
-__all__ = ["counts_of", "ladder_bounds", "ladders_left", "sums_of", "sums_of_bytes"]
+__all__ = [
+    "counts_of",
+    "joins_within",
+    "ladder_bounds",
+    "ladders_left",
+    "sums_of",
+    "sums_of_bytes",
+]
 
 _SLACK = 1e-6
 
@@ -100,9 +107,12 @@ def ladders_left(
             if complete and _within(bounds, room):
                 if number == len(found):
                     more = np.empty((2 * number, count), np.int64)
-                    more[:number] = found
+                    for kept in range(number):
+                        for n in range(count):
+                            more[kept, n] = found[kept, n]
                     found = more
-                found[number] = ladder
+                for n in range(count):
+                    found[number, n] = ladder[n]
                 number += 1
             depth -= 1
             continue
@@ -193,4 +203,28 @@ def sums_of(packed: Any, table: Floats) -> Floats:
     for row in range(len(packed)):
         for place in range(packed.shape[1]):
             found[row] += table[place, packed[row, place]]
+    return found
+
+
+@numba.njit(cache=True, nogil=True)
+def joins_within(
+    left: Any, right: Any, row: Ints, literal: Ints, either: bool, tables: Floats, rooms: Floats
+) -> Bools:
+    """Which joins of a row of `left` with one of `right` (bytes; by "or" if `either`, else by
+    "and") have a Σ weight within the room, by each of some tables of `sums_of_bytes`."""
+    found = np.empty(len(row), np.bool_)
+    joined = np.empty(left.shape[1], np.uint8)
+    for i in range(len(row)):
+        for place in range(len(joined)):
+            one, other = left[row[i], place], right[literal[i], place]
+            joined[place] = one | other if either else one & other
+        fits = True
+        for k in range(len(rooms)):
+            total = 0.0
+            for place in range(len(joined)):
+                total += tables[k, place, joined[place]]
+            if total > rooms[k]:
+                fits = False
+                break
+        found[i] = fits
     return found

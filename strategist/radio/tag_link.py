@@ -12,10 +12,9 @@ tried), for tag presentations e and levels l; `kind[e]` numbers their tag types.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy import special
 
 from strategist.survey.records import Bools, Floats, Ints
 
@@ -24,6 +23,7 @@ SLOPE = 0.5  # turn-on over (level − RSSI): RSSI climbs 1 dB a dB, and falls 1
 SLOPE_WEIGHT = 25.0  # dB², what this counts for against the survey's own slope
 STEADY_DB = 0.25  # the spread of a law is never taken to be less: turn-on itself flickers
 OUTLIER = 1e-4  # a turn-on that a law gives less chance than this does not follow it
+EXPECTATIONS = 40  # steps of the likeliest law, which moves little after ten
 COMPRESSIONS_DB = np.geomspace(2.0, 64.0, 21)  # that are tried
 COMPRESSION_DB = 16.0  # where no tag was read twice: that of the measured sweep (tests/outside)
 
@@ -56,10 +56,27 @@ class Law:
         ends = np.isfinite(bottom)
         return middle, np.where(ends, (top - np.where(ends, bottom, 0.0)) / 2, np.inf)
 
+    def chance_between(
+        self, kind: Ints, low: Floats, high: Floats, level: Floats, rssi: Floats
+    ) -> Floats:
+        """The chance that turn-on lies between two levels, before it is known what was silent: 0
+        below the level read last where the type has no law, and 1 above."""
+        from scipy import special  # noqa: PLC0415 (slow to load)
+
+        spread = self.spread_db[kind]
+        known = np.isfinite(spread)
+        said = self.intercept[kind] + self.slope * (level - rssi)
+        scale = np.where(known, spread, 1.0)
+        by_law = special.ndtr((high - said) / scale) - special.ndtr((low - said) / scale)
+        found: Floats = np.where(known, by_law, np.where(np.isinf(low), 0.0, 1.0))
+        return found
+
     def turn_on_at(
         self, kind: Ints, unread: Floats, level: Floats, rssi: Floats, share: Floats | float
     ) -> Floats:
         """The turn-on (dBm) that a share of what `turn_on` says lies below."""
+        from scipy import special  # noqa: PLC0415 (slow to load)
+
         spread = self.spread_db[kind]
         known = np.isfinite(spread)
         said = self.intercept[kind] + self.slope * (level - rssi)
@@ -173,6 +190,58 @@ def law_of(levels_dbm: Floats, peaks: Floats, kind: Ints) -> Law:
         peaks[entry, first],
         int(kind.max(initial=0)) + 1,
     )
+
+
+def likeliest_law(levels_dbm: Floats, peaks: Floats, kind: Ints) -> Law:
+    """The law of slope `SLOPE` under which turn-ons lie as likely as may be between the levels that
+    bound them.
+
+    `turn_on_law` puts each midway, which is fair where levels are near each other. Where they are
+    far apart, most tags of a place may turn on near one end, and midway is too far apart for a
+    slope: so intercept and spread by expectation and maximisation for censored normal data
+    (Dempster, Laird and Rubin, JRSS B 39, 1977).
+    """
+    law = replace(law_of(levels_dbm, peaks, kind), slope=SLOPE)
+    entry, first, under = _first(peaks)
+    seen = (under >= 0) & np.isfinite(law.spread_db[kind[entry]])
+    entry, first, under = entry[seen], first[seen], under[seen]
+    of, above = kind[entry], levels_dbm[first] - peaks[entry, first]
+    count = np.bincount(of, minlength=len(law.spread_db))
+
+    def mean(values: Floats) -> Floats:
+        means: Floats = np.bincount(of, values, minlength=len(count)) / np.maximum(count, 1)
+        return means
+
+    known, off = count > 0, SLOPE * above
+    midway = mean((levels_dbm[under] + levels_dbm[first]) / 2 - off)
+    law = replace(law, intercept=np.where(known, midway, law.intercept))
+    for _ in range(EXPECTATIONS):
+        said = law.intercept[of] + off
+        middle, spread = _censored(said, law.spread_db[of], levels_dbm[under], levels_dbm[first])
+        intercept = mean(middle - off)
+        rest = middle - off - intercept[of]
+        variance = np.maximum(mean(rest**2 + spread), STEADY_DB**2)
+        law = Law(
+            SLOPE,
+            np.where(known, intercept, law.intercept),
+            np.where(known, np.sqrt(variance), law.spread_db),
+        )
+    return law
+
+
+def _censored(said: Floats, scale: Floats, low: Floats, high: Floats) -> tuple[Floats, Floats]:
+    """Mean and variance of normal values that are known to lie between two bounds."""
+    from scipy import special  # noqa: PLC0415 (slow to load)
+
+    a, b = (low - said) / scale, (high - said) / scale
+    inside = special.ndtr(b) - special.ndtr(a)
+    lawful = inside > OUTLIER
+    held = np.where(lawful, inside, 1.0)
+    at_a, at_b = (np.exp(-(one**2) / 2) / np.sqrt(2 * np.pi) for one in (a, b))
+    off = (at_a - at_b) / held
+    narrowed = np.maximum(1 + (a * at_a - b * at_b) / held - off**2, 0.0)
+    middle = np.where(lawful, said + scale * off, np.clip(said, low, high))
+    return middle, np.where(lawful, scale**2 * narrowed, 0.0)
 
 
 def climb_of(over_db: Floats, compression_db: float) -> Floats:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from strategist.answers.full_assessment import FullAssessment
-from strategist.report.lines import brief, heading, labelled, paragraph
+from strategist.report.brief import brief
+from strategist.report.lines import heading, labelled, paragraph
 from strategist.report.standing import rate_words
 from strategist.report.text import caution_lines, unseen_lines, warning_lines
 from strategist.survey.order import figure

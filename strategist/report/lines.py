@@ -4,10 +4,6 @@ from __future__ import annotations
 
 import textwrap
 
-from strategist.answers.by_antenna import brief_score
-from strategist.optimise.strategy import Strategy
-from strategist.survey.order import figure
-
 WIDTH = 80
 _INDENT, _LABEL = 2, 10
 
@@ -46,15 +42,3 @@ def in_column(start: str, text: str) -> list[str]:
 def plain(text: str) -> str:
     """The text without characters that could steer a terminal."""
     return "".join(c if c.isprintable() else f"\\x{ord(c):02x}" for c in text)
-
-
-def brief(strategy: Strategy) -> str:
-    """A strategy in some 28 columns: levels, antennas, cutoff (dBm, or dB of difference), masks."""
-    parts = ["/".join(figure(level) for level in strategy.levels_dbm)]
-    if (score := brief_score(strategy)) is not None:
-        parts.append(score)
-    if strategy.cutoff is not None:
-        parts.append(f"cut {figure(strategy.cutoff)}")
-    if strategy.masks:
-        parts.append(f"{len(strategy.masks)} mask{'s' if len(strategy.masks) > 1 else ''}")
-    return ", ".join(parts)

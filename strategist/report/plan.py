@@ -10,7 +10,8 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
 from strategist.answers.run_sheet import Regret, SurveyPlan
-from strategist.report.lines import brief, heading, labelled, paragraph
+from strategist.report.brief import brief
+from strategist.report.lines import heading, labelled, paragraph
 from strategist.report.page import report_style, style_policy
 from strategist.survey.order import figure
 

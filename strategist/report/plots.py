@@ -169,7 +169,7 @@ def silenced_plot(ident: str, label: str, picture: Mapping[str, Any]) -> str:
         axes.set_xlabel("stray tags, over all passes")
         axes.grid(visible=False, axis="y")
         axes.locator_params(axis="x", integer=True)
-        _legend(axes)
+        _legend(axes, 1)
 
     return _svg(ident, label, draw, left=0.22)
 

@@ -8,7 +8,8 @@ from strategist.answers.assessment import Assessment
 from strategist.answers.by_antenna import antenna_settings, cutoff_words
 from strategist.answers.headline import Headline, is_idle
 from strategist.optimise.strategy import Strategy
-from strategist.report.lines import brief, heading, labelled, paragraph, plain
+from strategist.report.brief import brief
+from strategist.report.lines import heading, labelled, paragraph, plain
 from strategist.report.standing import (
     guarded_line,
     on_air_brief,

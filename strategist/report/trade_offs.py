@@ -5,7 +5,8 @@ from __future__ import annotations
 from strategist.answers.frontier import Frontier, FrontierPoint, RatioRange
 from strategist.answers.sturdier import Sturdier
 from strategist.answers.techniques import Techniques, Variant
-from strategist.report.lines import brief, heading, in_column, labelled, paragraph
+from strategist.report.brief import brief
+from strategist.report.lines import heading, in_column, labelled, paragraph
 from strategist.report.text import OVER, caution_lines, what_to_set
 from strategist.report.what_if import change_words
 from strategist.survey.order import figure, short

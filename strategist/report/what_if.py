@@ -7,7 +7,8 @@ from typing import Any
 
 from strategist.answers.assessment import Assessment
 from strategist.answers.what_if import Change, Effect, WhatIf, WhatIfs
-from strategist.report.lines import brief, heading, in_column, labelled, paragraph, plain
+from strategist.report.brief import brief
+from strategist.report.lines import heading, in_column, labelled, paragraph, plain
 from strategist.report.text import OVER, caution_lines, what_to_set
 from strategist.survey.order import figure, short
 

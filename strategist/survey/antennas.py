@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from strategist.survey.findings import Found
+from strategist.survey.many import by_cell, distinct
 from strategist.survey.order import figure, some
-from strategist.survey.policy import Policy
+from strategist.survey.policy import ANTENNA_MAX, Policy
 from strategist.survey.records import Bools, Floats, Ints, Survey
 
 __all__ = ["antenna_findings"]
@@ -83,18 +84,20 @@ def _by_antenna(survey: Survey) -> Found:
 
 def _heard(survey: Survey) -> list[_Heard]:
     assert survey.read_antenna is not None
-    key = _cell(survey)
+    key, antennas = _cell(survey), np.array(survey.antennas)
     wanted = _of_wanted(survey)
-    pairs = np.unique(np.column_stack([key, survey.read_antenna]), axis=0)
-    cells, count = np.unique(pairs[:, 0], return_counts=True)
-    single = np.isin(key, cells[count == 1])
+    cells = survey.tried.size * len(survey.tags)
+    place = np.searchsorted(antennas, survey.read_antenna)
+    pairs = distinct(key * len(antennas) + place, cells * len(antennas)) // len(antennas)
+    apart = np.diff(pairs, prepend=-1, append=-1) != 0
+    single = np.isin(key, pairs[apart[1:] & apart[:-1]])
     found = []
     for antenna in survey.antennas:
         own = survey.read_antenna == antenna
         roles = (own & wanted, own & ~wanted)
         reads = [int(role.sum()) for role in roles]
         medians = [_median(survey.read_rssi[role]) for role in roles]
-        alone = [len(np.unique(key[role & single])) for role in roles]
+        alone = [len(distinct(key[role & single], cells)) for role in roles]
         found.append(
             _Heard(
                 antenna,
@@ -130,9 +133,10 @@ def _spread(survey: Survey) -> Found:
     antenna = np.zeros(len(survey.read_tag), int)
     if survey.read_antenna is not None:
         antenna = survey.read_antenna
-    order = np.lexsort((survey.read_rssi, antenna, _cell(survey)))
-    key = np.column_stack([_cell(survey), antenna])[order]
-    first = np.flatnonzero(np.append(True, (np.diff(key, axis=0) != 0).any(axis=1)))
+    order = np.arange(len(antenna))[by_cell(survey)]
+    order = order[np.argsort(antenna[order].astype(np.uint8), kind="stable")]  # numbers up to 255
+    changed = (np.diff(_cell(survey)[order]) != 0) | (np.diff(antenna[order]) != 0)
+    first = np.flatnonzero(np.append(True, changed))
     count = np.diff(first, append=len(order))
     many = count >= REPEATS_MIN
     if not many.any():
@@ -157,8 +161,7 @@ def _channels(survey: Survey) -> Found:
         return
     known = np.isfinite(channel)
     antenna = np.zeros(len(channel), int) if survey.read_antenna is None else survey.read_antenna
-    _, cell = np.unique(np.column_stack([_cell(survey), antenna]), axis=0, return_inverse=True)
-    cell = cell.reshape(-1)
+    _, cell = np.unique(_cell(survey) * (ANTENNA_MAX + 1) + antenna, return_inverse=True)
     mean = np.bincount(cell, survey.read_rssi) / np.maximum(np.bincount(cell), 1)
     off, repeated = survey.read_rssi - mean[cell], np.bincount(cell)[cell] > 1
     medians = {}

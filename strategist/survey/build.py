@@ -8,6 +8,7 @@ import numpy as np
 
 from strategist.errors import Fault
 from strategist.survey.faults import FaultList
+from strategist.survey.many import distinct, order_by
 from strategist.survey.numbering import ADVICE, Shift, shift_of
 from strategist.survey.occasions import said_of_passes
 from strategist.survey.order import figure, natural, some
@@ -213,7 +214,8 @@ def _survey(
 ) -> Survey:
     """The survey of sound rows, in an order that does not depend on theirs."""
     read_pair, roster_pair = axes.pair_of(point.reads), axes.pair_of(point.roster)
-    extra = np.setdiff1d(read_pair, roster_pair)
+    pairs = distinct(read_pair, len(axes.passes) * len(axes.epcs))
+    extra = np.setdiff1d(pairs, roster_pair, assume_unique=True)
     roles = point.roster.texts["role"]
     wanted = np.array([role == "wanted" for role in roles.values], bool)[roles.codes]
     pair = np.concatenate([roster_pair, extra])
@@ -225,7 +227,8 @@ def _survey(
     known = (number for number, _ in point.policy.antennas)
     more = {name: _told(point.reads, name) for name in ("antenna", "reads", "t_s", "channel_mhz")}
     told = [column for column in more.values() if column is not None]
-    sequence = np.lexsort((*told[::-1], rssi, read_tag, read_level, read_pass))
+    place = (read_pass * len(levels) + read_level) * len(axes.epcs) + read_tag
+    sequence = order_by(place, rssi, *told)
     antenna, count, t_s, channel = (
         None if column is None else column[sequence] for column in more.values()
     )

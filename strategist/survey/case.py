@@ -6,10 +6,9 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 
 from strategist.errors import Fault, InputError
 from strategist.survey.build import build
@@ -22,6 +21,9 @@ from strategist.survey.records import Kind, ReadPoint
 from strategist.survey.rows import PointRows, Rows, judge
 from strategist.survey.site import NO_COST, SITE, Cost, SharedReader, Site
 from strategist.survey.tables import Table, table_from_frame
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 ONE_ROW, NO_ROW = "at least one", "has no row below the header"
 _ORDER: tuple[Kind, ...] = ("roster", "reads", "tried", "passes")  # of the faults of several tables
@@ -173,7 +175,7 @@ NO_BOUNDS = Bounds()
 
 def _passes(rows: Rows) -> list[str]:
     column = rows.texts["pass_id"]
-    return [column.values[code] for code in pd.unique(column.codes)]
+    return [column.values[code] for code in column.used()]
 
 
 def assemble(
@@ -204,6 +206,7 @@ def assemble(
         for kind in order:
             bounds.of_table(tables[kind])
     files = {kind: judge(tables[kind], faults) for kind in order}
+    del tables  # where nobody else holds them, their memory is free for the survey
     faults.raise_any()
     assert site is not None
     for kind, rows in files.items():

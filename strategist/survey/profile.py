@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from strategist.survey.kept import kept
+from strategist.survey.many import strongest
 from strategist.survey.records import Bools, Floats, Ints, Survey
 
 _UNTRIED = 1e9  # dBm, in place of NaN where rows are compared
@@ -52,11 +53,12 @@ def peaks(survey: Survey) -> Floats:
     Read-only.
     """
     tags = len(survey.tags)
+    heard = strongest(survey)
     keys = survey.roster_pass * tags + survey.roster_tag
     order = np.argsort(keys, kind="stable")
-    entry = order[np.searchsorted(keys[order], survey.read_pass * tags + survey.read_tag)]
+    entry = order[np.searchsorted(keys[order], heard.read_pass * tags + heard.tag)]
     found = np.where(survey.tried[survey.roster_pass], -np.inf, np.nan)
-    np.maximum.at(found, (entry, survey.read_level), survey.read_rssi)
+    found[entry, heard.level] = heard.rssi
     found.setflags(write=False)
     return found
 

@@ -67,14 +67,19 @@ def read_case_files(
 def _read(
     files: Mapping[str, bytes | Path], read_point: str | None, bounds: Bounds = NO_BOUNDS
 ) -> Case:
-    tables = {
-        kind: table_from_csv(files[name], name, kind)
-        for name, kind in _TABLES.items()
-        if name in files
-    }
     faults = FaultList()
     site = _read_site(files["site.json"], faults, bounds)
-    return assemble(site, tables, read_point, bounds=bounds, faults=faults)
+    return assemble(
+        site,
+        {
+            kind: table_from_csv(files[name], name, kind)
+            for name, kind in _TABLES.items()
+            if name in files
+        },
+        read_point,
+        bounds=bounds,
+        faults=faults,
+    )
 
 
 def no_folder(folder: str | Path) -> InputError:

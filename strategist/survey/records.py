@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass, replace
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 import numpy.typing as npt
-import pandas as pd
 
 from strategist.survey.order import figure
 from strategist.survey.policy import Policy
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Kind = Literal["reads", "roster", "tried", "passes"]  # the tables of a survey
 
@@ -173,6 +175,8 @@ class Survey:
         Predicted reads are left out, and tags that were read without being on the roster are not
         on it, so `Case.from_frames` makes the same survey of the three.
         """
+        import pandas as pd  # noqa: PLC0415 (slow to load)
+
         survey = self.as_measured()
         columns = {
             "reads": survey._reads,

@@ -8,13 +8,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
-import pandas as pd
 
 from strategist.survey.columns import MEASURED, RULES
 from strategist.survey.faults import FaultList
 from strategist.survey.policy import DECIMALS, Policy
 from strategist.survey.records import Floats, Ints, Kind
-from strategist.survey.tables import Table, Texts
+from strategist.survey.tables import Table
+from strategist.survey.texts import Texts
 
 MW_WITHIN_DB = 0.05  # 15 dBm is 31.6 mW, which people write as 32 (15.05 dBm)
 
@@ -39,6 +39,8 @@ class Rows:
 
     def take(self, rows: Ints | npt.NDArray[np.bool_]) -> Rows:
         """Some of the rows, by number or by mask."""
+        if rows.dtype == bool and rows.all():
+            return self
         index = np.arange(len(self))[rows]
         return Rows(
             self.source,
@@ -61,6 +63,8 @@ class Rows:
     def by_read_point(self) -> dict[str, Rows]:
         """The rows of each read point, in the order of the file."""
         points = self.texts["read_point"]
+        if len(names := points.used()) == 1:
+            return {points.values[names[0]]: self}
         order = np.argsort(points.codes, kind="stable")
         codes, starts = np.unique(points.codes[order], return_index=True)
         parts = np.split(order, starts[1:]) if len(codes) else []
@@ -112,8 +116,8 @@ def judge(table: Table, faults: FaultList) -> Rows:
     for name, column in table.columns.items():
         rule = RULES[name]
         values = [rule.value(text.strip()) for text in column.values]
-        refused = np.array([value is None for value in values], bool)[column.codes]
-        bad = np.flatnonzero(refused)
+        unfit = np.array([value is None for value in values], bool)
+        bad = np.flatnonzero(unfit[column.codes]) if unfit.any() else np.empty(0, np.int64)
         faults.add_rows(
             table.source,
             name,
@@ -121,13 +125,15 @@ def judge(table: Table, faults: FaultList) -> Rows:
             lambda i, column=column, bad=bad: column[bad[i]],  # type: ignore[misc]
             lambda i, rule=rule: rule.allowed,  # type: ignore[misc]
         )
-        good &= ~refused
+        good[bad] = False
         if name in MEASURED:
             known = [math.nan if value in (None, "") else float(value or 0) for value in values]
             numbers[MEASURED[name]] = np.array(known, np.float64)[column.codes]
         else:
-            normal, same = pd.factorize(np.array([str(value) for value in values], object))
-            texts[name] = Texts(normal.astype(np.int64)[column.codes], tuple(same))
+            same = [str(value) for value in values]
+            place = {text: number for number, text in enumerate(dict.fromkeys(same))}
+            codes = np.array([place[text] for text in same], np.int32)
+            texts[name] = Texts(codes[column.codes], tuple(place))
     return Rows(table.source, table.lines, texts, numbers, "power_mw" in table.columns).take(good)
 
 
@@ -156,11 +162,13 @@ def names_in(column: str, *files: Rows | None) -> set[str]:
         rows.texts[column].values[code]
         for rows in files
         if rows is not None
-        for code in pd.unique(rows.texts[column].codes)
+        for code in rows.texts[column].used()
     }
 
 
 def _places(column: Texts, names: tuple[str, ...]) -> Ints:
     place = {name: number for number, name in enumerate(names)}
-    codes, used = pd.factorize(column.codes)
-    return np.array([place[column.values[code]] for code in used], np.int64)[codes]
+    used, rows = column.used(), column.codes
+    if len(used) < len(column.values):
+        rows = np.searchsorted(used, rows)
+    return np.array([place[column.values[code]] for code in used], np.int64)[rows]

@@ -7,6 +7,7 @@ from collections import Counter
 import numpy as np
 
 from strategist.survey.findings import Found
+from strategist.survey.many import by_cell, strongest
 from strategist.survey.numbering import ADVICE, Shift, shift_of
 from strategist.survey.order import figure, some
 from strategist.survey.records import Bools, Survey
@@ -46,7 +47,7 @@ def _shift(survey: Survey) -> Shift | None:
     return shift_of(
         np.column_stack([survey.roster_pass, survey.roster_tag])[listed],
         survey.roster_wanted[listed],
-        np.column_stack([survey.read_pass, survey.read_level, survey.read_tag]),
+        np.column_stack([*strongest(survey).cell]),
         len(survey.pass_ids),
     )
 
@@ -86,7 +87,8 @@ def _classes(survey: Survey) -> Found:
 def _reads(survey: Survey, shift: Shift | None) -> Found:
     """Wanted tags that no level reads, and strays that no roster lists."""
     entry = survey.roster_pass * len(survey.tags) + survey.roster_tag
-    read = np.isin(entry, survey.read_pass * len(survey.tags) + survey.read_tag)
+    heard = strongest(survey)
+    read = np.isin(entry, heard.read_pass * len(survey.tags) + heard.tag)
     unread = survey.roster_wanted & ~read
     if unread.any():
         text = (
@@ -130,9 +132,8 @@ def _copies(survey: Survey) -> list[str]:
     """Ids of passes whose roster and reads equal those of an earlier pass."""
     seen: Counter[bytes] = Counter()
     copies: list[str] = []
-    place = survey.read_pass * len(survey.levels_dbm) + survey.read_level
-    order = np.lexsort((survey.read_rssi, place * len(survey.tags) + survey.read_tag))
-    reads = np.column_stack([survey.read_level, survey.read_tag, survey.read_rssi])[order]
+    order = by_cell(survey)
+    level, tag, rssi = survey.read_level[order], survey.read_tag[order], survey.read_rssi[order]
     ends = np.searchsorted(survey.read_pass[order], np.arange(len(survey.pass_ids) + 1))
     entries = np.lexsort((survey.roster_tag, survey.roster_pass))
     roster = np.column_stack([survey.roster_tag, survey.roster_wanted])[entries]
@@ -140,7 +141,7 @@ def _copies(survey: Survey) -> list[str]:
     for pass_id, p in sorted((pass_id, p) for p, pass_id in enumerate(survey.pass_ids)):
         if ends[p + 1] - ends[p] < COPY_READS_MIN:
             continue
-        content = reads[ends[p] : ends[p + 1]].tobytes()
+        content = b"|".join(one[ends[p] : ends[p + 1]].tobytes() for one in (level, tag, rssi))
         key = content + b"|" + roster[stops[p] : stops[p + 1]].tobytes()
         if seen[key]:
             copies.append(pass_id)

@@ -9,6 +9,7 @@ import numpy as np
 
 from strategist.survey.findings import Found
 from strategist.survey.order import figure, some
+from strategist.survey.profile import peaks
 from strategist.survey.records import Floats, Survey
 
 _LEVELS_MIN = 4  # fewer levels may be spaced like milliwatts by choice
@@ -85,14 +86,9 @@ def _sign(survey: Survey) -> Found:
 def rssi_rises(survey: Survey) -> tuple[int, int]:
     """In how many steps from a level to the next one at which a tag was read in a pass the peak
     RSSI rises, and in how many it changes."""
-    pair = survey.read_pass * len(survey.tags) + survey.read_tag
-    key = pair * len(survey.levels_dbm) + survey.read_level
-    order = np.lexsort((survey.read_rssi, key))
-    key, rssi = key[order], survey.read_rssi[order]
-    last = np.flatnonzero(np.diff(key, append=-1) != 0)  # the strongest of each
-    key, rssi = key[last], rssi[last]
-    same = np.diff(key // len(survey.levels_dbm)) == 0
-    change = np.diff(rssi)[same]
+    found = peaks(survey)
+    entry, level = np.nonzero(np.isfinite(found))
+    change = np.diff(found[entry, level])[np.diff(entry) == 0]
     return int((change > 0).sum()), int((change != 0).sum())
 
 

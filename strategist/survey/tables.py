@@ -10,30 +10,19 @@ from array import array
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 
 from strategist.errors import Fault
 from strategist.survey.columns import NEEDED, NUMBERS, judge_header
 from strategist.survey.faults import FaultList
+from strategist.survey.plain_csv import parse_plain
 from strategist.survey.records import Ints, Kind
+from strategist.survey.texts import Texts
 
-
-@dataclass(frozen=True, eq=False)
-class Texts:
-    """A column of text: row i holds `values[codes[i]]`; each value stands once in `values`."""
-
-    codes: Ints
-    values: tuple[str, ...]
-
-    def __getitem__(self, row: int) -> str:
-        return self.values[int(self.codes[row])]
-
-    def take(self, rows: Ints) -> Texts:
-        """The column of some of the rows."""
-        return Texts(self.codes[rows], self.values)
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,8 +81,7 @@ def table_from_csv(data: bytes | Path, source: str, kind: Kind) -> Table:
     names = [name.strip() for name in header]
     if not judge_header(names, line, source, kind, faults):
         return _empty(kind, source, faults)
-    quick = _parse_quickly(content, names)
-    columns, lines = quick or _parse_slowly(reader, names, source, faults)
+    columns, lines = parse_plain(content, names) or _parse_slowly(reader, names, source, faults)
     return Table(kind, source, columns, lines, faults)
 
 
@@ -174,7 +162,7 @@ def _text_of(value: Any, name: str) -> str | None:
 
 def _is_text(data: bytes, source: str, faults: FaultList) -> bool:
     """Whether the bytes are UTF-8 text that is neither empty nor binary; else one fault."""
-    if not data.strip():
+    if not data or data.isspace():
         faults.add(Fault(source, None, None, "", "a header line and rows", wrong="is empty"))
         return False
     position = data.find(b"\0")
@@ -228,40 +216,6 @@ def _quoted(
         wrong = "a quote is opened and not closed, or text follows a closing quote"
         todo = "Write quotes in pairs, and a quote within a field twice."
         faults.add(Fault(source, line, None, str(error), todo, wrong=wrong))
-
-
-def _parse_quickly(data: bytes, names: list[str]) -> tuple[dict[str, Texts], Ints] | None:
-    """The columns by pandas' parser, or None where only the careful one knows every line.
-
-    Without quotes, a file has one row a line and the same number of commas in each exactly when
-    the totals fit, no line is too long (which pandas refuses) and the first row is not.
-    """
-    if b'"' in data or data.count(b"\r") != data.count(b"\r\n"):
-        return None
-    lines = data.count(b"\n") + 1
-    commas = len(names) - 1
-    start = data.find(b"\n") + 1
-    end = max(data.find(b"\n", start), start)
-    if data.count(b",") != commas * lines or data.count(b",", start, end) > commas:
-        return None
-    try:
-        frame = pd.read_csv(
-            io.BytesIO(data),
-            dtype=str,
-            na_filter=False,
-            names=names,
-            header=0,
-            quoting=csv.QUOTE_NONE,
-        )
-    except ValueError:
-        return None
-    if len(frame) != lines - 1 or list(frame.columns) != names:
-        return None
-    columns = {}
-    for name in names:
-        codes, values = pd.factorize(frame[name])
-        columns[name] = Texts(codes.astype(np.int64), tuple(values))
-    return columns, np.arange(2, lines + 1)
 
 
 def _parse_slowly(

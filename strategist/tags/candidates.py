@@ -33,7 +33,7 @@ from strategist.tags.fields import (
     words_of,
 )
 from strategist.tags.left_out import LeftOut, Tally, Window
-from strategist.tags.mask import EPC_START, Bank, Mask, bank_bits, bits_within
+from strategist.tags.mask import EPC_START, Bank, Mask, bank_bits
 from strategist.tags.meaning import SHARED_BY, Repeats, Runs
 from strategist.tags.tid import decode_tid
 
@@ -268,10 +268,14 @@ class _Listing:
         """The tags, as bits of a number, by their value in a window."""
         by_value: dict[int, int] = defaultdict(int)
         bank, begin, length = key
+        stop, all_ones = begin + length, (1 << length) - 1
         for number, recorded in enumerate(self._bits[bank]):
-            value = None if recorded is None else bits_within(recorded, begin, length)
-            if value is not None:
-                by_value[value] |= 1 << number
+            if recorded is None:
+                continue
+            value, bits, start = recorded
+            behind = start + bits - stop
+            if behind >= 0 and begin >= start:  # as `mask.bits_within`, for each tag and window
+                by_value[value >> behind & all_ones] |= 1 << number
         return by_value
 
 

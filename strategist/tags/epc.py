@@ -52,17 +52,30 @@ def _decode_as(scheme: Scheme, data: str) -> tuple[Field, ...] | None:
     if len(data) != scheme.padded_bits or partition >= PARTITIONS:
         return None
     fields, at = [], 0
-    for part in scheme.parts(partition):
+    for number, part in enumerate(scheme.parts(partition)):
         bits = data[at : at + part.bits]
-        text = _to_text(part, bits)
-        if text is None:
+        known = _shared if part.structural else _field
+        field = known(scheme.header, partition, number, at, bits)
+        if field is None:
             return None
         if bits:
-            words, pointer = _words(scheme, part, text), EPC_START + at
-            value = int(bits, 2)
-            fields.append(Field(part.name, pointer, part.bits, value, text, part.structural, words))
+            fields.append(field)
         at += part.bits
     return tuple(fields)
+
+
+def _field(header: int, partition: int, number: int, at: int, bits: str) -> Field | None:
+    """The part of that number, at a bit of the EPC; None where its bits break its rule."""
+    scheme = LAYOUTS[header]
+    part = scheme.parts(partition)[number]
+    text = _to_text(part, bits)
+    if text is None:
+        return None
+    words, value = _words(scheme, part, text), int(bits or "0", 2)
+    return Field(part.name, EPC_START + at, part.bits, value, text, part.structural, words)
+
+
+_shared = lru_cache(maxsize=_KEPT)(_field)  # most tags share their structure with others
 
 
 def _words(scheme: Scheme, part: Part, text: str) -> str:

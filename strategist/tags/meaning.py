@@ -7,10 +7,9 @@ counted, never how often one of them was presented. Sets of tags are the bits of
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from collections.abc import Callable, Mapping
-
-from scipy import special
 
 from strategist.tags.mask import Bank
 
@@ -80,5 +79,19 @@ class Repeats:
 
 def _beyond_chance(count: int, tags: int) -> bool:
     """Whether a byte on so many of some tags is more than the commonest of random ones."""
-    tail = special.bdtrc(count - 1, tags, 2.0**-_BYTE)  # binomial: so many or more of one value
+    chance = 2.0**-_BYTE
+    if count <= chance * tags:  # no more than its mean: as likely as not
+        return False
+    term = tail = math.exp(
+        math.lgamma(tags + 1)
+        - math.lgamma(count + 1)
+        - math.lgamma(tags - count + 1)
+        + count * math.log(chance)
+        + (tags - count) * math.log1p(-chance)
+    )
+    for more in range(count, tags):  # binomial: so many or more of one value
+        term *= (tags - more) / (more + 1) * chance / (1 - chance)
+        tail += term
+        if term < 1e-15 * tail:
+            break
     return bool(2**_BYTE * tail < _CHANCE)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import Enum
-from functools import cache
+from functools import cached_property
 
 PARTITIONS = 7  # partition values 0–6 stand for company prefixes of 12–6 digits
 _COMPANY_BITS = (40, 37, 34, 30, 27, 24, 20)
@@ -52,7 +52,7 @@ class Key:
     structural: bool = True
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Scheme:
     """One binary scheme: header, filter, then a partitioned key or none, then the tail."""
 
@@ -63,7 +63,7 @@ class Scheme:
     filter_bits: int = 3
     filter_words: tuple[str, ...] = ()
 
-    @property
+    @cached_property
     def padded_bits(self) -> int:
         """The bits that an EPC of this scheme takes on a tag: whole words of 16 bits."""
         return sum(part.bits for part in self.parts(0))
@@ -73,10 +73,13 @@ class Scheme:
 
         The last part is the zero bits up to a whole word, possibly none.
         """
-        return _parts_of(self, partition)
+        return self._by_partition[partition]
+
+    @cached_property
+    def _by_partition(self) -> tuple[tuple[Part, ...], ...]:
+        return tuple(_parts_of(self, partition) for partition in range(PARTITIONS))
 
 
-@cache  # every tag of a survey asks, and there are few schemes
 def _parts_of(scheme: Scheme, partition: int) -> tuple[Part, ...]:
     parts = [Part("header", 8, Kind.HEX, True)]
     if scheme.filter_bits:

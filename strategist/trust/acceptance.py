@@ -11,8 +11,6 @@ from dataclasses import dataclass
 from numbers import Real
 from typing import Literal
 
-from scipy import stats
-
 from strategist.errors import InputError
 from strategist.survey.answer import Declared, told
 from strategist.trust.intervals import (
@@ -36,6 +34,8 @@ def operating_characteristic(
     passes: int, allowed_failures: int, true_rates: Sequence[float]
 ) -> tuple[float, ...]:
     """Probability of acceptance at each true failure rate (0 to 1): P(failures <= allowed)."""
+    from scipy import stats  # noqa: PLC0415 (slow to load)
+
     allowed, count = check_counts(allowed_failures, passes, _ALLOWED)
     rates = [_check_rate("true_rates", rate, 0.0, 1.0) for rate in true_rates]
     return tuple(float(stats.binom.cdf(allowed, count, rate)) for rate in rates)
@@ -197,6 +197,8 @@ def judge_run(
 
 def _shows(limit: float, confidence: float, passes: int, failures: int) -> bool:
     """Would so few failures be rarer than 1 - confidence if the true rate were the limit?"""
+    from scipy import stats  # noqa: PLC0415 (slow to load)
+
     return bool(stats.binom.cdf(failures, passes, limit) <= 1 - confidence + _HAIR)
 
 

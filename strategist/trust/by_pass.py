@@ -16,7 +16,6 @@ from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special
 
 from strategist.errors import InputError
 from strategist.trust.intervals import (
@@ -147,6 +146,8 @@ def _limit(
 ) -> float:
     """The quantile `at` of the ratio of sums under random weights, with one pass `more` (its events
     and its size)."""
+    from scipy import special  # noqa: PLC0415 (slow to load)
+
     weights = np.append(np.full(len(events), part), 1.0)
     counted, sized = np.append(events, more[0]), np.append(sizes, more[1])
     whole = weights.sum()
@@ -167,6 +168,8 @@ def _of_bursts(events: Floats, at: float, part: float) -> float:
     of the spread seen, two numbers as spread as an exponential law counted in. Their ratio has an
     F law.
     """
+    from scipy import special  # noqa: PLC0415 (slow to load)
+
     some = events[events > 0]
     if not len(some):
         return 0.0
@@ -184,6 +187,8 @@ def _effective(
 
     Where there is no spread to go by (no miss at all, say), each pass counts as one trial.
     """
+    from scipy import special  # noqa: PLC0415 (slow to load)
+
     passes, trials = len(missed), presented.sum()
     rate = missed.sum() / trials
     effective = part * passes

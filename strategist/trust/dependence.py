@@ -8,7 +8,7 @@ where neighbours are alike, they count as fewer.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -17,7 +17,9 @@ from strategist.survey.findings import Found
 from strategist.survey.order import natural
 from strategist.survey.profile import turn_on
 from strategist.survey.records import Bools, Floats, Survey
-from strategist.trust.evaluate import Outcome
+
+if TYPE_CHECKING:
+    from strategist.trust.evaluate import Outcome
 
 PASSES_MIN = 10  # fewer tell nothing of their neighbours
 ALPHA = 0.05 / 4  # four series are looked at, so that one in 20 independent surveys is called so

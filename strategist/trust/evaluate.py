@@ -9,10 +9,9 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Mapping, Sequence, Set
 from dataclasses import dataclass, replace
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
-import pandas as pd
 from pydantic import Field
 
 from strategist.errors import InputError
@@ -23,6 +22,9 @@ from strategist.survey.policy import Policy
 from strategist.survey.records import Survey
 from strategist.tags.mask import chain_accepts
 from strategist.trust.scores import reads_alone, refuse_unheard, scores_at, tried_with
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 _SAME_LEVEL_DB = 1e-6
 
@@ -85,6 +87,8 @@ class Outcome(Declared):
 
     def to_frame(self) -> pd.DataFrame:
         """A row a pass, by its id: tags there and missed or reported, and ladder steps walked."""
+        import pandas as pd  # noqa: PLC0415 (slow to load)
+
         rows = [
             (p.pass_id, p.wanted, len(p.missed), p.stray_presented, len(p.stray), p.steps)
             for p in self.by_pass

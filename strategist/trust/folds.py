@@ -12,7 +12,6 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from scipy import stats
 
 from strategist.optimise.strategy import Strategy
 from strategist.survey.answer import Declared, Hidden, told
@@ -198,6 +197,8 @@ def _figure(losses: Floats) -> str:
 
 def _chance(worse: Floats) -> float:
     """One-sided p-value that the mean difference is above 0, by flipping signs of pairs."""
+    from scipy import stats  # noqa: PLC0415 (slow to load)
+
     changed = worse[worse != 0]
     if not len(changed) or changed.sum() <= 0:
         return 1.0

@@ -13,8 +13,6 @@ from functools import lru_cache
 from numbers import Integral, Real
 from typing import Literal
 
-from scipy import special
-
 from strategist.errors import InputError
 from strategist.survey.answer import Declared
 
@@ -86,6 +84,8 @@ def exact_ends(
 
     scipy's `binomtest` finds the same by a search for roots that takes 5 ms.
     """
+    from scipy import special  # noqa: PLC0415 (slow to load)
+
     tail = (1 - confidence) / 2 if side == "two-sided" else 1 - confidence
     low, high = 0.0, 1.0
     if side != "less" and events > 0:

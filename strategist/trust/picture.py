@@ -14,6 +14,7 @@ from strategist.survey.answer import Declared, Hidden, told
 from strategist.survey.policy import TECHNIQUES
 from strategist.survey.profile import peaks
 from strategist.survey.records import Bools, Floats, Ints, ReadPoint, Survey
+from strategist.survey.score import Difference
 from strategist.tags.mask import chain_accepts
 from strategist.trust.evaluate import Outcome, evaluate, surveyed_steps
 from strategist.trust.scores import as_heard
@@ -189,13 +190,15 @@ def _judged(point: ReadPoint, strategy: Strategy) -> _Judged:
 def _techniques(
     point: ReadPoint, strategy: Strategy, strays: frozenset[tuple[int, int]]
 ) -> Iterator[Technique]:
-    """Each technique that the strategy uses: alone, and the strategy without it."""
+    """Each technique that the strategy uses: alone, and the strategy without it. A cutoff that is a
+    difference belongs to the antennas that are compared."""
     top = float(point.survey.levels_dbm[-1])
-    techniques = [one for one in TECHNIQUES if one != "antennas" or strategy.score is not None]
+    joint = {"antennas", "cutoff"} if isinstance(strategy.score, Difference) else {"antennas"}
     plain = strategy.without(*TECHNIQUES, top_dbm=top)
-    for name in techniques:
-        others = (other for other in techniques if other != name)
-        alone, without = (strategy.without(*of, top_dbm=top) for of in (others, (name,)))
+    for name in TECHNIQUES:
+        own = joint if name == "antennas" else {name}
+        others = (other for other in TECHNIQUES if other not in own)
+        alone, without = (strategy.without(*of, top_dbm=top) for of in (others, own))
         if alone == plain:
             continue
         one, rest = _judged(point, alone), _judged(point, without)

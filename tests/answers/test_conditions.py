@@ -14,6 +14,7 @@ from strategist.answers.solution import Options
 from strategist.survey.policy import InConditions, Limits
 from strategist.survey.records import ReadPoint
 from tests.bench.drawn import drawn_read_point
+from tests.cases.door import OPEN, SHUT, gate_with_door
 
 QUICK = Options(unseen=False, sturdier=False)
 
@@ -106,7 +107,8 @@ def test_weights_count_in_the_mean() -> None:
 
 
 def test_days_are_conditions_and_expected_takes_them() -> None:
-    point = two_places(conditions=InConditions(aim="worst"), aim="expected")
+    rule = InConditions(aim="worst")
+    point = two_places(conditions=rule, aim="expected", allow=("power", "cutoff"))
     days = tuple(
         "2024-05-30" if name == "near" else "2024-05-31" for name in point.survey.pass_condition
     )
@@ -119,3 +121,29 @@ def test_days_are_conditions_and_expected_takes_them() -> None:
     assert found.per_pass is not None
     assert found.optimum_interval.bound == found.per_pass.bound
     assert found.expected.loss.a_pass >= found.optimum_interval.low
+
+
+def test_what_a_door_contact_is_worth() -> None:
+    """The demo's gate with a door that is open or shut: own settings for each save a sixth."""
+    result = choose(gate_with_door(12, 5), QUICK)
+    found = result.conditions
+    assert found is not None and found.knowing is not None
+    knowing = found.knowing
+    assert [one.condition for one in knowing.settings] == [OPEN, SHUT]
+    assert knowing.saves > 0.1 * found.loss_a_pass
+    assert knowing.bound <= knowing.loss_a_pass == pytest.approx(found.loss_a_pass - knowing.saves)
+    first, second = (one.strategy for one in knowing.settings)
+    assert first.masks == second.masks == result.strategy.masks
+    assert first.levels_dbm[0] < second.levels_dbm[0], "strays are near where the door is open"
+    assert found.binds == OPEN and "door open costs most" in found.sentence
+
+
+def test_the_least_of_the_worst_condition_is_bounded_for_passes_to_come() -> None:
+    rule = InConditions(aim="worst")
+    point = gate_with_door(6, 5, aim="expected", conditions=rule, allow=("power", "cutoff"))
+    found = choose(point, QUICK)
+    expected, over = found.expected, found.per_pass
+    assert expected is not None and over is not None and found.conditions is not None
+    assert found.conditions.loss_a_pass == pytest.approx(over.loss, abs=1e-5)
+    assert 0 < expected.optimum.low < expected.optimum.bound <= over.loss
+    assert expected.loss.low < expected.loss.a_pass < expected.loss.high

@@ -11,12 +11,12 @@ import pytest
 from strategist.answers.assessment import choose
 from strategist.answers.expected import expected_of, foretold_of
 from strategist.answers.solution import Options, solve
-from strategist.survey.policy import Limits
+from strategist.survey.policy import Limits, Loss, Policy
 from strategist.survey.profile import aggregate, peaks
 from strategist.survey.records import ReadPoint
 from strategist.tags.candidates import find_candidates
 from tests.bench.drawn import drawn_read_point
-from tests.optimise.made import brute_force, random_read_point
+from tests.optimise.made import brute_force, random_read_point, survey_of
 
 QUICK = Options(unseen=False)
 
@@ -103,6 +103,16 @@ def test_a_pass_without_others_expects_anything() -> None:
     assert (found.loss.low, found.loss.high) == (0.0, most)
 
 
+def test_passes_without_a_loss_do_not_promise_that_none_will_come() -> None:
+    """Ten alike passes, nothing lost: up to 31 % of passes may lose (1 − 0.025^(1/10))."""
+    one = [("AB01", True, [-50.0]), ("AB02", False, [-80.0])]
+    point = ReadPoint(survey_of([20.0], [one] * 10), Policy(aim="expected"))
+    found = expected_of(solve(point, QUICK), QUICK)
+    assert found is not None
+    assert (found.loss.a_pass, found.loss.low) == (0.0, 0.0)
+    assert found.loss.high == pytest.approx(0.3085, abs=1e-4)
+
+
 def test_limits_hold_over_the_copies() -> None:
     point = expecting(drawn_read_point("sorting-belt", 20, 10_003))
     limited = replace(point, policy=replace(point.policy, limits=Limits(stray_rate_max=0.2)))
@@ -131,3 +141,40 @@ def test_a_pass_that_counts_several_times_is_so_many_passes() -> None:
     assert one.pass_count.sum() == times.sum()
     assert len(one.pass_count) == len(other.pass_count)
     assert np.array_equal(one.rssi, other.rssi)
+
+
+def where_nothing_varies(stray_in: list[bool], weights: list[float]) -> ReadPoint:
+    """Each pass has a tag of its own, heard alike in all, and some a stray 10 dB stronger: nothing
+    tells the two apart but that the stray is stronger, and it is cheaper to report it."""
+    heard: list[float | None] = [None, -60.0, -59.0]
+    passes = [
+        [(f"AA{p:02X}", True, heard), *([(f"BB{p:02X}", False, [None, -50.0, -49.0])] * there)]
+        for p, there in enumerate(stray_in)
+    ]
+    survey = replace(survey_of([10.0, 20.0, 30.0], passes), pass_weight=np.array(weights))
+    policy = Policy(loss=Loss(5.0, 1.0), aim="expected", allow=("power", "ladder", "cutoff"))
+    return ReadPoint(survey, policy)
+
+
+def test_where_all_passes_are_alike_there_is_nothing_to_be_unsure_of() -> None:
+    """Each pass to come loses its stray, under any strategy: no batch is below, none above."""
+    found = choose(where_nothing_varies([True] * 12, [1.0] * 12), QUICK)
+    assert found.expected is not None and found.optimum_interval is not None
+    loss, optimum = found.expected.loss, found.optimum_interval
+    assert (loss.a_pass, loss.low, loss.high) == (1.0, 1.0, 1.0)
+    assert (optimum.low, optimum.high, optimum.gap) == (1.0, 1.0, 0.0)
+
+
+@pytest.mark.parametrize("weights", [[1.0] * 12, [1.0, 2.0] * 6])
+def test_the_interval_of_the_loss_is_that_of_a_mean_of_passes(weights: list[float]) -> None:
+    """By weight; Student's law with 11 degrees of freedom, whose 97.5 % point is 2.20099 (tables of
+    the t distribution)."""
+    stray_in = [p in (0, 2, 3, 6, 11) for p in range(12)]
+    found = choose(where_nothing_varies(stray_in, weights), QUICK).expected
+    assert found is not None
+    mean = sum(w for w, there in zip(weights, stray_in, strict=True) if there) / sum(weights)
+    off = [w * (there - mean) for w, there in zip(weights, stray_in, strict=True)]
+    half = 2.20099 * (sum(x * x for x in off) * 12 / 11) ** 0.5 / sum(weights)
+    assert found.loss.a_pass == pytest.approx(mean, abs=1e-6)
+    assert found.loss.low == pytest.approx(max(0.0, mean - half), abs=1e-5)
+    assert found.loss.high == pytest.approx(mean + half, abs=1e-5)

@@ -13,7 +13,7 @@ from functools import cache
 import pytest
 
 from strategist.answers.assessment import choose
-from strategist.answers.solution import Options, solve
+from strategist.answers.solution import Options, Solution, solve
 from strategist.optimise import own_part
 from strategist.optimise.strategy import Strategy
 from strategist.report.text import ALL_SEARCHED, OWN_SEARCHED, result_text
@@ -74,6 +74,11 @@ def least(seed: int) -> tuple[float, float]:
     return min(key_of(point, strategy) for strategy in own_strategies(point))
 
 
+@cache
+def solved(seed: int) -> Solution:
+    return solve(given(own_case(seed)), Options(unseen=False))
+
+
 def key_of(point: ReadPoint, strategy: Strategy) -> tuple[float, float]:
     outcome = evaluate(point.survey, point.policy, strategy)
     excess = point.policy.limits.excess(outcome.missed_rate, outcome.stray_rate)
@@ -83,8 +88,7 @@ def key_of(point: ReadPoint, strategy: Strategy) -> tuple[float, float]:
 @pytest.mark.parametrize("seed", SEEDS)
 def test_it_is_the_least_of_all_powers_and_cutoffs(seed: int) -> None:
     """And it is not worse than the best score of shared power, which may compare or count."""
-    point = given(own_case(seed))
-    found = solve(point, Options(unseen=False))
+    point, found = given(own_case(seed)), solved(seed)
     assert found.own is not None and found.own.proven.proven
     assert found.own.proven.key[:2] == least(seed)
     key = key_of(point, found.strategy)
@@ -99,7 +103,7 @@ def test_own_powers_and_cutoffs_are_of_use() -> None:
     """Otherwise the equality above would say little."""
     used = 0
     for seed in SEEDS:
-        score = solve(given(own_case(seed)), Options(unseen=False)).strategy.score
+        score = solved(seed).strategy.score
         used += isinstance(score, Peak) and bool(score.trim_db or score.offset_db)
     assert used >= 3
 
@@ -121,8 +125,7 @@ def test_the_numbers_of_antennas_do_not_matter(seed: int) -> None:
     document = own_case(seed)
     for row in document["reads"]:
         row["antenna"] = 8 - row["antenna"]
-    point, other = given(own_case(seed)), given(document)
-    found, renamed = (solve(one, Options(unseen=False)) for one in (point, other))
+    found, renamed = solved(seed), solve(given(document), Options(unseen=False))
     assert found.answer.key[:2] == renamed.answer.key[:2]
     assert found.own is not None and renamed.own is not None
     assert found.own.bound == renamed.own.bound

@@ -26,7 +26,7 @@ from tests.api.reading import read_surveys
 def compiled() -> None:
     """The inner loops are compiled before any limit of time runs.
 
-    The first solve on a machine compiles them, 15 s of processor: on a loaded machine longer than
+    The first solve on a machine compiles them, 8 s of processor: on a loaded machine longer than
     a client waits for an answer, and inside an answer's limit it would leave no time to prove it.
     """
     (point,) = strategist.read_case_document(json.dumps(case_document()).encode()).read_points

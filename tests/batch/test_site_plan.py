@@ -109,6 +109,17 @@ def test_an_option_without_its_case_is_refused_with_its_place(tmp_path: Path) ->
     assert any("the option screen is left out" in note for note in left_out.notes)
 
 
+def test_too_many_ways_to_combine_options_are_refused(tmp_path: Path) -> None:
+    site = json.loads((DOORS / "site.json").read_text())
+    screen = {"case": "with-screen", "read_point": "cart-door"}
+    for point in site["read_points"].values():
+        point["options"] = {f"screen {n}": screen for n in range(8)}
+    folder = changed(tmp_path, read_points=site["read_points"])
+    case = read_case(folder)
+    with pytest.raises(InputError, match="combine in 81 ways"):
+        plan_site(case, options=read_options(folder, case))
+
+
 def test_a_cycle_holds_and_needs_the_length_of_a_step(tmp_path: Path) -> None:
     reader = {"read_points": ["bag-door", "cart-door"], "shares": ["cutoff"]}
     site = json.loads((DOORS / "site.json").read_text())

@@ -6,18 +6,21 @@ import json
 
 import numpy as np
 
-from cases.generate import draw
-from cases.linen import PLACES
+from cases.generate import Drawn, draw
+from cases.linen import PLACES, Place
 from strategist.survey.policy import POLICY
 from strategist.survey.records import ReadPoint, Survey, Tag
 
-__all__ = ["drawn_read_point"]
+__all__ = ["drawn_read_point", "read_point_of"]
 
 
 def drawn_read_point(name: str, passes: int, seed: int) -> ReadPoint:
     """A new survey of a read point of the demo site, with the site's policy."""
-    place = PLACES[name]
-    drawn = draw(name, passes, seed)
+    return read_point_of(PLACES[name], name, draw(name, passes, seed))
+
+
+def read_point_of(place: Place, name: str, drawn: Drawn) -> ReadPoint:
+    """What was drawn at a place, with its policy."""
     pass_ids = sorted({row[1] for row in drawn.roster} | {row[1] for row in drawn.reads})
     of_pass = {pass_id: number for number, pass_id in enumerate(pass_ids)}
     listed = {(of_pass[row[1]], row[2]): row[3] == "wanted" for row in drawn.roster}

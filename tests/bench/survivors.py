@@ -49,6 +49,9 @@ SURVIVORS: dict[str, str] = {
     "api/store/turns.py: turns.c.asked > now - _LATELY_S  →  turns.c.asked >= now - _LATELY_S": (
         _NEVER_EQUAL
     ),
+    "strategist/answers/over.py: np.minimum(share / (of.tail if of.aim == 'cvar' else 1.0), 1.0)"
+    "  →  np.minimum(share / (of.tail if of.aim == 'cvar' else 1.0), 2.0)": "weights sum to 1, so "
+    "a cap above it is none",
     "strategist/survey/variation.py: -1  →  -2": "numpy takes any negative number as the length "
     "that is left",
     "strategist/survey/variation.py: (-np.inf, 0.0)  →  (-np.inf, 1.0)": "the first kernel tried "

@@ -17,6 +17,7 @@ from strategist.optimise.conditions import (
 from strategist.optimise.problem import pose
 from strategist.survey.copies import Sample
 from strategist.survey.records import Floats, ReadPoint
+from tests.optimise.counted import counted_clock
 from tests.optimise.made import Replays, random_read_point, strategies
 
 SEEDS = range(24)
@@ -106,3 +107,40 @@ def test_master_weighs_what_is_worst_for_the_best() -> None:
     capped, theta = master(np.array([[0.0, 4.0], [4.0, 0.0]]), np.array([1.0, 0.25]))
     assert capped.tolist() == pytest.approx([0.75, 0.25])
     assert theta == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize("seed", [2, 3, 5, 8, 13, 21])
+def test_stopped_anywhere_it_claims_no_more_than_it_knows(seed: int) -> None:
+    """No bound above the least value, proven only where the two meet; and what silence comes to."""
+    point = random_read_point(seed, 0)
+    weighing = weighing_of(point, seed, "worst")
+    each = Sample(point.survey, np.ones(len(point.survey.pass_ids), np.int64))
+    problem = pose(point.survey, point.policy, sample=each)
+    tried = losses_of(point, weighing)
+    least = min((excess, brute_worst(losses, weighing.cap)) for excess, losses in tried)
+    proofs = []
+    for looks in (0, 3, 10, 30, 100, 1000, 10_000):
+        found = least_over_conditions(problem, weighing, counted_clock(looks))
+        assert (found.excess, found.value) >= (least[0] - 1e-6, 0.0)
+        if found.excess == 0:
+            assert found.value >= least[1] - 2e-5
+            assert found.bound <= least[1] + 1e-6
+        if found.proven:
+            assert (found.excess, found.value) == pytest.approx(least, abs=2e-5)
+            assert found.excess == 0 and found.bound >= found.value - 2e-5
+        proofs.append(found.proven)
+        assert found.losses @ found.weight == pytest.approx(found.value, abs=2e-5)
+    assert proofs[-1] == (least[0] == 0) and not (proofs[0] and least[1])
+    wanted = np.zeros(len(weighing.cap))
+    np.add.at(
+        wanted,
+        weighing.of_pass[point.survey.roster_pass],
+        weighing.times[point.survey.roster_pass] * point.survey.roster_wanted,
+    )
+    passes = np.bincount(weighing.of_pass, weighing.times)
+    silent = point.policy.loss.missed * wanted / passes
+    limit = point.policy.limits.missed_rate_max
+    if limit is None or not wanted.any():
+        assert found.silence == pytest.approx(brute_worst(silent, weighing.cap), abs=1e-6)
+    else:
+        assert found.silence == float("inf")

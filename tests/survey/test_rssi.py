@@ -9,7 +9,7 @@ from scipy import stats
 
 from strategist.survey.profile import turn_on
 from strategist.survey.records import Tag
-from strategist.survey.rssi import TypeOffset, area, type_offsets
+from strategist.survey.rssi import TypeOffset, _student, area, type_offsets
 from tests.optimise.made import survey_of
 
 
@@ -57,3 +57,8 @@ def test_the_interval_of_an_offset_at_equal_power_is_students() -> None:
     (found,) = type_offsets(survey, turn_on(survey))
     exact = stats.ttest_ind(rssi["hard"], rssi["soft"]).confidence_interval(0.95)
     assert (found.low_db, found.high_db) == pytest.approx((exact.low, exact.high))
+
+
+@pytest.mark.parametrize("freedom", [*range(1, 40), 99, 100, 5001])
+def test_the_quantile_of_students_law_is_that_of_scipy(freedom: int) -> None:
+    assert _student(freedom) == pytest.approx(stats.t.ppf(0.975, freedom), rel=1e-11)

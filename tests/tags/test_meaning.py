@@ -6,11 +6,12 @@ from fractions import Fraction
 from math import comb
 
 import pytest
+from scipy import stats
 
 from strategist.survey.policy import Reader
 from strategist.survey.records import Tag
 from strategist.tags.candidates import Candidates, find_candidates
-from strategist.tags.meaning import Runs
+from strategist.tags.meaning import Runs, _beyond_chance
 from tests.tags.uris import encode
 
 VARIED = "unstructured bits that vary like a serial number (serial_masks is false)"
@@ -109,3 +110,11 @@ def test_a_run_holds_a_window_to_its_last_bit() -> None:
     assert (runs.over("user", 7, 16), runs.over("user", 8, 17)) == (0b10, 0b01)
     assert (runs.over("user", 8, 24), runs.over("user", 8, 25)) == (0b01, 0)
     assert (runs.over("user", 0, 16), runs.over("tid", 0, 16)) == (0b10, 0b100)
+
+
+@pytest.mark.parametrize("tags", [3, 40, 256, 1000, 20_000, 300_000])
+def test_a_count_beyond_chance_is_one_by_the_binomial_law_of_scipy(tags: int) -> None:
+    middle = tags // 256
+    for count in range(max(3, middle - 5), min(tags, middle + 200) + 1):
+        tail = stats.binom.sf(count - 1, tags, 1 / 256)
+        assert _beyond_chance(count, tags) == (256 * tail < 0.001)

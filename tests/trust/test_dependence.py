@@ -12,7 +12,7 @@ from strategist.answers.accept import accept
 from strategist.answers.check import check
 from strategist.answers.solution import Options
 from strategist.optimise.strategy import Strategy
-from strategist.report.lists import check_text
+from strategist.report.findings import check_text
 from strategist.report.text import evaluation_text
 from strategist.survey.case import Case
 from strategist.survey.policy import Policy

@@ -63,6 +63,8 @@ def test_tags_stand_where_their_score_does() -> None:
     bins = picture_of(door, facing).rssi
     assert (bins.weakest_wanted_dbm, bins.strongest_stray_dbm) == (10.0, -5.0)
     assert (bins.wanted_below, bins.stray_below) == (0, 1)
+    (compared,) = picture_of(door, facing).techniques  # its cutoff is part of it
+    assert (compared.name, compared.silences, compared.misses) == ("antennas", 1, 0)
     alone = picture_of(door, Strategy((20.0,), score=Peak(antennas=(2,)))).rssi
     assert (alone.weakest_wanted_dbm, alone.strongest_stray_dbm) == (-60.0, -50.0)
     plain = picture_of(door, Strategy((20.0,), 1, -52.0)).rssi

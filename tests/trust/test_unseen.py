@@ -6,16 +6,19 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from strategist.answers.assessment import choose
 from strategist.optimise.strategy import Strategy
 from strategist.survey.policy import Policy
 from strategist.survey.records import ReadPoint
 from strategist.tags.mask import Mask
+from strategist.trust.intervals import clopper_pearson
 from strategist.trust.unseen import (
     FOLDS,
     THIN_CLASS,
     LeftOut,
+    _as_many_by_chance,
     leave_out,
     thin_classes,
     unseen_rates,
@@ -153,3 +156,15 @@ def test_without_tags_numbers_the_rest_anew() -> None:
     assert [rest.tags[t].epc for t in rest.roster_tag] == before
     reads = [survey.tags[t].epc for t in survey.read_tag if not out[t]]
     assert [rest.tags[t].epc for t in rest.read_tag] == reads
+
+
+@pytest.mark.parametrize("trials", [(1, 1), (9, 4), (60, 60), (400, 390)])
+def test_the_chance_of_a_gap_is_that_of_fishers_exact_test_in_scipy(
+    trials: tuple[int, int],
+) -> None:
+    for events in {0, 1, trials[0] // 3, trials[0]}:
+        for before in {0, 1, trials[1] // 4}:
+            table = [[events, trials[0] - events], [before, trials[1] - before]]
+            expected = stats.fisher_exact(table, alternative="greater").pvalue
+            rates = clopper_pearson(events, trials[0]), clopper_pearson(before, trials[1])
+            assert _as_many_by_chance(*rates) == pytest.approx(expected, rel=1e-9)

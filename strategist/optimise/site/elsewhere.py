@@ -5,13 +5,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+import numpy as np
+
 from strategist.optimise.known import answer_of
-from strategist.optimise.problem import Answer, Problem
+from strategist.optimise.problem import Answer, Counts, Problem
 from strategist.optimise.strategy import Strategy
-from strategist.survey.records import Tag
+from strategist.optimise.walks import counts_of
+from strategist.survey.records import Bools, Tag
 from strategist.tags.mask import Mask, chain_accepts
 
-__all__ = ["answer_elsewhere", "needed_masks"]
+__all__ = ["answer_elsewhere", "needed_masks", "replayed_elsewhere"]
+
+_SAME_DB = 1e-6
 
 
 def answer_elsewhere(problem: Problem, strategy: Strategy, tags: Sequence[Tag]) -> Answer | None:
@@ -28,6 +33,41 @@ def answer_elsewhere(problem: Problem, strategy: Strategy, tags: Sequence[Tag]) 
     if needed is None:
         return None
     return answer_of(problem, replace(strategy, masks=needed), tags)
+
+
+def replayed_elsewhere(
+    problem: Problem, strategy: Strategy, tags: Sequence[Tag]
+) -> tuple[float, float] | None:
+    """(excess, loss) of a strategy at a read point where it need not be among those searched: with
+    another stop, or masks that are no candidates. None where its levels may not be set, it takes
+    too long, or its masks part tags that the problem holds for alike."""
+    masks, steps = len(strategy.masks), len(strategy.levels_dbm)
+    if (strategy.score, strategy.step_s) != (problem.score, problem.step_s):
+        return None
+    if masks >= len(problem.steps_by_masks) or steps > problem.steps_by_masks[masks]:
+        return None
+    through = _classes(problem, strategy.masks, tags)
+    near = np.abs(np.subtract.outer(strategy.levels_dbm, problem.profile.levels_dbm))
+    if through is None or (near.min(axis=1) > _SAME_DB).any():
+        return None
+    profile, cutoff = problem.profile, strategy.cutoff
+    least = np.finfo(float).min if cutoff is None else cutoff
+    accepted = (profile.rssi >= least) & through[profile.row_class][:, None]
+    ladder = near.argmin(axis=1)[None, ::-1]
+    missed, stray = counts_of(ladder, accepted, *problem.rows, strategy.stop_after)[0]
+    found = Counts(int(missed), int(stray))
+    return problem.excess(found), problem.loss(found)
+
+
+def _classes(problem: Problem, masks: Sequence[Mask], tags: Sequence[Tag]) -> Bools | None:
+    """The classes that a chain lets through; None where it parts one."""
+    passes = np.array([chain_accepts(tuple(masks), tag) for tag in tags], bool)
+    klass = problem.candidates.tag_class
+    let, size = np.bincount(klass, passes), np.bincount(klass)
+    if ((let != 0) & (let != size)).any():
+        return None
+    through: Bools = let > 0
+    return through
 
 
 def needed_masks(masks: Sequence[Mask], tags: Sequence[Tag]) -> tuple[Mask, ...] | None:

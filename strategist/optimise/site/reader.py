@@ -10,15 +10,15 @@ from strategist.optimise.clock import Clock
 from strategist.optimise.problem import value
 from strategist.optimise.site.agreed import Agreed, Cycle, Found, agree
 from strategist.optimise.site.asked import Alternative, Planned, ReaderOf
-from strategist.optimise.site.elsewhere import answer_elsewhere
+from strategist.optimise.site.elsewhere import answer_elsewhere, replayed_elsewhere
 from strategist.optimise.site.member import Given, Member, members_of
 from strategist.optimise.strategy import Strategy
 from strategist.survey.records import Tag
 from strategist.tags.candidates import Candidates
 
-__all__ = ["ReaderTask", "Solved", "solve_reader", "try_at_reader"]
+__all__ = ["COMBINATIONS_MAX", "ReaderTask", "Solved", "solve_reader", "try_at_reader"]
 
-_COMBINATIONS = 64  # of options that are solved each for itself
+COMBINATIONS_MAX = 64  # of options at one reader: each is solved for itself
 
 Columns = tuple[tuple[int, Planned], ...]  # read point (by number) and what it gets
 
@@ -54,10 +54,11 @@ class Solved:
 
 
 def solve_reader(task: ReaderTask) -> tuple[Solved, ...]:
-    """The best with each combination of alternatives, those as surveyed first."""
+    """The best with each combination of alternatives (`COMBINATIONS_MAX` at most), as surveyed
+    first."""
     clock = Clock(task.seconds)
     sizes = [range(len(some)) for some in task.alternatives]
-    combinations = list(itertools.islice(itertools.product(*sizes), _COMBINATIONS))
+    combinations = list(itertools.product(*sizes))
     solved = []
     for number, some in enumerate(combinations):
         share = None if clock.left is None else clock.left / (len(combinations) - number)
@@ -127,6 +128,25 @@ def _columns(
     return found
 
 
+def _key_of(
+    reader: ReaderOf, member: Member, strategy: Strategy, tags: Sequence[Tag]
+) -> tuple[float, float] | None:
+    """What a strategy comes to at a member. One that is not among those searched may be taken where
+    the reader need not agree, and is not better than all of these: its bound holds for it, too."""
+    for part in member.parts.parts:
+        answer = answer_elsewhere(part.problem, strategy, tags)
+        if answer is not None:
+            return answer.key[0], answer.key[1]
+    if not reader.free:
+        return None
+    floor = member.alone[1]
+    for part in member.parts.parts:
+        key = replayed_elsewhere(part.problem, strategy, tags)
+        if key is not None and key >= floor:
+            return key
+    return None
+
+
 def try_at_reader(task: ReaderTask, strategies: Sequence[Strategy]) -> Columns:
     """What strategies of other read points come to at those of a reader, where they are among
     those searched there."""
@@ -141,11 +161,11 @@ def try_at_reader(task: ReaderTask, strategies: Sequence[Strategy]) -> Columns:
         ):
             if a >= len(some):
                 continue
+            member.clock = clock
             for strategy in strategies:
                 if clock.expired():
                     return tuple(found)
-                answer = answer_elsewhere(member.problem, strategy, one.survey.tags)
-                if answer is not None:
-                    excess, loss = answer.key[:2]
-                    found.append((p, Planned(a, strategy, excess, one.scale * loss)))
+                key = _key_of(task.reader, member, strategy, one.survey.tags)
+                if key is not None:
+                    found.append((p, Planned(a, strategy, key[0], one.scale * key[1])))
     return tuple(found)

@@ -15,6 +15,7 @@ from api.pages.curve import (
     best_at,
     curve_of,
     follows,
+    in_100_passes,
     losses_at,
     ratios_of,
     sturdiest,
@@ -287,3 +288,19 @@ def test_techniques_are_switched_off_on_the_curve(browser: Browser, answer: str)
     assert place(browser.get(f"{answer}/trade-offs")) == whole
     assert "trade-offs without" not in browser.get(f"{answer}/what-if").text
     assert browser.get(f"{answer}/sheet.html").text.count("<svg") >= 3
+
+
+def test_a_curve_over_copies_is_counted_in_100_passes() -> None:
+    means = {"missed": 0.04, "stray": 0.125, "loss": 0.45, "guarded_loss": 0.9}
+    point = {"missed": 1, "stray": 3, "loss": 11.0, "guarded_loss": 20.0, "guarded_missed": 2}
+    over = {"passes": 600, "wanted": 1200, "stray": 1800}
+    weights = {"missed": 5.0, "stray": 2.0}
+    frontier = {"points": [{**point, "per_pass": means}], "over": over, "weights": weights}
+    shown = in_100_passes(frontier)
+    (one,) = shown["points"]
+    assert (one["missed"], one["stray"], one["loss"]) == (4, 12.5, 45)
+    assert (one["guarded_loss"], one["missed_rate"]) == (90, 0.02)
+    assert (shown["presented"]["wanted"], shown["silence_loss"]) == (200, 1000)
+    assert curve_of(shown["points"], losses_at(shown["points"], weights, 2.5), []).marks
+    survey = {**frontier, "over": None}
+    assert in_100_passes(survey) is survey
