@@ -17,6 +17,7 @@ from strategist import (
     what_if,
 )
 from tests.api.given import Client, case_document
+from tests.api.live import wait_until
 
 QUICK = Options(unseen=False)
 CHANGES = {"reader.mask_slots": 1, "loss": {"missed": 2, "stray": 3}}
@@ -128,3 +129,24 @@ def test_the_limit_is_for_the_whole_answer(
     asked = at_gate(survey, options={"time_limit_s": 2.5, "seed": 4, "method": "search"})
     assert client.post("/v1/trade-offs", asked | {"view": "techniques"}).status_code == 201
     assert given == [Options(seed=4, method="search", total_limit_s=2.5, unseen=False)]
+
+
+@pytest.mark.usefixtures("worker")
+def test_an_answer_can_be_asked_for_later(client: Client, survey: str) -> None:
+    """202 at once with the place of the answer, which is how far it is until it is there."""
+    asked = at_gate(survey, view="techniques")
+    begun = client.post("/v1/trade-offs", asked, Prefer="wait=1, respond-async")
+    assert begun.status_code == 202 and begun.json.keys() == {"id", "state", "progress"}
+    assert begun.headers["Preference-Applied"] == "respond-async"
+    place = begun.headers["Location"]
+    wait_until(lambda: client.get(place).status_code != 202)
+    assert timeless(client.get(place).json["result"]) == timeless(
+        compare_techniques(gate()).to_json()
+    )
+    wrong = client.post(
+        "/v1/trade-offs", at_gate(survey, set={"stop_after": 0}), Prefer="respond-async"
+    )
+    refused = wrong.headers["Location"]
+    wait_until(lambda: client.get(refused).status_code != 202)
+    assert client.get(refused).status_code == 422 and client.get(refused).json["faults"]
+    assert [one["id"] for one in client.get("/v1/trade-offs").json["items"]] == [begun.json["id"]]
