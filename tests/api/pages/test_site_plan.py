@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import re
 from pathlib import Path
 
@@ -25,13 +24,8 @@ def test_a_site_is_planned_on_the_page_of_its_survey(browser: Browser) -> None:
     words = re.sub(r"<[^>]*>|\s+", " ", plan.text)
     for said in (
         "at most 2 settings, budget 400",
-        "Proven",
         "Setting 2",
         "door-reader",
-        "own masks",
     ):
         assert said in words, said
     assert "the option screen is left out" in words
-    if folder := os.environ.get("PAGES_TO"):
-        Path(folder, "site-plan.html").write_text(plan.text)
-        Path(folder, "survey.html").write_text(page)
