@@ -24,7 +24,7 @@ from strategist.tags.candidates import Candidates
 __all__ = ["Every", "every_strategy"]
 
 _TRIPLES_MAX = 200_000
-_LEFT_MAX = 4_000
+_LEFT_MAX = 500  # strategies; with more of them HiGHS takes minutes for one K
 _LADDERS_MAX = 500
 
 
