@@ -66,6 +66,8 @@ def named(path: str) -> dict[str, Any]:
         "/v1/trade-offs": at | nothing | changes,
         "/v1/acceptances": at | given | {"against": one_of(IDS["survey_id"])},
         "/v1/templates": {"batch": one_of(IDS["batch_id"])},
+        "/v1/plans": at,
+        "/v1/first-plans": {"read_point": "gate-1"},
         "/v1/site-plans": {"survey": at["survey"], "option_surveys": {}, "at_most": 1},
         "/v1/cross-reads": {"batch": one_of(IDS["batch_id"])},
         "/v1/comparisons": at | {"entries": entries},
