@@ -202,7 +202,7 @@ SITES = (
     ),
     Fault(
         "a list",
-        "site.json is a list. Give an object with the keys read_points, site.",
+        "site.json is a list. Give an object with the keys read_points, site, readers, cost.",
         {SITE_JSON: "[]"},
     ),
     Fault(
