@@ -269,6 +269,7 @@ def test_compare_says_which_passes(capsys: Any, one: Path, tmp_path: Path) -> No
         "loss_own_weights",
         "loss",
         "silence_loss",
+        "per_pass",
         "strategy",
         "outcome",
         *standing,
