@@ -72,10 +72,10 @@ from strategist.batch.cross_reads import (
 )
 from strategist.batch.run import Progress as Progress
 from strategist.batch.run import run_batch as run_batch
-from strategist.batch.site_plan import SitePlan as SitePlan
+from strategist.batch.site_answer import SitePlan as SitePlan
 from strategist.batch.site_plan import plan_site as plan_site
-from strategist.batch.site_plan import read_options as read_options
 from strategist.batch.site_plan_text import site_plan_text as site_plan_text
+from strategist.batch.site_posed import read_options as read_options
 from strategist.batch.summary import Summary as Summary
 from strategist.batch.tables import safe_cell as safe_cell
 from strategist.batch.templates import (

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from strategist.answers.rivals import Rivals, rivals_of
+from strategist.answers.contenders import Contenders, contenders_of
 from strategist.answers.run_sheet import (
+    Contender,
     Effort,
     Presentation,
     Regret,
-    Rival,
     Stage,
     SurveyPlan,
     first_levels,
@@ -24,7 +24,7 @@ from strategist.survey.records import ReadPoint, Survey
 
 __all__ = ["plan_survey"]
 
-SETTLED = 0.5  # of the doubt about each rival that a batch takes away, at least
+SETTLED = 0.5  # of the doubt about each contender that a batch takes away, at least
 _COVER_S = 10.0  # for the batch: one that is not proven cheapest serves, too
 _LEAST = 1e-6  # doubt of a pass where the draws differ but its loss does not
 
@@ -51,24 +51,26 @@ def plan_survey(
         batch = {int(p): tuple(map(int, np.flatnonzero(at))) for p in np.flatnonzero(~touched)}
         rows = rows_of(survey.pass_ids, survey.levels_dbm, batch, effort)
         return _plan(survey, "first", few, rows, None)
-    rivals = rivals_of(read_point, options)
-    if rivals is None:
+    contenders = contenders_of(read_point, options)
+    if contenders is None:
         return _plan(survey, "open", few, (), None)
     if within is None:
-        few = policy.loss.little(float(rivals.loss[rivals.hand].sum(axis=1).mean()))
-    if rivals.regret.max() <= few:
-        return _plan(survey, "enough", few, (), rivals)
-    batch, settles = _batch(rivals, Cost(effort.minutes_a_pass, effort.minutes_a_level))
+        few = policy.loss.little(float(contenders.loss[contenders.hand].sum(axis=1).mean()))
+    if contenders.regret.max() <= few:
+        return _plan(survey, "enough", few, (), contenders)
+    batch, settles = _batch(contenders, Cost(effort.minutes_a_pass, effort.minutes_a_level))
     rows = rows_of(survey.pass_ids, survey.levels_dbm, batch, effort, settles)
-    return _plan(survey, "next", few, rows, rivals)
+    return _plan(survey, "next", few, rows, contenders)
 
 
-def _batch(rivals: Rivals, cost: Cost) -> tuple[dict[int, tuple[int, ...]], dict[int, float]]:
+def _batch(
+    contenders: Contenders, cost: Cost
+) -> tuple[dict[int, tuple[int, ...]], dict[int, float]]:
     """Pass → levels to measure, and the share of all doubt that each pass settles."""
-    needs = [rivals.needs(other) for other in rivals.others]
-    doubt = np.zeros((len(needs), len(rivals.survey.pass_ids)))
-    for row, (other, of) in enumerate(zip(rivals.others, needs, strict=True)):
-        doubt[row, list(of)] = rivals.doubt(other)[list(of)] + _LEAST
+    needs = [contenders.needs(other) for other in contenders.others]
+    doubt = np.zeros((len(needs), len(contenders.survey.pass_ids)))
+    for row, (other, of) in enumerate(zip(contenders.others, needs, strict=True)):
+        doubt[row, list(of)] = contenders.doubt(other)[list(of)] + _LEAST
     batch = pairs_to_measure(doubt, needs, cost, SETTLED, Clock(_COVER_S))
     total = doubt.sum() or 1.0
     settled = {
@@ -86,18 +88,21 @@ def _plan(
     stage: Stage,
     within: float,
     rows: tuple[Presentation, ...],
-    rivals: Rivals | None,
+    contenders: Contenders | None,
 ) -> SurveyPlan:
     regret = hand = None
-    others: tuple[Rival, ...] = ()
-    if rivals is not None:
-        found = rivals.regret
-        draws = rivals.draws
+    others: tuple[Contender, ...] = ()
+    if contenders is not None:
+        found = contenders.regret
+        draws = contenders.draws
         sure = 1.0 if survey.tried.all() else draws / (draws + 1)
         mean, high = round(float(found.mean()), 6), round(float(found.max()), 6)
         regret = Regret(mean, high, sure, draws)
-        hand = rivals.strategies[rivals.hand]
-        counted = [Rival(rivals.strategies[one], rivals.best.count(one)) for one in rivals.others]
+        hand = contenders.strategies[contenders.hand]
+        counted = [
+            Contender(contenders.strategies[one], contenders.best.count(one))
+            for one in contenders.others
+        ]
         others = tuple(sorted(counted, key=lambda one: -one.draws))
     return SurveyPlan(
         survey.read_point,

@@ -20,8 +20,16 @@ from strategist.trust.acceptance import plan_acceptance
 from strategist.trust.miss_rate_max import MISS_RATE_MAX
 
 __all__ = [
-    "Effort", "Presentation", "Regret", "Rival", "Stage", "SurveyPlan", "first_levels",
-    "plan_first_survey", "rows_of", "total_minutes",
+    "Contender",
+    "Effort",
+    "Presentation",
+    "Regret",
+    "Stage",
+    "SurveyPlan",
+    "first_levels",
+    "plan_first_survey",
+    "rows_of",
+    "total_minutes",
 ]  # fmt: skip
 
 FIRST_DB = 7.0  # between levels of the first look: RSSI tells how far above turn-on a read was
@@ -56,7 +64,7 @@ class Presentation(Declared):
 
 
 @dataclass(frozen=True)
-class Rival(Declared):
+class Contender(Declared):
     """A strategy that could still be best: in how many draws it is."""
 
     strategy: Strategy
@@ -91,7 +99,7 @@ class SurveyPlan(Declared):
     within: float
     regret: Annotated[Regret | None, Field(description="null before there is a choice")]
     strategy: Annotated[Strategy | None, Field(description="in hand; null before there is one")]
-    rivals: tuple[Rival, ...]
+    contenders: tuple[Contender, ...]
     minutes: float
     run_sheet: tuple[Presentation, ...]
 

@@ -326,7 +326,7 @@ def _known(parts: Parts, known: Strategy, whole: ReadPoint) -> Found | None:
 
 def _as_surveyed(whole: ReadPoint) -> ReadPoint:
     """The read point with each pass counting once."""
-    survey = replace(whole.survey, pass_condition=(), pass_day=(), pass_weight=None)
+    survey = whole.survey.each_once()
     policy = replace(whole.policy, aim="survey", conditions=InEachCondition())
     return replace(whole, survey=survey, policy=policy)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from strategist.batch.site_plan import Buy, PointPlan, SitePlan
+from strategist.batch.site_answer import Buy, PointPlan, SitePlan
 from strategist.report.brief import brief
 from strategist.report.lines import paragraph
 from strategist.report.text import what_to_set

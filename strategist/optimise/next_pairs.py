@@ -1,18 +1,18 @@
 """Which pairs of pass and level to measure next: a mixed-integer model over what is in doubt.
 
-`doubt[r, p]` ≥ 0 is how far the losses of the strategy in hand and of rival r may differ in pass p,
-beyond what is known; `needs[r][p]` are the levels whose measurement settles that. x[p, l] says that
-pass p is presented at level l, y[p] that it is presented at all, and z[r, p] how far it settles
-rival r:
+`doubt[r, p]` ≥ 0 is how far the losses of the strategy in hand and of contender r may differ in
+pass p, beyond what is known; `needs[r][p]` are the levels whose measurement settles that. x[p, l]
+says that pass p is presented at level l, y[p] that it is presented at all, and z[r, p] how far it
+settles contender r:
 
     minimise    Σ_p a·y[p] + Σ_pl b·x[p, l]
-    subject to  Σ_p doubt[r, p]·z[r, p] ≥ share · Σ_p doubt[r, p]     for each rival r
+    subject to  Σ_p doubt[r, p]·z[r, p] ≥ share · Σ_p doubt[r, p]     for each contender r
                 z[r, p] ≤ x[p, l]                                     for each l in needs[r][p]
                 x[p, l] ≤ y[p]
 
 with a minutes to present a pass and b minutes a level; x and y are 0 or 1, z from 0 to 1. So each
-batch takes from each rival at least so large a share of the doubt, at the least cost: a weighted
-set cover with a covering row for each rival.
+batch takes from each contender at least so large a share of the doubt, at the least cost: a
+weighted set cover with a covering row for each contender.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ from strategist.survey.records import Floats
 
 __all__ = ["Cost", "pairs_to_measure"]
 
-Needs = Sequence[Mapping[int, tuple[int, ...]]]  # of each rival: pass → levels
+Needs = Sequence[Mapping[int, tuple[int, ...]]]  # of each contender: pass → levels
 
 
 @dataclass(frozen=True)
@@ -44,10 +44,10 @@ def pairs_to_measure(
     doubt: Floats, needs: Needs, cost: Cost, share: float, clock: Clock
 ) -> dict[int, tuple[int, ...]]:
     """Pass → levels (indices, ascending) of a batch of least cost that settles `share` of the doubt
-    about each rival; without time for a proof, the best found, or one that is greedy.
+    about each contender; without time for a proof, the best found, or one that is greedy.
 
-    `doubt` has shape (rivals, passes), and is 0 where nothing is needed. Raises SolveError where
-    HiGHS does.
+    `doubt` has shape (contenders, passes), and is 0 where nothing is needed. Raises SolveError
+    where HiGHS does.
     """
     if not doubt.any():
         return {}
@@ -80,16 +80,16 @@ class _Model:
         )
         for (p, _), x in self.at_level.items():
             self.problem += x <= self.presented[p]
-        for rival, of in enumerate(needs):
-            self._cover(rival, of, doubt[rival], share)
+        for contender, of in enumerate(needs):
+            self._cover(contender, of, doubt[contender], share)
 
     def _cover(
-        self, rival: int, needs: Mapping[int, tuple[int, ...]], doubt: Floats, share: float
+        self, contender: int, needs: Mapping[int, tuple[int, ...]], doubt: Floats, share: float
     ) -> None:
         """Σ_p doubt[p]·z[p] ≥ share · Σ_p doubt[p], with z[p] ≤ x[p, l] for what it needs."""
         settled = []
         for p, levels in needs.items():
-            z = pulp.LpVariable(f"z{rival:03d}_{p:05d}", 0, 1)
+            z = pulp.LpVariable(f"z{contender:03d}_{p:05d}", 0, 1)
             settled.append((z, float(doubt[p])))
             for level in levels:
                 self.problem += z <= self.at_level[p, level]
@@ -99,19 +99,19 @@ class _Model:
 
 
 def _greedy(doubt: Floats, needs: Needs, cost: Cost, share: float) -> dict[int, tuple[int, ...]]:
-    """Rival by rival, the passes that settle most a minute, until each has its share."""
+    """Contender by contender, the passes that settle most a minute, until each has its share."""
     taken: set[tuple[int, int]] = set()
-    for rival, of in enumerate(needs):
-        total = doubt[rival, list(of)].sum() if of else 0.0
+    for contender, of in enumerate(needs):
+        total = doubt[contender, list(of)].sum() if of else 0.0
 
         def minutes(p: int, of: Mapping[int, tuple[int, ...]] = of) -> float:
             return cost.a_pass + cost.a_level * len(of[p])
 
         settled = 0.0
-        for p in sorted(of, key=lambda p: -doubt[rival, p] / minutes(p)):
+        for p in sorted(of, key=lambda p: -doubt[contender, p] / minutes(p)):
             if settled >= share * total:
                 break
-            settled += doubt[rival, p]
+            settled += doubt[contender, p]
             taken |= {(p, level) for level in of[p]}
     return _by_pass(taken)
 

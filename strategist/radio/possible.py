@@ -11,7 +11,7 @@ highest one must have failed: these do as one does that was first read there.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -221,18 +221,11 @@ def _off(levels: Floats, heard: Floats, starts: Floats) -> float:
 
 def _survey(survey: Survey, heard: Floats) -> Survey:
     entry, level = np.nonzero(np.isfinite(heard))
-    return replace(
-        survey,
-        read_pass=survey.roster_pass[entry],
-        read_level=level,
-        read_tag=survey.roster_tag[entry],
-        read_rssi=heard[entry, level],
+    return survey.of_numbers(
+        survey.roster_pass[entry],
+        level,
+        survey.roster_tag[entry],
+        heard[entry, level],
         tried=np.ones_like(survey.tried),
         predicted=None,
-        antennas=(),
-        read_antenna=None,
-        read_count=None,
-        read_t_s=None,
-        read_channel_mhz=None,
-        dwell_s=None,
     )

@@ -34,14 +34,16 @@ def survey_plan_text(plan: SurveyPlan) -> str:
         lines += labelled("in hand", brief(plan.strategy))
     if plan.regret is not None:
         lines += paragraph(_regret(plan.regret, plan.within))
-    if plan.rivals:
-        draws = sum(one.draws for one in plan.rivals)
+    if plan.contenders:
+        draws = sum(one.draws for one in plan.contenders)
         lines.append(f"Could still be best ({draws} of the surveys that may be)")
         lines += [
-            line for one in plan.rivals[:5] for line in _rival(one.draws, brief(one.strategy))
+            line
+            for one in plan.contenders[:5]
+            for line in _contender(one.draws, brief(one.strategy))
         ]
-        if len(plan.rivals) > 5:
-            lines += paragraph(f"and {len(plan.rivals) - 5} more")
+        if len(plan.contenders) > 5:
+            lines += paragraph(f"and {len(plan.contenders) - 5} more")
     if plan.run_sheet:
         lines += _run_sheet(plan)
     if plan.stage == "enough" and plan.measured < plan.pairs:
@@ -67,7 +69,7 @@ def _regret(regret: Regret, within: float) -> str:
     )
 
 
-def _rival(draws: int, text: str) -> list[str]:
+def _contender(draws: int, text: str) -> list[str]:
     return paragraph(f"{draws:>3}  {text}", hanging=5)
 
 

@@ -168,6 +168,30 @@ class Survey:
         """The survey with some of its reads."""
         return replace(self, **{name: getattr(self, name)[keep] for name in self._of_reads()})
 
+    def of_numbers(
+        self, of_pass: Ints, level: Ints, tag: Ints, rssi: Floats, **more: Any
+    ) -> Survey:
+        """The survey with one number for a tag at a level of a pass in place of its reads: of no
+        antenna, and at no time. `more` are other fields that change."""
+        return replace(
+            self,
+            read_pass=of_pass,
+            read_level=level,
+            read_tag=tag,
+            read_rssi=rssi,
+            antennas=(),
+            read_antenna=None,
+            read_count=None,
+            read_t_s=None,
+            read_channel_mhz=None,
+            dwell_s=None,
+            **more,
+        )
+
+    def each_once(self) -> Survey:
+        """The survey without conditions, days and weights: each pass counts once."""
+        return replace(self, pass_condition=(), pass_day=(), pass_weight=None)
+
     def to_frame(self, kind: Kind = "reads") -> pd.DataFrame:
         """What was measured, with the columns of reads.csv, roster.csv, tried.csv or
         passes.csv.

@@ -294,19 +294,12 @@ def _as_survey(survey: Survey, base: Ints, at: list[Ints], keys: Ints, rssi: Flo
         pairs = np.logical_or.reduce([predicted.pairs[:, one] for one in at]) & tried
         predicted = replace(predicted, pairs=pairs) if pairs.any() else None
     known = tried[number, step]
-    return replace(
-        survey,
+    return survey.of_numbers(
+        number[known],
+        step[known],
+        tag[known],
+        rssi[known],
         levels_dbm=survey.levels_dbm[base],
-        read_pass=number[known],
-        read_level=step[known],
-        read_tag=tag[known],
-        read_rssi=rssi[known],
         tried=tried,
         predicted=predicted,
-        antennas=(),
-        read_antenna=None,
-        read_count=None,
-        read_t_s=None,
-        read_channel_mhz=None,
-        dwell_s=None,
     )

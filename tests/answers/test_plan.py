@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from strategist.answers.contenders import contenders_of
 from strategist.answers.plan import plan_survey
-from strategist.answers.rivals import rivals_of
 from strategist.answers.run_sheet import Effort, first_levels, plan_first_survey
 from strategist.answers.solution import Options, solve
 from strategist.errors import InputError
@@ -98,7 +98,7 @@ def test_passes_without_a_level_come_first(whole: ReadPoint) -> None:
 def test_where_all_is_measured_it_is_enough(whole: ReadPoint) -> None:
     """And the strategy in hand is the best."""
     plan = plan_survey(whole)
-    assert plan.stage == "enough" and not plan.run_sheet and not plan.rivals
+    assert plan.stage == "enough" and not plan.run_sheet and not plan.contenders
     assert plan.regret is not None and plan.regret.high == 0
     assert plan.strategy == solve(whole, Options(method="search")).strategy
 
@@ -112,7 +112,7 @@ def test_it_asks_until_it_is_enough(whole: ReadPoint) -> None:
         plan = plan_survey(seen(whole, tried), within=1.0)
         if plan.stage == "enough":
             break
-        assert plan.stage == "next" and plan.rivals and plan.regret is not None
+        assert plan.stage == "next" and plan.contenders and plan.regret is not None
         assert plan.regret.high > plan.within
         for row in plan.run_sheet:
             at = survey.pass_ids.index(row.pass_id), np.isin(survey.levels_dbm, row.levels_dbm)
@@ -128,10 +128,10 @@ def test_what_is_little_decides(whole: ReadPoint) -> None:
     part = seen(whole, first_look(whole))
     once, little = plan_survey(part, within=0.0), plan_survey(part, within=1e6)
     assert once.stage == "next" and little.stage == "enough"
-    assert (once.regret, once.strategy, once.rivals) == (
+    assert (once.regret, once.strategy, once.contenders) == (
         little.regret,
         little.strategy,
-        little.rivals,
+        little.contenders,
     )
     assert not little.run_sheet
 
@@ -144,10 +144,10 @@ def test_where_time_ends_it_says_so(whole: ReadPoint) -> None:
 
 def test_regret_is_that_of_the_least_mean_loss(whole: ReadPoint) -> None:
     """Worked out anew from the losses."""
-    rivals = rivals_of(seen(whole, first_look(whole)), Options())
-    assert rivals is not None
-    total = rivals.loss.sum(axis=2)
-    assert total[rivals.hand].mean() == total.mean(axis=1).min()
-    best = np.array([total[one, k] for k, one in enumerate(rivals.best)])
+    contenders = contenders_of(seen(whole, first_look(whole)), Options())
+    assert contenders is not None
+    total = contenders.loss.sum(axis=2)
+    assert total[contenders.hand].mean() == total.mean(axis=1).min()
+    best = np.array([total[one, k] for k, one in enumerate(contenders.best)])
     assert (best <= total.min(axis=0) + 1e-9).all(), "each draw was solved to its least"
-    assert np.allclose(rivals.regret, total[rivals.hand] - best)
+    assert np.allclose(contenders.regret, total[contenders.hand] - best)

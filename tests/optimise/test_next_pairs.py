@@ -23,7 +23,7 @@ ONE_A_PASS = Cost(1.0, 0.0)
 
 @pytest.mark.parametrize(("triples", "points", "least"), [(FANO, 7, 3), (A9, 9, 5)])
 def test_known_covers(triples: list[tuple[int, ...]], points: int, least: int) -> None:
-    """A rival for each triple, in doubt at three passes, of which one is enough."""
+    """A contender for each triple, in doubt at three passes, of which one is enough."""
     doubt = np.zeros((len(triples), points))
     for row, triple in enumerate(triples):
         doubt[row, list(triple)] = 1.0
@@ -43,7 +43,7 @@ def minutes(batch: dict[int, tuple[int, ...]], cost: Cost) -> float:
 
 @pytest.mark.parametrize("seed", range(12))
 def test_no_batch_that_settles_as_much_costs_less(seed: int) -> None:
-    """Against every union of what the rivals need of some passes."""
+    """Against every union of what the contenders need of some passes."""
     rng = random.Random(seed)
     cost = Cost(rng.choice([0.5, 3.0]), rng.choice([0.1, 1.0]))
     needs = [

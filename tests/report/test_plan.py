@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from strategist.answers.run_sheet import Presentation, Regret, Rival, SurveyPlan
+from strategist.answers.run_sheet import Contender, Presentation, Regret, SurveyPlan
 from strategist.optimise.strategy import Strategy
 from strategist.report.plan import run_sheet_page, survey_plan_text
 
@@ -16,7 +16,7 @@ NEXT = SurveyPlan(
     3.0,
     Regret(2.105, 7.0, 0.95, 19),
     Strategy((18.0, 23.0), cutoff_dbm=-56.0),
-    tuple(Rival(Strategy((float(level),)), 1) for level in range(10, 18)),
+    tuple(Contender(Strategy((float(level),)), 1) for level in range(10, 18)),
     23.3,
     (
         Presentation("p1", (18.0, 19.0), 3.2, 0.1),

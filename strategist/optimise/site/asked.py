@@ -109,8 +109,3 @@ class Plan:
     def proven(self) -> bool:
         """Whether no plan at all is better."""
         return self.bound >= (self.excess, value(self.loss - _SAME))
-
-    @property
-    def proven_in_pool(self) -> bool:
-        """Whether none of the columns that were looked at make a better one."""
-        return self.pool_bound >= (self.excess, value(self.loss - _SAME))

@@ -27,13 +27,13 @@ from strategist.survey.score import scored
 from strategist.tags.mask import chain_accepts
 from strategist.trust.evaluate import evaluate
 
-__all__ = ["DRAWS", "Rivals", "rivals_of"]
+__all__ = ["DRAWS", "Contenders", "contenders_of"]
 
 DRAWS = 19
 
 
 @dataclass(frozen=True, eq=False)
-class Rivals:
+class Contenders:
     """Strategies that are best in some draw, in the order found, with `loss[s, k, p]` of each in
     pass p of draw k and `excess[s, k]` over the hard limits; `best[k]` is that of draw k, and
     `heard[k]` the peaks of roster entries there."""
@@ -92,7 +92,7 @@ class Rivals:
         return found & ~survey.tried
 
 
-def rivals_of(read_point: ReadPoint, options: Options) -> Rivals | None:
+def contenders_of(read_point: ReadPoint, options: Options) -> Contenders | None:
     """The strategies that may be best at a read point each of whose passes was tried at a level.
 
     Each pass counts once, and of several antennas the strongest read. None where the time of the
@@ -104,7 +104,7 @@ def rivals_of(read_point: ReadPoint, options: Options) -> Rivals | None:
     assert heard_in_time is not None  # no trims
     survey = heard_in_time.survey
     draws = 1 if survey.tried.all() else DRAWS
-    drawn = [_once(one) for one in possible_surveys(survey, draws, (options.seed,))]
+    drawn = possible_surveys(survey.each_once(), draws, (options.seed,))
     strategies: list[Strategy] = []
     best: list[int] = []
     for number, one in enumerate(drawn):
@@ -121,17 +121,13 @@ def rivals_of(read_point: ReadPoint, options: Options) -> Rivals | None:
     loss = np.array([[by_pass for by_pass, _ in row] for row in losses])
     excess = np.array([[over for _, over in row] for row in losses])
     heard = np.array([peaks(one) for one in drawn])
-    return Rivals(survey, tuple(strategies), tuple(best), loss, excess, heard)
+    return Contenders(survey, tuple(strategies), tuple(best), loss, excess, heard)
 
 
 def _plain(policy: Policy) -> Policy:
     """The policy where each pass counts once and antennas are one."""
     allow = tuple(one for one in policy.allow if one != "antennas")
     return replace(policy, allow=allow, aim="survey", conditions=InConditions())
-
-
-def _once(survey: Survey) -> Survey:
-    return replace(survey, pass_condition=(), pass_day=(), pass_weight=None)
 
 
 def _losses(survey: Survey, policy: Policy, strategy: Strategy) -> tuple[Floats, float]:

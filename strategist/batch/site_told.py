@@ -1,0 +1,192 @@
+"""A plan of a site in words of its case: replayed, with its curves and what to buy first."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from strategist.batch.site_answer import (
+    SAME,
+    Buy,
+    OfBudget,
+    OfSettings,
+    OwnPart,
+    PointPlan,
+    ReaderPlan,
+    SitePlan,
+)
+from strategist.batch.site_posed import Posed
+from strategist.errors import DisagreementError
+from strategist.optimise.clock import Clock
+from strategist.optimise.site.asked import Plan, ReaderOf
+from strategist.optimise.site.plan import SitePlanner
+from strategist.optimise.site.reader import ReaderTask, solve_reader
+from strategist.optimise.strategy import Strategy
+from strategist.survey.case import Case
+from strategist.trust.evaluate import evaluate
+
+__all__ = ["InWords", "part_of"]
+
+_CURVE = 8  # entries of a curve at most
+
+
+def part_of(clock: Clock, share: float) -> Clock:
+    """A clock for a share of the time left."""
+    return Clock(None if clock.left is None else share * clock.left)
+
+
+@dataclass(frozen=True, eq=False)
+class InWords:
+    """Puts a plan into words of the case."""
+
+    case: Case
+    posed: Posed
+    planner: SitePlanner
+    plan: Plan
+    clock: Clock
+
+    def made(self, at_most: int | None, budget: float | None) -> SitePlan:
+        problem, plan = self.posed.problem, self.plan
+        used = dict.fromkeys(one.strategy for one in plan.points if one.strategy is not None)
+        settings = tuple(used)
+        readers = tuple(map(self._reader, range(len(problem.readers))))
+        visited = [one for one in readers if one.visited]
+        order = sorted(visited, key=lambda one: (-_worth(one.saves, one.price), one.reader))
+        points = tuple(self._point(p, settings) for p in range(len(problem.points)))
+        return SitePlan(
+            site=self.case.site,
+            at_most=at_most,
+            budget=budget,
+            loss=plan.loss,
+            bound=plan.bound[1] if plan.bound[0] >= plan.excess else 0.0,
+            pool_bound=plan.pool_bound[1] if plan.pool_bound[0] >= plan.excess else 0.0,
+            excess=plan.excess,
+            proven=plan.proven,
+            alone=sum(one.alone for one in readers),
+            price=plan.price,
+            settings=settings,
+            readers=readers,
+            read_points=points,
+            of_settings=self._of_settings(budget, len(settings)),
+            of_budget=self._of_budget(at_most, order),
+            buys=tuple(self._buys()),
+            order=tuple(one.reader for one in order),
+            notes=self.posed.notes,
+            seconds=self.clock.spent,
+        )
+
+    def _point(self, p: int, settings: Sequence[Strategy]) -> PointPlan:
+        """A read point, replayed by the evaluator. Raises DisagreementError."""
+        problem, planned = self.posed.problem, self.plan.points[p]
+        name = problem.names[p]
+        reader = problem.readers[problem.reader[p]].name
+        one = problem.points[p][planned.alternative]
+        if planned.strategy is None:
+            wanted = int(one.survey.roster_wanted.sum())
+            return PointPlan(name, reader, None, None, wanted, 0, planned.loss)
+        outcome = evaluate(one.survey, one.policy, planned.strategy)
+        if abs(one.scale * outcome.loss - planned.loss) > SAME * max(1.0, planned.loss):
+            raise DisagreementError(
+                f"the plan has a loss of {planned.loss:g} at {name}, the evaluator of "
+                f"{one.scale * outcome.loss:g}, for the same strategy: please report this"
+            )
+        number = settings.index(planned.strategy) + 1
+        return PointPlan(
+            name, reader, one.option, number, outcome.missed, outcome.stray, planned.loss
+        )
+
+    def _reader(self, number: int) -> ReaderPlan:
+        problem, reader = self.posed.problem, self.posed.problem.readers[number]
+        planned = [self.plan.points[p] for p in reader.points]
+        some = tuple(one.alternative for one in planned)
+        solved = {one.alternatives: one for one in self.planner.solved[number]}
+        silence = self.planner.solved[number][0].silence[1]
+        loss = round(sum(one.loss for one in planned), 6)
+        visited = any(one.strategy is not None for one in planned)
+        price = problem.visit if visited else 0.0
+        price += sum(problem.points[p][a].price for p, a in zip(reader.points, some, strict=True))
+        return ReaderPlan(
+            reader.name,
+            tuple(problem.names[p] for p in reader.points),
+            () if reader.free else reader.shares,
+            loss,
+            (solved.get(some) or self.planner.solved[number][0]).alone[1],
+            round(silence - loss, 6),
+            price,
+            visited,
+            self._own_parts(reader, some, loss),
+        )
+
+    def _own_parts(self, reader: ReaderOf, some: Sequence[int], loss: float) -> tuple[OwnPart, ...]:
+        """Nothing where there is no time left, or but one part is shared."""
+        if reader.free or len(reader.shares) < 2:
+            return ()
+        points = self.posed.problem.points
+        chosen = tuple((points[p][a],) for p, a in zip(reader.points, some, strict=True))
+        found = []
+        for part in reader.shares:
+            if self.clock.expired():
+                break
+            rest = replace(reader, shares=tuple(one for one in reader.shares if one != part))
+            task = ReaderTask(rest, chosen, (), part_of(self.clock, 0.1).seconds)
+            solved = solve_reader(task)[0]
+            least = min(solved.best[1], loss)  # what agrees in more agrees in less, too
+            found.append(OwnPart(part, least, solved.bound[1] >= least - SAME))
+        return tuple(found)
+
+    def _of_settings(self, budget: float | None, used: int) -> tuple[OfSettings, ...]:
+        """From one setting to as many as the plan without a limit has."""
+        free = self.planner.plan(None, budget, part_of(self.clock, 0.2))
+        curve: list[OfSettings] = []
+        for at_most in range(1, min(_CURVE, max(free.settings, used)) + 1):
+            if self.clock.expired():
+                break
+            one = self.planner.plan(at_most, budget, part_of(self.clock, 0.2))
+            bound = one.bound[1] if one.bound[0] >= one.excess else 0.0
+            curve.append(OfSettings(at_most, one.loss, bound, one.price))
+            if one.loss <= free.loss + SAME:
+                break
+        return tuple(curve)
+
+    def _of_budget(self, at_most: int | None, order: Sequence[ReaderPlan]) -> tuple[OfBudget, ...]:
+        """At the sums of the visits in order."""
+        curve: list[OfBudget] = []
+        sums = [0.0]
+        for one in order:
+            sums.append(sums[-1] + one.price)
+        sums.append(self.plan.price)
+        steps = sorted({round(one, 2) for one in sums})
+        if len(steps) < 2:
+            return ()
+        thinned = steps[:: -(-len(steps) // _CURVE)]
+        for budget in dict.fromkeys([*thinned, steps[-1]]):
+            if self.clock.expired():
+                break
+            plan = self.planner.plan(at_most, budget, part_of(self.clock, 0.2))
+            bound = plan.bound[1] if plan.bound[0] >= plan.excess else 0.0
+            curve.append(OfBudget(budget, plan.loss, bound, plan.price))
+        return tuple(curve)
+
+    def _buys(self) -> list[Buy]:
+        """Each visit and each option for itself, what saves most for its price first."""
+        problem, found = self.posed.problem, []
+        for number, reader in enumerate(problem.readers):
+            plain, *others = self.planner.solved[number]
+            saves = round(plain.silence[1] - plain.best[1], 6)
+            found.append(Buy("visit", reader.name, None, None, problem.visit, saves))
+            for one in others:
+                chosen = [(p, a) for p, a in zip(reader.points, one.alternatives, strict=True) if a]
+                if len(chosen) == 1:
+                    ((p, a),) = chosen
+                    option = problem.points[p][a]
+                    saves = max(0.0, round(plain.best[1] - one.best[1], 6))
+                    name = problem.names[p]
+                    found.append(
+                        Buy("option", reader.name, name, option.option, option.price, saves)
+                    )
+        return sorted(found, key=lambda one: -_worth(one.saves, one.price))
+
+
+def _worth(saves: float, price: float) -> float:
+    """Loss saved for money; without a price the loss itself, and more than any with one."""
+    return saves / price if price else saves * 1e9
