@@ -21,12 +21,12 @@ from strategist.optimise.kernel import (
     OUT,
     Cells,
     best_ladder,
+    climb,
     fix_by_probing,
     ladder_bound,
     penalties_of,
     relaxed,
     step_costs,
-    subgradient_of,
 )
 from strategist.optimise.measures import Aim, rounding
 from strategist.optimise.selections import Selections
@@ -176,33 +176,27 @@ class Node:
 
     def raise_bound(self, target: float, rounds: int | None = None) -> None:
         """Go along the subgradient until the bound is above the target, or rises no more."""
-        if self.clock.expired():
+        goal, tuning, problem = target + self.aim.offset, self.tuning, self.layout.problem
+        most = tuning.rounds if rounds is None else rounds
+        if most == 1:  # without a way to go
+            self.bound = max(self.bound, self.aim.rounded(self._ladder(self.multiplier)))
             return
-        goal, tuning = target + self.aim.offset, self.tuning
-        step, stale, best, kept = 1.0, 0, -np.inf, self.multiplier
-        bound, subgradient = self._subgradient()
-        for _ in range(tuning.rounds if rounds is None else rounds):
-            if bound > best + 1e-9:
-                best, kept, stale = bound, self.multiplier, 0
-            else:
-                stale += 1
-            if self.aim.rounded(best) > target or self.clock.expired():
+        at_once = max(1, tuning.turns // max(1, self.cells.gain.size))
+        enough, kept = self.aim.above(target), self.multiplier.copy()
+        multiplier, reached = self.multiplier.copy(), np.array([1.0, 0.0, -np.inf])
+        for start in range(0, most, at_once):
+            if self.clock.expired():
                 break
-            if stale >= tuning.stale:
-                step, stale, self.multiplier = step / 2, 0, kept
-                bound, subgradient = self._subgradient()
-            if step < tuning.least_step:
+            if climb(
+                *(self.state, multiplier, kept, self.cells),
+                *(problem.policy.stop_after, problem.steps_max, self.must),
+                *(enough, goal, tuning.over, tuning.stale, tuning.least_step),
+                min(at_once, most - start),
+                reached,
+            ):
                 break
-            length = subgradient @ subgradient
-            if length < 1e-12:
-                break
-            self.multiplier = (
-                self.multiplier
-                + step * max(1e-3 * goal, tuning.over * goal - bound) / length * subgradient
-            )
-            bound, subgradient = self._subgradient()
         self.multiplier = kept
-        self.bound = max(self.bound, self.aim.rounded(best))
+        self.bound = max(self.bound, self.aim.rounded(float(reached[2])))
 
     def fix_classes(self, target: float) -> bool:
         """Fix what, tried the other way, takes the bound above the target; whether any was."""
@@ -320,14 +314,6 @@ class Node:
         gain = self.cells.gain[np.arange(len(klass)), of_cell]
         multiplier: Floats = (np.bincount(klass, gain, len(size)) / size)[klass] - gain
         return multiplier
-
-    def _subgradient(self) -> tuple[float, Floats]:
-        """The bound of the relaxed node, and its subgradient along the multipliers."""
-        problem = self.layout.problem
-        stop_after, steps_max = problem.policy.stop_after, problem.steps_max
-        return subgradient_of(
-            self.state, self.multiplier, self.cells, stop_after, steps_max, self.must
-        )
 
     def _relaxed(self) -> tuple[float, Floats, Ints]:
         """What the relaxed node comes to: its bound, the cells let through, and where each pass

@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from strategist.optimise import cached_numba as numba
+from strategist.machine.code import Bools2, Floats2, compiled, inner
 from strategist.optimise.own_columns import Columns
 from strategist.survey.records import Bools, Floats, Ints
 
@@ -36,26 +36,111 @@ def first_prices(columns: Columns) -> Floats:
     return np.tile(prices, (antennas, 1))
 
 
-@numba.njit(cache=True, nogil=True)
-def _lowest(columns: Columns, alive: Bools) -> Ints:
+def raised(
+    columns: Columns, alive: Bools, price: Floats, target: float, rounds: int
+) -> tuple[float, Floats, float, Ints]:
+    """Raises the bound of the choices whose columns are `alive`, until it comes up to the target.
+
+    Changes in place: `price` (those of the highest bound), and `alive`, less what is in no choice
+    below the target. Returns the bound, how much each column was chosen of late, and the cheapest
+    choice met, with its cost.
+    """
+    lately, choice = np.zeros(len(alive)), np.zeros(len(price), np.int64)
+    way, counted = np.zeros(price.shape), np.zeros(price.shape, bool)
+    asked = columns, alive, price, target, rounds
+    highest, cheapest = _raised(*asked, lately, choice, way, counted)
+    return highest, lately, cheapest, choice
+
+
+@compiled
+def _raised(
+    columns: Columns,
+    alive: Bools,
+    price: Floats2,
+    target: float,
+    rounds: int,
+    lately: Floats,
+    choice: Ints,
+    way: Floats2,
+    counted: Bools2,
+) -> tuple[float, float]:
+    """(bound, cost of the cheapest choice) of `raised`."""
+    antennas, count = price.shape
+    term, best = np.empty(len(alive)), np.empty((antennas, count))
+    lowest, chosen = np.empty(len(columns.of_place), np.int64), np.empty(antennas, np.int64)
+    for c in range(len(alive)):
+        term[c] = 0.0
+    _copy(price, best)
+    _fill_lowest(columns, alive, lowest)
+    highest, cheapest, scale, idle, kept = -np.inf, np.inf, 1.0, 0, 0.0
+    for _ in range(rounds):
+        bound = _fill_terms(columns, alive, lowest, price, term, chosen)
+        for r in range(count):
+            if columns.wanted[r]:
+                bound -= price[0, r]
+        idle += 1
+        if bound > highest + 1e-9:
+            if bound > highest + 1e-3 * (target - highest):
+                idle = 0
+            highest = bound
+            _copy(price, best)
+            if highest >= target:
+                break
+            if _give_up(columns, alive, term, chosen, target - bound):
+                _fill_lowest(columns, alive, lowest)
+        _count(columns, chosen, counted)
+        for c in range(len(alive)):
+            lately[c] *= 1 - _RECENT
+        for a in range(antennas):
+            lately[chosen[a]] += _RECENT
+        spent = _cost_of(columns, counted)
+        if spent < cheapest:
+            cheapest = spent
+            for a in range(antennas):
+                choice[a] = chosen[a]
+        if idle >= _PATIENCE:
+            scale, idle = scale * _SHORTER, 0
+            _copy(best, price)
+        length = _turn(columns, counted, kept, price, way)
+        if length < 1e-12 or scale < _SHORTEST:
+            break
+        kept = _DEFLECTED
+        step = scale * (target + _BEYOND * abs(target) - bound) / length
+        _move(columns, price, way, step)
+    _copy(best, price)
+    return highest, cheapest
+
+
+@inner
+def _copy(source: Floats2, target: Floats2) -> None:
+    for a in range(len(source)):
+        for r in range(source.shape[1]):
+            target[a, r] = source[a, r]
+
+
+@inner
+def _fill_lowest(columns: Columns, alive: Bools, lowest: Ints) -> None:
     """The lowest column of each place that is alive; −1 where none is."""
-    lowest = np.full(len(columns.of_place), -1)
+    for p in range(len(lowest)):
+        lowest[p] = -1
     for c in range(len(alive) - 1, -1, -1):
         if alive[c] and columns.place[c] >= 0:
             lowest[columns.place[c]] = c
-    return lowest
 
 
-@numba.njit(cache=True, nogil=True)
-def _terms(
-    columns: Columns, alive: Bools, lowest: Ints, price: Floats, term: Floats
-) -> tuple[float, Ints]:
-    """Fills `term[c]`; returns the sum of the least ones of antennas, and their columns."""
-    least, chosen = np.full(len(price), np.inf), np.zeros(len(price), np.int64)
-    off = len(alive) - len(chosen)
-    for a in range(len(chosen)):
+@inner
+def _fill_terms(
+    columns: Columns, alive: Bools, lowest: Ints, price: Floats2, term: Floats, chosen: Ints
+) -> float:
+    """Fills `term[c]`, and the columns of the least ones of antennas; returns the sum of these."""
+    antennas = len(price)
+    least, off, sum_of_least = np.empty(antennas), len(alive) - antennas, 0.0
+    for a in range(antennas):
+        least[a] = np.inf
+        chosen[a] = 0
         if alive[off + a]:
-            least[a], chosen[a] = 0.0, off + a
+            least[a] = 0.0
+            chosen[a] = off + a
     for p in range(len(lowest)):
         a, k, end = columns.of_place[p], columns.begin[p], columns.begin[p + 1]
         total = 0.0
@@ -66,14 +151,19 @@ def _terms(
                 k += 1
             term[c] = total
             if alive[c] and total < least[a]:
-                least[a], chosen[a] = total, c
-    return least.sum(), chosen
+                least[a] = total
+                chosen[a] = c
+    for a in range(antennas):
+        sum_of_least += least[a]
+    return sum_of_least
 
 
-@numba.njit(cache=True, nogil=True)
-def _counted(columns: Columns, chosen: Ints, counted: Bools) -> None:
+@inner
+def _count(columns: Columns, chosen: Ints, counted: Bools2) -> None:
     """Fills which rows each antenna counts."""
-    counted[:] = False
+    for a in range(len(chosen)):
+        for r in range(counted.shape[1]):
+            counted[a, r] = False
     for a in range(len(chosen)):
         p = columns.place[chosen[a]]
         if p >= 0:
@@ -83,40 +173,52 @@ def _counted(columns: Columns, chosen: Ints, counted: Bools) -> None:
                 counted[a, columns.row[k]] = True
 
 
-@numba.njit(cache=True, nogil=True)
-def _cost_of(columns: Columns, counted: Bools) -> float:
+@inner
+def _times(counted: Bools2, r: int) -> int:
+    """How many antennas count a row."""
+    found = 0
+    for a in range(len(counted)):
+        found += counted[a, r]
+    return found
+
+
+@inner
+def _cost_of(columns: Columns, counted: Bools2) -> float:
     total = 0.0
     for r in range(len(columns.cost)):
-        if columns.wanted[r] != counted[:, r].any():
+        if columns.wanted[r] != (_times(counted, r) > 0):
             total += columns.cost[r]
     return total
 
 
-@numba.njit(cache=True, nogil=True)
-def _turn(columns: Columns, counted: Bools, kept: float, price: Floats, way: Floats) -> float:
+@inner
+def _turn(columns: Columns, counted: Bools2, kept: float, price: Floats2, way: Floats2) -> float:
     """Turns the direction `way` towards the subgradient; returns its squared length, without
     wanted rows whose price cannot go that way."""
     length = 0.0
     for r in range(len(columns.cost)):
         if columns.wanted[r]:
-            slope = (1 - kept) * (counted[:, r].sum() - 1.0) + kept * way[0, r]
-            way[:, r] = slope
+            slope = (1 - kept) * (_times(counted, r) - 1.0) + kept * way[0, r]
+            for a in range(len(counted)):
+                way[a, r] = slope
             if price[0, r] > -columns.cost[r] if slope < 0 else price[0, r] < 0:
-                length += slope**2
+                length += slope * slope
         else:
             for a in range(len(counted)):
                 way[a, r] = (1 - kept) * counted[a, r] + kept * way[a, r]
-                length += way[a, r] ** 2
+                length += way[a, r] * way[a, r]
     return length
 
 
-@numba.njit(cache=True, nogil=True)
-def _move(columns: Columns, price: Floats, way: Floats, step: float) -> None:
+@inner
+def _move(columns: Columns, price: Floats2, way: Floats2, step: float) -> None:
     """A step along the direction, then the nearest prices that are allowed."""
     antennas, cost = len(price), columns.cost
     for r in range(len(cost)):
         if columns.wanted[r]:
-            price[:, r] = min(0.0, max(-cost[r], price[0, r] + step * way[0, r]))
+            moved = min(0.0, max(-cost[r], price[0, r] + step * way[0, r]))
+            for a in range(antennas):
+                price[a, r] = moved
             continue
         total = 0.0
         for a in range(antennas):
@@ -132,59 +234,12 @@ def _move(columns: Columns, price: Floats, way: Floats, step: float) -> None:
                 total += price[a, r]
 
 
-@numba.njit(cache=True, nogil=True)
-def _given_up(columns: Columns, alive: Bools, term: Floats, chosen: Ints, room: float) -> bool:
+@inner
+def _give_up(columns: Columns, alive: Bools, term: Floats, chosen: Ints, room: float) -> bool:
     """Marks the columns that are in no choice below the target; whether there was one."""
     some = False
     for c in range(len(alive)):
         if alive[c] and term[c] - term[chosen[columns.antenna[c]]] >= room:
-            alive[c], some = False, True
+            alive[c] = False
+            some = True
     return some
-
-
-@numba.njit(cache=True, nogil=True)
-def raised(
-    columns: Columns, alive: Bools, price: Floats, target: float, rounds: int
-) -> tuple[float, Floats, float, Ints]:
-    """Raises the bound of the choices whose columns are `alive`, until it comes up to the target.
-
-    Changes in place: `price` (those of the highest bound), and `alive`, less what is in no choice
-    below the target. Returns the bound, how much each column was chosen of late, and the cheapest
-    choice met, with its cost.
-    """
-    antennas, count = price.shape
-    term = np.zeros(len(alive))
-    counted, way = np.zeros((antennas, count), np.bool_), np.zeros((antennas, count))
-    lately, highest, best = np.zeros(len(alive)), -np.inf, price.copy()
-    cheapest, choice = np.inf, np.zeros(antennas, np.int64)
-    lowest, scale, idle, kept = _lowest(columns, alive), 1.0, 0, 0.0
-    for _ in range(rounds):
-        bound, chosen = _terms(columns, alive, lowest, price, term)
-        for r in range(count):
-            if columns.wanted[r]:
-                bound -= price[0, r]
-        idle += 1
-        if bound > highest + 1e-9:
-            if bound > highest + 1e-3 * (target - highest):
-                idle = 0
-            highest, best[:] = bound, price
-            if highest >= target:
-                break
-            if _given_up(columns, alive, term, chosen, target - bound):
-                lowest = _lowest(columns, alive)
-        _counted(columns, chosen, counted)
-        lately *= 1 - _RECENT
-        lately[chosen] += _RECENT
-        spent = _cost_of(columns, counted)
-        if spent < cheapest:
-            cheapest, choice[:] = spent, chosen
-        if idle >= _PATIENCE:
-            scale, idle, price[:] = scale * _SHORTER, 0, best
-        length = _turn(columns, counted, kept, price, way)
-        if length < 1e-12 or scale < _SHORTEST:
-            break
-        kept = _DEFLECTED
-        step = scale * (target + _BEYOND * abs(target) - bound) / length
-        _move(columns, price, way, step)
-    price[:] = best
-    return highest, lately, cheapest, choice

@@ -19,6 +19,7 @@ class Tuning:
     likely_first: bool = True  # of ladders that of least bound (else the highest level)
     patience: int = 20_000  # ladders replayed for a goal that may be left unproven
 
+    turns: int = 20_000_000  # cells times levels that are bounded between two looks at the clock
     rounds: int = 100  # steps along a subgradient at most
     stale: int = 6  # of them without a better bound before they are halved
     over: float = 1.02  # a little more than is needed is gone for
