@@ -34,11 +34,12 @@ from typing import Any, TypeAlias, TypeVar, cast
 import numpy as np
 import numpy.typing as npt
 
-from strategist.machine.translate import translated
+from strategist.machine.translate import ARRAYS, translated
 
 __all__ = [
     "FOLDER",
     "Bools2",
+    "Bytes",
     "Bytes2",
     "Floats2",
     "Floats3",
@@ -52,22 +53,13 @@ Bools2: TypeAlias = npt.NDArray[np.bool_]
 Floats2: TypeAlias = npt.NDArray[np.float64]
 Floats3: TypeAlias = npt.NDArray[np.float64]
 Ints2: TypeAlias = npt.NDArray[np.int64]
+Bytes: TypeAlias = npt.NDArray[np.uint8]
 Bytes2: TypeAlias = npt.NDArray[np.uint8]
 F = TypeVar("F", bound=Callable[..., Any])
 FOLDER = "STRATEGIST_CODE_DIR"  # where compiled code is kept, if not in the usual places
 _MARK = 32  # bytes of a digest
 _RECORDS = 8  # that are remembered
 _NUMBERS = {"int": "q", "bool": "q", "float": "d"}
-_ARRAYS = {
-    "Ints": ("int64", 1),
-    "Ints2": ("int64", 2),
-    "Floats": ("float64", 1),
-    "Floats2": ("float64", 2),
-    "Floats3": ("float64", 3),
-    "Bools": ("bool", 1),
-    "Bools2": ("bool", 2),
-    "Bytes2": ("uint8", 2),
-}  # the type of elements and the number of axes
 
 
 def compiled(function: F) -> F:
@@ -111,7 +103,7 @@ class _Door:
         """The kinds of the fields of each record that it takes."""
         found = {}
         for note in self._notes[0]:
-            if note not in _NUMBERS and note not in _ARRAYS:
+            if note not in _NUMBERS and note not in ARRAYS:
                 fields = self.function.__globals__[note].__annotations__.values()
                 found[note] = tuple(getattr(x, "__forward_arg__", x) for x in fields)
         return found
@@ -121,7 +113,7 @@ class _Door:
         """Those of what it gives and takes, for `struct`."""
         takes, gives = self._notes
         parts = [part for note in takes for part in self._of_records.get(note, (note,))]
-        words = (_NUMBERS.get(part) or "q" * (1 + _ARRAYS[part][1]) for part in parts)
+        words = (_NUMBERS.get(part) or "q" * (1 + ARRAYS[part].axes) for part in parts)
         return "".join(_NUMBERS[note] for note in gives), "".join(words)
 
     @functools.cached_property
@@ -137,7 +129,7 @@ class _Door:
         for value, kind in zip(given, takes, strict=True):
             if kind in _NUMBERS:
                 words.append(value)
-            elif kind in _ARRAYS:
+            elif kind in ARRAYS:
                 words += _words(value, kind)
             else:
                 words += _of_record(value, self._of_records[kind])
@@ -150,8 +142,8 @@ class _Door:
 
 def _words(value: Any, kind: str) -> tuple[int, ...]:
     """The address and lengths of an array."""
-    item, axes = _ARRAYS[kind]
-    if value.dtype != item or value.ndim != axes or not value.flags.c_contiguous:
+    wanted = ARRAYS[kind]
+    if value.dtype != wanted.numpy or value.ndim != wanted.axes or not value.flags.c_contiguous:
         raise TypeError(f"{kind} wanted, {value.dtype} with {value.ndim} axes given")
     return value.ctypes.data, *value.shape
 

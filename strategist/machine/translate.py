@@ -12,10 +12,10 @@ import ast
 import struct
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeAlias
 
-__all__ = ["UnknownError", "translated"]
+__all__ = ["ARRAYS", "UnknownError", "translated"]
 
 
 @dataclass(frozen=True)
@@ -27,11 +27,12 @@ class Number:
 
 @dataclass(frozen=True)
 class Array:
-    """`item` is the type of an element, `stored` its type in memory."""
+    """`item` is the type of an element, `stored` its type in memory, `numpy` the same to numpy."""
 
     item: Number
     stored: str
     axes: int
+    numpy: str
 
 
 @dataclass(frozen=True)
@@ -70,19 +71,23 @@ _COMPARISONS: dict[type[ast.cmpop], tuple[str, str]] = {
     ast.Gt: ("sgt", "ogt"),
     ast.GtE: ("sge", "oge"),
 }
+_ITEMS = {
+    "Ints": (WHOLE, "i64", "int64"),
+    "Floats": (FLOAT, "double", "float64"),
+    "Bools": (FLAG, "i8", "bool"),
+    "Bytes": (WHOLE, "i8", "uint8"),
+}
+ARRAYS = {
+    f"{name}{axes if axes > 1 else ''}": Array(item, stored, axes, numpy)
+    for name, (item, stored, numpy) in _ITEMS.items()
+    for axes in (1, 2, 3)
+}  # by the names that annotations have
 _TYPES: dict[str, Type] = {
     "int": WHOLE,
     "float": FLOAT,
     "bool": FLAG,
     "None": NOTHING,
-    "Ints": Array(WHOLE, "i64", 1),
-    "Ints2": Array(WHOLE, "i64", 2),
-    "Floats": Array(FLOAT, "double", 1),
-    "Floats2": Array(FLOAT, "double", 2),
-    "Floats3": Array(FLOAT, "double", 3),
-    "Bytes2": Array(WHOLE, "i8", 2),
-    "Bools": Array(FLAG, "i8", 1),
-    "Bools2": Array(FLAG, "i8", 2),
+    **ARRAYS,
 }
 _LIBRARY = ("erfc", "exp", "lgamma", "log", "log1p", "sqrt")  # of C, which `math` has, too
 _SIZES = {"i64": 8, "double": 8, "i8": 1, "i32": 4}
@@ -546,7 +551,7 @@ class _Function:
         if any(place.startswith("-") for place in index):
             raise self._fail(node, "places are counted from the start")
         left = lengths[len(at) :]
-        kind = Array(array.type.item, array.type.stored, len(left))
+        kind = replace(array.type, axes=len(left))
         return Value(kind, (self._moved(array, address, index, lengths), *left))
 
     def _moved(
@@ -721,16 +726,13 @@ class _Function:
         each = shape.elts if isinstance(shape, ast.Tuple) else [shape]
         lengths = [self._whole(one) for one in each]
         of = ast.unparse(node.args[1]) if len(node.args) > 1 else "float"
-        item, stored = {
-            "float": (FLOAT, "double"),
-            "np.int64": (WHOLE, "i64"),
-            "np.bool_": (FLAG, "i8"),
-        }[of]
-        size = str(_SIZES[stored])
+        kind = ARRAYS[{"float": "Floats", "np.int64": "Ints", "np.bool_": "Bools"}[of]]
+        kind = replace(kind, axes=len(lengths))
+        size = str(_SIZES[kind.stored])
         for length in lengths:
             size = self._make(f"mul nsw i64 {size}, {length}")
         place = self._place("ptr")
         self.held.append(place)
         address = self._make(f"call ptr @malloc(i64 {size})")
         self._put(f"store ptr {address}, ptr {place}")
-        return Value(Array(item, stored, len(lengths)), (address, *lengths))
+        return Value(kind, (address, *lengths))

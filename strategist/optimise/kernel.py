@@ -18,7 +18,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from strategist.machine.code import Floats2, Ints2, compiled, inner
+from strategist.machine.code import Bytes2, Floats2, Ints2, compiled, inner
 from strategist.survey.records import Bools, Floats, Ints
 
 __all__ = [
@@ -29,6 +29,7 @@ __all__ = [
     "best_ladder",
     "bounds_of",
     "climb",
+    "cut_rounds",
     "fix_by_probing",
     "ladder_bound",
     "penalties_of",
@@ -696,15 +697,39 @@ def _penalties(
     into: Floats,
     out: Floats,
 ) -> None:
+    passes, levels = len(cells.base), cells.gain.shape[1]
+    costs = Costs(
+        np.empty((passes, levels)),
+        np.empty((passes, levels)),
+        np.empty(passes, np.bool_),
+        np.empty(passes, np.int64),
+    )
+    _fill_costs(state, multiplier, cells, stop_after, costs)
+    _fill_penalties(costs, state, multiplier, cells, stop_after, must, into, out)
+
+
+@inner
+def _fill_penalties(
+    costs: Costs,
+    state: Ints,
+    multiplier: Floats,
+    cells: Cells,
+    stop_after: int,
+    must: Bools,
+    into: Floats,
+    out: Floats,
+) -> None:
+    """Fills in `penalties_of`, given the `Costs` of the passes."""
     klass, gain, hold = cells.klass, cells.gain, cells.hold
     levels = gain.shape[1]
-    cost, sure, could = np.empty(levels), np.empty(levels), np.empty(levels, np.bool_)
-    final = 0
+    could, final = np.empty(levels, np.bool_), 0
+    for k in range(len(state)):
+        into[k] = 0.0
+        out[k] = 0.0
     for place in range(levels):
         final = place if must[place] else final
     for p in range(len(cells.base)):
-        _cost_of_pass(p, state, multiplier, cells, cost, sure)
-        turn, end = _turn(p, state, cells, stop_after, levels), _end(sure, stop_after, must)
+        turn, end = costs.turn[p], _end(costs.sure[p], stop_after, must)
         for place in range(levels):
             could[place] = place >= turn and stop_after > 1
         for c in range(cells.start[p], cells.start[p + 1]):
@@ -725,3 +750,139 @@ def _penalties(
                 blocks = blocks or (stop_after == 1 and hold[c, place] > 0)
             into[klass[c]] += least_in
             out[klass[c]] += least_out
+
+
+@compiled
+def cut_rounds(
+    state: Ints,
+    multiplier: Floats,
+    kept: Floats,
+    cells: Cells,
+    stop_after: int,
+    steps_max: int,
+    must: Bools,
+    limit: float,
+    over: float,
+    patience: int,
+    least_step: float,
+    rounds: int,
+    sample: Bytes2,
+    alive: Ints,
+    few: int,
+    bases: Floats,
+    weights: Floats2,
+    reached: Floats,
+) -> tuple[int, int, bool]:
+    """So many rounds of `node.Node.cuts`: (cuts found, rows of the sample left, whether to end).
+
+    `alive` are the rows of the sample that are left; those that a cut takes above the limit leave.
+    `bases` and `weights` are filled with the cuts that took some; `kept` is the multiplier of the
+    best bound of the rest. `reached` is as in `climb`.
+    """
+    passes, levels, count = len(cells.base), cells.gain.shape[1], len(multiplier)
+    classes, width = len(state), sample.shape[1]
+    costs = Costs(
+        np.empty((passes, levels)),
+        np.empty((passes, levels)),
+        np.empty(passes, np.bool_),
+        np.empty(passes, np.int64),
+    )
+    edge, top = np.empty((levels + 1, levels)), np.empty((levels + 1, levels))
+    ladder, stops = np.empty(steps_max, np.int64), np.empty(passes, np.int64)
+    subgradient, table = np.empty(count), np.empty((width, 256))
+    into, out, weight = np.empty(classes), np.empty(classes), np.empty(8 * width)
+    step, stale, best = reached[0], reached[1], reached[2]
+    left, number, ended = len(alive), 0, False
+    for _ in range(rounds):
+        _fill_costs(state, multiplier, cells, stop_after, costs)
+        _fill_steps(costs, state, multiplier, cells, stop_after, must, edge, top)
+        base, steps = _best_ladder(edge, top, steps_max, must, ladder)
+        _fill_penalties(costs, state, multiplier, cells, stop_after, must, into, out)
+        for k in range(8 * width):
+            weight[k] = 0.0
+        for c in range(count):
+            if state[cells.klass[c]] == OPEN:
+                weight[cells.klass[c]] -= multiplier[c]
+        for k in range(classes):
+            base += out[k]
+            weight[k] += into[k] - out[k]
+            weights[number, k] = weight[k]
+        bases[number] = base
+        room = _room(state, base, weight, limit)
+        for place in range(width):
+            table[place, 0] = 0.0
+            for value in range(1, 256):
+                low = 0
+                while not (value >> low) & 1:
+                    low += 1
+                added = weight[8 * place + 7 - low]
+                table[place, value] = table[place, value & (value - 1)] + added
+        kept_rows, least, first = 0, np.inf, 0
+        for i in range(left):
+            total = 0.0
+            for place in range(width):
+                total += table[place, sample[alive[i], place]]
+            total -= room
+            if total <= 0:
+                alive[kept_rows] = alive[i]
+                if total < least:
+                    least, first = total, alive[i]
+                kept_rows += 1
+        if kept_rows < left:
+            number += 1
+            best = -np.inf
+        left = kept_rows
+        if left <= few:
+            ended = True
+            break
+        if least > best + 1e-9:
+            best, stale = least, 0.0
+            for c in range(count):
+                kept[c] = multiplier[c]
+        else:
+            stale += 1
+        if stale >= patience:
+            step, stale = step / 2, 0.0
+            for c in range(count):
+                multiplier[c] = kept[c]
+            if step < least_step:
+                ended = True
+                break
+            continue
+        _choose(
+            costs, state, multiplier, cells, stop_after, must, ladder, steps, subgradient, stops
+        )
+        length = 0.0
+        for c in range(count):
+            k = cells.klass[c]
+            subgradient[c] -= (sample[first, k >> 3] >> (7 - (k & 7))) & 1
+            if state[k] != OPEN:
+                subgradient[c] = 0.0
+            length += subgradient[c] * subgradient[c]
+        if length < 1e-12:
+            ended = True
+            break
+        by = step * max(1e-3 * limit, (over - 1) * limit - least) / length
+        for c in range(count):
+            multiplier[c] += by * subgradient[c]
+    reached[0] = step
+    reached[1] = stale
+    reached[2] = best
+    return number, left, ended
+
+
+@inner
+def _room(state: Ints, base: float, weight: Floats, limit: float) -> float:
+    """As `node.Penalties.room`: fixes weights, and returns the room."""
+    over, total = limit - base, 0.0
+    for k in range(len(state)):
+        over += max(0.0, -weight[k])
+    over = 2 * max(0.0, over) + 1
+    for k in range(len(state)):
+        if state[k] == IN:
+            weight[k] = -over
+            base += over
+        elif state[k] == OUT:
+            weight[k] = over
+        total += abs(weight[k])
+    return limit - base + 1e-6 + 1e-9 * max(1.0, abs(limit) + abs(base) + total)

@@ -22,6 +22,7 @@ from strategist.optimise.kernel import (
     Cells,
     best_ladder,
     climb,
+    cut_rounds,
     fix_by_probing,
     ladder_bound,
     penalties_of,
@@ -270,42 +271,28 @@ class Node:
         so that what the passes gain the selections pay for. In each step the selection of least
         bound is made dearer, and what is above the limit leaves the sample.
         """
-        before, tuning = self.multiplier, self.tuning
-        if self.cut_multiplier is not None:
-            self.multiplier = self.cut_multiplier
-        through = selections.thinned(tuning.cut_sample).unpack(slice(None)).astype(float)
-        few = tuning.sieved * len(through) // tuning.cut_sample
-        klass, is_open = self.layout.klass, (self.state == OPEN)[self.layout.klass]
-        cuts, step, best, stale, kept = [], 1.0, -np.inf, 0, self.multiplier
-        for _ in range(tuning.rounds):
-            penalties = self._penalties(self.multiplier)
-            weight, room = penalties.room(limit)
-            over = through @ weight - room  # by how much bounds are above the limit
-            if (over > 0).any():
-                cuts.append(penalties)
-                through, over = through[over <= 0], over[over <= 0]
-                best = -np.inf
-            if len(through) <= few or self.clock.expired():
+        before, tuning, problem = self.multiplier, self.tuning, self.layout.problem
+        at = before if self.cut_multiplier is None else self.cut_multiplier
+        multiplier, kept = at.copy(), at.copy()
+        sample = selections.thinned(tuning.cut_sample)
+        few = tuning.sieved * len(sample) // tuning.cut_sample
+        at_once = max(1, tuning.turns // max(1, 3 * self.cells.gain.size))
+        bases, weights = np.empty(tuning.rounds), np.empty((tuning.rounds, len(self.state)))
+        reached, found = np.array([1.0, 0.0, -np.inf]), 0
+        alive, fixed = np.arange(len(sample)), [np.flatnonzero(self.state == x) for x in (IN, OUT)]
+        for start in range(0, tuning.rounds, at_once):
+            number, left, ended = cut_rounds(
+                *(self.state, multiplier, kept, self.cells),
+                *(problem.policy.stop_after, problem.steps_max, self.must, limit),
+                *(tuning.over, tuning.stale, tuning.least_step),
+                min(at_once, tuning.rounds - start),
+                *(sample.bytes, alive, few, bases[found:], weights[found:], reached),
+            )
+            found, alive = found + number, alive[:left]
+            if ended or self.clock.expired():
                 break
-            least = float(over.min())
-            if least > best + 1e-9:
-                best, stale, kept = least, 0, self.multiplier
-            else:
-                stale += 1
-            if stale >= tuning.stale:
-                step, stale, self.multiplier = step / 2, 0, kept
-                if step < tuning.least_step:
-                    break
-                continue
-            _, chosen, _ = self._relaxed()
-            subgradient = (chosen - through[int(over.argmin())][klass]) * is_open
-            length = subgradient @ subgradient
-            if length < 1e-12:
-                break
-            rise = max(1e-3 * limit, (tuning.over - 1) * limit - least)
-            self.multiplier = self.multiplier + step * rise / length * subgradient
-        self.multiplier, self.cut_multiplier = before, kept
-        return cuts
+        self.cut_multiplier = kept
+        return [Penalties(bases[i], weights[i], *fixed) for i in range(found)]
 
     def _evened(self, stop: Ints) -> Floats:
         """Multipliers that make a class count the same in all its passes if pass p stops there."""

@@ -17,7 +17,6 @@ from strategist.survey.records import Bools, Floats, Ints
 
 __all__ = [
     "counts_of",
-    "joins_within",
     "ladder_bounds",
     "ladders_left",
     "sums_of",
@@ -251,47 +250,3 @@ def _sums_of(packed: Bytes2, table: Floats2, found: Floats) -> None:
         for place in range(packed.shape[1]):
             total += table[place, packed[row, place]]
         found[row] = total
-
-
-def joins_within(
-    left: Bytes2,
-    right: Bytes2,
-    row: Ints,
-    literal: Ints,
-    either: bool,
-    tables: Floats,
-    rooms: Floats,
-) -> Bools:
-    """Which joins of a row of `left` with one of `right` (bytes; by "or" if `either`, else by
-    "and") have a Σ weight within the room, by each of some tables of `sums_of_bytes`."""
-    found = np.empty(len(row), np.bool_)
-    _joins_within(left, right, row, literal, either, tables, rooms, found)
-    return found
-
-
-@compiled
-def _joins_within(
-    left: Bytes2,
-    right: Bytes2,
-    row: Ints,
-    literal: Ints,
-    either: bool,
-    tables: Floats3,
-    rooms: Floats,
-    found: Bools,
-) -> None:
-    width = left.shape[1]
-    joined = np.empty(width, np.int64)
-    for i in range(len(row)):
-        for place in range(width):
-            one, other = left[row[i], place], right[literal[i], place]
-            joined[place] = one | other if either else one & other
-        fits = True
-        for k in range(len(rooms)):
-            total = 0.0
-            for place in range(width):
-                total += tables[k, place, joined[place]]
-            if total > rooms[k]:
-                fits = False
-                break
-        found[i] = fits
