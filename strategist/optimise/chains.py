@@ -153,7 +153,12 @@ class Chains:
         found: list[Selections] = []
         for either in (False, True) if masks else (False,):
             row, literal = [np.zeros(0, np.int64)], [np.zeros(0, np.int64)]
-            joins = self._blocks[masks].joins(self.table, weights, either=either, clock=self.clock)
+            joins = self._blocks[masks].joins(
+                *(self.table, weights),
+                either=either,
+                clock=self.clock,
+                at_once=self.tuning.products,
+            )
             for rows, literals_ in joins:
                 left += len(rows)
                 if left > self._left_max:

@@ -15,15 +15,14 @@ import numpy as np
 
 from strategist.machine.code import Bytes, Bytes2, Floats3, compiled, inner
 from strategist.optimise.clock import Clock
-from strategist.optimise.selections import Literals, Selections
+from strategist.optimise.selections import Literals, Selections, Words
 from strategist.optimise.walks import sums_of_bytes
 from strategist.survey.records import Floats, Ints
 
 __all__ = ["Blocks"]
 
 _ROWS = 16  # of a block, and blocks of a block of blocks
-_SORTED_BY = 48  # classes
-_TURNS = 64  # blocks of blocks between two looks at the clock
+_KEY_BITS, _SAMPLE, _AT_ONCE = 64, 3_000, 1 << 16
 _FOUND = 1 << 16  # joins noted together, and those of one row more
 
 
@@ -41,20 +40,25 @@ class Blocks:
 
     @staticmethod
     def of(listed: Selections) -> Blocks:
-        through = listed.unpack(slice(None))
-        share = through.mean(axis=0)
-        even = np.argsort(np.abs(share - 0.5), kind="stable")[:_SORTED_BY]
-        row = np.lexsort(through[:, even[::-1]].T) if len(even) else np.arange(len(listed))
+        row = np.argsort(_keys(listed), kind="stable")
         own = np.ascontiguousarray(listed.bytes[row])
         sure, may = _joined(own, np.bitwise_and), _joined(own, np.bitwise_or)
         outer = _joined(sure, np.bitwise_and), _joined(may, np.bitwise_or)
         return Blocks(row, own, sure, may, *outer)
 
     def joins(
-        self, table: Literals, weights: list[tuple[Floats, float]], *, either: bool, clock: Clock
+        self,
+        table: Literals,
+        weights: list[tuple[Floats, float]],
+        *,
+        either: bool,
+        clock: Clock,
+        at_once: int,
     ) -> Iterator[tuple[Ints, Ints]]:
         """Rows of the list and literals whose join (by "or" if `either`, else by "and") has a sum
-        of each of the weights within its room. Raises OutOfTimeError."""
+        of each of the weights within its room. About `at_once` joins are weighed between two looks
+        at the clock. Raises OutOfTimeError."""
+        turns = max(1, at_once // (_ROWS * _ROWS * max(1, len(table))))
         rooms = np.array([room for _, room in weights])
         every = np.array([sums_of_bytes(weight) for weight, _ in weights])
         above = np.array([sums_of_bytes(np.maximum(weight, 0.0)) for weight, _ in weights])
@@ -65,9 +69,22 @@ class Blocks:
             clock.check()
             first, count = _joins(
                 *(self.bytes, self.sure, self.may, self.outer_sure, self.outer_may, table.bytes),
-                *(either, every, above, below, rooms, first, first + _TURNS, row, literal),
+                *(either, every, above, below, rooms, first, first + turns, row, literal),
             )
             yield self.row[row[:count]], literal[:count].copy()
+
+
+def _keys(listed: Selections) -> Words:
+    """One sortable value for each row, by the classes that about half of them let through."""
+    share = listed.thinned(_SAMPLE).unpack(slice(None)).mean(axis=0)
+    even = np.argsort(np.abs(share - 0.5), kind="stable")[:_KEY_BITS]
+    keys = np.empty(len(listed), np.uint64)
+    for start in range(0, len(listed), _AT_ONCE):
+        some = slice(start, start + _AT_ONCE)
+        bits = np.zeros((len(keys[some]), _KEY_BITS), bool)
+        bits[:, : len(even)] = listed.unpack(some)[:, even]
+        keys[some] = np.packbits(bits, axis=1).view(">u8")[:, 0]
+    return keys
 
 
 def _joined(own: Bytes2, join: np.ufunc) -> Bytes2:

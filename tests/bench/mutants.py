@@ -253,10 +253,10 @@ def _passes(mutant: Mutant, files: Sequence[str], clean: Clean) -> bool:
         resource.setrlimit(resource.RLIMIT_CPU, (limit_s, limit_s))
         signal.alarm(int(_WAIT[0] * clean.wall) + _WAIT[1])
         sys.meta_path.insert(0, _Finder(mutant))
-        if mutant.source.endswith(("kernel.py", "walks.py")):
-            import numba  # noqa: PLC0415  the compiled loops are kept on disk, without the error
+        if "strategist.machine.code" in (ROOT / mutant.source).read_text(encoding="utf-8"):
+            from strategist.machine.code import set_interpreted  # noqa: PLC0415  nothing before it
 
-            numba.config.DISABLE_JIT = True
+            set_interpreted(True)  # much sooner than to compile each error
         left_out = (*clean.failing, *clean.slow)
         os._exit(_pytest(["-x", *(f"--deselect={name}" for name in left_out), *files]))
     code = os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
@@ -283,7 +283,7 @@ def _pytest(arguments: Sequence[str], plugins: Sequence[object] = ()) -> int:
 
 def _warm() -> None:
     """What every child needs, loaded once: nothing of ours, which the errors go into."""
-    for name in ("numba", "pandas", "scipy.stats", "pulp", "pydantic", "flask", "sqlalchemy"):
+    for name in ("llvmlite.binding", "pandas", "scipy.stats", "pulp", "pydantic", "flask", "sqlalchemy"):
         importlib.import_module(name)
     assert not any(name.startswith(("strategist", "api.")) for name in sys.modules)
 

