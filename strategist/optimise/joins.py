@@ -67,9 +67,10 @@ class Blocks:
         first = 0
         while first < len(self.outer_sure):
             clock.check()
+            own = self.bytes, self.sure, self.may, self.outer_sure, self.outer_may
+            cuts = every, above, below, rooms
             first, count = _joins(
-                *(self.bytes, self.sure, self.may, self.outer_sure, self.outer_may, table.bytes),
-                *(either, every, above, below, rooms, first, first + turns, row, literal),
+                *own, table.bytes, either, *cuts, first, first + turns, row, literal
             )
             yield self.row[row[:count]], literal[:count].copy()
 

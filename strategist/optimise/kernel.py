@@ -130,7 +130,7 @@ def _turn(p: int, state: Ints, cells: Cells, stop_after: int, levels: int) -> in
         if state[cells.row_class[r]] != OUT:
             found += cells.row_count[r]
             if found >= stop_after:
-                return cells.row_first[r]
+                return int(cells.row_first[r])
     return levels
 
 

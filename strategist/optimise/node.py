@@ -177,7 +177,7 @@ class Node:
 
     def raise_bound(self, target: float, rounds: int | None = None) -> None:
         """Go along the subgradient until the bound is above the target, or rises no more."""
-        goal, tuning, problem = target + self.aim.offset, self.tuning, self.layout.problem
+        goal, tuning = target + self.aim.offset, self.tuning
         most = tuning.rounds if rounds is None else rounds
         if most == 1:  # without a way to go
             self.bound = max(self.bound, self.aim.rounded(self._ladder(self.multiplier)))
@@ -188,16 +188,21 @@ class Node:
         for start in range(0, most, at_once):
             if self.clock.expired():
                 break
-            if climb(
-                *(self.state, multiplier, kept, self.cells),
-                *(problem.policy.stop_after, problem.steps_max, self.must),
-                *(enough, goal, tuning.over, tuning.stale, tuning.least_step),
-                min(at_once, most - start),
-                reached,
-            ):
+            at_most = min(at_once, most - start)
+            way = multiplier, kept, self.cells, *self._limits(), enough, goal
+            if climb(self.state, *way, *self._patience(), at_most, reached):
                 break
         self.multiplier = kept
         self.bound = max(self.bound, self.aim.rounded(float(reached[2])))
+
+    def _limits(self) -> tuple[int, int, Bools]:
+        """What ladders keep to."""
+        problem = self.layout.problem
+        return problem.policy.stop_after, problem.steps_max, self.must
+
+    def _patience(self) -> tuple[float, int, float]:
+        tuning = self.tuning
+        return tuning.over, tuning.stale, tuning.least_step
 
     def fix_classes(self, target: float) -> bool:
         """Fix what, tried the other way, takes the bound above the target; whether any was."""
@@ -271,22 +276,22 @@ class Node:
         so that what the passes gain the selections pay for. In each step the selection of least
         bound is made dearer, and what is above the limit leaves the sample.
         """
-        before, tuning, problem = self.multiplier, self.tuning, self.layout.problem
-        at = before if self.cut_multiplier is None else self.cut_multiplier
+        tuning = self.tuning
+        at = self.multiplier if self.cut_multiplier is None else self.cut_multiplier
         multiplier, kept = at.copy(), at.copy()
         sample = selections.thinned(tuning.cut_sample)
         few = tuning.sieved * len(sample) // tuning.cut_sample
         at_once = max(1, tuning.turns // max(1, 3 * self.cells.gain.size))
         bases, weights = np.empty(tuning.rounds), np.empty((tuning.rounds, len(self.state)))
         reached, found = np.array([1.0, 0.0, -np.inf]), 0
-        alive, fixed = np.arange(len(sample)), [np.flatnonzero(self.state == x) for x in (IN, OUT)]
+        fixed = [np.flatnonzero(self.state == x) for x in (IN, OUT)]
+        alive: Ints = np.arange(len(sample))
         for start in range(0, tuning.rounds, at_once):
+            at_most = min(at_once, tuning.rounds - start)
+            way = multiplier, kept, self.cells, *self._limits(), limit
+            of_sample = sample.bytes, alive, few, bases[found:], weights[found:]
             number, left, ended = cut_rounds(
-                *(self.state, multiplier, kept, self.cells),
-                *(problem.policy.stop_after, problem.steps_max, self.must, limit),
-                *(tuning.over, tuning.stale, tuning.least_step),
-                min(at_once, tuning.rounds - start),
-                *(sample.bytes, alive, few, bases[found:], weights[found:], reached),
+                self.state, *way, *self._patience(), at_most, *of_sample, reached
             )
             found, alive = found + number, alive[:left]
             if ended or self.clock.expired():

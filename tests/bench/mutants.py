@@ -283,7 +283,15 @@ def _pytest(arguments: Sequence[str], plugins: Sequence[object] = ()) -> int:
 
 def _warm() -> None:
     """What every child needs, loaded once: nothing of ours, which the errors go into."""
-    for name in ("llvmlite.binding", "pandas", "scipy.stats", "pulp", "pydantic", "flask", "sqlalchemy"):
+    for name in (
+        "llvmlite.binding",
+        "pandas",
+        "scipy.stats",
+        "pulp",
+        "pydantic",
+        "flask",
+        "sqlalchemy",
+    ):
         importlib.import_module(name)
     assert not any(name.startswith(("strategist", "api.")) for name in sys.modules)
 
