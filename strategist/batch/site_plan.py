@@ -17,7 +17,7 @@ from strategist.optimise.site.plan import SitePlanner
 from strategist.optimise.site.reader import ReaderTask
 from strategist.survey.case import Case
 
-__all__ = ["plan_site"]
+__all__ = ["mapped", "plan_site"]
 
 _MAIN = 0.5  # of the time, for readers and the plan that is asked for
 
@@ -51,13 +51,13 @@ def plan_site(
     posed = Posed.of(case, options or {})
     several = len(posed.problem.readers) > 1
     planner = SitePlanner(
-        posed.problem, clock, seed, partial(_mapped, workers if several else 0, scheduler)
+        posed.problem, clock, seed, partial(mapped, workers if several else 0, scheduler)
     )
     plan = planner.plan(at_most, budget, part_of(clock, _MAIN))
     return InWords(case, posed, planner, plan, clock).made(at_most, budget)
 
 
-def _mapped(
+def mapped(
     workers: int, scheduler: str | None, function: Callable[[Any], Any], tasks: Sequence[ReaderTask]
 ) -> list[Any]:
     """What a function finds for each task, by the workers of a batch. Raises what it raises."""

@@ -9,16 +9,17 @@ model proves over its columns is proven of all.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property, partial
 from typing import Any
 
 from strategist.optimise.clock import Clock, OutOfTimeError
 from strategist.optimise.problem import value
-from strategist.optimise.site.asked import Plan, Planned, SiteProblem
+from strategist.optimise.site.arbiter import Arbiter
+from strategist.optimise.site.asked import Plan, Planned, Rule, SiteProblem
 from strategist.optimise.site.every import every_strategy
-from strategist.optimise.site.master import Chosen, Column, Master, Terms
+from strategist.optimise.site.master import Chosen, Column, Joint, Master, Terms
 from strategist.optimise.site.member import members_of
 from strategist.optimise.site.reader import ReaderTask, Solved, solve_reader, try_at_reader
 from strategist.optimise.site.values import settable
@@ -48,9 +49,13 @@ class SitePlanner:
     mapped: Map = map
 
     def __post_init__(self) -> None:
+        self.arbiter = Arbiter(self.problem)
         points = [
-            (some[0], *(replace(one, nothing=some[0].silence) for one in some[1:]))
-            for some in self.problem.points
+            (
+                self.arbiter.freed(p, some[0]),
+                *(replace(one, nothing=some[0].silence) for one in some[1:]),
+            )
+            for p, some in enumerate(self.problem.points)
         ]
         self.problem = replace(self.problem, points=tuple(points))
         self._settings: dict[Strategy, int] = {}
@@ -148,7 +153,8 @@ class SitePlanner:
         shares = frozenset().union(*some)
         timed = any(one.cycle_s is not None for one in readers)
         try:
-            found = every_strategy(joint, members, shares, self.clock, timed=timed)
+            sides = [self.arbiter.side_of(p, a) for p, a in places]
+            found = every_strategy(joint, members, shares, self.clock, timed=timed, sides=sides)
         except OutOfTimeError:
             return
         if found is None:
@@ -167,27 +173,38 @@ class SitePlanner:
                     self._add(p, Planned(a, strategy, excess, members[m].scale * loss))
 
     def plan(
-        self, at_most: int | None = None, budget: float | None = None, clock: Clock | None = None
+        self,
+        at_most: int | None = None,
+        budget: float | None = None,
+        clock: Clock | None = None,
+        *,
+        rules: bool = True,
     ) -> Plan:
-        """The best plan with at most so many settings and so much money."""
+        """The best plan with at most so many settings and so much money; without `rules` nothing
+        is discarded."""
         clock = clock or self.clock
         problem = self.problem
-        if at_most is not None or (budget is not None and problem.setting):
+        if at_most is not None or (budget is not None and problem.setting) or problem.pairs:
             _ = self._spread
-        columns = [column for column, _ in self._columns.values()]
-        planned = [one for _, one in self._columns.values()]
+        every = [*self._columns.values()]
+        columns = [column for column, _ in every]
+        joints: list[Joint] = []
+        of_joint: list[Rule] = []
         cycles = tuple(one.cycle_s for one in problem.readers)
         terms = Terms(
             *(self.reader, cycles, at_most, budget), visit=problem.visit, setting=problem.setting
         )
         try:
-            chosen = Master(columns, terms, clock).solve(self.seed)
+            if rules:
+                joints, of_joint = self.arbiter.joints(every, clock)
+            chosen = Master(columns, terms, clock, joints).solve(self.seed)
         except OutOfTimeError:
             chosen = None
         if chosen is None:
             chosen = self._silent(columns)
         bound = max(self._bound(budget, clock), chosen.bound if self._every else (0.0, 0.0))
-        return self._made(tuple(planned[j] for j in chosen.columns), chosen, bound)
+        in_force = {joints[u].pair: of_joint[u] for u in chosen.joints}
+        return self._made(tuple(every[j][1] for j in chosen.columns), chosen, bound, in_force)
 
     @staticmethod
     def _silent(columns: Sequence[Column]) -> Chosen:
@@ -218,12 +235,25 @@ class SitePlanner:
         return (0.0, 0.0) if chosen is None else chosen.bound
 
     def _made(
-        self, points: tuple[Planned, ...], chosen: Chosen, bound: tuple[float, float]
+        self,
+        points: tuple[Planned, ...],
+        chosen: Chosen,
+        bound: tuple[float, float],
+        in_force: Mapping[int, Rule],
     ) -> Plan:
         settings = {one.strategy for one in points} - {None}
         visited = {self.reader[p] for p, one in enumerate(points) if one.strategy is not None}
         price = self.problem.visit * len(visited) + self.problem.setting * len(settings)
         price += sum(self.problem.points[p][one.alternative].price for p, one in enumerate(points))
+        ruled = list(points)
+        for number, rule in in_force.items():
+            pair = self.problem.pairs[number]
+            price += pair.price
+            for p, (excess, loss) in zip(pair.points, rule.keys, strict=True):
+                ruled[p] = replace(points[p], excess=excess, loss=loss)
         least = (value(chosen.excess), value(chosen.loss))
         pool = (value(chosen.bound[0]), value(chosen.bound[1]))
-        return Plan(points, *least, min(bound, least), min(pool, least), price, len(settings))
+        rules = tuple(in_force.get(number) for number in range(len(self.problem.pairs)))
+        return Plan(
+            tuple(ruled), *least, min(bound, least), min(pool, least), price, len(settings), rules
+        )

@@ -70,26 +70,72 @@ def _solved(task: ReaderTask, some: tuple[int, ...], clock: Clock) -> Solved:
     reader = task.reader
     chosen = [of[a] for of, a in zip(task.alternatives, some, strict=True)]
     joint, members = _members(task, chosen)
-    for member in members:
-        member.clock = clock
-    if joint is None:
-        found = _each(members)
-    else:
-        steps = tuple(one.step_s for one in chosen)
-        cycle = None if reader.cycle_s is None else Cycle(reader.cycle_s, steps)
-        found = agree(joint, members, reader.shares, clock, cycle)
+    ruled = any(one.free is not None for one in chosen)
+    share = Clock(clock.left / 2) if ruled and clock.left is not None else clock
+    found = _found(task, chosen, joint, members, share)
     columns: list[tuple[int, Planned]] = []
     for agreed in (found.best, *found.others):
         columns += _columns(reader, some, agreed, members)
     silence = [member.nothing for member in members]
+    bound = found.bound
+    if ruled:
+        bound, more = _under_rules(task, some, joint, members, clock)
+        columns += more
     return Solved(
         some,
-        found.bound,
+        min(bound, found.bound),
         _sum([member.floor for member in members]),
         found.best.key,
         _sum([(one.excess, one.weighed) for one in silence]),
         tuple(columns),
     )
+
+
+def _found(
+    task: ReaderTask,
+    chosen: Sequence[Alternative],
+    joint: Candidates | None,
+    members: Sequence[Member],
+    clock: Clock,
+) -> Found:
+    for member in members:
+        member.clock = clock
+    if joint is None:
+        return _each(members)
+    steps = tuple(one.step_s for one in chosen)
+    limit = task.reader.cycle_s
+    cycle = None if limit is None else Cycle(limit, steps)
+    return agree(joint, members, task.reader.shares, clock, cycle)
+
+
+def _under_rules(
+    task: ReaderTask,
+    some: Sequence[int],
+    joint: Candidates | None,
+    members: Sequence[Member],
+    clock: Clock,
+) -> tuple[tuple[float, float], list[tuple[int, Planned]]]:
+    """A bound under any rules of pairs, where what they may discard costs nothing; and what is best
+    then, at what it loses without them."""
+    chosen = [of[a] for of, a in zip(task.alternatives, some, strict=True)]
+    freed = [
+        member if one.free is None else member.freed(one)
+        for member, one in zip(members, chosen, strict=True)
+    ]
+    found = _found(task, chosen, joint, freed, clock)
+    columns = []
+    for agreed in (found.best, *found.others):
+        for p, planned in _columns(task.reader, some, agreed, freed):
+            place = task.reader.points.index(p)
+            strategy = planned.strategy
+            if strategy is None:
+                continue
+            tags = chosen[place].survey.tags
+            key = _key_of(task.reader, members[place], strategy, tags)
+            if key is not None:
+                loss = chosen[place].scale * key[1]
+                columns.append((p, Planned(some[place], strategy, key[0], loss)))
+    return found.bound, columns
 
 
 def _members(
