@@ -30,6 +30,7 @@ def site_plan_text(plan: SitePlan) -> str:
     if plan.price:
         lines += paragraph(f"It costs {figure(plan.price)}.")
     lines += _settings(plan)
+    lines += _rules(plan)
     lines += _sharing(plan)
     lines += _curves(plan)
     lines += _firsts(plan)
@@ -64,6 +65,27 @@ def _settings(plan: SitePlan) -> list[str]:
 def _named(one: PointPlan) -> str:
     option = f" with {one.option}" if one.option else ""
     return f"{one.read_point}{option} (missed {one.missed}, stray {one.stray})"
+
+
+def _rules(plan: SitePlan) -> list[str]:
+    lines = ["What the host discards"] if plan.rules else []
+    for one in plan.rules[:_SHOWN]:
+        lines += paragraph(f"{one.name}: {one.rule}", hanging=2)
+        if one.in_force:
+            wanted = f" and {one.discarded_wanted} wanted" if one.discarded_wanted else ""
+            lines += paragraph(
+                f"It discards {one.discarded_stray} stray{wanted} of {one.contested} tags that "
+                f"both heard in one pass: loss {figure(one.loss)} in place of "
+                f"{figure(one.loss_without)} with the same settings.",
+                4,
+            )
+    lines += _more(len(plan.rules))
+    if plan.without_rules is not None and any(one.in_force for one in plan.rules):
+        lines += paragraph(
+            f"The best plan of these strategies that discards nothing loses "
+            f"{figure(plan.without_rules)}."
+        )
+    return lines
 
 
 def _sharing(plan: SitePlan) -> list[str]:
@@ -110,7 +132,9 @@ def _firsts(plan: SitePlan) -> list[str]:
 
 def _bought(one: Buy) -> str:
     what = f"visit to {one.reader}"
-    if one.option is not None:
+    if one.kind == "rule":
+        what = f"the rule {one.option}"
+    elif one.option is not None:
         what = f"{one.option} at {one.read_point}"
     price = f" for {figure(one.price)}" if one.price else ""
     return f"{what}{price}: saves {figure(one.saves)}"

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from strategist.errors import InputError
 from strategist.optimise.problem import candidates_of
-from strategist.optimise.site.asked import Alternative, ReaderOf, SiteProblem
+from strategist.optimise.site.asked import Alternative, Pair, ReaderOf, SiteProblem
 from strategist.optimise.site.reader import COMBINATIONS_MAX
 from strategist.radio.complete import complete
 from strategist.radio.dwell import failed_reads, field_of, step_time
@@ -74,8 +74,19 @@ class Posed:
             _refuse_unlike(reader, [points[p][0] for p in reader.points], names)
             _refuse_many(reader, [len(points[p]) for p in reader.points])
         cost = case.cost
-        problem = SiteProblem(names, points, tuple(readers), cost.visit, cost.setting)
+        problem = SiteProblem(
+            names, points, tuple(readers), cost.visit, cost.setting, tuple(_pairs(case, names))
+        )
         return Posed(problem, tuple(notes))
+
+
+def _pairs(case: Case, names: Sequence[str]) -> Iterable[Pair]:
+    """Pairs whose read points are both there."""
+    for name, one in case.arbitration.items():
+        if all(point in names for point in one.read_points):
+            first, second = map(names.index, one.read_points)
+            facing = None if one.facing is None else names.index(one.facing)
+            yield Pair(name, (first, second), facing, one.price)
 
 
 def _alternatives(

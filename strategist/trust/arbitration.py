@@ -78,6 +78,8 @@ def _reports(one: Reporting) -> dict[tuple[str, str], tuple[float, bool]]:
     for number, of_pass in enumerate(one.outcome.by_pass):
         belong = wanted.get(number, set())
         for tag in (belong - set(of_pass.missed)) | set(of_pass.stray):
-            heard = [scores[number, tag] for scores in at[: of_pass.steps] if (number, tag) in scores]
+            heard = [
+                scores[number, tag] for scores in at[: of_pass.steps] if (number, tag) in scores
+            ]
             found[of_pass.pass_id, survey.tags[tag].epc] = max(heard), tag in belong
     return found

@@ -74,16 +74,16 @@ class Rule:
     """A report is discarded where the other one's read is stronger by `threshold_db` or more (None:
     however weak it is). Thresholds above `low` and up to `high` do the same.
 
-    `keys` are what both read points come to, (excess, loss) each; `dropped_wanted` and
-    `dropped_stray` how many reports of each are discarded.
+    `keys` are what both read points come to, (excess, loss) each; `discarded_wanted` and
+    `discarded_stray` how many reports of each are discarded.
     """
 
     threshold_db: float | None
     low: float
     high: float
     keys: tuple[tuple[float, float], tuple[float, float]]
-    dropped_wanted: tuple[int, int]
-    dropped_stray: tuple[int, int]
+    discarded_wanted: tuple[int, int]
+    discarded_stray: tuple[int, int]
 
     @property
     def key(self) -> tuple[float, float]:

@@ -245,7 +245,7 @@ class Master:
 
         Raises SolveError where the solver finds no proof though there is time.
         """
-        every = (*self.columns, *self.joints)
+        every: list[Column | Joint] = [*self.columns, *self.joints]
         excess = self._weighed(one.excess for one in every)
         loss = self._weighed(one.loss for one in every)
         floor, found = 0.0, None
@@ -283,7 +283,8 @@ class Master:
     def _chosen(self, used: _Used, bound: tuple[float, float], proven: bool) -> Chosen:
         columns, joints = used
         in_order = tuple(sorted(columns, key=lambda j: self.columns[j].point))
-        every = (*(self.columns[j] for j in in_order), *(self.joints[j] for j in joints))
+        every: list[Column | Joint] = [self.columns[j] for j in in_order]
+        every += [self.joints[j] for j in joints]
         excess = sum(one.excess for one in every)
         loss = sum(one.loss for one in every)
         if proven and abs(loss - bound[1]) > _SAME * max(1.0, loss):

@@ -204,7 +204,12 @@ class SitePlanner:
             chosen = self._silent(columns)
         bound = max(self._bound(budget, clock), chosen.bound if self._every else (0.0, 0.0))
         in_force = {joints[u].pair: of_joint[u] for u in chosen.joints}
-        return self._made(tuple(every[j][1] for j in chosen.columns), chosen, bound, in_force)
+        plan = self._made(tuple(every[j][1] for j in chosen.columns), chosen, bound, in_force)
+        if in_force:
+            bare = self.plan(at_most, budget, clock, rules=False)
+            if (bare.excess, bare.loss) <= (plan.excess, plan.loss):  # a rule is work
+                return replace(bare, bound=plan.bound, pool_bound=plan.pool_bound)
+        return plan
 
     @staticmethod
     def _silent(columns: Sequence[Column]) -> Chosen:

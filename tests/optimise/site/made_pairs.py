@@ -35,13 +35,13 @@ def random_pair(
     for _ in range(passes):
         here: tuple[list[tuple[str, bool, list[float | None]]], ...] = ([], [])
         for epc in rng.choice(EPCS, int(rng.integers(1, 4)), replace=False):
-            at = int(rng.integers(2))
+            at, strength = int(rng.integers(2)), float(rng.integers(-62, -58))
             for side in (0, 1):
                 if side != at and rng.random() < 0.2:
                     continue
                 near = side == at
                 turn_on = int(rng.integers(0, 2 + (not near)))
-                base = float(rng.integers(-62, -58) - (not near) * rng.integers(-1, 5))
+                base = strength - (not near) * float(rng.integers(-1, 6))
                 curve = [base + step if step >= turn_on else None for step in range(2)]
                 here[side].append((str(epc), near and rng.random() < 0.9, curve))
         for side in (0, 1):
