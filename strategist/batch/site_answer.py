@@ -50,7 +50,7 @@ class ReaderPlan(Declared):
 @dataclass(frozen=True)
 class PointPlan(Declared):
     """What a read point gets: the number of its setting, from 1 (null: it reports nothing). Counts
-    and loss are those after the rules of the host."""
+    are of the passes surveyed, and they and losses those after the rules of the host."""
 
     read_point: str
     reader: str
@@ -59,6 +59,7 @@ class PointPlan(Declared):
     missed: int
     stray: int
     loss: float
+    survey_loss: Annotated[float, Field(description="In the passes surveyed, each once")]
 
 
 @dataclass(frozen=True)
@@ -126,6 +127,9 @@ class Buy(Declared):
 class SitePlan(Declared):
     """The plan of a site with at most so many settings and so much money (null: any).
 
+    Losses are of what `aim` says: `survey`, the passes surveyed, each once; `expected`, as many
+    passes to come, over copies of the survey; `both`, each read point's own of these. `survey_loss`
+    is what the plan loses in the passes surveyed.
     No plan loses less than `bound`; none made of the strategies looked at less than `pool_bound`.
     `alone` is what the read points would lose with a setting of their own each and no budget.
     `order` are the visits, that which saves most for its price first. `without_rules` is the loss
@@ -136,7 +140,9 @@ class SitePlan(Declared):
     site: str
     at_most: int | None
     budget: float | None
+    aim: Annotated[str, Field(description="survey, expected or both: what losses are of")]
     loss: float
+    survey_loss: float
     bound: float
     pool_bound: float
     excess: Annotated[float, Field(description="Over the hard limits, summed; 0: all are kept")]

@@ -37,7 +37,9 @@ def plan_site(
     agree in what it shares, with at most so many different settings and so much money.
 
     `options` are the cases that read points name as options (`read_options`); those that are not
-    given are left out, and a note says so. Losses are those of the passes surveyed, each once.
+    given are left out, and a note says so. Losses follow the aim of each read point: those of the
+    passes surveyed, each once, or those to expect in as many passes, over copies of the survey
+    drawn with the `seed`, as in `solve`.
     `workers` and `scheduler` are those of `run_batch`; each worker takes a reader at a time. Raises
     InputError where a read point cannot be solved, where what shares masks differs in what masks
     may be, and where a cycle is limited and nothing says how long a step takes; DisagreementError
@@ -48,7 +50,7 @@ def plan_site(
     if budget is not None and budget < 0:
         raise InputError.one("budget", f"{budget:g}", "0 or more")
     clock = Clock(time_limit_s)
-    posed = Posed.of(case, options or {})
+    posed = Posed.of(case, options or {}, seed)
     several = len(posed.problem.readers) > 1
     planner = SitePlanner(
         posed.problem, clock, seed, partial(mapped, workers if several else 0, scheduler)

@@ -10,6 +10,13 @@ from strategist.survey.order import figure, some
 
 _IN_FULL = 2  # settings that are shown whole
 _SHOWN = 6  # rows of each part; the document has all
+_AIMS = {
+    "survey": "Losses are those of the passes surveyed, each once.",
+    "expected": "Losses are those to expect in as many passes as were surveyed (the survey and "
+    "copies of it, drawn by what varies); in the survey itself the plan loses {}.",
+    "both": "Losses are those of the passes surveyed where a read point's aim is survey, and those "
+    "to expect in as many passes where it is expected; in the survey the plan loses {}.",
+}
 
 
 def site_plan_text(plan: SitePlan) -> str:
@@ -25,7 +32,9 @@ def site_plan_text(plan: SitePlan) -> str:
     lines = paragraph(f"{head}{limits}: loss {figure(plan.loss)}, {_proof(plan)}", 0, 2)
     if plan.excess:
         lines += paragraph("No plan found keeps all hard limits; this one exceeds them least.")
-    costs = f"{figure(plan.alone)} with a setting of its own at each read point"
+    lines += paragraph(_AIMS[plan.aim].format(figure(plan.survey_loss)))
+    bare = " and no rule of the host" if plan.rules else ""
+    costs = f"{figure(plan.alone)} with a setting of its own at each read point{bare}"
     lines += paragraph(f"{costs}, so what must agree costs {figure(plan.sharing_costs)}.")
     if plan.price:
         lines += paragraph(f"It costs {figure(plan.price)}.")

@@ -2,28 +2,34 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from strategist.batch.site_answer import HostRule
+from strategist.batch.site_posed import Posed
 from strategist.optimise.site.asked import Pair, Plan, Rule, SiteProblem
-from strategist.optimise.site.contested import Contest
 from strategist.survey.order import figure
+from strategist.survey.records import Survey
+from strategist.trust.arbitration import Discarded
 
 __all__ = ["rule_in_words", "why_none"]
 
 
-def rule_in_words(problem: SiteProblem, contest: Contest, plan: Plan, number: int) -> HostRule:
-    """The rule of a pair in a plan, or that there is none."""
-    pair, rule = contest.pair, plan.rules[number]
+def rule_in_words(posed: Posed, plan: Plan, number: int, gone: Mapping[int, Discarded]) -> HostRule:
+    """The rule of a pair in a plan, or that there is none; what it discards at each read point in
+    the passes surveyed is `gone`."""
+    problem = posed.problem
+    pair, rule = problem.pairs[number], plan.rules[number]
     names = (problem.names[pair.points[0]], problem.names[pair.points[1]])
-    planned = [plan.points[p] for p in pair.points]
-    loss = round(sum(one.loss for one in planned), 6)
-    without = loss
+    discards = [gone.get(p, Discarded()) for p in pair.points]
+    without = loss = round(sum(plan.points[p].loss for p in pair.points), 6)
     if rule is not None:
         for p, wanted, stray in zip(
             pair.points, rule.discarded_wanted, rule.discarded_stray, strict=True
         ):
-            weights = problem.points[p][0].policy.loss
-            scale = problem.points[p][0].scale
-            without += scale * (weights.stray * stray - weights.missed * wanted)
+            one = problem.points[p][0]
+            weights = one.policy.loss
+            without += one.scale * (weights.stray * stray - weights.missed * wanted)
+    surveyed = [posed.surveyed[p][0] for p in pair.points]
     return HostRule(
         name=pair.name,
         read_points=names,
@@ -33,14 +39,20 @@ def rule_in_words(problem: SiteProblem, contest: Contest, plan: Plan, number: in
         threshold_db=None if rule is None else rule.threshold_db,
         threshold_from_db=None if rule is None or rule.threshold_db is None else rule.low,
         threshold_to_db=None if rule is None else rule.high,
-        contested=len(contest.sides[0].entry),
-        discarded_stray=0 if rule is None else sum(rule.discarded_stray),
-        discarded_wanted=0 if rule is None else sum(rule.discarded_wanted),
+        contested=len(_heard(surveyed[0]) & _heard(surveyed[1])),
+        discarded_stray=sum(one.stray for one in discards),
+        discarded_wanted=sum(one.wanted for one in discards),
         loss=loss,
         loss_without=round(without, 6),
         price=0.0 if rule is None else pair.price,
         rule=_words(problem, pair, rule),
     )
+
+
+def _heard(survey: Survey) -> set[tuple[str, str]]:
+    """The tags read in each pass, by pass id and EPC."""
+    pairs = zip(survey.read_pass.tolist(), survey.read_tag.tolist(), strict=True)
+    return {(survey.pass_ids[p], survey.tags[t].epc) for p, t in pairs}
 
 
 def _words(problem: SiteProblem, pair: Pair, rule: Rule | None) -> str:
@@ -70,17 +82,17 @@ def _words(problem: SiteProblem, pair: Pair, rule: Rule | None) -> str:
     )
 
 
-def why_none(problem: SiteProblem, contest: Contest, plan: Plan) -> str | None:
+def why_none(posed: Posed, pair: Pair, plan: Plan) -> str | None:
     """Why a rule that was asked for could not be judged; None: it was."""
-    pair = contest.pair
+    problem = posed.problem
     first, second = (problem.names[p] for p in pair.points)
-    ids = [set(side.heard.pass_ids) for side in contest.sides]
-    if not ids[0] & ids[1]:
+    surveyed = [posed.surveyed[p][0] for p in pair.points]
+    if not set(surveyed[0].pass_ids) & set(surveyed[1].pass_ids):
         return (
             f"{pair.name}: no rule can be judged, since {first} and {second} have no pass in "
             "common. Survey both in the same passes, and give each pass one pass_id at both."
         )
-    if not len(contest.sides[0].entry):
+    if not _heard(surveyed[0]) & _heard(surveyed[1]):
         return (
             f"{pair.name}: no tag was heard at {first} and at {second} in the same pass, so there "
             "is nothing to discard."

@@ -26,8 +26,9 @@ from strategist.optimise.site.plan import SitePlanner
 from strategist.optimise.site.reader import ReaderTask, solve_reader
 from strategist.optimise.strategy import Strategy
 from strategist.survey.case import Case
+from strategist.survey.records import Survey
 from strategist.trust.arbitration import Discarded, Reporting, discarded
-from strategist.trust.evaluate import evaluate
+from strategist.trust.evaluate import Outcome, evaluate
 
 __all__ = ["InWords", "part_of"]
 
@@ -58,7 +59,7 @@ class InWords:
         order = sorted(visited, key=lambda one: (-_worth(one.saves, one.price), one.reader))
         points = tuple(self._point(p, settings) for p in range(len(problem.points)))
         rules = tuple(
-            rule_in_words(problem, self.planner.arbiter.contests[number], plan, number)
+            rule_in_words(self.posed, plan, number, self._gone)
             for number in range(len(problem.pairs))
         )
         without = None
@@ -69,7 +70,9 @@ class InWords:
             site=self.case.site,
             at_most=at_most,
             budget=budget,
+            aim="both" if len(set(self.posed.aims)) > 1 else self.posed.aims[0],
             loss=plan.loss,
+            survey_loss=round(sum(one.survey_loss for one in points), 6),
             bound=plan.bound[1] if plan.bound[0] >= plan.excess else 0.0,
             pool_bound=plan.pool_bound[1] if plan.pool_bound[0] >= plan.excess else 0.0,
             excess=plan.excess,
@@ -95,42 +98,62 @@ class InWords:
         name = problem.names[p]
         reader = problem.readers[problem.reader[p]].name
         one = problem.points[p][planned.alternative]
+        passes = self.posed.surveyed[p][planned.alternative]
         if planned.strategy is None:
-            wanted = int(one.survey.roster_wanted.sum())
-            return PointPlan(name, reader, None, None, wanted, 0, planned.loss)
-        outcome = evaluate(one.survey, one.policy, planned.strategy)
-        gone, weights = self._discarded.get(p, Discarded()), one.policy.loss
-        loss = outcome.loss + weights.missed * gone.wanted - weights.stray * gone.stray
-        if abs(one.scale * loss - planned.loss) > SAME * max(1.0, planned.loss):
+            wanted = int(passes.roster_wanted.sum())
+            none = one.policy.loss.missed * wanted
+            return PointPlan(name, reader, None, None, wanted, 0, planned.loss, none)
+        loss = one.scale * self._replayed(one.survey, p).loss
+        if abs(loss - planned.loss) > SAME * max(1.0, planned.loss):
             raise DisagreementError(
-                f"the plan has a loss of {planned.loss:g} at {name}, the evaluator of "
-                f"{one.scale * loss:g}, for the same strategy: please report this"
+                f"the plan has a loss of {planned.loss:g} at {name}, the evaluator of {loss:g}, "
+                "for the same strategy: please report this"
             )
-        number = settings.index(planned.strategy) + 1
+        number, found = settings.index(planned.strategy) + 1, self._replayed(passes, p)
+        counts = found.missed, found.stray
+        return PointPlan(name, reader, one.option, number, *counts, planned.loss, found.loss)
+
+    def _replayed(self, survey: Survey, p: int) -> Outcome:
+        """What a read point comes to in a survey of its own, after the rules."""
+        planned = self.plan.points[p]
+        policy = self.posed.problem.points[p][planned.alternative].policy
+        assert planned.strategy is not None
+        outcome = evaluate(survey, policy, planned.strategy)
+        copied = survey is not self.posed.surveyed[p][planned.alternative]
+        gone = (self._gone_in_copies if copied else self._gone).get(p, Discarded())
         missed, stray = outcome.missed + gone.wanted, outcome.stray - gone.stray
-        return PointPlan(name, reader, one.option, number, missed, stray, planned.loss)
+        loss = policy.loss.missed * missed + policy.loss.stray * stray
+        return replace(outcome, missed=missed, stray=stray, loss=loss)
 
     @cached_property
-    def _discarded(self) -> dict[int, Discarded]:
-        """What the rules in force discard at each read point, replayed."""
-        found: dict[int, Discarded] = {}
-        for pair, rule in zip(self.posed.problem.pairs, self.plan.rules, strict=True):
+    def _gone(self) -> dict[int, Discarded]:
+        return self._discarded(copied=False)
+
+    @cached_property
+    def _gone_in_copies(self) -> dict[int, Discarded]:
+        return self._discarded(copied=True)
+
+    def _discarded(self, *, copied: bool) -> dict[int, Discarded]:
+        """What the rules in force discard at each read point, in the passes surveyed or (`copied`)
+        in those planned over."""
+        problem, found = self.posed.problem, dict[int, Discarded]()
+        for pair, rule in zip(problem.pairs, self.plan.rules, strict=True):
             if rule is None:
                 continue
             both = []
             for p in pair.points:
-                one, strategy = self.posed.problem.points[p][0], self.plan.points[p].strategy
+                one, strategy = problem.points[p][0], self.plan.points[p].strategy
                 assert strategy is not None
-                outcome = evaluate(one.survey, one.policy, strategy)
-                both.append(Reporting(one.survey, one.policy, strategy, outcome))
+                survey = one.survey if copied else self.posed.surveyed[p][0]
+                outcome = evaluate(survey, one.policy, strategy)
+                both.append(Reporting(survey, one.policy, strategy, outcome))
             facing = None if pair.facing is None else pair.points.index(pair.facing)
             gone = discarded(both, rule.threshold_db, facing)
             found |= dict(zip(pair.points, gone, strict=True))
         return found
 
     def _of_rules(self) -> tuple[str, ...]:
-        contests = self.planner.arbiter.contests
-        notes = (why_none(self.posed.problem, one, self.plan) for one in contests)
+        notes = (why_none(self.posed, pair, self.plan) for pair in self.posed.problem.pairs)
         return tuple(note for note in notes if note)
 
     def _reader(self, number: int) -> ReaderPlan:
@@ -158,7 +181,7 @@ class InWords:
     def _own_parts(self, reader: ReaderOf, some: Sequence[int], loss: float) -> tuple[OwnPart, ...]:
         """Nothing where there is no time left, but one part is shared, or a rule is in force there
         (what less shared would lose is without one)."""
-        ruled = any(p in self._discarded for p in reader.points)
+        ruled = any(p in self._gone_in_copies for p in reader.points)
         if reader.free or len(reader.shares) < 2 or ruled:
             return ()
         points = self.posed.problem.points

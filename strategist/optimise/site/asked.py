@@ -36,10 +36,10 @@ class Alternative:
 
     @property
     def silence(self) -> tuple[float, float]:
-        """Excess and loss where it reports nothing."""
+        """Excess, and loss as it counts, where it reports nothing."""
         wanted = int(self.survey.roster_wanted.sum())
         excess = self.policy.limits.excess(1.0 if wanted else None, 0.0)
-        return value(excess), value(self.policy.loss.missed * wanted)
+        return value(excess), value(self.scale * self.policy.loss.missed * wanted)
 
 
 @dataclass(frozen=True)
