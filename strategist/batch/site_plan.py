@@ -20,6 +20,7 @@ from strategist.survey.case import Case
 __all__ = ["mapped", "plan_site"]
 
 _MAIN = 0.5  # of the time, for readers and the plan that is asked for
+_FIRST = 0.2  # of it, for the survey where passes to come are planned for
 
 
 def plan_site(
@@ -52,9 +53,11 @@ def plan_site(
     clock = Clock(time_limit_s)
     posed = Posed.of(case, options or {}, seed)
     several = len(posed.problem.readers) > 1
-    planner = SitePlanner(
-        posed.problem, clock, seed, partial(mapped, workers if several else 0, scheduler)
-    )
+    run, known = partial(mapped, workers if several else 0, scheduler), []
+    if posed.over_survey is not None:  # sooner solved, and a start
+        first = SitePlanner(posed.over_survey, part_of(clock, _FIRST), seed, run)
+        known = [tuple(x for one in some for x in one.columns) for some in first.solved]
+    planner = SitePlanner(posed.problem, clock, seed, run, known)
     plan = planner.plan(at_most, budget, part_of(clock, _MAIN))
     return InWords(case, posed, planner, plan, clock).made(at_most, budget)
 

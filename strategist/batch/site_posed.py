@@ -54,6 +54,23 @@ class Posed:
     aims: tuple[str, ...]
     notes: tuple[str, ...]
 
+    @property
+    def over_survey(self) -> SiteProblem | None:
+        """The problem over the passes surveyed; None: it is that."""
+        if "expected" not in self.aims:
+            return None
+        points = []
+        for some, surveys in zip(self.problem.points, self.surveyed, strict=True):
+            passes = len(surveys[0].pass_ids)
+            each = zip(some, surveys, strict=True)
+            points.append(
+                tuple(
+                    replace(one, survey=own.each_once(), scale=passes / len(own.pass_ids))
+                    for one, own in each
+                )
+            )
+        return replace(self.problem, points=tuple(points))
+
     @staticmethod
     def of(case: Case, options: Mapping[str, Case], seed: int = 0) -> Posed:
         notes: list[str] = []

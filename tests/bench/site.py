@@ -116,6 +116,7 @@ class Kept:
     found: dict[tuple[str, Any], Any] = field(default_factory=dict)
     wall_s: float = 0.0
     processor_s: float = 0.0
+    calls: int = 0
 
     def __post_init__(self) -> None:
         if self.path is not None and self.path.exists():
@@ -124,7 +125,8 @@ class Kept:
 
     def mapped(self, function: Callable[[Any], Any], tasks: Sequence[Any]) -> list[Any]:
         """A `map` that goes on where it stopped."""
-        name = getattr(function, "__name__", "elsewhere")
+        name = f"{getattr(function, '__name__', 'elsewhere')} {self.calls}"
+        self.calls += 1
         left = [n for n in range(len(tasks)) if (name, n) not in self.found]
         for some in (left[n : n + _SLICE] for n in range(0, len(left), _SLICE)):
             answers = self.map(function, [tasks[n] for n in some])

@@ -21,7 +21,14 @@ from strategist.optimise.site.asked import Plan, Planned, Rule, SiteProblem
 from strategist.optimise.site.every import every_strategy
 from strategist.optimise.site.master import Chosen, Column, Joint, Master, Terms
 from strategist.optimise.site.member import members_of
-from strategist.optimise.site.reader import ReaderTask, Solved, solve_reader, try_at_reader
+from strategist.optimise.site.quick import quick
+from strategist.optimise.site.reader import (
+    Columns,
+    ReaderTask,
+    Solved,
+    solve_reader,
+    try_at_reader,
+)
 from strategist.optimise.site.values import settable
 from strategist.optimise.strategy import Strategy
 from strategist.survey.records import Tag
@@ -31,7 +38,8 @@ __all__ = ["SitePlanner"]
 
 _ELSEWHERE = 200  # strategies that are tried at the other read points
 _SMALL = 8  # read points and options up to which every strategy is listed
-_SHARE = 0.6  # of the time, for the readers
+_SHARE = 0.6  # of the time that is left, for the readers
+_WORTH = 2.0  # times the seconds that a reader had: to begin it again is worth it
 
 Map = Callable[[Callable[[Any], Any], Sequence[Any]], Iterable[Any]]
 
@@ -40,13 +48,16 @@ Map = Callable[[Callable[[Any], Any], Sequence[Any]], Iterable[Any]]
 class SitePlanner:
     """Columns of a site and bounds of its readers, made once; plans for any K and budget.
 
-    `mapped` runs what is asked of each reader: the built-in `map`, or that of a pool.
+    `mapped` runs what is asked of each reader: the built-in `map`, or that of a pool. `known` are
+    columns of each reader over other passes (none, or as many as readers), whose strategies are
+    columns here, too.
     """
 
     problem: SiteProblem
     clock: Clock = field(default_factory=Clock)
     seed: int = 0
     mapped: Map = map
+    known: Sequence[Columns] = ()
 
     def __post_init__(self) -> None:
         self.arbiter = Arbiter(self.problem)
@@ -63,7 +74,7 @@ class SitePlanner:
         self._columns: dict[tuple[int, int, Strategy | None], tuple[Column, Planned]] = {}
         self._every = False  # whether no other strategy could be in a best plan
         self.reader = self.problem.reader
-        self.solved: list[tuple[Solved, ...]] = list(self.mapped(solve_reader, self._tasks()))
+        self.solved = self._solved()
         for one in (column for some in self.solved for each in some for column in each.columns):
             self._add(*one)
 
@@ -91,12 +102,41 @@ class SitePlanner:
         points = self.problem.points
         return tuple({tag for some in points for one in some for tag in one.survey.tags})
 
-    def _tasks(self) -> list[ReaderTask]:
-        readers, left = self.problem.readers, self.clock.left
-        share = None if left is None else _SHARE * left / len(readers)
+    def _solved(self) -> list[tuple[Solved, ...]]:
+        """Each reader for itself. Time that most of them did not need goes to those that did."""
+        solved: list[tuple[Solved, ...]] = []
+        numbers, share = list(range(len(self.problem.readers))), 0.0
+        while numbers:
+            left = self.clock.left
+            before, share = share, 0.0 if left is None else _SHARE * left / len(numbers)
+            if solved and share < _WORTH * before:
+                break
+            tasks = self._tasks(numbers, None if left is None else share)
+            found = [*self.mapped(solve_reader, tasks)]
+            if not solved:
+                solved = [*found]
+            else:
+                for n, again in zip(numbers, found, strict=True):
+                    each = zip(solved[n], again, strict=True)
+                    solved[n] = tuple(one.and_so(other) for one, other in each)
+            numbers = [n for n in numbers if not all(one.proven for one in solved[n])]
+            if left is None:
+                break
+        return solved
+
+    def _tasks(self, numbers: Iterable[int], seconds: float | None) -> list[ReaderTask]:
+        """Some of the readers, with so many seconds each (None: until proven)."""
+        points, every = self.problem.points, self.problem.readers
+        known = self.known or ((),) * len(every)
         return [
-            ReaderTask(one, tuple(self.problem.points[p] for p in one.points), self._beside, share)
-            for one in readers
+            ReaderTask(
+                every[n],
+                tuple(points[p] for p in every[n].points),
+                self._beside,
+                seconds,
+                known[n],
+            )
+            for n in numbers
         ]
 
     def _add(self, point: int, planned: Planned) -> None:
@@ -140,7 +180,9 @@ class SitePlanner:
             self._list_every()
         if not self._every:
             known = list(self._settings)[:_ELSEWHERE]
-            for columns in self.mapped(partial(try_at_reader, strategies=known), self._tasks()):
+            readers, left = range(len(self.problem.readers)), self.clock.left
+            tasks = self._tasks(readers, None if left is None else _SHARE * left / len(readers))
+            for columns in self.mapped(partial(try_at_reader, strategies=known), tasks):
                 for one in columns:
                     self._add(*one)
 
@@ -200,8 +242,10 @@ class SitePlanner:
             chosen = Master(columns, terms, clock, joints).solve(self.seed)
         except OutOfTimeError:
             chosen = None
-        if chosen is None:
-            chosen = self._silent(columns)
+        if chosen is None or not chosen.proven:
+            sure = quick(columns, terms)
+            if chosen is None or (sure.excess, sure.loss) < (chosen.excess, chosen.loss):
+                chosen = replace(sure, bound=sure.bound if chosen is None else chosen.bound)
         bound = max(self._bound(budget, clock), chosen.bound if self._every else (0.0, 0.0))
         in_force = {joints[u].pair: of_joint[u] for u in chosen.joints}
         plan = self._made(tuple(every[j][1] for j in chosen.columns), chosen, bound, in_force)
@@ -210,16 +254,6 @@ class SitePlanner:
             if (bare.excess, bare.loss) <= (plan.excess, plan.loss):  # a rule is work
                 return replace(bare, bound=plan.bound, pool_bound=plan.pool_bound)
         return plan
-
-    @staticmethod
-    def _silent(columns: Sequence[Column]) -> Chosen:
-        """What needs no time: nobody reports anything."""
-        silent = [j for j, one in enumerate(columns) if one.setting is None]
-        silent.sort(key=lambda j: columns[j].point)
-        excess, loss = (
-            sum(getattr(columns[j], name) for j in silent) for name in ("excess", "loss")
-        )
-        return Chosen(tuple(silent), excess, loss, (0.0, 0.0), proven=False)
 
     def _bound(self, budget: float | None, clock: Clock) -> tuple[float, float]:
         """The readers' bounds, with what they cost at least: no plan is below."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from strategist.optimise.clock import Clock
 from strategist.optimise.problem import value
@@ -26,12 +26,14 @@ Columns = tuple[tuple[int, Planned], ...]  # read point (by number) and what it 
 @dataclass(frozen=True, eq=False)
 class ReaderTask:
     """A reader with the alternatives of each of its read points; `beside` are tags that others
-    present whose masks may be chosen, too. `seconds` None: until proven."""
+    present whose masks may be chosen, too. `seconds` None: until proven. Strategies of `known`
+    columns, over other passes, are columns in any case."""
 
     reader: ReaderOf
     alternatives: tuple[tuple[Alternative, ...], ...]
     beside: tuple[Tag, ...] = ()
     seconds: float | None = None
+    known: Columns = ()
 
     @property
     def size(self) -> int:
@@ -43,7 +45,8 @@ class ReaderTask:
 @dataclass(frozen=True)
 class Solved:
     """The best of a reader with some alternatives (one of each read point): a bound (excess, loss)
-    of all, `alone` that of read points which need not agree, and columns."""
+    of all, `alone` that of read points which need not agree, and columns. `proven`: more time would
+    change nothing."""
 
     alternatives: tuple[int, ...]
     bound: tuple[float, float]
@@ -51,6 +54,17 @@ class Solved:
     best: tuple[float, float]
     silence: tuple[float, float]
     columns: Columns
+    proven: bool
+
+    def and_so(self, again: Solved) -> Solved:
+        """What two solves of it come to together."""
+        return replace(
+            again,
+            bound=max(self.bound, again.bound),
+            alone=max(self.alone, again.alone),
+            best=min(self.best, again.best),
+            columns=(*self.columns, *again.columns),
+        )
 
 
 def solve_reader(task: ReaderTask) -> tuple[Solved, ...]:
@@ -77,17 +91,21 @@ def _solved(task: ReaderTask, some: tuple[int, ...], clock: Clock) -> Solved:
     for agreed in (found.best, *found.others):
         columns += _columns(reader, some, agreed, members)
     silence = [member.nothing for member in members]
-    bound = found.bound
+    known = [(p, one) for p, one in task.known if one.alternative == some[reader.points.index(p)]]
+    columns += _again(task, chosen, members, known)
+    bound, proven = found.bound, found.proven
     if ruled:
-        bound, more = _under_rules(task, some, joint, members, clock)
+        under, more = _under_rules(task, some, joint, members, clock)
+        bound, proven = min(bound, under.bound), proven and under.proven
         columns += more
     return Solved(
         some,
-        min(bound, found.bound),
+        bound,
         _sum([member.floor for member in members]),
         found.best.key,
         _sum([(one.excess, one.weighed) for one in silence]),
         tuple(columns),
+        proven,
     )
 
 
@@ -114,28 +132,37 @@ def _under_rules(
     joint: Candidates | None,
     members: Sequence[Member],
     clock: Clock,
-) -> tuple[tuple[float, float], list[tuple[int, Planned]]]:
-    """A bound under any rules of pairs, where what they may discard costs nothing; and what is best
-    then, at what it loses without them."""
+) -> tuple[Found, list[tuple[int, Planned]]]:
+    """The best, with a bound, where what rules of pairs may discard costs nothing; and that as
+    columns, at what it loses without them."""
     chosen = [of[a] for of, a in zip(task.alternatives, some, strict=True)]
     freed = [
         member if one.free is None else member.freed(one)
         for member, one in zip(members, chosen, strict=True)
     ]
     found = _found(task, chosen, joint, freed, clock)
-    columns = []
-    for agreed in (found.best, *found.others):
-        for p, planned in _columns(task.reader, some, agreed, freed):
-            place = task.reader.points.index(p)
-            strategy = planned.strategy
-            if strategy is None:
-                continue
+    every = (found.best, *found.others)
+    columns = [one for agreed in every for one in _columns(task.reader, some, agreed, freed)]
+    return found, _again(task, chosen, members, columns)
+
+
+def _again(
+    task: ReaderTask,
+    chosen: Sequence[Alternative],
+    members: Sequence[Member],
+    columns: Sequence[tuple[int, Planned]],
+) -> list[tuple[int, Planned]]:
+    """Columns at what their strategies come to at these members."""
+    found = []
+    for p, one in columns:
+        place = task.reader.points.index(p)
+        if one.strategy is not None:
             tags = chosen[place].survey.tags
-            key = _key_of(task.reader, members[place], strategy, tags)
+            key = _key_of(task.reader, members[place], one.strategy, tags)
             if key is not None:
                 loss = chosen[place].scale * key[1]
-                columns.append((p, Planned(some[place], strategy, key[0], loss)))
-    return found.bound, columns
+                found.append((p, Planned(one.alternative, one.strategy, key[0], loss)))
+    return found
 
 
 def _members(
