@@ -1,9 +1,10 @@
 """Made sites of any size, planned: `python -m tests.bench.site [--sizes 20x3 80x3 250x4]`.
 
 READERSxPOINTS, each reader sharing masks and cutoff among its read points. Prints the gap that is
-proven over all plans, the loss over the bound of each for itself, and processor time. `--settings`
-and `--budgets` (shares of what the plan without a budget costs) add the loss against both, with
-the bound over all plans and that over the columns.
+proven over all plans, the loss over the bound of each for itself, and processor time. `--pairs`
+lets the host discard one of two reports. `--settings` and `--budgets` (shares of what the plan
+without a budget costs) add the loss against both, with the bound over all plans and that over the
+columns.
 
 The readers are solved by the batch's engine: `--workers` processes, or a Dask scheduler. What was
 solved is kept in the folder `--kept`, and with `--turn` the run ends after about so many seconds:
@@ -26,13 +27,14 @@ from typing import Any
 import numpy as np
 
 from strategist.batch.site_plan import mapped
+from strategist.batch.site_posed import Posed
 from strategist.optimise.clock import Clock
-from strategist.optimise.site.asked import Alternative, Plan, ReaderOf, SiteProblem
+from strategist.optimise.site.asked import Plan
 from strategist.optimise.site.plan import SitePlanner
 from strategist.survey.case import Case
 from strategist.survey.policy import Loss, Policy, Reader
 from strategist.survey.records import Floats, ReadPoint, Tag
-from strategist.survey.site import Cost, SharedReader
+from strategist.survey.site import Arbitration, Cost, SharedReader
 from tests.bench.made_large import _survey, _tags
 
 _KINDS, _OF_KIND = 12, 12
@@ -59,8 +61,32 @@ def made_point(name: str, seed: int, passes: int, levels: int, tags: int) -> Rea
     peaks: Floats = np.clip(np.round(rssi), -100.0, -30.0)
     survey = replace(_survey(pool, chosen, wanted, read, peaks), read_point=name)
     reader = Reader(ladder_steps_max=3, mask_slots=2, rssi_step_db=1.0)
-    policy = Policy(loss=Loss(float(rng.integers(2, 6)), 1.0), stop_after=1, reader=reader)
-    return ReadPoint(survey, policy)
+    loss = Loss(float(rng.integers(2, 6)), 1.0)
+    return ReadPoint(survey, Policy(aim="survey", loss=loss, stop_after=1, reader=reader))
+
+
+def made_pair(
+    names: Sequence[str], seed: int, passes: int, levels: int, tags: int
+) -> list[ReadPoint]:
+    """Two read points at which the same passes are presented: a tag that one wants the other hears
+    later, and mostly weaker, as a stray. What they want is of the same kinds."""
+    rng = np.random.default_rng(seed)
+    pool, level = _pool(), np.arange(levels)
+    chosen = np.array([rng.choice(len(pool), tags, replace=False) for _ in range(passes)])
+    here = rng.random(chosen.shape) < 0.5
+    found = []
+    for name, wanted in zip(names, (here, ~here), strict=True):
+        at = np.where(wanted, levels * 0.3, levels * 0.6)
+        turn_on = (at + rng.normal(0, 1.5, wanted.shape))[:, :, None]
+        read = (level >= turn_on) & (rng.random((*wanted.shape, levels)) > 0.04)
+        rssi = -72.0 + 2 * (level - turn_on) + rng.normal(0, 1.5, (*wanted.shape, 1))
+        peaks: Floats = np.clip(np.round(rssi), -100.0, -30.0)
+        survey = replace(_survey(pool, chosen, wanted, read, peaks), read_point=name)
+        reader = Reader(ladder_steps_max=3, mask_slots=2, rssi_step_db=1.0)
+        loss = Loss(float(rng.integers(2, 6)), 1.0)
+        policy = Policy(aim="survey", loss=loss, stop_after=tags, reader=reader)
+        found.append(ReadPoint(survey, policy))
+    return found
 
 
 @cache
@@ -74,26 +100,24 @@ def made_points(count: int, passes: int, levels: int, tags: int) -> list[ReadPoi
     return [made_point(f"rp{n:04d}", n, passes, levels, tags) for n in range(count)]
 
 
-def made_site(readers: int, points: int, size: tuple[int, int, int]) -> Case:
-    """A case of so many readers with so many read points each."""
+def made_site(
+    readers: int, points: int, size: tuple[int, int, int], *, pairs: bool = False
+) -> Case:
+    """A case of so many readers with so many read points each; in `pairs` each two of them hear
+    each other's tags."""
     every = made_points(readers * points, *size)
+    rules = {}
+    for first in range(0, len(every) - 1, 2) if pairs else ():
+        names = (every[first].name, every[first + 1].name)
+        every[first : first + 2] = made_pair(names, first, *size)
+        rules[names[0]] = Arbitration(names)
     shared = {
         f"reader-{r:03d}": SharedReader(
             tuple(one.name for one in every[r * points : (r + 1) * points])
         )
         for r in range(readers)
     }
-    return Case("Made", tuple(every), shared, Cost(visit=100.0))
-
-
-def _problem(case: Case) -> SiteProblem:
-    names = tuple(one.name for one in case)
-    readers = tuple(
-        ReaderOf(name, tuple(names.index(p) for p in one.read_points), one.shares)
-        for name, one in case.readers.items()
-    )
-    points = tuple((Alternative(None, one.survey, one.policy),) for one in case)
-    return SiteProblem(names, points, readers, visit=case.cost.visit)
+    return Case("Made", tuple(every), shared, Cost(visit=100.0), rules)
 
 
 _SLICE = 25  # readers between two looks at the clock
@@ -167,14 +191,17 @@ def _row(name: str, plan: Plan) -> str:
 
 def measure(readers: int, points: int, kept: Kept, given: argparse.Namespace) -> Iterator[str]:
     """The lines of a site: planned, and its curves."""
-    problem = _problem(made_site(readers, points, tuple(given.survey)))
+    case = made_site(readers, points, tuple(given.survey), pairs=given.pairs)
+    problem = Posed.of(case, {}).problem
     planner = SitePlanner(problem, Clock(given.seconds), mapped=kept.mapped)
     plan = kept.once(("plan", None), planner.plan)
-    proven = sum(one.bound >= one.best for solved in planner.solved for one in solved)
+    proven = sum(one.proven for solved in planner.solved for one in solved)
     alone = sum(solved[0].alone[1] for solved in planner.solved)
     yield _row(f"{readers} x {points}", plan)
     yield f"{'':16}  apart {alone:g}, readers proven {proven} of {readers}; {_time(kept)}"
     limit = given.seconds / 10
+    if given.pairs:
+        yield _row("without rules", kept.once(("bare", None), partial(planner.plan, rules=False)))
     for most in given.settings:
         of_most = partial(planner.plan, most, clock=Clock(limit))
         yield _row(f"{most} settings", kept.once(("settings", most), of_most))
@@ -195,6 +222,7 @@ def main() -> None:
     parser.add_argument("--sizes", nargs="+", default=["4x3", "20x3"], metavar="RxP")
     parser.add_argument("--seconds", type=float, default=300.0, help="time limit of a site")
     parser.add_argument("--survey", type=int, nargs=3, default=(10, 8, 8), metavar="N")
+    parser.add_argument("--pairs", action="store_true", help="each two hear each other's tags")
     parser.add_argument("--settings", type=int, nargs="+", default=[], metavar="K")
     parser.add_argument("--budgets", type=float, nargs="+", default=[], metavar="SHARE")
     parser.add_argument("--workers", type=int, default=2)
@@ -205,7 +233,7 @@ def main() -> None:
     ends = time.monotonic() + given.turn
     for text in given.sizes:
         readers, points = map(int, text.split("x"))
-        path = given.kept and given.kept / f"{text}.pickle"
+        path = given.kept and given.kept / f"{text}{'-pairs' * given.pairs}.pickle"
         kept = Kept(path, ends, partial(mapped, given.workers, given.scheduler))
         for line in measure(readers, points, kept, given):
             print(line, flush=True)

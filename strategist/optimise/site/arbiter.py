@@ -6,6 +6,8 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import replace
 
+import numpy as np
+
 from strategist.optimise.clock import Clock
 from strategist.optimise.problem import value
 from strategist.optimise.site.asked import Alternative, Planned, Rule, SiteProblem
@@ -47,6 +49,22 @@ class Arbiter:
             return None
         contest, number = self.side[point]
         return contest.sides[number]
+
+    def answered(
+        self, point: int, as_surveyed: Alternative, planned: Sequence[Planned]
+    ) -> Alternative:
+        """With what a rule may discard there since the other read point reports it in a plan."""
+        if as_surveyed.free is None:
+            return as_surveyed
+        contest, number = self.side[point]
+        other = planned[contest.pair.points[1 - number]]
+        side = contest.sides[1 - number]
+        reports = None if other.alternative else side.reports(other.strategy)
+        free = np.zeros(len(as_surveyed.free), bool)
+        if reports is not None:
+            entry = contest.sides[number].entry
+            free[entry[np.isfinite(reports.rssi)]] = True
+        return replace(as_surveyed, free=free & as_surveyed.free)
 
     def joints(
         self, columns: Sequence[tuple[Column, Planned]], clock: Clock

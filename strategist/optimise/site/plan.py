@@ -26,6 +26,7 @@ from strategist.optimise.site.reader import (
     Columns,
     ReaderTask,
     Solved,
+    answer_partners,
     solve_reader,
     try_at_reader,
 )
@@ -39,6 +40,7 @@ __all__ = ["SitePlanner"]
 _ELSEWHERE = 200  # strategies that are tried at the other read points
 _SMALL = 8  # read points and options up to which every strategy is listed
 _SHARE = 0.6  # of the time that is left, for the readers
+_ANSWERS = 3  # times that read points in pairs answer each other
 _WORTH = 2.0  # times the seconds that a reader had: to begin it again is worth it
 
 Map = Callable[[Callable[[Any], Any], Sequence[Any]], Iterable[Any]]
@@ -72,6 +74,7 @@ class SitePlanner:
         self._settings: dict[Strategy, int] = {}
         self._values: dict[tuple[object, ...], int] = {}
         self._columns: dict[tuple[int, int, Strategy | None], tuple[Column, Planned]] = {}
+        self._answering = False  # whether columns are being found for what partners report
         self._every = False  # whether no other strategy could be in a best plan
         self.reader = self.problem.reader
         self.solved = self._solved()
@@ -186,6 +189,35 @@ class SitePlanner:
                 for one in columns:
                     self._add(*one)
 
+    @cached_property
+    def _answered(self) -> None:
+        """Columns of read points in pairs for what the other reports in the best plan so far."""
+        paired = {p for pair in self.problem.pairs for p in pair.points}
+        numbers = [n for n, one in enumerate(self.problem.readers) if paired & set(one.points)]
+        self._answering = True
+        for _ in range(0 if self._every else _ANSWERS):
+            before, left = len(self._columns), self.clock.left
+            if left is not None and left <= 0:
+                break
+            share = None if left is None else _SHARE * left / (_ANSWERS * len(numbers))
+            plan = self.plan(clock=Clock(None if left is None else (1 - _SHARE) * left / _ANSWERS))
+            tasks = [
+                replace(
+                    task,
+                    alternatives=tuple(
+                        (self.arbiter.answered(p, some[0], plan.points),)
+                        for p, some in zip(task.reader.points, task.alternatives, strict=True)
+                    ),
+                )
+                for task in self._tasks(numbers, share)
+            ]
+            for columns in self.mapped(answer_partners, tasks):
+                for one in columns:
+                    self._add(*one)
+            if len(self._columns) == before:
+                break
+        self._answering = False
+
     def _list_every(self) -> None:
         places = [(p, a) for p, some in enumerate(self.problem.points) for a in range(len(some))]
         given = [self.problem.points[p][a] for p, a in places]
@@ -228,6 +260,8 @@ class SitePlanner:
         problem = self.problem
         if at_most is not None or (budget is not None and problem.setting) or problem.pairs:
             _ = self._spread
+        if problem.pairs and not self._answering:
+            _ = self._answered
         every = [*self._columns.values()]
         columns = [column for column, _ in every]
         joints: list[Joint] = []

@@ -16,7 +16,15 @@ from strategist.optimise.strategy import Strategy
 from strategist.survey.records import Tag
 from strategist.tags.candidates import Candidates
 
-__all__ = ["COMBINATIONS_MAX", "ReaderTask", "Solved", "solve_reader", "try_at_reader"]
+__all__ = [
+    "COMBINATIONS_MAX",
+    "Columns",
+    "ReaderTask",
+    "Solved",
+    "answer_partners",
+    "solve_reader",
+    "try_at_reader",
+]
 
 COMBINATIONS_MAX = 64  # of options at one reader: each is solved for itself
 
@@ -144,6 +152,13 @@ def _under_rules(
     every = (found.best, *found.others)
     columns = [one for agreed in every for one in _columns(task.reader, some, agreed, freed)]
     return found, _again(task, chosen, members, columns)
+
+
+def answer_partners(task: ReaderTask) -> Columns:
+    """What is best as surveyed where what is `free` costs nothing, at what it loses where not."""
+    some = (0,) * len(task.alternatives)
+    joint, members = _members(task, [of[0] for of in task.alternatives])
+    return tuple(_under_rules(task, some, joint, members, Clock(task.seconds))[1])
 
 
 def _again(
