@@ -59,7 +59,7 @@ def random_pair(
             serial_masks=True,
         )
         points.append((Alternative(None, survey_of(LEVELS, entries[side]), policy),))
-    readers = (ReaderOf("one", (0, 1), shares),)
+    readers: tuple[ReaderOf, ...] = (ReaderOf("one", (0, 1), shares),)
     if not shares:
         readers = (ReaderOf("one", (0,)), ReaderOf("two", (1,)))
     pair = Pair("doors", (0, 1), facing=int(rng.integers(2)) if facing else None, price=3.0)
@@ -138,23 +138,26 @@ class Brute:
     def _key(self, first: Done, second: Done, above: float | None) -> Key:
         gone: tuple[set[tuple[str, str]], ...] = (set(), set())
         facing = self.site.pairs[0].facing
-        for key in set(first.heard) & set(second.heard) if above is not None else ():
+        for key in set(first.heard) & set(second.heard):
+            if above is None:
+                break
             difference = first.heard[key] - second.heard[key]
             if difference >= above and facing != 1:
                 gone[1].add(key)
             if -difference >= above and facing != 0:
                 gone[0].add(key)
-        excess = loss = 0.0
-        for p, one in enumerate((first, second)):
-            policy = self.site.points[p][0].policy
-            reported = set(one.heard) - gone[p]
-            wanted = {key for key, role in self.roles[p].items() if role}
-            missed, stray = len(wanted - reported), len(reported - wanted)
-            most = policy.limits.missed_rate_max
-            if most is not None and wanted:
-                excess += max(0.0, missed / len(wanted) - most)
-            loss += policy.loss.missed * missed + policy.loss.stray * stray
-        return excess, loss
+        keys = [self.key(p, set(one.heard) - gone[p]) for p, one in enumerate((first, second))]
+        return keys[0][0] + keys[1][0], keys[0][1] + keys[1][1]
+
+    def key(self, p: int, reported: set[tuple[str, str]]) -> Key:
+        """What a read point comes to that reports this, in the end."""
+        policy = self.site.points[p][0].policy
+        wanted = {key for key, role in self.roles[p].items() if role}
+        missed, stray = len(wanted - reported), len(reported - wanted)
+        most, excess = policy.limits.missed_rate_max, 0.0
+        if most is not None and wanted:
+            excess = max(0.0, missed / len(wanted) - most)
+        return excess, policy.loss.missed * missed + policy.loss.stray * stray
 
     def _done(self, one: Alternative) -> Iterator[Done]:
         yield Done(None, {})
