@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 
 from strategist import Case, InputError, SitePlan, plan_site, site_plan_text
-from strategist.survey.case import ReadPoint
+from strategist.survey.records import ReadPoint
 from strategist.survey.site import Arbitration, SharedReader
 from tests.optimise.site.made_pairs import random_pair
 

@@ -19,14 +19,13 @@ strategies, thresholds and partners.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
-from strategist.optimise.problem import Counts, value
+from strategist.optimise.problem import Counts
 from strategist.optimise.site.asked import Alternative, Pair, Rule
 from strategist.optimise.site.values import settable
 from strategist.optimise.strategy import Strategy
@@ -34,6 +33,8 @@ from strategist.survey.profile import peaks
 from strategist.survey.records import Bools, Floats, Ints, Survey
 from strategist.survey.score import in_time
 from strategist.tags.mask import chain_accepts
+
+_DIGITS = 6  # of losses, as they are compared
 
 __all__ = ["Contest", "Reports", "Side", "reported_by", "reports_of"]
 
@@ -74,14 +75,22 @@ class Side:
         stray = int((~roster_wanted & reported).sum())
         return Reports(Counts(missed, stray), rssi[self.entry])
 
-    def key(self, counts: Counts) -> tuple[float, float]:
-        """Excess and loss, as they count at the site."""
-        policy = self.alternative.policy
-        wanted = int(self.heard.roster_wanted.sum())
-        missed_rate = counts.missed / wanted if wanted else None
-        excess = policy.limits.excess(missed_rate, counts.stray / len(self.heard.pass_ids))
-        loss = policy.loss.missed * counts.missed + policy.loss.stray * counts.stray
-        return value(excess), value(self.alternative.scale * loss)
+    @cached_property
+    def presented(self) -> int:
+        """Wanted tags, over all passes."""
+        return int(self.heard.roster_wanted.sum())
+
+    def keys(self, missed: Ints, stray: Ints) -> tuple[Floats, Floats]:
+        """Excess and loss of counts, as they count at the site."""
+        policy, passes = self.alternative.policy, len(self.heard.pass_ids)
+        limits, weights = policy.limits, policy.loss
+        excess = np.zeros(len(missed))
+        if limits.missed_rate_max is not None and self.presented:
+            excess += np.maximum(0.0, missed / self.presented - limits.missed_rate_max)
+        if limits.stray_rate_max is not None:
+            excess += np.maximum(0.0, stray / passes - limits.stray_rate_max)
+        loss = self.alternative.scale * (weights.missed * missed + weights.stray * stray)
+        return np.round(excess, _DIGITS), np.round(loss, _DIGITS)
 
 
 def reports_of(survey: Survey, strategy: Strategy) -> Floats:
@@ -143,49 +152,49 @@ class Contest:
 
     def best(self, first: Reports, second: Reports) -> Rule | None:
         """The best rule where the two report this; None: none is better than no rule."""
+        by, loser, wanted = self._in_order(first, second)
+        if wanted.all():
+            return None  # nothing to gain
+        last = np.flatnonzero(np.append(by[1:] != by[:-1], True))
+        discarded, keys = [], []  # by side; index 0 is no rule
+        for side, reports in enumerate((first, second)):
+            of_side = [np.cumsum((loser == side) & (wanted == role))[last] for role in (1, 0)]
+            of_wanted, of_stray = (np.append(0, one) for one in of_side)
+            discarded.append((of_wanted, of_stray))
+            missed, stray = reports.counts.missed + of_wanted, reports.counts.stray - of_stray
+            keys.append(self.sides[side].keys(missed, stray))
+        excess, loss = (np.round(keys[0][n] + keys[1][n], _DIGITS) for n in (0, 1))
+        floor = 0.0 if self.pair.facing is None else -np.inf
+        high = np.append(np.inf, by[last])
+        low = np.concatenate([[0.0], by[last][1:], [floor]])
+        width = high - low  # of equals no rule, then the widest
+        n = int(np.lexsort((-width, np.arange(len(high)) > 0, loss, excess))[0])
+        if n == 0:
+            return None
+        both = [(float(one[0][n]), float(one[1][n])) for one in keys]
+        gone = [[int(one[role][n]) for one in discarded] for role in (0, 1)]
+        dbs = None if np.isinf(low[n]) else settable((float(low[n]), float(high[n])), None)
+        return Rule(
+            *(dbs, float(low[n]), float(high[n]), (both[0], both[1])),
+            discarded_wanted=(gone[0][0], gone[0][1]),
+            discarded_stray=(gone[1][0], gone[1][1]),
+        )
+
+    def _in_order(self, first: Reports, second: Reports) -> tuple[Floats, Ints, Bools]:
+        """Of what both report, by how many dB the other read is stronger than that of which side,
+        and whether that side wants it; the most first."""
         above = _difference(first.rssi, second.rssi)
         contested = np.isfinite(above)
         if self.pair.facing is None:
-            by, loser = np.abs(above), (above > 0).astype(np.int64)  # 1: b's is the weaker
+            by, loser = np.abs(above), (above > 0).astype(np.int64)
             contested &= by > 0
         else:
             keeps = self.pair.points.index(self.pair.facing)
             by, loser = above * (1 - 2 * keeps), np.full(len(above), 1 - keeps)
-        by, loser = by[contested], loser[contested]
-        order = np.argsort(-by, kind="stable")
-        by, loser = by[order], loser[order]
-        wanted = np.where(
-            loser == 1,
-            self.sides[1].wanted[contested][order],
-            self.sides[0].wanted[contested][order],
-        )
-        sums = [np.cumsum((loser == side) & (wanted == role)) for side in (0, 1) for role in (1, 0)]
-        last = np.flatnonzero(np.append(by[1:] != by[:-1], True)) if len(by) else ()
-        floor = 0.0 if self.pair.facing is None else -math.inf
-        keys = [self.sides[0].key(first.counts), self.sides[1].key(second.counts)]
-        least, found = _sum(keys), None
-        for number, place in enumerate(last):
-            low = float(by[last[number + 1]]) if number + 1 < len(last) else floor
-            rule = self._rule(
-                first, second, [int(one[place]) for one in sums], low, float(by[place])
-            )
-            if rule.key < least or (
-                found is not None and rule.key == least and rule.width > found.width
-            ):
-                least, found = rule.key, rule
-        return found
-
-    def _rule(
-        self, first: Reports, second: Reports, dropped: Sequence[int], low: float, high: float
-    ) -> Rule:
-        counts = []
-        for side, one in enumerate((first, second)):
-            wanted, stray = dropped[2 * side : 2 * side + 2]
-            counts.append(Counts(one.counts.missed + wanted, one.counts.stray - stray))
-        keys = (self.sides[0].key(counts[0]), self.sides[1].key(counts[1]))
-        dbs = None if math.isinf(low) else settable((low, high), None)
-        of_wanted, of_stray = (dropped[0], dropped[2]), (dropped[1], dropped[3])
-        return Rule(dbs, low, high, keys, of_wanted, of_stray)
+        wanted = np.where(loser == 1, self.sides[1].wanted, self.sides[0].wanted)
+        places = np.flatnonzero(contested)
+        places = places[np.argsort(-by[places], kind="stable")]
+        return by[places], loser[places], wanted[places]
 
 
 def _difference(first: Floats, second: Floats) -> Floats:
@@ -203,7 +212,3 @@ def _places(survey: Survey) -> dict[tuple[str, str], int]:
         (survey.pass_ids[survey.roster_pass[e]], survey.tags[survey.roster_tag[e]].epc): int(e)
         for e in heard
     }
-
-
-def _sum(keys: Sequence[tuple[float, float]]) -> tuple[float, float]:
-    return value(sum(key[0] for key in keys)), value(sum(key[1] for key in keys))
