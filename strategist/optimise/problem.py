@@ -149,9 +149,10 @@ class Problem:
 
     @cached_property
     def row_weight(self) -> Ints:
-        """Tags behind each row over all passes of its group."""
-        weight: Ints = self.profile.row_count * self.profile.pass_count[self.profile.row_pass]
-        return weight
+        """Tags behind each row over all passes of its group, as they count to the loss."""
+        profile = self.profile
+        weight: Ints = profile.row_count * profile.pass_count[profile.row_pass]
+        return weight if profile.row_free is None else np.where(profile.row_free, 0, weight)
 
     @cached_property
     def rows(self) -> tuple[Ints, Ints, Ints, Bools]:
@@ -308,7 +309,7 @@ def _profiles_of(
     if sample is None:
         return _profiles(survey, candidates, guard)
     drifted = guarded_peaks(sample.survey, guard)
-    return aggregate(sample.survey, candidates.tag_class, drifted, sample.times)
+    return aggregate(sample.survey, candidates.tag_class, drifted, sample.times, sample.free)
 
 
 @kept

@@ -21,7 +21,8 @@ class Profile:
     apart) in pass group `row_pass[r]`, all wanted or all stray by `row_wanted[r]`. `rssi[r, l]`
     is the peak in dBm at level index l; −inf: tried and not read; NaN: not surveyed. Pass group p
     stands for `pass_count[p]` passes that are equal in all this. Rows are sorted by pass group.
-    Pass q of the survey is in group `group_of[q]` (-1: it counts nowhere).
+    Pass q of the survey is in group `group_of[q]` (-1: it counts nowhere). Rows that are
+    `row_free` count to the stop of a ladder, and not to the loss (None: there are none).
     """
 
     levels_dbm: Floats
@@ -33,6 +34,7 @@ class Profile:
     pass_count: Ints
     classes: int
     group_of: Ints
+    row_free: Bools | None = None
 
     def at_levels(self, keep: Bools) -> Profile:
         """The profile at some of the levels only (rows are not merged again)."""
@@ -78,11 +80,16 @@ def _kinds(table: Floats) -> tuple[Floats, Ints]:
 
 
 def aggregate(
-    survey: Survey, tag_class: Ints, drifted: Floats, times: Ints | None = None
+    survey: Survey,
+    tag_class: Ints,
+    drifted: Floats,
+    times: Ints | None = None,
+    free: Bools | None = None,
 ) -> tuple[Profile, Profile]:
     """Merge equal tags within a pass, then equal passes; `tag_class[t]` classes the survey's tags.
 
-    Pass p counts `times[p]` times (0: it is left out; None: each once).
+    Pass p counts `times[p]` times (0: it is left out; None: each once). Roster entries that are
+    `free` do not count to the loss (None: all do).
 
     `drifted` holds, in the shape of `peaks`, what counts in place of the peaks if the site drifts;
     the second profile has it for the rows of the first. Equal means: same class, same role and the
@@ -93,7 +100,10 @@ def aggregate(
     klass = tag_class[survey.roster_tag]
     both = np.column_stack([rssi, drifted])
     both[np.isnan(both)] = _UNTRIED
-    kinds, kind_of = _kinds(np.column_stack([klass, survey.roster_wanted, both]))
+    role = survey.roster_wanted.astype(np.int64)  # 1: wanted; 0: stray; negative: and free
+    if free is not None:
+        role[free] -= 2
+    kinds, kind_of = _kinds(np.column_stack([klass, role, both]))
     passes = len(survey.pass_ids)
     pairs, counts = np.unique(survey.roster_pass * len(kinds) + kind_of, return_counts=True)
     pair_pass, pair_kind = pairs // max(len(kinds), 1), pairs % max(len(kinds), 1)
@@ -120,12 +130,13 @@ def aggregate(
         levels_dbm=survey.levels_dbm,
         row_pass=np.concatenate(row_pass).astype(np.int64),
         row_class=kinds[kind, 0].astype(np.int64),
-        row_wanted=kinds[kind, 1] > 0,
+        row_wanted=kinds[kind, 1] % 2 > 0,
         row_count=np.concatenate(row_count).astype(np.int64),
         rssi=values[:, :levels],
         pass_count=np.array([groups[key] for key in ordered], np.int64),
         classes=int(tag_class.max(initial=0)) + 1,
         group_of=np.array([numbers.get(key, -1) for key in keys], np.int64),
+        row_free=None if free is None else kinds[kind, 1] < 0,
     )
     return profile, replace(profile, rssi=values[:, levels:])
 
