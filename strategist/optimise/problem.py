@@ -151,8 +151,9 @@ class Problem:
     def row_weight(self) -> Ints:
         """Tags behind each row over all passes of its group, as they count to the loss."""
         profile = self.profile
-        weight: Ints = profile.row_count * profile.pass_count[profile.row_pass]
-        return weight if profile.row_free is None else np.where(profile.row_free, 0, weight)
+        tags = profile.row_count if profile.row_cost is None else profile.row_cost
+        weight: Ints = tags * profile.pass_count[profile.row_pass]
+        return weight
 
     @cached_property
     def rows(self) -> tuple[Ints, Ints, Ints, Bools]:
@@ -309,7 +310,7 @@ def _profiles_of(
     if sample is None:
         return _profiles(survey, candidates, guard)
     drifted = guarded_peaks(sample.survey, guard)
-    return aggregate(sample.survey, candidates.tag_class, drifted, sample.times, sample.free)
+    return aggregate(sample.survey, candidates.tag_class, drifted, sample.times, sample.free_below)
 
 
 @kept

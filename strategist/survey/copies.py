@@ -28,11 +28,11 @@ DONORS = 5  # presentations that turned on last, whose reads stand for one never
 @dataclass(frozen=True, eq=False)
 class Sample:
     """Passes to choose over in place of those surveyed: pass p counts `times[p]` times (0: not).
-    Roster entries that are `free` count to the stop of a ladder, and not to the loss."""
+    Strays are `free_below` so many dBm, as `aggregate` has it (None: none is)."""
 
     survey: Survey
     times: Ints
-    free: Bools | None = None
+    free_below: Floats | None = None
 
 
 def copies_for(passes: int) -> int:

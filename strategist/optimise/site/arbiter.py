@@ -40,8 +40,8 @@ class Arbiter:
         if point not in self.side:
             return as_surveyed
         contest, number = self.side[point]
-        free = contest.free(number)
-        return replace(as_surveyed, free=free) if free.any() else as_surveyed
+        free = contest.free_below(number)
+        return replace(as_surveyed, free_below=free) if (free > -np.inf).any() else as_surveyed
 
     def side_of(self, point: int, alternative: int) -> Side | None:
         """None: no rule looks at what it reports."""
@@ -54,17 +54,18 @@ class Arbiter:
         self, point: int, as_surveyed: Alternative, planned: Sequence[Planned]
     ) -> Alternative:
         """With what a rule may discard there since the other read point reports it in a plan."""
-        if as_surveyed.free is None:
+        if as_surveyed.free_below is None:
             return as_surveyed
         contest, number = self.side[point]
         other = planned[contest.pair.points[1 - number]]
         side = contest.sides[1 - number]
         reports = None if other.alternative else side.reports(other.strategy)
-        free = np.zeros(len(as_surveyed.free), bool)
+        free = np.full(len(as_surveyed.free_below), -np.inf)
         if reports is not None:
-            entry = contest.sides[number].entry
-            free[entry[np.isfinite(reports.rssi)]] = True
-        return replace(as_surveyed, free=free & as_surveyed.free)
+            entry, rssi = contest.sides[number].entry, reports.rssi
+            faced = contest.pair.facing is not None
+            free[entry] = np.where(np.isfinite(rssi), np.inf, rssi) if faced else rssi
+        return replace(as_surveyed, free_below=np.minimum(free, as_surveyed.free_below))
 
     def joints(
         self, columns: Sequence[tuple[Column, Planned]], clock: Clock

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from strategist.optimise.problem import value
 from strategist.optimise.strategy import Strategy
 from strategist.survey.policy import Policy
-from strategist.survey.records import Bools, Survey
+from strategist.survey.records import Floats, Survey
 from strategist.survey.site import SharedPart
 
 __all__ = ["Alternative", "Pair", "Plan", "Planned", "ReaderOf", "Rule", "SiteProblem"]
@@ -22,7 +22,7 @@ class Alternative:
     Its loss counts `scale` times (an option's survey may have other passes). `step_s` is what a
     ladder step takes with 0, 1, … masks (empty: not known). `nothing` is the (excess, loss) of the
     read point without the option where it reports nothing (None: its own). A rule of its pair may
-    discard what is `free` (roster entries; None: there is no rule).
+    discard the report of roster entry e by reads below `free_below[e]` dBm (None: of none).
     """
 
     option: str | None
@@ -32,7 +32,7 @@ class Alternative:
     scale: float = 1.0
     step_s: tuple[float, ...] = ()
     nothing: tuple[float, float] | None = None
-    free: Bools | None = None
+    free_below: Floats | None = None
 
     @property
     def silence(self) -> tuple[float, float]:

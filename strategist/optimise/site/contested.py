@@ -12,9 +12,9 @@ What both lose depends on \theta only by which differences it lies between, so t
 (i, j) is found by going through them in order. No rule at all is a choice, too, so that the pair
 never loses more with a rule than without.
 
-No rule discards more than every contested stray that may be the weaker one. So a read point whose
-such strays cost nothing (`free`) loses no more than it does under any rule: a bound for all
-strategies, thresholds and partners.
+No rule discards more than every contested stray that is reported by weaker reads than the strongest
+that the other read point has of it. So a read point where these cost nothing (`free_below`) loses
+no more than it does under any rule: a bound for all strategies, thresholds and partners.
 """
 
 from __future__ import annotations
@@ -135,19 +135,21 @@ class Contest:
         ]
         return Contest(pair, (sides[0], sides[1]))
 
-    def free(self, side: int) -> Bools:
-        """Which roster entries of a side may cost nothing under some rule."""
+    def free_below(self, side: int) -> Floats:
+        """For each roster entry of a side the dBm below which some rule may discard its report:
+        what is no weaker than the other read point's strongest read stays under each (−inf: it
+        stays in any case)."""
         own, other = self.sides[side], self.sides[1 - side]
-        found = np.zeros(len(own.heard.roster_wanted), bool)
+        found = np.full(len(own.heard.roster_wanted), -np.inf)
         if self.pair.facing == self.pair.points[side]:
             return found
-        may = ~own.wanted
-        if self.pair.facing is None:  # the weaker one may go: not what is never weaker
+        below = np.full(len(own.entry), np.inf)
+        if self.pair.facing is None:
+            below = peaks(other.heard)[other.entry].max(axis=1, initial=-np.inf)
             heard = peaks(own.heard)[own.entry]
             weakest = np.where(np.isfinite(heard), heard, np.inf).min(axis=1, initial=np.inf)
-            strongest = peaks(other.heard)[other.entry].max(axis=1, initial=-np.inf)
-            may &= strongest > weakest
-        found[own.entry[may]] = True
+            below[weakest >= below] = -np.inf
+        found[own.entry] = np.where(own.wanted, -np.inf, below)
         return found
 
     def best(self, first: Reports, second: Reports) -> Rule | None:

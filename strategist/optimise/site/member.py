@@ -127,8 +127,8 @@ class Member:
 
     def freed(self, one: Alternative) -> Member:
         """The read point where what a rule may discard costs nothing."""
-        assert one.free is not None
-        sample = Sample(one.survey, np.ones(len(one.survey.pass_ids), np.int64), one.free)
+        assert one.free_below is not None
+        sample = Sample(one.survey, np.ones(len(one.survey.pass_ids), np.int64), one.free_below)
         parts = over(self.parts, sample)
         return Member(parts, self.classes, self.scale, self.given_up, self.clock)
 

@@ -9,6 +9,7 @@ model proves over its columns is proven of all.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property, partial
@@ -176,13 +177,22 @@ class SitePlanner:
         return self._values.setdefault(key, len(self._values))
 
     @cached_property
-    def _spread(self) -> None:
-        """Strategies of one read point tried at the others; all there are where the site is
-        small."""
+    def _listed(self) -> None:
+        """All strategies there are, where the site is small."""
         if self.small:
             self._list_every()
+
+    @cached_property
+    def _spread(self) -> None:
+        """Strategies of one read point tried at the others: the best of each reader first."""
+        _ = self._listed
         if not self._every:
-            known = list(self._settings)[:_ELSEWHERE]
+            of_reader = [
+                [x.strategy for one in some for _, x in one.columns if x.strategy is not None]
+                for some in self.solved
+            ]
+            in_turn = itertools.chain.from_iterable(itertools.zip_longest(*of_reader))
+            known = [one for one in dict.fromkeys(in_turn) if one is not None][:_ELSEWHERE]
             readers, left = range(len(self.problem.readers)), self.clock.left
             tasks = self._tasks(readers, None if left is None else _SHARE * left / len(readers))
             for columns in self.mapped(partial(try_at_reader, strategies=known), tasks):
@@ -258,7 +268,9 @@ class SitePlanner:
         is discarded."""
         clock = clock or self.clock
         problem = self.problem
-        if at_most is not None or (budget is not None and problem.setting) or problem.pairs:
+        if problem.pairs:
+            _ = self._listed
+        if at_most is not None or (budget is not None and problem.setting):
             _ = self._spread
         if problem.pairs and not self._answering:
             _ = self._answered

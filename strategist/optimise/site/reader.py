@@ -92,7 +92,7 @@ def _solved(task: ReaderTask, some: tuple[int, ...], clock: Clock) -> Solved:
     reader = task.reader
     chosen = [of[a] for of, a in zip(task.alternatives, some, strict=True)]
     joint, members = _members(task, chosen)
-    ruled = any(one.free is not None for one in chosen)
+    ruled = any(one.free_below is not None for one in chosen)
     share = Clock(clock.left / 2) if ruled and clock.left is not None else clock
     found = _found(task, chosen, joint, members, share)
     columns: list[tuple[int, Planned]] = []
@@ -145,7 +145,7 @@ def _under_rules(
     columns, at what it loses without them."""
     chosen = [of[a] for of, a in zip(task.alternatives, some, strict=True)]
     freed = [
-        member if one.free is None else member.freed(one)
+        member if one.free_below is None else member.freed(one)
         for member, one in zip(members, chosen, strict=True)
     ]
     found = _found(task, chosen, joint, freed, clock)
@@ -155,7 +155,7 @@ def _under_rules(
 
 
 def answer_partners(task: ReaderTask) -> Columns:
-    """What is best as surveyed where what is `free` costs nothing, at what it loses where not."""
+    """What is best as surveyed where what a rule may discard is free; at what it loses if not."""
     some = (0,) * len(task.alternatives)
     joint, members = _members(task, [of[0] for of in task.alternatives])
     return tuple(_under_rules(task, some, joint, members, Clock(task.seconds))[1])

@@ -5,14 +5,13 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-import numpy as np
 import pytest
 
 from strategist.optimise.site import plan as plans
 from strategist.optimise.site.asked import SiteProblem
 from strategist.optimise.site.member import members_of
 from strategist.optimise.site.plan import SitePlanner
-from strategist.survey.records import Bools, Survey
+from strategist.survey.records import Floats, Survey
 from strategist.survey.site import SharedPart
 from tests.optimise.site.made import rounded
 from tests.optimise.site.made_pairs import Brute, random_pair
@@ -65,17 +64,19 @@ def test_what_a_rule_may_discard_stops_ladders_and_costs_nothing(seed: int) -> N
     brute, contest = Brute(site), SitePlanner(site).arbiter.contests[0]
     given = [some[0] for some in site.points]
     for side, member in enumerate(members_of(given)[1]):
-        one, free = given[side], contest.free(side)
-        found = member.freed(replace(one, free=free)).alone
+        one, below = given[side], contest.free_below(side)
+        found = member.freed(replace(one, free_below=below)).alone
+        free = _named(one.survey, below)
         best = min(
-            brute.key(side, set(done.heard) - _named(one.survey, free)) for done in brute.done[side]
+            brute.key(side, {key for key, rssi in done.heard.items() if rssi >= free[key]})
+            for done in brute.done[side]
         )
         assert rounded(found[0].key[:2]) == rounded(best) == rounded(found[1])
 
 
-def _named(survey: Survey, entries: Bools) -> set[tuple[str, str]]:
-    """Pass and EPC of some roster entries."""
+def _named(survey: Survey, below: Floats) -> dict[tuple[str, str], float]:
+    """By pass and EPC of a roster entry."""
     return {
-        (survey.pass_ids[survey.roster_pass[e]], survey.tags[survey.roster_tag[e]].epc)
-        for e in np.flatnonzero(entries)
+        (survey.pass_ids[survey.roster_pass[e]], survey.tags[survey.roster_tag[e]].epc): dbm
+        for e, dbm in enumerate(below.tolist())
     }
