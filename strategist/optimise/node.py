@@ -289,9 +289,9 @@ class Node:
         for start in range(0, tuning.rounds, at_once):
             at_most = min(at_once, tuning.rounds - start)
             way = multiplier, kept, self.cells, *self._limits(), limit
-            of_sample = sample.bytes, alive, few, bases[found:], weights[found:]
+            room = bases[found:], weights[found:], reached
             number, left, ended = cut_rounds(
-                self.state, *way, *self._patience(), at_most, *of_sample, reached
+                self.state, *way, *self._patience(), at_most, sample.bytes, alive, few, *room
             )
             found, alive = found + number, alive[:left]
             if ended or self.clock.expired():
