@@ -18,7 +18,6 @@ SOURCES = sorted((ROOT / "strategist").rglob("*.py")) + sorted((ROOT / "api").rg
 # table that commands and the API are made from.
 RANK = {
     "errors": 0,
-    "machine": 0,
     "survey": 1,
     "tags": 2,
     "radio": 2,

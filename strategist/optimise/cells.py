@@ -7,7 +7,7 @@ from functools import cached_property
 
 import numpy as np
 
-from strategist.machine.code import Floats2, compiled
+from strategist.optimise.cached_numba import Floats2, compiled
 from strategist.optimise.kernel import Cells
 from strategist.optimise.measures import Measure
 from strategist.optimise.problem import Problem

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from strategist.machine.code import Bytes, Bytes2, Floats3, compiled, inner
+from strategist.optimise.cached_numba import Bytes, Bytes2, Floats3, compiled
 from strategist.optimise.clock import Clock
 from strategist.optimise.selections import Literals, Selections, Words
 from strategist.optimise.walks import sums_of_bytes
@@ -95,7 +95,7 @@ def _joined(own: Bytes2, join: np.ufunc) -> Bytes2:
     return found
 
 
-@inner
+@compiled
 def _fits(
     sure: Bytes,
     may: Bytes,
@@ -119,7 +119,7 @@ def _fits(
     return True
 
 
-@inner
+@compiled
 def _is_within(own: Bytes, mask: Bytes, either: bool, every: Floats3, rooms: Floats) -> bool:
     """Whether the sums of one join are within the room."""
     for cut in range(len(rooms)):

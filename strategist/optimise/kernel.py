@@ -18,7 +18,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from strategist.machine.code import Bytes2, Floats2, Ints2, compiled, inner
+from strategist.optimise.cached_numba import Bytes2, Floats2, Ints2, compiled
 from strategist.survey.records import Bools, Floats, Ints
 
 __all__ = [
@@ -77,7 +77,7 @@ class Costs(NamedTuple):
     turn: Ints
 
 
-@inner
+@compiled
 def _cost_of_pass(
     p: int, state: Ints, multiplier: Floats, cells: Cells, cost: Floats, sure: Floats
 ) -> bool:
@@ -105,7 +105,7 @@ def _cost_of_pass(
     return anything_open
 
 
-@inner
+@compiled
 def _fill_costs(
     state: Ints, multiplier: Floats, cells: Cells, stop_after: int, costs: Costs
 ) -> float:
@@ -122,7 +122,7 @@ def _fill_costs(
     return free
 
 
-@inner
+@compiled
 def _turn(p: int, state: Ints, cells: Cells, stop_after: int, levels: int) -> int:
     """The lowest level by which pass p could have stopped; `levels` if there is none."""
     found = 0.0
@@ -134,7 +134,7 @@ def _turn(p: int, state: Ints, cells: Cells, stop_after: int, levels: int) -> in
     return levels
 
 
-@inner
+@compiled
 def _end(sure: Floats, stop_after: int, must: Bools) -> int:
     """The place of the step that a pass does not walk past: one where it stops for sure, or top."""
     for place in range(len(sure)):
@@ -143,7 +143,7 @@ def _end(sure: Floats, stop_after: int, must: Bools) -> int:
     return len(sure) - 1
 
 
-@inner
+@compiled
 def _fill_steps(
     costs: Costs,
     state: Ints,
@@ -172,7 +172,7 @@ def _fill_steps(
     _add_up(total, edge, top)
 
 
-@inner
+@compiled
 def _least_past(
     p: int,
     costs: Costs,
@@ -211,7 +211,7 @@ def _least_past(
                 least[t] = min(least[t], walk[other])
 
 
-@inner
+@compiled
 def _add_up(total: Floats, edge: Floats2, top: Floats2) -> None:
     """From what passes cost by turn and level to what steps do (see `step_costs`), in place."""
     levels = len(total)
@@ -281,7 +281,7 @@ def best_ladder(edge: Floats, top: Floats, steps_max: int, must: Bools) -> tuple
     return best, ladder[:count]
 
 
-@inner
+@compiled
 def _choose(
     costs: Costs,
     state: Ints,
@@ -327,7 +327,7 @@ def _choose(
             chosen[c] = 1.0 if lets and not blocked else 0.0
 
 
-@inner
+@compiled
 def _centre(state: Ints, cells: Cells, chosen: Floats) -> None:
     """Take from each cell of an open class the mean of the class; 0 for the cells of others."""
     share, size = np.empty(len(state)), np.empty(len(state))
@@ -614,7 +614,7 @@ def fix_by_probing(
     return fixed
 
 
-@inner
+@compiled
 def _look_at(
     p: int,
     costs: Costs,
@@ -632,7 +632,7 @@ def _look_at(
     _least_past(p, costs, state, multiplier, cells, stop_after, must, least[p])
 
 
-@inner
+@compiled
 def _try(
     p: int, c: int, kind: int, costs: Costs, tried: Costs, multiplier: Floats, cells: Cells
 ) -> None:
@@ -645,7 +645,7 @@ def _try(
     tried.open[p] = costs.open[p]
 
 
-@inner
+@compiled
 def _count(p: int, sign: float, costs: Costs, least: Floats2, sums: Floats2) -> None:
     """Count pass p in, or out again, by its turn."""
     levels, turn = least.shape[1], costs.turn[p]
@@ -656,7 +656,7 @@ def _count(p: int, sign: float, costs: Costs, least: Floats2, sums: Floats2) -> 
         sums[levels + 1 + turn, t] += sign * costs.cost[p, t]
 
 
-@inner
+@compiled
 def _where_classes_are(cells: Cells, begin: Ints, passes: Ints, cell_of: Ints) -> None:
     """Fills in passes and cells: from `begin[k]` to `begin[k + 1]` stand those of class k."""
     classes = len(begin) - 1
@@ -708,7 +708,7 @@ def _penalties(
     _fill_penalties(costs, state, multiplier, cells, stop_after, must, into, out)
 
 
-@inner
+@compiled
 def _fill_penalties(
     costs: Costs,
     state: Ints,
@@ -871,7 +871,7 @@ def cut_rounds(
     return number, left, ended
 
 
-@inner
+@compiled
 def _room(state: Ints, base: float, weight: Floats, limit: float) -> float:
     """As `node.Penalties.room`: fixes weights, and returns the room."""
     over, total = limit - base, 0.0

@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from strategist.machine.code import Bools2, Floats2, compiled, inner
+from strategist.optimise.cached_numba import Bools2, Floats2, compiled
 from strategist.optimise.own_columns import Columns
 from strategist.survey.records import Bools, Floats, Ints
 
@@ -111,14 +111,14 @@ def _raised(
     return highest, cheapest
 
 
-@inner
+@compiled
 def _copy(source: Floats2, target: Floats2) -> None:
     for a in range(len(source)):
         for r in range(source.shape[1]):
             target[a, r] = source[a, r]
 
 
-@inner
+@compiled
 def _fill_lowest(columns: Columns, alive: Bools, lowest: Ints) -> None:
     """The lowest column of each place that is alive; −1 where none is."""
     for p in range(len(lowest)):
@@ -128,7 +128,7 @@ def _fill_lowest(columns: Columns, alive: Bools, lowest: Ints) -> None:
             lowest[columns.place[c]] = c
 
 
-@inner
+@compiled
 def _fill_terms(
     columns: Columns, alive: Bools, lowest: Ints, price: Floats2, term: Floats, chosen: Ints
 ) -> float:
@@ -158,7 +158,7 @@ def _fill_terms(
     return sum_of_least
 
 
-@inner
+@compiled
 def _count(columns: Columns, chosen: Ints, counted: Bools2) -> None:
     """Fills which rows each antenna counts."""
     for a in range(len(chosen)):
@@ -173,7 +173,7 @@ def _count(columns: Columns, chosen: Ints, counted: Bools2) -> None:
                 counted[a, columns.row[k]] = True
 
 
-@inner
+@compiled
 def _times(counted: Bools2, r: int) -> int:
     """How many antennas count a row."""
     found = 0
@@ -182,7 +182,7 @@ def _times(counted: Bools2, r: int) -> int:
     return found
 
 
-@inner
+@compiled
 def _cost_of(columns: Columns, counted: Bools2) -> float:
     total = 0.0
     for r in range(len(columns.cost)):
@@ -191,7 +191,7 @@ def _cost_of(columns: Columns, counted: Bools2) -> float:
     return total
 
 
-@inner
+@compiled
 def _turn(columns: Columns, counted: Bools2, kept: float, price: Floats2, way: Floats2) -> float:
     """Turns the direction `way` towards the subgradient; returns its squared length, without
     wanted rows whose price cannot go that way."""
@@ -210,7 +210,7 @@ def _turn(columns: Columns, counted: Bools2, kept: float, price: Floats2, way: F
     return length
 
 
-@inner
+@compiled
 def _move(columns: Columns, price: Floats2, way: Floats2, step: float) -> None:
     """A step along the direction, then the nearest prices that are allowed."""
     antennas, cost = len(price), columns.cost
@@ -234,7 +234,7 @@ def _move(columns: Columns, price: Floats2, way: Floats2, step: float) -> None:
                 total += price[a, r]
 
 
-@inner
+@compiled
 def _give_up(columns: Columns, alive: Bools, term: Floats, chosen: Ints, room: float) -> bool:
     """Marks the columns that are in no choice below the target; whether there was one."""
     some = False

@@ -4,15 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from strategist.machine.code import (
-    Bools2,
-    Bytes2,
-    Floats2,
-    Floats3,
-    Ints2,
-    compiled,
-    inner,
-)
+from strategist.optimise.cached_numba import Bools2, Bytes2, Floats2, Floats3, Ints2, compiled
 from strategist.survey.records import Bools, Floats, Ints
 
 __all__ = [
@@ -58,7 +50,7 @@ def _ladder_bounds(edge: Floats3, top: Floats3, least: Floats3, total: Floats3) 
                     total[k, n, t] = min(total[k, n, t], before + top_at[u + 1])
 
 
-@inner
+@compiled
 def _within(bounds: Floats, room: Floats2) -> bool:
     """Whether a corner has room for the bounds; `room[k, q]` is the measure k of corner q."""
     for q in range(room.shape[1]):

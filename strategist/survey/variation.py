@@ -19,7 +19,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from strategist.survey.kept import kept
-from strategist.survey.laws import normal_shares
 from strategist.survey.profile import TurnOn, turn_on
 from strategist.survey.records import Bools, Floats, Ints, Survey
 
@@ -163,6 +162,8 @@ def _rssi(survey: Survey, on: TurnOn, entries: Ints, fixed: bool) -> float:
 def _likeliest(survey: Survey, entries: Ints, where: _Intervals, fixed: bool) -> float:
     """The kernel (dB) under which intervals are likeliest, each given those left when its pass and,
     unless `fixed`, its tag are left out."""
+    from scipy import special  # noqa: PLC0415 (slow to load)
+
     some = np.linspace(0, len(entries) - 1, min(TRIED_MAX, len(entries))).round().astype(np.int64)
     entries, where = entries[some], where.at(some)
     of_pass, of_tag = survey.roster_pass[entries], survey.roster_tag[entries]
@@ -180,8 +181,8 @@ def _likeliest(survey: Survey, entries: Ints, where: _Intervals, fixed: bool) ->
     best = (-np.inf, 0.0)
     for kernel in KERNELS_DB:
         scale = np.sqrt(kernel**2 + width**2 / 12 + 1e-12)
-        near = normal_shares((left.high[:, None] - where.middle) / scale)
-        near -= normal_shares((left.low[:, None] - where.middle) / scale)
+        near = special.ndtr((left.high[:, None] - where.middle) / scale)
+        near -= special.ndtr((left.low[:, None] - where.middle) / scale)
         share = (near * other).sum(axis=1) / judged
         found = float(np.log((judged * share + anywhere) / (judged + 1)).sum())
         best = max(best, (found, -kernel))

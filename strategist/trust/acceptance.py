@@ -13,7 +13,6 @@ from typing import Literal
 
 from strategist.errors import InputError
 from strategist.survey.answer import Declared, told
-from strategist.survey.laws import binomial_at_most
 from strategist.trust.intervals import (
     check_confidence,
     check_counts,
@@ -35,9 +34,11 @@ def operating_characteristic(
     passes: int, allowed_failures: int, true_rates: Sequence[float]
 ) -> tuple[float, ...]:
     """Probability of acceptance at each true failure rate (0 to 1): P(failures <= allowed)."""
+    from scipy import stats  # noqa: PLC0415 (slow to load)
+
     allowed, count = check_counts(allowed_failures, passes, _ALLOWED)
     rates = [_check_rate("true_rates", rate, 0.0, 1.0) for rate in true_rates]
-    return tuple(binomial_at_most(allowed, count, rate) for rate in rates)
+    return tuple(float(stats.binom.cdf(allowed, count, rate)) for rate in rates)
 
 
 @dataclass(frozen=True)
@@ -196,7 +197,9 @@ def judge_run(
 
 def _shows(limit: float, confidence: float, passes: int, failures: int) -> bool:
     """Would so few failures be rarer than 1 - confidence if the true rate were the limit?"""
-    return binomial_at_most(failures, passes, limit) <= 1 - confidence + _HAIR
+    from scipy import stats  # noqa: PLC0415 (slow to load)
+
+    return bool(stats.binom.cdf(failures, passes, limit) <= 1 - confidence + _HAIR)
 
 
 def _fewest_passes(limit: float, confidence: float, failures: int) -> int:

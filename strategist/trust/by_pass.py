@@ -18,7 +18,6 @@ import numpy as np
 import numpy.typing as npt
 
 from strategist.errors import InputError
-from strategist.survey.laws import beta_quantile, f_quantile, student_quantile
 from strategist.trust.intervals import (
     Rate,
     check_confidence,
@@ -147,6 +146,8 @@ def _limit(
 ) -> float:
     """The quantile `at` of the ratio of sums under random weights, with one pass `more` (its events
     and its size)."""
+    from scipy import special  # noqa: PLC0415 (slow to load)
+
     weights = np.append(np.full(len(events), part), 1.0)
     counted, sized = np.append(events, more[0]), np.append(sizes, more[1])
     whole = weights.sum()
@@ -156,7 +157,7 @@ def _limit(
     if not 0 < ratio < 1 or variance < 1e-15:
         return ratio
     both = max(ratio * (1 - ratio) / variance - 1, 1e-3)
-    return beta_quantile(ratio * both, (1 - ratio) * both, at)
+    return float(special.betaincinv(ratio * both, (1 - ratio) * both, at))
 
 
 def _of_bursts(events: Floats, at: float, part: float) -> float:
@@ -167,13 +168,15 @@ def _of_bursts(events: Floats, at: float, part: float) -> float:
     of the spread seen, two numbers as spread as an exponential law counted in. Their ratio has an
     F law.
     """
+    from scipy import special  # noqa: PLC0415 (slow to load)
+
     some = events[events > 0]
     if not len(some):
         return 0.0
     with_any, passes, mean = part * len(some), part * len(events), float(some.mean())
     spread = float(np.square(some / mean - 1).sum() + _GUESSED) / (len(some) - 1 + _GUESSED)
     of_share = (passes - with_any) / ((with_any + 1) * (passes + 2))
-    ratio = f_quantile(2 / max(of_share, 1e-9), 2 * with_any / spread, at)
+    ratio = special.fdtri(2 / max(of_share, 1e-9), 2 * with_any / spread, at)
     return mean * (with_any + 1) / (passes + 1) * float(ratio)
 
 
@@ -184,6 +187,8 @@ def _effective(
 
     Where there is no spread to go by (no miss at all, say), each pass counts as one trial.
     """
+    from scipy import special  # noqa: PLC0415 (slow to load)
+
     passes, trials = len(missed), presented.sum()
     rate = missed.sum() / trials
     effective = part * passes
@@ -192,7 +197,7 @@ def _effective(
         # Fewer passes than tags carry the spread, so Student's t has fewer degrees of freedom.
         tail = (1 + confidence) / 2
         free = max(1.0, part * passes - 1)
-        shrink = student_quantile(trials - 1, tail) / student_quantile(free, tail)
+        shrink = special.stdtrit(trials - 1, tail) / special.stdtrit(free, tail)
         effective = rate * (1 - rate) / variance * shrink**2
     effective = max(1.0, min(part * trials, effective))
     return exact_ends(rate * effective, effective, confidence)

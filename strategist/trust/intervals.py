@@ -15,7 +15,6 @@ from typing import Literal
 
 from strategist.errors import InputError
 from strategist.survey.answer import Declared
-from strategist.survey.laws import beta_quantile, beta_upper_quantile
 
 Side = Literal["two-sided", "less", "greater"]
 
@@ -82,13 +81,17 @@ def exact_ends(
 ) -> tuple[float, float]:
     """Clopper and Pearson's ends, as quantiles of beta laws; `side` "less" has none below,
     "greater" none above. Counts need not be whole.
+
+    scipy's `binomtest` finds the same by a search for roots that takes 5 ms.
     """
+    from scipy import special  # noqa: PLC0415 (slow to load)
+
     tail = (1 - confidence) / 2 if side == "two-sided" else 1 - confidence
     low, high = 0.0, 1.0
     if side != "less" and events > 0:
-        low = beta_quantile(events, trials - events + 1, tail)
+        low = float(special.betaincinv(events, trials - events + 1, tail))
     if side != "greater" and events < trials:
-        high = beta_upper_quantile(events + 1, trials - events, tail)
+        high = float(special.betainccinv(events + 1, trials - events, tail))
     return low, high
 
 
