@@ -21,6 +21,8 @@ from strategist.survey.records import ReadPoint, Survey
 
 __all__ = ["Posed", "read_options"]
 
+_EACH_ONCE = "a site is planned over the passes surveyed, each once, whatever aim site.json gives"
+
 
 def read_options(folder: str | Path, case: Case) -> dict[str, Case]:
     """The cases of the options that read points of a case name, by folder as it is named there.
@@ -70,12 +72,19 @@ class Posed:
             tuple(_alternatives(point, case, options, timed=p in timed, notes=notes))
             for p, point in enumerate(case)
         )
+        if any(_chosen_otherwise(point) for point in case):
+            notes.insert(0, _EACH_ONCE)
         for reader in readers:
             _refuse_unlike(reader, [points[p][0] for p in reader.points], names)
             _refuse_many(reader, [len(points[p]) for p in reader.points])
         cost = case.cost
         problem = SiteProblem(names, points, tuple(readers), cost.visit, cost.setting)
         return Posed(problem, tuple(notes))
+
+
+def _chosen_otherwise(point: ReadPoint) -> bool:
+    """Whether `solve` may choose something else at a read point for itself."""
+    return point.policy.aim != "survey" or point.policy.conditions.aim != "mean"
 
 
 def _alternatives(
@@ -88,8 +97,6 @@ def _alternatives(
 ) -> Iterable[Alternative]:
     base = _alternative(None, point, timed=timed)
     yield base
-    if point.policy.aim != "survey" or point.policy.conditions.aim != "mean":
-        notes.append(f"{point.name}: a site is planned over the passes surveyed, each once")
     for name, option in point.policy.options:
         if option.case not in options:
             notes.append(f"{point.name}: the option {name} is left out, as it has no survey here")

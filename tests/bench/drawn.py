@@ -16,7 +16,7 @@ __all__ = ["drawn_read_point", "read_point_of"]
 
 
 def drawn_read_point(name: str, passes: int, seed: int) -> ReadPoint:
-    """A new survey of a read point of the demo site, with the site's policy and the aim "survey"."""
+    """A new survey of a read point of the demo site: its policy with the aim "survey"."""
     return read_point_of(PLACES[name], name, draw(name, passes, seed))
 
 

@@ -11,13 +11,14 @@ from cases.generate import draw, mint
 from cases.linen import PLACES
 from strategist.answers.assessment import Assessment, choose
 from strategist.answers.solution import Options
-from strategist.survey.policy import Loss, Policy, Reader
+from strategist.survey.policy import Loss, Reader
 from strategist.survey.reading import read_case
 from strategist.survey.records import ReadPoint, Survey, Tag
 from strategist.tags.mask import Mask, chain_accepts
 from strategist.trust.intervals import Rate, clopper_pearson
 from tests.cases.sweep import DEMO
 from tests.optimise.made import survey_of
+from tests.surveyed import surveyed_policy
 
 NEW_TAGS = 1000
 SEED = 99
@@ -93,7 +94,7 @@ def lockers(serial_masks: bool) -> ReadPoint:
     passes = [
         [(mint("tunic", rng).epc, place == 0, [-50.0]) for place in range(3)] for _ in range(12)
     ]
-    policy = Policy(
+    policy = surveyed_policy(
         loss=Loss(2, 1),
         reader=Reader(mask_slots=3, mask_step_bits=1),
         serial_masks=serial_masks,
