@@ -13,6 +13,7 @@ import strategist
 from cases.two_doors import write_case
 from strategist import InputError, SitePlan, plan_site, read_case, read_options, site_plan_text
 from strategist.trust.evaluate import evaluate
+from tests.surveyed import as_surveyed
 from tests.test_commands import run
 
 DOORS = Path(__file__).parent.parent.parent / "cases/two-doors"
@@ -44,7 +45,7 @@ def test_each_door_for_itself_is_what_solve_finds(plan: SitePlan) -> None:
     case = read_case(DOORS)
     apart = strategist.Case(case.site, case.read_points)
     own = plan_site(apart)
-    found = [strategist.solve(point).loss for point in case]
+    found = [strategist.solve(as_surveyed(point)).loss for point in case]
     assert own.loss == pytest.approx(sum(found)) and own.proven
 
 

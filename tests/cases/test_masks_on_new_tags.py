@@ -18,7 +18,7 @@ from strategist.tags.mask import Mask, chain_accepts
 from strategist.trust.intervals import Rate, clopper_pearson
 from tests.cases.sweep import DEMO
 from tests.optimise.made import survey_of
-from tests.surveyed import surveyed_policy
+from tests.surveyed import as_surveyed, surveyed_policy
 
 NEW_TAGS = 1000
 SEED = 99
@@ -63,7 +63,7 @@ def within(rate: Rate, fitted: Rate) -> bool:
 @pytest.mark.parametrize("name", PLACES)
 def test_masks_keep_their_fitted_rates_on_a_thousand_new_tags(name: str) -> None:
     """Each rate on new tags lies within the interval of the fitted one."""
-    (point,) = read_case(DEMO, name).read_points
+    point = as_surveyed(read_case(DEMO)[name])
     masks = choose(point, Options(unseen=False)).strategy.masks
     assert masks
     fitted = rates(masks, surveyed(point.survey))
@@ -76,7 +76,7 @@ def test_masks_keep_their_fitted_rates_on_a_thousand_new_tags(name: str) -> None
 def test_an_unrecorded_tid_flatters_the_mask_on_it() -> None:
     """Parcels pass by unlisted, so nobody recorded their TID: the mask rejects each of them in the
     survey and would let each of them through. The result warns of just these tags."""
-    (point,) = read_case(DEMO, "shelf-cabinet").read_points
+    point = as_surveyed(read_case(DEMO)["shelf-cabinet"])
     result = choose(point, Options(unseen=False))
     about = "TID memory that was not recorded of 10 of 300 tags"
     assert sum(about in warning for warning in result.warnings) == 1
