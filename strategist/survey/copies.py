@@ -19,7 +19,7 @@ from strategist.survey.variation import Variation
 
 __all__ = ["PASSES", "PASSES_AGAIN", "Sample", "copies_for", "drawn_copies"]
 
-PASSES = 600  # of all copies together: a solve takes some seconds
+PASSES = 300  # of all copies together; twice as many chose no better (tests/bench/regret)
 PASSES_AGAIN = 150  # where the choice is made again, many times, without some passes or tags
 COPIES_MIN, COPIES_MAX = 3, 30
 ROUND_DB = 0.25  # finer RSSI than this in copies only adds cutoffs to look at

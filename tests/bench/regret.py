@@ -59,10 +59,12 @@ WAYS: dict[str, Vary | None] = {  # None: by the aim of that name
     "1 dB": _fixed(1.0),
     "2 dB": _fixed(2.0),
     "half the copies": _times(1.0),
+    "twice the copies": _times(1.0),
     "three copies": _times(1.0),
 }
 COPIES: dict[str, Callable[[int], int]] = {  # where not as many as the aim takes
     "half the copies": lambda n: max(3, n // 2),
+    "twice the copies": lambda n: 2 * n,
     "three copies": lambda n: 3,
 }
 
