@@ -55,9 +55,10 @@ def plan_site(
     several = len(posed.problem.readers) > 1
     run, known = partial(mapped, workers if several else 0, scheduler), []
     if posed.over_survey is not None:  # sooner solved, and a start
-        first = SitePlanner(posed.over_survey, part_of(clock, _FIRST), seed, run)
+        share = part_of(clock, _FIRST)
+        first = SitePlanner(posed.over_survey, share, seed, run, places=max(1, workers))
         known = [tuple(x for one in some for x in one.columns) for some in first.solved]
-    planner = SitePlanner(posed.problem, clock, seed, run, known)
+    planner = SitePlanner(posed.problem, clock, seed, run, known, max(1, workers))
     plan = planner.plan(at_most, budget, part_of(clock, _MAIN))
     return InWords(case, posed, planner, plan, clock).made(at_most, budget)
 

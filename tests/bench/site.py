@@ -193,7 +193,9 @@ def measure(readers: int, points: int, kept: Kept, given: argparse.Namespace) ->
     """The lines of a site: planned, and its curves."""
     case = made_site(readers, points, tuple(given.survey), pairs=given.pairs)
     problem = Posed.of(case, {}).problem
-    planner = SitePlanner(problem, Clock(given.seconds), mapped=kept.mapped)
+    planner = SitePlanner(
+        problem, Clock(given.seconds), mapped=kept.mapped, places=max(1, given.workers)
+    )
     plan = kept.once(("plan", None), planner.plan)
     proven = sum(one.proven for solved in planner.solved for one in solved)
     alone = sum(solved[0].alone[1] for solved in planner.solved)
