@@ -36,7 +36,7 @@ from strategist.optimise.strategy import Strategy
 from strategist.survey.records import Tag
 from strategist.survey.site import SHARED_PARTS
 
-__all__ = ["SitePlanner"]
+__all__ = ["Map", "SitePlanner"]
 
 _ELSEWHERE = 200  # strategies that are tried at the other read points
 _SMALL = 8  # read points and options up to which every strategy is listed
