@@ -98,11 +98,11 @@ SURVIVORS: dict[str, str] = {
     "strategist/optimise/site/elsewhere.py: near.min(axis=1) > _SAME_DB  →  near.min(axis=1) >= "
     "_SAME_DB": _NEVER_EQUAL,
     "strategist/optimise/site/every.py: np.stack(np.unravel_index(np.arange(len(rank)), shape), "
-    "axis=-1)  →  np.stack(np.unravel_index(np.arange(len(rank)), shape), axis=+1)": "the last axis "
-    "of two",
-    "strategist/optimise/site/every.py: order[:-1]  →  order[:+1]": "ranks differ where losses tie, "
-    "too, so that more strategies than are needed stay",
-    "strategist/optimise/site/given.py: (-np.inf,)  →  (+np.inf,)": "what is below no cutoff, which "
-    "nobody asks for",
+    "axis=-1)  →  np.stack(np.unravel_index(np.arange(len(rank)), shape), axis=+1)": "the last of "
+    "two axes",
+    "strategist/optimise/site/every.py: order[:-1]  →  order[:+1]": "ranks differ where losses "
+    "tie, too, so that more strategies than are needed stay",
+    "strategist/optimise/site/given.py: (-np.inf,)  →  (+np.inf,)": "what is below no cutoff, "
+    "which nobody asks for",
     "strategist/optimise/site/reader.py: 50 * reads  →  51 * reads": "bytes, roughly",
 }
