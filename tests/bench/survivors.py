@@ -105,4 +105,13 @@ SURVIVORS: dict[str, str] = {
     "strategist/optimise/site/given.py: (-np.inf,)  →  (+np.inf,)": "what is below no cutoff, "
     "which nobody asks for",
     "strategist/optimise/site/reader.py: 50 * reads  →  51 * reads": "bytes, roughly",
+    "strategist/trust/acceptance.py: plan.producers_risk(good) <= risk + _HAIR  →  "
+    "plan.producers_risk(good) < risk + _HAIR": _NEVER_EQUAL,
+    "strategist/trust/evaluate.py: strict=True  →  strict=False": "columns of one table are of one "
+    "length",
+    "strategist/optimise/selections.py: _HELD = 4000000  →  _HELD = 4000001": "how much is held at "
+    "once",
+    "strategist/answers/assessment.py: options.share(2, spent())  →  options.share(3, spent())": (
+        "how a time limit is shared"
+    ),
 }
