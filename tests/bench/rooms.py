@@ -71,9 +71,8 @@ ROOMS = {
         (
             "tests/survey/test_antennas.py",
             *_named("tests/optimise/test_", "scores", "own_powers", "own_part", "own_ladders"),
-            "tests/second_reading",
-            "tests/answers/test_own_powers.py",
-            "tests/answers/test_by_antenna.py",
+            "tests/second_reading/test_second_reading.py",
+            *_named("tests/answers/test_", "by_antenna", "settings_by_antenna"),
         ),
     ),
     "site": Room(
@@ -91,7 +90,7 @@ ROOMS = {
     "answers": Room(
         ("strategist/answers/*.py",),
         (
-            *_all_but("tests/answers", "aim_of_answers", "own_powers"),
+            *_all_but("tests/answers", "aim_of_answers", "conditions", "expected", "own_powers"),
             "tests/trust/test_dependence.py",
         ),
         _PASSES,
