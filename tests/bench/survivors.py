@@ -114,4 +114,6 @@ SURVIVORS: dict[str, str] = {
     "strategist/answers/assessment.py: options.share(2, spent())  →  options.share(3, spent())": (
         "how a time limit is shared"
     ),
+    "strategist/batch/prices.py: judged[0] > excess  →  judged[0] >= excess": _NEVER_EQUAL,
+    "strategist/radio/possible.py: types.reshape(-1)  →  types.reshape(-2)": _LENGTH_LEFT,
 }
