@@ -54,8 +54,8 @@ def survey_plan_text(plan: SurveyPlan) -> str:
 
 
 _ENOUGH = (
-    "Nothing more has to be measured or solved: these are the settings. From this plan (its --out) "
-    "export --strategy writes them for the reader; accept says how many passes show that they hold."
+    "Nothing more has to be measured or solved: these are the settings. export writes them for the "
+    "reader from this plan, and accept says how many passes show that they hold."
 )
 _FILL_IN = (
     "Add the reads to reads.csv, and each pair of pass and level that was tried, read or not, to "
