@@ -108,7 +108,7 @@ def why_none(posed: Posed, pair: Pair, plan: Plan) -> str | None:
         if strategy is not None and (strategy.score is not None or strategy.step_s is not None):
             return (
                 f"{pair.name}: no rule is judged with the strategy of {problem.names[p]}, which "
-                "chooses among antennas or dwells. To have one, leave antennas out of its allow and "
-                "give it one step_s."
+                "chooses among antennas or dwells. To have one, leave antennas out of its allow "
+                "and give it one step_s."
             )
     return None
