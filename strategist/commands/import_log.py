@@ -8,7 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import strategist
-from strategist.commands.arguments import OK, Commands, add_command, seconds
+from strategist.commands.arguments import OK, Commands, add_command, placed, seconds
 from strategist.commands.waiting import waiting_for
 from strategist.errors import InputError
 
@@ -40,7 +40,8 @@ def _import(arguments: argparse.Namespace) -> int:
     for name in arguments.logs:
         if arguments.logs.count(name) > 1:
             raise InputError.one(name, "", "each log once", wrong="is given twice")
-    with waiting_for(arguments.logs[0]):
+    own = {} if arguments.mapping is None else {"mapping file": arguments.mapping}
+    with placed(own), waiting_for(arguments.logs[0]):
         imported = strategist.import_log(
             {name: Path(name) for name in arguments.logs},
             run_sheet=_given(arguments.run_sheet),

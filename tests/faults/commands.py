@@ -21,7 +21,10 @@ ALL = (
     ),
     Fault(
         "unknown option",
-        "strategist: --sed 1 is not known here. See strategist --help.",
+        (
+            "strategist solve: there is no option --sed (nearest: --seed). See strategist solve "
+            "--help."
+        ),
         argv="solve case --sed 1",
     ),
     Fault(
@@ -55,7 +58,7 @@ ALL = (
     ),
     Fault(
         "unknown read point",
-        ('read point: there is no read point "gat". Known read points: gate (nearest: "gate").'),
+        ('--read-point: there is no read point "gat". Known read points: gate (nearest: "gate").'),
         argv="solve case --read-point gat",
     ),
     Fault(
@@ -172,7 +175,6 @@ ALL = (
         "page of no result",
         (
             "other.json, read_point is missing. Give a text.\n"
-            "other.json, loss is missing. Give a number.\n"
             "other.json, strategy is missing. Give an object with the keys levels_dbm, "
             "stop_after, cutoff_dbm, masks, score, cutoff_db, step_s.\n"
             "other.json, outcome is missing. Give an object with the keys passes, wanted, "
@@ -185,6 +187,7 @@ ALL = (
             "other.json, margins is missing. Give an object with the keys power, rssi.\n"
             "other.json, warnings is missing. Give a list, each a text."
         ),
-        argv="report other.json --out page.html",
+        {"other.json": '{"loss": 5}'},
+        "report other.json --out page.html",
     ),
 )

@@ -8,14 +8,20 @@ from typing import Any
 import pytest
 
 from strategist.__main__ import main
-from tests.faults import asked, commands, files
+from tests.faults import asked, commands, files, raw, site
 from tests.faults.provoked import Fault, write
 
-TYPED = (*files.ALL, *commands.ALL)
+TYPED = (*files.ALL, *commands.ALL, *raw.ALL, *site.ALL)
 
 
-def test_there_are_a_hundred() -> None:
-    assert len({one.said for one in TYPED}) + len({one.detail for one in asked.ALL}) >= 100
+def test_there_are_hundreds_and_each_says_what_to_do() -> None:
+    """A sentence on what is wrong, and one on what to do, of each fault of each kind."""
+    said = {one.said for one in TYPED}
+    assert len(said) + len({one.detail for one in asked.ALL}) >= 250
+    for line in (line for text in said for line in text.splitlines()):
+        assert line.endswith((".", ". See strategist --help.")), line
+        assert ". " in line or line.startswith("Unusable: "), line
+        assert "??" not in line and "?." not in line and "()" not in line, line
 
 
 @pytest.mark.parametrize("fault", TYPED, ids=lambda one: one.name)
