@@ -88,7 +88,7 @@ def _dated(
     relative = {"uptime_us", "seconds"}
     if (form in relative) != (of_sheet in relative):
         allowed = (
-            "times by the clock of the run sheet; or tell passes by their pauses (--pause, or "
+            "times by the clock of the run sheet; or tell passes by their pauses ("
             "passes_by and pause_s in the mapping file)"
         )
         faults.add(

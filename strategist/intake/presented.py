@@ -63,7 +63,7 @@ def way_of(
     hint = "" if times is None or runs is None else pause_hint(times, runs)
     todo = (
         "Give a pass column in the log; or times in the log, and a run sheet with start and end; "
-        "or how long the pauses between passes are (--pause, or pause_s in the mapping file)"
+        "or how long the pauses between passes are (pause_s in the mapping file)"
         f"{hint}."
     )
     wrong = "nothing tells which read is of which pass"
@@ -171,7 +171,7 @@ def _ask_for_pause(
         f"has {len(runs):,} rows, and pauses of {pause_s:g} s or more make {groups} of the reads"
     )
     todo = (
-        "Give another pause (--pause, or pause_s in the mapping file) so that there are as many"
+        "Give another pause (pause_s in the mapping file) so that there are as many"
         f"{_hint(pauses, len(runs))}."
     )
     faults.add(Fault(runs.source, None, None, "", todo, wrong=found))

@@ -117,7 +117,7 @@ def _one(found: Any, source: str) -> GivenResult:
     if isinstance(found, dict) and "rows" in found:
         found = _evaluated(found, source)
     if isinstance(found, dict) and "levels_dbm" in found and "strategy" not in found:
-        todo = f"Give what `strategist compare CASE --strategy {source} --out FILE` writes."
+        todo = "Give what `strategist compare` writes of it."
         raise InputError.one(source, "", todo, wrong="is a strategy alone, without its counts")
     parse_json(json.dumps(found).encode(), _kind(found), source)
     return _checked(GivenResult(source, None, found["read_point"], found))

@@ -296,7 +296,7 @@ ALL = (
         (
             "log.csv, pass: nothing tells which read is of which pass. Give a pass column in "
             "the log; or times in the log, and a run sheet with start and end; or how long the "
-            "pauses between passes are (--pause, or pause_s in the mapping file)."
+            "pauses between passes are (pause_s in the mapping file)."
         ),
         raw(),
         NO_SHEET,
@@ -314,9 +314,9 @@ ALL = (
         "pause of other passes",
         (
             "runs.csv has 2 rows, and pauses of 5000 s or more make 1 group of the reads. Give "
-            "another pause (--pause, or pause_s in the mapping file) so that there are as many "
-            "(more than 1 and up to 59 s make 2 groups of the reads, which is right if no row "
-            "went without reads)."
+            "another pause (pause_s in the mapping file) so that there are as many (more than "
+            "1 and up to 59 s make 2 groups of the reads, which is right if no row went "
+            "without reads)."
         ),
         raw(runs="pass,power\np1,20\np2,20\n"),
         f"{GIVEN} --pause 5000",

@@ -786,7 +786,7 @@ ALL = (
         "page of a strategy",
         (
             "strategy.json is a strategy alone, without its counts. Give what `strategist "
-            "compare CASE --strategy strategy.json --out FILE` writes."
+            "compare` writes of it."
         ),
         {},
         "report strategy.json --out x.html",
