@@ -306,7 +306,7 @@ class SitePlanRequest(Model):
 
 
 class CrossReadsRequest(OfBatch):
-    """Which read points of a batch hear each other's wanted tags, and what silences them."""
+    """Which read points of a batch hear each other's wanted tags, and what suppresses them."""
 
 
 class MasksQuery(Model):

@@ -165,7 +165,8 @@ def command_parser() -> argparse.ArgumentParser:
     """The parser with all commands."""
     parser = Parser(
         prog="strategist",
-        description="Choose power, step ladder, signal cutoff and masks for UHF RFID read points.",
+        description="Choose power, step ladder, signal cutoff and masks for UHF RFID read points. "
+        "Begin with new, or with import where a reader wrote a log; then check and solve.",
         epilog=_EPILOG,
         allow_abbrev=False,
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from strategist.batch.site_answer import Buy, PointPlan, SitePlan
-from strategist.report.brief import brief
+from strategist.report.brief import in_words
 from strategist.report.lines import paragraph
 from strategist.report.text import what_to_set
 from strategist.survey.order import figure, some
@@ -53,7 +53,7 @@ def _settings(plan: SitePlan) -> list[str]:
             lines += paragraph(f"Setting {number}: {some(users)}", 0, 2)
             lines += what_to_set(strategy)[1:]
         else:
-            lines += paragraph(f"Setting {number}, {brief(strategy)}: {some(users)}", 0, 2)
+            lines += paragraph(f"Setting {number}, {in_words(strategy)}: {some(users)}", 0, 2)
     lines += _more(len(plan.settings))
     silent = [one.read_point for one in plan.read_points if one.setting is None]
     if silent:

@@ -65,7 +65,7 @@ def add_case(
             help="take the sturdier strategy of a result in place of the best",
         )
     add_read_points(command)
-    add_out(command)
+    add_out(command, by_point=True)
 
 
 def add_read_points(command: argparse.ArgumentParser) -> None:
@@ -79,12 +79,12 @@ def add_read_points(command: argparse.ArgumentParser) -> None:
     )
 
 
-def add_out(command: argparse.ArgumentParser) -> None:
+def add_out(command: argparse.ArgumentParser, *, by_point: bool = False) -> None:
+    several = ", a list where there are several read points" if by_point else ""
     command.add_argument(
         "--out",
         metavar="FILE",
-        help="write the answer as JSON, a list where there are several read points (-: to standard "
-        "output, in place of the text)",
+        help=f"write the answer as JSON{several} (-: to standard output, in place of the text)",
     )
 
 

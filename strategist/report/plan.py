@@ -10,7 +10,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
 from strategist.answers.run_sheet import Regret, SurveyPlan
-from strategist.report.brief import brief
+from strategist.report.brief import in_words
 from strategist.report.lines import heading, labelled, paragraph
 from strategist.report.page import report_style, style_policy
 from strategist.survey.order import figure
@@ -31,7 +31,7 @@ def survey_plan_text(plan: SurveyPlan) -> str:
     measured = f"Measured: {plan.measured} of {plan.pairs} pairs of pass and level ({share})."
     lines = [*heading(plan.read_point, _HEADS[plan.stage]), *paragraph(measured)]
     if plan.strategy is not None:
-        lines += labelled("in hand", brief(plan.strategy))
+        lines += labelled("in hand", in_words(plan.strategy))
     if plan.regret is not None:
         lines += paragraph(_regret(plan.regret, plan.within))
     if plan.contenders:
@@ -40,7 +40,7 @@ def survey_plan_text(plan: SurveyPlan) -> str:
         lines += [
             line
             for one in plan.contenders[:5]
-            for line in _contender(one.draws, brief(one.strategy))
+            for line in _contender(one.draws, in_words(one.strategy))
         ]
         if len(plan.contenders) > 5:
             lines += paragraph(f"and {len(plan.contenders) - 5} more")

@@ -91,11 +91,15 @@ def _reads(survey: Survey, shift: Shift | None) -> Found:
     read = np.isin(entry, heard.read_pass * len(survey.tags) + heard.tag)
     unread = survey.roster_wanted & ~read
     if unread.any():
+        was, it = ("was", "it") if unread.sum() == 1 else ("were", "them")
         text = (
-            f"{unread.sum()} of {survey.roster_wanted.sum()} wanted tags presented were read at no "
-            f"level ({_epcs(survey, unread)}): every strategy misses them."
+            f"{unread.sum()} of {survey.roster_wanted.sum()} wanted tags presented {was} read at no "
+            f"level ({_epcs(survey, unread)}): every strategy misses {it}."
         )
-        advice = "Check these tags and the antennas, or survey higher levels where that is lawful."
+        advice = (
+            "Check the tags that were read at no level, and the antennas, or survey higher levels "
+            "where that is lawful."
+        )
         if shift is not None:
             advice = "Settle the numbering of the passes before you check tags or antennas."
         yield "weak", "wanted_never_read", text, advice

@@ -150,8 +150,9 @@ def unrecorded(chain: Sequence[Mask], tags: Sequence[Tag]) -> tuple[str, ...]:
         )
         if lacking:
             notes.append(
-                f"A mask tests {_BANK_WORDS[bank]} that was not recorded of {lacking} of "
-                f"{len(tags)} tags: planned as not matching, though the real tags may match."
+                f"A mask tests {_BANK_WORDS[bank]}, which was not recorded for {lacking} of "
+                f"{len(tags)} tags: they are planned as not matching, though the real tags may "
+                "match."
             )
     return tuple(notes)
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 import numpy as np
 
 from strategist.survey.findings import Found
+from strategist.survey.order import cent
 from strategist.survey.policy import Policy
 from strategist.survey.records import Survey
 from strategist.tags.candidates import find_candidates
@@ -44,8 +45,8 @@ def data_findings(survey: Survey, policy: Policy) -> Found:
         yield "note", "data_alike", text, advice
         return
     text = (
-        f"Data: {words} {'is not' if negated else 'is'} carried by {keeps[mask]:.0%} of wanted "
-        f"and {passes[mask]:.0%} of stray tags."
+        f"Data: {words} {'is not' if negated else 'is'} carried by {cent(keeps[mask])} of wanted "
+        f"and {cent(passes[mask])} of stray tags."
     )
     if keeps[mask] == 1 and passes[mask] == 0:
         yield (

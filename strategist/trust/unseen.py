@@ -117,7 +117,7 @@ def unseen_rates(
     by_class = _tested(survey, left_out.by_class, strategies[singles:])
     warnings = [
         *_gaps(fitted, by_tag, "the masks fit the surveyed tags better than others of their kind"),
-        *_gaps(fitted, by_class, "a new kind of item may need a new survey"),
+        *_gaps(fitted, by_class, "A new kind of item may need a new survey"),
     ]
     return Unseen(fitted, by_tag, by_class, tuple(warnings))
 
@@ -170,13 +170,13 @@ def _gaps(fitted: Held, unseen: Held | None, lesson: str) -> list[str]:
         return []
     said = []
     for before, after, what in (
-        (fitted.wanted_rejected, unseen.wanted_rejected, "wanted tags were rejected"),
-        (fitted.stray_let_through, unseen.stray_let_through, "stray tags passed the masks"),
+        (fitted.wanted_rejected, unseen.wanted_rejected, "wanted tags are rejected"),
+        (fitted.stray_let_through, unseen.stray_let_through, "stray tags are let through"),
     ):
         if _as_many_by_chance(after, before) < _REAL:
             said.append(
-                f"{lesson}: {_of(after)} {what} when the masks were chosen without them, "
-                f"{_of(before)} with them"
+                f"{lesson}: with masks chosen without them, {_of(after)} {what}; with masks chosen "
+                f"with them, {_of(before)}."
             )
     return said
 
