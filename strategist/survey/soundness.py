@@ -93,8 +93,8 @@ def _reads(survey: Survey, shift: Shift | None) -> Found:
     if unread.any():
         was, it = ("was", "it") if unread.sum() == 1 else ("were", "them")
         text = (
-            f"{unread.sum()} of {survey.roster_wanted.sum()} wanted tags presented {was} read at no "
-            f"level ({_epcs(survey, unread)}): every strategy misses {it}."
+            f"{unread.sum()} of {survey.roster_wanted.sum()} wanted tags presented {was} read at "
+            f"no level ({_epcs(survey, unread)}): every strategy misses {it}."
         )
         advice = (
             "Check the tags that were read at no level, and the antennas, or survey higher levels "
