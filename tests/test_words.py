@@ -29,6 +29,10 @@ STOCK = (  # of the library that judges values
     *("String should match", "should match pattern", "valid array", "valid integer"),
     *("valid number", "unexpected keyword", "Value error", "valid dictionary", "valid boolean"),
     *("unable to parse", "type=missing", "JSON decode", "Expecting value", "Extra data"),
+    # of those that read arguments, tables, archives, XML and requests
+    *("invalid choice", "unrecognized arguments", "ignored explicit", "expected one argument"),
+    *("arguments are required", "unexpected end of data", "not a zip file", "mismatched tag"),
+    *("not well-formed (", "requested URL", "server could not verify", "did not understand"),
 )
 PHRASES = (  # elliptic, or in a manner of our own
     *("found nothing", "; allowed:", "Mend what", "keys once", "for sure"),
@@ -43,6 +47,16 @@ PHRASES = (  # elliptic, or in a manner of our own
     *("own programs only", "Something in the request", "It is still needed", "so many:"),
     *("as on its data sheet", "of the solver (0)", "waiting_prompt", "prompt-only"),
     *("that nothing beats", "no other betters", "told nothing", "as asked for, and"),
+    *(
+        "passed the masks",
+        "silenced by",
+        "The figures</",
+        "all that was surveyed",
+        "go the wrong way; the best",
+        "hold step_s nor link",
+        "neither step_s nor link",
+        "passed cutoff",
+    ),
 )
 TERMS = (  # one word for one thing
     *("FCC reference level", "rate_limit", "may_pay", "may-pay", "prover", "coupling"),
@@ -56,6 +70,11 @@ MEANT = {
     ("strategist/survey/json_text.py", "Extra data"),
     ("api/store/schema.py", "coupling"),  # older stores are brought up to date by it
     ("api/store/schema.py", "prover"),
+    ("strategist/commands/parser.py", "invalid choice"),  # put in words of our own
+    ("strategist/commands/parser.py", "unrecognized arguments"),
+    ("strategist/commands/parser.py", "ignored explicit"),
+    ("strategist/commands/parser.py", "expected one argument"),
+    ("strategist/commands/parser.py", "arguments are required"),
 }
 
 
@@ -126,10 +145,13 @@ def texts_of(path: Path) -> Iterator[str]:
             yield node.value
 
 
+SHOWN = (".py", ".pyi", ".j2", ".html", ".js")
+
+
 def sources() -> list[Path]:
-    found = [ROOT / "README.md"]
+    found = [ROOT / "README.md", ROOT / "cases/linen-service/README.md"]
     for folder in ("strategist", "api"):
-        found += [p for p in (ROOT / folder).rglob("*") if p.suffix in (".py", ".j2", ".js")]
+        found += [p for p in (ROOT / folder).rglob("*") if p.suffix in SHOWN]
     return found
 
 

@@ -6,11 +6,14 @@ import argparse
 import json
 from dataclasses import replace
 from pathlib import Path
+from textwrap import fill
 
 import strategist
 from strategist.commands.arguments import OK, Commands, add_command, placed, seconds
 from strategist.commands.waiting import waiting_for
 from strategist.errors import InputError
+
+_COLUMNS = 80
 
 
 def add(commands: Commands) -> None:
@@ -52,7 +55,8 @@ def _import(arguments: argparse.Namespace) -> int:
     files = {**imported.files, "import.json": f"{told}\n"}
     strategist.write_case(arguments.out, files)
     print(strategist.import_text(imported))
-    print(f"Written to {arguments.out}: {', '.join(sorted(files))}.")
+    told = f"Written to {arguments.out}: {', '.join(sorted(files))}."
+    print(fill(told, _COLUMNS, break_on_hyphens=False, break_long_words=False))
     return OK
 
 

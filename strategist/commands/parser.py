@@ -16,7 +16,7 @@ _OF_COMMANDS = ("COMMAND", "ACTION")
 _BAD_INPUT = 2
 
 
-class Parser(argparse.ArgumentParser):
+class CommandParser(argparse.ArgumentParser):
     """A parser that ends with one line on standard error, and exit status 2.
 
     What is typed and not known is told by the command that it was typed for.
@@ -32,8 +32,11 @@ class Parser(argparse.ArgumentParser):
         return found, unknown
 
     def error(self, message: str) -> NoReturn:
-        if message.startswith(_REQUIRED):  # which may be what was mistyped
-            for one in self._typed:
+        typed, choice = self._typed, _CHOICE.fullmatch(message)
+        if choice is not None and choice[1] in _OF_COMMANDS:
+            typed = typed[: typed.index(choice[2])]  # options of a command stand behind it
+        if message.startswith(_REQUIRED) or choice is not None:  # which a mistyped option leads to
+            for one in typed:
                 if (
                     one.startswith("--")
                     and one.partition("=")[0] not in self._option_string_actions

@@ -25,7 +25,7 @@ def full_assessment_text(judged: FullAssessment, *, caution: bool = True) -> str
         *warning_lines(judged.warnings),
     ]
     if judged.cross_validation is None:
-        lines += ["Held-out passes", *paragraph("too few passes to leave any out")]
+        lines += ["Held-out passes", *paragraph("There are too few passes to leave any out.")]
     else:
         lines += _cross(judged.cross_validation)
     if judged.tag_types.sentence is not None:

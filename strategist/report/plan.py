@@ -36,7 +36,11 @@ def survey_plan_text(plan: SurveyPlan) -> str:
         lines += paragraph(_regret(plan.regret, plan.within))
     if plan.contenders:
         draws = sum(one.draws for one in plan.contenders)
-        lines.append(f"Could still be best ({draws} of the surveys that may be)")
+        lines += paragraph(
+            f"Strategies that could still be best, each with how many of {draws} possible surveys "
+            "it is the best of",
+            0,
+        )
         lines += [
             line
             for one in plan.contenders[:5]
@@ -63,9 +67,12 @@ _FILL_IN = (
 
 def _regret(regret: Regret, within: float) -> str:
     mean, high = figure(round(regret.mean, 2)), figure(round(regret.high, 2))
+    if regret.confidence == 1:
+        return "Every pair is measured: nothing is left to plan."
     return (
-        f"Over the passes surveyed it loses {mean} more than the best in the mean, and at most "
-        f"{high} ({100 * regret.confidence:g} %); {figure(round(within, 2))} is little."
+        f"Over the passes surveyed the strategy in hand may lose up to {high} more than the best "
+        f"one ({100 * regret.confidence:g} % confidence; {mean} in the mean of what may be). Up to "
+        f"{figure(round(within, 2))} is too little to measure for."
     )
 
 
@@ -77,7 +84,7 @@ def _run_sheet(plan: SurveyPlan) -> Iterator[str]:
     rows = plan.run_sheet
     pairs = sum(len(row.levels_dbm) for row in rows)
     passes = f"{len(rows)} pass{'' if len(rows) == 1 else 'es'}"
-    yield f"To measure: {pairs} pairs at {passes}, {plan.minutes:.0f} minutes"
+    yield f"To measure: {pairs} pairs of pass and level in {passes}, {plan.minutes:.0f} minutes"
     alike: dict[tuple[float, ...], list[str]] = {}
     for row in rows:
         alike.setdefault(row.levels_dbm, []).append(row.pass_id)

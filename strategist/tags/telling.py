@@ -44,10 +44,10 @@ def data_findings(survey: Survey, policy: Policy) -> Found:
         text = "Data: no single field tells wanted from stray tags."
         yield "note", "data_alike", text, advice
         return
-    text = (
-        f"Data: {words} {'is not' if negated else 'is'} carried by {cent(keeps[mask])} of wanted "
-        f"and {cent(passes[mask])} of stray tags."
-    )
+    shares = f"{cent(keeps[mask])} of wanted and {cent(passes[mask])} of stray tags"
+    text = f"Data: {words} is carried by {shares}."
+    if negated:
+        text = f"Data: {shares} do not carry {words}."
     if keeps[mask] == 1 and passes[mask] == 0:
         yield (
             "note",

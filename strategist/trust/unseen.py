@@ -116,7 +116,7 @@ def unseen_rates(
     by_tag = _tested(survey, left_out.by_tag, strategies[:singles])
     by_class = _tested(survey, left_out.by_class, strategies[singles:])
     warnings = [
-        *_gaps(fitted, by_tag, "the masks fit the surveyed tags better than others of their kind"),
+        *_gaps(fitted, by_tag, "The masks fit the surveyed tags better than others of their kind"),
         *_gaps(fitted, by_class, "A new kind of item may need a new survey"),
     ]
     return Unseen(fitted, by_tag, by_class, tuple(warnings))

@@ -144,9 +144,35 @@ ALL = (
     ),
     Fault(
         "starter without reads",
-        "case/reads.csv: no such file. Put it there, or correct its name.",
+        (
+            "case/reads.csv: no such file. Put it there, or name read points that are still to "
+            "be measured (--read-point)."
+        ),
         {"case/reads.csv": None, "case/site.json": None},
         "new case",
+    ),
+    Fault(
+        "starter beside reads",
+        (
+            "--read-point is of no use beside case/reads.csv, which names the read points and "
+            "levels. Leave it out."
+        ),
+        {"case/site.json": None},
+        "new case --read-point gate --levels 15,16",
+    ),
+    Fault(
+        "starter without levels",
+        "--levels is missing. Give it, too: without reads.csv both are needed.",
+        {"case/reads.csv": None, "case/site.json": None},
+        "new case --read-point gate",
+    ),
+    Fault(
+        "starter of words for levels",
+        (
+            'strategist new: --levels: "low" is not valid. Give levels from -20 to 40 (dBm), '
+            "e.g. 15,20,25,30. See strategist new --help."
+        ),
+        argv="new case --levels low",
     ),
     Fault(
         "unknown region",

@@ -175,6 +175,18 @@ def test_a_starter_is_a_site_of_the_levels_found(tmp_path: Path, capsys: Any) ->
     assert (tmp_path / "site.json").read_bytes() == text
 
 
+def test_a_starter_before_anything_is_measured_is_what_plan_takes(
+    tmp_path: Path, capsys: Any
+) -> None:
+    folder = tmp_path / "new"
+    named = ["--read-point", "gate-2", "--read-point", "gate-10", "--levels", "17,15.5"]
+    assert main(["new", str(folder), *named]) == 0
+    assert "strategist plan" in capsys.readouterr().out
+    site = parse_json((folder / "site.json").read_bytes(), SITE, "site.json")
+    assert site.read_points == {name: Policy((15.5, 17.0)) for name in ("gate-2", "gate-10")}
+    assert main(["plan", str(folder)]) == 0
+
+
 def test_every_note_of_a_starter_is_taken_when_its_mark_is_taken_away() -> None:
     """What is noted are a reader's assumptions and examples, which then are the planner's word."""
     lines = starter_site(READS).splitlines()
