@@ -44,7 +44,9 @@ def main(argv: Sequence[str] | None = None) -> int:
 def _said(error: Exception, arguments: argparse.Namespace) -> str:
     """What stands in the way, and what to do about it."""
     if isinstance(error, (ArgumentError, NoSuchModuleError)):
-        return "--database names no database. Give a URL such as postgresql+psycopg://HOST/NAME."
+        kind = str(getattr(arguments, "database", "")).partition(":")[0]  # the rest has a password
+        todo = "Give a URL such as postgresql+psycopg://HOST/NAME."
+        return f'--database: "{kind}" is no kind of database that is known here. {todo}'
     if not isinstance(error, OSError):
         said = str(error)
         return said if said.endswith(".") else f"{said}."

@@ -48,7 +48,7 @@ OF_THE_SERVER = {
     "token list more": '"more" is one argument too many.',
     "store": "ACTION is missing.",
     "--open --host 0.0.0.0": "--open asks nobody for a token. Leave it out, or give --host",
-    "--database nothing": "--database names no database. Give a URL such as postgresql+psycopg:",
+    "--database nothing": '--database: "nothing" is no kind of database that is known here. Give',
     "token add a/b": 'NAME: "a/b" is not valid. Give 1 to 64 letters, digits, dots, dashes or',
 }
 
