@@ -123,7 +123,7 @@ def _form_of(text: str, source: str) -> _Form:
     at = next((i for i, (_, cells) in enumerate(split) if len(cells) == width), 0)
     if at > _PREAMBLE_MAX:
         found = f"has {at} lines of another form before its first row"
-        todo = f"Take them out: at most {_PREAMBLE_MAX} such lines are passed over."
+        todo = f"Take them out: at most {_PREAMBLE_MAX} such lines are skipped."
         raise InputError.one(source, "", todo, wrong=found)
     if at:
         notes.append(f"{at} lines before the header were left out")

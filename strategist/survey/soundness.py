@@ -118,7 +118,7 @@ def _amount(survey: Survey) -> Found:
     if passes < PASSES_MIN:
         text = (
             f"Only {passes} passes: a failure seen in none of them may still come in up to "
-            f"{zero_event_bound(passes):.1%} of passes (95 % confidence)."
+            f"{100 * zero_event_bound(passes):.3g} % of passes (95 % confidence)."
         )
         yield "weak", "few_passes", text, f"Survey at least {PASSES_MIN} passes."
     copies = _copies(survey)

@@ -214,6 +214,18 @@ def test_what_is_assumed_of_the_reader_is_said_until_it_is_set() -> None:
     assert "reader." not in warnings({"allow": ["power", "cutoff"]})
 
 
+def test_what_the_survey_gives_nothing_for_is_said() -> None:
+    asked = {"conditions": {"aim": "worst"}, "reader": {"antenna_power": "own"}}
+    site = {"read_points": {"gate-2": {"levels_dbm": [15.5, 17]} | asked}}
+    files = {"reads.csv": READS, "roster.csv": ROSTER, "site.json": json.dumps(site).encode()}
+    said = "\n".join(read_case_files(files)["gate-2"].warnings)
+    assert "conditions in site.json changes nothing here" in said
+    assert "antenna_power is own, which changes nothing here" in said
+    named = b"read_point,pass_id,condition\ngate-2,p1,full\n"
+    told = read_case_files(files | {"passes.csv": named})["gate-2"].warnings
+    assert not any("conditions in site.json" in text for text in told)
+
+
 def test_the_old_name_of_a_key_is_refused_with_the_new_one() -> None:
     with pytest.raises(InputError, match=r'"link" has another name now\. Write rf_mode\.$'):
         parse_json(b'{"time": {"link": "fm0-640"}}', POLICY, "site.json")
