@@ -158,11 +158,9 @@ def _object(node: dict[str, Any]) -> str:
         most = node.get("maxProperties")
         if most is not None:
             return f"an object with at most {most} keys"
-        return (
-            f"an object such as {json.dumps(node['examples'][0])}"
-            if "examples" in node
-            else "an object"
-        )
+        if "examples" in node:
+            return f"an object such as {json.dumps(node['examples'][0])}"
+        return f"an object with keys such as {', '.join(names[:3])}" if names else "an object"
     return f"an object with the key{'' if len(names) == 1 else 's'} {', '.join(names)}"
 
 
@@ -179,7 +177,7 @@ def _range(node: dict[str, Any]) -> str:
     if above is not None:
         return f" above {above:g}" + (f" and at most {top}" if top else "")
     if high is not None and high >= _NO_BOUND:
-        return ""
+        return f" of {least} or more" if low is not None else ""
     if low is not None and high is not None:
         return f" from {least} to {top}"
     return f" of {least} or more" if low is not None else ""
