@@ -283,8 +283,8 @@ def _acceptance(missed: Rate) -> str:
     """The run after installation; with the default limit where the survey keeps within it."""
     if missed.rate is not None and missed.rate > MISS_RATE_MAX:
         return (
-            "an acceptance run (accept) against a rate that you can live with: in the survey "
-            f"{percent(missed.rate)} of passes have a miss."
+            "an acceptance run (accept) at a rate that you can live with: "
+            f"{percent(missed.rate)} of passes had a miss here."
         )
     return f"an acceptance run of {plan_acceptance(MISS_RATE_MAX).passes} passes (accept)."
 

@@ -97,8 +97,8 @@ def _reads(survey: Survey, shift: Shift | None) -> Found:
             f"no level ({_epcs(survey, unread)}): every strategy misses {it}."
         )
         advice = (
-            "Check the tags that were read at no level, and the antennas, or survey higher levels "
-            "where that is lawful."
+            "Check the tags read at no level, and the antennas, or survey higher levels where that "
+            "is lawful."
         )
         if shift is not None:
             advice = "Settle the numbering of the passes before you check tags or antennas."

@@ -151,8 +151,7 @@ def unrecorded(chain: Sequence[Mask], tags: Sequence[Tag]) -> tuple[str, ...]:
         if lacking:
             notes.append(
                 f"A mask tests {_BANK_WORDS[bank]}, which was not recorded for {lacking} of "
-                f"{len(tags)} tags: they are planned as not matching, though the real tags may "
-                "match."
+                f"{len(tags)} tags: these are taken not to match, but may."
             )
     return tuple(notes)
 

@@ -169,14 +169,14 @@ def _gaps(fitted: Held, unseen: Held | None, lesson: str) -> list[str]:
     if unseen is None:
         return []
     said = []
-    for before, after, what in (
-        (fitted.wanted_rejected, unseen.wanted_rejected, "wanted tags are rejected"),
-        (fitted.stray_let_through, unseen.stray_let_through, "stray tags are let through"),
+    for before, after, do, role in (
+        (fitted.wanted_rejected, unseen.wanted_rejected, "reject", "wanted"),
+        (fitted.stray_let_through, unseen.stray_let_through, "let through", "stray"),
     ):
         if _as_many_by_chance(after, before) < _REAL:
             said.append(
-                f"{lesson}: with masks chosen without them, {_of(after)} {what}; with masks chosen "
-                f"with them, {_of(before)}."
+                f"{lesson}: chosen without them, the masks {do} {_of(after)} {role} tags; with "
+                f"them, {before.events}."
             )
     return said
 
