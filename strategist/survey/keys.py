@@ -179,7 +179,7 @@ def _range(node: dict[str, Any]) -> str:
     if above is not None:
         return f" above {above:g}" + (f" and at most {top}" if top else "")
     if high is not None and high >= _NO_BOUND:
-        return f" of {least} or more" if low is not None else ""
+        return f" of {least} or more" if low is not None and low > -_NO_BOUND else ""
     if low is not None and high is not None:
         return f" from {least} to {top}"
     return f" of {least} or more" if low is not None else ""

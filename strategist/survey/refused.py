@@ -102,7 +102,8 @@ def _fault(
 def _wrong(kind_of_error: str, value: Any, shown: str) -> str:
     """What is wrong with a value; "": that the text is not valid."""
     if kind_of_error in ("too_short", "string_too_short"):
-        return f"{len(value)} entries are too few" if value else "is empty"
+        few = "1 entry is" if len(value) == 1 else f"{len(value)} entries are"
+        return f"{few} too few" if value else "is empty"
     if isinstance(value, list):
         return (
             f"{len(value):,} entries are too many" if kind_of_error == "too_long" else "is a list"

@@ -356,10 +356,47 @@ ALL = (
         "site case",
     ),
     Fault(
+        "arbitration of one read point",
+        (
+            "site.json, arbitration.doors.read_points: 1 entry is too few. Give a list of 2, "
+            "each a text of 1 to 200 characters."
+        ),
+        site(arbitration={"doors": {"read_points": ["gate"]}}),
+        "site case",
+    ),
+    Fault(
+        "arbitration of an unknown read point",
+        (
+            'site.json, arbitration.doors.read_points.1: there is no read point "dor". Known '
+            "read points: gate."
+        ),
+        site(arbitration={"doors": {"read_points": ["gate", "dor"]}}),
+        "site case",
+    ),
+    Fault(
+        "unknown key of an arbitration",
+        (
+            'site.json, arbitration.doors.cost: unknown key "cost". Known keys: read_points, '
+            "keep, facing, price."
+        ),
+        site(arbitration={"doors": {"read_points": ["gate", "gate"], "cost": 1}}),
+        "site case",
+    ),
+    Fault(
+        "arbitration in a list",
+        (
+            'site.json, arbitration is a list. Give an object such as {"doors": '
+            '{"read_points": ["dock-1", "dock-2"]}}.'
+        ),
+        site(arbitration=[1]),
+        "site case",
+    ),
+    Fault(
         "own powers at a site",
         (
             "site.json, read_points.gate.reader.antenna_power: powers by antenna are not "
-            "planned for a site. Give shared."
+            "planned for a site. Set it to shared, or leave this read point out of the site's "
+            "case; `strategist solve` finds the powers of one read point by itself."
         ),
         policy(reader={"antenna_power": "own"}),
         "site case",
