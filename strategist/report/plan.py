@@ -13,6 +13,7 @@ from strategist.answers.run_sheet import Regret, SurveyPlan
 from strategist.report.brief import in_words
 from strategist.report.lines import heading, labelled, paragraph
 from strategist.report.page import report_style, style_policy
+from strategist.report.text import caution_lines, what_to_set
 from strategist.survey.order import figure
 
 _SHEETS = Path(__file__).parent / "sheets"
@@ -30,7 +31,8 @@ def survey_plan_text(plan: SurveyPlan) -> str:
     share = f"{100 * plan.measured / plan.pairs:.0f} %"
     measured = f"Measured: {plan.measured} of {plan.pairs} pairs of pass and level ({share})."
     lines = [*heading(plan.read_point, _HEADS[plan.stage]), *paragraph(measured)]
-    if plan.strategy is not None:
+    enough = plan.stage == "enough"
+    if plan.strategy is not None and not enough:
         lines += labelled("in hand", in_words(plan.strategy))
     if plan.regret is not None:
         lines += paragraph(_regret(plan.regret, plan.within))
@@ -50,14 +52,14 @@ def survey_plan_text(plan: SurveyPlan) -> str:
             lines += paragraph(f"and {len(plan.contenders) - 5} more")
     if plan.run_sheet:
         lines += _run_sheet(plan)
-    if plan.stage == "enough" and plan.measured < plan.pairs:
-        lines += paragraph(_ENOUGH)
+    if enough and plan.strategy is not None:
+        lines += [*what_to_set(plan.strategy), *paragraph(_ENOUGH), *caution_lines()]
     return "\n".join(lines)
 
 
 _ENOUGH = (
-    "Take the strategy in hand, or solve: pairs that were not measured are then predicted "
-    "(predict_levels), where levels measured are near enough, or left out (untried)."
+    "Nothing more has to be measured or solved: these are the settings. export writes them for the "
+    "reader from this plan, and accept says how many passes show that they hold."
 )
 _FILL_IN = (
     "Add the reads to reads.csv, and each pair of pass and level that was tried, read or not, to "
@@ -70,9 +72,9 @@ def _regret(regret: Regret, within: float) -> str:
     if regret.confidence == 1:
         return "Every pair is measured: nothing is left to plan."
     return (
-        f"Over the passes surveyed the strategy in hand may lose up to {high} more than the best "
-        f"one ({100 * regret.confidence:g} % confidence; {mean} in the mean of what may be). Up to "
-        f"{figure(round(within, 2))} is too little to measure for."
+        f"Over as many passes as were surveyed the strategy in hand may lose up to {high} more "
+        f"than the best one ({100 * regret.confidence:g} % confidence; {mean} in the mean of what "
+        f"may be). Up to {figure(round(within, 2))} is too little to measure for."
     )
 
 
