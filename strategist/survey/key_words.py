@@ -436,7 +436,7 @@ KEY_WORDS = {
         "pairs of read points that hear the same tags, by a name of yours: of two reports of one "
         "tag in one pass the host may discard one, by a threshold that `strategist site` chooses",
         "",
-        "where loads pass two read points at once, both were surveyed together (the same pass_id "
+        "where a load is at two read points at once, both were surveyed together (one pass_id "
         "at both is the same pass), and a host can compare reports",
         {"doors": {"read_points": ["dock-1", "dock-2"]}},
     ),

@@ -60,7 +60,7 @@ def test_a_cable_of_half_a_db_moves_between_the_levels_surveyed() -> None:
     """A reader is set in steps finer than the survey's: 20.5 to 23.5 radiate what 20 to 23 did."""
     found = what_if(POINT, {}, added_cable_loss_db=0.5, options=QUICK)
     assert found.after.strategy.levels_dbm == (21.5,)
-    assert "1 of 5 surveyed levels drop out" in found.assumptions[1]
+    assert "1 of 5 surveyed levels drops out" in found.assumptions[1]
     assert found.to_json()["levels"] == {"before": 5, "after": 4}
 
 
@@ -84,7 +84,7 @@ def test_levels_above_the_lawful_one_leave_what_is_lawful() -> None:
     found = what_if(point, {}, added_cable_loss_db=1.0, options=QUICK)
     assert found.before.strategy.levels_dbm == (23.0,)
     assert found.after.strategy.levels_dbm == (24.0,)
-    assert "the highest lawful level is 28 dBm; 1 of the settings left are" in found.assumptions[2]
+    assert "the highest lawful level is 28 dBm; 1 of the settings left is" in found.assumptions[2]
     only = replace(point, survey=survey.keep(levels=survey.levels_dbm >= 28))
     with pytest.raises(InputError, match=r"lawful.*28"):
         what_if(only, {}, added_cable_loss_db=1.0, options=QUICK, before=found.before)
