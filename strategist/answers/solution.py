@@ -163,6 +163,11 @@ class Solution:
         """A row a pass, as `Outcome.to_frame`."""
         return self.outcome.to_frame()
 
+    @property
+    def found(self) -> Found:
+        """The answer with its part, where conditions are not separate."""
+        return Found(next(x for x in self.parts.parts if x.problem is self.problem), self.answer)
+
     @cached_property
     def guarded(self) -> GuardedOutcome:
         """The outcome under the guards. Raises DisagreementError where the evaluator finds another

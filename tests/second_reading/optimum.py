@@ -153,6 +153,25 @@ def frontier(trial: Trial) -> dict[tuple[int, int], Key]:
     }
 
 
+def sturdiest(trial: Trial, most: Decimal, silence: Decimal, total: Decimal) -> Key | None:
+    """The least (guarded loss, loss, masks, cutoff or none, steps, levels from the top down, mask
+    bits) of those within the limits that lose at most `most`, less than `silence`, and less than
+    `total` with the guarded loss; None: there is none."""
+    cutoffs: list[Decimal | None] = [None, *(high for _, high in trial.ranges())]
+    best: Key | None = None
+    for let, (masks, bits) in chains(trial.survey, trial.policy).items():
+        for ladder in trial.ladders(masks):
+            for cutoff in cutoffs:
+                over, loss = trial.begin(ladder, cutoff, let)
+                if over or loss > most or loss >= silence:
+                    continue
+                guarded = trial.guarded(ladder, cutoff, let)
+                work = (masks, cutoff is not None, len(ladder), ladder[::-1], bits)
+                if loss + guarded < total:
+                    best = min(best or (guarded, loss, *work), (guarded, loss, *work))
+    return best
+
+
 def key_of(trial: Trial, strategy: Mapping[str, Any]) -> Key:
     """The same of one strategy in JSON."""
     ladder = tuple(exact(level) for level in strategy["levels_dbm"])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import replace
+from decimal import Decimal
 from functools import cache
 from typing import Any
 
@@ -14,9 +15,9 @@ from strategist import Options
 from strategist.optimise.tuning import Tuning
 from tests.optimise.made import BY_BOUNDS
 from tests.second_reading.drawn import NAME, Json, case_with_antennas
-from tests.second_reading.optimum import Key, Trial, best_key, frontier, key_of
+from tests.second_reading.optimum import Key, Trial, best_key, frontier, key_of, sturdiest
 from tests.second_reading.scores import choices, heard
-from tests.second_reading.survey import read_survey
+from tests.second_reading.survey import exact, loss_of, read_survey
 from tests.second_reading.test_second_reading import given, policy_of
 
 SEEDS = [seed for seed in range(3000, 3200) if "tried" not in case_with_antennas(seed)][:64]
@@ -89,6 +90,44 @@ def test_the_frontier_over_all_scores_is_the_one_that_trying_all_finds(seed: int
             for one in found_by.points
         }
         assert keys == expected
+
+
+@cache
+def sturdier_of_all(seed: int) -> tuple[Any, ...] | None:
+    """The least (guarded loss, loss, work of the score, the other work) of what is sought beside
+    the best, over all scores."""
+    document, (over, least, guarded, *_) = case_with_antennas(seed), best_of_all(seed)
+    policy, found = policy_of(document), None
+    for work, chosen in choices(document, NAME):
+        in_scores, _ = heard(document, NAME, chosen | {"levels_dbm": []})
+        trial = Trial(read_survey(in_scores, NAME), policy_of(in_scores))
+        silence = loss_of(policy, trial.wanted, 0)
+        if trial.wanted and policy.get("limits", {}).get("missed_rate_max") is not None:
+            silence = Decimal("inf")  # no limit here allows it
+        if over or silence <= least:
+            return None
+        missed = exact(policy.get("loss", {}).get("missed", 5))
+        most = least + max(missed, least * Decimal("0.05"))
+        key = sturdiest(trial, most, silence, least + guarded)
+        if key is not None:
+            own = (*key[:2], work, key[2:])
+            found = own if found is None else min(found, own)
+    return found
+
+
+@pytest.mark.parametrize("seed", SEEDS[::4])
+def test_the_sturdier_of_all_scores_is_the_one_that_trying_all_finds(seed: int) -> None:
+    document, sought = case_with_antennas(seed), sturdier_of_all(seed)
+    for route in (Tuning(), BY_BOUNDS):
+        result = strategist.choose(given(document), Options(unseen=False, tuning=route))
+        found = result.sturdier
+        if sought is None:
+            assert found is None
+        else:
+            assert found is not None
+            excess, loss, guarded, *work = ranked(document, found.strategy.to_json())
+            assert (guarded, loss, *work) == sought and not excess
+            assert found.bound == pytest.approx(float(guarded), abs=1e-6)
 
 
 def test_the_cases_are_not_all_alike() -> None:
