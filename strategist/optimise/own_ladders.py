@@ -9,6 +9,7 @@ The model of `model` with, in place of one cutoff for all, for antenna a, trim �
     one trim    Σ_τ o[a, τ] ≤ 1,  Σ_a w[a, 0, last] ≥ 1
     settable    y[l] + Σ_τ (o[a, τ] : a cannot be set to l + τ, or that was not surveyed) ≤ 1
     cutoff      w[a, τ, i] ≤ w[a, τ, i + 1] ≤ o[a, τ]
+    in turn     Σ_l y[l] + (steps − ⌊turns ÷ n⌋) b[n] ≤ steps,  b[n] = 1 where n antennas are on
     a read      E[r, l] ≥ e[r, a, l] for each a,  E[r, l] ≤ Σ_a e[r, a, l],
                 e[r, a, l] = Σ_τ w[a, τ, i(r, a, l + τ)]
 
@@ -51,15 +52,24 @@ class Trimmed:
 
 
 def prove_own_ladders(
-    base: Problem, heard: ByAntenna, survey: Survey, clock: Clock, seed: int = 0
+    base: Problem,
+    heard: ByAntenna,
+    survey: Survey,
+    clock: Clock,
+    *,
+    seed: int = 0,
+    turns: int | None = None,
 ) -> Trimmed:
     """The least excess and loss over all trims, cutoffs by antenna, ladders and mask chains.
 
     `heard` has the roster entries of the survey as its rows; of `base` the masks and steps serve.
+    Steps times antennas that are on are at most `turns` (None: any number).
     """
     on, bound, proven, effort = None, (0.0, 0.0), False, {"nodes": 0}
     try:
         model = OwnLadders(base, heard, survey, clock)
+        if turns is not None:
+            model.in_turn(turns)
         for name, objective, constant in model.least():
             mip = model.aim(objective)
             effort |= {"variables": len(mip.variables()), "rows": len(mip.constraints)}
@@ -166,6 +176,15 @@ class OwnLadders(Model):
                 self.mip += y + pulp.lpSum(cannot) <= 1
         self.mip += pulp.lpSum(w[-1] for (_, t), w in self.w.items() if t == 0) >= 1
         return []
+
+    def in_turn(self, turns: int) -> None:
+        """In turn: as above."""
+        on, steps = pulp.lpSum(self.o.values()), self.problem.steps_max
+        antennas = len(self.shifts)
+        for n in range(2, antennas + 1):
+            b = binary("b", n)
+            self.mip += on <= n - 1 + (antennas - n + 1) * b
+            self.mip += pulp.lpSum(self.y) + (steps - min(steps, turns // n)) * b <= steps
 
     def _reads(self, profile: Profile) -> Reads:
         """E[r, l] with its rows."""

@@ -19,10 +19,11 @@ from strategist.optimise.own_ladders import prove_own_ladders
 from strategist.optimise.own_part import by_antenna
 from strategist.optimise.problem import pose
 from strategist.optimise.strategy import Strategy
-from strategist.survey.policy import Guard, Limits, Loss, Policy, Reader
+from strategist.survey.policy import Dwell, Guard, Limits, Loss, Policy, Reader
 from strategist.survey.records import ReadPoint, Survey, Tag
 from strategist.survey.score import Peak
 from strategist.trust.evaluate import evaluate
+from strategist.trust.on_air import on_air_of
 
 SEEDS = range(24)
 QUICK = Options(unseen=False, sturdier=False)
@@ -77,8 +78,30 @@ def small(seed: int) -> ReadPoint:
     return ReadPoint(survey, policy)
 
 
+def timed(seed: int) -> ReadPoint:
+    """The same with a time of each read, two dwells of a step to choose from, and a dwell of the
+    pass that not all steps fit into; in each second one antennas take turns."""
+    point, rng = small(seed), np.random.default_rng(1_000 + seed)
+    t_s = rng.choice([0.1, 0.4, 0.9], len(point.survey.read_tag))
+    time = Dwell(dwell_s=(1.0, 1.5)[seed // 2 % 2], step_s=(0.5, 1.0), in_turn=seed % 2 == 0)
+    reader = replace(point.policy.reader, ladder_steps_max=3)
+    policy = replace(point.policy, time=time, reader=reader)
+    return ReadPoint(replace(point.survey, read_t_s=t_s), policy)
+
+
 def every(point: ReadPoint) -> Iterator[Strategy]:
-    """All trims, cutoffs by antenna, and ladders: those of which each level can be set."""
+    """All trims, cutoffs by antenna, dwells of a step and ladders: those of which each level can be
+    set, and that fit the dwell."""
+    time = point.policy.time
+    for strategy in ladders_of(point):
+        on = strategy.score.on if strategy.score else ()
+        for step_s in time.steps_s:
+            turns = len(strategy.levels_dbm) * (len(on or ()) if time.in_turn else 1)
+            if time.dwell_s is None or turns * (step_s or 0) <= time.dwell_s:
+                yield replace(strategy, step_s=step_s if time.dwell_s else None)
+
+
+def ladders_of(point: ReadPoint) -> Iterator[Strategy]:
     survey, policy = point.survey, point.policy
     levels = survey.levels_dbm.tolist()
     may = [one for one in levels if policy.reader.can_set_level(one)]
@@ -140,6 +163,21 @@ def test_the_answer_is_the_least_of_all_ladders_with_own_powers(seed: int) -> No
     key = key_of(point, found.strategy)
     assert key == min(least(point), key_of(point, other.strategy)) == found.answer.bound
     assert found.own is not None and found.own.to_json()["ladders"] == "all"
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_dwells_of_a_step_are_chosen_and_turns_are_counted(seed: int) -> None:
+    """With each dwell the ladders of own powers are proven; the answer is the least of all."""
+    point = timed(seed)
+    shared = replace(point.policy.reader, antenna_power="shared")
+    other = solve(replace(point, policy=replace(point.policy, reader=shared)), QUICK)
+    found = solve(point, QUICK)
+    key = key_of(point, found.strategy)
+    assert key == min(least(point), key_of(point, other.strategy)) == found.answer.bound
+    assert found.own is not None and found.own.to_json()["ladders"] == "all"
+    for one in (found, other):
+        on_air = on_air_of(point.survey, point.policy, one.strategy, one.outcome)
+        assert on_air.time is not None and on_air.time.fits and not on_air.warnings
 
 
 @pytest.mark.parametrize("seed", [253, 394])
