@@ -26,6 +26,7 @@ from strategist.trust.evaluate import evaluate
 from strategist.trust.on_air import on_air_of
 
 SEEDS = range(24)
+IN_TURN = [2, 4, 8, 12, 20, 26, 30, 34]  # where turns cost something
 QUICK = Options(unseen=False, sturdier=False)
 LEVELS = (20.0, 21.0, 23.0)
 
@@ -165,7 +166,7 @@ def test_the_answer_is_the_least_of_all_ladders_with_own_powers(seed: int) -> No
     assert found.own is not None and found.own.to_json()["ladders"] == "all"
 
 
-@pytest.mark.parametrize("seed", range(10))
+@pytest.mark.parametrize("seed", [1, 3, 5, 7, *IN_TURN])
 def test_dwells_of_a_step_are_chosen_and_turns_are_counted(seed: int) -> None:
     """With each dwell the ladders of own powers are proven; the answer is the least of all."""
     point = timed(seed)
@@ -178,6 +179,9 @@ def test_dwells_of_a_step_are_chosen_and_turns_are_counted(seed: int) -> None:
     for one in (found, other):
         on_air = on_air_of(point.survey, point.policy, one.strategy, one.outcome)
         assert on_air.time is not None and on_air.time.fits and not on_air.warnings
+    time = replace(point.policy.time, in_turn=False)
+    together = solve(replace(point, policy=replace(point.policy, time=time)), QUICK)
+    assert (together.answer.key[:2] < key) == (seed in IN_TURN)
 
 
 @pytest.mark.parametrize("seed", [253, 394])

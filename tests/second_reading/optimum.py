@@ -46,7 +46,8 @@ class Trial:
         steps = self.policy.get("reader", {}).get("ladder_steps_max", 5)
         time = self.policy.get("time")
         if time is not None and "dwell_s" in time:  # a measured step, however many masks there are
-            steps = min(steps, int(exact(time["dwell_s"]) // exact(time["step_s"])))
+            step_s = exact(time["step_s"]) * time.get("turns", 1)
+            steps = min(steps, int(exact(time["dwell_s"]) // step_s))
         for count in range(1, (steps if "ladder" in self.allow else 1) + 1):
             for ladder in itertools.combinations(levels, count):
                 if "power" in self.allow or ladder[-1] == levels[-1]:
