@@ -22,11 +22,15 @@ from strategist.optimise.strategy import Strategy
 from strategist.survey.policy import Dwell, Guard, Limits, Loss, Policy, Reader
 from strategist.survey.records import ReadPoint, Survey, Tag
 from strategist.survey.score import Peak
+from strategist.tags.mask import chain_accepts
 from strategist.trust.evaluate import evaluate
 from strategist.trust.on_air import on_air_of
+from tests.optimise.made import chains
 
 SEEDS = range(24)
 IN_TURN = [2, 4, 8, 12, 20, 26, 30, 34]  # where turns cost something
+MASKED = [8, 9, 16, 20, 22, 24, 29, 34, 36, 37]  # where masks and own powers help each other
+EPCS, TIDS = ("3001", "3501", "3002", "3502"), ("E200", "E200", "E201", "E201")
 QUICK = Options(unseen=False, sturdier=False)
 LEVELS = (20.0, 21.0, 23.0)
 
@@ -88,6 +92,32 @@ def timed(seed: int) -> ReadPoint:
     reader = replace(point.policy.reader, ladder_steps_max=3)
     policy = replace(point.policy, time=time, reader=reader)
     return ReadPoint(replace(point.survey, read_t_s=t_s), policy)
+
+
+def masked(seed: int) -> ReadPoint:
+    """The same with a mask slot, at most two steps, and tags of two kinds, one of which is mostly
+    wanted."""
+    point, rng = small(seed), np.random.default_rng(2_000 + seed)
+    tags = tuple(Tag(epc, tid=tid) for epc, tid in zip(EPCS, TIDS, strict=True))
+    kind = point.survey.roster_tag % 2 == 0
+    wanted = np.where(rng.random(len(kind)) < 0.8, kind, ~kind)
+    survey = replace(point.survey, tags=tags, roster_wanted=wanted)
+    reader = replace(point.policy.reader, mask_slots=1, ladder_steps_max=1 + seed % 2)
+    allow = (*point.policy.allow, "masks")
+    policy = replace(point.policy, reader=reader, allow=allow, serial_masks=True)
+    return ReadPoint(survey, policy)
+
+
+def with_masks(point: ReadPoint) -> Iterator[Strategy]:
+    """All trims, cutoffs by antenna and ladders, with one mask chain for each set of tags that
+    some chain lets through."""
+    survey, policy = point.survey, point.policy
+    of_tags = {
+        tuple(chain_accepts(chain, tag) for tag in survey.tags): chain
+        for chain in chains(pose(survey, policy).candidates.masks, policy.reader.mask_slots)
+    }
+    for strategy, chain in itertools.product(every(point), of_tags.values()):
+        yield replace(strategy, masks=chain)
 
 
 def every(point: ReadPoint) -> Iterator[Strategy]:
@@ -182,6 +212,19 @@ def test_dwells_of_a_step_are_chosen_and_turns_are_counted(seed: int) -> None:
     time = replace(point.policy.time, in_turn=False)
     together = solve(replace(point, policy=replace(point.policy, time=time)), QUICK)
     assert (together.answer.key[:2] < key) == (seed in IN_TURN)
+
+
+@pytest.mark.parametrize("seed", MASKED)
+def test_own_powers_and_masks_are_the_least_of_all(seed: int) -> None:
+    """Ladders, too."""
+    point = masked(seed)
+    best = min(key_of(point, one) for one in with_masks(point))
+    shared = replace(point.policy.reader, antenna_power="shared")
+    other = solve(replace(point, policy=replace(point.policy, reader=shared)), QUICK)
+    found = solve(point, QUICK)
+    assert found.own is not None and found.own.all_ladders
+    assert key_of(point, found.strategy) == best == found.answer.bound
+    assert best < least(point) and best < key_of(point, other.strategy)
 
 
 @pytest.mark.parametrize("seed", [253, 394])
