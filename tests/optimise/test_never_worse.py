@@ -33,7 +33,7 @@ from tests.optimise.made import BY_BOUNDS, random_read_point
 
 SEEDS = [seed for seed in range(60) if random_read_point(seed, 1).policy.reader.mask_slots > 1][:8]
 WITH_MASKS = 7  # whose best strategy has masks
-SLOTS, LOOKS = range(5), (1, 100, 400, 2000)
+SLOTS, LOOKS = range(5), (1, 100, 400, 1000)
 AT = (("shelf-cabinet", 4), ("clean-gate", 5))  # every so manieth pass of a read point
 
 
