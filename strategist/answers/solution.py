@@ -21,7 +21,7 @@ from strategist.optimise.conditions import InConditions
 from strategist.optimise.finish import finish
 from strategist.optimise.known import answer_of
 from strategist.optimise.outer import Found, choose_score
-from strategist.optimise.own_part import OwnPowers, is_own, with_own_powers
+from strategist.optimise.own_part import OwnPowers, is_own, over_boxes, with_own_powers
 from strategist.optimise.problem import Answer, Counts, Problem
 from strategist.optimise.progress import Reached, at_stage, watched_by
 from strategist.optimise.scores import Parts, over, parts_of
@@ -310,6 +310,11 @@ def solve(
         parts, own = with_own_powers(parts, whole.survey, whole.policy, half, options.seed)
     start = None if known is None else _known(parts, known, whole)
     found, method, at_root = _prove(parts, options, clock, start)
+    if own is not None:
+        more, own = over_boxes(own, parts, found.answer, clock)
+        if more is not parts:
+            parts = more
+            found, method, at_root = _prove(parts, options, clock, found)
     problem, answer = found.part.problem, found.answer
     if own is not None:
         answer = own.bounding(answer)

@@ -3,8 +3,9 @@
 What powers and cutoffs come to at one level for each antenna, with any mask chain, is proven.
 Trims and offsets that say the same make a score, and the choice with that score is a part as any
 other: its search adds ladders, whose steps all keep the trims, and looks for the cutoff that stands
-the guards best. Where reads are few, a model (`own_ladders`) proves over ladders with all trims and
-cutoffs, too; else those with others are not searched.
+the guards best. Over ladders with all trims and cutoffs a model (`own_ladders`) proves where reads
+are few, boxes of them (`own_boxes`) where they are more; where neither closes, those with others
+are not searched.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ from strategist.optimise.archive import Bound
 from strategist.optimise.chains import Chains
 from strategist.optimise.clock import Clock
 from strategist.optimise.guarded import guarded_peaks
+from strategist.optimise.own_boxes import prove_over_boxes
 from strategist.optimise.own_ladders import Trimmed, prove_own_ladders, terms
 from strategist.optimise.own_model import Proven, prove_own_powers
 from strategist.optimise.own_powers import OFF, ByAntenna, Own, settable_at_most
@@ -33,7 +35,7 @@ from strategist.survey.profile import peaks
 from strategist.survey.records import Bools, Ints, Survey
 from strategist.survey.score import OFFSET_DB_MAX, Peak, in_time, scored, turns_of
 
-__all__ = ["OwnPowers", "by_antenna", "is_own", "with_own_powers"]
+__all__ = ["OwnPowers", "by_antenna", "is_own", "over_boxes", "with_own_powers"]
 
 _SELECTIONS_MAX = 300  # of mask chains that the model chooses from
 _LOOKED_AT = 3_000  # selections that are held against each other
@@ -45,8 +47,9 @@ class AtDwell:
     """What was proven with one dwell of a step, at one level for each antenna; no mask chain that
     was not chosen from there loses less than `left_out` (inf: all were). `ladders` is what was
     proven over ladders with all trims and cutoffs (None: they were not searched); `settled` whether
-    none of these can be better: there are no ladders, or nothing is lost."""
+    none of these can be better: there are no ladders, or nothing is lost. `here` is the choice."""
 
+    here: _At
     proven: Proven
     left_out: float
     settled: bool = False
@@ -61,12 +64,14 @@ class AtDwell:
     @property
     def bound(self) -> Bound:
         """The same of all that was searched, with ladders where these were."""
-        return min(self.at_one_level, self.ladders.bound) if self.ladders else self.at_one_level
+        if self.ladders is None or not self.ladders.proven:
+            return self.at_one_level
+        return min(self.at_one_level, self.ladders.bound)
 
     @property
     def all_ladders(self) -> bool:
         """Whether ladders with any trims and cutoffs by antenna were searched."""
-        return self.settled or self.ladders is not None
+        return self.settled or (self.ladders is not None and self.ladders.proven)
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,6 +97,12 @@ class OwnPowers:
     def all_ladders(self) -> bool:
         return all(one.all_ladders for one in self.dwells)
 
+    @property
+    def _bound_of_ladders(self) -> float:
+        """A loss that no ladder with own powers and cutoffs is below, whether searched or not."""
+        known = (one.ladders.bound[1] if one.ladders else 0.0 for one in self.dwells)
+        return min(known)
+
     def bounding(self, answer: Answer) -> Answer:
         """The best answer of all parts with a bound that holds for own powers, too.
 
@@ -110,10 +121,12 @@ class OwnPowers:
         effort: Counter[str] = Counter()
         for one in self.dwells:
             effort.update(dict(one.proven.effort))
+            effort.update(dict(one.ladders.effort) if one.ladders else {})
         return {
             "loss_at_one_level": self.proven.key[1],
             "bound_at_one_level": self.at_one_level[1],
             "ladders": "all" if self.all_ladders else "shared_or_best_powers",
+            **({"bound_of_ladders": self._bound_of_ladders} if not self.all_ladders else {}),
             **effort,
         }
 
@@ -149,6 +162,23 @@ def with_own_powers(
     return parts, OwnPowers(tuple(found))
 
 
+def over_boxes(own: OwnPowers, parts: Parts, best: Answer, clock: Clock) -> tuple[Parts, OwnPowers]:
+    """The parts and what is proven, with ladders of own powers and cutoffs that the model did not
+    prove, as far as boxes of them can be ruled out (`own_boxes`) in the time left.
+
+    `best` is the best of the parts. None are looked at where the level may not be chosen.
+    """
+    dwells = list(own.dwells)
+    if best.key[:2] == (0.0, 0.0):
+        return parts, OwnPowers(tuple(replace(one, settled=True) for one in dwells))
+    for number, one in enumerate(dwells):
+        if not one.all_ladders and "power" in one.here.policy.allow:
+            left = clock.left
+            part = clock if left is None else Clock(left / (len(dwells) - number), now=clock.now)
+            parts, dwells[number] = one.here.over_boxes(parts, one, best, part)
+    return parts, OwnPowers(tuple(dwells))
+
+
 class _At:
     """The choice with one dwell of a step: what antennas hear in it, and the steps that fit.
 
@@ -179,7 +209,7 @@ class _At:
         problem = self.problem
         proven = prove_own_powers(problem, clock, seed)
         settled = self.base.steps_max == 1 or proven.key[:2] == (0.0, 0.0)
-        found = AtDwell(proven, left_out, settled)
+        found = AtDwell(self, proven, left_out, settled)
         parts = self._with(parts, _score(problem, proven.own, self.heard, self.policy))
         if settled or not self._few():
             return parts, found
@@ -189,6 +219,23 @@ class _At:
         if trimmed.on:
             parts = self._with(parts, _peak(problem, trimmed.on, self.heard, self.policy))
         return parts, replace(found, ladders=trimmed if trimmed.proven else None)
+
+    def over_boxes(
+        self, parts: Parts, one: AtDwell, best: Answer, clock: Clock
+    ) -> tuple[Parts, AtDwell]:
+        """The same where reads are many, by boxes of trims and cutoffs, against the best of all
+        parts."""
+        trimmed = prove_over_boxes(
+            self.base,
+            self.problem,
+            self.heard,
+            clock,
+            beat=(best.key[0], best.key[1]),
+            turns=self.turns,
+        )
+        if trimmed.on:
+            parts = self._with(parts, _peak(self.problem, trimmed.on, self.heard, self.policy))
+        return parts, replace(one, ladders=trimmed)
 
     def _few(self) -> bool:
         """Whether the model of ladders is small enough, and says all that may be chosen."""

@@ -13,8 +13,9 @@ import numpy as np
 import pytest
 
 from strategist.answers.solution import Options, solve
-from strategist.optimise import own_part
+from strategist.optimise import own_boxes, own_part
 from strategist.optimise.clock import Clock
+from strategist.optimise.own_boxes import prove_over_boxes
 from strategist.optimise.own_ladders import prove_own_ladders
 from strategist.optimise.own_part import by_antenna
 from strategist.optimise.problem import pose
@@ -235,10 +236,46 @@ def test_where_reads_are_too_many_for_the_model_that_is_said(
     point = small(seed)
     whole = solve(point, QUICK)
     monkeypatch.setattr(own_part, "_TERMS_MAX", 0)
+    by_boxes = solve(point, QUICK)
+    assert by_boxes.answer.key[:2] == whole.answer.key[:2] == by_boxes.answer.bound
+    assert by_boxes.own is not None and by_boxes.own.to_json()["ladders"] == "all"
+    monkeypatch.setattr(own_boxes, "_BOXES_MAX", 0)
     some = solve(point, QUICK)
     assert whole.answer.key[:2] == least(point) < some.answer.key[:2]
     assert some.own is not None and some.own.to_json()["ladders"] == "shared_or_best_powers"
     assert some.own.at_one_level <= some.own.proven.key[:2]
+    assert some.own.to_json()["bound_of_ladders"] <= whole.answer.key[1]
+
+
+@pytest.mark.parametrize("seed", [*range(0, 24, 2), *MASKED, 253, 394])
+def test_boxes_equal_trying_all(seed: int) -> None:
+    """They find what is better than is known, and where nothing is they prove that; with fewer
+    boxes than that takes the bound holds."""
+    point = masked(seed) if seed in MASKED else small(seed)
+    point = replace(point, policy=replace(point.policy, limits=Limits()))
+    both = (x for x in with_masks(point) if x.score and len(x.score.on or ()) == 2)
+    best = min(key_of(point, one)[1] for one in both)
+    survey, base = point.survey, pose(point.survey, point.policy)
+    heard = by_antenna(survey, point.policy, base, np.ones((1, base.profile.classes), bool))
+    found = prove_over_boxes(base, heard, survey, Clock(), beat=(0.0, best + 1))
+    assert found.on is not None and found.proven and found.bound == (0.0, pytest.approx(best))
+    known = prove_over_boxes(base, heard, survey, Clock(), beat=(0.0, best))
+    assert known.on is None and known.proven and known.bound == (0.0, pytest.approx(best))
+    for most in (0, 3, 10):
+        few = prove_over_boxes(base, heard, survey, Clock(), beat=(0.0, best + 1), most=most)
+        assert few.bound[1] <= best + (not few.proven)
+    late = prove_over_boxes(base, heard, survey, Clock(0.0), beat=(0.0, best + 1))
+    assert not late.proven and late.bound == (0.0, 0.0)
+
+
+@pytest.mark.parametrize("seed", [1, 3, *IN_TURN])
+def test_boxes_know_dwells_and_turns(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    point = timed(seed)
+    whole = solve(point, QUICK)
+    monkeypatch.setattr(own_part, "_TERMS_MAX", 0)
+    found = solve(point, QUICK)
+    assert found.answer.key[:2] == whole.answer.key[:2] == found.answer.bound
+    assert found.own is not None and found.own.all_ladders
 
 
 def test_a_ladder_model_that_the_clock_stops_proves_nothing() -> None:
