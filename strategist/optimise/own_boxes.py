@@ -23,8 +23,10 @@ import heapq
 import itertools
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from typing import TypeAlias
 
 import numpy as np
+import numpy.typing as npt
 
 from strategist.optimise.archive import Bound
 from strategist.optimise.cells import Layout
@@ -40,12 +42,15 @@ from strategist.survey.records import Bools, Floats, Ints, Survey
 
 __all__ = ["prove_over_boxes"]
 
-_BOXES_MAX = 8_000  # bounded, of two antennas: some seconds
-_BOXES_OF_MORE = 2_000  # of more, where they seldom suffice
+_WORK = 6e8  # presentations × levels × boxes: of two antennas, some seconds
+_WORK_OF_MORE = 4e7  # of more, where boxes of few reads suffice alone
+_RANGES = 40  # of trims that are kept
 _ROUNDS = 12  # along a subgradient in each box
 _SAME = 1e-9
 
-Box = tuple[tuple[int, int], ...]  # first and last index: of trims, then of cutoffs
+Small: TypeAlias = npt.NDArray[np.int16]
+_Range: TypeAlias = tuple[Small, Small, Bools]
+Box: TypeAlias = tuple[tuple[int, int], ...]  # first and last index: of trims, then of cutoffs
 
 
 def prove_over_boxes(
@@ -66,7 +71,8 @@ def prove_over_boxes(
     ladders with two antennas or more. `most`: boxes that are bounded.
     """
     if most is None:
-        most = _BOXES_MAX if len(survey.antennas) == 2 else _BOXES_OF_MORE
+        work = _WORK if len(survey.antennas) == 2 else _WORK_OF_MORE
+        most = int(work / max(1, len(survey.roster_tag) * len(survey.levels_dbm)))
     run = _Run(list(_sets(base, heard, survey, clock, turns)), beat, clock, most)
     while run.again():
         pass
@@ -154,8 +160,14 @@ class _Set:
             own = at if place else np.arange(len(levels))[None]
             self.shifts.append(np.where((own >= 0) & heard.allowed[a][own], own, -1))
         self.profile, entry = profile_of(base, heard, survey)
-        self.rssi = heard.rssi[entry]
-        self.cutoffs = [self._cutoffs_of(a) for a in antennas]
+        self.cutoffs: list[Floats] = []
+        self.reached: list[Small] = []  # the highest cutoff that each read at a level reaches
+        for a in antennas:
+            rssi, cutoffs = heard.rssi[entry, a], self._cutoffs_of(a)
+            reached = np.searchsorted(cutoffs, rssi, "right") - 1
+            self.reached.append(np.where(np.isfinite(rssi), reached, -1).astype(np.int16))
+            self.cutoffs.append(cutoffs)
+        self._ranges: dict[tuple[int, tuple[int, int]], _Range] = {}
         sizes = [len(one) for one in (*self.trims, *self.cutoffs)]
         self.whole: Box = tuple((0, size - 1) for size in sizes)
         self.base = replace(
@@ -164,7 +176,7 @@ class _Set:
         self.layout = Layout(self.base)
 
     def _cutoffs_of(self, antenna: int) -> Floats:
-        values = self.rssi[:, antenna, self.heard.allowed[antenna]]
+        values = self.heard.rssi[:, antenna, self.heard.allowed[antenna]]
         values = np.unique(values[np.isfinite(values)])
         if not self.heard.cutoffs:
             return np.full(min(1, len(values)), -np.inf)
@@ -219,33 +231,38 @@ class _Set:
     def _problem(self, box: Box) -> Problem | None:
         """The choice of steps and masks in which a read of 1 is accepted for sure and one of 0 may
         be; None where no step can be set."""
-        count, levels = len(self.antennas), self.rssi.shape[2]
-        may_be, sure = (np.zeros((len(self.rssi), levels), bool) for _ in range(2))
-        usable = np.ones(levels, bool)
-        for place, a in enumerate(self.antennas):
+        count, shape = len(self.antennas), self.profile.rssi.shape
+        may_be, sure = np.zeros(shape, bool), np.zeros(shape, bool)
+        usable = np.ones(shape[1], bool)
+        for place in range(count):
             low, high = box[count + place]
-            most, least, can = self._range(place, a, box[place])
+            most, least, can = self._range(place, box[place])
             usable &= can
-            may_be |= most >= max(self.cutoffs[place][low], np.finfo(float).min)
-            sure |= (least >= max(self.cutoffs[place][high], np.finfo(float).min)) & can
+            may_be |= most >= low
+            sure |= (least >= high) & can
         if not usable.any():
             return None
         rssi = np.where(sure, 1.0, np.where(may_be, 0.0, -np.inf))
         profile = replace(self.profile, rssi=rssi).at_levels(usable)
         return replace(self.base, profile=profile, guarded=profile)
 
-    def _range(
-        self, place: int, antenna: int, trims: tuple[int, int]
-    ) -> tuple[Floats, Floats, Bools]:
-        """The strongest and the weakest read at each step with any trim of a range that can be set,
-        and whether one can."""
-        shape = len(self.rssi), self.rssi.shape[2]
-        most, least = np.full(shape, -np.inf), np.full(shape, np.inf)
+    def _range(self, place: int, trims: tuple[int, int]) -> _Range:
+        """The highest cutoff (by index, −1: none) that the strongest and the weakest read reach at
+        each step with any trim of a range that can be set, and whether one can."""
+        kept = self._ranges.get((place, trims))
+        if kept is not None:
+            return kept
+        reached, shape = self.reached[place], self.profile.rssi.shape
+        most: Small = np.full(shape, -1, np.int16)
+        least: Small = np.full(shape, len(self.cutoffs[place]), np.int16)
         can = np.zeros(shape[1], bool)
         for at in self.shifts[place][trims[0] : trims[1] + 1]:
             here = at >= 0
-            read = self.rssi[:, antenna, at[here]]
+            read = reached[:, at[here]]
             most[:, here] = np.maximum(most[:, here], read)
             least[:, here] = np.minimum(least[:, here], read)
             can |= here
+        if len(self._ranges) >= _RANGES:
+            self._ranges.clear()
+        self._ranges[place, trims] = most, least, can
         return most, least, can

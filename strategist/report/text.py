@@ -352,8 +352,11 @@ def _own_powers(result: Assessment) -> list[str]:
 
 def _ladders(result: Assessment) -> str:
     """Which ladders were searched with own powers."""
-    every = result.proof["own_powers"]["ladders"] == "all"
-    return f"{ALL_SEARCHED if every else OWN_SEARCHED}."
+    own = result.proof["own_powers"]
+    if own["ladders"] == "all":
+        return f"{ALL_SEARCHED}."
+    least = own.get("bound_of_ladders", 0)
+    return f"{OWN_SEARCHED}{f', none of which loses less than {figure(least)}' if least else ''}."
 
 
 def _searched(result: Assessment, policy: Policy) -> str:

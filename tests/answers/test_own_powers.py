@@ -147,7 +147,7 @@ def test_with_one_antenna_own_powers_change_nothing() -> None:
 def test_which_ladders_were_searched_is_said(most: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """Beside the proof at one level: in the text, long and short."""
     monkeypatch.setattr(own_part, "_TERMS_MAX", most)
-    monkeypatch.setattr(own_boxes, "_BOXES_MAX", most)
+    monkeypatch.setattr(own_boxes, "_WORK", most)
     point = given(own_case(SEEDS[0], 3))
     found = choose(point, Options(unseen=False))
     own = found.proof["own_powers"]

@@ -239,7 +239,7 @@ def test_where_reads_are_too_many_for_the_model_that_is_said(
     by_boxes = solve(point, QUICK)
     assert by_boxes.answer.key[:2] == whole.answer.key[:2] == by_boxes.answer.bound
     assert by_boxes.own is not None and by_boxes.own.to_json()["ladders"] == "all"
-    monkeypatch.setattr(own_boxes, "_BOXES_MAX", 0)
+    monkeypatch.setattr(own_boxes, "_WORK", 0)
     some = solve(point, QUICK)
     assert whole.answer.key[:2] == least(point) < some.answer.key[:2]
     assert some.own is not None and some.own.to_json()["ladders"] == "shared_or_best_powers"
