@@ -391,9 +391,11 @@ def _first(own: Solution) -> list[Problem]:
 
 def in_time(part: ReadPoint, options: Options, deadline: Deadline) -> tuple[Strategy, bool] | None:
     """The best strategy of a part of a read point, and whether it is proven; None where the whole
-    answer is due already."""
+    answer is due already. Ladders of own powers that no model proves are left alone: to rule them
+    out takes longer than all else."""
     if deadline.passed():
         return None
+    options = replace(options, tuning=replace(options.tuning, boxes_of_two=0, boxes_of_more=0))
     with watched_by(None):  # it is not the answer that is waited for
         found = solve(part, options, clock=Clock(options.time_limit_s))
     return found.strategy, found.proven

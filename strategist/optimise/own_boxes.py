@@ -42,8 +42,6 @@ from strategist.survey.records import Bools, Floats, Ints, Survey
 
 __all__ = ["prove_over_boxes"]
 
-_WORK = 6e8  # presentations × levels × boxes: of two antennas, some seconds
-_WORK_OF_MORE = 4e7  # of more, where boxes of few reads suffice alone
 _RANGES = 40  # of trims that are kept
 _ROUNDS = 12  # along a subgradient in each box
 _SAME = 1e-9
@@ -71,7 +69,8 @@ def prove_over_boxes(
     ladders with two antennas or more. `most`: boxes that are bounded.
     """
     if most is None:
-        work = _WORK if len(survey.antennas) == 2 else _WORK_OF_MORE
+        tuning = base.tuning
+        work = tuning.boxes_of_two if len(survey.antennas) == 2 else tuning.boxes_of_more
         most = int(work / max(1, len(survey.roster_tag) * len(survey.levels_dbm)))
     run = _Run(list(_sets(base, heard, survey, clock, turns)), beat, clock, most)
     while run.again():

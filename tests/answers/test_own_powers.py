@@ -14,8 +14,9 @@ import pytest
 
 from strategist.answers.assessment import choose
 from strategist.answers.solution import Options, Solution, solve
-from strategist.optimise import own_boxes, own_part
+from strategist.optimise import own_part
 from strategist.optimise.strategy import Strategy
+from strategist.optimise.tuning import Tuning
 from strategist.report.text import ALL_SEARCHED, OWN_SEARCHED, result_text
 from strategist.survey.records import ReadPoint
 from strategist.survey.score import Peak
@@ -147,9 +148,8 @@ def test_with_one_antenna_own_powers_change_nothing() -> None:
 def test_which_ladders_were_searched_is_said(most: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """Beside the proof at one level: in the text, long and short."""
     monkeypatch.setattr(own_part, "_TERMS_MAX", most)
-    monkeypatch.setattr(own_boxes, "_WORK", most)
     point = given(own_case(SEEDS[0], 3))
-    found = choose(point, Options(unseen=False))
+    found = choose(point, Options(unseen=False, tuning=Tuning(boxes_of_two=0)))
     own = found.proof["own_powers"]
     assert own["loss_at_one_level"] == own["bound_at_one_level"] >= found.loss
     for detail in (False, True):

@@ -13,13 +13,14 @@ import numpy as np
 import pytest
 
 from strategist.answers.solution import Options, solve
-from strategist.optimise import own_boxes, own_part
+from strategist.optimise import own_part
 from strategist.optimise.clock import Clock
 from strategist.optimise.own_boxes import prove_over_boxes
 from strategist.optimise.own_ladders import prove_own_ladders
 from strategist.optimise.own_part import by_antenna
 from strategist.optimise.problem import pose
 from strategist.optimise.strategy import Strategy
+from strategist.optimise.tuning import Tuning
 from strategist.survey.policy import Dwell, Guard, Limits, Loss, Policy, Reader
 from strategist.survey.records import ReadPoint, Survey, Tag
 from strategist.survey.score import Peak
@@ -239,8 +240,7 @@ def test_where_reads_are_too_many_for_the_model_that_is_said(
     by_boxes = solve(point, QUICK)
     assert by_boxes.answer.key[:2] == whole.answer.key[:2] == by_boxes.answer.bound
     assert by_boxes.own is not None and by_boxes.own.to_json()["ladders"] == "all"
-    monkeypatch.setattr(own_boxes, "_WORK", 0)
-    some = solve(point, QUICK)
+    some = solve(point, replace(QUICK, tuning=Tuning(boxes_of_two=0)))
     assert whole.answer.key[:2] == least(point) < some.answer.key[:2]
     assert some.own is not None and some.own.to_json()["ladders"] == "shared_or_best_powers"
     assert some.own.at_one_level <= some.own.proven.key[:2]
