@@ -49,7 +49,8 @@ class ReaderPlan(Declared):
 
 @dataclass(frozen=True)
 class PointPlan(Declared):
-    """What a read point gets: the number of its setting, from 1 (null: it reports nothing)."""
+    """What a read point gets: the number of its setting, from 1 (null: it reports nothing). Counts
+    are of the passes surveyed, and they and losses those after the rules of the host."""
 
     read_point: str
     reader: str
@@ -58,6 +59,35 @@ class PointPlan(Declared):
     missed: int
     stray: int
     loss: float
+    survey_loss: Annotated[float, Field(description="In the passes surveyed, each once")]
+
+
+@dataclass(frozen=True)
+class HostRule(Declared):
+    """Which of two reports of one tag in one pass the host discards.
+
+    `in_force` false: no rule is better than none. `contested` counts the tags of passes that both
+    read points heard at some level surveyed. `loss` is that of both under the rule, `loss_without`
+    with the same settings and no rule. `threshold_db` is null where any difference is enough, and
+    where no rule is in force; every threshold above `threshold_from_db` (null: any) up to
+    `threshold_to_db` does the same in the survey.
+    """
+
+    name: str
+    read_points: tuple[str, str]
+    keep: Annotated[str, Field(description="stronger or facing")]
+    facing: str | None
+    in_force: bool
+    threshold_db: float | None
+    threshold_from_db: float | None
+    threshold_to_db: float | None
+    contested: int
+    discarded_stray: int
+    discarded_wanted: int
+    loss: float
+    loss_without: float
+    price: float
+    rule: Annotated[str, Field(description="What the host does, in words")]
 
 
 @dataclass(frozen=True)
@@ -82,9 +112,10 @@ class OfBudget(Declared):
 
 @dataclass(frozen=True)
 class Buy(Declared):
-    """What a visit or an option saves for its price, beside what the reader loses without."""
+    """What a visit, an option or a rule of the host (then `option` is its name) saves for its
+    price, beside what is lost without."""
 
-    kind: Annotated[str, Field(description="visit or option")]
+    kind: Annotated[str, Field(description="visit, option or rule")]
     reader: str
     read_point: str | None
     option: str | None
@@ -96,15 +127,22 @@ class Buy(Declared):
 class SitePlan(Declared):
     """The plan of a site with at most so many settings and so much money (null: any).
 
+    Losses are of what `aim` says: `survey`, the passes surveyed, each once; `expected`, as many
+    passes to come, over copies of the survey; `both`, each read point's own of these. `survey_loss`
+    is what the plan loses in the passes surveyed.
     No plan loses less than `bound`; none made of the strategies looked at less than `pool_bound`.
     `alone` is what the read points would lose with a setting of their own each and no budget.
-    `order` are the visits, that which saves most for its price first.
+    `order` are the visits, that which saves most for its price first. `without_rules` is the loss
+    of the best plan, of the strategies looked at, in which the host discards nothing (null: no rule
+    is asked for).
     """
 
     site: str
     at_most: int | None
     budget: float | None
+    aim: Annotated[str, Field(description="survey, expected or both: what losses are of")]
     loss: float
+    survey_loss: float
     bound: float
     pool_bound: float
     excess: Annotated[float, Field(description="Over the hard limits, summed; 0: all are kept")]
@@ -114,6 +152,8 @@ class SitePlan(Declared):
     settings: tuple[Strategy, ...]
     readers: tuple[ReaderPlan, ...]
     read_points: tuple[PointPlan, ...]
+    rules: tuple[HostRule, ...]
+    without_rules: float | None
     of_settings: tuple[OfSettings, ...]
     of_budget: tuple[OfBudget, ...]
     buys: tuple[Buy, ...]
@@ -128,5 +168,7 @@ class SitePlan(Declared):
 
     @told(after="alone")
     def sharing_costs(self) -> float:
-        """What all that must agree costs, against each read point for itself."""
-        return max(0.0, round(self.loss - self.alone, 6))
+        """What all that must agree costs, against each read point for itself; no rule of the host
+        is in either."""
+        loss = self.loss if self.without_rules is None else self.without_rules
+        return max(0.0, round(loss - self.alone, 6))

@@ -13,13 +13,14 @@ from strategist.batch.site_posed import Posed
 from strategist.batch.site_told import InWords, part_of
 from strategist.errors import Fault, InputError, SolveError
 from strategist.optimise.clock import Clock
-from strategist.optimise.site.plan import SitePlanner
-from strategist.optimise.site.reader import ReaderTask
+from strategist.optimise.site.plan import Map, SitePlanner
+from strategist.optimise.site.reader import Columns, ReaderTask
 from strategist.survey.case import Case
 
-__all__ = ["plan_site"]
+__all__ = ["mapped", "plan_site", "planner_of"]
 
 _MAIN = 0.5  # of the time, for readers and the plan that is asked for
+_FIRST = 0.2  # of it, for the survey where passes to come are planned for
 
 
 def plan_site(
@@ -37,7 +38,9 @@ def plan_site(
     agree in what it shares, with at most so many different settings and so much money.
 
     `options` are the cases that read points name as options (`read_options`); those that are not
-    given are left out, and a note says so. Losses are those of the passes surveyed, each once.
+    given are left out, and a note says so. Losses follow the aim of each read point: those of the
+    passes surveyed, each once, or those to expect in as many passes, over copies of the survey
+    drawn with the `seed`, as in `solve`.
     `workers` and `scheduler` are those of `run_batch`; each worker takes a reader at a time. Raises
     InputError where a read point cannot be solved, where what shares masks differs in what masks
     may be, and where a cycle is limited and nothing says how long a step takes; DisagreementError
@@ -48,16 +51,26 @@ def plan_site(
     if budget is not None and budget < 0:
         raise InputError.one("budget", f"{budget:g}", "0 or more")
     clock = Clock(time_limit_s)
-    posed = Posed.of(case, options or {})
+    posed = Posed.of(case, options or {}, seed)
     several = len(posed.problem.readers) > 1
-    planner = SitePlanner(
-        posed.problem, clock, seed, partial(_mapped, workers if several else 0, scheduler)
-    )
+    run = partial(mapped, workers if several else 0, scheduler)
+    planner = planner_of(posed, clock, seed, run, max(1, workers))
     plan = planner.plan(at_most, budget, part_of(clock, _MAIN))
     return InWords(case, posed, planner, plan, clock).made(at_most, budget)
 
 
-def _mapped(
+def planner_of(posed: Posed, clock: Clock, seed: int, run: Map, places: int) -> SitePlanner:
+    """The planner of a case. Where passes to come are planned for, the survey is solved first: it
+    is sooner done, and its strategies are a start."""
+    known: list[Columns] = []
+    if posed.over_survey is not None:
+        share = part_of(clock, _FIRST)
+        first = SitePlanner(posed.over_survey, share, seed, run, places=places)
+        known = [tuple(x for one in some for x in one.columns) for some in first.solved]
+    return SitePlanner(posed.problem, clock, seed, run, known, places)
+
+
+def mapped(
     workers: int, scheduler: str | None, function: Callable[[Any], Any], tasks: Sequence[ReaderTask]
 ) -> list[Any]:
     """What a function finds for each task, by the workers of a batch. Raises what it raises."""

@@ -10,6 +10,13 @@ from strategist.survey.order import figure, some
 
 _IN_FULL = 2  # settings that are shown whole
 _SHOWN = 6  # rows of each part; the document has all
+_AIMS = {
+    "survey": "Losses are those of the passes surveyed, each once.",
+    "expected": "Losses are those to expect in as many passes as were surveyed (the survey and "
+    "copies of it, drawn by what varies); in the survey itself the plan loses {}.",
+    "both": "Losses are those of the passes surveyed where a read point's aim is survey, and those "
+    "to expect in as many passes where it is expected; in the survey the plan loses {}.",
+}
 
 
 def site_plan_text(plan: SitePlan) -> str:
@@ -25,11 +32,14 @@ def site_plan_text(plan: SitePlan) -> str:
     lines = paragraph(f"{head}{limits}: loss {figure(plan.loss)}, {_proof(plan)}", 0, 2)
     if plan.excess:
         lines += paragraph("No plan found keeps all hard limits; this one exceeds them least.")
-    costs = f"{figure(plan.alone)} with a setting of its own at each read point"
+    lines += paragraph(_AIMS[plan.aim].format(figure(plan.survey_loss)))
+    bare = " and no rule of the host" if plan.rules else ""
+    costs = f"{figure(plan.alone)} with a setting of its own at each read point{bare}"
     lines += paragraph(f"{costs}, so what must agree costs {figure(plan.sharing_costs)}.")
     if plan.price:
         lines += paragraph(f"It costs {figure(plan.price)}.")
     lines += _settings(plan)
+    lines += _rules(plan)
     lines += _sharing(plan)
     lines += _curves(plan)
     lines += _firsts(plan)
@@ -64,6 +74,27 @@ def _settings(plan: SitePlan) -> list[str]:
 def _named(one: PointPlan) -> str:
     option = f" with {one.option}" if one.option else ""
     return f"{one.read_point}{option} (missed {one.missed}, stray {one.stray})"
+
+
+def _rules(plan: SitePlan) -> list[str]:
+    lines = ["What the host discards"] if plan.rules else []
+    for one in plan.rules[:_SHOWN]:
+        lines += paragraph(f"{one.name}: {one.rule}", hanging=2)
+        if one.in_force:
+            wanted = f" and {one.discarded_wanted} wanted" if one.discarded_wanted else ""
+            lines += paragraph(
+                f"It discards {one.discarded_stray} stray{wanted} of {one.contested} tags that "
+                f"both heard in one pass: loss {figure(one.loss)} in place of "
+                f"{figure(one.loss_without)} with the same settings.",
+                4,
+            )
+    lines += _more(len(plan.rules))
+    if plan.without_rules is not None and any(one.in_force for one in plan.rules):
+        lines += paragraph(
+            f"The best plan of these strategies that discards nothing loses "
+            f"{figure(plan.without_rules)}."
+        )
+    return lines
 
 
 def _sharing(plan: SitePlan) -> list[str]:
@@ -110,7 +141,9 @@ def _firsts(plan: SitePlan) -> list[str]:
 
 def _bought(one: Buy) -> str:
     what = f"visit to {one.reader}"
-    if one.option is not None:
+    if one.kind == "rule":
+        what = f"the rule {one.option}"
+    elif one.option is not None:
         what = f"{one.option} at {one.read_point}"
     price = f" for {figure(one.price)}" if one.price else ""
     return f"{what}{price}: saves {figure(one.saves)}"

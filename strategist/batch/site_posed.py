@@ -9,16 +9,18 @@ from pathlib import Path
 
 from strategist.errors import InputError
 from strategist.optimise.problem import candidates_of
-from strategist.optimise.site.asked import Alternative, ReaderOf, SiteProblem
+from strategist.optimise.site.asked import Alternative, Pair, ReaderOf, SiteProblem
 from strategist.optimise.site.reader import COMBINATIONS_MAX
 from strategist.radio.complete import complete
 from strategist.radio.dwell import failed_reads, field_of, step_time
 from strategist.radio.timing import LINK_PROFILES
 from strategist.survey.case import Case
+from strategist.survey.copies import copies_for, drawn_copies
 from strategist.survey.policy import InConditions, Policy
 from strategist.survey.reading import read_case
 from strategist.survey.records import ReadPoint, Survey
 from strategist.survey.score import turns_of
+from strategist.survey.variation import variation_of
 
 __all__ = ["Posed", "read_options"]
 
@@ -45,13 +47,33 @@ def read_options(folder: str | Path, case: Case) -> dict[str, Case]:
 
 @dataclass(frozen=True, eq=False)
 class Posed:
-    """The problem of a case, the read points behind it, and what is to say of it."""
+    """The problem of a case, and what is to say of it. `surveyed[p][a]` is the survey itself where
+    an alternative of the problem has copies of it, drawn with a `seed`."""
 
     problem: SiteProblem
+    surveyed: tuple[tuple[Survey, ...], ...]
+    aims: tuple[str, ...]
     notes: tuple[str, ...]
 
+    @property
+    def over_survey(self) -> SiteProblem | None:
+        """The problem over the passes surveyed; None: it is that."""
+        if "expected" not in self.aims:
+            return None
+        points = []
+        for some, surveys in zip(self.problem.points, self.surveyed, strict=True):
+            passes = len(surveys[0].pass_ids)
+            each = zip(some, surveys, strict=True)
+            points.append(
+                tuple(
+                    replace(one, survey=own.each_once(), scale=passes / len(own.pass_ids))
+                    for one, own in each
+                )
+            )
+        return replace(self.problem, points=tuple(points))
+
     @staticmethod
-    def of(case: Case, options: Mapping[str, Case]) -> Posed:
+    def of(case: Case, options: Mapping[str, Case], seed: int = 0) -> Posed:
         notes: list[str] = []
         names = tuple(point.name for point in case)
         served = {name: key for key, one in case.readers.items() for name in one.read_points}
@@ -67,51 +89,84 @@ class Posed:
         readers = [one for one in readers if one.points]
         readers += [ReaderOf(n, (p,)) for p, n in enumerate(names) if n not in served]
         timed = {p for one in readers if one.cycle_s is not None for p in one.points}
-        points = tuple(
-            tuple(_alternatives(point, case, options, timed=p in timed, notes=notes))
+        drawn = [
+            tuple(_alternatives(point, case, options, _Drawn(p in timed, seed), notes))
             for p, point in enumerate(case)
-        )
+        ]
+        points = tuple(tuple(one for one, _ in some) for some in drawn)
+        surveyed = tuple(tuple(survey for _, survey in some) for some in drawn)
+        aims = tuple(point.policy.aim for point in case)
         for reader in readers:
             _refuse_unlike(reader, [points[p][0] for p in reader.points], names)
             _refuse_many(reader, [len(points[p]) for p in reader.points])
         cost = case.cost
-        problem = SiteProblem(names, points, tuple(readers), cost.visit, cost.setting)
-        return Posed(problem, tuple(notes))
+        problem = SiteProblem(
+            names, points, tuple(readers), cost.visit, cost.setting, tuple(_pairs(case, names))
+        )
+        return Posed(problem, surveyed, aims, tuple(notes))
+
+
+def _pairs(case: Case, names: Sequence[str]) -> Iterable[Pair]:
+    """Pairs whose read points are both there."""
+    for name, one in case.arbitration.items():
+        if all(point in names for point in one.read_points):
+            first, second = map(names.index, one.read_points)
+            facing = None if one.facing is None else names.index(one.facing)
+            yield Pair(name, (first, second), facing, one.price)
 
 
 def _alternatives(
     point: ReadPoint,
     case: Case,
     options: Mapping[str, Case],
-    *,
-    timed: bool,
+    drawn: _Drawn,
     notes: list[str],
-) -> Iterable[Alternative]:
-    base = _alternative(None, point, timed=timed)
-    yield base
-    if point.policy.aim != "survey" or point.policy.conditions.aim != "mean":
-        notes.append(f"{point.name}: a site is planned over the passes surveyed, each once")
+) -> Iterable[tuple[Alternative, Survey]]:
+    base, passes = _alternative(None, point, drawn)
+    yield base, passes
+    weights = passes.pass_weight
+    if point.policy.conditions.aim != "mean" or (weights is not None and len(set(weights)) > 1):
+        notes.append(f"{point.name}: a site is planned with each pass once, whatever its weight")
     for name, option in point.policy.options:
         if option.case not in options:
             notes.append(f"{point.name}: the option {name} is left out, as it has no survey here")
             continue
         other = options[option.case][option.read_point or point.name]
+        own = replace(other, policy=replace(other.policy, aim=point.policy.aim))
         price = case.cost.option if option.price is None else option.price
-        scale = len(base.survey.pass_ids) / len(other.survey.pass_ids)
-        yield replace(_alternative(name, other, timed=timed), price=price, scale=scale)
+        one, survey = _alternative(name, own, drawn)
+        scale = one.scale * len(passes.pass_ids) / len(survey.pass_ids)
+        yield replace(one, price=price, scale=scale), survey
 
 
-def _alternative(option: str | None, point: ReadPoint, *, timed: bool) -> Alternative:
-    """A read point with each pass counting once."""
+@dataclass(frozen=True)
+class _Drawn:
+    """How alternatives are made: `timed` where a step's length is asked for; the seed of copies."""
+
+    timed: bool
+    seed: int
+
+
+def _alternative(option: str | None, point: ReadPoint, drawn: _Drawn) -> tuple[Alternative, Survey]:
+    """A read point with each pass counting once, and its survey; where it aims at passes to come,
+    over copies of the survey, as in `solve`."""
     whole = complete(point)
     survey = whole.survey.each_once()
     policy = replace(whole.policy, aim="survey", conditions=InConditions())
     if policy.reader.antenna_power == "own":
         path = ("read_points", point.name, "reader", "antenna_power")
         wrong = "powers by antenna are not planned for a site"
-        raise InputError.one("site.json", "own", "Give shared.", path=path, wrong=wrong)
-    steps = _step_seconds(survey, policy) if timed else ()
-    return Alternative(option, survey, policy, step_s=steps)
+        todo = (
+            "Set it to shared, or leave this read point out of the site's case; `strategist solve` "
+            "finds the powers of one read point by itself."
+        )
+        raise InputError.one("site.json", "own", todo, path=path, wrong=wrong)
+    steps = _step_seconds(survey, policy) if drawn.timed else ()
+    if point.policy.aim != "expected":
+        return Alternative(option, survey, policy, step_s=steps), whole.survey
+    copies = copies_for(len(survey.pass_ids))
+    pooled = drawn_copies(survey, variation_of(survey), copies, (drawn.seed,))
+    return Alternative(option, pooled, policy, scale=1 / copies, step_s=steps), whole.survey
 
 
 def _step_seconds(survey: Survey, policy: Policy) -> tuple[float, ...]:

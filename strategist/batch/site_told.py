@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 from strategist.batch.site_answer import (
     SAME,
     Buy,
+    HostRule,
     OfBudget,
     OfSettings,
     OwnPart,
@@ -16,6 +18,7 @@ from strategist.batch.site_answer import (
     SitePlan,
 )
 from strategist.batch.site_posed import Posed
+from strategist.batch.site_rules import rule_in_words, why_none
 from strategist.errors import DisagreementError
 from strategist.optimise.clock import Clock
 from strategist.optimise.site.asked import Plan, ReaderOf
@@ -23,7 +26,9 @@ from strategist.optimise.site.plan import SitePlanner
 from strategist.optimise.site.reader import ReaderTask, solve_reader
 from strategist.optimise.strategy import Strategy
 from strategist.survey.case import Case
-from strategist.trust.evaluate import evaluate
+from strategist.survey.records import Survey
+from strategist.trust.arbitration import Discarded, Reporting, discarded
+from strategist.trust.evaluate import Outcome, evaluate
 
 __all__ = ["InWords", "part_of"]
 
@@ -53,11 +58,21 @@ class InWords:
         visited = [one for one in readers if one.visited]
         order = sorted(visited, key=lambda one: (-_worth(one.saves, one.price), one.reader))
         points = tuple(self._point(p, settings) for p in range(len(problem.points)))
+        rules = tuple(
+            rule_in_words(self.posed, plan, number, self._gone)
+            for number in range(len(problem.pairs))
+        )
+        without = None
+        if rules:
+            bare = self.planner.plan(at_most, budget, part_of(self.clock, 0.2), rules=False)
+            without = bare.loss
         return SitePlan(
             site=self.case.site,
             at_most=at_most,
             budget=budget,
+            aim="both" if len(set(self.posed.aims)) > 1 else self.posed.aims[0],
             loss=plan.loss,
+            survey_loss=round(sum(one.survey_loss for one in points), 6),
             bound=plan.bound[1] if plan.bound[0] >= plan.excess else 0.0,
             pool_bound=plan.pool_bound[1] if plan.pool_bound[0] >= plan.excess else 0.0,
             excess=plan.excess,
@@ -67,11 +82,13 @@ class InWords:
             settings=settings,
             readers=readers,
             read_points=points,
+            rules=rules,
+            without_rules=without,
             of_settings=self._of_settings(budget, len(settings)),
             of_budget=self._of_budget(at_most, order),
-            buys=tuple(self._buys()),
+            buys=tuple(self._buys([one for one in rules if one.in_force])),
             order=tuple(one.reader for one in order),
-            notes=self.posed.notes,
+            notes=(*self.posed.notes, *self._of_rules()),
             seconds=self.clock.spent,
         )
 
@@ -81,19 +98,63 @@ class InWords:
         name = problem.names[p]
         reader = problem.readers[problem.reader[p]].name
         one = problem.points[p][planned.alternative]
+        passes = self.posed.surveyed[p][planned.alternative]
         if planned.strategy is None:
-            wanted = int(one.survey.roster_wanted.sum())
-            return PointPlan(name, reader, None, None, wanted, 0, planned.loss)
-        outcome = evaluate(one.survey, one.policy, planned.strategy)
-        if abs(one.scale * outcome.loss - planned.loss) > SAME * max(1.0, planned.loss):
+            wanted = int(passes.roster_wanted.sum())
+            none = one.policy.loss.missed * wanted
+            return PointPlan(name, reader, None, None, wanted, 0, planned.loss, none)
+        loss = one.scale * self._replayed(one.survey, p).loss
+        if abs(loss - planned.loss) > SAME * max(1.0, planned.loss):
             raise DisagreementError(
-                f"the plan has a loss of {planned.loss:g} at {name}, the evaluator of "
-                f"{one.scale * outcome.loss:g}, for the same strategy: please report this"
+                f"the plan has a loss of {planned.loss:g} at {name}, the evaluator of {loss:g}, "
+                "for the same strategy: please report this"
             )
-        number = settings.index(planned.strategy) + 1
-        return PointPlan(
-            name, reader, one.option, number, outcome.missed, outcome.stray, planned.loss
-        )
+        number, found = settings.index(planned.strategy) + 1, self._replayed(passes, p)
+        counts = found.missed, found.stray
+        return PointPlan(name, reader, one.option, number, *counts, planned.loss, found.loss)
+
+    def _replayed(self, survey: Survey, p: int) -> Outcome:
+        """What a read point comes to in a survey of its own, after the rules."""
+        planned = self.plan.points[p]
+        policy = self.posed.problem.points[p][planned.alternative].policy
+        assert planned.strategy is not None
+        outcome = evaluate(survey, policy, planned.strategy)
+        copied = survey is not self.posed.surveyed[p][planned.alternative]
+        gone = (self._gone_in_copies if copied else self._gone).get(p, Discarded())
+        missed, stray = outcome.missed + gone.wanted, outcome.stray - gone.stray
+        loss = policy.loss.missed * missed + policy.loss.stray * stray
+        return replace(outcome, missed=missed, stray=stray, loss=loss)
+
+    @cached_property
+    def _gone(self) -> dict[int, Discarded]:
+        return self._discarded(copied=False)
+
+    @cached_property
+    def _gone_in_copies(self) -> dict[int, Discarded]:
+        return self._discarded(copied=True)
+
+    def _discarded(self, *, copied: bool) -> dict[int, Discarded]:
+        """What the rules in force discard at each read point, in the passes surveyed or (`copied`)
+        in those planned over."""
+        problem, found = self.posed.problem, dict[int, Discarded]()
+        for pair, rule in zip(problem.pairs, self.plan.rules, strict=True):
+            if rule is None:
+                continue
+            both = []
+            for p in pair.points:
+                one, strategy = problem.points[p][0], self.plan.points[p].strategy
+                assert strategy is not None
+                survey = one.survey if copied else self.posed.surveyed[p][0]
+                outcome = evaluate(survey, one.policy, strategy)
+                both.append(Reporting(survey, one.policy, strategy, outcome))
+            facing = None if pair.facing is None else pair.points.index(pair.facing)
+            gone = discarded(both, rule.threshold_db, facing)
+            found |= dict(zip(pair.points, gone, strict=True))
+        return found
+
+    def _of_rules(self) -> tuple[str, ...]:
+        notes = (why_none(self.posed, pair, self.plan) for pair in self.posed.problem.pairs)
+        return tuple(note for note in notes if note)
 
     def _reader(self, number: int) -> ReaderPlan:
         problem, reader = self.posed.problem, self.posed.problem.readers[number]
@@ -118,8 +179,10 @@ class InWords:
         )
 
     def _own_parts(self, reader: ReaderOf, some: Sequence[int], loss: float) -> tuple[OwnPart, ...]:
-        """Nothing where there is no time left, or but one part is shared."""
-        if reader.free or len(reader.shares) < 2:
+        """Nothing where there is no time left, but one part is shared, or a rule is in force there
+        (what less shared would lose is without one)."""
+        ruled = any(p in self._gone_in_copies for p in reader.points)
+        if reader.free or len(reader.shares) < 2 or ruled:
             return ()
         points = self.posed.problem.points
         chosen = tuple((points[p][a],) for p, a in zip(reader.points, some, strict=True))
@@ -167,8 +230,8 @@ class InWords:
             curve.append(OfBudget(budget, plan.loss, bound, plan.price))
         return tuple(curve)
 
-    def _buys(self) -> list[Buy]:
-        """Each visit and each option for itself, what saves most for its price first."""
+    def _buys(self, rules: Sequence[HostRule]) -> list[Buy]:
+        """Each visit, option and rule in force for itself, what saves most for its price first."""
         problem, found = self.posed.problem, []
         for number, reader in enumerate(problem.readers):
             plain, *others = self.planner.solved[number]
@@ -184,6 +247,10 @@ class InWords:
                     found.append(
                         Buy("option", reader.name, name, option.option, option.price, saves)
                     )
+        for rule in rules:
+            saves = max(0.0, round(rule.loss_without - rule.loss, 6))
+            at = problem.readers[problem.reader[problem.names.index(rule.read_points[0])]].name
+            found.append(Buy("rule", at, None, rule.name, rule.price, saves))
         return sorted(found, key=lambda one: -_worth(one.saves, one.price))
 
 

@@ -111,7 +111,7 @@ class _Tables:
             reach = np.where(wanted[:, None], may_be, accepted)
         self._missed = layout.gathered(-problem.row_weight * wanted, reach)
         self._stray = layout.gathered(problem.row_weight * ~wanted, reach)
-        if reach is accepted:
+        if reach is accepted and profile.row_cost is None:
             times = np.repeat(np.maximum(profile.pass_count, 1), np.diff(layout.start))[:, None]
             hold = (self._stray - self._missed) / times
         else:

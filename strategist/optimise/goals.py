@@ -101,6 +101,7 @@ class GuardedGoal:
 def with_guarded(problem: Problem, times: int) -> Problem:
     """A problem with the surveyed passes, `times` each, and behind them the guarded ones, once."""
     one, other = problem.profile, problem.guarded
+    cost = one.row_cost  # the same rows in both
     profile = replace(
         one,
         row_pass=np.concatenate([one.row_pass, other.row_pass + len(one.pass_count)]),
@@ -109,5 +110,6 @@ def with_guarded(problem: Problem, times: int) -> Problem:
         row_count=np.concatenate([one.row_count, other.row_count]),
         rssi=np.concatenate([one.rssi, other.rssi]),
         pass_count=np.concatenate([times * one.pass_count, other.pass_count]),
+        row_cost=None if cost is None else np.concatenate([cost, cost]),
     )
     return replace(problem, profile=profile)

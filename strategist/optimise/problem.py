@@ -149,8 +149,10 @@ class Problem:
 
     @cached_property
     def row_weight(self) -> Ints:
-        """Tags behind each row over all passes of its group."""
-        weight: Ints = self.profile.row_count * self.profile.pass_count[self.profile.row_pass]
+        """Tags behind each row over all passes of its group, as they count to the loss."""
+        profile = self.profile
+        tags = profile.row_count if profile.row_cost is None else profile.row_cost
+        weight: Ints = tags * profile.pass_count[profile.row_pass]
         return weight
 
     @cached_property
@@ -311,7 +313,7 @@ def _profiles_of(
     if sample is None:
         return _profiles(survey, candidates, guard)
     drifted = guarded_peaks(sample.survey, guard)
-    return aggregate(sample.survey, candidates.tag_class, drifted, sample.times)
+    return aggregate(sample.survey, candidates.tag_class, drifted, sample.times, sample.free_below)
 
 
 @kept

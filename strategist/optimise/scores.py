@@ -144,7 +144,7 @@ def posed_over(problem: Problem, sample: Sample) -> Problem:
     assert heard is not None  # the sample has the levels of the survey
     survey = heard.survey
     levels = np.isin(survey.levels_dbm, problem.profile.levels_dbm)
-    passes = Sample(survey, sample.times)
+    passes = replace(sample, survey=survey)
     posed = pose(
         *(survey, policy, problem.tuning),
         candidates=problem.candidates,

@@ -19,7 +19,7 @@ from strategist.survey.order import natural, some
 from strategist.survey.policy import POLICY, Policy
 from strategist.survey.records import Kind, ReadPoint
 from strategist.survey.rows import PointRows, Rows, judge
-from strategist.survey.site import NO_COST, SITE, Cost, SharedReader, Site
+from strategist.survey.site import NO_COST, SITE, Arbitration, Cost, SharedReader, Site
 from strategist.survey.tables import Table, table_from_frame
 
 if TYPE_CHECKING:
@@ -34,13 +34,15 @@ class Case:
     """A site: its name and its read points, in the order of site.json.
 
     `case["gate-1"]` is a read point by its name; iterating gives one after the other. `readers` are
-    those that several share, by name, and `cost` is what visits, settings and options cost.
+    those that several share, by name, `cost` is what visits, settings and options cost, and
+    `arbitration` are pairs of whose reports the host may discard one.
     """
 
     site: str
     read_points: tuple[ReadPoint, ...]
     readers: Mapping[str, SharedReader] = field(default_factory=dict)
     cost: Cost = NO_COST
+    arbitration: Mapping[str, Arbitration] = field(default_factory=dict)
 
     @classmethod
     def from_frames(
@@ -54,12 +56,13 @@ class Case:
         site: str = "",
         readers: Mapping[str, Any] | None = None,
         cost: Mapping[str, Any] | None = None,
+        arbitration: Mapping[str, Any] | None = None,
     ) -> Case:
         """The case in data frames with the columns of reads.csv, roster.csv, tried.csv and
         passes.csv.
 
         `policies` has the policy of each read point, as an object or as it stands in site.json;
-        `readers` and `cost` are as they stand there.
+        `readers`, `cost` and `arbitration` are as they stand there.
         Index and order of the rows do not matter; NaN means not given. Raises InputError with every
         fault at once, as `read_case` does; lines count the rows of a frame from 1.
         """
@@ -67,7 +70,13 @@ class Case:
             name: POLICY.dump_python(policy, mode="json") if isinstance(policy, Policy) else policy
             for name, policy in (policies or {}).items()
         }
-        given = {"site": site, "read_points": plain, "readers": readers or {}, "cost": cost or {}}
+        given = {
+            "site": site,
+            "read_points": plain,
+            "readers": readers or {},
+            "cost": cost or {},
+            "arbitration": arbitration or {},
+        }
         frames: dict[Kind, pd.DataFrame | None] = {
             "reads": reads,
             "roster": roster,
@@ -228,16 +237,21 @@ def assemble(
         policy, warnings = policy_of(site, name, site_source)
         points += build(PointRows(name, policy, its, site_source), warnings, faults)
     faults.raise_any()
-    return Case(site.site, tuple(points), site.readers, site.cost)
+    return Case(site.site, tuple(points), site.readers, site.cost, site.arbitration)
 
 
 def _judge_readers(site: Site, known: Sequence[str], source: str, faults: FaultList) -> None:
-    """A reader serves read points that exist."""
-    for name, reader in site.readers.items():
-        for place, served in enumerate(reader.read_points):
+    """A reader serves read points that exist, and so does an arbitration."""
+    named = [
+        (key, name, one.read_points)
+        for key, of_key in (("readers", site.readers), ("arbitration", site.arbitration))
+        for name, one in of_key.items()
+    ]
+    for key, name, read_points in named:
+        for place, served in enumerate(read_points):
             if served not in known:
                 todo = f"Known read points: {some(known)}{nearest_hint(served, known)}."
-                path = ("readers", name, "read_points", place)
+                path = (key, name, "read_points", place)
                 column = ".".join(map(str, path))
                 wrong = f'there is no read point "{served}"'
                 faults.add(Fault(source, None, column, served, todo, path, wrong=wrong))

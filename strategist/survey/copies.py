@@ -27,10 +27,12 @@ DONORS = 5  # presentations that turned on last, whose reads stand for one never
 
 @dataclass(frozen=True, eq=False)
 class Sample:
-    """Passes to choose over in place of those surveyed: pass p counts `times[p]` times (0: not)."""
+    """Passes to choose over in place of those surveyed: pass p counts `times[p]` times (0: not).
+    Strays are `free_below` so many dBm, as `aggregate` has it (None: none is)."""
 
     survey: Survey
     times: Ints
+    free_below: Floats | None = None
 
 
 def copies_for(passes: int) -> int:

@@ -439,6 +439,39 @@ KEY_WORDS = {
         "where all options cost the same",
         400.0,
     ),
+    "arbitration": Words(
+        "pairs of read points that hear the same tags, by a name of yours: of two reports of one "
+        "tag in one pass the host may discard one, by a threshold that `strategist site` chooses",
+        "",
+        "where loads pass two read points at once, both were surveyed together (the same pass_id "
+        "at both is the same pass), and a host can compare reports",
+        {"doors": {"read_points": ["dock-1", "dock-2"]}},
+    ),
+    "arbitration.N.read_points": Words(
+        "the two read points",
+        "",
+        "always",
+        ["dock-1", "dock-2"],
+    ),
+    "arbitration.N.keep": Words(
+        "which report is kept: that of the stronger read, or that of the read point whose antenna "
+        "faces the tags",
+        "",
+        "to facing where one of the two is known to be the right one for tags that both hear",
+        "facing",
+    ),
+    "arbitration.N.facing": Words(
+        "the read point whose reports are never discarded; null: either's may be",
+        "",
+        "where keep is facing",
+        "dock-1",
+    ),
+    "arbitration.N.price": Words(
+        "what it costs to have the host do it",
+        "",
+        "to its price, in the currency of cost",
+        50.0,
+    ),
     "site": Words(
         "a name of the site, for the head of pages",
         "",

@@ -164,6 +164,8 @@ def _object(node: dict[str, Any]) -> str:
 
 
 def _count(low: int, high: int | None) -> str:
+    if low == high:
+        return f" of {low}"
     if high is not None:
         return f" of {low} to {high:,}" if low else f" of at most {high:,}"
     return f" of {'one' if low == 1 else low} or more" if low else ""

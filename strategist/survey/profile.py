@@ -11,6 +11,7 @@ from strategist.survey.many import strongest
 from strategist.survey.records import Bools, Floats, Ints, Survey
 
 _UNTRIED = 1e9  # dBm, in place of NaN where rows are compared
+_FREE, _DEAR = -1, -2  # in place of a role: strays that stop a ladder alone, or cost alone
 
 
 @dataclass(frozen=True, eq=False)
@@ -21,7 +22,8 @@ class Profile:
     apart) in pass group `row_pass[r]`, all wanted or all stray by `row_wanted[r]`. `rssi[r, l]`
     is the peak in dBm at level index l; −inf: tried and not read; NaN: not surveyed. Pass group p
     stands for `pass_count[p]` passes that are equal in all this. Rows are sorted by pass group.
-    Pass q of the survey is in group `group_of[q]` (-1: it counts nowhere).
+    Pass q of the survey is in group `group_of[q]` (-1: it counts nowhere). To the
+    loss count `row_cost[r]` tags of a row (None: as many as to the stop of a ladder).
     """
 
     levels_dbm: Floats
@@ -33,6 +35,7 @@ class Profile:
     pass_count: Ints
     classes: int
     group_of: Ints
+    row_cost: Ints | None = None
 
     def at_levels(self, keep: Bools) -> Profile:
         """The profile at some of the levels only (rows are not merged again)."""
@@ -78,11 +81,17 @@ def _kinds(table: Floats) -> tuple[Floats, Ints]:
 
 
 def aggregate(
-    survey: Survey, tag_class: Ints, drifted: Floats, times: Ints | None = None
+    survey: Survey,
+    tag_class: Ints,
+    drifted: Floats,
+    times: Ints | None = None,
+    free_below: Floats | None = None,
 ) -> tuple[Profile, Profile]:
     """Merge equal tags within a pass, then equal passes; `tag_class[t]` classes the survey's tags.
 
-    Pass p counts `times[p]` times (0: it is left out; None: each once).
+    Pass p counts `times[p]` times (0: it is left out; None: each once). Stray entry e
+    counts to the stop of a ladder, but to the loss only where it is reported by a read of
+    `free_below[e]` dBm or more (−inf: in any case; None: all do): it has a second row for that.
 
     `drifted` holds, in the shape of `peaks`, what counts in place of the peaks if the site drifts;
     the second profile has it for the rows of the first. Equal means: same class, same role and the
@@ -93,9 +102,17 @@ def aggregate(
     klass = tag_class[survey.roster_tag]
     both = np.column_stack([rssi, drifted])
     both[np.isnan(both)] = _UNTRIED
-    kinds, kind_of = _kinds(np.column_stack([klass, survey.roster_wanted, both]))
+    role, of_pass = survey.roster_wanted.astype(np.int64), survey.roster_pass
+    if free_below is not None:
+        role[free_below > -np.inf] = _FREE
+        strong = both >= free_below[:, None]
+        again = np.flatnonzero((role == _FREE) & strong.any(axis=1))
+        both = np.vstack([both, np.where(strong, both, -np.inf)[again]])
+        role = np.append(role, np.full(len(again), _DEAR))
+        klass, of_pass = np.append(klass, klass[again]), np.append(of_pass, of_pass[again])
+    kinds, kind_of = _kinds(np.column_stack([klass, role, both]))
     passes = len(survey.pass_ids)
-    pairs, counts = np.unique(survey.roster_pass * len(kinds) + kind_of, return_counts=True)
+    pairs, counts = np.unique(of_pass * len(kinds) + kind_of, return_counts=True)
     pair_pass, pair_kind = pairs // max(len(kinds), 1), pairs % max(len(kinds), 1)
     starts = np.searchsorted(pair_pass, np.arange(passes + 1))
     groups: dict[tuple[bytes, bytes], int] = {}
@@ -116,16 +133,21 @@ def aggregate(
     kind = np.concatenate(row_kind).astype(np.int64)
     values = np.where(kinds[kind, 2:] == _UNTRIED, np.nan, kinds[kind, 2:])
     levels = rssi.shape[1]
+    count, cost = np.concatenate(row_count).astype(np.int64), None
+    if free_below is not None:
+        count, cost = np.where(kinds[kind, 1] == _DEAR, 0, count), count
+        cost = np.where(kinds[kind, 1] == _FREE, 0, cost)
     profile = Profile(
         levels_dbm=survey.levels_dbm,
         row_pass=np.concatenate(row_pass).astype(np.int64),
         row_class=kinds[kind, 0].astype(np.int64),
         row_wanted=kinds[kind, 1] > 0,
-        row_count=np.concatenate(row_count).astype(np.int64),
+        row_count=count,
         rssi=values[:, :levels],
         pass_count=np.array([groups[key] for key in ordered], np.int64),
         classes=int(tag_class.max(initial=0)) + 1,
         group_of=np.array([numbers.get(key, -1) for key in keys], np.int64),
+        row_cost=cost,
     )
     return profile, replace(profile, rssi=values[:, levels:])
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import field
 from typing import Annotated, Literal
 
@@ -53,6 +54,39 @@ class Cost:
 
 NO_COST = Cost()
 
+Keep = Literal["stronger", "facing"]
+
+
+@dataclass(frozen=True, config=STRICT)
+class Arbitration:
+    """Two read points of whose reports of one tag in one pass the host may discard one.
+
+    `stronger`: that of the weaker read; `facing`: that of the read point which is not `facing`, the
+    one whose antenna faces the tags. By how many dB the other read must be stronger is chosen. A
+    pass of the one is that of the other where both have its pass_id.
+    """
+
+    read_points: Annotated[
+        tuple[Name, ...],
+        key("arbitration.N.read_points", min_length=2, max_length=2),
+        Listed,
+    ]
+    keep: Annotated[Keep, key("arbitration.N.keep")] = "stronger"
+    facing: Annotated[Name | None, key("arbitration.N.facing")] = None
+    price: Annotated[Price, key("arbitration.N.price")] = 0.0
+
+    @model_validator(mode="after")
+    def _one_faces(self) -> Arbitration:
+        if len(set(self.read_points)) < len(self.read_points):
+            raise ValueError("One is named twice. Name each once.")
+        if (self.keep == "facing") != (self.facing is not None):
+            raise ValueError('facing goes with "keep": "facing". Give both, or neither.')
+        if self.facing is not None and self.facing not in self.read_points:
+            raise ValueError(
+                f'"{self.facing}" is none of its read_points. Name the one that faces the tags.'
+            )
+        return self
+
 
 @dataclass(frozen=True, config=STRICT)
 class Site:
@@ -67,16 +101,29 @@ class Site:
         field(default_factory=dict)
     )
     cost: Annotated[Cost, key("cost")] = NO_COST
+    arbitration: Annotated[
+        dict[Name, Arbitration], key("arbitration"), Field(default_factory=dict)
+    ] = field(default_factory=dict)
 
     @model_validator(mode="after")
     def _one_reader_each(self) -> Site:
-        served = [name for reader in self.readers.values() for name in reader.read_points]
-        twice = sorted({name for name in served if served.count(name) > 1})
-        if twice:
+        twice = _named_twice(self.readers.values())
+        if twice is not None:
             raise ValueError(
-                f'"{twice[0]}" is on more than one of the readers. Name each read point once.'
+                f'"{twice}" is on more than one of the readers. Name each read point once.'
+            )
+        twice = _named_twice(self.arbitration.values())
+        if twice is not None:
+            raise ValueError(
+                f'"{twice}" is in more than one arbitration. Name each read point once.'
             )
         return self
+
+
+def _named_twice(some: Iterable[SharedReader | Arbitration]) -> str | None:
+    """The first read point that several of them name."""
+    named = [name for one in some for name in one.read_points]
+    return min((name for name in named if named.count(name) > 1), default=None)
 
 
 SITE: TypeAdapter[Site] = TypeAdapter(Site)

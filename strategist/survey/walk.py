@@ -28,7 +28,7 @@ from strategist.survey.faults import FaultList
 from strategist.survey.json_text import parse_json
 from strategist.survey.policy import STRICT, Name
 from strategist.survey.records import Ints, Kind
-from strategist.survey.site import NO_COST, Cost, SharedReader
+from strategist.survey.site import NO_COST, Arbitration, Cost, SharedReader
 from strategist.survey.tables import Table, read_bytes, records, table_from_csv
 
 SITE = "site.json"
@@ -126,6 +126,7 @@ class _Site:
     site: str = ""
     readers: dict[Name, SharedReader] = field(default_factory=dict)
     cost: Cost = NO_COST
+    arbitration: dict[Name, Arbitration] = field(default_factory=dict)
 
 
 _LOOSE: TypeAdapter[_Site] = TypeAdapter(_Site)

@@ -12,12 +12,14 @@ import sys
 import time
 from collections.abc import Iterator
 from contextlib import ExitStack
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from strategist import Options, run_batch
+from strategist import Options, plan_site, run_batch
 from tests.batch.sites import rows, write_site
+from tests.batch.test_site_rules import case_of
 
 pytest.importorskip("distributed")
 
@@ -76,6 +78,9 @@ def test_a_killed_worker_changes_nothing(
     assert batch.returncode == 1, err  # one read point is bad
     run_batch([folder], tmp_path / "whole", Options(unseen=False, sturdier=False))
     assert rows(tmp_path / "out") == rows(tmp_path / "whole")
+    docks = replace(case_of(2), readers={})  # a reader each
+    planned, here = (plan_site(docks, scheduler=one) for one in (address, None))
+    assert replace(planned, seconds=0.0) == replace(here, seconds=0.0)
 
 
 def children(parent: int) -> list[int]:

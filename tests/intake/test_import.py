@@ -206,6 +206,16 @@ def test_what_cannot_be_known_is_asked_for(files: Any, mapping: Any, words: str)
     assert words in refused(*files, **mapping)
 
 
+@pytest.mark.parametrize(("odd", "is_rssi"), [(7, False), (0, True), (-120, True), (-130, False)])
+def test_one_value_that_is_no_rssi_leaves_the_unit_of_all_open(odd: float, is_rssi: bool) -> None:
+    rows = log_rows(MADE)
+    rows[5] = (*rows[5][:2], f"{odd}", rows[5][3])
+    if is_rssi:
+        assert imported(text_of(rows), SHEET, TAGS).files
+    else:
+        assert "raw.csv, rssi is in no known form" in refused(text_of(rows), SHEET, TAGS)
+
+
 def test_two_columns_that_may_be_the_rssi_are_asked_for() -> None:
     rows = [(*row, row[2]) for row in log_rows(MADE)]
     rows[0] = ("time", "epc", "signal 1", "power_dbm", "signal 2")

@@ -26,7 +26,7 @@ from strategist.survey.reading import read_case_files
 from strategist.survey.site import SITE
 
 KEYS = {one.name: one for one in site_keys().keys}
-OF_SITE = ("read_points", "site", "readers", "cost")
+OF_SITE = ("read_points", "site", "readers", "cost", "arbitration")
 OF_POINT = [name for name in KEYS if name.split(".")[0] not in OF_SITE]
 # Keys that are taken only beside others.
 BESIDE: dict[str, dict[str, Any]] = {
@@ -36,6 +36,8 @@ BESIDE: dict[str, dict[str, Any]] = {
     "options.N.read_point": {"case": "x"},
     "options.N.price": {"case": "x"},
     "time.failed_read_rate": {"rf_mode": "fm0-640"},
+    "arbitration.N.keep": {"facing": "dock-1"},
+    "arbitration.N.facing": {"keep": "facing"},
 }
 
 
@@ -91,11 +93,12 @@ SINGLE = [name for name in OF_POINT if not (KEYS[name].holds or KEYS[name].requi
 def test_each_example_of_the_site_is_taken_and_changes_something() -> None:
     plain: dict[str, Any] = {"read_points": {"dock-1": {}, "dock-2": {}}}
     before = parse_json(json.dumps(plain).encode(), SITE, "example")
-    for name in (one for one in KEYS if one.split(".")[0] in ("readers", "cost", "site")):
+    for name in (one for one in KEYS if one.split(".")[0] in OF_SITE[1:]):
         given: dict[str, Any] = within(name, KEYS[name].example)
-        if name.startswith("readers.N."):
-            (reader,) = given["readers"].values()
-            given["readers"] = {"7": {"read_points": ["dock-1"]} | reader}
+        for key, served in (("readers", ["dock-1"]), ("arbitration", ["dock-1", "dock-2"])):
+            if name.startswith(f"{key}.N."):
+                (one,) = given[key].values()
+                given[key] = {"7": {"read_points": served} | one}
         assert parse_json(json.dumps(plain | given).encode(), SITE, "example") != before, name
 
 

@@ -15,6 +15,7 @@ import numpy as np
 
 from strategist.optimise.clock import Clock
 from strategist.optimise.problem import Chain, Counts, Problem
+from strategist.optimise.site.contested import Side, reported_by
 from strategist.optimise.site.member import Member
 from strategist.optimise.site.values import Range, Table, cutoffs_of, ladders_of
 from strategist.optimise.walks import counts_of
@@ -46,12 +47,14 @@ def every_strategy(
     clock: Clock,
     *,
     timed: bool,
+    sides: Sequence[Side | None] = (),
 ) -> Every | None:
     """All strategies of some members that could be in a best plan; None: they are too many.
 
     `shares` are the parts in which some of them must agree, and not in all three (who agrees in
     all has the same strategy, and a better one serves all of them); where `timed`, steps and masks
-    count, too. Raises OutOfTimeError.
+    count, too. Of a member that is a side of a pair (`sides[m]`) strategies are told apart by what
+    they report of the tags that both hear. Raises OutOfTimeError.
     """
     if any(len(member.parts.parts) > 1 for member in members):
         return None
@@ -64,11 +67,17 @@ def every_strategy(
         return None
     shape = (rows, len(cutoffs), len(ladders))
     found = [_at(member, table, cutoffs, ladders, clock) for member in members]
+    sides = sides or [None] * len(members)
     ranks = [
-        _ranked(excess, loss, one.silence.key[:2])
-        for (excess, loss), one in zip(found, members, strict=True)
+        _ranked(excess, loss, one.silence.key[:2] if side is None else (np.inf, np.inf))
+        for (excess, loss), one, side in zip(found, members, sides, strict=True)
     ]
     rank = np.stack(ranks, axis=-1).reshape(-1, len(members))
+    reported = [
+        _reported(member, side, table, (cutoffs, ladders), clock).reshape(-1)
+        for member, side in zip(members, sides, strict=True)
+        if side is not None
+    ]
     work = np.zeros((len(rank), 0), np.int64)
     if timed:
         steps = np.broadcast_to([len(ladder) for ladder in ladders], shape).reshape(-1)
@@ -76,7 +85,7 @@ def every_strategy(
         work = np.stack([steps, used], axis=-1)
     axes = [axis for axis, part in enumerate(("masks", "cutoff", "ladder")) if part in shares]
     place = np.stack(np.unravel_index(np.arange(len(rank)), shape), axis=-1)
-    left = _undominated(rank, work, place[:, axes], clock)
+    left = _undominated(rank, work, np.column_stack([place[:, axes], *reported]), clock)
     if left is None:
         return None
     strategies = [
@@ -118,6 +127,32 @@ def _at(
                 for r in may:
                     excess[r, c, numbers], loss[r, c, numbers] = its
     return excess, loss
+
+
+def _reported(
+    member: Member,
+    side: Side,
+    table: Table,
+    grid: tuple[Sequence[Range], Sequence[tuple[float, ...]]],
+    clock: Clock,
+) -> Ints:
+    """A number for what each strategy (shape as in `_at`) reports of the contested tags."""
+    cutoffs, ladders = grid
+    found = np.zeros((len(table.through), len(cutoffs), len(ladders)), np.int64)
+    numbers: dict[bytes, int] = {}
+    own = table.through[:, member.classes]
+    _, first, same = np.unique(own, axis=0, return_index=True, return_inverse=True)
+    for number, row in enumerate(first):
+        clock.check()
+        alike = np.flatnonzero(same.reshape(-1) == number)
+        tags = own[row][member.problem.candidates.tag_class]
+        for c, cutoff in enumerate(cutoffs):
+            for step, ladder in enumerate(ladders):
+                stop_after = member.problem.policy.stop_after
+                heard = reported_by(side.heard, tags, cutoff[1], ladder, stop_after)
+                key = heard[side.entry].tobytes()
+                found[alike, c, step] = numbers.setdefault(key, len(numbers))
+    return found
 
 
 def _fits(problem: Problem, masks: int, steps: int) -> bool:

@@ -26,6 +26,24 @@ the model is
 
 \sum_r c_v z_r + \sum_s c_s y_s + \sum_p \sum_j q_j x_{pj} \le B \qquad\text{the money}
 
+Of two read points p, p' that hear the same tags (a pair g) the host may discard one of two reports
+of a tag, by a rule with a threshold. Which threshold is best, and how far it changes excess and
+loss (by e_{gmn} and l_{gmn}), depends on what p and p' report alone: on the kind m of the column of
+p and the kind n of that of p', columns of a kind reporting the same. It is worked out for each two
+kinds (see `contested`); A_g holds those for which some rule is better than none. With
+
+- u_{gmn} \in \{0, 1\}, (m, n) \in A_g: p uses a column of m, p' one of n, and their best rule is in
+  force;
+
+the objectives have \sum_g \sum_{(m,n) \in A_g} e_{gmn} u_{gmn} and l_{gmn} u_{gmn} more, the money
+q_g u_{gmn} more, and
+
+\sum_{n : (m,n) \in A_g} u_{gmn} \le \sum_{j \in m} x_{pj}, \quad
+\sum_{m : (m,n) \in A_g} u_{gmn} \le \sum_{j \in n} x_{p'j} \qquad\text{for each } g, m, n
+
+This is the tight form of a product of two choices: for a pair alone the relaxation is whole.
+u = 0 is the plan without rules, so that the least is never above that of a site without pairs.
+
 With x whole, w is whole at no loss. Without readers, prices and silence this is the
 p-median problem over a table of losses. A column that is nobody's (a read point left without one)
 has an excess of 1 and no loss, so that fewest go without. Where the clock stops HiGHS, the better
@@ -44,11 +62,13 @@ from strategist.errors import SolveError
 from strategist.optimise.clock import Clock, OutOfTimeError
 from strategist.optimise.solver import Outcome, Solved, solve_mip
 
-__all__ = ["Chosen", "Column", "Master", "Terms"]
+__all__ = ["Chosen", "Column", "Joint", "Master", "Terms"]
 
 _ROWS = 1_000  # of the model, made between two looks at the clock
 _HELD = 1e-6
 _SAME = 1e-5  # times the loss, above 1
+
+_Used = tuple[tuple[int, ...], ...]  # columns, and joints
 
 
 @dataclass(frozen=True)
@@ -62,6 +82,19 @@ class Column:
     setting: int | None = None
     value: int | None = None
     cycle_s: float = 0.0
+    price: float = 0.0
+
+
+@dataclass(frozen=True)
+class Joint:
+    """What the best rule of a pair of read points changes where they use one of the columns `first`
+    and one of `second`, by number (those of a kind report the same); and its price."""
+
+    pair: int
+    first: tuple[int, ...]
+    second: tuple[int, ...]
+    excess: float
+    loss: float
     price: float = 0.0
 
 
@@ -86,13 +119,14 @@ class Terms:
 @dataclass(frozen=True)
 class Chosen:
     """The column of each read point (by number), its summed excess and loss, and a bound of both
-    over these columns: proven where it is the same."""
+    over these columns: proven where it is the same. `joints` are those in force, by number."""
 
     columns: tuple[int, ...]
     excess: float
     loss: float
     bound: tuple[float, float]
     proven: bool
+    joints: tuple[int, ...] = ()
 
 
 class Master:
@@ -101,16 +135,20 @@ class Master:
     Building it raises OutOfTimeError where the clock runs out.
     """
 
-    def __init__(self, columns: Sequence[Column], terms: Terms, clock: Clock) -> None:
-        self.columns, self.terms, self.clock = columns, terms, clock
+    def __init__(
+        self, columns: Sequence[Column], terms: Terms, clock: Clock, joints: Sequence[Joint] = ()
+    ) -> None:
+        self.columns, self.terms, self.clock, self.joints = columns, terms, clock, joints
         self.mip = pulp.LpProblem("site", pulp.LpMinimize)
         self.x = [pulp.LpVariable(f"x{j:07d}", cat="Binary") for j in range(len(columns))]
+        self.u = [pulp.LpVariable(f"u{j:07d}", cat="Binary") for j in range(len(joints))]
         self._price: list[tuple[pulp.LpVariable, float]] = []
         self._one_each()
         self._few_settings()
         self._agree()
         self._cycles()
         self._visits()
+        self._together()
         if terms.budget is not None:
             self.mip += pulp.LpAffineExpression(self._price) <= terms.budget + _HELD
 
@@ -186,6 +224,18 @@ class Master:
             self.mip += self._sum(columns) <= z[reader[point]]
         self._price += [(one, self.terms.visit) for one in z.values()]
 
+    def _together(self) -> None:
+        r"""\sum_n u_{gmn} \le \sum_{j \in m} x_{pj}, and for the other side."""
+        for side in ("first", "second"):
+            kinds: dict[tuple[int, ...], tuple[int, ...]] = {
+                (one.pair, *getattr(one, side)[:1]): getattr(one, side) for one in self.joints
+            }
+            of_kind = self._grouped((one.pair, *getattr(one, side)[:1]) for one in self.joints)
+            for key, joints in of_kind.items():
+                terms = pulp.LpAffineExpression([(self.u[j], 1) for j in joints])
+                self.mip += terms <= self._sum(kinds[key])
+        self._price += [(self.u[j], one.price) for j, one in enumerate(self.joints) if one.price]
+
     @staticmethod
     def _named(name: str, numbers: Iterable[int]) -> dict[int, pulp.LpVariable]:
         return {n: pulp.LpVariable(f"{name}{n:06d}", cat="Binary") for n in sorted(numbers)}
@@ -195,8 +245,9 @@ class Master:
 
         Raises SolveError where the solver finds no proof though there is time.
         """
-        excess = self._weighed(one.excess for one in self.columns)
-        loss = self._weighed(one.loss for one in self.columns)
+        every: list[Column | Joint] = [*self.columns, *self.joints]
+        excess = self._weighed(one.excess for one in every)
+        loss = self._weighed(one.loss for one in every)
         floor, found = 0.0, None
         try:
             if len(excess):
@@ -211,13 +262,11 @@ class Master:
 
     def _weighed(self, weights: Iterable[float]) -> pulp.LpAffineExpression:
         return pulp.LpAffineExpression(
-            [(x, weight) for x, weight in zip(self.x, weights, strict=True) if weight]
+            [(x, weight) for x, weight in zip((*self.x, *self.u), weights, strict=True) if weight]
         )
 
-    def _least(
-        self, objective: pulp.LpAffineExpression, seed: int
-    ) -> tuple[float, tuple[int, ...], bool]:
-        """(bound, columns, proven) of an objective."""
+    def _least(self, objective: pulp.LpAffineExpression, seed: int) -> tuple[float, _Used, bool]:
+        """(bound, columns and joints, proven) of an objective."""
         self.mip.setObjective(objective + 0 * self.x[0])
         solved: Solved = solve_mip(self.mip, clock=self.clock, seed=seed)
         if solved.outcome is Outcome.STOPPED_EMPTY:
@@ -225,13 +274,19 @@ class Master:
         if solved.objective is None or solved.bound is None:
             raise SolveError("HiGHS found no proof for the site")
         proven = solved.outcome is Outcome.OPTIMAL
-        chosen = tuple(j for j, x in enumerate(self.x) if (x.value() or 0.0) > 0.5)
-        return max(0.0, solved.objective if proven else solved.bound), chosen, proven
+        used = (
+            tuple(j for j, x in enumerate(some) if (x.value() or 0.0) > 0.5)
+            for some in (self.x, self.u)
+        )
+        return max(0.0, solved.objective if proven else solved.bound), (*used,), proven
 
-    def _chosen(self, columns: tuple[int, ...], bound: tuple[float, float], proven: bool) -> Chosen:
+    def _chosen(self, used: _Used, bound: tuple[float, float], proven: bool) -> Chosen:
+        columns, joints = used
         in_order = tuple(sorted(columns, key=lambda j: self.columns[j].point))
-        excess = sum(self.columns[j].excess for j in in_order)
-        loss = sum(self.columns[j].loss for j in in_order)
+        every: list[Column | Joint] = [self.columns[j] for j in in_order]
+        every += [self.joints[j] for j in joints]
+        excess = sum(one.excess for one in every)
+        loss = sum(one.loss for one in every)
         if proven and abs(loss - bound[1]) > _SAME * max(1.0, loss):
             raise SolveError("the loss of the columns is not that of the model")
-        return Chosen(in_order, excess, loss, (excess, loss) if proven else bound, proven)
+        return Chosen(in_order, excess, loss, (excess, loss) if proven else bound, proven, joints)

@@ -20,7 +20,7 @@ from strategist.optimise.finish import finish
 from strategist.optimise.goals import LossGoal
 from strategist.optimise.outer import choose_score
 from strategist.optimise.problem import Answer, Chain, Counts, Problem, answer_at
-from strategist.optimise.scores import Parts, parts_of
+from strategist.optimise.scores import Parts, over, parts_of
 from strategist.optimise.search import least_loss, search
 from strategist.optimise.site.asked import Alternative
 from strategist.optimise.site.given import with_cutoff, with_ladder, with_masks, with_steps
@@ -28,6 +28,7 @@ from strategist.optimise.strategy import Strategy
 from strategist.optimise.tree import Tree
 from strategist.optimise.tuning import DEFAULT, Tuning
 from strategist.optimise.walks import counts_of
+from strategist.survey.copies import Sample
 from strategist.survey.records import Bools, Floats, Ints, Tag
 from strategist.survey.score import Difference
 from strategist.tags.candidates import Candidates, find_candidates, no_candidates
@@ -123,6 +124,13 @@ class Member:
     _cuts: dict[tuple[int, int, tuple[float, ...] | None], _Cuts] = field(default_factory=dict)
     _tables: dict[tuple[int, int, bool], list[Ints] | None] = field(default_factory=dict)
     searches: int = 0
+
+    def freed(self, one: Alternative) -> Member:
+        """The read point where what a rule may discard costs nothing."""
+        assert one.free_below is not None
+        sample = Sample(one.survey, np.ones(len(one.survey.pass_ids), np.int64), one.free_below)
+        parts = over(self.parts, sample)
+        return Member(parts, self.classes, self.scale, self.given_up, self.clock)
 
     @property
     def problem(self) -> Problem:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from strategist.optimise.clock import Clock
 from strategist.optimise.problem import value
@@ -16,7 +16,15 @@ from strategist.optimise.strategy import Strategy
 from strategist.survey.records import Tag
 from strategist.tags.candidates import Candidates
 
-__all__ = ["COMBINATIONS_MAX", "ReaderTask", "Solved", "solve_reader", "try_at_reader"]
+__all__ = [
+    "COMBINATIONS_MAX",
+    "Columns",
+    "ReaderTask",
+    "Solved",
+    "answer_partners",
+    "solve_reader",
+    "try_at_reader",
+]
 
 COMBINATIONS_MAX = 64  # of options at one reader: each is solved for itself
 
@@ -26,12 +34,14 @@ Columns = tuple[tuple[int, Planned], ...]  # read point (by number) and what it 
 @dataclass(frozen=True, eq=False)
 class ReaderTask:
     """A reader with the alternatives of each of its read points; `beside` are tags that others
-    present whose masks may be chosen, too. `seconds` None: until proven."""
+    present whose masks may be chosen, too. `seconds` None: until proven. Strategies of `known`
+    columns, over other passes, are columns in any case."""
 
     reader: ReaderOf
     alternatives: tuple[tuple[Alternative, ...], ...]
     beside: tuple[Tag, ...] = ()
     seconds: float | None = None
+    known: Columns = ()
 
     @property
     def size(self) -> int:
@@ -43,7 +53,8 @@ class ReaderTask:
 @dataclass(frozen=True)
 class Solved:
     """The best of a reader with some alternatives (one of each read point): a bound (excess, loss)
-    of all, `alone` that of read points which need not agree, and columns."""
+    of all, `alone` that of read points which need not agree, and columns. `proven`: more time would
+    change nothing."""
 
     alternatives: tuple[int, ...]
     bound: tuple[float, float]
@@ -51,6 +62,17 @@ class Solved:
     best: tuple[float, float]
     silence: tuple[float, float]
     columns: Columns
+    proven: bool
+
+    def and_so(self, again: Solved) -> Solved:
+        """What two solves of it come to together."""
+        return replace(
+            again,
+            bound=max(self.bound, again.bound),
+            alone=max(self.alone, again.alone),
+            best=min(self.best, again.best),
+            columns=(*self.columns, *again.columns),
+        )
 
 
 def solve_reader(task: ReaderTask) -> tuple[Solved, ...]:
@@ -70,26 +92,92 @@ def _solved(task: ReaderTask, some: tuple[int, ...], clock: Clock) -> Solved:
     reader = task.reader
     chosen = [of[a] for of, a in zip(task.alternatives, some, strict=True)]
     joint, members = _members(task, chosen)
-    for member in members:
-        member.clock = clock
-    if joint is None:
-        found = _each(members)
-    else:
-        steps = tuple(one.step_s for one in chosen)
-        cycle = None if reader.cycle_s is None else Cycle(reader.cycle_s, steps)
-        found = agree(joint, members, reader.shares, clock, cycle)
+    ruled = any(one.free_below is not None for one in chosen)
+    share = Clock(clock.left / 2) if ruled and clock.left is not None else clock
+    found = _found(task, chosen, joint, members, share)
     columns: list[tuple[int, Planned]] = []
     for agreed in (found.best, *found.others):
         columns += _columns(reader, some, agreed, members)
     silence = [member.nothing for member in members]
+    known = [(p, one) for p, one in task.known if one.alternative == some[reader.points.index(p)]]
+    columns += _again(task, chosen, members, known)
+    bound, proven = found.bound, found.proven
+    if ruled:
+        under, more = _under_rules(task, some, joint, members, clock)
+        bound, proven = min(bound, under.bound), proven and under.proven
+        columns += more
     return Solved(
         some,
-        found.bound,
+        bound,
         _sum([member.floor for member in members]),
         found.best.key,
         _sum([(one.excess, one.weighed) for one in silence]),
         tuple(columns),
+        proven,
     )
+
+
+def _found(
+    task: ReaderTask,
+    chosen: Sequence[Alternative],
+    joint: Candidates | None,
+    members: Sequence[Member],
+    clock: Clock,
+) -> Found:
+    for member in members:
+        member.clock = clock
+    if joint is None:
+        return _each(members)
+    steps = tuple(one.step_s for one in chosen)
+    limit = task.reader.cycle_s
+    cycle = None if limit is None else Cycle(limit, steps)
+    return agree(joint, members, task.reader.shares, clock, cycle)
+
+
+def _under_rules(
+    task: ReaderTask,
+    some: Sequence[int],
+    joint: Candidates | None,
+    members: Sequence[Member],
+    clock: Clock,
+) -> tuple[Found, list[tuple[int, Planned]]]:
+    """The best, with a bound, where what rules of pairs may discard costs nothing; and that as
+    columns, at what it loses without them."""
+    chosen = [of[a] for of, a in zip(task.alternatives, some, strict=True)]
+    freed = [
+        member if one.free_below is None else member.freed(one)
+        for member, one in zip(members, chosen, strict=True)
+    ]
+    found = _found(task, chosen, joint, freed, clock)
+    every = (found.best, *found.others)
+    columns = [one for agreed in every for one in _columns(task.reader, some, agreed, freed)]
+    return found, _again(task, chosen, members, columns)
+
+
+def answer_partners(task: ReaderTask) -> Columns:
+    """What is best as surveyed where what a rule may discard is free; at what it loses if not."""
+    some = (0,) * len(task.alternatives)
+    joint, members = _members(task, [of[0] for of in task.alternatives])
+    return tuple(_under_rules(task, some, joint, members, Clock(task.seconds))[1])
+
+
+def _again(
+    task: ReaderTask,
+    chosen: Sequence[Alternative],
+    members: Sequence[Member],
+    columns: Sequence[tuple[int, Planned]],
+) -> list[tuple[int, Planned]]:
+    """Columns at what their strategies come to at these members."""
+    found = []
+    for p, one in columns:
+        place = task.reader.points.index(p)
+        if one.strategy is not None:
+            tags = chosen[place].survey.tags
+            key = _key_of(task.reader, members[place], one.strategy, tags)
+            if key is not None:
+                loss = chosen[place].scale * key[1]
+                found.append((p, Planned(one.alternative, one.strategy, key[0], loss)))
+    return found
 
 
 def _members(

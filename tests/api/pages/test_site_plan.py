@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from pathlib import Path
 
@@ -13,7 +14,10 @@ NAMES = ("reads.csv", "roster.csv", "site.json")
 
 
 def test_a_site_is_planned_on_the_page_of_its_survey(browser: Browser) -> None:
-    given = files(**{name: (DOORS / name).read_text() for name in NAMES})
+    texts = {name: (DOORS / name).read_text() for name in NAMES}
+    rule = {"read_points": ["bag-door", "cart-door"]}
+    site = json.loads(texts["site.json"]) | {"arbitration": {"doors": rule}}
+    given = files(**texts | {"site.json": json.dumps(site)})
     survey = place(browser.post("/surveys", **given))
     page = browser.get(survey).text
     assert "Plan the whole site" in page
@@ -26,6 +30,9 @@ def test_a_site_is_planned_on_the_page_of_its_survey(browser: Browser) -> None:
         "at most 2 settings, budget 400",
         "Setting 2",
         "door-reader",
+        "What the host discards",
+        "so there is nothing to discard",
+        "Losses are those",
     ):
         assert said in words, said
     assert "the option screen is left out" in words

@@ -8,6 +8,7 @@ import pytest
 
 from strategist.optimise.site import plan as plans
 from strategist.optimise.site.asked import ReaderOf, SiteProblem
+from strategist.optimise.site.master import Master
 from strategist.optimise.site.plan import SitePlanner
 from strategist.survey.site import SharedPart
 from tests.optimise.site.made import brute_force, random_site, rounded, summed, with_no_money
@@ -70,3 +71,21 @@ def test_between_each_for_itself_and_the_best_of_them_for_all(seed: int) -> None
             ]
             of_all = summed([*made_to_agree, each.points[2].key])
             assert rounded((plan.excess, plan.loss)) <= rounded(of_all)
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_a_plan_without_time_for_the_model_holds_and_is_no_silence(
+    seed: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where HiGHS has no time, readers are taken one after the other."""
+    site = site_of(seed)
+    planner, brute = SitePlanner(site), brute_force(site)
+    monkeypatch.setattr(Master, "solve", lambda self, seed=0: None)
+    for at_most, budget in ASKED:
+        plan = planner.plan(at_most, budget)
+        found = rounded((plan.excess, plan.loss))
+        assert brute.best(at_most, budget) <= found <= rounded(summed(brute.silence))
+        assert at_most is None or plan.settings <= at_most
+        assert budget is None or plan.price <= budget + 1e-9
+        if at_most is None and budget is None:
+            assert found == brute.best()
