@@ -13,6 +13,7 @@ from functools import cache
 import pytest
 
 from strategist.answers.assessment import choose
+from strategist.answers.frontier import trace_frontier
 from strategist.answers.solution import Options, Solution, solve
 from strategist.optimise import own_part
 from strategist.optimise.strategy import Strategy
@@ -120,6 +121,16 @@ def test_with_ladder_and_masks_it_is_never_worse_than_shared(seed: int) -> None:
     for one in found.own.dwells if found.own else ():
         if one.ladders is not None:  # its choice is one of the parts
             assert found.answer.key[:2] <= one.ladders.bound
+
+
+@pytest.mark.parametrize("seed", [seed for seed in SEEDS if seed % 4 == 0])
+def test_trade_offs_hold_the_best_by_the_weights(seed: int) -> None:
+    """Its own powers, too; that others were not searched is said."""
+    point = given(own_case(seed))
+    found = trace_frontier(point)
+    assert any("Powers and cutoffs by antenna" in text for text in found.warnings)
+    if solved(seed).answer.key[0] == 0:
+        assert min(one.loss for one in found.points) == pytest.approx(solved(seed).loss)
 
 
 @pytest.mark.parametrize("seed", SEEDS[:8])
