@@ -18,8 +18,8 @@ import numpy as np
 
 from strategist.answers.solution import solve
 from strategist.optimise.clock import Clock
+from strategist.optimise.own_heard import by_antenna
 from strategist.optimise.own_model import prove_own_powers
-from strategist.optimise.own_part import by_antenna
 from strategist.optimise.own_powers import ByAntenna, descend
 from strategist.optimise.problem import pose
 from strategist.survey.policy import Limits, Loss, Policy, Reader

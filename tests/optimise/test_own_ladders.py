@@ -16,8 +16,8 @@ from strategist.answers.solution import Options, solve
 from strategist.optimise import own_part
 from strategist.optimise.clock import Clock
 from strategist.optimise.own_boxes import prove_over_boxes
+from strategist.optimise.own_heard import by_antenna
 from strategist.optimise.own_ladders import prove_own_ladders
-from strategist.optimise.own_part import by_antenna
 from strategist.optimise.problem import pose
 from strategist.optimise.strategy import Strategy
 from strategist.optimise.tuning import Tuning
