@@ -66,6 +66,11 @@ class Checked(Declared):
         return len(self.point.survey.read_pass)
 
     @told()
+    def untried(self) -> int:
+        """Pairs of pass and level that were not tried."""
+        return int((~self.point.survey.tried).sum())
+
+    @told()
     def usable(self) -> bool:
         return self.error is None
 

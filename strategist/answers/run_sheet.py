@@ -73,8 +73,9 @@ class Contender(Declared):
 
 @dataclass(frozen=True)
 class Regret(Declared):
-    """How much more than the best strategy the one in hand loses over the passes surveyed, in the
-    mean of `draws` surveys that may be, and at most at `confidence`."""
+    """How much more than the best strategy the one in hand loses over as many passes as were
+    surveyed, by the aim of the policy, in the mean of `draws` surveys that may be, and at most at
+    `confidence`. By "survey" the passes are those surveyed, come again: reads fail anew."""
 
     mean: float
     high: float

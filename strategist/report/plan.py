@@ -13,6 +13,7 @@ from strategist.answers.run_sheet import Regret, SurveyPlan
 from strategist.report.brief import brief
 from strategist.report.lines import heading, labelled, paragraph
 from strategist.report.page import report_style, style_policy
+from strategist.report.text import caution_lines, what_to_set
 from strategist.survey.order import figure
 
 _SHEETS = Path(__file__).parent / "sheets"
@@ -30,7 +31,8 @@ def survey_plan_text(plan: SurveyPlan) -> str:
     share = f"{100 * plan.measured / plan.pairs:.0f} %"
     measured = f"Measured: {plan.measured} of {plan.pairs} pairs of pass and level ({share})."
     lines = [*heading(plan.read_point, _HEADS[plan.stage]), *paragraph(measured)]
-    if plan.strategy is not None:
+    enough = plan.stage == "enough"
+    if plan.strategy is not None and not enough:
         lines += labelled("in hand", brief(plan.strategy))
     if plan.regret is not None:
         lines += paragraph(_regret(plan.regret, plan.within))
@@ -46,14 +48,14 @@ def survey_plan_text(plan: SurveyPlan) -> str:
             lines += paragraph(f"and {len(plan.contenders) - 5} more")
     if plan.run_sheet:
         lines += _run_sheet(plan)
-    if plan.stage == "enough" and plan.measured < plan.pairs:
-        lines += paragraph(_ENOUGH)
+    if enough and plan.strategy is not None:
+        lines += [*what_to_set(plan.strategy), *paragraph(_ENOUGH), *caution_lines()]
     return "\n".join(lines)
 
 
 _ENOUGH = (
-    "Take the strategy in hand, or solve: pairs that were not measured are then predicted "
-    "(predict_levels), where levels measured are near enough, or left out (untried)."
+    "Nothing more has to be measured or solved: these are the settings. export writes them for the "
+    "reader from this plan, and accept says how many passes show that they hold."
 )
 _FILL_IN = (
     "Add the reads to reads.csv, and each pair of pass and level that was tried, read or not, to "
@@ -64,8 +66,9 @@ _FILL_IN = (
 def _regret(regret: Regret, within: float) -> str:
     mean, high = figure(round(regret.mean, 2)), figure(round(regret.high, 2))
     return (
-        f"Over the passes surveyed it loses {mean} more than the best in the mean, and at most "
-        f"{high} ({100 * regret.confidence:g} %); {figure(round(within, 2))} is little."
+        f"Over as many passes as were surveyed the strategy in hand loses {mean} more than the "
+        f"best in the mean, and at most {high} ({100 * regret.confidence:g} %); "
+        f"{figure(round(within, 2))} is little."
     )
 
 

@@ -14,9 +14,10 @@ from strategist.survey.records import ReadPoint, Survey, Tag
 __all__ = ["drawn_read_point", "read_point_of"]
 
 
-def drawn_read_point(name: str, passes: int, seed: int) -> ReadPoint:
-    """A new survey of a read point of the demo site, with the site's policy."""
-    return read_point_of(PLACES[name], name, draw(name, passes, seed))
+def drawn_read_point(name: str, passes: int, seed: int, again: int = 0) -> ReadPoint:
+    """A new survey of a read point of the demo site, with the site's policy; `again`: its passes
+    presented so many times more."""
+    return read_point_of(PLACES[name], name, draw(name, passes, seed, again))
 
 
 def read_point_of(place: Place, name: str, drawn: Drawn) -> ReadPoint:
