@@ -13,8 +13,8 @@ where it may. Boxes are taken by least bound and halved where they are widest ag
 box of one choice is a problem with one cutoff, and is searched. Each set of antennas that may be on
 begins with a box of its own.
 
-Two antennas close within a few thousand boxes (`python -m tests.bench.portals --ladders`); with
-four the ranges are too many as a rule, and the bound that is reached is told.
+Two antennas close within a few thousand boxes; with four the ranges are too many as a rule, and the
+bound that is reached is told (`tests/bench/portals.py` has the figures).
 """
 
 from __future__ import annotations
