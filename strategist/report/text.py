@@ -8,7 +8,7 @@ from strategist.answers.assessment import Assessment
 from strategist.answers.by_antenna import antenna_settings, cutoff_words, listening
 from strategist.answers.headline import Headline, is_idle
 from strategist.optimise.strategy import Strategy
-from strategist.report.brief import brief
+from strategist.report.brief import in_words
 from strategist.report.lines import heading, labelled, paragraph, plain
 from strategist.report.standing import (
     guarded_line,
@@ -115,7 +115,7 @@ def _in_brief(result: Assessment) -> list[str]:
         text = f"loss {figure(found.loss)}, guarded {figure(found.guarded_loss)}: "
         if (over := found.over) is not None:
             text = f"loss {short(over.loss)}, guarded {short(over.guarded_loss)} a pass: "
-        sturdier = labelled("sturdier", text + brief(found.strategy))
+        sturdier = labelled("sturdier", f"{text}{in_words(found.strategy)}")
     own = labelled("own power", _ladders(result)) if "own_powers" in result.proof else []
     return ["In brief", *sturdier, *own, *on_air_brief(result.on_air, "Left out of the search")]
 

@@ -7,7 +7,7 @@ from typing import Any
 
 from strategist.answers.assessment import Assessment
 from strategist.answers.what_if import Change, Effect, WhatIf, WhatIfs
-from strategist.report.brief import brief
+from strategist.report.brief import brief, in_words
 from strategist.report.lines import heading, in_column, labelled, paragraph, plain
 from strategist.report.text import OVER, caution_lines, what_to_set
 from strategist.survey.order import figure, short
@@ -55,9 +55,7 @@ def what_if_text(found: WhatIf, *, caution: bool = True) -> str:
             lines += labelled(when, _UNSURE[result.status])
     if found.settings:
         names = ", ".join(_names(found))
-        lines += paragraph(
-            f"Other settings: {names}. Before, in dBm: {brief(before.strategy)}. After:"
-        )
+        lines += paragraph(f"Other settings: {names}. Before: {in_words(before.strategy)}. After:")
         lines += what_to_set(after.strategy, after.mask_words)
     else:
         lines += paragraph("The settings stay as they are.")

@@ -298,11 +298,11 @@ KEY_WORDS = {
         0.1,
     ),
     "aim": Words(
-        "what is least: the loss over the passes surveyed, or the loss expected in passes to come, "
-        "over copies of the survey drawn by what it says may vary",
+        "what is least: the loss expected in passes to come, over copies of the survey drawn by "
+        "what it says may vary, or the loss over the passes surveyed",
         "",
-        "to expected where passes are few (20 to 60) and the settings are for long",
-        "expected",
+        "to survey for a quick look, or where the passes surveyed are all that counts",
+        "survey",
     ),
     "conditions": Words(
         "how the conditions of passes.csv (or its days) are weighed against each other",
@@ -443,7 +443,7 @@ KEY_WORDS = {
         "pairs of read points that hear the same tags, by a name of yours: of two reports of one "
         "tag in one pass the host may discard one, by a threshold that `strategist site` chooses",
         "",
-        "where loads pass two read points at once, both were surveyed together (the same pass_id "
+        "where a load is at two read points at once, both were surveyed together (one pass_id "
         "at both is the same pass), and a host can compare reports",
         {"doors": {"read_points": ["dock-1", "dock-2"]}},
     ),

@@ -33,10 +33,10 @@ from strategist.survey.policy import (
     SAME_DB,
     STRICT,
     Antenna,
+    AsWhole,
     Dwell,
     Listed,
     Policy,
-    Whole,
     as_mapping,
     by_antenna,
 )
@@ -115,7 +115,7 @@ class Nth(_Told):
     """The n-th strongest read of the antennas that are on (None: all): "n reads of at least θ"."""
 
     kind: Literal["nth"]
-    n: Annotated[Whole, Field(ge=1, le=READS_MAX)]
+    n: Annotated[int, Field(ge=1, le=READS_MAX), AsWhole]
     antennas: Antennas | None = None
 
     _sorted = field_validator("antennas")(staticmethod(_each_once))

@@ -21,13 +21,14 @@ from strategist.optimise.own_ladders import prove_own_ladders
 from strategist.optimise.problem import pose
 from strategist.optimise.strategy import Strategy
 from strategist.optimise.tuning import Tuning
-from strategist.survey.policy import Dwell, Guard, Limits, Loss, Policy, Reader
+from strategist.survey.policy import Dwell, Guard, Limits, Loss, Reader
 from strategist.survey.records import ReadPoint, Survey, Tag
 from strategist.survey.score import Peak
 from strategist.tags.mask import chain_accepts
 from strategist.trust.evaluate import evaluate
 from strategist.trust.on_air import on_air_of
 from tests.optimise.made import chains
+from tests.surveyed import surveyed_policy
 
 SEEDS = range(24)
 IN_TURN = [2, 4, 8, 12, 20, 26, 30, 34]  # where turns cost something
@@ -67,7 +68,7 @@ def small(seed: int) -> ReadPoint:
         antennas=(1, 2),
         read_antenna=antenna,
     )
-    policy = Policy(
+    policy = surveyed_policy(
         loss=Loss(*[(5, 1), (1, 1), (1, 2)][seed % 3]),
         stop_after=1 + seed // 2 % 2,
         limits=Limits(missed_rate_max=0.3 if seed % 5 == 4 else None),
