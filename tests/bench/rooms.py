@@ -84,6 +84,7 @@ ROOMS = {
             "tests/trust",
             "tests/outside/test_statistics.py",
             "tests/answers/test_settings_by_antenna.py",
+            "tests/test_silence.py",
         ),
         (*_PASSES, *_SCORES),
     ),
@@ -92,6 +93,7 @@ ROOMS = {
         (
             *_all_but("tests/answers", "aim_of_answers", "conditions", "expected", "own_powers"),
             "tests/trust/test_dependence.py",
+            "tests/test_silence.py",
         ),
         _PASSES,
     ),
