@@ -93,6 +93,8 @@ def test_a_limit_of_missed_tags_forbids_silence() -> None:
     result = choose(point, FAST)
     assert result.status == "optimal" and result.loss > result.silence_loss
     assert "which a limit of missed tags forbids" in result.warnings[0]
+    free = choose(quadrants(), FAST)
+    assert free.status == "silent" and ": do not install this." in free.warnings[0]
 
 
 def test_where_no_strategy_keeps_a_limit_it_stays_infeasible() -> None:
