@@ -69,7 +69,7 @@ ROOMS = {
     "scores": Room(
         _SCORES,
         (
-            "tests/survey/test_antennas.py",
+            *_named("tests/survey/test_", "antennas", "score"),
             *_named("tests/optimise/test_", "scores", "own_powers", "own_part", "own_ladders"),
             "tests/second_reading/test_second_reading.py",
             *_named("tests/answers/test_", "by_antenna", "settings_by_antenna"),
