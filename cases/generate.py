@@ -62,48 +62,63 @@ def _tid(made: TagType, rng: random.Random) -> str:
     return f"E2{(0b100 << 21 | MAKER << 12 | made.model):06X}2000{rng.getrandbits(48):012X}"
 
 
-def draw(read_point: str, passes: int, seed: int) -> Drawn:
-    """A survey of `passes` passes at a read point, each at every level of its range."""
-    return draw_at(PLACES[read_point], read_point, passes, seed)
+def draw(read_point: str, passes: int, seed: int, again: int = 0) -> Drawn:
+    """A survey of `passes` passes at a read point, each at every level of its range.
+
+    `again`: not that survey, but its passes presented so many times more, the same tags at the same
+    places: pass p0001 as p0001-1, p0001-2 and so on.
+    """
+    return draw_at(PLACES[read_point], read_point, passes, seed, again)
 
 
-def draw_at(place: Place, read_point: str, passes: int, seed: int) -> Drawn:
+def draw_at(place: Place, read_point: str, passes: int, seed: int, again: int = 0) -> Drawn:
     """The same at a place that need not be one of the site."""
     rng = random.Random(f"linen-service/{read_point}/{seed}")
-    return draw_place(place, read_point, passes, rng, _fixed(read_point, place))
+    return draw_place(place, read_point, passes, rng, _fixed(read_point, place), again=again)
 
 
 def draw_place(
-    place: Place, read_point: str, passes: int, rng: random.Random, fixed: dict[str, Tags]
+    place: Place,
+    read_point: str,
+    passes: int,
+    rng: random.Random,
+    fixed: dict[str, Tags],
+    *,
+    again: int = 0,
 ) -> Drawn:
     """A survey of a place, under the name of a read point; `fixed` are the tags that are part of
     it."""
     before: dict[str, list[Item]] = {}
-    drawn = Drawn([], [])
+    drawn, more = Drawn([], []), Drawn([], [])
+    luck = random.Random(f"{read_point} again")
     for number in range(1, passes + 1):
         pass_id = f"p{number:04d}"
         present = _present(place, fixed, before, rng)
         before = {group.name: [item for item, _ in tags] for group, tags in present}
-        _write_roster(drawn, read_point, pass_id, present)
-        tags = [tag for _, group_tags in present for tag in group_tags]
-        for level in place.levels_dbm:
-            for turn in range(max(1, len(place.stands))):
-                heard = read_pass(
-                    place.radio, [(i.chip, gain[turn]) for i, gain in tags], level, rng
-                )
-                drawn.reads.extend(
-                    (
-                        read_point,
-                        pass_id,
-                        str(level),
-                        item.epc,
-                        f"{rssi:.1f}",
-                        *_when(place, turn, rng),
-                    )
-                    for (item, _), rssi in zip(tags, heard, strict=True)
-                    if rssi is not None
-                )
-    return drawn
+        _write_pass(drawn, place, (read_point, pass_id), present, rng)
+        for time in range(1, again + 1):
+            _write_pass(more, place, (read_point, f"{pass_id}-{time}"), present, luck)
+    return more if again else drawn
+
+
+def _write_pass(
+    drawn: Drawn,
+    place: Place,
+    names: tuple[str, str],
+    present: list[tuple[Group, Tags]],
+    rng: random.Random,
+) -> None:
+    """A pass of a read point (both by name) at every level, with who is there."""
+    _write_roster(drawn, *names, present)
+    tags = [tag for _, group_tags in present for tag in group_tags]
+    for level in place.levels_dbm:
+        for turn in range(max(1, len(place.stands))):
+            heard = read_pass(place.radio, [(i.chip, gain[turn]) for i, gain in tags], level, rng)
+            drawn.reads.extend(
+                (*names, str(level), item.epc, f"{rssi:.1f}", *_when(place, turn, rng))
+                for (item, _), rssi in zip(tags, heard, strict=True)
+                if rssi is not None
+            )
 
 
 def _when(place: Place, turn: int, rng: random.Random) -> tuple[str, str]:

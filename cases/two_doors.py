@@ -19,6 +19,7 @@ from cases.physics import Field, Mirror
 FOLDER = Path(__file__).parent / "two-doors"
 SEED, PASSES = 7, 24
 _POLICY = {
+    "aim": "survey",
     "loss": {"missed": 4, "stray": 1},
     "reader": {"ladder_steps_max": 2, "mask_slots": 2, "mask_step_bits": 8},
     "radio": RADIO,

@@ -114,7 +114,7 @@ def settings_file(visit: Visit, answer_id: str) -> Response:
     try:
         asked |= _strategy(visit, answer_id)
         if form == "llrp":
-            asked["power_table"] = _power_table(visit)
+            asked["power_table"] = power_table(visit)
         made = visit.ask.post("/v1/settings", asked)
     except ProblemError as error:
         return _hand_over(visit, found, error)
@@ -134,7 +134,7 @@ def _strategy(visit: Visit, answer_id: str) -> dict[str, Any]:
     return {"strategy": given.strategy.to_json()}
 
 
-def _power_table(visit: Visit) -> list[dict[str, Any]]:
+def power_table(visit: Visit) -> list[dict[str, Any]]:
     """The rows of the table that was pasted or uploaded (`index,power_dbm`)."""
     given = visit.request.files.get("table_file")
     text = visit.text("table")

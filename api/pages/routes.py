@@ -19,6 +19,7 @@ from . import (
     docs,
     home,
     of_batch,
+    plans,
     sign_in,
     site_plan,
     surveys,
@@ -30,7 +31,8 @@ from .render import render, static_file
 from .visit import SIGN_IN, Visitor, refuse_forged, visitor_of
 from .visiting import Page, Visit
 
-_MODULES = (home, surveys, answers, trade_offs, what_if, compare, batches, of_batch, site_plan)
+_OF_ANSWERS = (answers, trade_offs, what_if, compare)
+_MODULES = (home, surveys, *_OF_ANSWERS, batches, of_batch, site_plan, plans)
 PAGES: tuple[Page, ...] = tuple(page for module in _MODULES for page in module.PAGES)
 AsProblem = Callable[[Exception], ProblemError]
 

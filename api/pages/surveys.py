@@ -120,7 +120,7 @@ def solve(visit: Visit, survey_id: str) -> Response:
     document = visit.ask.get(at("v1", "surveys", survey_id))
     points = [one["read_point"] for one in document["read_points"] if one["usable"]]
     if visit.text("point"):
-        points = [_point(document, visit.text("point"))["read_point"]]
+        points = [point_of(document, visit.text("point"))["read_point"]]
     label = document["label"] or document["site"]
     item = {"survey": survey_id, "read_points": points}
     options = {"time_limit_s": _seconds(visit), "sturdier": True}
@@ -132,7 +132,8 @@ def solve(visit: Visit, survey_id: str) -> Response:
     return to(at("answers", row["strategy"]))
 
 
-def _point(document: Mapping[str, Any], number: str) -> Mapping[str, Any]:
+def point_of(document: Mapping[str, Any], number: str) -> Mapping[str, Any]:
+    """The read point of a survey that a form names by its number."""
     points = document["read_points"]
     if not (number.isascii() and number.isdigit() and int(number) < len(points)):
         raise nothing("read point")

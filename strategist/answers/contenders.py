@@ -1,49 +1,65 @@
 """Which strategies could still be best at a read point that is surveyed in part.
 
-What was not tried is drawn: `DRAWS` surveys that may be (`radio.possible`), each solved. The
-strategy in hand is the one of their best that loses least in the mean of all; its regret in a draw
-is what it loses there above the best of that draw.
+What was not tried is drawn (`radio.possible`). A few such surveys are solved. From their bests the
+walks of `nearby` go on, over all of `WALKED` draws together and over each: where they end are the
+strategies that are looked at. Then these are held against each other in `DRAWS` more. Each draw is
+presented in many copies (`survey.copies`): by the aim "survey" the same passes, whose reads fail
+anew; by "expected" with all that may vary from pass to pass. Reads that fail by chance say nothing
+of passes to come, and no measurement settles them, so that a loss here is a mean over copies; these
+are drawn by the same numbers in each draw, which leaves what differs between draws to what was not
+tried. The strategy in hand is the one that loses least in the mean of all draws; its regret in a
+draw is what it loses there above the best of those looked at.
 
-If what is true is as likely as any of the draws, its regret is as likely as theirs to be the
-largest of all: above the largest of n it is in one of n + 1 cases (exchangeability; a one-sided
-prediction bound by order statistics: Wilks, Ann. Math. Stat. 12, 1941). 19 draws give 95 %.
+If what is true is as likely as any of the draws, its regret is as likely as theirs to have any rank
+among all: above the jth least of n it is in n + 1 − j of n + 1 cases (exchangeability; a one-sided
+prediction bound by order statistics: Wilks, Ann. Math. Stat. 12, 1941). The 57th of 59 gives 95 %.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 
+from strategist.answers.nearby import Nearby
 from strategist.answers.solution import Options, solve
 from strategist.optimise.clock import Clock
 from strategist.optimise.strategy import Strategy
-from strategist.radio.possible import possible_surveys
+from strategist.radio.lawful import choosable_levels
+from strategist.radio.possible import Possible
+from strategist.survey.copies import copies_for, drawn_copies
 from strategist.survey.policy import InConditions, Policy
 from strategist.survey.profile import peaks
-from strategist.survey.records import Bools, Floats, ReadPoint, Survey
+from strategist.survey.records import Floats, ReadPoint, Survey
 from strategist.survey.score import scored
-from strategist.tags.mask import chain_accepts
-from strategist.trust.evaluate import evaluate
+from strategist.survey.variation import Variation, variation_of
+from strategist.trust.at_peaks import AtPeaks
 
-__all__ = ["DRAWS", "Contenders", "contenders_of"]
+__all__ = ["CONFIDENCE", "Contenders", "contenders_of"]
 
-DRAWS = 19
+SOLVED, WALKED, DRAWS = 4, 10, 59
+CONFIDENCE = 0.95
+_PASSES = 6000  # of all copies of the draws that are walked over
+_COPIES = 1  # a stream of random numbers beside that of the draws
+_LEAST = 1e-9  # variance of what is alike but for rounding
 
 
 @dataclass(frozen=True, eq=False)
 class Contenders:
-    """Strategies that are best in some draw, in the order found, with `loss[s, k, p]` of each in
-    pass p of draw k and `excess[s, k]` over the hard limits; `best[k]` is that of draw k, and
-    `heard[k]` the peaks of roster entries there."""
+    """Strategies that may be chosen, in the order found, with the mean loss `loss[s, k, p]` of each
+    in pass p of draw k and its `excess[s, k]` over the hard limits; `possible` drew them."""
 
-    survey: Survey
+    policy: Policy
+    possible: Possible
     strategies: tuple[Strategy, ...]
-    best: tuple[int, ...]
     loss: Floats
     excess: Floats
-    heard: Floats
+
+    @property
+    def draws(self) -> int:
+        return int(self.loss.shape[1])
 
     @cached_property
     def hand(self) -> int:
@@ -51,89 +67,153 @@ class Contenders:
         return int(np.lexsort((self.loss.sum(axis=2).mean(axis=1), self.excess.mean(axis=1)))[0])
 
     @cached_property
+    def best(self) -> tuple[int, ...]:
+        """Of each draw: least excess, then least loss; the one in hand where it is as good."""
+        total, other = self.loss.sum(axis=2).round(9), np.arange(len(self.loss)) != self.hand
+        every = [np.lexsort((other, total[:, k], self.excess[:, k]))[0] for k in range(self.draws)]
+        return tuple(map(int, every))
+
+    @cached_property
     def regret(self) -> Floats:
         """What the strategy in hand loses in each draw above the best there, ≥ 0."""
         total = self.loss.sum(axis=2)
-        found: Floats = np.maximum(
-            0.0, total[self.hand] - total[list(self.best), range(self.draws)]
-        )
+        apart = total[self.hand] - total[list(self.best), range(self.draws)]
+        found: Floats = np.maximum(0.0, apart)
         return found
 
     @property
-    def draws(self) -> int:
-        return len(self.best)
+    def high(self) -> float:
+        """What the regret is at most, at `CONFIDENCE`."""
+        rank = min(self.draws, round(CONFIDENCE * (self.draws + 1)))
+        return float(np.sort(self.regret)[rank - 1])
 
-    @property
-    def others(self) -> list[int]:
-        return sorted({one for one in self.best if one != self.hand})
+    def others(self, few: float = 0.0) -> list[int]:
+        """Those that are best, by more than `few`, in some draw."""
+        pairs = zip(self.best, self.regret, strict=True)
+        return sorted({one for one, more in pairs if one != self.hand and more > few})
 
-    def doubt(self, other: int) -> Floats:
-        """By pass: the variance over the draws of how much more the strategy in hand loses."""
-        found: Floats = (self.loss[self.hand] - self.loss[other]).var(axis=0)
+    def doubt(self, others: Sequence[int]) -> tuple[Floats, Floats]:
+        """Of each of some others: by pass, the variance over the draws of how much more the
+        strategy in hand loses; by pass and level, the share of it that a look there explains.
+
+        What a level comes to by itself is held against that difference: the square of their
+        correlation, by the strategy in hand or the other, whichever is more, less what chance makes
+        of so many draws.
+        """
+        apart = self.loss[self.hand] - self.loss[list(others)]
+        apart = apart - apart.mean(axis=1, keepdims=True)
+        doubt: Floats = (apart**2).mean(axis=1)
+        by_hand = self._explained(self.hand, apart)
+        by_other = [self._explained(one, apart[[row]])[0] for row, one in enumerate(others)]
+        share = np.maximum(by_hand, np.array(by_other).reshape(by_hand.shape))
+        chance = 1 / (self.draws - 1)
+        return doubt, np.clip((share - chance) / (1 - chance), 0.0, 1.0) * ~self.possible.of.tried
+
+    def _explained(self, number: int, apart: Floats) -> Floats:
+        """Squared correlation over the draws of differences (…, draws, passes) of mean 0 with what
+        each level comes to by a strategy: shape (…, passes, levels)."""
+        at = AtPeaks(self.possible.of, self.policy, self.strategies[number])
+        one = square = np.zeros(self.possible.of.tried.shape)
+        both = np.zeros((len(apart), *one.shape))
+        for k in range(self.draws):
+            told = at.weighed(peaks(self.possible.sure(WALKED + k)))
+            both += apart[:, k, :, None] * told
+            one, square = one + told, square + told**2
+        spread = square / self.draws - (one / self.draws) ** 2
+        of = spread * (apart**2).mean(axis=1)[:, :, None]
+        found: Floats = np.where(of > _LEAST, (both / self.draws) ** 2 / np.maximum(of, _LEAST), 0)
         return found
-
-    def needs(self, other: int) -> dict[int, tuple[int, ...]]:
-        """Pass → levels not tried, at which the draws differ in what is accepted by either."""
-        open_ = self._open(self.hand) | self._open(other)
-        passes = np.flatnonzero(open_.any(axis=1))
-        return {int(p): tuple(map(int, np.flatnonzero(open_[p]))) for p in passes}
-
-    def _open(self, number: int) -> Bools:
-        """Pairs of pass and level in doubt for one strategy: shape (passes, levels)."""
-        strategy, survey = self.strategies[number], self.survey
-        through = np.array([chain_accepts(strategy.masks, tag) for tag in survey.tags], bool)
-        least = -np.inf if strategy.cutoff is None else strategy.cutoff
-        accepted = np.isfinite(self.heard) & (self.heard >= least)
-        share = accepted.mean(axis=0)
-        at = np.isin(survey.levels_dbm, strategy.levels_dbm)
-        differs = (share > 0) & (share < 1) & through[survey.roster_tag][:, None] & at
-        found = np.zeros_like(survey.tried)
-        np.logical_or.at(found, survey.roster_pass, differs)
-        return found & ~survey.tried
 
 
 def contenders_of(read_point: ReadPoint, options: Options) -> Contenders | None:
     """The strategies that may be best at a read point each of whose passes was tried at a level.
 
     Each pass counts once, and of several antennas the strongest read. None where the time of the
-    options ends before all draws are solved.
+    options ends before all draws are looked at.
     """
     clock = Clock(options.total_limit_s or options.time_limit_s)
     policy = _plain(read_point.policy)
     heard_in_time = scored(read_point.survey, policy, None, policy.time.steps_s[-1])
     assert heard_in_time is not None  # no trims
-    survey = heard_in_time.survey
-    draws = 1 if survey.tried.all() else DRAWS
-    drawn = possible_surveys(survey.each_once(), draws, (options.seed,))
-    strategies: list[Strategy] = []
-    best: list[int] = []
-    for number, one in enumerate(drawn):
+    survey = heard_in_time.survey.each_once()
+    possible = Possible(survey, (options.seed,))
+    if survey.tried.all():
+        best = _best(survey, policy, options, clock, None)
+        loss, excess = AtPeaks(survey, policy, best).lost(peaks(survey)[None])
+        return Contenders(policy, possible, (best,), loss[None, None], np.array([[excess]]))
+    drawn = _Drawn(possible, policy, options)
+    strategies = drawn.looked_at(clock)
+    if strategies is None:
+        return None
+    looked_at = [drawn.near.at(one) for one in strategies]
+    lost = np.zeros((len(strategies), DRAWS, len(survey.pass_ids)))
+    excess_of = np.zeros(lost.shape[:2])
+    for k in range(DRAWS):
         if clock.left == 0:
             return None
-        left = None if clock.left is None else clock.left / (draws - number)
-        known = strategies[best[-1]] if best else None
-        share = replace(options, time_limit_s=left, total_limit_s=None, method="search")
-        found = solve(ReadPoint(one, policy), share, known).strategy
-        if found not in strategies:
-            strategies.append(found)
-        best.append(strategies.index(found))
-    losses = [[_losses(one, policy, strategy) for one in drawn] for strategy in strategies]
-    loss = np.array([[by_pass for by_pass, _ in row] for row in losses])
-    excess = np.array([[over for _, over in row] for row in losses])
-    heard = np.array([peaks(one) for one in drawn])
-    return Contenders(survey, tuple(strategies), tuple(best), loss, excess, heard)
+        heard = drawn.heard(WALKED + k)
+        for number, one in enumerate(looked_at):
+            lost[number, k], excess_of[number, k] = one.lost(heard)
+    return Contenders(policy, possible, strategies, lost, excess_of)
+
+
+class _Drawn:
+    """Draws of a read point: solved, and heard many times over."""
+
+    def __init__(self, possible: Possible, policy: Policy, options: Options) -> None:
+        self.possible, self.policy, self.options = possible, policy, options
+        self.times = copies_for(len(possible.of.pass_ids))
+        self.walked = max(3, min(WALKED, _PASSES // (self.times * len(possible.of.pass_ids))))
+        may = choosable_levels(possible.of, policy)
+        self.near = Nearby(possible.of, policy, may)
+
+    @cached_property
+    def variation(self) -> Variation:
+        found = variation_of(self.possible.survey(0))
+        if self.policy.aim == "expected":
+            return found
+        return replace(found, link_db=0 * found.link_db, rssi_db=0 * found.rssi_db)
+
+    def looked_at(self, clock: Clock) -> tuple[Strategy, ...] | None:
+        """Strategies that may be best; None where the time ends."""
+        found: dict[Strategy, None] = {}
+        once = replace(self.policy, aim="survey")
+        known: Strategy | None = None
+        for k in range(SOLVED):
+            if clock.left == 0:
+                return None
+            share = Clock(None if clock.left is None else clock.left / (2 * SOLVED - k))
+            known = _best(self.possible.survey(k), once, self.options, share, known)
+            found[known] = None
+        together = np.concatenate([self.heard(k) for k in range(self.walked)])
+        for one in list(found):
+            if clock.left == 0:
+                return None
+            found[self.near.walk(one, together)] = None
+        start = min(found, key=lambda one: self.near.value(one, together))
+        for k in range(self.walked):
+            if clock.left == 0:
+                return None
+            of_draw = together[k * self.times : (k + 1) * self.times]
+            found[self.near.walk(start, of_draw)] = None
+        return tuple(found)
+
+    def heard(self, draw: int) -> Floats:
+        """Peaks of a draw whose passes come many times: shape (times, entries, levels)"""
+        drawn, seed = self.possible.sure(draw), (self.options.seed, _COPIES)
+        copies = drawn_copies(drawn, self.variation, self.times, seed, own=False)
+        found = peaks(copies)
+        return found.reshape(self.times, -1, found.shape[1])
+
+
+def _best(
+    survey: Survey, policy: Policy, options: Options, clock: Clock, known: Strategy | None
+) -> Strategy:
+    share = replace(options, time_limit_s=clock.left, total_limit_s=None, method="search")
+    return solve(ReadPoint(survey, policy), share, known).strategy
 
 
 def _plain(policy: Policy) -> Policy:
     """The policy where each pass counts once and antennas are one."""
     allow = tuple(one for one in policy.allow if one != "antennas")
-    return replace(policy, allow=allow, aim="survey", conditions=InConditions())
-
-
-def _losses(survey: Survey, policy: Policy, strategy: Strategy) -> tuple[Floats, float]:
-    """Loss by pass, and excess over the hard limits."""
-    outcome, weights = evaluate(survey, policy, strategy), policy.loss
-    by_pass = [
-        weights.missed * len(one.missed) + weights.stray * len(one.stray) for one in outcome.by_pass
-    ]
-    return np.array(by_pass), policy.limits.excess(outcome.missed_rate, outcome.stray_rate)
+    return replace(policy, allow=allow, conditions=InConditions())

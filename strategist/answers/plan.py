@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from strategist.answers.contenders import Contenders, contenders_of
+from strategist.answers.contenders import CONFIDENCE, Contenders, contenders_of
 from strategist.answers.run_sheet import (
     Contender,
     Effort,
@@ -18,13 +18,13 @@ from strategist.answers.run_sheet import (
 )
 from strategist.answers.solution import Options
 from strategist.optimise.clock import Clock
-from strategist.optimise.next_pairs import Cost, pairs_to_measure
+from strategist.optimise.next_pairs import Cost, pairs_to_measure, settled_by
 from strategist.radio.lawful import choosable_levels
 from strategist.survey.records import ReadPoint, Survey
 
 __all__ = ["plan_survey"]
 
-SETTLED = 0.5  # of the doubt about each contender that a batch takes away, at least
+SETTLED = (0.5, 0.75)  # of the doubt about each contender that a batch takes away
 _COVER_S = 10.0  # for the batch: one that is not proven cheapest serves, too
 _LEAST = 1e-6  # doubt of a pass where the draws differ but its loss does not
 
@@ -56,31 +56,28 @@ def plan_survey(
         return _plan(survey, "open", few, (), None)
     if within is None:
         few = policy.loss.little(float(contenders.loss[contenders.hand].sum(axis=1).mean()))
-    if contenders.regret.max() <= few:
+    if contenders.high <= few:
         return _plan(survey, "enough", few, (), contenders)
-    batch, settles = _batch(contenders, Cost(effort.minutes_a_pass, effort.minutes_a_level))
+    batch, settles = _batch(contenders, few, Cost(effort.minutes_a_pass, effort.minutes_a_level))
     rows = rows_of(survey.pass_ids, survey.levels_dbm, batch, effort, settles)
     return _plan(survey, "next", few, rows, contenders)
 
 
 def _batch(
-    contenders: Contenders, cost: Cost
+    contenders: Contenders, few: float, cost: Cost
 ) -> tuple[dict[int, tuple[int, ...]], dict[int, float]]:
     """Pass → levels to measure, and the share of all doubt that each pass settles."""
-    needs = [contenders.needs(other) for other in contenders.others]
-    doubt = np.zeros((len(needs), len(contenders.survey.pass_ids)))
-    for row, (other, of) in enumerate(zip(contenders.others, needs, strict=True)):
-        doubt[row, list(of)] = contenders.doubt(other)[list(of)] + _LEAST
-    batch = pairs_to_measure(doubt, needs, cost, SETTLED, Clock(_COVER_S))
-    total = doubt.sum() or 1.0
-    settled = {
-        p: float(
-            sum(doubt[row, p] for row, of in enumerate(needs) if set(of.get(p, ())) <= set(levels))
-            / total
-        )
-        for p, levels in batch.items()
-    }
-    return batch, settled
+    share = float(np.clip(1 - (few / contenders.high) ** 2, *SETTLED))
+    doubt, told = contenders.doubt(contenders.others(few / 2))
+    pairs = pairs_to_measure(doubt, told, cost, share, Clock(_COVER_S))
+    settled = settled_by(doubt, told, pairs).sum(axis=0) / (doubt.sum() or 1.0)
+    if not pairs.any():  # no single look tells anything: all that is left of the pass in most doubt
+        left = ~contenders.possible.of.tried
+        most = np.where(left.any(axis=1), doubt.sum(axis=0), -1.0).argmax()
+        pairs[most] = left[most]
+    presented = np.flatnonzero(pairs.any(axis=1)).tolist()
+    batch = {p: tuple(map(int, np.flatnonzero(pairs[p]))) for p in presented}
+    return batch, {p: float(settled[p]) for p in presented}
 
 
 def _plan(
@@ -95,13 +92,13 @@ def _plan(
     if contenders is not None:
         found = contenders.regret
         draws = contenders.draws
-        sure = 1.0 if survey.tried.all() else draws / (draws + 1)
-        mean, high = round(float(found.mean()), 6), round(float(found.max()), 6)
+        sure = 1.0 if survey.tried.all() else CONFIDENCE
+        mean, high = round(float(found.mean()), 6), round(contenders.high, 6)
         regret = Regret(mean, high, sure, draws)
         hand = contenders.strategies[contenders.hand]
         counted = [
             Contender(contenders.strategies[one], contenders.best.count(one))
-            for one in contenders.others
+            for one in contenders.others()
         ]
         others = tuple(sorted(counted, key=lambda one: -one.draws))
     return SurveyPlan(

@@ -13,11 +13,11 @@ from strategist.batch.site_posed import Posed
 from strategist.batch.site_told import InWords, part_of
 from strategist.errors import Fault, InputError, SolveError
 from strategist.optimise.clock import Clock
-from strategist.optimise.site.plan import SitePlanner
-from strategist.optimise.site.reader import ReaderTask
+from strategist.optimise.site.plan import Map, SitePlanner
+from strategist.optimise.site.reader import Columns, ReaderTask
 from strategist.survey.case import Case
 
-__all__ = ["mapped", "plan_site"]
+__all__ = ["mapped", "plan_site", "planner_of"]
 
 _MAIN = 0.5  # of the time, for readers and the plan that is asked for
 _FIRST = 0.2  # of it, for the survey where passes to come are planned for
@@ -53,13 +53,21 @@ def plan_site(
     clock = Clock(time_limit_s)
     posed = Posed.of(case, options or {}, seed)
     several = len(posed.problem.readers) > 1
-    run, known = partial(mapped, workers if several else 0, scheduler), []
-    if posed.over_survey is not None:  # sooner solved, and a start
-        first = SitePlanner(posed.over_survey, part_of(clock, _FIRST), seed, run)
-        known = [tuple(x for one in some for x in one.columns) for some in first.solved]
-    planner = SitePlanner(posed.problem, clock, seed, run, known)
+    run = partial(mapped, workers if several else 0, scheduler)
+    planner = planner_of(posed, clock, seed, run, max(1, workers))
     plan = planner.plan(at_most, budget, part_of(clock, _MAIN))
     return InWords(case, posed, planner, plan, clock).made(at_most, budget)
+
+
+def planner_of(posed: Posed, clock: Clock, seed: int, run: Map, places: int) -> SitePlanner:
+    """The planner of a case. Where passes to come are planned for, the survey is solved first: it
+    is sooner done, and its strategies are a start."""
+    known: list[Columns] = []
+    if posed.over_survey is not None:
+        share = part_of(clock, _FIRST)
+        first = SitePlanner(posed.over_survey, share, seed, run, places=places)
+        known = [tuple(x for one in some for x in one.columns) for some in first.solved]
+    return SitePlanner(posed.problem, clock, seed, run, known, places)
 
 
 def mapped(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import textwrap
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -50,21 +51,42 @@ def _plan(arguments: argparse.Namespace) -> int:
     question = question_named("plan")
 
     def answer(point: strategist.ReadPoint, last: bool) -> Answered:
-        found = answered(question, arguments, point, last=last)
-        _write_sheet(arguments, found[0])
-        return found
+        document, text, status = answered(question, arguments, point, last=last)
+        _write_sheet(arguments, document)
+        return document, text + _settings_next(arguments, document), status
 
     return each_point(arguments, case, answer)
+
+
+def _settings_next(arguments: argparse.Namespace, plan: dict[str, Any]) -> str:
+    """How to go on from a plan that says it is enough."""
+    if plan["stage"] != "enough":
+        return ""
+    kept = arguments.out if arguments.out not in (None, "-") else None
+    first = "" if kept else "give this plan an --out FILE, then "
+    given = f"strategist export {arguments.case} --strategy {kept or 'FILE'} --format gen2"
+    return "\n" + textwrap.fill(
+        f"To write them: {first}{given}",
+        80,
+        initial_indent="  ",
+        subsequent_indent="    ",
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
 
 
 def _first(arguments: argparse.Namespace, path: Path) -> int:
     """What to measure first at each read point of a site.json."""
     site = strategist.read_site(path)
-    names = arguments.read_points or list(site.read_points)
+    known = list(site.read_points)
+    if not known:
+        todo = "Give at least one read point, with its levels_dbm."
+        raise InputError.one("site.json", "", todo, path=("read_points",), wrong="is empty")
+    names = arguments.read_points or known
     for name in names:
-        if name not in site.read_points:
-            todo = f"one of {', '.join(site.read_points)}"
-            raise InputError.one("--read-point", name, todo)
+        if name not in known:
+            wrong, todo = f'there is no read point "{name}"', f"one of {', '.join(known)}"
+            raise InputError.one("--read-point", name, todo, wrong=wrong)
     _refuse_sheet(arguments, len(names))
     effort = strategist.Effort(arguments.minutes_a_pass, arguments.seconds_a_level)
     plans = [

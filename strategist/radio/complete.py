@@ -60,7 +60,10 @@ def _leave_out(read_point: ReadPoint) -> ReadPoint:
         listed = some([f"{pass_id} at {figure(level)} dBm" for pass_id, level in pairs])
         many = "1 pair of pass and level was" if len(pairs) == 1 else f"{len(pairs)} pairs were"
         wrong = f"{many} not surveyed{_unforeseen(policy)}: {listed}"
-        todo = "Survey them, or set untried to leave_out_level or leave_out_pass."
+        todo = (
+            "Survey them (plan says which are worth it, and when it is enough), or set untried to "
+            "leave_out_level or leave_out_pass."
+        )
         raise InputError.one("site.json", policy.untried, todo, path=path, wrong=wrong)
     if policy.untried == "leave_out_level":
         keep = np.logical_and.reduce(survey.tried, axis=0)
@@ -246,7 +249,8 @@ def _said(survey: Survey) -> str:
     )
     if predicted.right is None:
         return f"{text}; too few cells to test that on."
-    text += f"; with surveyed levels hidden, {predicted.right:.1%} of cells were foreseen right."
+    right = f"{100 * predicted.right:.3g} %"
+    text += f"; with surveyed levels hidden, {right} of cells were foreseen right."
     if predicted.right < RIGHT_MIN:
         text += " Reads come and go too much here to be foreseen: survey these levels."
     return text

@@ -28,7 +28,7 @@ from strategist.survey.policy import DECIMALS, RSSI_DBM_MAX, RSSI_DBM_MIN
 from strategist.survey.profile import peaks
 from strategist.survey.records import Bools, Floats, Ints, Survey
 
-__all__ = ["possible_surveys"]
+__all__ = ["Possible", "possible_surveys"]
 
 _FAILS, _OF = 1.0, 50.0  # failed reads of reads that stand in for a survey that shows few
 _RSSI_DB, _RSSI_OF = 0.5, 20.0  # the same of what RSSI is off, and reads
@@ -41,10 +41,26 @@ def possible_surveys(survey: Survey, draws: int, seed: tuple[int, ...]) -> tuple
     Each has the strongest read of a tag at each level, of all antennas. Draw k depends on the
     seed's numbers and k alone. Each pass needs a level that was tried.
     """
-    links = _links(survey)
-    return tuple(
-        _survey(survey, links.drawn(np.random.default_rng([*seed, k]))) for k in range(draws)
-    )
+    possible = Possible(survey, seed)
+    return tuple(possible.survey(k) for k in range(draws))
+
+
+class Possible:
+    """What may be at the pairs that were not tried. Draw k has turn-on, where a tag is gone, and
+    how far RSSI is off the model, which stay when a pass is presented again; and reads that fail,
+    which do not."""
+
+    def __init__(self, survey: Survey, seed: tuple[int, ...]) -> None:
+        self.of, self.seed, self._links = survey, seed, _links(survey)
+
+    def survey(self, draw: int) -> Survey:
+        """A survey without untried pairs."""
+        rng = np.random.default_rng([*self.seed, draw])
+        return _survey(self.of, self._links.by_chance(self._links.sure(rng), rng))
+
+    def sure(self, draw: int) -> Survey:
+        """The same if no read failed where it was not tried."""
+        return _survey(self.of, self._links.sure(np.random.default_rng([*self.seed, draw])))
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,19 +89,18 @@ class _Links:
     off_db: float
     step_db: float
 
-    def drawn(self, rng: np.random.Generator) -> Floats:
-        """Peaks (dBm, −inf: silent) of every entry at every level."""
+    def sure(self, rng: np.random.Generator) -> Floats:
+        """Peaks (dBm, −inf: silent) of every entry at every level where no read fails."""
         entry, power = self.entry, self.levels_dbm[self.level]
         read_low, read_high = self._read(self.low), self._read(self.high)
         between, gone = rng.random((2, len(self.peaks)))
-        held = rng.random(len(entry)) >= self.fails
         donor = self._donors(rng)
         on = self._turn_on(rng)[donor][entry]
         falling = read_low & (self.high >= 0) & ~read_high & ~self.slipped
         falling &= (gone < self.gone)[entry]
         below = np.where(self.low >= 0, self.levels_dbm[self.low], -np.inf)
         there = np.where(self.low >= 0, power - below, 0.0)
-        read = (power >= on) & held
+        read = power >= on
         read &= ~falling | (there < between[entry] * (self.levels_dbm[self.high] - below))
         off = rng.normal(0.0, self.off_db, len(entry))
         if_read = self.peaks.copy()
@@ -96,6 +111,13 @@ class _Links:
         read &= np.isfinite(rssi)
         rssi = np.clip(rssi, RSSI_DBM_MIN, RSSI_DBM_MAX)
         found[entry, self.level] = np.where(read, rssi, -np.inf)
+        return found
+
+    def by_chance(self, sure: Floats, rng: np.random.Generator) -> Floats:
+        """The same where reads fail, in what was not tried."""
+        fails = rng.random(len(self.entry)) < self.fails
+        found = sure.copy()
+        found[self.entry[fails], self.level[fails]] = -np.inf
         return found
 
     def _donors(self, rng: np.random.Generator) -> Ints:

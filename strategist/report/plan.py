@@ -10,9 +10,10 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
 from strategist.answers.run_sheet import Regret, SurveyPlan
-from strategist.report.brief import brief
+from strategist.report.brief import in_words
 from strategist.report.lines import heading, labelled, paragraph
 from strategist.report.page import report_style, style_policy
+from strategist.report.text import caution_lines, what_to_set
 from strategist.survey.order import figure
 
 _SHEETS = Path(__file__).parent / "sheets"
@@ -30,30 +31,35 @@ def survey_plan_text(plan: SurveyPlan) -> str:
     share = f"{100 * plan.measured / plan.pairs:.0f} %"
     measured = f"Measured: {plan.measured} of {plan.pairs} pairs of pass and level ({share})."
     lines = [*heading(plan.read_point, _HEADS[plan.stage]), *paragraph(measured)]
-    if plan.strategy is not None:
-        lines += labelled("in hand", brief(plan.strategy))
+    enough = plan.stage == "enough"
+    if plan.strategy is not None and not enough:
+        lines += labelled("in hand", in_words(plan.strategy))
     if plan.regret is not None:
         lines += paragraph(_regret(plan.regret, plan.within))
     if plan.contenders:
         draws = sum(one.draws for one in plan.contenders)
-        lines.append(f"Could still be best ({draws} of the surveys that may be)")
+        lines += paragraph(
+            f"Strategies that could still be best, each with how many of {draws} possible surveys "
+            "it is the best of",
+            0,
+        )
         lines += [
             line
             for one in plan.contenders[:5]
-            for line in _contender(one.draws, brief(one.strategy))
+            for line in _contender(one.draws, in_words(one.strategy))
         ]
         if len(plan.contenders) > 5:
             lines += paragraph(f"and {len(plan.contenders) - 5} more")
     if plan.run_sheet:
         lines += _run_sheet(plan)
-    if plan.stage == "enough" and plan.measured < plan.pairs:
-        lines += paragraph(_ENOUGH)
+    if enough and plan.strategy is not None:
+        lines += [*what_to_set(plan.strategy), *paragraph(_ENOUGH), *caution_lines()]
     return "\n".join(lines)
 
 
 _ENOUGH = (
-    "Take the strategy in hand, or solve: pairs that were not measured are then predicted "
-    "(predict_levels), where levels measured are near enough, or left out (untried)."
+    "Nothing more has to be measured or solved: these are the settings. export writes them for the "
+    "reader from this plan, and accept says how many passes show that they hold."
 )
 _FILL_IN = (
     "Add the reads to reads.csv, and each pair of pass and level that was tried, read or not, to "
@@ -63,9 +69,12 @@ _FILL_IN = (
 
 def _regret(regret: Regret, within: float) -> str:
     mean, high = figure(round(regret.mean, 2)), figure(round(regret.high, 2))
+    if regret.confidence == 1:
+        return "Every pair is measured: nothing is left to plan."
     return (
-        f"Over the passes surveyed it loses {mean} more than the best in the mean, and at most "
-        f"{high} ({100 * regret.confidence:g} %); {figure(round(within, 2))} is little."
+        f"Over as many passes as were surveyed the strategy in hand may lose up to {high} more "
+        f"than the best one ({100 * regret.confidence:g} % confidence; {mean} in the mean of what "
+        f"may be). Up to {figure(round(within, 2))} is too little to measure for."
     )
 
 
@@ -77,7 +86,7 @@ def _run_sheet(plan: SurveyPlan) -> Iterator[str]:
     rows = plan.run_sheet
     pairs = sum(len(row.levels_dbm) for row in rows)
     passes = f"{len(rows)} pass{'' if len(rows) == 1 else 'es'}"
-    yield f"To measure: {pairs} pairs at {passes}, {plan.minutes:.0f} minutes"
+    yield f"To measure: {pairs} pairs of pass and level in {passes}, {plan.minutes:.0f} minutes"
     alike: dict[tuple[float, ...], list[str]] = {}
     for row in rows:
         alike.setdefault(row.levels_dbm, []).append(row.pass_id)

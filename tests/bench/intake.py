@@ -37,7 +37,7 @@ first = open(sys.argv[1], "rb").readline()
 if first.startswith(b"{"):
     pandas.read_json(sys.argv[1], lines=True)
 elif first.isascii():
-    pandas.read_csv(sys.argv[1], sep=";" if b";" in first else ",", dtype=str)
+    pandas.read_csv(sys.argv[1], sep=next(by for by in ";\t," if by.encode() in first), dtype=str)
 else:
     open(sys.argv[1], "rb").read()
 """
@@ -72,12 +72,16 @@ def write(folder: Path, rows: int, make: str) -> tuple[Path, Path, Path]:
 Rows = list[tuple[int, int, float, int]]  # ms since 1970, tag, RSSI, level
 
 
-def _plain(log: Path, epcs: list[str], rows: Rows) -> None:
+def _plain(log: Path, epcs: list[str], rows: Rows, by: str = ",") -> None:
     with log.open("w") as file:
-        file.write("time,epc,rssi_dbm,power_dbm,antenna\n")
+        file.write(by.join(("time", "epc", "rssi_dbm", "power_dbm", "antenna")) + "\n")
         times = np.datetime_as_string(np.array([row[0] for row in rows], "datetime64[ms]"))
         for when, (_, tag, rssi, level) in zip(times, rows, strict=True):
-            file.write(f"{when},{epcs[tag]},{rssi},{level},1\n")
+            file.write(by.join((when, epcs[tag], str(rssi), str(level), "1")) + "\n")
+
+
+def _tabs(log: Path, epcs: list[str], rows: Rows) -> None:
+    _plain(log, epcs, rows, "\t")
 
 
 def _semicolons(log: Path, epcs: list[str], rows: Rows) -> None:
@@ -108,7 +112,9 @@ def _llrp(log: Path, epcs: list[str], rows: Rows) -> None:
             file.write(struct.pack(">HII", 1 << 10 | 61, len(report) + 10, 1) + report)
 
 
-_LOGS = {"plain": _plain, "semicolons": _semicolons, "json": _json, "llrp": _llrp}
+_LOGS = {
+    "plain": _plain, "tabs": _tabs, "semicolons": _semicolons, "json": _json, "llrp": _llrp
+}  # fmt: skip
 
 
 def measured(code: str, *arguments: str) -> tuple[float, float]:
@@ -126,10 +132,12 @@ def main() -> None:
     """Print a line for each make."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("rows", nargs="?", type=int, default=1_000_000)
-    rows = parser.parse_args().rows
+    parser.add_argument("--makes", nargs="+", choices=_LOGS, default=list(_LOGS))
+    given = parser.parse_args()
+    rows = given.rows
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        for make in _LOGS:
+        for make in given.makes:
             files = [str(path) for path in write(folder, rows, make)]
             seconds, peak = measured(IMPORT, *files, str(folder / f"case-{make}"))
             bare, _ = measured(BARE, files[0])

@@ -1,17 +1,22 @@
 """What a planned survey is worth: `python -m tests.bench.plan [READ_POINT …] [--draws N]`.
 
 New surveys of the demo's read points are drawn in full; the plan sees what it asks for, batch by
-batch, until it says enough. Held against the full grid of the same passes, and against every third
-and fourth level of all passes with the rest predicted:
+batch, until it says enough. Held against the full grid of the same passes (with `--grids` also
+every third and fourth level of all passes, with the rest predicted):
 
 - *regret* a pass: the further loss over 1,500 new passes above the best strategy known;
-- *open*: the loss of the strategy in hand over the surveyed passes at all levels, above the least
-  there; an *early stop* is an "enough" with more open than the plan calls little;
-- the curve: measurements (share of pairs) and both, batch by batch. A survey that is done stays in
-  the later lines.
+- *again*: the loss of the strategy in hand where the surveyed passes are presented again, in the
+  mean of `JUDGED` times, above that of the full grid's choice;
+- an *early stop* is an "enough" where that is more than the plan calls little; by the aim
+  "expected", where what is lost in as many passes to come is;
+- *open*: the same in the survey itself, where each read that failed counts as it came (by the aim
+  "survey" the full grid's choice is then the least of all);
+- the curve: measurements (share of pairs) and all three, batch by batch. A survey that is done
+  stays in the later lines.
 
 `--first` and `--draws` cut it into pieces; lines that begin with # are for `--add`, which takes
-files of such lines and sums them up.
+files of such lines and sums them up. `--aim` is that of every choice. `--other` draws at places
+that are not the demo's: `OTHERS` says how they differ.
 """
 
 from __future__ import annotations
@@ -22,53 +27,141 @@ import sys
 import time
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass, replace
-from functools import cache
+from functools import cache, cached_property
 from pathlib import Path
+from typing import Any, Literal
 
 import numpy as np
 
-from cases.linen import PLACES
+from cases.generate import draw_at
+from cases.linen import PLACES, Place
 from strategist.answers.plan import plan_survey
 from strategist.answers.solution import Options, solve
 from strategist.optimise.strategy import Strategy
-from strategist.survey.records import Bools, ReadPoint
+from strategist.survey.policy import Policy
+from strategist.survey.profile import peaks
+from strategist.survey.records import Bools, ReadPoint, Survey
+from strategist.trust.at_peaks import AtPeaks
 from strategist.trust.evaluate import evaluate
 from tests.bench import regret
-from tests.bench.drawn import drawn_read_point
+from tests.bench.drawn import read_point_of
 
 FIRST_SEED = 10_000
 ROUNDS_MAX = 20
+Aim = Literal["survey", "expected"]
 GRIDS = (3, 4)
+JUDGED = 40
 OPTIONS = Options(method="search")
 ONE_ANTENNA = tuple(name for name, place in PLACES.items() if not place.stands)
 
 
+def _with(place: Place, **more: Any) -> Place:
+    """A place with other keys of its policy."""
+    return replace(place, policy=place.policy | more)
+
+
+def _more(place: Place, group: str, count: tuple[int, int]) -> Place:
+    """With another number of the tags of a group."""
+    groups = [replace(one, count=count) if one.name == group else one for one in place.groups]
+    return replace(place, groups=tuple(groups))
+
+
+_GATE, _BELT, _CHUTE, _CABINET = (
+    PLACES[name] for name in ("clean-gate", "sorting-belt", "soiled-chute", "shelf-cabinet")
+)
+OTHERS = {
+    "gate, strays dear": _with(_GATE, loss={"missed": 1, "stray": 3}),
+    "gate, half the load": _more(_GATE, "clean cart", (6, 12)),
+    "gate, reads fail": replace(_GATE, radio=replace(_GATE.radio, slip=0.08)),
+    "belt, misses dear": _with(_BELT, loss={"missed": 20, "stray": 1}),
+    "belt, many strays": _more(_BELT, "neighbour lane", (5, 8)),
+    "chute, no masks": _with(_CHUTE, allow=["power", "ladder", "cutoff"]),
+    "chute, loads differ": replace(_CHUTE, groups=tuple(
+        replace(one, tag_db=(0.0, 12.0)) for one in _CHUTE.groups
+    )),
+    "cabinet, misses dear": _with(_CABINET, loss={"missed": 30, "stray": 1}),
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Drawer:
+    """A place to draw surveys at."""
+
+    name: str
+    place: Place
+
+    def drawn(self, seed: int, again: int, passes: int | None = None) -> ReadPoint:
+        found = draw_at(self.place, self.name, passes or self.place.passes, seed, again)
+        return read_point_of(self.place, self.name, found)
+
+    def future(self, strategy: Strategy) -> float:
+        """Loss a pass over passes to come."""
+        return _future(self.name, strategy)
+
+    @cached_property
+    def best_known(self) -> float:
+        known = self.drawn(regret.KNOWN_SEED, 0, regret.KNOWN_PASSES)
+        return self.future(solve(_plainly(known), OPTIONS).strategy)
+
+
+@cache
+def _to_come(name: str) -> ReadPoint:
+    return PLACES_HERE[name].drawn(regret.TRUE_SEED, 0, regret.TRUE_PASSES)
+
+
+@cache
+def _future(name: str, strategy: Strategy) -> float:
+    point = _to_come(name)
+    return lost(point.survey, point.policy, strategy) / regret.TRUE_PASSES
+
+
+def lost(survey: Survey, policy: Policy, strategy: Strategy) -> float:
+    """What `evaluate` says of a strategy of one antenna, in a tenth of its time."""
+    return float(AtPeaks(survey, policy, strategy).lost(peaks(survey)[None])[0].sum())
+
+
+def _plainly(point: ReadPoint) -> ReadPoint:
+    """With each pass counting once."""
+    return replace(point, policy=replace(point.policy, aim="survey"))
+
+
+PLACES_HERE = {name: Drawer(name, place) for name, place in (PLACES | OTHERS).items()}
+
+
 @dataclass(frozen=True)
 class Look:
-    """After a batch: share of pairs measured, loss open at the surveyed passes, loss a new pass."""
+    """After a batch: share of pairs measured, loss open at the surveyed passes as they came and if
+    they come again, loss a new pass."""
 
     share: float
     open: float
+    again: float
     future: float
 
 
 @dataclass(frozen=True)
 class Run:
-    """One drawn survey. `early`: the plan said enough too soon; `enough`: it said so at all."""
+    """One drawn survey. `enough`: the plan said so at all; `full`: what the full grid comes to."""
 
     name: str
     draw: int
     looks: tuple[Look, ...]
+    aim: Aim
     enough: bool
-    early: bool
-    full: float
+    within: float
+    full: Look
     grids: tuple[Look, ...]
     seconds: float  # of processor, a plan
 
+    @property
+    def ahead(self) -> float:
+        """What the last choice loses more than the full grid's, in as many passes to come."""
+        return (self.looks[-1].future - self.full.future) * PLACES_HERE[self.name].place.passes
 
-@cache
-def future(name: str, strategy: Strategy) -> float:
-    return regret.true_loss(name, strategy)
+    @property
+    def early(self) -> bool:
+        more = self.looks[-1].again if self.aim == "survey" else self.ahead
+        return self.enough and more > self.within + 1e-9
 
 
 def in_part(point: ReadPoint, tried: Bools) -> ReadPoint:
@@ -78,43 +171,63 @@ def in_part(point: ReadPoint, tried: Bools) -> ReadPoint:
     return replace(point, survey=replace(kept, tried=tried.copy()))
 
 
-def look(point: ReadPoint, tried: Bools, strategy: Strategy, least: float) -> Look:
-    lost = evaluate(point.survey, point.policy, strategy).loss
-    return Look(float(tried.mean()), lost - least, future(point.name, strategy))
+class Truth:
+    """A drawn survey, and what strategies come to there and where its passes come again."""
+
+    def __init__(self, place: Drawer, draw: int, aim: Aim) -> None:
+        self.place = place
+        point = place.drawn(FIRST_SEED + draw, 0)
+        self.point = replace(point, policy=replace(point.policy, aim=aim))
+        self.full = solve(self.point, OPTIONS)
+        self.judged = place.drawn(FIRST_SEED + draw, JUDGED).survey
+
+    def again(self, strategy: Strategy) -> float:
+        """Loss over the surveyed passes if they come again."""
+        return lost(self.judged, self.point.policy, strategy) / JUDGED
+
+    def look(self, tried: Bools, strategy: Strategy) -> Look:
+        policy = self.point.policy
+        open_ = evaluate(self.point.survey, policy, strategy).loss - self.full.outcome.loss
+        return Look(
+            float(tried.mean()), open_, self.again(strategy) - self.again(self.full.strategy),
+            self.place.future(strategy),
+        )  # fmt: skip
 
 
-def run(name: str, draw: int) -> Run:
-    point = drawn_read_point(name, PLACES[name].passes, FIRST_SEED + draw)
-    survey = point.survey
-    full = solve(point, OPTIONS)
+def run(place: Drawer, draw: int, aim: Aim, *, with_grids: bool = False) -> Run:
+    truth = Truth(place, draw, aim)
+    survey = truth.point.survey
     tried = np.zeros_like(survey.tried)
     looks: list[Look] = []
-    enough = early = False
-    begun = time.process_time()
+    enough, within, spent = False, 0.0, 0.0
     for _ in range(ROUNDS_MAX):
-        plan = plan_survey(in_part(point, tried), replace(OPTIONS, seed=draw))
+        begun = time.process_time()
+        plan = plan_survey(in_part(truth.point, tried), replace(OPTIONS, seed=draw))
+        spent += time.process_time() - begun
         if plan.strategy is not None:
-            looks.append(look(point, tried, plan.strategy, full.loss))
-            enough = plan.stage == "enough"
-            early = enough and looks[-1].open > plan.within + 1e-9
+            looks.append(truth.look(tried, plan.strategy))
+            enough, within = plan.stage == "enough", plan.within
         if not plan.run_sheet:
             break
         for row in plan.run_sheet:
             tried[
                 survey.pass_ids.index(row.pass_id), np.isin(survey.levels_dbm, row.levels_dbm)
             ] = 1
-    spent = (time.process_time() - begun) / (len(looks) + 1)
-    grids = tuple(grid(point, every, full.loss) for every in GRIDS)
-    return Run(name, draw, tuple(looks), enough, early, future(name, full.strategy), grids, spent)
+    full = truth.look(np.ones_like(tried), truth.full.strategy)
+    grids = tuple(grid(truth, every) for every in GRIDS) if with_grids else ()
+    return Run(
+        place.name, draw, tuple(looks), aim, enough, within, full, grids, spent / (len(looks) + 1)
+    )
 
 
-def grid(point: ReadPoint, every: int, least: float) -> Look:
+def grid(truth: Truth, every: int) -> Look:
     """Every so manyeth level of all passes, and the highest; the rest predicted or left out."""
+    point = truth.point
     tried = np.zeros_like(point.survey.tried)
     tried[:, ::every] = tried[:, -1] = True
     policy = replace(point.policy, predict_levels=True, untried="leave_out_level")
     found = solve(replace(in_part(point, tried), policy=policy), OPTIONS)
-    return look(point, tried, found.strategy, least)
+    return truth.look(tried, found.strategy)
 
 
 def lines(runs: list[Run]) -> Iterator[str]:
@@ -123,26 +236,29 @@ def lines(runs: list[Run]) -> Iterator[str]:
     used = np.array([one.looks[-1].share for one in runs])
     early = sum(one.early for one in runs)
     over = int((used > 1 / 3).sum())
+    worse, better = (sum(sign * one.ahead > one.within for one in runs) for sign in (1, -1))
+    luck = sum(one.enough and one.looks[-1].open > one.within + 1e-9 for one in runs)
     yield (
         f"all: {len(runs)} surveys, measured {used.mean():.1%} of the pairs, at most "
         f"{used.max():.1%} (more than a third in {over}); "
-        f"early stops {early} ({early / len(runs):.1%})"
+        f"early stops {early} ({early / len(runs):.1%}); off the full grid by more than is little "
+        f"in the survey as it came {luck}, in passes to come {worse} worse and {better} better"
     )
 
 
 def of_point(name: str, runs: list[Run]) -> Iterator[str]:
-    best = regret.best_known(name)
+    best = PLACES_HERE[name].best_known
     yield f"{name}, {len(runs)} draws, best known {best:.4f} a pass; mean and worst"
-    yield f"  {'':<16} {'measured':>16} {'open loss':>14} {'regret a pass':>20}"
+    yield f"  {'':<16} {'measured':>16} {'open':>14} {'again':>14} {'regret a pass':>20}"
     longest = max(len(one.looks) for one in runs)
     for number in range(longest):
         at = [one.looks[min(number, len(one.looks) - 1)] for one in runs]
         yield row("first look" if number == 0 else f"batch {number}", at, best)
     yield row("enough", [one.looks[-1] for one in runs], best)
-    for number, every in enumerate(GRIDS):
+    for number, every in enumerate(GRIDS if all(one.grids for one in runs) else ()):
         yield row(f"every {every} levels", [one.grids[number] for one in runs], best)
-    yield row("full grid", [Look(1.0, 0.0, one.full) for one in runs], best)
-    apart = np.array([one.looks[-1].future - one.full for one in runs])
+    yield row("full grid", [one.full for one in runs], best)
+    apart = np.array([one.looks[-1].future - one.full.future for one in runs])
     error = apart.std(ddof=1) / np.sqrt(len(apart)) if len(apart) > 1 else np.nan
     yield (
         f"  planned less full grid: {apart.mean():+.4f} ± {error:.4f} a pass; early stops "
@@ -152,12 +268,14 @@ def of_point(name: str, runs: list[Run]) -> Iterator[str]:
 
 
 def row(words: str, looks: list[Look], best: float) -> str:
-    share, open_, lost = (
-        np.array([getattr(one, key) for one in looks]) for key in ("share", "open", "future")
+    share, open_, again, lost = (
+        np.array([getattr(one, key) for one in looks])
+        for key in ("share", "open", "again", "future")
     )
     return (
         f"  {words:<16} {share.mean():7.1%} {share.max():8.1%} {open_.mean():7.2f} "
-        f"{open_.max():6.1f} {lost.mean() - best:10.4f} {lost.max() - best:9.4f}"
+        f"{open_.max():6.1f} {again.mean():7.2f} {again.max():6.1f} {lost.mean() - best:10.4f} "
+        f"{lost.max() - best:9.4f}"
     )
 
 
@@ -166,6 +284,8 @@ def read(text: str) -> Run:
     found = json.loads(text)
     for key in ("looks", "grids"):
         found[key] = tuple(Look(**one) for one in found[key])
+    found["full"] = Look(**found["full"])
+    found.setdefault("aim", "survey")
     return Run(**found)
 
 
@@ -174,6 +294,9 @@ def main(arguments: list[str]) -> None:
     parser.add_argument("names", nargs="*", metavar="READ_POINT")
     parser.add_argument("--draws", type=int, default=50)
     parser.add_argument("--first", type=int, default=0, help="the first draw")
+    parser.add_argument("--aim", choices=("survey", "expected"), default="survey")
+    parser.add_argument("--grids", action="store_true", help="every third and fourth level, too")
+    parser.add_argument("--other", action="store_true", help="at places that are not the demo's")
     parser.add_argument("--add", nargs="+", type=Path, metavar="FILE")
     given = parser.parse_args(arguments)
     if given.add:
@@ -181,9 +304,9 @@ def main(arguments: list[str]) -> None:
         runs = [read(line[2:]) for line in told if line.startswith("# ")]
     else:
         runs = []
-        for name in given.names or ONE_ANTENNA:
+        for name in given.names or (OTHERS if given.other else ONE_ANTENNA):
             for draw in range(given.first, given.first + given.draws):
-                runs.append(run(name, draw))
+                runs.append(run(PLACES_HERE[name], draw, given.aim, with_grids=given.grids))
                 print("#", json.dumps(asdict(runs[-1])), flush=True)
     for line in lines(runs):
         print(line, flush=True)

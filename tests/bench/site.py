@@ -26,11 +26,10 @@ from typing import Any
 
 import numpy as np
 
-from strategist.batch.site_plan import mapped
+from strategist.batch.site_plan import mapped, planner_of
 from strategist.batch.site_posed import Posed
 from strategist.optimise.clock import Clock
 from strategist.optimise.site.asked import Plan
-from strategist.optimise.site.plan import SitePlanner
 from strategist.survey.case import Case
 from strategist.survey.policy import Loss, Policy, Reader
 from strategist.survey.records import Floats, ReadPoint, Tag
@@ -192,8 +191,11 @@ def _row(name: str, plan: Plan) -> str:
 def measure(readers: int, points: int, kept: Kept, given: argparse.Namespace) -> Iterator[str]:
     """The lines of a site: planned, and its curves."""
     case = made_site(readers, points, tuple(given.survey), pairs=given.pairs)
-    problem = Posed.of(case, {}).problem
-    planner = SitePlanner(problem, Clock(given.seconds), mapped=kept.mapped)
+    if given.expected:
+        aimed = (replace(one, policy=replace(one.policy, aim="expected")) for one in case)
+        case = replace(case, read_points=tuple(aimed))
+    posed, places = Posed.of(case, {}), max(1, given.workers)
+    planner = planner_of(posed, Clock(given.seconds), 0, kept.mapped, places)
     plan = kept.once(("plan", None), planner.plan)
     proven = sum(one.proven for solved in planner.solved for one in solved)
     alone = sum(solved[0].alone[1] for solved in planner.solved)
@@ -222,6 +224,7 @@ def main() -> None:
     parser.add_argument("--sizes", nargs="+", default=["4x3", "20x3"], metavar="RxP")
     parser.add_argument("--seconds", type=float, default=300.0, help="time limit of a site")
     parser.add_argument("--survey", type=int, nargs=3, default=(10, 8, 8), metavar="N")
+    parser.add_argument("--expected", action="store_true", help="plan for passes to come")
     parser.add_argument("--pairs", action="store_true", help="each two hear each other's tags")
     parser.add_argument("--settings", type=int, nargs="+", default=[], metavar="K")
     parser.add_argument("--budgets", type=float, nargs="+", default=[], metavar="SHARE")
@@ -233,7 +236,10 @@ def main() -> None:
     ends = time.monotonic() + given.turn
     for text in given.sizes:
         readers, points = map(int, text.split("x"))
-        path = given.kept and given.kept / f"{text}{'-pairs' * given.pairs}.pickle"
+        path = (
+            given.kept
+            and given.kept / f"{text}{'-pairs' * given.pairs}{'-expected' * given.expected}.pickle"
+        )
         kept = Kept(path, ends, partial(mapped, given.workers, given.scheduler))
         for line in measure(readers, points, kept, given):
             print(line, flush=True)

@@ -179,7 +179,8 @@ TABLES = (
         "pairs not surveyed",
         (
             "site.json, read_points.gate.untried: 1 pair of pass and level was not surveyed: p2 "
-            "at 15 dBm. Survey them, or set untried to leave_out_level or leave_out_pass."
+            "at 15 dBm. Survey them (plan says which are worth it, and when it is enough), or set "
+            "untried to leave_out_level or leave_out_pass."
         ),
         {"case/tried.csv": "read_point,pass_id,power_dbm\ngate,p1,15\ngate,p1,16\ngate,p2,16\n"},
     ),
@@ -202,7 +203,8 @@ SITES = (
     ),
     Fault(
         "a list",
-        "site.json is a list. Give an object with the keys read_points, site, readers, cost.",
+        "site.json is a list. Give an object with the keys read_points, site, readers, cost, "
+        "arbitration.",
         {SITE_JSON: "[]"},
     ),
     Fault(

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import itertools
-import random
 
 import numpy as np
 import pytest
 
 from strategist.optimise.clock import Clock
-from strategist.optimise.next_pairs import Cost, pairs_to_measure
+from strategist.optimise.next_pairs import Cost, pairs_to_measure, settled_by
+from strategist.survey.records import Bools, Floats
 
 # Steiner triple systems as hitting sets; optima: Fano plane 3, A9 5 (Fulkerson, Nemhauser and
 # Trotter, Math. Program. Study 2, 1974).
@@ -27,64 +27,53 @@ def test_known_covers(triples: list[tuple[int, ...]], points: int, least: int) -
     doubt = np.zeros((len(triples), points))
     for row, triple in enumerate(triples):
         doubt[row, list(triple)] = 1.0
-    needs = [dict.fromkeys(triple, (0,)) for triple in triples]
-    batch = pairs_to_measure(doubt, needs, ONE_A_PASS, 1 / 3, Clock())
-    assert len(batch) == least
-    assert all(set(triple) & set(batch) for triple in triples)
+    batch = pairs_to_measure(doubt, doubt[:, :, None].copy(), ONE_A_PASS, 1 / 3, Clock())
+    assert batch.sum() == least
+    assert all(batch[list(triple)].any() for triple in triples)
 
 
-def settled(batch: dict[int, tuple[int, ...]], needs: dict[int, tuple[int, ...]]) -> list[int]:
-    return [p for p, levels in needs.items() if set(levels) <= set(batch.get(p, ()))]
+def settled(doubt: Floats, told: Floats, batch: Bools) -> Floats:
+    """By contender, worked out pass by pass."""
+    return np.array(
+        [
+            sum(of[p] * min(1.0, tells[p][batch[p]].sum()) for p in range(len(of)))
+            for of, tells in zip(doubt, told, strict=True)
+        ]
+    )
 
 
-def minutes(batch: dict[int, tuple[int, ...]], cost: Cost) -> float:
-    return sum(cost.a_pass + cost.a_level * len(levels) for levels in batch.values())
+def minutes(batch: Bools, cost: Cost) -> float:
+    return cost.a_pass * batch.any(axis=1).sum() + cost.a_level * batch.sum()
 
 
 @pytest.mark.parametrize("seed", range(12))
 def test_no_batch_that_settles_as_much_costs_less(seed: int) -> None:
-    """Against every union of what the contenders need of some passes."""
-    rng = random.Random(seed)
-    cost = Cost(rng.choice([0.5, 3.0]), rng.choice([0.1, 1.0]))
-    needs = [
-        {p: tuple(sorted(rng.sample(range(3), rng.randint(1, 2)))) for p in rng.sample(range(4), 3)}
-        for _ in range(2)
-    ]
-    doubt = np.zeros((2, 4))
-    for row, of in enumerate(needs):
-        doubt[row, list(of)] = [rng.uniform(0.1, 5) for _ in of]
-    batch = pairs_to_measure(doubt, needs, cost, 0.5, Clock())
-    best = float("inf")
-    pairs = [(row, p) for row, of in enumerate(needs) for p in of]
-    for some in itertools.chain.from_iterable(
-        itertools.combinations(pairs, size) for size in range(len(pairs) + 1)
-    ):
-        union: dict[int, set[int]] = {}
-        for row, p in some:
-            union.setdefault(p, set()).update(needs[row][p])
-        other = {p: tuple(sorted(levels)) for p, levels in union.items()}
-        if covers(other, needs, doubt):
-            best = min(best, minutes(other, cost))
-    assert covers(batch, needs, doubt)
-    assert minutes(batch, cost) == pytest.approx(best)
-
-
-def covers(
-    batch: dict[int, tuple[int, ...]], needs: list[dict[int, tuple[int, ...]]], doubt: np.ndarray
-) -> bool:
-    return all(
-        doubt[row, settled(batch, of)].sum() >= 0.5 * doubt[row].sum() - 1e-6
-        for row, of in enumerate(needs)
+    """Against every set of pairs."""
+    rng = np.random.default_rng(seed)
+    cost = Cost(float(rng.choice([0.5, 3.0])), float(rng.choice([0.1, 1.0])))
+    doubt = rng.uniform(0.1, 5.0, (2, 4))
+    told = np.where(rng.random((2, 4, 2)) < 0.7, rng.uniform(0.1, 1.0, (2, 4, 2)), 0.0)
+    all_pairs = settled(doubt, told, np.ones((4, 2), bool))
+    goal = np.minimum(0.5 * doubt.sum(axis=1), 0.9 * all_pairs)
+    batch = pairs_to_measure(doubt, told, cost, 0.5, Clock())
+    assert np.allclose(settled_by(doubt, told, batch).sum(axis=1), settled(doubt, told, batch))
+    assert (settled(doubt, told, batch) >= goal - 1e-6).all()
+    every = (np.array(some).reshape(4, 2) for some in itertools.product([False, True], repeat=8))
+    best = min(
+        minutes(one, cost) for one in every if (settled(doubt, told, one) >= goal - 1e-6).all()
     )
+    assert minutes(batch, cost) == pytest.approx(best)
 
 
 def test_without_time_it_is_greedy_and_covers() -> None:
     doubt = np.array([[1.0, 4.0, 2.0], [0.0, 1.0, 3.0]])
-    needs = [{0: (0,), 1: (0, 1), 2: (2,)}, {1: (1,), 2: (1,)}]
-    batch = pairs_to_measure(doubt, needs, Cost(1.0, 0.1), 0.5, Clock(0.0))
-    assert covers(batch, needs, doubt) and batch
+    told = np.array([[[0.5, 0.4], [0.2, 0.9], [1.0, 0.0]], [[0.0, 0.0], [0.3, 0.3], [0.6, 0.2]]])
+    batch = pairs_to_measure(doubt, told, Cost(1.0, 0.1), 0.5, Clock(0.0))
+    assert (settled(doubt, told, batch) >= 0.5 * doubt.sum(axis=1)).all() and not batch.all()
 
 
 def test_nothing_in_doubt_needs_nothing() -> None:
-    assert pairs_to_measure(np.zeros((1, 3)), [{}], ONE_A_PASS, 0.5, Clock()) == {}
-    assert pairs_to_measure(np.zeros((0, 3)), [], ONE_A_PASS, 0.5, Clock()) == {}
+    nothing = np.zeros((1, 3, 2))
+    assert not pairs_to_measure(np.zeros((1, 3)), nothing, ONE_A_PASS, 0.5, Clock()).any()
+    assert not pairs_to_measure(np.zeros((0, 3)), nothing[:0], ONE_A_PASS, 0.5, Clock()).any()
+    assert not pairs_to_measure(np.ones((1, 3)), nothing, ONE_A_PASS, 0.5, Clock()).any()

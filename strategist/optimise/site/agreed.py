@@ -113,7 +113,7 @@ class _Agreement:
         nothing = tuple(Given() for _ in members)
         self.best = Agreed(nothing, None, None, silent)
         self.looked: dict[tuple[object, ...], Agreed] = {}
-        self.complete = True
+        self.complete, self.listed = True, False
 
     def run(self) -> Found:
         bound = self.floor
@@ -123,12 +123,25 @@ class _Agreement:
                 self._look(row, cutoff, ladder)
             bound = self._prove() if self.complete else self._look_at_some()
         except OutOfTimeError:
-            pass
+            self._look_at_starts()
         bound = min(self.best.key, max(bound, self.floor))
         others = sorted(self.looked.values(), key=lambda one: one.key)
         near = [self._finished(one) for one in others if one is not self.best][:_KEPT]
         best = self._finished(self.best, polish=True)
         return Found(best, tuple(near), bound, len(self.looked))
+
+    def _look_at_starts(self) -> None:
+        """Where the clock ran out before anything was found: what each member would choose, for
+        all, as far as no search is needed for that."""
+        if len(self.looked) or not {"masks", "cutoff"} <= self.shares or not self.listed:
+            return
+        clocks = [member.clock for member in self.members]
+        for member in self.members:
+            member.clock = Clock()
+        for row, cutoff, ladder in self._starts():
+            self._look(row, cutoff, ladder)
+        for member, clock in zip(self.members, clocks, strict=True):
+            member.clock = clock
 
     def _finished(self, one: Agreed, *, polish: bool = False) -> Agreed:
         """With answers to the whole choice of each; `polish`: of least guarded loss."""
@@ -153,7 +166,7 @@ class _Agreement:
         self.complete = ladders is not None and (self.table.complete or not masks)
         own = dict.fromkeys(self._own_ladders())
         self.ladders: list[tuple[float, ...] | None] = [*(own if ladders is None else ladders)]
-        self.ladders = self.ladders or [None]
+        self.ladders, self.listed = self.ladders or [None], True
 
     @staticmethod
     def _sum(keys: Sequence[tuple[float, float]]) -> tuple[float, float]:

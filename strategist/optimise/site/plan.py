@@ -36,7 +36,7 @@ from strategist.optimise.strategy import Strategy
 from strategist.survey.records import Tag
 from strategist.survey.site import SHARED_PARTS
 
-__all__ = ["SitePlanner"]
+__all__ = ["Map", "SitePlanner"]
 
 _ELSEWHERE = 200  # strategies that are tried at the other read points
 _SMALL = 8  # read points and options up to which every strategy is listed
@@ -53,7 +53,7 @@ class SitePlanner:
 
     `mapped` runs what is asked of each reader: the built-in `map`, or that of a pool. `known` are
     columns of each reader over other passes (none, or as many as readers), whose strategies are
-    columns here, too.
+    columns here, too. So many `places` work at once: each reader has so much more time.
     """
 
     problem: SiteProblem
@@ -61,6 +61,7 @@ class SitePlanner:
     seed: int = 0
     mapped: Map = map
     known: Sequence[Columns] = ()
+    places: int = 1
 
     def __post_init__(self) -> None:
         self.arbiter = Arbiter(self.problem)
@@ -112,7 +113,8 @@ class SitePlanner:
         numbers, share = list(range(len(self.problem.readers))), 0.0
         while numbers:
             left = self.clock.left
-            before, share = share, 0.0 if left is None else _SHARE * left / len(numbers)
+            before, part = share, min(1.0, self.places / len(numbers))
+            share = 0.0 if left is None else _SHARE * left * part
             if solved and share < _WORTH * before:
                 break
             tasks = self._tasks(numbers, None if left is None else share)

@@ -240,6 +240,7 @@ def ids(browser: Browser, survey: str, answer: str) -> dict[str, str]:
         (batch, "templates", {"at_most": "1"}),
         (batch, "cross-reads", {}),
         (survey, "site-plans", {}),
+        (survey, "plans", {"point": "0"}),
     ):
         made[name] = place(browser.post(f"{at}/{name}", **given))
         browser.shown(made[name])

@@ -51,6 +51,7 @@ def random_pair(
     for side in (0, 1):
         limits = Limits(missed_rate_max=0.3 if rng.random() < 0.25 else None)
         policy = Policy(
+            aim="survey",
             loss=Loss(float(rng.choice([1, 2, 3])), float(rng.choice([1, 2]))),
             stop_after=stop_after,
             reader=reader,

@@ -1,0 +1,40 @@
+"""A plan of measurements from the page of a survey: its run sheet, and the settings once it is
+enough."""
+
+from __future__ import annotations
+
+import json
+import re
+
+from tests.api.pages.browsing import Browser
+from tests.api.pages.test_pages import document, place, survey
+from tests.api.test_plans import in_part
+
+__all__ = ["survey"]  # a fixture
+
+
+def test_what_to_measure_next_is_had_on_the_page_of_a_survey(browser: Browser) -> None:
+    survey = place(browser.post("/surveys", **document(in_part())))
+    page = browser.get(survey).text
+    assert "What to measure next" in page and "pairs of pass and level were not tried" in page
+    wrong = browser.post(f"{survey}/plans", point="0", within="a lot")
+    assert wrong.status_code == 422 and "Within is a number" in wrong.text
+    plan = place(browser.post(f"{survey}/plans", point="0", minutes_a_pass="2"))
+    words = re.sub(r"<[^>]*>|\s+", " ", browser.shown(plan))
+    for said in ("gate-1: a first look at few levels", "(67 %)", "Run sheet to print", "p3"):
+        assert said in words, said
+    sheet = browser.get(f"{plan}/run-sheet.html")
+    assert sheet.status_code == 200 and sheet.text.count('class="box"') == 2
+    assert place(browser.post(f"{plan}/delete")) == survey
+    assert browser.get(plan).status_code == 404
+
+
+def test_where_it_is_enough_the_settings_are_one_step_away(browser: Browser, survey: str) -> None:
+    plan = place(browser.post(f"{survey}/plans", point="0"))
+    page = browser.shown(plan)
+    assert "enough is measured" in page and "To set" in page
+    made = browser.post(f"{plan}/settings", form_of="gen2")
+    assert made.mimetype == "application/json"
+    assert json.loads(made.text)["replay"]["strategy"]["levels_dbm"]
+    refused = browser.post(f"{plan}/settings", form_of="llrp", table="")
+    assert refused.status_code == 422 and "power table" in refused.text
