@@ -42,7 +42,9 @@ def case(folder: Path, points: dict[str, dict[str, Any]], reads: Any = READS) ->
     (folder / "roster.csv").write_text("\n".join(["read_point,pass_id,epc,role", *rows]) + "\n")
     site = {
         "site": "Made",
-        "read_points": {n: {"levels_dbm": [20, 23]} | p for n, p in points.items()},
+        "read_points": {
+            n: {"levels_dbm": [20, 23], "aim": "survey"} | p for n, p in points.items()
+        },
     }
     (folder / "site.json").write_text(json.dumps(site))
     return folder
@@ -617,7 +619,7 @@ def test_plan_acceptance(capsys: Any, tmp_path: Path) -> None:
     assert "Run 59 independent passes" in out
     assert "if the true rate is      5 %:   4.8 %" in out  # 0.95^59 = 0.0485
     assert max(len(line) for line in out.splitlines()) <= 80
-    assert "0 and below 1" in run(capsys, "accept", "--miss-rate-max", "5")[2]
+    assert "from 0.000001 to 0.999" in run(capsys, "accept", "--miss-rate-max", "5")[2]
     status, _, err = run(capsys, "accept", "--confidence", "0.2")
     assert status == 2 and "a share from 0.5 to 0.999999" in err
     status, _, err = run(capsys, "accept", "--allowed-failures", "-1")

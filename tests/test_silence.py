@@ -26,11 +26,12 @@ from strategist.report.document import report_document
 from strategist.report.given_results import GivenResult
 from strategist.report.page import report_page
 from strategist.report.trade_offs import frontier_text
-from strategist.survey.policy import Guard, Limits, Loss, Policy
+from strategist.survey.policy import Guard, Limits, Loss
 from strategist.survey.records import ReadPoint
 from strategist.trust.evaluation import silence_loss
 from tests.cases.razor import crib_door, quadrants
 from tests.optimise.made import brute_force, random_read_point, survey_of
+from tests.surveyed import surveyed_policy
 
 FAST = Options(unseen=False)
 
@@ -92,14 +93,14 @@ def test_a_limit_of_missed_tags_forbids_silence() -> None:
     point = with_policy(quadrants(), limits=Limits(missed_rate_max=0.1))
     result = choose(point, FAST)
     assert result.status == "optimal" and result.loss > result.silence_loss
-    assert "which a limit of missed tags forbids" in result.warnings[0]
+    assert "but a limit of missed tags forbids that" in result.warnings[0]
 
 
 def test_where_no_strategy_keeps_a_limit_it_stays_infeasible() -> None:
     """Two strays stronger than the wanted tag and none of them allowed: the limit is named."""
     tags = [(True, -60.0), (False, -50.0), (False, -40.0)]
     survey = survey_of([20.0], [[(f"AB{n:02X}", w, [r]) for n, (w, r) in enumerate(tags)]])
-    policy = Policy(loss=Loss(1, 1), limits=Limits(stray_rate_max=0.0), guard=Guard(0, 0))
+    policy = surveyed_policy(loss=Loss(1, 1), limits=Limits(stray_rate_max=0.0), guard=Guard(0, 0))
     result = choose(ReadPoint(survey, policy), FAST)
     assert result.status == "infeasible" and result.loss >= result.silence_loss
     assert "no better than silence" in result.warnings[0]
@@ -118,7 +119,7 @@ def test_a_given_strategy_is_held_against_silence() -> None:
     point = quadrants()
     found = evaluate_at(point, Strategy((30.0,)))
     assert found.to_json()["silence_loss"] == silence_loss(point.policy, found.outcome) == 120
-    assert "its loss is 180, to report nothing at all loses 120" in found.warnings[0]
+    assert "its loss is 180, and to report nothing at all loses 120" in found.warnings[0]
     assert "no better than silence" in " ".join(evaluation_text(found, point.policy, "a").split())
     assert evaluate_at(crib_door(), Strategy((30.0,))).warnings == ()
 

@@ -13,8 +13,11 @@ import pytest
 import strategist
 from strategist.__main__ import command_parser
 from strategist.answers.headline import Headline
+from strategist.survey.records import ReadPoint
 from tests.optimise.made import random_read_point
+from tests.surveyed import surveyed_case
 from tests.test_commands import run
+from tests.test_words import told
 
 DEMO = Path(__file__).parent.parent / "cases/linen-service"
 POINTS = tuple(json.loads((DEMO / "site.json").read_text())["read_points"])
@@ -33,36 +36,54 @@ def fits(text: str) -> bool:
 
 @pytest.fixture(scope="module")
 def results(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """What `solve` writes for the demo, with its text beside it."""
+    """What `solve` writes for the demo, chosen for the passes surveyed, with its text beside it;
+    and, as `to-come`, what it writes for the chute as it stands there."""
     folder = tmp_path_factory.mktemp("demo")
-    found = {}
-    for point in strategist.read_case(DEMO):
-        result = strategist.choose(point)
-        found[point.name] = result.to_json()
-        text = strategist.result_text(result, point.policy)
-        (folder / f"{point.name}.txt").write_text(text)
-        detail = strategist.result_text(result, point.policy, detail=True)
-        (folder / f"{point.name}-detail.txt").write_text(detail)
+    case = strategist.read_case(surveyed_case(DEMO, folder / "case"))
+    found = {point.name: _told(folder, point.name, point) for point in case}
     (folder / "results.json").write_text(json.dumps(list(found.values())))
+    chute = strategist.read_case(DEMO)["soiled-chute"]
+    (folder / "to-come.json").write_text(json.dumps(_told(folder, "to-come", chute, unseen=False)))
     return folder
 
 
-@pytest.mark.parametrize("name", POINTS)
+def _told(folder: Path, name: str, point: ReadPoint, *, unseen: bool = True) -> dict[str, Any]:
+    result = strategist.choose(point, strategist.Options(unseen=unseen))
+    text = strategist.result_text(result, point.policy)
+    (folder / f"{name}.txt").write_text(text)
+    detail = strategist.result_text(result, point.policy, detail=True)
+    (folder / f"{name}-detail.txt").write_text(detail)
+    return result.to_json()
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder to work in, with a site.json of which nothing is measured."""
+    folder = tmp_path_factory.mktemp("made")
+    (folder / "first").mkdir()
+    (folder / "first/site.json").write_bytes((DEMO / "site.json").read_bytes())
+    return folder
+
+
+@pytest.mark.parametrize("name", [*POINTS, "to-come"])
 def test_a_summary_of_the_demo_is_short_and_its_five_lines_come_first(
     results: Path, name: str
 ) -> None:
     text = (results / f"{name}.txt").read_text()
     lines = text.splitlines()
     assert len(lines) <= 40 and fits(text)
-    assert lines[0] == f"{name}: best strategy, proven"
     labelled = [line[2:12].strip() for line in lines[1 : lines.index("To set")]]
     assert tuple(filter(None, labelled)) == LABELS
     heads = [line for line in lines if not line.startswith(" ")]
     assert heads[1:] == ["To set", "Warnings", "In brief", "Caution"]
     detail = (results / f"{name}-detail.txt").read_text()
+    assert told(text) == told(detail) == []
     assert fits(detail) and len(detail.splitlines()) > len(lines)
     found = {one["read_point"]: one for one in json.loads((results / "results.json").read_text())}
+    found["to-come"] = json.loads((results / "to-come.json").read_text())
+    assert lines[0] == f"{found[name]['read_point']}: best strategy, proven"
     words = " ".join(text.split())
+    assert ("Expect a loss of" in words) == (name == "to-come")
     for sentence in found[name]["headline"].values():
         assert " ".join(sentence.split()) in words
 
@@ -102,11 +123,46 @@ def test_texts_of_the_demo_fit_a_terminal(
 ) -> None:
     today = results / "today.json"
     today.write_text('{"levels_dbm": [28]}')
-    places = {"results": results / "results.json", "today": today, "case": DEMO}
+    places = {"results": results / "results.json", "today": today}
+    places["case"] = results / "case"
     command, *rest = (part.format(**places) for part in argv)
-    status, out, err = run(capsys, command, DEMO, *rest)
+    status, out, err = run(capsys, command, places["case"], *rest)
     assert (status in (0, 1), err) == (True, "")
-    assert fits(out)
+    assert fits(out) and told(out) == []
+
+
+SITE = Path(__file__).parent.parent / "cases/two-doors"
+RAW = Path(__file__).parent.parent / "cases/raw-log"
+GIVEN = ("--run-sheet", f"{RAW}/runs.csv", "--tags", f"{RAW}/tags.csv", "--read-point", "chute")
+
+
+@pytest.mark.parametrize(
+    "argv",
+    [
+        ("import", f"{RAW}/log.csv", *GIVEN, "--out", "made"),
+        ("new", "starter", "--read-point", "dock-1", "--levels", "15,20,25"),
+        ("plan", "first"),
+        ("plan", f"{DEMO}", "--read-point", "shelf-cabinet"),
+        ("keys",),
+        ("keys", "readers", "radio", "time"),
+        ("lawful", "--region", "etsi-865-868", "--gain", "8.5", "--polarisation", "circular"),
+        ("lawful", "--region", "fcc-902-928", "--gain", "6", "--hops", "50"),
+        ("accept",),
+        ("batch", f"{SITE}/with-screen", "--out", "batch", "--workers", "1"),
+        ("templates", "batch", "--workers", "1"),
+        ("report", "batch", "--out", "page.html"),
+        ("site", f"{SITE}", "--at-most", "2", "--budget", "400", "--workers", "1"),
+    ],
+    ids=" ".join,
+)
+def test_texts_of_other_commands_fit_a_terminal(
+    argv: tuple[str, ...], made: Path, capsys: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In the order in which one works: some take what others wrote."""
+    monkeypatch.chdir(made)
+    status, out, _ = run(capsys, *argv)
+    assert status == 0 and out and fits(out)
+    assert told(out) == []
 
 
 def test_what_is_no_answer_is_said_in_the_first_line() -> None:

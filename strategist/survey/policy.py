@@ -277,7 +277,8 @@ class Dwell(_Brief):
     which a step is estimated: `tags_in_field` tags that answer (None: the most that any surveyed
     pass presents), `overhead_s` of the reader's own time, and `failed_read_rate`, the share of
     reads that fail though the tag answers alone (None: the come-and-go of the survey, which is less
-    where it listened long at a level).
+    where it listened long at a level). `in_turn`: the antennas that are on take turns, each of
+    which lasts as long as said of a step; a step then takes that for each of them.
     """
 
     dwell_s: Annotated[float | None, key("time.dwell_s", gt=0, le=86400)] = None
@@ -291,6 +292,7 @@ class Dwell(_Brief):
     failed_read_rate: Annotated[
         float | None, key("time.failed_read_rate", ge=0, le=FAILED_READS_MAX)
     ] = None
+    in_turn: Annotated[bool, key("time.in_turn")] = False
 
     @property
     def steps_s(self) -> tuple[float | None, ...]:
@@ -352,8 +354,9 @@ class Policy(_Brief):
 
     `levels_dbm` None means: the levels found in the reads. `untried` says what to do with (pass,
     level) pairs that were not surveyed: refuse to solve, leave out their levels or their passes.
-    `aim` is what is least: the loss over the passes surveyed, or over passes to come, drawn by what
-    the survey says may vary. `conditions` is how the conditions of passes.csv are weighed.
+    `aim` is what is least: the loss expected in passes to come, drawn by what the survey says may
+    vary, or the loss over the passes surveyed. `conditions` is how the conditions of passes.csv are
+    weighed.
     `antennas` are those that exist, with what differs from `radio` (none: those that reads name).
     `serial_masks` lets masks test serial parts, which hold for the surveyed tags alone.
     `predict_levels` fills in pairs that were not surveyed by a model of each tag's link, before
@@ -373,7 +376,7 @@ class Policy(_Brief):
     limits: Annotated[Limits, key("limits")] = Limits()
     radio: Annotated[Radio, key("radio")] = Radio()
     time: Annotated[Dwell, key("time")] = Dwell()
-    aim: Annotated[Literal["survey", "expected"], key("aim")] = "survey"
+    aim: Annotated[Literal["expected", "survey"], key("aim")] = "expected"
     conditions: Annotated[InConditions, key("conditions")] = InConditions()
     antennas: Annotated[
         tuple[tuple[Antenna, AntennaRadio], ...],

@@ -69,11 +69,12 @@ def mutant_at(source: str, number: int) -> Mutant:
 
 
 def _said(node: Any, around: ast.AST) -> str:
-    """A node with the expression around it where it is a mere number; the test of a condition."""
+    """A node with the expression around it where it is a mere number or the sign of one; the test
+    of a condition."""
     if isinstance(node, ast.If | ast.While):
         return ast.unparse(node.test)
     wide = ast.expr | ast.keyword | ast.Assign | ast.AnnAssign
-    if isinstance(node, ast.Constant) and isinstance(around, wide):
+    if isinstance(node, ast.Constant | ast.UnaryOp) and isinstance(around, wide):
         node = around
     return " ".join(ast.unparse(node).split())[:120]
 
@@ -85,11 +86,13 @@ def _open_nodes(tree: ast.Module) -> list[tuple[ast.AST, ast.AST]]:
 
     def walk(node: ast.AST, around: ast.AST) -> None:
         found.append((node, around))
+        outer = around if isinstance(node, ast.UnaryOp | ast.Slice) else node
         for name, value in ast.iter_fields(node):
             if name not in ("annotation", "returns", "decorator_list", "type_params"):
                 for child in value if isinstance(value, list) else [value]:
                     if isinstance(child, ast.AST) and not _closed(child):
-                        walk(child, node)
+                        signed = isinstance(node, ast.keyword) and isinstance(child, ast.UnaryOp)
+                        walk(child, around if signed else outer)
 
     walk(tree, tree)
     return found

@@ -1,284 +1,32 @@
-"""Would the tests notice? `python -m tests.bench.mutants [ROOM …] [--each 30] [--seed 0]`.
+"""Would the tests notice? `python -m tests.bench.mutants [ROOM …] [--each 12] [--seed 0]`.
 
 Draws small errors (a `<` for a `<=`, a sum for a difference, one more, the other truth value) from
-the core's source and runs the tests of its room on each, in a process of its own. Nothing is
-written: the module with the error is made as it is imported. A test that fails without an error is
-named and left out, and so are slow ones. Prints what survives, then, by room, the share killed of
-those that change anything. Takes an hour or two on one core.
+the core's source and runs on each the tests of its room that run its line, then, where these
+notice nothing, all that run its module. Prints what survives, then, by room, the share killed of
+those that change anything. `--keep FOLDER` notes there what was found, so that the same command
+goes on where it stopped (after `--seconds`, say) and asks nothing twice. Needs `coverage`, and for
+a dozen errors a room about half an hour on one core.
 """
 
 from __future__ import annotations
 
 import argparse
-import ast
-import contextlib
-import importlib.abc
-import importlib.machinery
-import importlib.util
-import io
+import hashlib
+import importlib
 import json
-import os
 import random
-import resource
 import signal
 import sys
 import time
-from collections import defaultdict
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import asdict
 from pathlib import Path
-from types import CodeType, ModuleType
-
-import pytest
 
 from tests.bench.errors import ROOT, Mutant, mutant_at, places_of
+from tests.bench.rooms import ROOMS, Room
 from tests.bench.survivors import SURVIVORS
-
-# How hard is tried before something else is: another number there takes more or less time, and the
-# answers stay the same.
-_EQUIVALENT = ("strategist/optimise/tuning.py",)
-_SLOW_S = 10.0  # of processor: a test that takes more is left out
-_BROKE_OFF = 70  # exit code of a run that pytest itself did not survive
-_WAIT = (10, 120)  # times their own, and s more: tests that are not through by then never will be
-
-
-@dataclass(frozen=True)
-class Room:
-    """Modules by glob, and the tests that answer for them: first those named like the module."""
-
-    sources: tuple[str, ...]
-    tests: tuple[str, ...]
-    mirrored: str
-
-
-ROOMS = {
-    "optimise": Room(
-        ("strategist/optimise/*.py",),
-        (
-            *(
-                f"tests/optimise/test_{name}.py"
-                for name in ("chains", "finish", "known", "node", "search")
-            ),
-            "tests/second_reading",
-            *(f"tests/optimise/test_{name}.py" for name in ("templates", "frontier", "sturdy")),
-            "tests/batch/test_templates.py",
-        ),
-        "tests/optimise",
-    ),
-    "trust": Room(
-        ("strategist/trust/*.py",),
-        ("tests/trust", "tests/outside/test_statistics.py"),
-        "tests/trust",
-    ),
-    "answers": Room(
-        tuple(
-            f"strategist/answers/{name}.py"
-            for name in (
-                *("accept", "assessment", "by_antenna", "cable", "changes", "check", "compare"),
-                *("frontier", "full_assessment", "headline", "masks", "settings", "solution"),
-                *("sturdier", "techniques", "what_if"),
-            )
-        ),
-        ("tests/answers", "tests/trust/test_dependence.py"),
-        "tests/answers",
-    ),
-    "passes": Room(
-        (
-            *(f"strategist/survey/{name}.py" for name in ("copies", "occasions", "variation")),
-            *(f"strategist/answers/{name}.py" for name in ("conditions", "expected", "over")),
-            "strategist/optimise/conditions.py",
-            "strategist/trust/in_conditions.py",
-        ),
-        (
-            *(f"tests/survey/test_{name}.py" for name in ("copies", "occasions", "variation")),
-            *(f"tests/answers/test_{name}.py" for name in ("conditions", "expected")),
-            "tests/optimise/test_conditions.py",
-        ),
-        "tests/survey",
-    ),
-    "scores": Room(
-        (
-            *(f"strategist/survey/{name}.py" for name in ("antennas", "score")),
-            *(f"strategist/optimise/{name}.py" for name in ("outer", "scores")),
-            *(f"strategist/optimise/own_{name}.py" for name in ("model", "part", "powers")),
-            "strategist/trust/scores.py",
-        ),
-        (
-            "tests/survey/test_antennas.py",
-            *(f"tests/optimise/test_{name}.py" for name in ("scores", "own_powers")),
-            "tests/second_reading",
-            "tests/answers/test_own_powers.py",
-        ),
-        "tests/optimise",
-    ),
-    "intake": Room(("strategist/intake/*.py",), ("tests/intake",), "tests/intake"),
-    "tags": Room(
-        ("strategist/tags/*.py",),
-        (
-            "tests/tags",
-            *(f"tests/outside/test_{name}.py" for name in ("gen2", "llrp", "tag_data_standard")),
-            "tests/answers/test_masks.py",
-        ),
-        "tests/tags",
-    ),
-    "survey": Room(
-        tuple(f"strategist/survey/{name}.py" for name in ("build", "tables", "rssi", "profile")),
-        ("tests/survey",),
-        "tests/survey",
-    ),
-    "radio": Room(
-        ("strategist/radio/*.py",),
-        ("tests/radio", "tests/outside/test_radio.py", "tests/outside/test_timing.py"),
-        "tests/radio",
-    ),
-    "batch": Room(
-        ("strategist/batch/templates.py", "strategist/batch/cross_reads.py"),
-        ("tests/batch/test_templates.py", "tests/batch/test_cross_reads.py"),
-        "tests/batch",
-    ),
-    "store": Room(
-        ("api/store/*.py",),
-        tuple(
-            f"tests/api/test_{name}.py"
-            for name in ("shares", "clocks", "batches", "surveys", "tokens", "store", "requests")
-        ),
-        "tests/api",
-    ),
-}
-
-
-# running the tests on one
-
-
-class _Loader(importlib.machinery.SourceFileLoader):
-    def __init__(self, name: str, path: str, tree: ast.Module) -> None:
-        super().__init__(name, path)
-        self._tree = tree
-
-    def get_code(self, fullname: str) -> CodeType:
-        return compile(ast.fix_missing_locations(self._tree), self.path, "exec")
-
-
-class _Finder(importlib.abc.MetaPathFinder):
-    """Imports the module of a mutant with its error."""
-
-    def __init__(self, mutant: Mutant) -> None:
-        self._name = mutant.source.removesuffix(".py").replace("/", ".")
-        self._path, self._tree = str(ROOT / mutant.source), mutant.tree
-
-    def find_spec(
-        self, fullname: str, path: Sequence[str] | None, target: ModuleType | None = None
-    ) -> importlib.machinery.ModuleSpec | None:
-        if fullname != self._name:
-            return None
-        loader = _Loader(fullname, self._path, self._tree)
-        return importlib.util.spec_from_file_location(fullname, self._path, loader=loader)
-
-
-def _processor_s() -> float:
-    """Seconds of processor that this process and the ended ones of its own have taken."""
-    used = [resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
-    return sum(one.ru_utime + one.ru_stime for one in used)
-
-
-class _Outcomes:
-    """What pytest says of each test: those that fail or are slow, and each file's seconds."""
-
-    def __init__(self) -> None:
-        self.failed: list[str] = []
-        self.slow: list[str] = []
-        self.seconds: dict[str, float] = defaultdict(float)
-
-    @pytest.hookimpl(wrapper=True)
-    def pytest_runtest_protocol(self, item: pytest.Item) -> Iterator[None]:
-        before = _processor_s()
-        try:
-            return (yield)
-        finally:
-            taken = _processor_s() - before
-            if taken > _SLOW_S:
-                self.slow.append(item.nodeid)
-            else:
-                self.seconds[item.nodeid.split("::")[0]] += taken
-
-    def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
-        if report.failed and report.nodeid not in self.failed:
-            self.failed.append(report.nodeid)
-
-    def pytest_collectreport(self, report: pytest.CollectReport) -> None:
-        if report.failed:
-            self.failed.append(report.nodeid)
-
-
-@dataclass(frozen=True)
-class Clean:
-    """The tests of a room as they are: files that can notice, the fastest first; tests that fail
-    without an error; slow ones, which are left out, too (most start programs, which import what is
-    on disk, without the error); the processor and the wall time of all, in seconds."""
-
-    files: tuple[str, ...]
-    failing: tuple[str, ...]
-    slow: tuple[str, ...]
-    seconds: float
-    wall: float
-
-
-def clean_run(room: Room) -> Clean:
-    """Run the tests of a room without an error."""
-    reading, writing = os.pipe()
-    started = time.monotonic()
-    child = os.fork()
-    if not child:
-        outcomes = _Outcomes()
-        _pytest(room.tests, [outcomes])
-        with os.fdopen(writing, "w") as out:
-            json.dump([outcomes.failed, outcomes.slow, outcomes.seconds], out)
-        os._exit(0)
-    os.close(writing)
-    with os.fdopen(reading) as told:
-        failed, slow, by_file = json.load(told)
-    used = os.wait4(child, 0)[2]
-    files = sorted((name for name in by_file if name not in failed), key=by_file.__getitem__)
-    cpu, wall = used.ru_utime + used.ru_stime, time.monotonic() - started
-    return Clean(tuple(files), tuple(failed), tuple(slow), cpu, wall)
-
-
-def _passes(mutant: Mutant, files: Sequence[str], clean: Clean) -> bool:
-    """Whether the tests pass, in a session of its own; what takes far longer than without the
-    error goes in circles or waits for ever, and does not pass."""
-    child = os.fork()
-    if not child:
-        os.setsid()
-        limit_s = int(5 * clean.seconds) + 30
-        resource.setrlimit(resource.RLIMIT_CPU, (limit_s, limit_s))
-        signal.alarm(int(_WAIT[0] * clean.wall) + _WAIT[1])
-        sys.meta_path.insert(0, _Finder(mutant))
-        if mutant.source.endswith(("kernel.py", "walks.py")):
-            import numba  # noqa: PLC0415  the compiled loops are kept on disk, without the error
-
-            numba.config.DISABLE_JIT = True
-        left_out = (*clean.failing, *clean.slow)
-        os._exit(_pytest(["-x", *(f"--deselect={name}" for name in left_out), *files]))
-    code = os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
-    with contextlib.suppress(ProcessLookupError):
-        os.killpg(child, signal.SIGKILL)  # servers that its tests left behind
-    if code == _BROKE_OFF:
-        raise RuntimeError(f"the tests on {mutant.name} broke off")
-    return code == 0
-
-
-def _pytest(arguments: Sequence[str], plugins: Sequence[object] = ()) -> int:
-    quiet = ("-q", "-n0", "-p", "no:cacheprovider", "-p", "no:hypothesispytest")
-    with (
-        open(os.devnull, "w") as nowhere,
-        contextlib.redirect_stdout(nowhere),
-        contextlib.redirect_stderr(io.StringIO()),
-    ):
-        os.chdir(ROOT)
-        try:
-            return int(pytest.main([*quiet, *arguments], plugins=plugins))
-        except BaseException:  # not a test's: else a fork would go on with the parent's work
-            return _BROKE_OFF
+from tests.bench.watched import Watched, killer, watch
 
 
 def _warm() -> None:
@@ -288,69 +36,111 @@ def _warm() -> None:
     assert not any(name.startswith(("strategist", "api.")) for name in sys.modules)
 
 
-# the bench
-
-
-def _sources(room: Room, named: Sequence[str] = ()) -> list[str]:
-    return sorted(
-        str(path.relative_to(ROOT))
-        for pattern in room.sources
-        for path in ROOT.glob(pattern)
-        if path.name != "__init__.py"
-        and str(path.relative_to(ROOT)) not in _EQUIVALENT
-        and (not named or path.stem in named)
-    )
-
-
 def drawn(room: Room, each: int, seed: int, named: Sequence[str] = ()) -> list[Mutant]:
     """So many errors of a room (or of its modules so named), the same ones each time."""
-    every = [place for source in _sources(room, named) for place in places_of(source)]
+    modules = [name for name in room.modules() if not named or Path(name).stem in named]
+    every = [place for source in modules for place in places_of(source)]
     chosen = [mutant_at(*at) for at in random.Random(seed).sample(every, min(each, len(every)))]
     return sorted(chosen, key=lambda mutant: (mutant.source, mutant.line))
 
 
-def _unharmed(room: Room) -> Mutant:
-    """A module of a room imported as mutants are, without an error: its tests must pass."""
-    source = _sources(room)[0]
-    tree = ast.parse((ROOT / source).read_text(encoding="utf-8"))
-    return Mutant(source, 0, "", tree)
+class Kept:
+    """What was found, in a folder (without one, for this run alone)."""
+
+    def __init__(self, folder: Path | None) -> None:
+        self._folder = folder
+        self._verdicts: dict[str, str] = {}
+        if folder is not None:
+            folder.mkdir(parents=True, exist_ok=True)
+            if (folder / "verdicts.jsonl").exists():
+                for line in (folder / "verdicts.jsonl").read_text(encoding="utf-8").splitlines():
+                    row = json.loads(line)
+                    self._verdicts[row["of"]] = row["verdict"]
+
+    def watched(self, name: str) -> Watched:
+        """The tests of a room, watched once for the same source and tests."""
+        room = ROOMS[name]
+        if self._folder is None:
+            return watch(room.tests)
+        path = self._folder / f"{name}-{_print_of([*room.modules(), *room.tests])}.json"
+        if not path.exists():
+            path.write_text(json.dumps(asdict(watch(room.tests))), encoding="utf-8")
+        told = json.loads(path.read_text(encoding="utf-8"))
+        runs = {
+            source: {int(line): tests for line, tests in by_line.items()}
+            for source, by_line in told.pop("runs").items()
+        }
+        return Watched(**told, runs=runs)
+
+    def verdict(self, mutant: Mutant, room: Room, watched: Watched) -> str:
+        """ "equivalent", "survived", or what killed it."""
+        if mutant.name in SURVIVORS:
+            return "equivalent"
+        at = f"{mutant.source}:{mutant.line} {mutant.text}"
+        killed = f"{at} {_print_of([mutant.source])}"  # what one test notices is noticed
+        survived = f"{at} {_print_of([*room.modules(), *room.tests])}"
+        known = self._verdicts.get(killed) or self._verdicts.get(survived)
+        if known is None:
+            known = _judged(mutant, watched)
+            self._note(survived if known == "survived" else killed, known)
+        return known
+
+    def _note(self, key: str, verdict: str) -> None:
+        self._verdicts[key] = verdict
+        if self._folder is not None:
+            with open(self._folder / "verdicts.jsonl", "a", encoding="utf-8") as out:
+                out.write(json.dumps({"of": key, "verdict": verdict}) + "\n")
 
 
-def noticed(mutant: Mutant, room: Room, clean: Clean) -> bool:
-    """Whether a test of the room fails: those of the same name are asked first."""
-    named = f"{room.mirrored}/test_{Path(mutant.source).stem}.py"
-    first = [named] if named in clean.files else []
-    rest = [name for name in clean.files if name not in first]
-    return not _passes(mutant, [*first, *rest], clean)
+def _print_of(names: Sequence[str]) -> str:
+    """A fingerprint of files and folders."""
+    found = hashlib.sha256()
+    for name in names:
+        path = ROOT / name
+        for file in sorted(path.rglob("*.py")) if path.is_dir() else [path]:
+            found.update(file.read_bytes())
+    return found.hexdigest()[:12]
+
+
+def _judged(mutant: Mutant, watched: Watched) -> str:
+    first, every = watched.sees(mutant)
+    for tests in (first, every):
+        found = killer(mutant, tests, watched) if tests else None
+        if found is not None:
+            return found
+    return "survived"
 
 
 def main(arguments: list[str]) -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.bench.mutants", description=__doc__)
     parser.add_argument("rooms", nargs="*", metavar="ROOM", help=", ".join(ROOMS))
-    parser.add_argument("--each", type=int, default=30, help="errors a room (default 30)")
+    parser.add_argument("--each", type=int, default=12, help="errors a room (default 12)")
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--modules", nargs="*", default=(), metavar="NAME", help="these alone")
+    parser.add_argument("--keep", type=Path, metavar="FOLDER", help="notes what was found there")
+    parser.add_argument("--seconds", type=float, default=float("inf"), help="begins nothing after")
     given = parser.parse_args(arguments)
+    end = time.monotonic() + given.seconds
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(1))  # ends the child in hand, too
     _warm()
-    table = []
+    kept, table = Kept(given.keep), []
     for name in given.rooms or ROOMS:
-        room = ROOMS[name]
-        clean = clean_run(room)
-        if not clean.files or not _passes(_unharmed(room), clean.files, clean):
-            print(f"{name}: its tests do not run, or differ from run to run", flush=True)
+        room, counts = ROOMS[name], Counter[str]()
+        if time.monotonic() > end:
+            print(f"{name}: not begun after {given.seconds:.0f} s", flush=True)
             return 1
-        for failing in clean.failing:
-            print(f"left out, fails without an error: {failing}", flush=True)
-        if clean.slow:
-            print(f"left out, slow: {len(clean.slow)} tests of {name}", flush=True)
-        counts = {"killed": 0, "equivalent": 0, "survived": 0}
+        watched = kept.watched(name)
+        for test in watched.failing:
+            print(f"left out, fails without an error: {test}", flush=True)
+        if watched.slow:
+            print(f"left out, slow: {len(watched.slow)} tests of {name}", flush=True)
         for mutant in drawn(room, given.each, given.seed, given.modules):
-            if mutant.name in SURVIVORS:
-                kind = "equivalent"
-            else:
-                kind = "killed" if noticed(mutant, room, clean) else "survived"
-            counts[kind] += 1
-            if kind == "survived":
+            if time.monotonic() > end:
+                print(f"{name}: not through after {given.seconds:.0f} s", flush=True)
+                return 1
+            found = kept.verdict(mutant, room, watched)
+            counts[found if found in ("equivalent", "survived") else "killed"] += 1
+            if found == "survived":
                 print(f"survived  {mutant.source}:{mutant.line}  {mutant.text}", flush=True)
         real = counts["killed"] + counts["survived"]
         share = counts["killed"] / max(1, real)

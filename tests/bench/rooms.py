@@ -1,0 +1,133 @@
+"""The rooms that `tests.bench.mutants` draws errors from, and the tests that answer for each."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from tests.bench.errors import ROOT
+
+__all__ = ["ROOMS", "Room"]
+
+# How hard is tried before something else is: another number there takes more or less time, and the
+# answers stay the same.
+_EQUIVALENT = ("strategist/optimise/tuning.py",)
+
+
+@dataclass(frozen=True)
+class Room:
+    """Modules by glob, less those of other rooms, and test files or folders."""
+
+    sources: tuple[str, ...]
+    tests: tuple[str, ...]
+    less: tuple[str, ...] = ()
+
+    def modules(self) -> list[str]:
+        """Its source files that errors are made in."""
+        left_out = {*_EQUIVALENT, *_found(self.less)}
+        return [name for name in _found(self.sources) if name not in left_out]
+
+
+def _found(patterns: tuple[str, ...]) -> list[str]:
+    found = {path for pattern in patterns for path in ROOT.glob(pattern)}
+    return sorted(str(path.relative_to(ROOT)) for path in found if path.name != "__init__.py")
+
+
+def _named(folder: str, *names: str) -> tuple[str, ...]:
+    return tuple(f"{folder}{name}.py" for name in names)
+
+
+def _all_but(folder: str, *slow: str) -> tuple[str, ...]:
+    left_out = _named(f"{folder}/test_", *slow)
+    return tuple(name for name in _found((f"{folder}/test_*.py",)) if name not in left_out)
+
+
+_PASSES = (
+    *_named("strategist/survey/", "copies", "occasions", "variation"),
+    *_named("strategist/answers/", "conditions", "expected", "over"),
+    "strategist/optimise/conditions.py",
+    "strategist/trust/in_conditions.py",
+)
+_SCORES = (
+    *_named("strategist/survey/", "antennas", "score"),
+    *_named("strategist/optimise/", "outer", "scores"),
+    "strategist/optimise/own_*.py",
+    "strategist/trust/scores.py",
+)
+
+ROOMS = {
+    "optimise": Room(
+        ("strategist/optimise/*.py",),
+        (
+            *_named("tests/optimise/test_", "chains", "finish", "known", "node", "search"),
+            "tests/second_reading/test_second_reading.py",
+            *_named("tests/optimise/test_", "templates", "frontier", "sturdy", "invariants"),
+            *_named("tests/optimise/test_", "next_pairs", "reference", "solver", "watch"),
+            "tests/batch/test_templates.py",
+        ),
+        (*_PASSES, *_SCORES),
+    ),
+    "scores": Room(
+        _SCORES,
+        (
+            "tests/survey/test_antennas.py",
+            *_named("tests/optimise/test_", "scores", "own_powers", "own_part", "own_ladders"),
+            "tests/second_reading/test_second_reading.py",
+            *_named("tests/answers/test_", "by_antenna", "settings_by_antenna"),
+        ),
+    ),
+    "site": Room(
+        ("strategist/optimise/site/*.py",), ("tests/optimise/site", "tests/batch/test_site_plan.py")
+    ),
+    "trust": Room(
+        ("strategist/trust/*.py",),
+        (
+            "tests/trust",
+            "tests/outside/test_statistics.py",
+            "tests/answers/test_settings_by_antenna.py",
+        ),
+        (*_PASSES, *_SCORES),
+    ),
+    "answers": Room(
+        ("strategist/answers/*.py",),
+        (
+            *_all_but("tests/answers", "aim_of_answers", "conditions", "expected", "own_powers"),
+            "tests/trust/test_dependence.py",
+        ),
+        _PASSES,
+    ),
+    "passes": Room(
+        _PASSES,
+        (
+            *_named("tests/survey/test_", "copies", "occasions", "variation", "variation_again"),
+            *_named("tests/answers/test_", "conditions", "expected"),
+            "tests/optimise/test_conditions.py",
+        ),
+    ),
+    "intake": Room(("strategist/intake/*.py",), ("tests/intake",)),
+    "tags": Room(
+        ("strategist/tags/*.py",),
+        (
+            "tests/tags",
+            *_named("tests/outside/test_", "gen2", "llrp", "tag_data_standard"),
+            "tests/answers/test_masks.py",
+        ),
+    ),
+    "survey": Room(
+        _named("strategist/survey/", "build", "tables", "rssi", "profile"), ("tests/survey",)
+    ),
+    "radio": Room(
+        ("strategist/radio/*.py",),
+        ("tests/radio", *_named("tests/outside/test_", "radio", "timing", "measured_levels")),
+    ),
+    "batch": Room(
+        _named("strategist/batch/", "templates", "prices", "cross_reads"),
+        _named("tests/batch/test_", "templates", "cross_reads"),
+    ),
+    "store": Room(
+        ("api/store/*.py",),
+        _named(
+            "tests/api/test_",
+            *("shares", "clocks", "batches", "surveys", "tokens", "store", "requests"),
+        ),
+    ),
+}
