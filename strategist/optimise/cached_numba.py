@@ -47,5 +47,5 @@ def compiled(function: F) -> F:
 def _say_so() -> None:
     _LOG.warning(
         "No folder for compiled code can be written to: it is compiled in memory, which takes some "
-        "11 s at each start. Set NUMBA_CACHE_DIR to a folder that can be written to."
+        "8 s at each start. Set NUMBA_CACHE_DIR to a folder that can be written to."
     )

@@ -110,14 +110,13 @@ def _least(task: Task, where: Path, folder: str) -> Run:
 def _once(task: Task, where: Path, folder: str) -> Run:
     one = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "PYTHONPATH": str(where)}
     if task.cold:
-        own = tempfile.mkdtemp(dir=folder)
-        one |= {"STRATEGIST_CODE_DIR": own, "NUMBA_CACHE_DIR": own}  # that of older checkouts
+        one["NUMBA_CACHE_DIR"] = tempfile.mkdtemp(dir=folder)
     python = where / ".venv" / "bin" / "python"
     started = time.perf_counter()
     process = subprocess.Popen(
         ["taskset", "-c", "0", str(python), *task.arguments],
         cwd=where,
-        env={k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"} | one,
+        env=os.environ | one,
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         text=True,
