@@ -137,9 +137,6 @@ GIVEN = ("--run-sheet", f"{RAW}/runs.csv", "--tags", f"{RAW}/tags.csv", "--read-
         ("lawful", "--region", "etsi-865-868", "--gain", "8.5", "--polarisation", "circular"),
         ("lawful", "--region", "fcc-902-928", "--gain", "6", "--hops", "50"),
         ("accept",),
-        ("batch", f"{SITE}/with-screen", "--out", "batch", "--workers", "1"),
-        ("templates", "batch", "--workers", "1"),
-        ("report", "batch", "--out", "page.html"),
         ("site", f"{SITE}", "--at-most", "2", "--budget", "400", "--workers", "1"),
     ],
     ids=" ".join,
@@ -147,7 +144,7 @@ GIVEN = ("--run-sheet", f"{RAW}/runs.csv", "--tags", f"{RAW}/tags.csv", "--read-
 def test_texts_of_other_commands_fit_a_terminal(
     argv: tuple[str, ...], made: Path, capsys: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """In the order in which one works: some take what others wrote."""
+    """Those of batch and templates are held to it where they are run (tests/batch)."""
     monkeypatch.chdir(made)
     status, out, _ = run(capsys, *argv)
     assert status == 0 and out and fits(out)
