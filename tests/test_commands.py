@@ -42,7 +42,9 @@ def case(folder: Path, points: dict[str, dict[str, Any]], reads: Any = READS) ->
     (folder / "roster.csv").write_text("\n".join(["read_point,pass_id,epc,role", *rows]) + "\n")
     site = {
         "site": "Made",
-        "read_points": {n: {"levels_dbm": [20, 23]} | p for n, p in points.items()},
+        "read_points": {
+            n: {"levels_dbm": [20, 23], "aim": "survey"} | p for n, p in points.items()
+        },
     }
     (folder / "site.json").write_text(json.dumps(site))
     return folder

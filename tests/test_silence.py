@@ -26,11 +26,12 @@ from strategist.report.document import report_document
 from strategist.report.given_results import GivenResult
 from strategist.report.page import report_page
 from strategist.report.trade_offs import frontier_text
-from strategist.survey.policy import Guard, Limits, Loss, Policy
+from strategist.survey.policy import Guard, Limits, Loss
 from strategist.survey.records import ReadPoint
 from strategist.trust.evaluation import silence_loss
 from tests.cases.razor import crib_door, quadrants
 from tests.optimise.made import brute_force, random_read_point, survey_of
+from tests.surveyed import surveyed_policy
 
 FAST = Options(unseen=False)
 
@@ -99,7 +100,7 @@ def test_where_no_strategy_keeps_a_limit_it_stays_infeasible() -> None:
     """Two strays stronger than the wanted tag and none of them allowed: the limit is named."""
     tags = [(True, -60.0), (False, -50.0), (False, -40.0)]
     survey = survey_of([20.0], [[(f"AB{n:02X}", w, [r]) for n, (w, r) in enumerate(tags)]])
-    policy = Policy(loss=Loss(1, 1), limits=Limits(stray_rate_max=0.0), guard=Guard(0, 0))
+    policy = surveyed_policy(loss=Loss(1, 1), limits=Limits(stray_rate_max=0.0), guard=Guard(0, 0))
     result = choose(ReadPoint(survey, policy), FAST)
     assert result.status == "infeasible" and result.loss >= result.silence_loss
     assert "no better than silence" in result.warnings[0]

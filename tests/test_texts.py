@@ -13,7 +13,9 @@ import pytest
 import strategist
 from strategist.__main__ import command_parser
 from strategist.answers.headline import Headline
+from strategist.survey.records import ReadPoint
 from tests.optimise.made import random_read_point
+from tests.surveyed import surveyed_case
 from tests.test_commands import run
 from tests.test_words import told
 
@@ -34,17 +36,14 @@ def fits(text: str) -> bool:
 
 @pytest.fixture(scope="module")
 def results(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """What `solve` writes for the demo, with its text beside it."""
+    """What `solve` writes for the demo, chosen for the passes surveyed, with its text beside it;
+    and, as `to-come`, what it writes for the chute as it stands there."""
     folder = tmp_path_factory.mktemp("demo")
-    found = {}
-    for point in strategist.read_case(DEMO):
-        result = strategist.choose(point)
-        found[point.name] = result.to_json()
-        text = strategist.result_text(result, point.policy)
-        (folder / f"{point.name}.txt").write_text(text)
-        detail = strategist.result_text(result, point.policy, detail=True)
-        (folder / f"{point.name}-detail.txt").write_text(detail)
+    case = strategist.read_case(surveyed_case(DEMO, folder / "case"))
+    found = {point.name: _told(folder, point.name, point) for point in case}
     (folder / "results.json").write_text(json.dumps(list(found.values())))
+    chute = strategist.read_case(DEMO)["soiled-chute"]
+    (folder / "to-come.json").write_text(json.dumps(_told(folder, "to-come", chute, unseen=False)))
     return folder
 
 
@@ -57,14 +56,22 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
-@pytest.mark.parametrize("name", POINTS)
+def _told(folder: Path, name: str, point: ReadPoint, *, unseen: bool = True) -> dict[str, Any]:
+    result = strategist.choose(point, strategist.Options(unseen=unseen))
+    text = strategist.result_text(result, point.policy)
+    (folder / f"{name}.txt").write_text(text)
+    detail = strategist.result_text(result, point.policy, detail=True)
+    (folder / f"{name}-detail.txt").write_text(detail)
+    return result.to_json()
+
+
+@pytest.mark.parametrize("name", [*POINTS, "to-come"])
 def test_a_summary_of_the_demo_is_short_and_its_five_lines_come_first(
     results: Path, name: str
 ) -> None:
     text = (results / f"{name}.txt").read_text()
     lines = text.splitlines()
     assert len(lines) <= 40 and fits(text)
-    assert lines[0] == f"{name}: best strategy, proven"
     labelled = [line[2:12].strip() for line in lines[1 : lines.index("To set")]]
     assert tuple(filter(None, labelled)) == LABELS
     heads = [line for line in lines if not line.startswith(" ")]
@@ -73,7 +80,10 @@ def test_a_summary_of_the_demo_is_short_and_its_five_lines_come_first(
     assert told(text) == told(detail) == []
     assert fits(detail) and len(detail.splitlines()) > len(lines)
     found = {one["read_point"]: one for one in json.loads((results / "results.json").read_text())}
+    found["to-come"] = json.loads((results / "to-come.json").read_text())
+    assert lines[0] == f"{found[name]['read_point']}: best strategy, proven"
     words = " ".join(text.split())
+    assert ("Expect a loss of" in words) == (name == "to-come")
     for sentence in found[name]["headline"].values():
         assert " ".join(sentence.split()) in words
 
@@ -113,9 +123,10 @@ def test_texts_of_the_demo_fit_a_terminal(
 ) -> None:
     today = results / "today.json"
     today.write_text('{"levels_dbm": [28]}')
-    places = {"results": results / "results.json", "today": today, "case": DEMO}
+    places = {"results": results / "results.json", "today": today}
+    places["case"] = results / "case"
     command, *rest = (part.format(**places) for part in argv)
-    status, out, err = run(capsys, command, DEMO, *rest)
+    status, out, err = run(capsys, command, places["case"], *rest)
     assert (status in (0, 1), err) == (True, "")
     assert fits(out) and told(out) == []
 

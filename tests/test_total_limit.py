@@ -9,6 +9,7 @@ import pytest
 
 from strategist import Options, choose, compare_techniques, read_case, usual_what_ifs, what_if
 from tests.optimise.made import random_read_point
+from tests.surveyed import as_surveyed
 
 CASE = Path(__file__).parent.parent / "cases/linen-service"
 
@@ -32,7 +33,7 @@ def limits(monkeypatch: pytest.MonkeyPatch) -> list[float | None]:
 
 def test_solves_without_some_tags_share_the_rest(limits: list[float | None]) -> None:
     """Each of at most eight gets an eighth of what the proof left, and an unproven one is said."""
-    point = read_case(CASE, "soiled-chute").read_points[0]
+    point = as_surveyed(read_case(CASE)["soiled-chute"])
     result = choose(point, Options(total_limit_s=800.0, sturdier=False))
     first, *shares = limits
     assert first == 800.0
@@ -43,7 +44,7 @@ def test_solves_without_some_tags_share_the_rest(limits: list[float | None]) -> 
 
 
 def test_without_it_each_solve_has_its_own_limit(limits: list[float | None]) -> None:
-    point = read_case(CASE, "soiled-chute").read_points[0]
+    point = as_surveyed(read_case(CASE)["soiled-chute"])
     choose(point, Options(time_limit_s=600.0))
     assert len(limits) > 1
     assert set(limits) == {600.0}

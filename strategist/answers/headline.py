@@ -156,9 +156,15 @@ def _verdict(found: Told) -> str:
 
 
 def _why_open(found: Told) -> str:
-    if found.per_pass is not None and "own_powers" in found.proof:
+    if _own_over_others(found):
         return "powers by antenna were chosen over each pass surveyed, once"
     return "time ran out"
+
+
+def _own_over_others(found: Told) -> bool:
+    """Whether antennas have powers of their own, and others than each pass surveyed are chosen
+    over, where nothing is proven of these."""
+    return found.per_pass is not None and "own_powers" in found.proof
 
 
 def _carries(found: Told) -> str:
@@ -267,7 +273,9 @@ def _next_step(found: Told) -> str:
             "says what the survey shows."
         )
     if found.status in ("feasible", "undecided"):
-        return "Allow more time, or fewer levels and masks, then look again."
+        proof = 'Solve with "aim": "survey" for a proof of the powers by antenna, and compare.'
+        more = "Allow more time, or fewer levels and masks, then look again."
+        return proof if _own_over_others(found) else more
     if found.status == "infeasible":
         return "Loosen the limits or change the set-up, then survey again."
     if predicted is not None and predicted.steps_dbm:

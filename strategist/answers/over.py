@@ -21,7 +21,7 @@ from strategist.optimise.known import answer_of
 from strategist.optimise.problem import Problem, answer_at
 from strategist.optimise.scores import posed_over
 from strategist.optimise.strategy import Strategy
-from strategist.survey.copies import Sample, copies_for, drawn_copies
+from strategist.survey.copies import PASSES, Sample, copies_for, drawn_copies
 from strategist.survey.occasions import Conditions, conditions_of
 from strategist.survey.policy import Policy
 from strategist.survey.records import Floats, ReadPoint, Survey
@@ -62,8 +62,9 @@ class Passes:
         return Sample(self.survey, self.conditions.times)
 
 
-def passes_over(whole: ReadPoint, seed: int) -> Passes | None:
-    """What is chosen over at a read point without gaps; None: each of its passes, once."""
+def passes_over(whole: ReadPoint, seed: int, together: int = PASSES) -> Passes | None:
+    """What is chosen over at a read point without gaps, copies of about so many passes together;
+    None: each of its passes, once."""
     survey, policy = whole.survey, whole.policy
     conditions = conditions_of(survey)
     limits = policy.limits
@@ -71,7 +72,7 @@ def passes_over(whole: ReadPoint, seed: int) -> Passes | None:
     several = len(conditions.names) > 1
     separate = several and (policy.conditions.aim != "mean" or limited)
     if policy.aim == "expected":
-        copies = copies_for(len(survey.pass_ids))
+        copies = copies_for(len(survey.pass_ids), together)
         sample = drawn_copies(survey, variation_of(survey), copies, (seed,))
         return Passes(sample, copies, conditions_of(sample), separate)
     if separate or len(set(conditions.times.tolist())) > 1:

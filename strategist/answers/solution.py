@@ -30,6 +30,7 @@ from strategist.optimise.tuning import DEFAULT, Tuning
 from strategist.optimise.zoom import search_in_time
 from strategist.radio.complete import complete
 from strategist.survey.answer import Declared, Hidden, told
+from strategist.survey.copies import PASSES, PASSES_AGAIN
 from strategist.survey.policy import InConditions as InEachCondition
 from strategist.survey.records import Ints, ReadPoint
 from strategist.trust.evaluate import Outcome, evaluate
@@ -277,12 +278,14 @@ def solve(
     *,
     clock: Clock | None = None,
     keep_back: float = 0.0,
+    copied_passes: int = PASSES,
 ) -> Solution:
     """The best strategy of a read point, proven, and replayed by the evaluator.
 
     Where `known` is a strategy that may be chosen here, the answer is none that is worse. The time
     is that of the options, or of the `clock`; of what the proof leaves, `keep_back` times what
-    posing took is kept for what follows on the same survey. Raises InputError where pairs were not
+    posing took is kept for what follows on the same survey. Copies, where the aim is "expected",
+    hold about `copied_passes` together. Raises InputError where pairs were not
     surveyed and the policy does not say what to leave out, where no level is lawful, and where no
     step fits the dwell; DisagreementError where the evaluator finds another loss than the optimiser
     did.
@@ -291,7 +294,7 @@ def solve(
     options = options or Options()
     clock = clock or Clock(least(options.time_limit_s, options.total_limit_s))
     whole = complete(read_point)
-    passes = passes_over(whole, options.seed)
+    passes = passes_over(whole, options.seed, copied_passes)
     if passes is not None:
         part = None if clock.left is None else Clock(_OWN_SHARE * clock.left)
         once = solve(_as_surveyed(whole), options, known, clock=part, keep_back=keep_back)
@@ -380,12 +383,13 @@ def _first(own: Solution) -> list[Problem]:
 
 
 def in_time(part: ReadPoint, options: Options, deadline: Deadline) -> tuple[Strategy, bool] | None:
-    """The best strategy of a part of a read point, and whether it is proven; None where the whole
-    answer is due already."""
+    """The best strategy of a part of a read point, over few copies where the aim is "expected", and
+    whether it is proven; None where the whole answer is due already."""
     if deadline.passed():
         return None
     with watched_by(None):  # it is not the answer that is waited for
-        found = solve(part, options, clock=Clock(options.time_limit_s))
+        clock = Clock(options.time_limit_s)
+        found = solve(part, options, clock=clock, copied_passes=PASSES_AGAIN)
     return found.strategy, found.proven
 
 

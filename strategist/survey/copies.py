@@ -17,9 +17,10 @@ from strategist.survey.profile import TurnOn, turn_on
 from strategist.survey.records import Bools, Floats, Ints, Survey
 from strategist.survey.variation import Variation
 
-__all__ = ["Sample", "copies_for", "drawn_copies"]
+__all__ = ["PASSES", "PASSES_AGAIN", "Sample", "copies_for", "drawn_copies"]
 
-PASSES = 600  # of all copies together: a solve takes some seconds
+PASSES = 300  # of all copies together; twice as many chose no better (tests/bench/regret)
+PASSES_AGAIN = 150  # where the choice is made again, many times, without some passes or tags
 COPIES_MIN, COPIES_MAX = 3, 30
 ROUND_DB = 0.25  # finer RSSI than this in copies only adds cutoffs to look at
 DONORS = 5  # presentations that turned on last, whose reads stand for one never read
@@ -35,9 +36,9 @@ class Sample:
     free_below: Floats | None = None
 
 
-def copies_for(passes: int) -> int:
-    """How many copies to choose over, the survey included."""
-    return max(COPIES_MIN, min(COPIES_MAX, PASSES // passes))
+def copies_for(passes: int, together: int = PASSES) -> int:
+    """How many copies to choose over, the survey included, of about so many passes together."""
+    return max(COPIES_MIN, min(COPIES_MAX, together // passes))
 
 
 def drawn_copies(

@@ -291,11 +291,11 @@ KEY_WORDS = {
         0.1,
     ),
     "aim": Words(
-        "what is least: the loss over the passes surveyed, or the loss expected in passes to come, "
-        "over copies of the survey drawn by what it says may vary",
+        "what is least: the loss expected in passes to come, over copies of the survey drawn by "
+        "what it says may vary, or the loss over the passes surveyed",
         "",
-        "to expected where passes are few (20 to 60) and the settings are for long",
-        "expected",
+        "to survey for a quick look, or where the passes surveyed are all that counts",
+        "survey",
     ),
     "conditions": Words(
         "how the conditions of passes.csv (or its days) are weighed against each other",

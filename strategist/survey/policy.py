@@ -352,8 +352,9 @@ class Policy(_Brief):
 
     `levels_dbm` None means: the levels found in the reads. `untried` says what to do with (pass,
     level) pairs that were not surveyed: refuse to solve, leave out their levels or their passes.
-    `aim` is what is least: the loss over the passes surveyed, or over passes to come, drawn by what
-    the survey says may vary. `conditions` is how the conditions of passes.csv are weighed.
+    `aim` is what is least: the loss expected in passes to come, drawn by what the survey says may
+    vary, or the loss over the passes surveyed. `conditions` is how the conditions of passes.csv are
+    weighed.
     `antennas` are those that exist, with what differs from `radio` (none: those that reads name).
     `serial_masks` lets masks test serial parts, which hold for the surveyed tags alone.
     `predict_levels` fills in pairs that were not surveyed by a model of each tag's link, before
@@ -373,7 +374,7 @@ class Policy(_Brief):
     limits: Annotated[Limits, key("limits")] = Limits()
     radio: Annotated[Radio, key("radio")] = Radio()
     time: Annotated[Dwell, key("time")] = Dwell()
-    aim: Annotated[Literal["survey", "expected"], key("aim")] = "survey"
+    aim: Annotated[Literal["expected", "survey"], key("aim")] = "expected"
     conditions: Annotated[InConditions, key("conditions")] = InConditions()
     antennas: Annotated[
         tuple[tuple[Antenna, AntennaRadio], ...],

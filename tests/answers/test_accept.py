@@ -12,10 +12,10 @@ from strategist.answers.accept import accept
 from strategist.errors import InputError
 from strategist.optimise.strategy import Strategy
 from strategist.report.acceptance import acceptance_text
-from strategist.survey.policy import Policy
 from strategist.survey.records import ReadPoint, Tag
 from strategist.trust.drift import drift_between
 from tests.optimise.made import survey_of
+from tests.surveyed import surveyed_policy
 
 STRATEGY = Strategy((20.0,))
 
@@ -25,7 +25,7 @@ def run_of(missed: int, passes: int, empty: int = 0) -> ReadPoint:
     `empty` without."""
     entries = [[("30", True, [None if 7 * p % passes < missed else -50.0])] for p in range(passes)]
     entries += [[("35", False, [-60.0])] for _ in range(empty)]
-    return ReadPoint(survey_of([20.0], entries), Policy())
+    return ReadPoint(survey_of([20.0], entries), surveyed_policy())
 
 
 @pytest.mark.parametrize(
@@ -62,11 +62,11 @@ def test_a_step_that_was_not_reached_need_not_have_been_tried() -> None:
     survey = survey_of([20.0, 21.0], [[("30", True, [-50, None])], [("30", True, [None, -50])]])
     untried = np.array([[True, False], [True, True]])
     ladder = Strategy((20.0, 21.0))
-    point = ReadPoint(replace(survey, tried=untried), Policy())
+    point = ReadPoint(replace(survey, tried=untried), surveyed_policy())
     assert accept(point, ladder).outcome.missed == 0
     other = survey_of([20.0, 21.0], [[("30", True, [-50, -50])], [("30", True, [None, None])]])
     with pytest.raises(InputError, match="pass p0001 was not"):
-        accept(ReadPoint(replace(other, tried=untried[::-1].copy()), Policy()), ladder)
+        accept(ReadPoint(replace(other, tried=untried[::-1].copy()), surveyed_policy()), ladder)
 
 
 def moved_site(power_db: int, rssi_db: float, tags: int = 12) -> ReadPoint:
@@ -86,7 +86,9 @@ def moved_site(power_db: int, rssi_db: float, tags: int = 12) -> ReadPoint:
                 (epc, True, [base + level if level >= start else None for level in range(12)])
             )
         passes.append(entries)
-    return ReadPoint(survey_of([15.0 + level for level in range(12)], passes, known), Policy())
+    return ReadPoint(
+        survey_of([15.0 + level for level in range(12)], passes, known), surveyed_policy()
+    )
 
 
 def test_drift_names_the_type_and_its_tags_with_decibels() -> None:
@@ -116,7 +118,7 @@ def test_a_level_that_moved_for_all_tags_is_named() -> None:
 def test_nothing_moved_and_nothing_in_common() -> None:
     same = drift_between(moved_site(0, 0.0), moved_site(0, 0.0))
     assert same.moved == () and same.rows
-    elsewhere = ReadPoint(survey_of([40.0], [[("30", True, [-50.0])]]), Policy())
+    elsewhere = ReadPoint(survey_of([40.0], [[("30", True, [-50.0])]]), surveyed_policy())
     assert drift_between(moved_site(0, 0.0), elsewhere).rows == ()
     found = accept(run_of(0, 60), STRATEGY, against=run_of(0, 60))
     assert found.drift is not None and found.drift.moved == ()

@@ -19,6 +19,7 @@ from strategist.answers.what_if import what_if
 from strategist.batch.templates import templates_of
 from strategist.optimise.clock import Clock
 from strategist.radio.complete import complete
+from strategist.survey.copies import copies_for
 from strategist.survey.policy import InConditions, Loss
 from strategist.survey.records import ReadPoint
 from strategist.trust.evaluate import evaluate
@@ -105,7 +106,8 @@ def test_the_frontier_holds_what_solve_finds_and_nothing_is_below_it(
     (chosen,) = [point for point in found.points if point.chosen]
     assert chosen.per_pass is not None and solved.per_pass is not None
     assert chosen.per_pass.loss == solved.per_pass.loss
-    assert found.over is not None and found.over.passes == 30 * found.presented.passes
+    assert found.over is not None
+    assert found.over.passes == copies_for(12) * found.presented.passes
     own = chute.policy.loss.missed / chute.policy.loss.stray
     ranges = [point.best_for for point in found.points]
     assert ranges[0] is not None and ranges[-1] is not None

@@ -16,11 +16,12 @@ from strategist.answers.solution import Options
 from strategist.errors import DisagreementError
 from strategist.optimise.tuning import Tuning
 from strategist.report.trade_offs import frontier_text
-from strategist.survey.policy import Guard, Limits, Loss, Policy, Reader
+from strategist.survey.policy import Guard, Limits, Loss, Reader
 from strategist.survey.records import ReadPoint
 from strategist.trust.evaluate import Outcome, evaluate
 from strategist.trust.guarded import guarded_outcome
 from tests.optimise.made import random_read_point, survey_of
+from tests.surveyed import surveyed_policy
 
 WANTED, STRAY = True, False
 
@@ -31,7 +32,7 @@ def by_cutoff(tags: list[tuple[bool, float]], **policy: Any) -> ReadPoint:
         (f"AB{number:02X}", wanted, [rssi]) for number, (wanted, rssi) in enumerate(tags)
     ]
     survey = survey_of([20.0], [entries])
-    return ReadPoint(survey, Policy(allow=("cutoff",), guard=Guard(0.0, 0.0), **policy))
+    return ReadPoint(survey, surveyed_policy(allow=("cutoff",), guard=Guard(0.0, 0.0), **policy))
 
 
 # From the weakest: three strays, a wanted tag, a stray, three wanted tags, four strays, a wanted
@@ -120,7 +121,7 @@ def test_chains_that_are_too_many_to_list() -> None:
     it is said up to where the frontier is proven."""
     point = random_read_point(413, 2)
     reader = Reader(ladder_steps_max=2, mask_slots=3)
-    policy = Policy(loss=point.policy.loss, reader=reader, serial_masks=True)
+    policy = surveyed_policy(loss=point.policy.loss, reader=reader, serial_masks=True)
     point = replace(point, policy=policy)
 
     def with_slots(slots: int) -> Frontier:

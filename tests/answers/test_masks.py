@@ -14,9 +14,10 @@ import strategist
 from strategist.__main__ import main
 from strategist.answers.masks import list_masks
 from strategist.report.lists import masks_text
-from strategist.survey.policy import Policy, Reader
+from strategist.survey.policy import Reader
 from strategist.survey.records import ReadPoint, Tag
 from tests.optimise.made import survey_of
+from tests.surveyed import surveyed_policy
 from tests.tags.uris import encode
 
 DEMO = Path(__file__).parents[2] / "cases" / "linen-service"
@@ -37,7 +38,7 @@ def point(**policy: Any) -> ReadPoint:
         [(BAG, False, [*read]), (OTHER_BAG, True, [*read]), (SHEET, False, [*read])],
     ]
     tags = {BAG: Tag(BAG, tid="E29F0345", user="0102")}
-    return ReadPoint(survey_of([20.0], passes, tags), Policy(**policy))
+    return ReadPoint(survey_of([20.0], passes, tags), surveyed_policy(**policy))
 
 
 def test_fields_with_their_values_and_presentations() -> None:

@@ -13,12 +13,13 @@ from strategist.answers import settings
 from strategist.answers.assessment import choose
 from strategist.answers.solution import Options
 from strategist.optimise.strategy import Strategy
-from strategist.survey.policy import Guard, Loss, Policy, Reader
+from strategist.survey.policy import Guard, Loss, Reader
 from strategist.survey.records import ReadPoint
 from strategist.tags.mask import Mask
 from strategist.trust.evaluate import evaluate
 from tests.cases.razor import quadrants
 from tests.optimise.made import survey_of
+from tests.surveyed import surveyed_policy
 
 TABLE = PowerTable(((1, 20.0),))
 TAGS = [
@@ -33,7 +34,9 @@ def depot(step_db: float | None = None) -> ReadPoint:
         (f"AB{number:02X}", wanted, [rssi]) for number, (wanted, rssi) in enumerate(TAGS)
     ]
     reader = Reader(rssi_step_db=step_db)
-    policy = Policy(loss=Loss(5, 1), guard=Guard(0.0, 0.0), reader=reader, allow=("cutoff",))
+    policy = surveyed_policy(
+        loss=Loss(5, 1), guard=Guard(0.0, 0.0), reader=reader, allow=("cutoff",)
+    )
     return ReadPoint(survey_of([20.0], [entries]), policy)
 
 

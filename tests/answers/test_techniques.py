@@ -12,10 +12,11 @@ from strategist.answers.solution import Options, Solution, solve
 from strategist.answers.techniques import Variant, compare_techniques
 from strategist.optimise.clock import Clock
 from strategist.optimise.strategy import Strategy
-from strategist.survey.policy import Limits, Policy, Reader
+from strategist.survey.policy import Limits, Reader
 from strategist.survey.records import ReadPoint
 from strategist.trust.evaluate import evaluate
 from tests.optimise.made import random_read_point, survey_of
+from tests.surveyed import surveyed_policy
 
 QUICK = Options(unseen=False)
 
@@ -24,7 +25,9 @@ def open_point(seed: int) -> ReadPoint:
     """A drawn read point that allows everything, with two mask slots and no limits."""
     point = random_read_point(seed, 2)
     reader = Reader(ladder_steps_max=2, mask_slots=2)
-    return replace(point, policy=Policy(loss=point.policy.loss, reader=reader, serial_masks=True))
+    return replace(
+        point, policy=surveyed_policy(loss=point.policy.loss, reader=reader, serial_masks=True)
+    )
 
 
 @pytest.mark.parametrize("seed", [204, 412])
@@ -115,7 +118,7 @@ def test_what_the_policy_forbids_is_not_tried() -> None:
 def test_a_limit_that_needs_a_technique() -> None:
     """The stray is as near as the wanted tag and weaker: without a cutoff it comes along."""
     survey = survey_of([20.0], [[("AB01", True, [-50.0]), ("AB02", False, [-60.0])]])
-    policy = Policy(allow=("power", "cutoff"), limits=Limits(stray_rate_max=0.0))
+    policy = surveyed_policy(allow=("power", "cutoff"), limits=Limits(stray_rate_max=0.0))
     variants = {v.name: v for v in compare_techniques(ReadPoint(survey, policy)).variants}
     assert variants["all together"].status == "optimal"
     assert variants["all together"].loss == 0

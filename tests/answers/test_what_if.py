@@ -12,9 +12,10 @@ from strategist.answers.solution import Options
 from strategist.answers.what_if import usual_what_ifs, what_if
 from strategist.errors import InputError
 from strategist.report.what_if import what_ifs_text
-from strategist.survey.policy import Guard, Loss, Policy, RadiatedLimit, Radio
+from strategist.survey.policy import Guard, Loss, RadiatedLimit, Radio
 from strategist.survey.records import ReadPoint
 from tests.optimise.made import random_read_point, survey_of
+from tests.surveyed import surveyed_policy
 
 QUICK = Options(unseen=False)
 
@@ -29,7 +30,7 @@ POINT = ReadPoint(
             ]
         ],
     ),
-    Policy(allow=("power", "cutoff"), loss=Loss(5, 1), guard=Guard(0.0, 0.0)),
+    surveyed_policy(allow=("power", "cutoff"), loss=Loss(5, 1), guard=Guard(0.0, 0.0)),
 )
 
 
@@ -79,7 +80,7 @@ def test_levels_above_the_lawful_one_leave_what_is_lawful() -> None:
         [13.0, 18.0, 23.0, 28.0, 29.0],
         [[("AB01", True, [None, None, -60.0, -55.0, -54.0]), ("AB02", False, [None] * 5)]],
     )
-    point = ReadPoint(survey, Policy(allow=("power",), radio=radio, guard=Guard(0.0, 0.0)))
+    point = ReadPoint(survey, surveyed_policy(allow=("power",), radio=radio, guard=Guard(0.0, 0.0)))
     found = what_if(point, {}, added_cable_loss_db=1.0, options=QUICK)
     assert found.before.strategy.levels_dbm == (23.0,)
     assert found.after.strategy.levels_dbm == (24.0,)

@@ -26,7 +26,7 @@ def case_document(points: int = 1, passes: int = 3, shift: int = 0) -> dict[str,
             for level in (15, 16):
                 reads.append(at | {"power_dbm": level, "epc": wanted, "rssi_dbm": -50 - shift})
             reads.append(at | {"power_dbm": 16, "epc": stray, "rssi_dbm": -60.5})
-    policy = {"levels_dbm": [15, 16]}
+    policy = {"levels_dbm": [15, 16], "aim": "survey"}
     site = {"site": "Test", "read_points": dict.fromkeys(names, policy)}
     return {"site": site, "reads": reads, "roster": roster}
 

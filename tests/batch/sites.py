@@ -50,7 +50,8 @@ def write_site(
     head = "read_point,pass_id,power_dbm,epc,rssi_dbm"
     (folder / "reads.csv").write_text("\n".join([head, *reads]) + "\n")
     (folder / "roster.csv").write_text("\n".join(["read_point,pass_id,epc,role", *roster]) + "\n")
-    its = {"levels_dbm": list(LEVELS), "reader": {"mask_slots": 1}} | (policy or {})
+    its = {"levels_dbm": list(LEVELS), "reader": {"mask_slots": 1}, "aim": "survey"}
+    its |= policy or {}
     site = {"site": "Made", "read_points": dict.fromkeys(names, its)}
     (folder / "site.json").write_text(json.dumps(site))
     return folder

@@ -13,15 +13,22 @@ import strategist
 from cases.two_doors import write_case
 from strategist import InputError, SitePlan, plan_site, read_case, read_options, site_plan_text
 from strategist.trust.evaluate import evaluate
+from tests.surveyed import surveyed_case
 from tests.test_commands import run
 
 DOORS = Path(__file__).parent.parent.parent / "cases/two-doors"
 
 
 @pytest.fixture(scope="module")
-def plan() -> SitePlan:
-    case = read_case(DOORS)
-    return plan_site(case, options=read_options(DOORS, case))
+def doors(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The two doors, to be planned over the passes surveyed."""
+    return surveyed_case(DOORS, tmp_path_factory.mktemp("doors") / "case")
+
+
+@pytest.fixture(scope="module")
+def plan(doors: Path) -> SitePlan:
+    case = read_case(doors)
+    return plan_site(case, options=read_options(doors, case))
 
 
 def test_the_committed_case_is_what_the_generator_writes(tmp_path: Path) -> None:
@@ -40,8 +47,8 @@ def test_the_doors_agree_and_masks_are_what_that_costs(plan: SitePlan) -> None:
     assert own["masks"] - plan.alone < 0.1 * plan.sharing_costs
 
 
-def test_each_door_for_itself_is_what_solve_finds(plan: SitePlan) -> None:
-    case = read_case(DOORS)
+def test_each_door_for_itself_is_what_solve_finds(doors: Path) -> None:
+    case = read_case(doors)
     apart = strategist.Case(case.site, case.read_points)
     own = plan_site(apart)
     found = [strategist.solve(point).loss for point in case]
@@ -75,17 +82,18 @@ def test_its_text_fits_a_terminal(plan: SitePlan) -> None:
     assert "What sharing costs" in text and "screen at cart-door" in text
 
 
-def test_the_command_gives_the_same(plan: SitePlan, tmp_path: Path, capsys: Any) -> None:
+def test_the_command_gives_the_same(
+    plan: SitePlan, doors: Path, tmp_path: Path, capsys: Any
+) -> None:
     out = tmp_path / "plan.json"
-    status, text, _ = run(capsys, "site", str(DOORS), "--out", str(out))
+    status, text, _ = run(capsys, "site", str(doors), "--out", str(out))
     assert status == 0 and text.strip() == site_plan_text(plan)
     found, expected = json.loads(out.read_text()), plan.to_json()
     assert {**found, "seconds": 0} == {**json.loads(json.dumps(expected)), "seconds": 0}
 
 
 def changed(tmp_path: Path, **keys: Any) -> Path:
-    folder = tmp_path / "doors"
-    shutil.copytree(DOORS, folder)
+    folder = surveyed_case(DOORS, tmp_path / "doors")
     site = json.loads((folder / "site.json").read_text())
     (folder / "site.json").write_text(json.dumps(site | keys))
     return folder
@@ -124,7 +132,7 @@ def test_a_cycle_holds_and_needs_the_length_of_a_step(tmp_path: Path) -> None:
     reader = {"read_points": ["bag-door", "cart-door"], "shares": ["cutoff"]}
     site = json.loads((DOORS / "site.json").read_text())
     for point in site["read_points"].values():
-        point["time"] = {"step_s": 0.5}
+        point |= {"aim": "survey", "time": {"step_s": 0.5}}
         point["options"] = {}
     given = {"readers": {"r": reader | {"cycle_s": 1.0}}, "read_points": site["read_points"]}
     plan = plan_site(read_case(changed(tmp_path, **given)))

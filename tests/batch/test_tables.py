@@ -21,6 +21,7 @@ from strategist import (
 )
 from strategist.batch.tables import csv_row, table_row
 from tests.batch.sites import rows, write_site
+from tests.surveyed import as_surveyed
 
 DEMO = Path(__file__).parents[2] / "cases/linen-service"
 
@@ -60,7 +61,7 @@ def test_numbers_stay_numbers() -> None:
 
 def test_a_score_has_its_columns() -> None:
     """Where antennas decide, the cutoff alone would mislead."""
-    point = read_case(DEMO, "cart-portal").read_points[0]
+    point = as_surveyed(read_case(DEMO)["cart-portal"])
     result = choose(point, Options(unseen=False, sturdier=False))
     row = table_row({"case": "demo", "read_point": point.name, "result": result.to_json()})
     strategy = result.strategy

@@ -24,6 +24,7 @@ from strategist.survey.records import ReadPoint
 from strategist.tags.mask import Mask
 from tests.batch.sites import write_site
 from tests.optimise.made import random_read_point, survey_of
+from tests.surveyed import surveyed_policy
 from tests.test_words import told
 
 QUICK = Options(unseen=False, sturdier=False)
@@ -114,7 +115,8 @@ def test_a_read_point_may_pay_exactly_what_it_may(max_extra_loss: float, needs: 
 def test_candidates_that_most_read_points_share_come_first(monkeypatch: pytest.MonkeyPatch) -> None:
     """With room for one candidate it is the one that two read points chose, not the first met."""
     points = [
-        ("site", ReadPoint(replace(SURVEY, read_point=name), Policy())) for name in ("a", "b", "c")
+        ("site", ReadPoint(replace(SURVEY, read_point=name), surveyed_policy()))
+        for name in ("a", "b", "c")
     ]
     rare, common = Strategy((21.0,)), Strategy((18.0,))
     own = {
@@ -193,7 +195,7 @@ def silent_site() -> tuple[dict[tuple[str, str], Any], list[tuple[str, ReadPoint
     points = [
         ReadPoint(
             replace(survey_of([15.0, 18.0, 21.0], [load] * 4), read_point=name),
-            Policy(allow=("power",)),
+            surveyed_policy(allow=("power",)),
         )
         for name, load in loads.items()
     ]
@@ -243,7 +245,7 @@ def test_a_limit_of_missed_tags_forbids_silence(limit: float | None, silent: boo
     """One wanted tag of four is read, and ten strays: 15 + 40 are lost, by silence 20."""
     rack = [(f"4{n}", False, [-60.0]) for n in range(10)]
     passes = [[("30", True, [-60.0 if n == 0 else None]), *rack] for n in range(4)]
-    policy = Policy(allow=("power",), limits=Limits(missed_rate_max=limit))
+    policy = surveyed_policy(allow=("power",), limits=Limits(missed_rate_max=limit))
     point = ReadPoint(survey_of([15.0], passes), policy)
     own = {("site", "made"): strategist.evaluate_at(point, Strategy((15.0,))).to_json()}
     (row,) = templates_of(own, [("site", point)], 1).to_json()["read_points"]
@@ -272,25 +274,33 @@ ABOVE_20 = Radio(limit=RadiatedLimit(20.0, "eirp", 902.0, 928.0), antenna_gain_d
 @pytest.mark.parametrize(
     ("strategy", "policy", "may"),
     [
-        (Strategy((15.0,)), Policy(), True),
-        (Strategy((16.0,)), Policy(), False),
-        (Strategy((15.0,)), Policy(allow=("ladder",)), False),
-        (Strategy((15.0, 21.0)), Policy(allow=("ladder",)), True),
-        (Strategy((15.0, 21.0)), Policy(allow=("power",)), False),
-        (Strategy((15.0, 21.0)), Policy(reader=Reader(ladder_steps_max=1)), False),
-        (Strategy((15.0, 21.0), 2), Policy(), False),
-        (Strategy((15.0,), 2), Policy(), True),
-        (Strategy((15.0,), 1, -60.0), Policy(allow=("power", "masks")), False),
-        (Strategy((15.0,), 1, None, (EPC,)), Policy(), True),
-        (Strategy((15.0,), 1, None, (EPC,)), Policy(allow=("power",)), False),
-        (Strategy((15.0,), 1, None, (EPC,)), Policy(reader=Reader(mask_slots=0)), False),
-        (Strategy((15.0,), 1, None, (EPC,)), Policy(reader=Reader(mask_step_bits=32)), False),
-        (Strategy((15.0,), 1, None, (EPC,)), Policy(reader=Reader(mask_bits_max=8)), False),
-        (Strategy((15.0, 18.0)), Policy(radio=ABOVE_20), True),
-        (Strategy((15.0, 21.0)), Policy(radio=ABOVE_20), False),
-        (Strategy((15.0, 18.0)), Policy(radio=ABOVE_20, allow=("ladder",)), True),
-        (Strategy((15.0, 21.0)), Policy(time=Dwell(0.2, step_s=0.1)), True),
-        (Strategy((15.0, 18.0, 21.0)), Policy(time=Dwell(0.2, step_s=0.1)), False),
+        (Strategy((15.0,)), surveyed_policy(), True),
+        (Strategy((16.0,)), surveyed_policy(), False),
+        (Strategy((15.0,)), surveyed_policy(allow=("ladder",)), False),
+        (Strategy((15.0, 21.0)), surveyed_policy(allow=("ladder",)), True),
+        (Strategy((15.0, 21.0)), surveyed_policy(allow=("power",)), False),
+        (Strategy((15.0, 21.0)), surveyed_policy(reader=Reader(ladder_steps_max=1)), False),
+        (Strategy((15.0, 21.0), 2), surveyed_policy(), False),
+        (Strategy((15.0,), 2), surveyed_policy(), True),
+        (Strategy((15.0,), 1, -60.0), surveyed_policy(allow=("power", "masks")), False),
+        (Strategy((15.0,), 1, None, (EPC,)), surveyed_policy(), True),
+        (Strategy((15.0,), 1, None, (EPC,)), surveyed_policy(allow=("power",)), False),
+        (Strategy((15.0,), 1, None, (EPC,)), surveyed_policy(reader=Reader(mask_slots=0)), False),
+        (
+            Strategy((15.0,), 1, None, (EPC,)),
+            surveyed_policy(reader=Reader(mask_step_bits=32)),
+            False,
+        ),
+        (
+            Strategy((15.0,), 1, None, (EPC,)),
+            surveyed_policy(reader=Reader(mask_bits_max=8)),
+            False,
+        ),
+        (Strategy((15.0, 18.0)), surveyed_policy(radio=ABOVE_20), True),
+        (Strategy((15.0, 21.0)), surveyed_policy(radio=ABOVE_20), False),
+        (Strategy((15.0, 18.0)), surveyed_policy(radio=ABOVE_20, allow=("ladder",)), True),
+        (Strategy((15.0, 21.0)), surveyed_policy(time=Dwell(0.2, step_s=0.1)), True),
+        (Strategy((15.0, 18.0, 21.0)), surveyed_policy(time=Dwell(0.2, step_s=0.1)), False),
     ],
 )
 def test_what_may_be_set_where(strategy: Strategy, policy: Policy, may: bool) -> None:

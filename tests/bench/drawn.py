@@ -10,18 +10,19 @@ from cases.generate import Drawn, draw
 from cases.linen import PLACES, Place
 from strategist.survey.policy import POLICY
 from strategist.survey.records import ReadPoint, Survey, Tag
+from tests.surveyed import as_surveyed
 
 __all__ = ["drawn_read_point", "read_point_of"]
 
 
 def drawn_read_point(name: str, passes: int, seed: int, again: int = 0) -> ReadPoint:
-    """A new survey of a read point of the demo site, with the site's policy; `again`: its passes
-    presented so many times more."""
+    """A new survey of a read point of the demo site: its policy with the aim "survey"; `again`: its
+    passes presented so many times more."""
     return read_point_of(PLACES[name], name, draw(name, passes, seed, again))
 
 
 def read_point_of(place: Place, name: str, drawn: Drawn) -> ReadPoint:
-    """What was drawn at a place, with its policy."""
+    """What was drawn at a place, with its policy and the aim "survey"."""
     pass_ids = sorted({row[1] for row in drawn.roster} | {row[1] for row in drawn.reads})
     of_pass = {pass_id: number for number, pass_id in enumerate(pass_ids)}
     listed = {(of_pass[row[1]], row[2]): row[3] == "wanted" for row in drawn.roster}
@@ -47,7 +48,7 @@ def read_point_of(place: Place, name: str, drawn: Drawn) -> ReadPoint:
         read_rssi=np.array([float(row[4]) for row in drawn.reads]),
         tried=np.ones((len(pass_ids), len(levels)), bool),
     )
-    return ReadPoint(survey, policy)
+    return as_surveyed(ReadPoint(survey, policy))
 
 
 def _tag(epc: str, banks: tuple[str, ...]) -> Tag:

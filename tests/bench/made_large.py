@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from strategist.survey.policy import Loss, Policy, Reader
+from strategist.survey.policy import Loss, Reader
 from strategist.survey.records import Bools, Floats, ReadPoint, Survey, Tag
+from tests.surveyed import surveyed_policy
 from tests.tags.uris import encode
 
 _COMPANIES = ("9521141", "9520001", "952012", "9525555")  # prefixes that GS1 keeps for examples
@@ -50,7 +51,7 @@ def large_read_point(
         edges = np.quantile(peaks[read], np.linspace(0, 1, rssi_values + 1)[1:-1])
         peaks = (-70.0 + np.searchsorted(edges, peaks)).astype(np.float64)
     reader = Reader(ladder_steps_max=steps, mask_slots=slots)
-    policy = Policy(loss=Loss(5.0, 1.0), stop_after=stop_after, reader=reader)
+    policy = surveyed_policy(loss=Loss(5.0, 1.0), stop_after=stop_after, reader=reader)
     return ReadPoint(_survey(pool, chosen, wanted, read, peaks), policy)
 
 

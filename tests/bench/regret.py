@@ -22,12 +22,13 @@ from cases.linen import PLACES
 from strategist.answers.solution import Options, solve
 from strategist.optimise.strategy import Strategy
 from strategist.survey.copies import copies_for, drawn_copies
-from strategist.survey.policy import Loss, Policy, Reader
+from strategist.survey.policy import Loss, Reader
 from strategist.survey.records import Floats, ReadPoint, Survey, Tag
 from strategist.survey.variation import Variation, variation_of
 from strategist.trust.evaluate import evaluate
 from tests.bench.drawn import drawn_read_point
 from tests.outside.test_measured_sweep import curves_of
+from tests.surveyed import surveyed_policy
 from tests.tags.uris import encode
 
 TRUE_PASSES, KNOWN_PASSES = 1500, 1000
@@ -57,6 +58,14 @@ WAYS: dict[str, Vary | None] = {  # None: by the aim of that name
     "link alone": lambda v: replace(v, rssi_db=0 * v.rssi_db),
     "1 dB": _fixed(1.0),
     "2 dB": _fixed(2.0),
+    "half the copies": _times(1.0),
+    "twice the copies": _times(1.0),
+    "three copies": _times(1.0),
+}
+COPIES: dict[str, Callable[[int], int]] = {  # where not as many as the aim takes
+    "half the copies": lambda n: max(3, n // 2),
+    "twice the copies": lambda n: 2 * n,
+    "three copies": lambda n: 3,
 }
 
 
@@ -67,7 +76,7 @@ def chosen(point: ReadPoint, way: str, seed: int) -> Strategy:
         aimed = replace(point.policy, aim=way)  # type: ignore[arg-type]
         return solve(ReadPoint(point.survey, aimed), replace(OPTIONS, seed=seed)).strategy
     survey = point.survey
-    copies = copies_for(len(survey.pass_ids))
+    copies = COPIES.get(way, lambda n: n)(copies_for(len(survey.pass_ids)))
     pooled = drawn_copies(survey, vary(variation_of(survey)), copies, (seed,))
     return solve(ReadPoint(pooled, point.policy), OPTIONS).strategy
 
@@ -144,7 +153,7 @@ def sweep_point(pose: Pose, keep: Callable[[int], bool]) -> ReadPoint:
         read_rssi=rssi[entry, level],
         tried=np.ones((passes, len(levels)), bool),
     )
-    policy = Policy(
+    policy = surveyed_policy(
         loss=Loss(MISSED, STRAY),
         allow=("power", "ladder", "cutoff"),
         reader=Reader(ladder_steps_max=3, rssi_step_db=None),

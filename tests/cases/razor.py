@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from strategist.survey.policy import Loss, Policy, Reader
+from strategist.survey.policy import Loss, Reader
 from strategist.survey.records import ReadPoint
 from tests.optimise.made import survey_of
+from tests.surveyed import surveyed_policy
 from tests.tags.uris import encode
 
 __all__ = ["crib_door", "quadrants"]
@@ -36,7 +37,7 @@ def crib_door(seed: int = 15, step_db: float | None = None) -> ReadPoint:
             zip(rng.permutation(tools), np.arange(180).reshape(60, 3).tolist(), strict=True)
         )
     ]
-    policy = Policy(loss=Loss(5, 1), reader=Reader(rssi_step_db=step_db))
+    policy = surveyed_policy(loss=Loss(5, 1), reader=Reader(rssi_step_db=step_db))
     return ReadPoint(survey_of([_LEVEL_DBM], passes), policy)
 
 
@@ -51,7 +52,7 @@ def quadrants(seed: int = 4) -> ReadPoint:
     passes: list[list[Entry]] = [[(_tool(1), True, [float(rssi)])] for rssi in facing]
     for stronger in (0.5, 1.0, 1.5):
         passes += [[(_tool(1), False, [round(float(rssi) + stronger, 1)])] for rssi in facing]
-    policy = Policy(loss=Loss(2, 1), reader=Reader(rssi_step_db=None))
+    policy = surveyed_policy(loss=Loss(2, 1), reader=Reader(rssi_step_db=None))
     return ReadPoint(survey_of([_LEVEL_DBM], passes), policy)
 
 

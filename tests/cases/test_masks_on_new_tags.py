@@ -11,13 +11,14 @@ from cases.generate import draw, mint
 from cases.linen import PLACES
 from strategist.answers.assessment import Assessment, choose
 from strategist.answers.solution import Options
-from strategist.survey.policy import Loss, Policy, Reader
+from strategist.survey.policy import Loss, Reader
 from strategist.survey.reading import read_case
 from strategist.survey.records import ReadPoint, Survey, Tag
 from strategist.tags.mask import Mask, chain_accepts
 from strategist.trust.intervals import Rate, clopper_pearson
 from tests.cases.sweep import DEMO
 from tests.optimise.made import survey_of
+from tests.surveyed import as_surveyed, surveyed_policy
 
 NEW_TAGS = 1000
 SEED = 99
@@ -62,7 +63,7 @@ def within(rate: Rate, fitted: Rate) -> bool:
 @pytest.mark.parametrize("name", PLACES)
 def test_masks_keep_their_fitted_rates_on_a_thousand_new_tags(name: str) -> None:
     """Each rate on new tags lies within the interval of the fitted one."""
-    (point,) = read_case(DEMO, name).read_points
+    point = as_surveyed(read_case(DEMO)[name])
     masks = choose(point, Options(unseen=False)).strategy.masks
     assert masks
     fitted = rates(masks, surveyed(point.survey))
@@ -75,7 +76,7 @@ def test_masks_keep_their_fitted_rates_on_a_thousand_new_tags(name: str) -> None
 def test_an_unrecorded_tid_flatters_the_mask_on_it() -> None:
     """Parcels pass by unlisted, so nobody recorded their TID: the mask rejects each of them in the
     survey and would let each of them through. The result warns of just these tags."""
-    (point,) = read_case(DEMO, "shelf-cabinet").read_points
+    point = as_surveyed(read_case(DEMO)["shelf-cabinet"])
     result = choose(point, Options(unseen=False))
     about = "TID memory, which was not recorded for 10 of 300 tags"
     assert sum(about in warning for warning in result.warnings) == 1
@@ -93,7 +94,7 @@ def lockers(serial_masks: bool) -> ReadPoint:
     passes = [
         [(mint("tunic", rng).epc, place == 0, [-50.0]) for place in range(3)] for _ in range(12)
     ]
-    policy = Policy(
+    policy = surveyed_policy(
         loss=Loss(2, 1),
         reader=Reader(mask_slots=3, mask_step_bits=1),
         serial_masks=serial_masks,

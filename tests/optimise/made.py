@@ -30,6 +30,7 @@ from strategist.survey.records import Predicted, ReadPoint, Survey, Tag
 from strategist.tags.mask import Mask, chain_accepts
 from strategist.trust.evaluate import Outcome, evaluate
 from strategist.trust.guarded import guarded_loss
+from tests.surveyed import surveyed_policy
 
 GUARDS = [(1.0, 2.0), (0.0, 0.0), (1.0, 0.5), (2.0, 1.0), (0.0, 1.5)]  # power dB, RSSI dB
 
@@ -99,7 +100,7 @@ def random_read_point(seed: int, size: int = 1) -> ReadPoint:
         missed_rate_max=float(rng.choice([0.1, 0.4])) if rng.random() < 0.25 else None,
         stray_rate_max=float(rng.choice([0.0, 0.3])) if rng.random() < 0.25 else None,
     )
-    policy = Policy(
+    policy = surveyed_policy(
         loss=Loss(float(rng.choice([1, 2, 5])), float(rng.choice([1, 2]))),
         stop_after=int(rng.choice([1, 1, 2, 3])),
         reader=Reader(ladder_steps_max=int(rng.integers(1, 4)), mask_slots=int(rng.integers(0, 3))),

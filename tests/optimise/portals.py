@@ -16,6 +16,7 @@ import numpy as np
 
 from strategist.survey.policy import Loss, Policy, Reader
 from strategist.survey.records import ReadPoint, Survey, Tag
+from tests.surveyed import surveyed_policy
 
 GAIN_DBI, BEAM_DEGREES, BACK_DB = 8.0, 65.0, 18.0
 TURN_ON_DBM, BACKSCATTER_DB, WEAKEST_DBM = -16.0, -7.0, -82.0
@@ -109,7 +110,7 @@ def made(portal: Portal, seed: int, policy: Policy | None = None) -> ReadPoint:
     return ReadPoint(survey, policy or POLICY)
 
 
-POLICY = Policy(loss=Loss(5, 1), reader=Reader(mask_slots=0))
+POLICY = surveyed_policy(loss=Loss(5, 1), reader=Reader(mask_slots=0))
 
 
 def _gain_less_loss(antenna: Antenna, xy: np.ndarray) -> np.ndarray:

@@ -9,10 +9,11 @@ import pytest
 
 from strategist.answers.assessment import Assessment, choose
 from strategist.answers.solution import Options
-from strategist.survey.policy import Guard, Limits, Loss, Policy, Reader, Technique
+from strategist.survey.policy import Guard, Limits, Loss, Reader, Technique
 from strategist.survey.records import ReadPoint
 from strategist.trust.evaluate import evaluate
 from tests.optimise.made import random_read_point, survey_of
+from tests.surveyed import surveyed_policy
 
 WANTED, STRAY = True, False
 
@@ -27,7 +28,7 @@ def answer(
     entries: list[tuple[str, bool, list[float | None]]] = [
         (f"AB{number:02X}", wanted, [rssi]) for number, (wanted, rssi) in enumerate(tags)
     ]
-    policy = Policy(
+    policy = surveyed_policy(
         loss=Loss(1, 1),
         allow=allow,
         guard=Guard(0.0, 0.0),
@@ -146,8 +147,8 @@ def test_among_equal_losses_the_level_in_the_middle_of_the_window() -> None:
     survey = survey_of(
         [17.0, 20.0, 23.0, 26.0, 29.0], [[("AB01", WANTED, wanted), ("AB02", STRAY, stray)]]
     )
-    unguarded = Policy(allow=("power",), guard=Guard(0.0, 0.0))
-    guarded = Policy(allow=("power",), guard=Guard(3.0, 0.0))
+    unguarded = surveyed_policy(allow=("power",), guard=Guard(0.0, 0.0))
+    guarded = surveyed_policy(allow=("power",), guard=Guard(3.0, 0.0))
     levels = [
         choose(ReadPoint(survey, policy), Options(unseen=False)).strategy.levels_dbm
         for policy in (unguarded, guarded)

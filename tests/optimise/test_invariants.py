@@ -14,6 +14,7 @@ from strategist.answers.solution import Method, Options
 from strategist.survey.policy import Limits, Loss, Policy, Technique
 from strategist.survey.records import ReadPoint, Survey
 from tests.optimise.made import excess, random_read_point
+from tests.surveyed import surveyed_policy
 
 SEEDS = range(400, 424)
 TECHNIQUES: tuple[Technique, ...] = ("power", "ladder", "cutoff", "masks")
@@ -151,7 +152,7 @@ def test_a_looser_limit_never_worsens(seed: int) -> None:
     point = random_read_point(seed, 1)
     tight, loose, none = Limits(0.05, 0.1), Limits(0.3, 0.5), Limits()
     results = [(under(point, limits=limits), limits) for limits in (tight, loose, none)]
-    values = [least(result, Policy(limits=limits)) for result, limits in results]
+    values = [least(result, surveyed_policy(limits=limits)) for result, limits in results]
     assert values == sorted(values, reverse=True)
     assert [result.status for result, _ in results][-1] in ("optimal", "silent")
     for (result, _), (over, _) in zip(results, values, strict=True):

@@ -19,10 +19,11 @@ from strategist.optimise.own_ladders import prove_own_ladders
 from strategist.optimise.own_part import by_antenna
 from strategist.optimise.problem import pose
 from strategist.optimise.strategy import Strategy
-from strategist.survey.policy import Guard, Limits, Loss, Policy, Reader
+from strategist.survey.policy import Guard, Limits, Loss, Reader
 from strategist.survey.records import ReadPoint, Survey, Tag
 from strategist.survey.score import Peak
 from strategist.trust.evaluate import evaluate
+from tests.surveyed import surveyed_policy
 
 SEEDS = range(24)
 QUICK = Options(unseen=False, sturdier=False)
@@ -59,7 +60,7 @@ def small(seed: int) -> ReadPoint:
         antennas=(1, 2),
         read_antenna=antenna,
     )
-    policy = Policy(
+    policy = surveyed_policy(
         loss=Loss(*[(5, 1), (1, 1), (1, 2)][seed % 3]),
         stop_after=1 + seed // 2 % 2,
         limits=Limits(missed_rate_max=0.3 if seed % 5 == 4 else None),

@@ -8,6 +8,7 @@ import pytest
 
 import strategist
 from strategist import Options
+from tests.surveyed import as_surveyed
 
 CASE = Path(__file__).parents[2] / "cases/linen-service"
 OPTIONS = Options(unseen=False, sturdier=False)
@@ -15,7 +16,7 @@ OPTIONS = Options(unseen=False, sturdier=False)
 
 @pytest.mark.parametrize("name", ["sorting-belt", "shelf-cabinet"])
 def test_losses_fall_and_bounds_rise(name: str) -> None:
-    point = strategist.read_case(CASE)[name]
+    point = as_surveyed(strategist.read_case(CASE)[name])
     told: list[tuple[float, float]] = []
     with strategist.watched_by(lambda it: told.append((it.loss or 0.0, it.bound or 0.0))):
         watched = strategist.choose(point, OPTIONS)

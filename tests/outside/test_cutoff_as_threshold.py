@@ -17,10 +17,11 @@ from sklearn.datasets import load_breast_cancer, load_iris
 from strategist.answers.assessment import Assessment, choose
 from strategist.answers.solution import Method, Options
 from strategist.optimise.strategy import Strategy
-from strategist.survey.policy import Loss, Policy, Reader
+from strategist.survey.policy import Loss, Reader
 from strategist.survey.records import ReadPoint
 from strategist.trust.evaluate import evaluate
 from tests.outside.laid_out import one_pass
+from tests.surveyed import surveyed_policy
 
 METHODS: list[Method] = ["search", "model"]
 NORMAL, ABNORMAL = (33, 6, 6, 11, 2), (3, 2, 2, 11, 33)  # by rating 1 … 5
@@ -30,7 +31,9 @@ def threshold_point(
     rssi: Sequence[float], wanted: Sequence[bool], loss: Loss | None = None
 ) -> ReadPoint:
     epcs = [f"AB{number:06X}" for number in range(len(rssi))]
-    policy = Policy(loss=loss or Loss(1, 1), allow=("cutoff",), reader=Reader(rssi_step_db=None))
+    policy = surveyed_policy(
+        loss=loss or Loss(1, 1), allow=("cutoff",), reader=Reader(rssi_step_db=None)
+    )
     return one_pass(epcs, wanted, rssi, policy)
 
 

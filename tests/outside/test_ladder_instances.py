@@ -21,8 +21,9 @@ import pytest
 
 from strategist.answers.assessment import choose
 from strategist.answers.solution import Method, Options
-from strategist.survey.policy import Loss, Policy, Reader
+from strategist.survey.policy import Loss, Reader
 from strategist.survey.records import ReadPoint, Survey, Tag
+from tests.surveyed import surveyed_policy
 
 METHODS: list[Method] = ["search", "model"]
 PRICES = (0, 1, 5, 8, 9, 10, 17, 17, 20, 24, 30)  # of a rod of length 0 … 10
@@ -54,7 +55,7 @@ def partition_point(n: int, steps: int, cost: Callable[[int, int], int]) -> Read
         tried=np.ones((n, n), bool),
     )
     reader = Reader(ladder_steps_max=steps)
-    return ReadPoint(survey, Policy(loss=Loss(1, 1), allow=("ladder",), reader=reader))
+    return ReadPoint(survey, surveyed_policy(loss=Loss(1, 1), allow=("ladder",), reader=reader))
 
 
 def rod(n: int, pieces: int) -> ReadPoint:

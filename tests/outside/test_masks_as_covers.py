@@ -14,9 +14,10 @@ import pytest
 from strategist.answers.assessment import Assessment, choose
 from strategist.answers.solution import Method, Options
 from strategist.optimise.problem import Problem, pose
-from strategist.survey.policy import Limits, Loss, Policy, Reader
+from strategist.survey.policy import Limits, Loss, Reader
 from strategist.survey.records import ReadPoint
 from tests.outside.laid_out import one_pass
+from tests.surveyed import surveyed_policy
 
 LINES = ((0, 1, 2), (3, 4, 5), (6, 7, 8), (0, 3, 6), (1, 4, 7), (2, 5, 8), (0, 4, 8), (2, 4, 6))
 COVERED = (90, 179, 255, 331, 407, 480, 553, 626)  # with 1 … 8 masks
@@ -61,7 +62,7 @@ def tic_tac_toe(boards: list[str], slots: int) -> ReadPoint:
     for number, board in enumerate(boards):
         lines = "".join(f"{all(board[s] == 'x' for s in line):06X}" for line in LINES)
         epcs.append(f"AB0000{lines}{number:04X}")
-    policy = Policy(
+    policy = surveyed_policy(
         loss=Loss(1, 1),
         allow=("power", "masks"),
         reader=Reader(mask_slots=slots, mask_step_bits=24, mask_bits_max=24),
@@ -111,7 +112,7 @@ def monk(concept: Callable[[tuple[int, ...]], bool], order: Sequence[int], slots
     """One byte for each attribute, in some order. A mask asks for one attribute, or for the first
     two together."""
     cells = list(itertools.product(*(range(1, size + 1) for size in MONK_VALUES)))
-    policy = Policy(
+    policy = surveyed_policy(
         loss=Loss(1, 1),
         allow=("power", "masks"),
         reader=Reader(mask_slots=slots, mask_step_bits=8, mask_bits_max=24),

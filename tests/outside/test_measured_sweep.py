@@ -27,8 +27,9 @@ import pytest
 
 from strategist.answers.assessment import choose
 from strategist.answers.solution import Method, Options
-from strategist.survey.policy import Loss, Policy, Reader
+from strategist.survey.policy import Loss, Reader
 from strategist.survey.records import ReadPoint, Survey, Tag
+from tests.surveyed import surveyed_policy
 from tests.tags.uris import encode
 
 Floats = npt.NDArray[np.float64]
@@ -100,7 +101,7 @@ def read_point_of(sweep: Sweep, steps: int) -> ReadPoint:
         read_rssi=rssi[entry, level],
         tried=np.ones((passes, len(sweep.levels)), bool),
     )
-    policy = Policy(
+    policy = surveyed_policy(
         loss=Loss(MISSED, STRAY),
         allow=("power", "ladder", "cutoff"),
         reader=Reader(ladder_steps_max=steps, rssi_step_db=None),  # means of reads: finer than set

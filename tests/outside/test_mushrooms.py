@@ -16,11 +16,12 @@ from strategist.answers.assessment import choose
 from strategist.answers.solution import Options
 from strategist.optimise.problem import pose
 from strategist.optimise.strategy import Strategy
-from strategist.survey.policy import Limits, Loss, Policy, Reader
+from strategist.survey.policy import Limits, Loss, Reader
 from strategist.survey.records import ReadPoint
 from strategist.tags.mask import Mask
 from strategist.trust.evaluate import evaluate
 from tests.outside.laid_out import one_pass
+from tests.surveyed import surveyed_policy
 
 ODOR = 4  # its column
 LITERALS = (1584, 1840)  # poisonous rows that one single value and two can cover
@@ -37,7 +38,7 @@ def rows() -> list[str]:
 def mushrooms(rows: list[str], slots: int) -> ReadPoint:
     epcs = ["AB" + "".join(f"{ord(letter):02X}" for letter in row[:-1]) for row in rows]
     assert len(set(epcs)) == len(epcs)
-    policy = Policy(
+    policy = surveyed_policy(
         loss=Loss(1, 1),
         allow=("power", "masks"),
         reader=Reader(mask_slots=slots, mask_step_bits=8, mask_bits_max=8),

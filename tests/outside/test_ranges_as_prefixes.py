@@ -16,11 +16,12 @@ import pytest
 
 from strategist.answers.assessment import choose
 from strategist.answers.solution import Options
-from strategist.survey.policy import Loss, Policy, Reader
+from strategist.survey.policy import Loss, Reader
 from strategist.survey.records import Tag
 from strategist.tags.candidates import find_candidates
 from strategist.tags.mask import Mask
 from tests.outside.laid_out import one_pass
+from tests.surveyed import surveyed_policy
 
 READER = Reader(mask_step_bits=1, mask_bits_max=96)
 HEADER = 0xAB
@@ -97,7 +98,7 @@ def test_all_but_two_excluded_prefixes(slots: int, loss: float) -> None:
 
     Without masks the four tags of 0 and 15 are strays that pass; each mask takes two away.
     """
-    policy = Policy(
+    policy = surveyed_policy(
         loss=Loss(1, 1),
         allow=("power", "masks"),
         reader=Reader(mask_slots=slots, mask_step_bits=1),

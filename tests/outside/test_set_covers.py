@@ -15,9 +15,10 @@ import pytest
 
 from strategist.answers.assessment import choose
 from strategist.answers.solution import Options
-from strategist.survey.policy import Limits, Loss, Policy, Reader
+from strategist.survey.policy import Limits, Loss, Reader
 from strategist.survey.records import ReadPoint
 from tests.outside.laid_out import one_pass
+from tests.surveyed import surveyed_policy
 
 Sets = Sequence[Set[int]]
 FANO = [{at % 7, (at + 1) % 7, (at + 3) % 7} for at in range(7)]
@@ -55,7 +56,7 @@ def cover(sets: Sets, slots: int) -> ReadPoint:
     elements = sorted(set().union(*sets))
     holds = ["".join(f"{n in one:04X}" for one in sets) for n in elements for _ in range(2)]
     epcs = [f"AB00{bits}{n:02X}" for n, bits in enumerate([*holds, "0000" * len(sets)])]
-    policy = Policy(
+    policy = surveyed_policy(
         loss=Loss(1, 1),
         allow=("power", "masks"),
         reader=Reader(mask_slots=slots, mask_step_bits=16, mask_bits_max=16),

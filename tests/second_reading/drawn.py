@@ -25,6 +25,7 @@ def case(seed: int) -> Json:
     levels = rng.choice(_SPANS)
     policy: Json = {
         "levels_dbm": levels,
+        "aim": "survey",
         "unlisted": rng.choice(["stray", "ignore"]),
         "loss": rng.choice(_LOSSES),
         "stop_after": rng.choice([1, 1, 2, 3]),

@@ -8,15 +8,16 @@ import pytest
 
 from strategist.answers.solution import Options, solve
 from strategist.optimise.strategy import Strategy
-from strategist.survey.policy import Loss, Policy
+from strategist.survey.policy import Loss
 from strategist.survey.records import ReadPoint
 from strategist.tags.mask import Mask
 from strategist.trust.evaluate import evaluate
 from strategist.trust.folds import CrossValidation, cross_validate, without_folds
 from strategist.trust.intervals import clopper_pearson
 from tests.optimise.made import random_read_point, survey_of
+from tests.surveyed import surveyed_policy
 
-POLICY = Policy(loss=Loss(5.0, 1.0), allow=("power", "cutoff"))
+POLICY = surveyed_policy(loss=Loss(5.0, 1.0), allow=("power", "cutoff"))
 LOW, HIGH = Strategy((20.0,)), Strategy((21.0,))
 
 
@@ -99,7 +100,7 @@ def chance_of(worse: int, better: int, passes: int = 12) -> tuple[float, bool]:
         + ([("35", False, [None, -60.0])] if worse <= p < worse + better else [])
         for p in range(passes)
     ]
-    point = ReadPoint(survey_of([20.0, 21.0], entries), Policy(loss=Loss(1.0, 1.0)))  # type: ignore[arg-type]
+    point = ReadPoint(survey_of([20.0, 21.0], entries), surveyed_policy(loss=Loss(1.0, 1.0)))  # type: ignore[arg-type]
     found = crossed(point, Strategy((21.0,), 2), [Strategy((20.0,), 2)] * 2)
     return found.chance, any("optimistic" in warning for warning in found.warnings)
 
@@ -168,7 +169,7 @@ def test_with_the_real_chooser_the_fit_never_loses_to_its_folds_on_their_own_pas
     outcome = evaluate(point.survey, point.policy, strategy)
     chosen = [solve(part).strategy for part in without_folds(point, folds=2)]
     found = cross_validate(point, strategy, outcome, chosen)
-    if found is None or point.policy.limits != Policy().limits:
+    if found is None or point.policy.limits != surveyed_policy().limits:
         return
     for chosen in found.strategies:
         assert evaluate(point.survey, point.policy, chosen).loss >= outcome.loss - 1e-9

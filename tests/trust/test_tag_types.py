@@ -24,6 +24,7 @@ from strategist.trust.tag_types import (
     without_cutoff,
 )
 from tests.optimise.made import survey_of
+from tests.surveyed import surveyed_policy
 
 LEVELS = [float(level) for level in range(15, 25)]
 
@@ -51,7 +52,7 @@ def mixed(offset: float, policy: Policy) -> ReadPoint:
 
 @pytest.mark.parametrize("offset", [4.0, -3.0])
 def test_the_offset_is_found_whatever_the_turn_on(offset: float) -> None:
-    survey = mixed(offset, Policy()).survey
+    survey = mixed(offset, surveyed_policy()).survey
     (found,) = type_offsets(survey, turn_on(survey))
     sign = 1 if found.tag_type == "y" else -1
     assert sign * found.offset_db == pytest.approx(offset, abs=0.3)
@@ -106,7 +107,7 @@ def test_turn_on_takes_a_degree_of_freedom() -> None:
 
 
 def test_no_offset_is_not_real_and_one_type_has_none() -> None:
-    survey = mixed(0.0, Policy()).survey
+    survey = mixed(0.0, surveyed_policy()).survey
     assert not any(one.real for one in type_offsets(survey, turn_on(survey)))
     plain = survey_of(LEVELS, [[("30", True, [-50.0] * 10)]])
     assert type_offsets(plain, turn_on(plain)) == ()
@@ -120,7 +121,7 @@ def judged(point: ReadPoint, strategy: Strategy) -> TagTypes:
 
 
 def guarded(rssi_db: float) -> Policy:
-    return Policy(loss=Loss(5.0, 1.0), allow=("cutoff",), guard=Guard(0.0, rssi_db))
+    return surveyed_policy(loss=Loss(5.0, 1.0), allow=("cutoff",), guard=Guard(0.0, rssi_db))
 
 
 def test_a_cutoff_that_the_offset_breaks_is_said_to_go() -> None:
@@ -155,5 +156,5 @@ def test_a_cutoff_far_from_both_stands() -> None:
 
 
 def test_without_a_cutoff_there_is_no_question() -> None:
-    found = judged(mixed(4.0, Policy()), Strategy((18.0,)))
+    found = judged(mixed(4.0, surveyed_policy()), Strategy((18.0,)))
     assert found.offsets and found.cutoff_stands is None and found.sentence is None

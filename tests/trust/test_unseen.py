@@ -10,7 +10,6 @@ from scipy import stats
 
 from strategist.answers.assessment import choose
 from strategist.optimise.strategy import Strategy
-from strategist.survey.policy import Policy
 from strategist.survey.records import ReadPoint
 from strategist.tags.mask import Mask
 from strategist.trust.intervals import clopper_pearson
@@ -24,6 +23,7 @@ from strategist.trust.unseen import (
     unseen_rates,
 )
 from tests.optimise.made import survey_of
+from tests.surveyed import surveyed_policy
 from tests.tags.uris import encode
 
 
@@ -39,7 +39,7 @@ def made(wanted: list[str], stray: list[str], tags: int = 40) -> ReadPoint:
         ]
         for i in range(tags)
     ]
-    return ReadPoint(survey_of([20.0], passes), Policy())
+    return ReadPoint(survey_of([20.0], passes), surveyed_policy())
 
 
 ONE_KIND = (["9521141.000100"], ["9520001.000900", "9520001.000901"])
@@ -94,7 +94,7 @@ def crib() -> ReadPoint:
         ]
         for n in range(30)
     ]
-    return ReadPoint(survey_of([20.0], passes), Policy())
+    return ReadPoint(survey_of([20.0], passes), surveyed_policy())
 
 
 def test_no_mask_silences_one_tag_by_its_serial() -> None:
@@ -116,7 +116,7 @@ def test_unseen_rates_count_a_tag_once() -> None:
         for _ in range(3)
         for tags, wanted in [(point.survey.roster_tag, point.survey.roster_wanted)]
     ]
-    result = choose(ReadPoint(survey_of([20.0], thrice), Policy()))
+    result = choose(ReadPoint(survey_of([20.0], thrice), surveyed_policy()))
     assert result.unseen is not None and result.unseen.by_tag is not None
     for held in (result.unseen.fitted, result.unseen.by_tag):
         assert (held.wanted_rejected.trials, held.stray_let_through.trials) == (40, 40)
@@ -132,7 +132,7 @@ def test_a_gap_is_real_where_fishers_exact_test_says_so(rejected: int, real: boo
     passing = {6: Mask("epc", 36, 2, "00"), 2: Mask("epc", 36, 1, "00")}
     passing[4] = Mask("epc", 37, 2, "00")  # A0, A1, A8, A9 alone
     others = Strategy((20.0,), masks=(replace(passing[rejected], negate=rejected == 4),))
-    left_out = LeftOut((np.ones(10, bool),), (), (ReadPoint(survey, Policy()),))
+    left_out = LeftOut((np.ones(10, bool),), (), (ReadPoint(survey, surveyed_policy()),))
     found = unseen_rates(survey, but_one, left_out, [others])
     assert found.by_tag is not None and found.by_tag.wanted_rejected.events == rejected
     assert bool(found.warnings) is real
