@@ -21,6 +21,7 @@ from strategist.survey.order import some as listed
 from strategist.survey.policy import InConditions, Option, Policy
 from strategist.survey.reading import read_case
 from strategist.survey.records import ReadPoint, Survey
+from strategist.survey.score import turns_of
 from strategist.survey.variation import variation_of
 
 __all__ = ["Posed", "read_options"]
@@ -196,11 +197,11 @@ def _step_seconds(survey: Survey, policy: Policy) -> tuple[float, ...]:
         profile = LINK_PROFILES[time.rf_mode]
         longest = [max(fields, key=lambda field: profile.select_us(field[1], field[0]))]
     tags, failed = field_of(survey, time), failed_reads(survey, time)
-    found = []
+    turns, found = turns_of(survey, time, None), []
     for masks in range(policy.reader.mask_slots + 1):
         step = step_time(time, tags, longest * masks, failed)
         assert step is not None
-        found.append(step.worst_s)
+        found.append(turns * step.worst_s)
     return tuple(found)
 
 

@@ -263,6 +263,13 @@ KEY_WORDS = {
         "once you have timed it, which is better than an estimate by rf_mode",
         0.1,
     ),
+    "time.in_turn": Words(
+        "whether antennas take turns that last as long as said of a step, each of those that are "
+        "on one in every step; t_s then counts from the beginning of the antenna's own turn",
+        "",
+        "where step_s is the time of one antenna; false: of all that are on",
+        True,
+    ),
     "time.rf_mode": Words(
         "RF mode (LLRP's word): tag encoding and backscatter link frequency (kHz), "
         "from which the time of a step is estimated",

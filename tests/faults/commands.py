@@ -104,7 +104,8 @@ ALL = (
         "level not in the table",
         (
             "--power-table has no entry of 16 dBm. Give a level that it has; nearest: 15 dBm "
-            "(index 1) or 17 dBm (index 2)."
+            "(index 1) or 17 dBm (index 2). Or list its levels as reader.power_levels_dbm in "
+            "site.json and solve again: no others are proposed then."
         ),
         {"table.csv": "index,power_dbm\n1,15\n2,17\n"},
         argv="export case --strategy strategy.json --format llrp --power-table table.csv",
