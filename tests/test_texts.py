@@ -65,15 +65,6 @@ def _told(folder: Path, name: str, point: ReadPoint, *, unseen: bool = True) -> 
     return result.to_json()
 
 
-@pytest.fixture(scope="module")
-def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A folder to work in, with a site.json of which nothing is measured."""
-    folder = tmp_path_factory.mktemp("made")
-    (folder / "first").mkdir()
-    (folder / "first/site.json").write_bytes((DEMO / "site.json").read_bytes())
-    return folder
-
-
 @pytest.mark.parametrize("name", [*POINTS, "to-come"])
 def test_a_summary_of_the_demo_is_short_and_its_five_lines_come_first(
     results: Path, name: str
