@@ -86,8 +86,8 @@ SURVIVORS: dict[str, str] = {
     "found on",
     "strategist/optimise/starts.py: chains.listed(0)  →  chains.listed(1)": "a beam of no masks is "
     "never asked for",
-    "strategist/optimise/sturdy.py: 2 * dict(best.effort).get('branches', 0)  →  "
-    "3 * dict(best.effort).get('branches', 0)": "how long a proof may take before it is left",
+    "strategist/optimise/sturdy.py: 2 * dict(beside.effort).get('branches', 0)  →  "
+    "3 * dict(beside.effort).get('branches', 0)": "how long a proof may take before it is left",
     "strategist/optimise/goals.py: _FINEST = 1e-06  →  _FINEST = 1.000001": "how far bounds tell "
     "losses apart; what has a higher loss is not taken, whatever its guarded loss",
     "strategist/optimise/model.py: y.value() > 0.5  →  y.value() >= 0.5": "a solved choice is near "
@@ -116,4 +116,6 @@ SURVIVORS: dict[str, str] = {
     ),
     "strategist/batch/prices.py: judged[0] > excess  →  judged[0] >= excess": _NEVER_EQUAL,
     "strategist/radio/possible.py: types.reshape(-1)  →  types.reshape(-2)": _LENGTH_LEFT,
+    "strategist/optimise/outer.py: part.index < best.part.index  →  part.index <= "
+    "best.part.index": "each part has a number of its own, and one is not held against itself",
 }
