@@ -97,6 +97,20 @@ class Arbiter:
                     rules.append(rule)
         return joints, rules
 
+    def on_top(self, planned: Sequence[Planned]) -> dict[int, Rule]:
+        """The best rule of each pair where read points use what is planned."""
+        found = {}
+        for number, contest in enumerate(self.contests):
+            both = [planned[p] for p in contest.pair.points]
+            if any(one.alternative or one.strategy is None for one in both):
+                continue
+            sides = zip(contest.sides, both, strict=True)
+            first, second = (side.reports(one.strategy) for side, one in sides)
+            rule = None if first is None or second is None else contest.best(first, second)
+            if rule is not None:
+                found[number] = rule
+        return found
+
     def _alike(self, point: int, columns: Sequence[tuple[Column, Planned]]) -> _Alike:
         """The columns of a read point as surveyed by what they report; silence is none."""
         contest, number = self.side[point]

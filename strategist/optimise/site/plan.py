@@ -297,11 +297,28 @@ class SitePlanner:
         bound = max(self._bound(budget, clock), chosen.bound if self._every else (0.0, 0.0))
         in_force = {joints[u].pair: of_joint[u] for u in chosen.joints}
         plan = self._made(tuple(every[j][1] for j in chosen.columns), chosen, bound, in_force)
-        if in_force:
+        if in_force or (rules and problem.pairs and not chosen.proven):
             bare = self.plan(at_most, budget, clock, rules=False)
+            if not chosen.proven and budget is None:
+                bare = self._with_rules(bare)
             if (bare.excess, bare.loss) <= (plan.excess, plan.loss):  # a rule is work
                 return replace(bare, bound=plan.bound, pool_bound=plan.pool_bound)
         return plan
+
+    def _with_rules(self, bare: Plan) -> Plan:
+        """A plan with the best rule of each pair for what is planned there."""
+        found, points = self.arbiter.on_top(bare.points), list(bare.points)
+        for number, rule in found.items():
+            for p, key in zip(self.problem.pairs[number].points, rule.keys, strict=True):
+                points[p] = replace(points[p], excess=key[0], loss=key[1])
+        return replace(
+            bare,
+            points=tuple(points),
+            excess=value(sum(one.excess for one in points)),
+            loss=value(sum(one.loss for one in points)),
+            price=bare.price + sum(self.problem.pairs[number].price for number in found),
+            rules=tuple(found.get(number) for number in range(len(self.problem.pairs))),
+        )
 
     def _bound(self, budget: float | None, clock: Clock) -> tuple[float, float]:
         """The readers' bounds, with what they cost at least: no plan is below."""

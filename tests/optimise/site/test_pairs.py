@@ -9,6 +9,7 @@ import pytest
 
 from strategist.optimise.site import plan as plans
 from strategist.optimise.site.asked import SiteProblem
+from strategist.optimise.site.master import Master
 from strategist.optimise.site.member import members_of
 from strategist.optimise.site.plan import SitePlanner
 from strategist.survey.records import Floats, Survey
@@ -80,3 +81,15 @@ def _named(survey: Survey, below: Floats) -> dict[tuple[str, str], float]:
         (survey.pass_ids[survey.roster_pass[e]], survey.tags[survey.roster_tag[e]].epc): dbm
         for e, dbm in enumerate(below.tolist())
     }
+
+
+def test_without_time_for_the_model_rules_are_put_on_top(monkeypatch: pytest.MonkeyPatch) -> None:
+    better = 0
+    monkeypatch.setattr(Master, "solve", lambda self, seed=0: None)
+    for seed in range(6):
+        planner, brute = SitePlanner(pair_of(seed)), Brute(pair_of(seed))
+        plan, without = planner.plan(), planner.plan(rules=False)
+        assert brute.best() <= rounded((plan.excess, plan.loss))
+        assert (plan.excess, plan.loss) <= (without.excess, without.loss)
+        better += (plan.excess, plan.loss) < (without.excess, without.loss)
+    assert better
