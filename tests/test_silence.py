@@ -94,6 +94,8 @@ def test_a_limit_of_missed_tags_forbids_silence() -> None:
     result = choose(point, FAST)
     assert result.status == "optimal" and result.loss > result.silence_loss
     assert "but a limit of missed tags forbids that" in result.warnings[0]
+    free = choose(quadrants(), FAST)
+    assert free.status == "silent" and "forbids" not in free.warnings[0]
 
 
 def test_where_no_strategy_keeps_a_limit_it_stays_infeasible() -> None:
