@@ -103,4 +103,12 @@ def why_none(posed: Posed, pair: Pair, plan: Plan) -> str | None:
             f"{pair.name}: no rule is judged with what is bought for {optional[0]}, which was "
             "surveyed in other passes than the other read point."
         )
+    for p in pair.points:
+        strategy = plan.points[p].strategy
+        if strategy is not None and (strategy.score is not None or strategy.step_s is not None):
+            return (
+                f"{pair.name}: no rule is judged with the strategy of {problem.names[p]}, which "
+                "chooses among antennas or dwells. To have one, leave antennas out of its allow "
+                "and give it one step_s."
+            )
     return None
