@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import errno
 import ipaddress
 import signal
 import sys
@@ -11,6 +12,8 @@ from collections.abc import Callable, Sequence
 from contextlib import nullcontext
 
 from sqlalchemy.exc import ArgumentError, NoSuchModuleError
+
+from strategist import CommandParser
 
 from .administration import add_administration
 from .limits import WORKER_MIB, Limits
@@ -34,12 +37,28 @@ def main(argv: Sequence[str] | None = None) -> int:
         status: int = arguments.run(arguments)
         return status
     except (StoreError, InUseError, OSError, ArgumentError, NoSuchModuleError) as error:
-        print(f"{type(error).__name__}: {error}", file=sys.stderr)
+        print(_said(error, arguments), file=sys.stderr)
         return 2
 
 
+def _said(error: Exception, arguments: argparse.Namespace) -> str:
+    """What stands in the way, and what to do about it."""
+    if isinstance(error, (ArgumentError, NoSuchModuleError)):
+        kind = str(getattr(arguments, "database", "")).partition(":")[0]  # the rest has a password
+        todo = "Give a URL such as postgresql+psycopg://HOST/NAME."
+        return f'--database: "{kind}" is no kind of database that is known here. {todo}'
+    if not isinstance(error, OSError):
+        said = str(error)
+        return said if said.endswith(".") else f"{said}."
+    if error.errno == errno.EADDRINUSE:
+        place = f"{arguments.host}:{arguments.port}"
+        return f"{place} is in use already. Give another --port, or stop what listens there."
+    where = "" if error.filename is None else f"{error.filename}: "
+    return f"{where}{(error.strerror or str(error)).lower()}. Give another place, or mend this one."
+
+
 def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
+    parser = CommandParser(
         prog=f"python -m {__package__}",
         description="The JSON HTTP API of strategist.",
         allow_abbrev=False,
@@ -113,7 +132,7 @@ def _whole(low: int, high: int) -> Callable[[str], int]:
     def read(text: str) -> int:
         if not (text.isascii() and text.isdigit() and low <= int(text) <= high):
             raise argparse.ArgumentTypeError(
-                f'"{text}"; give a whole number from {low} to {high:,}'
+                f'"{text}" is not valid. Give a whole number from {low} to {high:,}.'
             )
         return int(text)
 
@@ -122,7 +141,8 @@ def _whole(low: int, high: int) -> Callable[[str], int]:
 
 def _serve(arguments: argparse.Namespace) -> int:
     if arguments.open and not _is_loopback(arguments.host):
-        print("--open: only with --host 127.0.0.1 or another loopback address", file=sys.stderr)
+        todo = "Leave it out, or give --host 127.0.0.1 or another loopback address."
+        print(f"--open asks nobody for a token. {todo}", file=sys.stderr)
         return 2
     url, folder = store_url(arguments)
     limits = Limits(stored_bytes=arguments.client_mb * _MB, worker_mib=_memory(arguments))

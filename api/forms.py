@@ -22,7 +22,7 @@ def files_of_form(forms: Sequence[Form], given: Parts, what: str = "part") -> di
     """
     names = [name for name, _ in given]
     form = max(forms, key=lambda one: sum(name in one.parts for name in names))
-    faults = [*_unfit(form, names, what), *_missing(form, names, what)]
+    faults = [*_unfit(form, names, what, forms), *_missing(form, names, what)]
     if faults:
         raise InputError(faults)
     found: dict[str, bytes] = {}
@@ -32,11 +32,12 @@ def files_of_form(forms: Sequence[Form], given: Parts, what: str = "part") -> di
     return found
 
 
-def _unfit(form: Form, names: Sequence[str], what: str) -> list[Fault]:
+def _unfit(form: Form, names: Sequence[str], what: str, forms: Sequence[Form]) -> list[Fault]:
+    known = "; or ".join(", ".join(one.parts) for one in forms)
     faults = []
     for name, count in Counter(names).items():
         if name not in form.parts:
-            todo, wrong = f"Known {what}s: {', '.join(form.parts)}.", f'unknown {what} "{name}"'
+            todo, wrong = f"Known {what}s: {known}.", f'unknown {what} "{name}"'
             faults.append(Fault("form", None, name, name, todo, wrong=wrong))
         elif count > 1 and name not in form.repeated:
             wrong = f'the {what} "{name}" is given {count} times'

@@ -48,7 +48,15 @@ Label = Annotated[
     AfterValidator(_printable),
 ]
 PointName = Annotated[str, Field(min_length=1, max_length=200)]
-Id = Annotated[str, Field(pattern=ID_PATTERN, examples=[ID_EXAMPLE])]
+
+
+def _such_as(prefix: str) -> Any:
+    """An id, with an example of its kind."""
+    return Field(pattern=ID_PATTERN, examples=[f"{prefix}{ID_EXAMPLE[2:]}"])
+
+
+Id = Annotated[str, _such_as("su")]
+BatchId = Annotated[str, _such_as("ba")]
 
 
 class Model(BaseModel):
@@ -260,7 +268,7 @@ class BatchRequest(Model):
 class OfBatch(Model):
     """What names a batch that is done."""
 
-    batch: Id
+    batch: BatchId
     label: Label = ""
     options: InteractiveTime = InteractiveTime()
 
@@ -306,7 +314,7 @@ class SitePlanRequest(Model):
 
 
 class CrossReadsRequest(OfBatch):
-    """Which read points of a batch hear each other's wanted tags, and what silences them."""
+    """Which read points of a batch hear each other's wanted tags, and what suppresses them."""
 
 
 class MasksQuery(Model):

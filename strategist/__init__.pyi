@@ -88,6 +88,7 @@ from strategist.batch.templates import (
     templates_of as templates_of,
 )
 from strategist.batch.templates_text import templates_text as templates_text
+from strategist.commands.parser import CommandParser as CommandParser
 from strategist.errors import (
     DisagreementError as DisagreementError,
 )
@@ -253,6 +254,7 @@ from strategist.survey.refused import input_error as input_error
 from strategist.survey.site import Site as Site
 from strategist.survey.site_keys import site_keys as site_keys
 from strategist.survey.site_keys import starter_site as starter_site
+from strategist.survey.site_keys import unmeasured_site as unmeasured_site
 from strategist.tags.candidates import forget_candidates as forget_candidates
 from strategist.tags.mask import Mask as Mask
 from strategist.tags.power_table import (

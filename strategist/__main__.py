@@ -31,7 +31,7 @@ from strategist.commands import (
 )
 from strategist.commands.arguments import BAD_INPUT, INTERRUPTED, NO_ANSWER, PIPE_CLOSED, say
 from strategist.commands.ask import add_question
-from strategist.commands.parser import Parser
+from strategist.commands.parser import CommandParser
 from strategist.errors import InputError, StrategistError
 
 __all__ = ["command_parser", "main"]
@@ -163,9 +163,10 @@ def _silence() -> None:
 
 def command_parser() -> argparse.ArgumentParser:
     """The parser with all commands."""
-    parser = Parser(
+    parser = CommandParser(
         prog="strategist",
-        description="Choose power, step ladder, signal cutoff and masks for UHF RFID read points.",
+        description="Choose power, step ladder, signal cutoff and masks for UHF RFID read points. "
+        "Begin with new, or with import where a reader wrote a log; then check and solve.",
         epilog=_EPILOG,
         allow_abbrev=False,
     )

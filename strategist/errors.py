@@ -35,6 +35,7 @@ _VERBS = (
     "takes ",
     "needs ",
     "was ",
+    "may ",
 )  # the place is the subject of what is wrong
 
 

@@ -111,7 +111,9 @@ def _trade_offs(point: strategist.ReadPoint, asked: Asked) -> Declared:
     view = asked.parameters["view"] or ("changes" if sets or cable else "counts")
     options = replace(asked.options or strategist.Options(), unseen=False)
     if view == "techniques" and (sets or cable):
-        raise InputError.one("view", view, "counts or changes, where something is changed")
+        wrong = "techniques are told of the read point as it is, and something is changed"
+        todo = "Give counts or changes, or leave the changes out."
+        raise InputError.one("view", view, todo, wrong=wrong)
     if view == "counts":
         return strategist.trace_frontier(point, options, sets, added_cable_loss_db=cable)
     if view == "techniques":
@@ -169,7 +171,7 @@ _OF_TRADE_OFFS = (
         lambda found: abs(found) <= 60,
     ),
 )
-_SHARE = "a share above 0 and below 1"
+_RATES, _CONFIDENCES = (1e-6, 0.999), (0.5, 0.999999)
 _ACCEPTANCE = (
     Parameter(
         "miss_rate_max",
@@ -178,9 +180,9 @@ _ACCEPTANCE = (
         "--miss-rate-max",
         "R",
         "share of passes with a miss that is acceptable, e.g. 0.02 (default: 0.05)",
-        (1e-6, 0.999),
-        _SHARE,
-        lambda found: 0 < found < 1,
+        _RATES,
+        "a share from 0.000001 to 0.999",
+        lambda found: _RATES[0] <= found <= _RATES[1],
     ),
     Parameter(
         "confidence",
@@ -189,9 +191,9 @@ _ACCEPTANCE = (
         "--confidence",
         "C",
         "confidence of the verdict (default: 0.95)",
-        (0.5, 0.999999),
-        _SHARE,
-        lambda found: 0 < found < 1,
+        _CONFIDENCES,
+        "a share from 0.5 to 0.999999",
+        lambda found: _CONFIDENCES[0] <= found <= _CONFIDENCES[1],
     ),
     Parameter(
         "against",
@@ -205,14 +207,16 @@ _ACCEPTANCE = (
 )
 
 
-def _number(key: str, default: float | None, says: str, unit: str, high: float) -> Parameter:
-    """A number from 0, whose option has the key's name."""
+def _number(
+    key: str, default: float | None, says: str, unit: tuple[str, str], high: float
+) -> Parameter:
+    """A number from 0, whose option has the key's name; its `unit` in help, and in words."""
     option, help_ = (
         f"--{key.replace('_', '-')}",
         f"{says[0].lower()}{says[1:-1]}".replace("%", "%%"),
     )
-    allowed = f"{unit} from 0 to {high:,.0f}"
-    metavar = unit.upper()
+    metavar, what = unit
+    allowed = f"{what} from 0 to {high:,.0f}"
     return Parameter(
         key, default, says, option, metavar, help_, (0.0, high), allowed, lambda x: 0 <= x <= high
     )
@@ -220,9 +224,11 @@ def _number(key: str, default: float | None, says: str, unit: str, high: float) 
 
 _OF_PLAN = (
     _number("within", None, "Loss over the passes surveyed that is too little to measure for "
-            "(by default one missed tag, or 5 % of the loss).", "loss", 1e9),
-    _number("minutes_a_pass", 3.0, "Minutes to present a pass (by default 3).", "minutes", 1440),
-    _number("seconds_a_level", 5.0, "Seconds to listen at a level (by default 5).", "s", 3600),
+            "(by default one missed tag, or 5 % of the loss).", ("LOSS", "a loss"), 1e9),
+    _number("minutes_a_pass", 3.0, "Minutes to present a pass (by default 3).",
+            ("MINUTES", "a number of minutes"), 1440),
+    _number("seconds_a_level", 5.0, "Seconds to listen at a level (by default 5).",
+            ("S", "a number of seconds"), 3600),
 )  # fmt: skip
 
 

@@ -93,7 +93,7 @@ def test_a_limit_of_missed_tags_forbids_silence() -> None:
     point = with_policy(quadrants(), limits=Limits(missed_rate_max=0.1))
     result = choose(point, FAST)
     assert result.status == "optimal" and result.loss > result.silence_loss
-    assert "which a limit of missed tags forbids" in result.warnings[0]
+    assert "but a limit of missed tags forbids that" in result.warnings[0]
 
 
 def test_where_no_strategy_keeps_a_limit_it_stays_infeasible() -> None:
@@ -119,7 +119,7 @@ def test_a_given_strategy_is_held_against_silence() -> None:
     point = quadrants()
     found = evaluate_at(point, Strategy((30.0,)))
     assert found.to_json()["silence_loss"] == silence_loss(point.policy, found.outcome) == 120
-    assert "its loss is 180, to report nothing at all loses 120" in found.warnings[0]
+    assert "its loss is 180, and to report nothing at all loses 120" in found.warnings[0]
     assert "no better than silence" in " ".join(evaluation_text(found, point.policy, "a").split())
     assert evaluate_at(crib_door(), Strategy((30.0,))).warnings == ()
 

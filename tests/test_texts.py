@@ -17,6 +17,7 @@ from strategist.survey.records import ReadPoint
 from tests.optimise.made import random_read_point
 from tests.surveyed import surveyed_case
 from tests.test_commands import run
+from tests.test_words import told
 
 DEMO = Path(__file__).parent.parent / "cases/linen-service"
 POINTS = tuple(json.loads((DEMO / "site.json").read_text())["read_points"])
@@ -55,6 +56,15 @@ def _told(folder: Path, name: str, point: ReadPoint, *, unseen: bool = True) -> 
     return result.to_json()
 
 
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder to work in, with a site.json of which nothing is measured."""
+    folder = tmp_path_factory.mktemp("made")
+    (folder / "first").mkdir()
+    (folder / "first/site.json").write_bytes((DEMO / "site.json").read_bytes())
+    return folder
+
+
 @pytest.mark.parametrize("name", [*POINTS, "to-come"])
 def test_a_summary_of_the_demo_is_short_and_its_five_lines_come_first(
     results: Path, name: str
@@ -67,6 +77,7 @@ def test_a_summary_of_the_demo_is_short_and_its_five_lines_come_first(
     heads = [line for line in lines if not line.startswith(" ")]
     assert heads[1:] == ["To set", "Warnings", "In brief", "Caution"]
     detail = (results / f"{name}-detail.txt").read_text()
+    assert told(text) == told(detail) == []
     assert fits(detail) and len(detail.splitlines()) > len(lines)
     found = {one["read_point"]: one for one in json.loads((results / "results.json").read_text())}
     found["to-come"] = json.loads((results / "to-come.json").read_text())
@@ -117,7 +128,41 @@ def test_texts_of_the_demo_fit_a_terminal(
     command, *rest = (part.format(**places) for part in argv)
     status, out, err = run(capsys, command, places["case"], *rest)
     assert (status in (0, 1), err) == (True, "")
-    assert fits(out)
+    assert fits(out) and told(out) == []
+
+
+SITE = Path(__file__).parent.parent / "cases/two-doors"
+RAW = Path(__file__).parent.parent / "cases/raw-log"
+GIVEN = ("--run-sheet", f"{RAW}/runs.csv", "--tags", f"{RAW}/tags.csv", "--read-point", "chute")
+
+
+@pytest.mark.parametrize(
+    "argv",
+    [
+        ("import", f"{RAW}/log.csv", *GIVEN, "--out", "made"),
+        ("new", "starter", "--read-point", "dock-1", "--levels", "15,20,25"),
+        ("plan", "first"),
+        ("plan", f"{DEMO}", "--read-point", "shelf-cabinet"),
+        ("keys",),
+        ("keys", "readers", "radio", "time"),
+        ("lawful", "--region", "etsi-865-868", "--gain", "8.5", "--polarisation", "circular"),
+        ("lawful", "--region", "fcc-902-928", "--gain", "6", "--hops", "50"),
+        ("accept",),
+        ("batch", f"{SITE}/with-screen", "--out", "batch", "--workers", "1"),
+        ("templates", "batch", "--workers", "1"),
+        ("report", "batch", "--out", "page.html"),
+        ("site", f"{SITE}", "--at-most", "2", "--budget", "400", "--workers", "1"),
+    ],
+    ids=" ".join,
+)
+def test_texts_of_other_commands_fit_a_terminal(
+    argv: tuple[str, ...], made: Path, capsys: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In the order in which one works: some take what others wrote."""
+    monkeypatch.chdir(made)
+    status, out, _ = run(capsys, *argv)
+    assert status == 0 and out and fits(out)
+    assert told(out) == []
 
 
 def test_what_is_no_answer_is_said_in_the_first_line() -> None:

@@ -142,7 +142,7 @@ def test_long_settings_keep_to_the_width(folder: Path) -> None:
         (["--set", "=1"], "KEY=VALUE"),
         (["--added-cable-loss", "40.7"], "cable: a change of 40.7 dB takes every level out"),
         (["--added-cable-loss", "61"], "a number of dB"),
-        (["--set", "stop_after=2", "--view", "techniques"], '--view: "techniques"'),
+        (["--set", "stop_after=2", "--view", "techniques"], "--view: techniques are told of"),
     ],
 )
 def test_a_change_that_is_none(capsys: Any, folder: Path, argv: list[str], said: str) -> None:

@@ -12,10 +12,13 @@ from typing import Any
 import pytest
 
 import strategist
+from strategist.__main__ import main
 from strategist.commands import waiting
 from strategist.survey.policy import InConditions
 from tests.answers.test_conditions import two_places
 from tests.answers.test_expected import expecting
+from tests.faults import raw
+from tests.faults.provoked import READS, write
 from tests.optimise.made import random_read_point
 from tests.optimise.test_scores import drawn
 from tests.test_commands import case, run
@@ -52,6 +55,34 @@ def test_a_terminal_gets_a_line_that_is_gone_at_the_end(monkeypatch: pytest.Monk
     said = terminal.getvalue()
     assert said.startswith("\rdoor: 0 s") and said.endswith("\r\x1b[K")
     assert all(len(line) <= 80 for line in said.replace("\x1b[K", "").split("\r"))
+
+
+LONG = {  # commands that may take over two seconds, on files that are sound (batch has its own)
+    "check": "check case",
+    "masks": "masks case",
+    "solve": "solve case",
+    "trade-offs": "trade-offs case",
+    "compare": "compare case --strategy strategy.json",
+    "export": "export case --strategy strategy.json --format gen2",
+    "accept": "accept case --strategy strategy.json",
+    "plan": "plan case",
+    "site": "site case --workers 1",
+    "new": "new fresh",
+    "import": raw.GIVEN,
+}
+
+
+@pytest.mark.parametrize("command", LONG)
+def test_each_command_that_may_take_long_says_how_far_it_is(
+    command: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: Any
+) -> None:
+    write(tmp_path, raw.raw() | {"fresh/reads.csv": READS})
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(waiting, "_QUIET_S", 0.0)
+    terminal = Terminal()
+    monkeypatch.setattr(sys, "stderr", terminal)
+    assert main(LONG[command].split()) in (0, 1)
+    assert re.search(r"\r[\w./-]+: 0 s", terminal.getvalue())
 
 
 def test_nothing_is_said_where_it_is_short_or_no_terminal(

@@ -57,7 +57,8 @@ def first_plan(ask: Ask) -> Answer:
 
 def _of_policy(fault: Fault) -> Fault:
     """A fault of a site.json, placed in the body."""
-    return replace(fault, source="body", path=("policy", *fault.path[2:]))
+    path = ("policy", *fault.path[2:])
+    return replace(fault, source="body", path=path, column=".".join(map(str, path)))
 
 
 @endpoint("GET", "/v1/site-keys", gives={200: answer("SiteKeys")}, needs_token=False)

@@ -9,7 +9,14 @@ from strategist.survey.order import figure
 from strategist.survey.policy import DECIMALS
 from strategist.survey.score import Difference, Nth, Peak
 
-__all__ = ["antenna_settings", "brief_score", "cutoff_words", "named", "score_words"]
+__all__ = [
+    "antenna_settings",
+    "brief_score",
+    "cutoff_words",
+    "listening",
+    "named",
+    "score_words",
+]
 
 
 def antenna_settings(strategy: Strategy) -> list[tuple[str, str]]:
@@ -29,6 +36,14 @@ def antenna_settings(strategy: Strategy) -> list[tuple[str, str]]:
     elif isinstance(score, Difference):
         rows.append(("compare", _compared(strategy, score)))
     return rows
+
+
+def listening(strategy: Strategy) -> list[tuple[str, str]]:
+    """How long a step listens, as a label and a text; none where the policy leaves no choice."""
+    if strategy.step_s is None:
+        return []
+    text = f"{figure(strategy.step_s)} s at each step (each antenna, where they take turns)"
+    return [("listen", text)]
 
 
 def _own(strategy: Strategy, score: Peak) -> list[tuple[str, str]]:

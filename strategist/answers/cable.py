@@ -64,7 +64,8 @@ def _assumed(
     if lawful.level.dbm is None:
         law = "the lawful conducted power is another one: check it anew."
     else:
-        above = f"{len(lawful.levels_above_dbm)} of the settings left are above it"
+        count = len(lawful.levels_above_dbm)
+        above = f"{count or 'none'} of the settings left {'is' if count < 2 else 'are'} above it"
         highest = math.floor(100 * lawful.level.dbm) / 100  # never more than it is
         law = f"the highest lawful level is {figure(highest)} dBm; {above}."
     return (
@@ -72,7 +73,7 @@ def _assumed(
         f"radiated in the survey, and every RSSI is {figure(abs(cable_db))} dB {stronger} (one "
         "cable both ways).",
         f"The reader can be set from {span}, the range of the survey, and no further: {gone} of "
-        f"{len(surveyed)} surveyed levels drop out.",
+        f"{len(surveyed)} surveyed levels {'drops' if gone == 1 else 'drop'} out.",
         "Tags answer as before: whether a reply is too weak for the reader was decided in the "
         f"survey. With {more} {law}",
     )

@@ -13,6 +13,7 @@ from strategist.survey.case import Case
 from strategist.survey.findings import Finding, Severity
 from strategist.survey.policy import Technique
 from strategist.survey.records import ReadPoint
+from strategist.survey.score import turns_of
 from strategist.trust.diagnosis import diagnose
 
 
@@ -113,7 +114,8 @@ def _checked(read_point: ReadPoint) -> Checked:
         whole = complete(read_point)
         time = whole.policy.time
         choosable_levels(whole.survey, replace(whole.policy, radio=mildest_radio(whole.policy)))
-        steps_by_masks(whole.survey, time.listening(time.steps_s[0]), (), 0, 1)
+        fewest = 1 if "antennas" in whole.policy.allow else turns_of(whole.survey, time, None)
+        steps_by_masks(whole.survey, time.listening(time.steps_s[0]), (), 0, 1, turns=fewest)
         return Checked(read_point, found, None, whole.warnings)
     except InputError as error:
         return Checked(read_point, found, error, read_point.warnings)

@@ -18,6 +18,7 @@ from strategist.optimise.clock import Clock
 from strategist.optimise.finish import finish
 from strategist.optimise.frontier import Ratios, Sweep, sweep
 from strategist.optimise.outer import Found
+from strategist.optimise.own_part import is_own, with_own_powers
 from strategist.optimise.problem import Answer, Counts, Problem, value
 from strategist.optimise.scores import over, parts_of
 from strategist.optimise.strategy import Strategy
@@ -34,6 +35,11 @@ _SEPARATE = (
     "Counts are over all passes by their weight: that conditions are weighed otherwise, or have "
     "limits of their own, is not in this view.",
 )
+_OWN = (
+    "Powers and cutoffs by antenna: those that are best by your weights are among what was "
+    "searched, others are not. By other weights there may be better ones.",
+)
+_OWN_SHARE = 0.3  # of the time, for these
 RATIOS = 4  # over copies or weights: how far from that of the policy weight ratios are looked at
 
 
@@ -118,6 +124,8 @@ class Frontier(Declared):
     out, "infeasible" where no strategy keeps the hard limits, "undecided" where that is not known
     or none was found in time.
 
+    Of own powers and cutoffs those are searched that are best by the weights of the policy.
+
     Where copies or passes by their weight are chosen over, the points are of those (`over` says how
     many there are), and only such as are best for a weight ratio of a quarter to four times that of
     the policy: "best" is their "complete".
@@ -175,6 +183,10 @@ def trace_frontier(
     clock = Clock(least(options.time_limit_s, options.total_limit_s))
     whole = complete(read_point)
     surveyed = parts_of(whole.survey, whole.policy, options.tuning)
+    own = is_own(whole.survey, whole.policy)
+    if own:
+        part = Clock(None if clock.left is None else _OWN_SHARE * clock.left)
+        surveyed, _ = with_own_powers(surveyed, whole.survey, whole.policy, part, options.seed)
     passes = passes_over(whole, options.seed)
     parts, ratios = surveyed, None
     if passes is not None:
@@ -212,6 +224,7 @@ def trace_frontier(
             *assumptions,
             *whole.warnings,
             *(_SEPARATE if passes is not None and passes.separate else ()),
+            *(_OWN if own else ()),
             *_not_searched(problem, slots),
             *unrecorded(masks, whole.survey.tags),
         ),

@@ -20,7 +20,7 @@ from strategist.survey.policy import Loss
 from strategist.trust.acceptance import plan_acceptance
 from strategist.trust.evaluate import Outcome
 from strategist.trust.evaluation import Standing
-from strategist.trust.intervals import Rate, percent_up, upper_bound
+from strategist.trust.intervals import Rate, percent, percent_up, upper_bound
 from strategist.trust.margins import Margins
 from strategist.trust.miss_rate_max import MISS_RATE_MAX
 
@@ -178,8 +178,8 @@ def _carries(found: Told) -> str:
     return f"The survey carries an answer, with {points} (see the warnings)."
 
 
-def _to_set(found: Told) -> str:
-    one = found.strategy
+def setting_words(one: Strategy) -> str:
+    """A strategy in some words, without a full stop."""
     levels = ", ".join(map(figure, one.levels_dbm))
     ladder = len(one.levels_dbm) > 1
     unit = "dBm" if one.cutoff_db is None else "dB of difference"
@@ -191,7 +191,11 @@ def _to_set(found: Told) -> str:
         cutoff,
         masks,
     )
-    text = ", ".join(filter(None, parts)) + "."
+    return ", ".join(filter(None, parts))
+
+
+def _to_set(found: Told) -> str:
+    text = f"{setting_words(found.strategy)}."
     if found.status == "infeasible" or is_idle(found):
         return f"Nothing. The least loss has: {text[0].lower()}{text[1:]}"
     return text
@@ -277,11 +281,20 @@ def _next_step(found: Told) -> str:
     if predicted is not None and predicted.steps_dbm:
         levels = ", ".join(map(figure, predicted.steps_dbm))
         return f"Survey {levels} dBm, which was predicted, before anything is installed."
-    passes = plan_acceptance(MISS_RATE_MAX).passes
-    test = f"an acceptance run of {passes} passes (accept)."
+    test = _acceptance(found.standing.rates.missed_by_pass)
     if weak:
         return f"{weak[0].advice} Then {test}"
     return f"Write the settings (export), install them, then {test}"
+
+
+def _acceptance(missed: Rate) -> str:
+    """The run after installation; with the default limit where the survey keeps within it."""
+    if missed.rate is not None and missed.rate > MISS_RATE_MAX:
+        return (
+            "an acceptance run (accept) at a rate that you can live with: "
+            f"{percent(missed.rate)} of passes had a miss here."
+        )
+    return f"an acceptance run of {plan_acceptance(MISS_RATE_MAX).passes} passes (accept)."
 
 
 def _count(number: int, one: str, many: str) -> str:

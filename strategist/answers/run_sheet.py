@@ -155,8 +155,9 @@ def _levels(policy: Policy, read_point: str) -> tuple[Floats, Bools]:
     settable = [policy.reader.can_set_level(one) for one in levels.tolist()]
     may = ~np.isin(levels, above) & np.array(settable, bool)
     if not may.any():
-        wrong = "no level is lawful and can be set"
-        raise InputError.one("site.json", "", "one that is", path=path, wrong=wrong)
+        wrong = "no level is lawful for the antenna and cable and can be set at the reader"
+        todo = "Give one that is, or correct radio or reader.power_levels_dbm."
+        raise InputError.one("site.json", "", todo, path=path, wrong=wrong)
     return levels, may
 
 
@@ -167,7 +168,7 @@ def _passes(policy: Policy, read_point: str, miss_rate_max: float | None) -> int
     passes = plan_acceptance(max(limit, _RATE_MIN)).passes
     if passes > PASSES_MAX:
         path = ("read_points", read_point, "limits", "missed_rate_max")
-        wrong = f"a rate of {100 * limit:g} % takes more than {PASSES_MAX:,} passes to show"
+        wrong = f"it takes more than {PASSES_MAX:,} passes to show a rate of {100 * limit:g} %"
         raise InputError.one("site.json", limit, "a higher rate", path=path, wrong=wrong)
     return passes
 

@@ -18,7 +18,7 @@ from strategist.tags.gen2 import gen2_document
 from strategist.tags.host_rules import Keep, keeps_of
 from strategist.tags.llrp import llrp_document
 from strategist.tags.power_table import PowerTable
-from strategist.tags.read_back import chain_of_frames, of_ai_spec, of_llrp_step
+from strategist.tags.read_back import chain_of_frames, of_ai_specs, of_llrp_step
 from strategist.trust.evaluate import Outcome, evaluate
 from strategist.trust.evaluation import not_settable, silence_warnings
 from strategist.trust.steps import Step, steps_of
@@ -180,6 +180,7 @@ def _in_llrp(
         stop_after=strategy.stop_after,
         keep=keep,
         step_s=step_s,
+        in_turn=read_point.policy.time.in_turn and len(read_point.survey.antennas) > 1,
     )
     if keep.score is None or keep.score.on is None:
         steps = [of_llrp_step(step["bytes"]) for step in document["steps"]]
@@ -203,7 +204,7 @@ def _of_ai_specs(
 
     Raises DisagreementError where their steps differ in more than the level.
     """
-    specs = [of_ai_spec(step["bytes"]["AISpec"]) for step in document["steps"]]
+    specs = [of_ai_specs(step["bytes"]["AISpec"]) for step in document["steps"]]
     score, first = keep.score, specs[0]
     asked = dict(score.trim_db) if isinstance(score, Peak) else {}
     levels, trims = [], []

@@ -21,7 +21,7 @@ from strategist.optimise.conditions import InConditions
 from strategist.optimise.finish import finish
 from strategist.optimise.known import answer_of
 from strategist.optimise.outer import Found, choose_score
-from strategist.optimise.own_part import OwnPowers, is_own, with_own_powers
+from strategist.optimise.own_part import OwnPowers, is_own, over_boxes, with_own_powers
 from strategist.optimise.problem import Answer, Counts, Problem
 from strategist.optimise.progress import Reached, at_stage, watched_by
 from strategist.optimise.scores import Parts, over, parts_of
@@ -163,6 +163,11 @@ class Solution:
     def passes(self) -> pd.DataFrame:
         """A row a pass, as `Outcome.to_frame`."""
         return self.outcome.to_frame()
+
+    @property
+    def found(self) -> Found:
+        """The answer with its part, where conditions are not separate."""
+        return Found(next(x for x in self.parts.parts if x.problem is self.problem), self.answer)
 
     @cached_property
     def guarded(self) -> GuardedOutcome:
@@ -308,6 +313,11 @@ def solve(
         parts, own = with_own_powers(parts, whole.survey, whole.policy, half, options.seed)
     start = None if known is None else _known(parts, known, whole)
     found, method, at_root = _prove(parts, options, clock, start)
+    if own is not None:
+        more, own = over_boxes(own, parts, found.answer, clock)
+        if more is not parts:
+            parts = more
+            found, method, at_root = _prove(parts, options, clock, found)
     problem, answer = found.part.problem, found.answer
     if own is not None:
         answer = own.bounding(answer)
@@ -384,9 +394,11 @@ def _first(own: Solution) -> list[Problem]:
 
 def in_time(part: ReadPoint, options: Options, deadline: Deadline) -> tuple[Strategy, bool] | None:
     """The best strategy of a part of a read point, over few copies where the aim is "expected", and
-    whether it is proven; None where the whole answer is due already."""
+    whether it is proven; None where the whole answer is due already. Ladders of own powers that no
+    model proves are left alone: to rule them out takes longer than all else."""
     if deadline.passed():
         return None
+    options = replace(options, tuning=replace(options.tuning, boxes_of_two=0, boxes_of_more=0))
     with watched_by(None):  # it is not the answer that is waited for
         clock = Clock(options.time_limit_s)
         found = solve(part, options, clock=clock, copied_passes=PASSES_AGAIN)

@@ -37,8 +37,8 @@ class SturdierPerPass(Declared):
 @dataclass(frozen=True)
 class Sturdier(Declared):
     """The strategy with the least guarded loss among those that lose at most `allowance` more than
-    the best and save more than that under the guards, and are better than silence; all with the
-    score and the dwell of a step that the best has.
+    the best and save more than that under the guards, and are better than silence, whatever their
+    score and dwell of a step (with own powers: of those that the answer looked at).
 
     `extra_loss` is what it gives up in the survey, `guarded_saved` what it gains under the guards.
     No strategy of that kind has a guarded loss below `bound`. Where others than each pass surveyed
@@ -133,28 +133,29 @@ def sturdier_than(best: Solution, clock: Clock) -> SturdierSearch:
         return SturdierSearch()
     copies = problem.passes / len(whole.survey.pass_ids)
     allowance = whole.policy.loss.little(answer.key[1] / copies)
-    sturdy = sturdiest(problem, answer, clock, value(copies * allowance))
+    sturdy = sturdiest(best.parts, best.found, clock, value(copies * allowance))
     bound = sturdy.bound if over is None else value(sturdy.bound / problem.passes)
-    if sturdy.answer is None:
+    if sturdy.found is None:
         return SturdierSearch(None, bound)
-    strategy, counts = finish(problem, sturdy.answer)
+    problem, found = sturdy.found.part.problem, sturdy.found.answer
+    strategy, counts = finish(problem, found)
     outcome = evaluate(whole.survey, whole.policy, strategy)
     guarded = guarded_outcome(whole.survey, whole.policy, strategy)
     per_pass = None
     if over is None:
         compare_counts(counts, outcome, problem)
-        compare_guarded(sturdy.answer.key[2], guarded.loss)
+        compare_guarded(found.key[2], guarded.loss)
     else:
         survey, times = over.passes.survey, over.passes.conditions.times
         over_all = evaluate(survey, whole.policy, strategy)
         compare_counts(counts, over_all, problem, times)
         drifted = guarded_outcome(survey, whole.policy, strategy).outcome
-        found = per_pass_of(over.passes, whole.policy, strategy, None, (over_all, drifted))
-        per_pass = _over(best, found, allowance / len(whole.survey.pass_ids), bound)
+        a_pass = per_pass_of(over.passes, whole.policy, strategy, None, (over_all, drifted))
+        per_pass = _over(best, a_pass, allowance / len(whole.survey.pass_ids), bound)
     return SturdierSearch(
         Sturdier(
             strategy,
-            best.words_of(sturdy.answer),
+            best.words_of(found),
             bound if over is None else 0.0,
             allowance,
             outcome,

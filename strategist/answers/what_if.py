@@ -348,8 +348,8 @@ def _at_levels(read_point: ReadPoint) -> ReadPoint:
 
 
 def _settings(before: Assessment, after: Assessment) -> Iterator[Change]:
-    """The parts of the strategy that differ."""
+    """The parts of the strategy that differ; null where one of the two lacks it."""
     old, new = before.strategy.to_json(), after.strategy.to_json()
-    for key in old:
-        if old[key] != new[key]:
-            yield Change(key, old[key], new[key])
+    for key in dict.fromkeys((*old, *new)):
+        if old.get(key) != new.get(key):
+            yield Change(key, old.get(key), new.get(key))

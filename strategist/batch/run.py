@@ -222,5 +222,7 @@ def _folder(out: str | Path) -> Path:
             raise PermissionError(f"no right to write in {folder}")
     except (OSError, ValueError) as error:
         wrong, allowed = f"cannot be used: {reason(error)}", "a folder that you may write to"
+        if isinstance(error, FileExistsError):
+            wrong = "is no folder"
         raise InputError.one(str(out), "", allowed, wrong=wrong) from None
     return folder

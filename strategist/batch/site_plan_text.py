@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from strategist.batch.site_answer import Buy, PointPlan, SitePlan
-from strategist.report.brief import brief
+from strategist.report.brief import in_words
 from strategist.report.lines import paragraph
-from strategist.report.text import what_to_set
+from strategist.report.text import caution_lines, what_to_set
 from strategist.survey.order import figure, some
 
 _IN_FULL = 2  # settings that are shown whole
@@ -34,17 +34,19 @@ def site_plan_text(plan: SitePlan) -> str:
         lines += paragraph("No plan found keeps all hard limits; this one exceeds them least.")
     lines += paragraph(_AIMS[plan.aim].format(figure(plan.survey_loss)))
     bare = " and no rule of the host" if plan.rules else ""
-    costs = f"{figure(plan.alone)} with a setting of its own at each read point{bare}"
-    lines += paragraph(f"{costs}, so what must agree costs {figure(plan.sharing_costs)}.")
+    lines += paragraph(
+        f"With a setting of its own at each read point{bare} the loss would be "
+        f"{figure(plan.alone)}: what must agree adds {figure(plan.sharing_costs)}."
+    )
     if plan.price:
-        lines += paragraph(f"It costs {figure(plan.price)}.")
+        lines += paragraph(f"Visits, settings and options cost {figure(plan.price)}.")
     lines += _settings(plan)
     lines += _rules(plan)
     lines += _sharing(plan)
     lines += _curves(plan)
     lines += _firsts(plan)
     lines += [x for note in plan.notes[:_SHOWN] for x in paragraph(f"- {note}", hanging=2)]
-    return "\n".join(lines)
+    return "\n".join([*lines, *caution_lines()])
 
 
 def _proof(plan: SitePlan) -> str:
@@ -63,7 +65,7 @@ def _settings(plan: SitePlan) -> list[str]:
             lines += paragraph(f"Setting {number}: {some(users)}", 0, 2)
             lines += what_to_set(strategy)[1:]
         else:
-            lines += paragraph(f"Setting {number}, {brief(strategy)}: {some(users)}", 0, 2)
+            lines += paragraph(f"Setting {number}, {in_words(strategy)}: {some(users)}", 0, 2)
     lines += _more(len(plan.settings))
     silent = [one.read_point for one in plan.read_points if one.setting is None]
     if silent:
@@ -104,12 +106,12 @@ def _sharing(plan: SitePlan) -> list[str]:
     for one in shared[:_SHOWN]:
         what = " and ".join(one.shares)
         own = "".join(
-            f"; with own {part.part} {'' if part.proven else 'at most '}{figure(part.loss)}"
+            f", with own {part.part} {'' if part.proven else 'at most '}{figure(part.loss)}"
             for part in one.own_parts
         )
         lines += paragraph(
             f"{one.reader} ({some(one.read_points)}): with the same {what} for all it loses "
-            f"{figure(one.loss)}, with nothing shared {figure(one.alone)}{own}",
+            f"{figure(one.loss)}; with nothing shared it would lose {figure(one.alone)}{own}",
             hanging=2,
         )
     return lines + _more(len(shared))
@@ -146,7 +148,7 @@ def _bought(one: Buy) -> str:
     elif one.option is not None:
         what = f"{one.option} at {one.read_point}"
     price = f" for {figure(one.price)}" if one.price else ""
-    return f"{what}{price}: saves {figure(one.saves)}"
+    return f"{what}{price}: saves {figure(one.saves)} of loss"
 
 
 def _more(count: int) -> list[str]:

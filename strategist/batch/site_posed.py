@@ -16,9 +16,12 @@ from strategist.radio.dwell import failed_reads, field_of, step_time
 from strategist.radio.timing import LINK_PROFILES
 from strategist.survey.case import Case
 from strategist.survey.copies import copies_for, drawn_copies
-from strategist.survey.policy import InConditions, Policy
+from strategist.survey.faults import nearest_hint
+from strategist.survey.order import some as listed
+from strategist.survey.policy import InConditions, Option, Policy
 from strategist.survey.reading import read_case
 from strategist.survey.records import ReadPoint, Survey
+from strategist.survey.score import turns_of
 from strategist.survey.variation import variation_of
 
 __all__ = ["Posed", "read_options"]
@@ -130,12 +133,24 @@ def _alternatives(
         if option.case not in options:
             notes.append(f"{point.name}: the option {name} is left out, as it has no survey here")
             continue
-        other = options[option.case][option.read_point or point.name]
+        other = _of_option(point.name, name, option, options[option.case])
         own = replace(other, policy=replace(other.policy, aim=point.policy.aim))
         price = case.cost.option if option.price is None else option.price
         one, survey = _alternative(name, own, drawn)
         scale = one.scale * len(passes.pass_ids) / len(survey.pass_ids)
         yield replace(one, price=price, scale=scale), survey
+
+
+def _of_option(read_point: str, name: str, option: Option, case: Case) -> ReadPoint:
+    """The read point in the case of an option. Raises InputError with the place of its name."""
+    wanted = option.read_point or read_point
+    known = [one.name for one in case]
+    if wanted not in known:
+        path = ("read_points", read_point, "options", name, "read_point")
+        wrong = f'the case {option.case} has no read point "{wanted}"'
+        todo = f"the name that it has there: {listed(known)}{nearest_hint(wanted, known)}"
+        raise InputError.one("site.json", wanted, todo, path=path, wrong=wrong)
+    return case[wanted]
 
 
 @dataclass(frozen=True)
@@ -182,11 +197,11 @@ def _step_seconds(survey: Survey, policy: Policy) -> tuple[float, ...]:
         profile = LINK_PROFILES[time.rf_mode]
         longest = [max(fields, key=lambda field: profile.select_us(field[1], field[0]))]
     tags, failed = field_of(survey, time), failed_reads(survey, time)
-    found = []
+    turns, found = turns_of(survey, time, None), []
     for masks in range(policy.reader.mask_slots + 1):
         step = step_time(time, tags, longest * masks, failed)
         assert step is not None
-        found.append(step.worst_s)
+        found.append(turns * step.worst_s)
     return tuple(found)
 
 

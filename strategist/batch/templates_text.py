@@ -58,7 +58,7 @@ def _needy(site: SiteTemplates) -> list[str]:
         pays = site.pays(place)
         if not site.needs_own(place):
             continue
-        why = "no template may be set there, or is better than silence"
+        why = "no template may be set there, or none is better than silence"
         if pays is not None:
             why = f"extra loss {figure(pays)} (own strategy: {figure(point.own_loss)})"
         lines += paragraph(f"- {_name(site, place)}: {why}", hanging=2)

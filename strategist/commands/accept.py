@@ -40,8 +40,9 @@ def _accept(arguments: argparse.Namespace) -> int:
     if arguments.strategy is None:
         raise InputError.one("--strategy", "", "the strategy installed, or the result it is from")
     if arguments.allowed_failures is not None:
-        allowed = "only without CASE: a run is judged by the misses that it has"
-        raise InputError.one("--allowed-failures", arguments.allowed_failures, allowed)
+        wrong = "is of no use with CASE: a run is judged by the misses that it has"
+        found = str(arguments.allowed_failures)
+        raise InputError.one("--allowed-failures", found, "Leave it out.", wrong=wrong)
     return ask(question_named("accept"), arguments)
 
 
@@ -49,7 +50,9 @@ def _plan(arguments: argparse.Namespace) -> int:
     refuse_out(arguments.out)
     for key in _OF_A_RUN:
         if getattr(arguments, key):
-            raise InputError.one("CASE", "", f"the survey of the run, with --{key.rstrip('s')}")
+            option = f"--{key.rstrip('s').replace('_', '-')}"
+            todo = f"Give the folder of the survey of the run, or leave {option} out."
+            raise InputError.one("CASE", "", todo)
     plan = strategist.plan_acceptance(
         arguments.miss_rate_max, arguments.confidence, arguments.allowed_failures or 0
     )

@@ -65,7 +65,7 @@ def add_case(
             help="take the sturdier strategy of a result in place of the best",
         )
     add_read_points(command)
-    add_out(command)
+    add_out(command, by_point=True)
 
 
 def add_read_points(command: argparse.ArgumentParser) -> None:
@@ -79,12 +79,12 @@ def add_read_points(command: argparse.ArgumentParser) -> None:
     )
 
 
-def add_out(command: argparse.ArgumentParser) -> None:
+def add_out(command: argparse.ArgumentParser, *, by_point: bool = False) -> None:
+    several = ", a list where there are several read points" if by_point else ""
     command.add_argument(
         "--out",
         metavar="FILE",
-        help="write the answer as JSON, a list where there are several read points (-: to standard "
-        "output, in place of the text)",
+        help=f"write the answer as JSON{several} (-: to standard output, in place of the text)",
     )
 
 
@@ -129,14 +129,15 @@ def case_of(arguments: argparse.Namespace, names: Sequence[str] = ()) -> strateg
     """The case with the read points named by `--read-point`, else with those of `names`, else with
     all; in the order of site.json."""
     wanted = tuple(dict.fromkeys(arguments.read_points or names))
-    if len(wanted) == 1:
+    with placed({"read point": "--read-point" if arguments.read_points else "--strategy"}):
+        if len(wanted) == 1:
+            with waiting_for(arguments.case):
+                return strategist.read_case(arguments.case, wanted[0])
         with waiting_for(arguments.case):
-            return strategist.read_case(arguments.case, wanted[0])
-    with waiting_for(arguments.case):
-        case = strategist.read_case(arguments.case)
-    if not wanted:
-        return case
-    chosen = {case[name].name for name in wanted}
+            case = strategist.read_case(arguments.case)
+        if not wanted:
+            return case
+        chosen = {case[name].name for name in wanted}
     return replace(case, read_points=tuple(one for one in case if one.name in chosen))
 
 

@@ -123,5 +123,6 @@ def _value(
     if parameter.is_map:
         return dict(value)
     if parameter.names_case and value is not None:
-        return strategist.read_case(value, point.name).read_points[0]
+        with placed({"read point": parameter.option}):
+            return strategist.read_case(value, point.name).read_points[0]
     return value

@@ -16,6 +16,7 @@ from strategist.commands.arguments import (
     refuse_out,
     say,
 )
+from strategist.commands.waiting import waiting_for
 from strategist.errors import InputError
 
 
@@ -31,6 +32,7 @@ def _check(arguments: argparse.Namespace) -> int:
     except InputError as error:
         faults = f"{error.count} fault{'' if error.count == 1 else 's'}"
         return say(f"{error}\nUnusable: {faults}, listed above.", UNUSABLE)
-    checked = strategist.check(case)
+    with waiting_for(arguments.case):
+        checked = strategist.check(case)
     give(arguments.out, checked.to_json(), strategist.check_text(checked))
     return OK if all(one.usable for one in checked.read_points) else UNUSABLE

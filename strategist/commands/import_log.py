@@ -6,11 +6,14 @@ import argparse
 import json
 from dataclasses import replace
 from pathlib import Path
+from textwrap import fill
 
 import strategist
-from strategist.commands.arguments import OK, Commands, add_command, seconds
+from strategist.commands.arguments import OK, Commands, add_command, placed, seconds
 from strategist.commands.waiting import waiting_for
 from strategist.errors import InputError
+
+_COLUMNS = 80
 
 
 def add(commands: Commands) -> None:
@@ -40,7 +43,8 @@ def _import(arguments: argparse.Namespace) -> int:
     for name in arguments.logs:
         if arguments.logs.count(name) > 1:
             raise InputError.one(name, "", "each log once", wrong="is given twice")
-    with waiting_for(arguments.logs[0]):
+    own = {} if arguments.mapping is None else {"mapping file": arguments.mapping}
+    with placed(own), waiting_for(arguments.logs[0]):
         imported = strategist.import_log(
             {name: Path(name) for name in arguments.logs},
             run_sheet=_given(arguments.run_sheet),
@@ -51,7 +55,8 @@ def _import(arguments: argparse.Namespace) -> int:
     files = {**imported.files, "import.json": f"{told}\n"}
     strategist.write_case(arguments.out, files)
     print(strategist.import_text(imported))
-    print(f"Written to {arguments.out}: {', '.join(sorted(files))}.")
+    told = f"Written to {arguments.out}: {', '.join(sorted(files))}."
+    print(fill(told, _COLUMNS, break_on_hyphens=False, break_long_words=False))
     return OK
 
 

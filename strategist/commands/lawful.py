@@ -33,7 +33,11 @@ def add(commands: Commands) -> None:
         metavar="DBI",
         help="antenna gain from the data sheet (in dBic for a circular one)",
     )
-    command.add_argument("--polarisation", choices=("circular", "linear"))
+    command.add_argument(
+        "--polarisation",
+        choices=("circular", "linear"),
+        help="polarisation of the antenna, where the rule or the gain depends on it",
+    )
     command.add_argument(
         "--cable-loss",
         dest="cable",

@@ -5,17 +5,54 @@ from __future__ import annotations
 import argparse
 import difflib
 import re
-from typing import NoReturn
+import sys
+from collections.abc import Sequence
+from typing import Any, NoReturn
 
 _CHOICE = re.compile(r"argument (.+?): invalid choice: '(.*?)' \(choose from (.+)\)", re.S)
+_NO_VALUE = re.compile(r"argument (.+?): ignored explicit argument '(.*)'", re.S)
+_REQUIRED = "the following arguments are required: "
+_OF_COMMANDS = ("COMMAND", "ACTION")
 _BAD_INPUT = 2
 
 
-class Parser(argparse.ArgumentParser):
-    """A parser that ends with one line on standard error, and exit status 2."""
+class CommandParser(argparse.ArgumentParser):
+    """A parser that ends with one line on standard error, and exit status 2.
+
+    What is typed and not known is told by the command that it was typed for.
+    """
+
+    def parse_known_args(  # type: ignore[override]  # argparse overloads it
+        self, args: Sequence[str] | None = None, namespace: Any = None
+    ) -> tuple[argparse.Namespace, list[str]]:
+        self._typed = sys.argv[1:] if args is None else list(args)
+        found, unknown = super().parse_known_args(args, namespace)
+        if unknown:
+            self._refuse(unknown[0])
+        return found, unknown
 
     def error(self, message: str) -> NoReturn:
-        self.exit(_BAD_INPUT, f"{self.prog}: {_said(message)} See {self.prog} --help.\n")
+        typed, choice = self._typed, _CHOICE.fullmatch(message)
+        if choice is not None and choice[1] in _OF_COMMANDS:
+            typed = typed[: typed.index(choice[2])]  # options of a command stand behind it
+        if message.startswith(_REQUIRED) or choice is not None:  # which a mistyped option leads to
+            for one in typed:
+                if (
+                    one.startswith("--")
+                    and one.partition("=")[0] not in self._option_string_actions
+                ):
+                    self._refuse(one)
+        self._end(_said(message))
+
+    def _refuse(self, unknown: str) -> NoReturn:
+        if not unknown.startswith("-") or unknown == "-":
+            self._end(f'"{unknown}" is one argument too many.')
+        name, known = unknown.partition("=")[0], list(self._option_string_actions)
+        near = difflib.get_close_matches(name, known, n=1)
+        self._end(f"there is no option {name}{f' (nearest: {near[0]})' if near else ''}.")
+
+    def _end(self, said: str) -> NoReturn:
+        self.exit(_BAD_INPUT, f"{self.prog}: {said} See {self.prog} --help.\n")
 
 
 def _said(message: str) -> str:
@@ -24,17 +61,17 @@ def _said(message: str) -> str:
     if choice is not None:
         where, found, listed = choice.groups()
         known = [one.strip(" '") for one in listed.split(",")]
-        if where == "COMMAND":
+        if where in _OF_COMMANDS:
             near = difflib.get_close_matches(found, known, n=1)
             hint = f" (nearest: {near[0]})" if near else ""
-            return f'there is no command "{found}"{hint}.'
+            return f'there is no {where.lower()} "{found}"{hint}.'
         return f'{where}: "{found}" is not valid. Give one of {", ".join(known)}.'
-    for begin, end in (
-        ("the following arguments are required: ", "{} is missing."),
-        ("unrecognized arguments: ", "{} is not known here."),
-    ):
-        if message.startswith(begin):
-            return end.format(message.removeprefix(begin))
+    extra = _NO_VALUE.fullmatch(message)
+    if extra is not None:
+        return f'{extra[1]} takes no value. Leave "{extra[2]}" out.'
+    if message.startswith(_REQUIRED):
+        *names, last = message.removeprefix(_REQUIRED).split(", ")
+        return f"{', '.join(names)} and {last} are missing." if names else f"{last} is missing."
     message = re.sub(r"^argument ", "", message)
     message = message.replace("expected one argument", "a value is missing")
     message = message.replace("expected at least one argument", "a value is missing")

@@ -78,11 +78,15 @@ def _settings_next(arguments: argparse.Namespace, plan: dict[str, Any]) -> str:
 def _first(arguments: argparse.Namespace, path: Path) -> int:
     """What to measure first at each read point of a site.json."""
     site = strategist.read_site(path)
-    names = arguments.read_points or list(site.read_points)
+    known = list(site.read_points)
+    if not known:
+        todo = "Give at least one read point, with its levels_dbm."
+        raise InputError.one("site.json", "", todo, path=("read_points",), wrong="is empty")
+    names = arguments.read_points or known
     for name in names:
-        if name not in site.read_points:
-            todo = f"one of {', '.join(site.read_points)}"
-            raise InputError.one("--read-point", name, todo)
+        if name not in known:
+            wrong, todo = f'there is no read point "{name}"', f"one of {', '.join(known)}"
+            raise InputError.one("--read-point", name, todo, wrong=wrong)
     _refuse_sheet(arguments, len(names))
     effort = strategist.Effort(arguments.minutes_a_pass, arguments.seconds_a_level)
     plans = [

@@ -10,6 +10,7 @@ from strategist.errors import Fault
 from strategist.intake.read import Table
 from strategist.intake.times import DAY, FORM_WORDS, NEVER, SECOND
 from strategist.survey.faults import FaultList
+from strategist.survey.order import figure
 from strategist.survey.records import Ints
 
 _SAMPLED = 20_000  # reads by which an offset is looked for
@@ -87,8 +88,8 @@ def _dated(
     relative = {"uptime_us", "seconds"}
     if (form in relative) != (of_sheet in relative):
         allowed = (
-            "times by a clock that the run sheet has, too; or tell "
-            'passes by their pauses: "passes_by": "pauses" in the mapping file'
+            "times by the clock of the run sheet; or tell passes by their pauses ("
+            "passes_by and pause_s in the mapping file)"
         )
         faults.add(
             Fault(
@@ -97,7 +98,7 @@ def _dated(
                 "time",
                 "",
                 allowed,
-                wrong=f"is {FORM_WORDS.get(form, form)}, unlike the run sheet",
+                wrong=f"is in {FORM_WORDS.get(form, form)}, and the run sheet's times are not",
             )
         )
         return None
@@ -106,8 +107,8 @@ def _dated(
     dated, role, where = (start, "time", source) if log_bare else (at, "start", sheet.source)
     days = np.unique(dated[dated != NEVER] // DAY)
     if len(days) != 1:
-        allowed = f"times with their date, since the other file has {len(days)} days"
-        faults.add(Fault(where, None, role, "", allowed, wrong="lacks the date"))
+        wrong = f"the times have no date, and those of the other file are of {len(days):,} days"
+        faults.add(Fault(where, None, role, "", "times with their date", wrong=wrong))
         return None
     day = int(days[0]) * DAY
     return (day, 0) if log_bare else (0, day)
@@ -130,10 +131,21 @@ class Offset:
 
     def text(self) -> str:
         return (
-            f"Log and run sheet seem to go by clocks {abs(self.seconds):g} s apart: "
+            f"The clocks of log and run sheet seem to be {_long(abs(self.seconds))} apart: "
             f"{self.without:,} of {self.reads:,} reads looked at lie inside a pass, and "
-            f"{self.inside:,} would if the log's times were {self.seconds:+g} s."
+            f"{self.inside:,} would if the log's times were {_long(abs(self.seconds))} "
+            f"{'later' if self.seconds > 0 else 'earlier'}."
         )
+
+
+def _long(seconds: float) -> str:
+    """A span of time in its largest unit that is whole, with its seconds."""
+    plain = f"{figure(seconds)} s"
+    for unit, name in ((86_400, "day"), (3600, "hour")):
+        if seconds >= unit and seconds % unit == 0:
+            many = round(seconds / unit)
+            return f"{many:,} {name}{'' if many == 1 else 's'} ({plain})"
+    return plain
 
 
 def offset_of(times: Ints, start: Ints, end: Ints) -> Offset | None:

@@ -18,6 +18,7 @@ from strategist.intake.sheet import COLUMNS_MAX, SAMPLED, Sheet, coded, used
 from strategist.intake.values import is_value
 from strategist.survey.faults import FaultList
 from strategist.survey.records import Ints
+from strategist.survey.tables import CLOSE_QUOTES, OPEN_QUOTE
 from strategist.survey.texts import Texts
 
 DELIMITERS = {";": "semicolon", "\t": "tab", ",": "comma", "|": "vertical bar", " ": "blank"}
@@ -59,20 +60,20 @@ def sheet_of_text(data: bytes, source: str) -> Sheet:
 def _decoded(data: bytes, source: str) -> tuple[str, str]:
     """The text, and the name of its encoding: by its mark, by its zero bytes, or UTF-8."""
     if not data.strip(b"\0 \t\r\n\xef\xbb\xbf"):
-        raise InputError.one(source, "", "a header line and rows; the file is empty")
+        raise InputError.one(source, "", "a header line and rows", wrong="is empty")
     encoding, name = _encoding_of(data)
     try:
         text = data.decode(encoding)
     except UnicodeDecodeError as error:
         if name != "UTF-8" or b"\0" in data:
             line = data.count(b"\n", 0, error.start) + 1
-            found = f"byte 0x{data[error.start]:02x} at offset {error.start}"
+            found = f"byte 0x{data[error.start]:02x} at offset {error.start} is no {name} text"
             raise InputError.one(source, "", f"text in {name}", line=line, wrong=found) from None
         text, name = data.decode("cp1252", errors="replace"), "Windows-1252, since not UTF-8"
     if "\0" in text:
         line = text.count("\n", 0, text.index("\0")) + 1
         allowed = "text, a workbook (.xlsx), JSON lines, or LLRP reports"
-        raise InputError.one(source, "", allowed, line=line, wrong="a zero byte")
+        raise InputError.one(source, "", allowed, line=line, wrong="holds a zero byte")
     return text, name
 
 
@@ -101,7 +102,7 @@ def _form_of(text: str, source: str) -> _Form:
     looked: list[tuple[int, str]] = []
     for number, line in _lines(text):
         if len(line) > _LINE_MAX:
-            found = f"a line of {len(line):,} characters"
+            found = f"the line has {len(line):,} characters"
             raise InputError.one(source, "", f"at most {_LINE_MAX:,}", line=number + 1, wrong=found)
         if line.strip():
             looked.append((number, line))
@@ -111,18 +112,19 @@ def _form_of(text: str, source: str) -> _Form:
     if re.fullmatch(r"sep=.", looked[0][1].strip()):
         looked = looked[1:]
     if not looked:
-        raise InputError.one(source, "", "a header line and rows")
+        raise InputError.one(source, "", "a header line and rows", wrong="holds no row")
     delimiter = _delimiter_of([line for _, line in looked])
     split = [(number, _split(line, delimiter)) for number, line in looked]
     width = Counter(len(cells) for _, cells in split[len(split) // 2 :]).most_common(1)[0][0]
     if width > COLUMNS_MAX:
         raise InputError.one(
-            source, "", f"at most {COLUMNS_MAX:,} columns", wrong=f"{width:,} columns"
+            source, "", f"at most {COLUMNS_MAX:,} columns", wrong=f"has {width:,} columns"
         )
     at = next((i for i, (_, cells) in enumerate(split) if len(cells) == width), 0)
     if at > _PREAMBLE_MAX:
-        found = f"{at} lines of other make before the first row"
-        raise InputError.one(source, "", f"at most {_PREAMBLE_MAX}", wrong=found)
+        found = f"has {at} lines of another form before its first row"
+        todo = f"Take them out: at most {_PREAMBLE_MAX} such lines are skipped."
+        raise InputError.one(source, "", todo, wrong=found)
     if at:
         notes.append(f"{at} lines before the header were left out")
     number, cells = split[at]
@@ -134,7 +136,11 @@ def _form_of(text: str, source: str) -> _Form:
     twice = next((name for name, count in Counter(stripped).items() if name and count > 1), None)
     if twice is not None:
         raise InputError.one(
-            source, "", "each column name once", line=number + 1, wrong=f'column "{twice}" twice'
+            source,
+            "",
+            "each column name once",
+            line=number + 1,
+            wrong=f'the column name "{twice}" stands more than once',
         )
     names = tuple(name or f"column {i + 1}" for i, name in enumerate(stripped))
     return _Form(delimiter, names, True, number + 1, tuple(notes))
@@ -240,7 +246,7 @@ def _carefully(
     lines = array("q")
     for line, record in _records(text, form, source, faults):
         if len(record) != width:
-            found = f"{len(record)} columns"
+            found = f"the row has {len(record)} field{'' if len(record) == 1 else 's'}"
             faults.add(Fault(source, line, None, "", _width_allowed(form, record), wrong=found))
         elif not form.named or tuple(cell.strip() for cell in record) != form.names:
             lines.append(line)
@@ -252,8 +258,11 @@ def _carefully(
 def _width_allowed(form: _Form, record: list[str]) -> str:
     width = len(form.names)
     if form.delimiter == "," and len(record) > width:
-        return f"{width} columns; are there decimal commas in a file with commas between columns?"
-    return f"{width} columns" + (", as the header has" if form.named else "")
+        return (
+            f"{width} fields, as in the header; where numbers have decimal commas, another mark "
+            "than a comma has to stand between the columns"
+        )
+    return f"{width} fields, as {'in the header' if form.named else 'other rows have'}"
 
 
 def _records(
@@ -273,5 +282,5 @@ def _records(
             number, at = at + 1, form.begin + reader.line_num
             if any(cell.strip() for cell in record):
                 yield number, record
-    except csv.Error as error:
-        faults.add(Fault(source, at + 1, None, "", "quotes in pairs", wrong=str(error)))
+    except csv.Error:
+        faults.add(Fault(source, at + 1, None, "", CLOSE_QUOTES, wrong=OPEN_QUOTE))

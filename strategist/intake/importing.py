@@ -11,7 +11,7 @@ from strategist.intake.case_files import Reads, files_of
 from strategist.intake.clock import Clocks, Offset, lay_beside, offset_of
 from strategist.intake.imported import Imported, ImportedPoint, Tally
 from strategist.intake.joined import joined
-from strategist.intake.mapping import ImportMapping, PassesBy, mapping_text
+from strategist.intake.mapping import MAPPING_FILE, ImportMapping, PassesBy, mapping_text
 from strategist.intake.presented import (
     Presented,
     by_column,
@@ -27,9 +27,9 @@ from strategist.intake.runs import Runs, runs_of
 from strategist.intake.settled import Read, assumed_of, columns_of, settled
 from strategist.intake.source import Files, table_of
 from strategist.intake.suspicions import Evidence, suspicions
-from strategist.intake.terms import KINDS, Kind
+from strategist.intake.terms import KINDS, TERMS, Kind, Role, likeness
 from strategist.survey.faults import FaultList
-from strategist.survey.order import natural
+from strategist.survey.order import figure, natural, some
 from strategist.survey.reading import read_case_files
 from strategist.survey.records import Bools, Floats
 from strategist.survey.texts import Texts
@@ -67,12 +67,7 @@ def import_log(
     log = joined(tables["log"], faults)
     for role in ("epc", "rssi"):
         if role not in log.texts and role not in log.numbers:
-            say = f'{{"log": {{"columns": {{"{role}": "COLUMN"}}}}}}'
-            names = ", ".join(f'"{column.name}"' for column in log.columns)
-            allowed = f"If one of them is, say which in the mapping file, as {say}."
-            faults.add(
-                Fault(log.source, None, role, "", allowed, wrong=f"is none of the columns {names}")
-            )
+            faults.add(_unrecognised(log, role))
     faults.raise_any()
     sheet = joined(tables["run_sheet"], faults) if tables["run_sheet"] else None
     listed = joined(tables["tags"], faults) if tables["tags"] else None
@@ -182,17 +177,16 @@ class _Importing:
             assert runs is not None
             self.offset = offset_of(clocks.log, runs.start, runs.end)
             if self.offset is not None and self.offset.sure:
-                allowed = (
-                    'If so, say "clock_offset_s": '
-                    f"{self.mapping.clock_offset_s + self.offset.seconds:g} in the mapping file."
-                )
-                wrong = self.offset.text().removesuffix(".")
+                seconds = figure(self.mapping.clock_offset_s + self.offset.seconds)
+                allowed = f'If so, say "clock_offset_s": {seconds} in the mapping file.'
+                said = self.offset.text().removesuffix(".")
+                wrong = f"{said[0].lower()}{said[1:]}"
                 self.faults.add(Fault(self.log.source, None, "time", "", allowed, wrong=wrong))
             return by_windows(clocks.log, runs, points, self.faults)
         if self.mapping.pause_s is None:
-            allowed = "how many seconds of pause part the passes, in the mapping file"
-            self.faults.add(Fault("mapping file", None, "pause_s", "", allowed))
-        return by_pauses(clocks.log, self.mapping.pause_s or 1.0, runs, self.faults)
+            todo = "Give how many seconds the pauses between passes take at least."
+            raise InputError.one(MAPPING_FILE, "", todo, column="pause_s")
+        return by_pauses(clocks.log, self.mapping.pause_s, runs, self.faults)
 
     def _kept(self, found: Presented, level: Floats) -> tuple[Bools, Tally]:
         """Which rows are reads of the case; each of the others has one reason, the first."""
@@ -216,12 +210,12 @@ class _Importing:
 
     def _nothing(self, tally: Tally) -> None:
         found = (
-            f"of {tally.rows:,} rows {tally.outside_passes:,} outside the passes, "
-            f"{tally.without_epc:,} without EPC, {tally.without_rssi:,} without RSSI, "
-            f"{tally.without_level:,} without a level"
+            f"holds no read of a pass: of {tally.rows:,} rows {tally.outside_passes:,} are outside "
+            f"the passes, {tally.without_epc:,} without an EPC, {tally.without_rssi:,} without "
+            f"RSSI, {tally.without_level:,} without a level"
         )
         raise InputError.one(
-            self.log.source, "", "at least one read in a pass at a level", wrong=found
+            self.log.source, "", "a log with at least one read of a pass at a level", wrong=found
         )
 
     def _reads(self, points: Texts, found: Presented, level: Floats, keep: Bools) -> Reads:
@@ -239,6 +233,25 @@ class _Importing:
             numbers["reads"][rows] if "reads" in numbers else None,
             since if timed else None,
         )
+
+
+def _unrecognised(log: Table, role: Role) -> Fault:
+    """What is said where no column of a log is recognised as one that it needs."""
+    say = f'{{"log": {{"columns": {{"{role}": "COLUMN"}}}}}}'
+    todo = f"If one of the columns is, say which in the mapping file, as {say}."
+    named = next(
+        (one for one in log.columns if one.role is None and likeness(one.name, role)), None
+    )
+    if named is not None:
+        wrong = (
+            f'too few values of the column "{named.name}" are {TERMS[role].what} '
+            f"({some(list(named.sample))})"
+        )
+        todo = "Correct the values of this column, or leave out the rows that have none."
+    else:
+        names = ", ".join(f'"{column.name}"' for column in log.columns)
+        wrong = f"is none of the columns {names}"
+    return Fault(log.source, None, role, "", todo, wrong=wrong)
 
 
 _CASE = ("reads.csv", "roster.csv", "site.json", "tried.csv", "passes.csv")

@@ -24,7 +24,8 @@ def joined(tables: Sequence[Table], faults: FaultList) -> Table:
     dateless = {one.forms["time"] in DATELESS for one in tables if "time" in one.forms}
     if len(dateless) > 1:
         allowed = "times with a date in each log, or in none"
-        faults.add(Fault(first.source, None, "time", "", allowed, wrong="times of different kinds"))
+        wrong = "some logs have times with a date, and others without"
+        faults.add(Fault(first.source, None, "time", "", allowed, wrong=wrong))
     roles: list[Role] = list(dict.fromkeys(role for one in tables for role in one.texts))
     return replace(
         first,

@@ -8,6 +8,7 @@ from typing import Any
 
 from strategist.errors import InputError
 from strategist.intake.sheet import COLUMNS_MAX, Growing, Sheet
+from strategist.survey.json_text import why_no_json
 
 _LINE_MAX = 1_000_000  # characters
 
@@ -18,7 +19,9 @@ def sheet_of_json(data: bytes, source: str) -> Sheet:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
-        raise InputError.one(source, "", "UTF-8 text", line=line, wrong="no UTF-8") from None
+        raise InputError.one(
+            source, "", "text in UTF-8", line=line, wrong="is no UTF-8 text"
+        ) from None
     if text.lstrip().startswith("["):
         return _of_rows(_array(text, source), source, "one JSON array")
     return _of_rows(_lines(text, source), source, "JSON lines")
@@ -27,14 +30,14 @@ def sheet_of_json(data: bytes, source: str) -> Sheet:
 def _array(text: str, source: str) -> Iterator[tuple[int, Any]]:
     found = _parsed(text, source, 1)
     if not isinstance(found, list):
-        raise InputError.one(source, "", "an array of objects", wrong=text[:40])
+        raise InputError.one(source, "", "an array of objects", wrong="is no array")
     yield from enumerate(found, 1)
 
 
 def _lines(text: str, source: str) -> Iterator[tuple[int, Any]]:
     for number, line in enumerate(text.split("\n"), 1):
         if len(line) > _LINE_MAX:
-            found = f"a line of {len(line):,} characters"
+            found = f"the line has {len(line):,} characters"
             raise InputError.one(source, "", f"at most {_LINE_MAX:,}", line=number, wrong=found)
         if line.strip():
             yield number, _parsed(line, source, number)
@@ -45,24 +48,25 @@ def _parsed(text: str, source: str, line: int) -> Any:
     try:
         return json.loads(text, parse_float=str, parse_int=str, parse_constant=str)
     except (ValueError, RecursionError) as error:
-        why = getattr(error, "msg", "nested too deep")
         at = getattr(error, "lineno", 1) + line - 1
-        raise InputError.one(source, "", "JSON", line=at, wrong=f"{why}: {text[:40]}") from None
+        todo = "Correct the text there."
+        raise InputError.one(source, "", todo, line=at, wrong=why_no_json(error)) from None
 
 
 def _of_rows(rows: Iterable[tuple[int, Any]], source: str, note: str) -> Sheet:
     found = Growing()
     for line, row in rows:
         if not isinstance(row, dict):
+            wrong = f"the entry {json.dumps(row)[:40]} is no object"
             raise InputError.one(
-                source, "", "an object with a key a column", line=line, wrong=str(row)[:40]
+                source, "", "an object with a key for each column", line=line, wrong=wrong
             )
         found.add(line, dict(_flat(row, "", 3)))
         if len(found.names) > COLUMNS_MAX:
-            keys = f"more than {COLUMNS_MAX:,} keys"
+            keys = f"the entries have more than {COLUMNS_MAX:,} keys"
             raise InputError.one(source, "", f"at most {COLUMNS_MAX:,}", line=line, wrong=keys)
     if not len(found):
-        raise InputError.one(source, "", "at least one object")
+        raise InputError.one(source, "", "at least one", wrong="holds no object")
     return found.sheet(source, found.names, [note])
 
 

@@ -81,7 +81,7 @@ def sheet_of_reports(
 ) -> Sheet:
     """The sheet of tag reports; of two clocks the one with a date."""
     if not len(rows):
-        raise InputError.one(source, "", "at least one TagReportData", wrong="no tag report")
+        raise InputError.one(source, "", "at least one TagReportData", wrong="holds no tag report")
     names = [name for name in NAMES if name in rows.names]
     if "FirstSeenTimestampUTC" in names and "FirstSeenTimestampUptime" in names:
         names.remove("FirstSeenTimestampUptime")
@@ -93,12 +93,13 @@ def _messages(data: bytes, source: str) -> Iterator[tuple[int, int, int]]:
     at = 0
     while at < len(data):
         if not is_llrp(data[at : at + _HEADER]):
-            allowed = "the header of an LLRP message; is the file cut off or mixed?"
-            raise _broken(source, at, data[at : at + _HEADER].hex(), allowed)
+            allowed = "the messages of one connection alone, each whole"
+            raise _broken(source, at, "no LLRP message begins", allowed)
         head, length, _ = struct.unpack_from(">HII", data, at)
         if at + length > len(data):
-            found = f"{len(data) - at} bytes left of a message of {length}"
-            raise _broken(source, at, found, "whole messages; the file is cut off")
+            lacking = f"{length - (len(data) - at):,} bytes"
+            found = f"the file ends {lacking} before the end of the message that begins"
+            raise _broken(source, at, found, "the whole file: it was cut off")
         yield head & 0x3FF, at + _HEADER, at + length
         at += length
 
@@ -121,7 +122,8 @@ def _epc(data: bytes, start: int, until: int, source: str) -> str:
     """EPCData: a count of bits, then the bits in whole bytes."""
     bits = struct.unpack_from(">H", data, start)[0] if until - start >= 2 else -1
     if bits < 0 or bits % 8 or start + 2 + bits // 8 > until:
-        raise _broken(source, start, f"{bits} bits", "an EPC of whole bytes within its parameter")
+        wrong = f"an EPC of {max(bits, 0)} bits does not fit the parameter"
+        raise _broken(source, start, wrong, "EPCs of whole bytes within their parameters")
     return data[start + 2 : start + 2 + bits // 8].hex().upper()
 
 
@@ -132,13 +134,15 @@ def _parameters(data: bytes, at: int, end: int, source: str) -> Iterator[tuple[i
         if first & 0x80:
             kind, begin = first & 0x7F, at + 1
             if kind not in _TV:
-                raise _broken(source, at, f"parameter {kind}", "a parameter of LLRP 1.0.1 or 1.1")
+                allowed = "parameters of LLRP 1.0.1 or 1.1"
+                raise _broken(source, at, f"there is an unknown parameter ({kind})", allowed)
             stop = begin + struct.calcsize(_TV[kind][1])
         else:
             kind, length = struct.unpack_from(">HH", data, at) if end - at >= 4 else (0, 0)
             kind, begin, stop = kind & 0x3FF, at + 4, at + length
         if stop > end or stop < begin:
-            raise _broken(source, at, f"parameter {kind}", "parameters that end within the message")
+            wrong = f"a parameter ({kind}) goes on behind its message"
+            raise _broken(source, at, wrong, "parameters that end within their message")
         yield kind, begin, stop
         at = stop
 

@@ -32,8 +32,11 @@ def sheet_of_llrp_xml(data: bytes, source: str) -> Sheet:
                 rows.add(len(rows) + 1, _row(element))
                 element.clear()
     except (ParseError, ValueError, LookupError) as error:
-        line = error.position[0] if isinstance(error, ParseError) else None
-        raise InputError.one(source, "", "well-formed XML", line=line, wrong=str(error)) from None
+        line, wrong = None, "is no well-formed XML"
+        if isinstance(error, ParseError):
+            line, wrong = error.position[0], f"no well-formed XML at column {error.position[1] + 1}"
+        todo = "Correct the text there, or write the file anew."
+        raise InputError.one(source, "", todo, line=line, wrong=wrong) from None
     notes = ["LLRP in XML; a line is the number of a tag report"]
     if "FirstSeenTimestampUTC" not in rows.names:
         return sheet_of_reports(rows, source, notes)
@@ -46,7 +49,8 @@ def refuse_document_type(data: bytes, source: str) -> None:
     """Raise InputError where XML declares a document type or entities."""
     found = _NO_DTD.search(data.replace(b"\0", b""))
     if found is not None:
-        raise InputError.one(source, "", "XML without a document type", wrong=found[0].decode())
+        wrong = f"holds {found[0].decode()}, by which a small file can grow without end"
+        raise InputError.one(source, "", "XML without a document type", wrong=wrong)
 
 
 def _row(report: Element) -> dict[str, str]:

@@ -13,6 +13,7 @@ from strategist.survey.answer import to_json
 from strategist.survey.json_text import parse_json
 from strategist.survey.policy import STRICT, Dbm, Listed, Name
 
+MAPPING_FILE = "mapping file"  # in faults: whoever has a file's own name puts it there
 PassesBy = Literal["column", "windows", "pauses"]
 Form = Literal[
     "dbm", "mw", "tenths_dbm", "hundredths_dbm", "minus_dbm", "hex", "pc_epc", "pc_epc_crc", "iso",

@@ -15,9 +15,9 @@ from strategist.survey.faults import FaultList
 from strategist.survey.tables import read_bytes
 
 _OTHERS = (
-    (b"\xd0\xcf\x11\xe0", "a workbook of the old format", "a workbook saved as .xlsx, or CSV"),
-    (b"\x1f\x8b", "a packed file (gzip)", "the file unpacked"),
-    (b"%PDF", "a PDF", "text, a workbook (.xlsx), JSON lines, or LLRP reports"),
+    (b"\xd0\xcf\x11\xe0", "is a workbook of the old format", "Save it as .xlsx, or as CSV."),
+    (b"\x1f\x8b", "is packed (gzip)", "Unpack it."),
+    (b"%PDF", "is a PDF", "text, a workbook (.xlsx), JSON lines, or LLRP reports"),
 )
 BYTES_MAX = 300_000_000  # of one file, read at once
 
@@ -48,7 +48,7 @@ def _bytes(name: str, content: bytes | Path) -> bytes:
         size = len(content)
     if size > BYTES_MAX:
         allowed = f"at most {BYTES_MAX:,} bytes; split the log and give its parts"
-        raise InputError.one(name, "", allowed, wrong=f"{size:,} bytes")
+        raise InputError.one(name, "", allowed, wrong=f"has {size:,} bytes")
     data = read_bytes(content, name, faults) if isinstance(content, Path) else content
     faults.raise_any()
     assert data is not None

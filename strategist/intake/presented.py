@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from strategist.errors import Fault
-from strategist.intake.mapping import ImportMapping, PassesBy
+from strategist.intake.mapping import MAPPING_FILE, ImportMapping, PassesBy
 from strategist.intake.read import Table
 from strategist.intake.runs import Runs
 from strategist.intake.times import NEVER, SECOND
@@ -39,12 +39,18 @@ def way_of(
     windows = runs is not None and "start" in runs.has and "time" in log.times
     if mapping.passes_by is not None:
         lacking = {
-            "column": None if "pass" in log.texts else "a pass column in the log",
-            "windows": None if windows else "times in the log, and start on the run sheet",
-            "pauses": None if "time" in log.times else "a time column in the log",
+            "column": None if "pass" in log.texts else "the log has no pass column",
+            "windows": (
+                None if windows else "the log has no times, or the run sheet no column of starts"
+            ),
+            "pauses": None if "time" in log.times else "the log has no times",
         }[mapping.passes_by]
         if lacking is not None:
-            faults.add(Fault("mapping file", None, "passes_by", mapping.passes_by, lacking))
+            wrong, todo = (
+                f"is {mapping.passes_by}, and {lacking}",
+                "Add it, or tell passes otherwise.",
+            )
+            faults.add(Fault(MAPPING_FILE, None, "passes_by", mapping.passes_by, todo, wrong=wrong))
             return None
         return mapping.passes_by
     by_level = windows and runs is not None and bool(np.isfinite(runs.level).all())
@@ -55,11 +61,13 @@ def way_of(
     if mapping.pause_s is not None and "time" in log.times:
         return "pauses"
     hint = "" if times is None or runs is None else pause_hint(times, runs)
-    allowed = (
-        "a pass column in the log; or times in the log with a run sheet (start, end); or "
-        f'"pause_s": SECONDS in the mapping file, where a pause parts the passes{hint}'
+    todo = (
+        "Give a pass column in the log; or times in the log, and a run sheet with start and end; "
+        "or how long the pauses between passes are (pause_s in the mapping file)"
+        f"{hint}."
     )
-    faults.add(Fault(log.source, None, "pass", "", allowed))
+    wrong = "nothing tells which read is of which pass"
+    faults.add(Fault(log.source, None, "pass", "", todo, wrong=wrong))
     return None
 
 
@@ -117,9 +125,10 @@ def _refuse_overlaps(times: Ints, runs: Runs, rows: Ints, faults: FaultList) -> 
         low, high = np.searchsorted(sorted_times, [start[i], until])
         if high > low:
             before = rows[int(np.argmax(end[:i] == latest[i - 1]))]
-            found = (
-                f"begins before line {runs.lines[before]} ends, and {high - low} reads are in both"
-            )
+            count = high - low
+            reads = "1 read is" if count == 1 else f"{count:,} reads are"
+            other = f"that of line {runs.lines[before]}"
+            found = f"the pass begins before {other} ends, and {reads} in both"
             line = int(runs.lines[rows[i]])
             faults.add(
                 Fault(runs.source, line, "start", "", "passes that do not overlap", wrong=found)
@@ -157,9 +166,15 @@ def _groups(times: Ints, pause_s: float) -> tuple[Ints, Floats]:
 def _ask_for_pause(
     count: int, pauses: Floats, runs: Runs, pause_s: float, faults: FaultList
 ) -> None:
-    found = f"pauses of {pause_s:g} s or more part {count} groups of reads"
-    allowed = f"{len(runs)} groups, as many as rows of {runs.source}{_hint(pauses, len(runs))}"
-    faults.add(Fault("mapping file", None, "pause_s", "", allowed, wrong=found))
+    groups = "1 group" if count == 1 else f"{count:,} groups"
+    found = (
+        f"has {len(runs):,} rows, and pauses of {pause_s:g} s or more make {groups} of the reads"
+    )
+    todo = (
+        "Give another pause (pause_s in the mapping file) so that there are as many"
+        f"{_hint(pauses, len(runs))}."
+    )
+    faults.add(Fault(runs.source, None, None, "", todo, wrong=found))
 
 
 def _hint(pauses: Floats, groups: int) -> str:
@@ -169,8 +184,8 @@ def _hint(pauses: Floats, groups: int) -> str:
     if not 0 < need < len(pauses) or pauses[need - 1] <= pauses[need]:
         return ""
     return (
-        f" (which pauses of more than {pauses[need]:.3g} and up to {pauses[need - 1]:.3g} s give, "
-        "if no row went without reads)"
+        f" (more than {pauses[need]:.3g} and up to {pauses[need - 1]:.3g} s make {groups} groups "
+        "of the reads, which is right if no row went without reads)"
     )
 
 
@@ -211,7 +226,7 @@ def levels_of(
     inside = found.of_row >= 0
     if inside.any() and np.isnan(level[inside]).all():
         specs = log.texts["rospec"].values if "rospec" in log.texts else ()
-        allowed = "a power column in the log, or a level column on the run sheet"
+        allowed = "a column of levels in the log, or on the run sheet"
         if specs:
             allowed += f', or "levels_by_rospec": {{"{specs[0]}": 20}} in the mapping file'
             allowed += f" (ROSpecs {some(list(specs))})"
@@ -219,7 +234,8 @@ def levels_of(
             allowed += (
                 "; the run sheet has several levels for a pass, and no times to tell them apart"
             )
-        faults.add(Fault(log.source, None, "power", "", allowed))
+        wrong = "nothing tells at which level the reads were"
+        faults.add(Fault(log.source, None, "power", "", allowed, wrong=wrong))
     differs = np.isfinite(own) & np.isfinite(of_run) & (np.abs(own - of_run) > 0.051) & inside
     return level, differs
 

@@ -9,9 +9,9 @@ import numpy as np
 
 from strategist.errors import Fault
 from strategist.intake.mapping import TableMapping
-from strategist.intake.recognise import FILES, Column, how_to_say, recognise
+from strategist.intake.recognise import Column, how_to_say, recognise
 from strategist.intake.sheet import Sheet, coded
-from strategist.intake.terms import Kind, Role
+from strategist.intake.terms import ROLES, Kind, Role
 from strategist.intake.times import FORM_WORDS as TIME_WORDS
 from strategist.intake.times import NEVER, Times, forms_of_times, times_of
 from strategist.intake.values import (
@@ -96,7 +96,7 @@ class _Reading:
             line = int(self.lines[np.argmax(column.codes == code)])
             value = column.values[code]
             allowed = why or why_no_epc(value)
-            self.faults.add(Fault(self.source, line, role, value or "nothing", allowed))
+            self.faults.add(Fault(self.source, line, role, value, allowed))
 
     def hint(self, role: Role) -> str | None:
         """How the file's own format says that a column is written."""
@@ -136,15 +136,20 @@ def read_table(
     used = [column for column in columns if column.role is not None]
     if found or not used:
         if not used and not found:
+            say = how_to_say(kind, "columns", {"epc" if kind != "run_sheet" else "pass": "COLUMN"})
             what = (
-                f"Name columns by words of the trade, as in a {FILES[kind]}, or say in a mapping "
-                "file which they are."
+                f"Call its columns {', '.join(ROLES[kind])} (those that it has), or say in a "
+                f"mapping file which they are, as {say}."
             )
             wrong = f"has no column that is recognised: {', '.join(sheet.names)}"
             found.add(Fault(sheet.source, None, None, "", what, wrong=wrong))
         faults.extend(found)
         return None
     loaded, lines = sheet.load([column.place for column in used])
+    if not len(lines):
+        wrong = "has no row below the header"
+        faults.add(Fault(sheet.source, None, None, "", "at least one", wrong=wrong))
+        return None
     texts: dict[Role, Texts] = {c.role: t for c, t in zip(used, loaded, strict=True) if c.role}
     names = {column.role: column.name for column in used if column.role}
     of = _Reading(sheet, kind, mapping, epc_filter, found, lines, names, assumed=list(sheet.notes))

@@ -10,7 +10,7 @@ from typing import Literal
 import numpy as np
 
 from strategist.errors import Fault
-from strategist.intake.mapping import TableMapping
+from strategist.intake.mapping import MAPPING_FILE, TableMapping
 from strategist.intake.sheet import Sheet
 from strategist.intake.terms import ROLES, TERMS, Kind, Role, likeness
 from strategist.intake.times import forms_of_times
@@ -40,12 +40,15 @@ def recognise(sheet: Sheet, kind: Kind, mapping: TableMapping, faults: FaultList
     found: dict[int, tuple[Role, How]] = {}
     for role, name in mapping.columns.items():
         if role not in ROLES[kind]:
-            allowed = f"roles {', '.join(ROLES[kind])}"
-            faults.add(Fault("mapping file", None, f"{kind}.columns", role, allowed))
+            todo = f"Known: {', '.join(ROLES[kind])}."
+            wrong = f'a {FILES[kind]} has no column of the kind "{role}"'
+            faults.add(Fault(MAPPING_FILE, None, f"{kind}.columns", role, todo, wrong=wrong))
         elif name is not None and name not in sheet.names:
             hint = nearest_hint(name, sheet.names)
-            allowed = f"a column of {sheet.source}: {', '.join(sheet.names)}{hint}"
-            faults.add(Fault("mapping file", None, f"{kind}.columns.{role}", name, allowed))
+            todo = f"Give one of its columns: {', '.join(sheet.names)}{hint}."
+            wrong = f'{sheet.source} has no column "{name}"'
+            column = f"{kind}.columns.{role}"
+            faults.add(Fault(MAPPING_FILE, None, column, name, todo, wrong=wrong))
         elif name is not None:
             found[sheet.names.index(name)] = (role, "mapping")
     open_roles = [role for role in ROLES[kind] if role not in mapping.columns]

@@ -39,6 +39,7 @@ class Spelling:
 class _Listed:
     """A row of the tag list."""
 
+    source: str
     line: int
     point: str
     passes: str
@@ -66,11 +67,12 @@ def roster_of(
     sheet = runs is not None and bool({"wanted", "stray"} & runs.has)
     if not says_role and not sheet:
         allowed = (
-            "which tags are wanted: a tag list with columns epc and role (wanted or stray) and, "
-            "where the role changes, pass; or a column wanted on the run sheet"
+            "a tag list with columns epc and role (wanted or stray) and, where the role changes, "
+            "pass; or a column wanted on the run sheet"
         )
         source = tags.source if tags is not None else "tag list"
-        faults.add(Fault(source, None, "role", "", allowed))
+        wrong = "nothing tells which tags are wanted"
+        faults.add(Fault(source, None, "role", "", allowed, wrong=wrong))
         return roster
     for special in (False, True):
         _of_list(rows, passes, roster, faults, special=special)
@@ -78,14 +80,16 @@ def roster_of(
         _of_sheet(_Tags(rows, spelling), runs, roster, faults)
     if not roster.roles and not faults:
         source = tags.source if tags is not None else "run sheet"
-        faults.add(Fault(source, None, "role", "", "at least one tag with a role in a pass"))
+        wrong = "no tag has a role in any pass"
+        faults.add(Fault(source, None, "role", "", "at least one that has", wrong=wrong))
     return roster
 
 
 def _listed(tags: Table, roster: Roster, faults: FaultList) -> list[_Listed]:
     """The rows of the tag list; each says the EPC, and what it carries is noted."""
     if "epc" not in tags.texts:
-        faults.add(Fault(tags.source, None, "epc", "", "a column of EPCs"))
+        wrong = "no column of EPCs is recognised"
+        faults.add(Fault(tags.source, None, "epc", "", "one, called epc", wrong=wrong))
         return []
 
     def texts(role: Role) -> list[str]:
@@ -111,7 +115,8 @@ def _listed(tags: Table, roster: Roster, faults: FaultList) -> list[_Listed]:
         roster.known.add(epc)
         names = tuple(name for name in (read["list"][i], read["label"][i]) if name)
         role = ROLE_WORDS.get(role, "")
-        rows.append(_Listed(line, read["read_point"][i], read["pass"][i], epc, role, names))
+        at = (read["read_point"][i], read["pass"][i])
+        rows.append(_Listed(tags.source, line, *at, epc, role, names))
     return rows
 
 
@@ -139,17 +144,21 @@ def _of_list(
         if not row.role or (row.passes.lower() not in _EVERY) != special:
             continue
         if row.point and row.point not in passes:
-            allowed = f"{some(list(passes))}{nearest_hint(row.point, passes)}"
-            faults.add(Fault("tag list", row.line, "read_point", row.point, allowed))
+            todo = f"Known read points: {some(list(passes))}{nearest_hint(row.point, passes)}."
+            wrong = f'there is no read point "{row.point}"'
+            faults.add(Fault(row.source, row.line, "read_point", row.point, todo, wrong=wrong))
             continue
         for point in [row.point] if row.point else passes:
             named = meant(point, row, faults, alone=len(passes) == 1 or bool(row.point))
             for name in named:
                 key = (point, name, row.epc)
                 if key in said and said[key].role != row.role:
-                    found = f"{row.role} in pass {name}"
-                    allowed = f"one role in a pass; line {said[key].line} says {said[key].role}"
-                    faults.add(Fault("tag list", row.line, "role", "", allowed, wrong=found))
+                    found = (
+                        f"{row.epc} is {row.role} in pass {name}, and {said[key].role} by line "
+                        f"{said[key].line}"
+                    )
+                    allowed = "each tag one role in a pass"
+                    faults.add(Fault(row.source, row.line, "role", "", allowed, wrong=found))
                 said[key] = row
                 roster.roles[key] = row.role
 
@@ -169,8 +178,9 @@ class _Meant:
         named, unknown = self._kept[point, cell]
         if unknown and alone:
             known = self._order[point]
-            allowed = f"a pass of the log or the run sheet: {some(known)}"
-            faults.add(Fault("tag list", row.line, "pass", unknown[0], allowed))
+            todo = f"Known passes, by the log and the run sheet: {some(known)}."
+            wrong = f'there is no pass "{unknown[0]}"'
+            faults.add(Fault(row.source, row.line, "pass", unknown[0], todo, wrong=wrong))
         return named
 
     def _find(self, point: str, cell: str) -> tuple[list[str], list[str]]:
@@ -229,8 +239,11 @@ def _of_sheet(tags: _Tags, runs: Runs, roster: Roster, faults: FaultList) -> Non
                 for epc in found or ():
                     key = (runs.points[i], runs.passes[i], epc)
                     if said.get(key, (line, place))[1] != place:
-                        twice = f"{epc} is stray in pass {runs.passes[i]}"
-                        allowed = f"one role in a pass; line {said[key][0]} says it is wanted"
+                        twice = (
+                            f"{epc} is stray in pass {runs.passes[i]}, and wanted by line "
+                            f"{said[key][0]}"
+                        )
+                        allowed = "each tag one role in a pass"
                         faults.add(Fault(runs.source, line, place, "", allowed, wrong=twice))
                     said[key] = (line, place)
                     roster.roles[key] = place
@@ -243,6 +256,6 @@ def _ask_for_names(unknown: dict[tuple[str, str], int], runs: Runs, faults: Faul
     for place in dict.fromkeys(place for place, _ in unknown):
         words = [word for of, word in unknown if of == place]
         line = unknown[place, words[0]]
-        allowed = "EPCs, or a tag list with these words as label or list of its tags"
-        wrong = f"names no known tag: {some(words)}"
+        allowed = "EPCs, or a tag list in which these words are the label or the list of tags"
+        wrong = f"no known tag is called so: {some(words)}"
         faults.add(Fault(runs.source, line, place, "", allowed, wrong=wrong))

@@ -58,8 +58,9 @@ def runs_of(table: Table, clocks: Clocks | None, point: str, faults: FaultList) 
         passes = [f"p{i:0{max(4, len(str(count)))}d}" for i in range(1, count + 1)]
         assumed.append(f"each of the {count} rows of the run sheet is a pass, numbered from p0001")
         if "power" in table.texts:
-            allowed = "a column that says which rows are one pass at several levels"
-            faults.add(Fault(table.source, None, "pass", "", allowed))
+            wrong = "no column tells which rows are one pass at several levels"
+            allowed = "a column with the number or name of the pass in each row"
+            faults.add(Fault(table.source, None, "pass", "", allowed, wrong=wrong))
     for row in [i for i, name in enumerate(passes) if not name]:
         allowed = "the number or name of the pass"
         faults.add(Fault(table.source, int(table.lines[row]), "pass", "", allowed))
@@ -156,7 +157,8 @@ def _windows(
     assert start is not None
     lacking = np.flatnonzero(start == NEVER)
     for row in lacking:
-        faults.add(Fault(table.source, int(table.lines[row]), "start", "", "when the pass began"))
+        allowed = "the time at which the pass began"
+        faults.add(Fault(table.source, int(table.lines[row]), "start", "", allowed))
     if end is None:
         end = np.full(len(start), NEVER)
     if "duration" in table.numbers:

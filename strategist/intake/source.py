@@ -47,7 +47,7 @@ def _sheet(sheets: list[Sheet], kind: Kind, of: TableMapping) -> Sheet:
     if of.sheet is not None:
         if of.sheet not in parts:
             raise InputError.one(
-                source, "", f"a sheet of it: {', '.join(parts)}", wrong=f'no sheet "{of.sheet}"'
+                source, "", f"one of {', '.join(parts)}", wrong=f'there is no sheet "{of.sheet}"'
             )
         return sheets[parts.index(of.sheet)]
     fit = []
@@ -58,6 +58,6 @@ def _sheet(sheets: list[Sheet], kind: Kind, of: TableMapping) -> Sheet:
             fit.append(sheet)
     if len(fit) != 1:
         say = how_to_say(kind, "sheet", parts[0])
-        allowed = f"the sheet to take; say which in the mapping file, as {say}"
-        raise InputError.one(source, "", allowed, wrong=f"sheets {', '.join(parts)}")
+        todo = f"Say which to take in the mapping file, as {say}."
+        raise InputError.one(source, "", todo, wrong=f"has several sheets: {', '.join(parts)}")
     return replace(fit[0], notes=(*fit[0].notes, f'sheet "{fit[0].part}" is taken'))

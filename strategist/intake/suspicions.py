@@ -18,7 +18,7 @@ from strategist.intake.mapping import ImportMapping
 from strategist.intake.runs import Runs
 from strategist.intake.times import NEVER
 from strategist.survey.case import Case
-from strategist.survey.order import natural, some
+from strategist.survey.order import figure, natural, some
 from strategist.survey.records import Bools, Ints
 from strategist.survey.soundness import soundness
 from strategist.survey.texts import Texts
@@ -74,7 +74,7 @@ def _clocks(of: Evidence) -> Iterator[Suspicion]:
     if of.offset is not None:
         advice = (
             'Compare the two clocks; if they differ so, say "clock_offset_s": '
-            f"{of.mapping.clock_offset_s + of.offset.seconds:g} in the mapping file."
+            f"{figure(of.mapping.clock_offset_s + of.offset.seconds)} in the mapping file."
         )
         yield Suspicion(None, "clocks_differ", of.offset.text(), advice, "weak")
 

@@ -36,7 +36,7 @@ def sheets_of_workbook(data: bytes, source: str) -> list[Sheet]:
     try:
         book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=False)
     except Exception as error:  # openpyxl raises whatever its parts do
-        raise _broken(source, error) from None
+        raise _broken(source) from error
     found = []
     try:
         for sheet in book.worksheets:
@@ -46,17 +46,17 @@ def sheets_of_workbook(data: bytes, source: str) -> list[Sheet]:
     except InputError:
         raise
     except Exception as error:
-        raise _broken(source, error) from None
+        raise _broken(source) from error
     finally:
         book.close()
     if not found:
-        raise InputError.one(source, "", "a header line and rows", wrong="empty sheets")
+        raise InputError.one(source, "", "a header line and rows", wrong="holds empty sheets alone")
     return found
 
 
-def _broken(source: str, error: Exception) -> InputError:
-    why = " ".join(str(error).split())[:100] or type(error).__name__
-    return InputError.one(source, "", "a whole workbook (.xlsx)", wrong=why)
+def _broken(source: str) -> InputError:
+    todo = "Open it in a spreadsheet program and save it again as .xlsx, or as CSV."
+    return InputError.one(source, "", todo, wrong="cannot be read as a workbook (.xlsx)")
 
 
 def _refuse_hostile(data: bytes, source: str) -> None:
@@ -66,14 +66,14 @@ def _refuse_hostile(data: bytes, source: str) -> None:
             unpacked = sum(part.file_size for part in parts)
             if len(parts) > _PARTS_MAX:
                 allowed = f"at most {_PARTS_MAX:,} parts"
-                raise InputError.one(source, "", allowed, wrong=f"{len(parts):,} parts")
+                raise InputError.one(source, "", allowed, wrong=f"has {len(parts):,} parts")
             if unpacked > _UNPACKED_MAX:
                 allowed = f"at most {_UNPACKED_MAX:,} bytes unpacked; export it as CSV"
-                raise InputError.one(source, "", allowed, wrong=f"{unpacked:,} bytes unpacked")
+                raise InputError.one(source, "", allowed, wrong=f"has {unpacked:,} bytes unpacked")
             for part in parts:
                 ratio = part.file_size / max(part.compress_size, 1)
                 if part.file_size > _RATIO_FROM and ratio > _RATIO_MAX:
-                    found = f"{part.filename}, packed {ratio:.0f} to 1"
+                    found = f"its part {part.filename} is packed {ratio:.0f} to 1"
                     raise InputError.one(source, "", f"at most {_RATIO_MAX} to 1", wrong=found)
                 if part.filename.endswith((".xml", ".rels")):
                     with packed.open(part) as file:
@@ -81,7 +81,7 @@ def _refuse_hostile(data: bytes, source: str) -> None:
     except InputError:
         raise
     except Exception as error:  # zipfile and zlib raise whatever their parts do
-        raise _broken(source, error) from None
+        raise _broken(source) from error
 
 
 def _table(sheet: Any, source: str) -> Sheet | None:
@@ -92,10 +92,10 @@ def _table(sheet: Any, source: str) -> Sheet | None:
     for number, row in enumerate(sheet.iter_rows(), 1):
         if number > _ROWS_MAX:
             raise InputError.one(
-                source, "", f"at most {_ROWS_MAX:,}", wrong=f"more than {_ROWS_MAX:,} rows"
+                source, "", f"at most {_ROWS_MAX:,}", wrong=f"has more than {_ROWS_MAX:,} rows"
             )
         if len(row) > COLUMNS_MAX:
-            found = f"{len(row):,} columns"
+            found = f"the row has {len(row):,} columns"
             raise InputError.one(
                 source, "", f"at most {COLUMNS_MAX:,} columns", line=number, wrong=found
             )
@@ -105,16 +105,15 @@ def _table(sheet: Any, source: str) -> Sheet | None:
             cells += len(values)
         if cells > _CELLS_MAX:
             allowed = f"at most {_CELLS_MAX:,} cells; export it as CSV"
-            raise InputError.one(source, "", allowed, wrong=f"more than {_CELLS_MAX:,} cells")
+            raise InputError.one(source, "", allowed, wrong=f"has more than {_CELLS_MAX:,} cells")
     return _of_rows(rows, source, sheet.title) if rows else None
 
 
 def _value(cell: Any, source: str) -> Any:
     if getattr(cell, "data_type", "") == "f":
-        found, where = f"a formula in {cell.coordinate}", cell.row
-        raise InputError.one(
-            source, "", "values; copy and paste them as values", line=where, wrong=found
-        )
+        found, where = f"cell {cell.coordinate} holds a formula", cell.row
+        todo = "Copy the cells and paste them as values."
+        raise InputError.one(source, "", todo, line=where, wrong=found)
     return cell.value
 
 
@@ -138,7 +137,11 @@ def _of_rows(rows: Sequence[tuple[int, list[Any]]], source: str, part: str) -> S
     if len(set(full)) < len(full):
         twice = next(name for name in full if full.count(name) > 1)
         raise InputError.one(
-            source, "", "each column name once", line=rows[at][0], wrong=f'column "{twice}" twice'
+            source,
+            "",
+            "each column name once",
+            line=rows[at][0],
+            wrong=f'the column name "{twice}" stands more than once',
         )
     notes = [f"{at} rows before the header were left out"] if at else []
     lines = [number for number, _ in body]

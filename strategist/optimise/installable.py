@@ -9,6 +9,7 @@ from strategist.radio.dwell import failed_reads, field_of, fits, step_time
 from strategist.radio.lawful import lawful_at, strictest_radio
 from strategist.survey.policy import SAME_DB, Policy
 from strategist.survey.records import Survey
+from strategist.survey.score import turns_of
 from strategist.tags.mask import EPC_START
 
 __all__ = ["installable"]
@@ -61,5 +62,5 @@ def _fits(strategy: Strategy, policy: Policy, survey: Survey) -> bool:
     fields = [(mask.pointer, mask.length) for mask in strategy.masks]
     time = policy.time.listening(strategy.step_s)
     step = step_time(time, field_of(survey, time), fields, failed_reads(survey, time))
-    dwell_s = time.dwell_s
-    return step is None or dwell_s is None or fits(len(strategy.levels_dbm), step.worst_s, dwell_s)
+    turns = len(strategy.levels_dbm) * turns_of(survey, time, strategy.score)
+    return step is None or time.dwell_s is None or fits(turns, step.worst_s, time.dwell_s)

@@ -32,7 +32,8 @@ class Columns(NamedTuple):
     `antenna`, `level` (OFF: off), `cutoff` (dBm), `place` (−1: off) and `breadth` (wanted tags
     heard) are those of a column, `of_place` the antenna of a place. Its entries, from
     `begin[place]` on, are the rows that it hears with the highest `column` that keeps each,
-    descending. `cost` is what a row costs where it is missed, or stray.
+    descending. `cost` is what a row costs where it is missed, or stray. At most `most_on` antennas
+    may be on.
     """
 
     antenna: Ints
@@ -46,6 +47,7 @@ class Columns(NamedTuple):
     column: Ints
     wanted: Bools
     cost: Floats
+    most_on: int
 
 
 def cutoffs_of(problem: ByAntenna) -> dict[tuple[int, int], Floats]:
@@ -100,6 +102,7 @@ def columns_of(problem: ByAntenna, cutoffs: Cutoffs, rows: Rows) -> Columns:
         column=np.concatenate([*column, none]),
         wanted=rows.wanted,
         cost=rows.weight * np.where(rows.wanted, problem.loss.missed, problem.loss.stray),
+        most_on=problem.most_on,
     )
 
 

@@ -9,6 +9,7 @@ The model of `model` with, in place of one cutoff for all, for antenna a, trim �
     one trim    Σ_τ o[a, τ] ≤ 1,  Σ_a w[a, 0, last] ≥ 1
     settable    y[l] + Σ_τ (o[a, τ] : a cannot be set to l + τ, or that was not surveyed) ≤ 1
     cutoff      w[a, τ, i] ≤ w[a, τ, i + 1] ≤ o[a, τ]
+    in turn     Σ_l y[l] + (steps − ⌊turns ÷ n⌋) b[n] ≤ steps,  b[n] = 1 where n antennas are on
     a read      E[r, l] ≥ e[r, a, l] for each a,  E[r, l] ≤ Σ_a e[r, a, l],
                 e[r, a, l] = Σ_τ w[a, τ, i(r, a, l + τ)]
 
@@ -35,7 +36,7 @@ from strategist.survey.policy import DECIMALS, SAME_DB
 from strategist.survey.profile import Profile
 from strategist.survey.records import Floats, Ints, Survey
 
-__all__ = ["Trimmed", "prove_own_ladders", "terms"]
+__all__ = ["Trimmed", "profile_of", "prove_own_ladders", "terms"]
 
 
 @dataclass(frozen=True)
@@ -51,15 +52,24 @@ class Trimmed:
 
 
 def prove_own_ladders(
-    base: Problem, heard: ByAntenna, survey: Survey, clock: Clock, seed: int = 0
+    base: Problem,
+    heard: ByAntenna,
+    survey: Survey,
+    clock: Clock,
+    *,
+    seed: int = 0,
+    turns: int | None = None,
 ) -> Trimmed:
     """The least excess and loss over all trims, cutoffs by antenna, ladders and mask chains.
 
     `heard` has the roster entries of the survey as its rows; of `base` the masks and steps serve.
+    Steps times antennas that are on are at most `turns` (None: any number).
     """
     on, bound, proven, effort = None, (0.0, 0.0), False, {"nodes": 0}
     try:
         model = OwnLadders(base, heard, survey, clock)
+        if turns is not None:
+            model.in_turn(turns)
         for name, objective, constant in model.least():
             mip = model.aim(objective)
             effort |= {"variables": len(mip.variables()), "rows": len(mip.constraints)}
@@ -104,6 +114,30 @@ def terms(heard: ByAntenna, survey: Survey) -> int:
     return sum(int(reads[a, at[at >= 0]].sum()) for a, at in enumerate(shifts))
 
 
+def by_pass(survey: Survey) -> Ints:
+    """The roster entries, sorted by pass."""
+    entries: Ints = np.argsort(survey.roster_pass, kind="stable")
+    return entries
+
+
+def profile_of(base: Problem, heard: ByAntenna, survey: Survey) -> tuple[Profile, Ints]:
+    """One row for each roster entry, whose number is told, and one group for each pass; no reads
+    yet."""
+    entry, passes = by_pass(survey), len(survey.pass_ids)
+    profile = replace(
+        base.profile,
+        levels_dbm=survey.levels_dbm,
+        row_pass=survey.roster_pass[entry],
+        row_class=heard.row_class[entry],
+        row_wanted=survey.roster_wanted[entry],
+        row_count=np.ones(len(entry), np.int64),
+        rssi=np.full((len(entry), len(survey.levels_dbm)), -np.inf),
+        pass_count=np.ones(passes, np.int64),
+        group_of=np.arange(passes),
+    )
+    return profile, entry
+
+
 class OwnLadders(Model):
     """The PuLP model, and the way back from its variables to trims and cutoffs."""
 
@@ -115,7 +149,7 @@ class OwnLadders(Model):
             np.searchsorted(cutoffs, heard.rssi[:, a], "right") - 1
             for a, cutoffs in enumerate(self.cutoffs)
         ]
-        self.entry = np.argsort(survey.roster_pass, kind="stable")
+        self.entry = by_pass(survey)
         self._begin(replace(base, profile=self._profile(base, survey), top_fixed=False), clock)
         self._reported = self._walk(self.problem.profile, 0, 0)
 
@@ -127,25 +161,13 @@ class OwnLadders(Model):
         return np.unique(settable_at_most(values, self.heard.step_db))
 
     def _profile(self, base: Problem, survey: Survey) -> Profile:
-        """One row for each roster entry and one group for each pass; a read (0) wherever some
-        antenna with some trim has one."""
-        entry, heard = self.entry, self.heard
-        read = np.zeros((len(entry), len(survey.levels_dbm)), bool)
+        """A read (0) wherever some antenna with some trim has one."""
+        profile, entry = profile_of(base, self.heard, survey)
+        read = np.zeros(profile.rssi.shape, bool)
         for a, shifts in enumerate(self.shifts):
             for at in shifts:
-                read[:, at >= 0] |= np.isfinite(heard.rssi[entry, a])[:, at[at >= 0]]
-        passes = len(survey.pass_ids)
-        return replace(
-            base.profile,
-            levels_dbm=survey.levels_dbm,
-            row_pass=survey.roster_pass[entry],
-            row_class=heard.row_class[entry],
-            row_wanted=survey.roster_wanted[entry],
-            row_count=np.ones(len(entry), np.int64),
-            rssi=np.where(read, 0.0, -np.inf),
-            pass_count=np.ones(passes, np.int64),
-            group_of=np.arange(passes),
-        )
+                read[:, at >= 0] |= np.isfinite(self.heard.rssi[entry, a])[:, at[at >= 0]]
+        return replace(profile, rssi=np.where(read, 0.0, -np.inf))
 
     def _cutoff(self) -> list[pulp.LpVariable]:
         """One trim, settable, cutoff: as above; there is none that all antennas share."""
@@ -166,6 +188,15 @@ class OwnLadders(Model):
                 self.mip += y + pulp.lpSum(cannot) <= 1
         self.mip += pulp.lpSum(w[-1] for (_, t), w in self.w.items() if t == 0) >= 1
         return []
+
+    def in_turn(self, turns: int) -> None:
+        """In turn: as above."""
+        on, steps = pulp.lpSum(self.o.values()), self.problem.steps_max
+        antennas = len(self.shifts)
+        for n in range(2, antennas + 1):
+            b = binary("b", n)
+            self.mip += on <= n - 1 + (antennas - n + 1) * b
+            self.mip += pulp.lpSum(self.y) + (steps - min(steps, turns // n)) * b <= steps
 
     def _reads(self, profile: Profile) -> Reads:
         """E[r, l] with its rows."""

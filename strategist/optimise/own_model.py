@@ -12,6 +12,7 @@ With e[r, a] = Σ_l w[a, l, i(r, a, l)], where v[a, l, i(r, a, l)] is the highes
 read reaches, and t[k] = Σ_j (s[j] : j lets class k through):
 
     one level        Σ_l w[a, l, last] ≤ 1
+    turns            Σ_a Σ_l w[a, l, last] ≤ how many antennas may be on
     cutoff           w[a, l, i] ≤ w[a, l, i + 1]
     masks            Σ_j s[j] = 1
     wanted r         u[r] ≤ Σ_a e[r, a],  u[r] ≤ t[k(r)]
@@ -177,11 +178,15 @@ class OwnModel:
         self._stray()
 
     def _one_level(self) -> None:
-        """Σ_l w[a, l, last] ≤ 1."""
-        for a in range(len(self.problem.allowed)):
+        """Σ_l w[a, l, last] ≤ 1, and over all antennas no more than may be on."""
+        antennas, every = range(len(self.problem.allowed)), []
+        for a in antennas:
             last = [self.w[(*p, len(v) - 1)] for p, v in self.columns.items() if p[0] == a]
             if last:
                 self.mip += pulp.lpSum(last) <= 1
+            every += last
+        if self.problem.most_on < len(antennas) and every:
+            self.mip += pulp.lpSum(every) <= self.problem.most_on
 
     def _cutoff(self) -> None:
         """w[a, l, i] ≤ w[a, l, i + 1]."""

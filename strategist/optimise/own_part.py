@@ -3,66 +3,100 @@
 What powers and cutoffs come to at one level for each antenna, with any mask chain, is proven.
 Trims and offsets that say the same make a score, and the choice with that score is a part as any
 other: its search adds ladders, whose steps all keep the trims, and looks for the cutoff that stands
-the guards best. Where reads are few, a model (`own_ladders`) proves over ladders with all trims and
-cutoffs, too; else those with others are not searched.
+the guards best. Over ladders with all trims and cutoffs a model (`own_ladders`) proves where reads
+are few, boxes of them (`own_boxes`) where they are more; where neither closes, those with others
+are not searched.
 """
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
-from strategist.optimise.chains import Chains
+from strategist.errors import InputError
+from strategist.optimise.archive import Bound
 from strategist.optimise.clock import Clock
-from strategist.optimise.guarded import guarded_peaks
+from strategist.optimise.own_boxes import prove_over_boxes
+from strategist.optimise.own_heard import by_antenna, selections
 from strategist.optimise.own_ladders import Trimmed, prove_own_ladders, terms
 from strategist.optimise.own_model import Proven, prove_own_powers
 from strategist.optimise.own_powers import OFF, ByAntenna, Own, settable_at_most
 from strategist.optimise.problem import Answer, Problem, pose
-from strategist.optimise.scores import Part, Parts
-from strategist.radio.lawful import lawful_at
+from strategist.optimise.scores import Part, Parts, dwells_of
+from strategist.radio.dwell import steps_by_masks, turns_by_masks
 from strategist.survey.policy import DECIMALS, SAME_DB, Policy
-from strategist.survey.profile import peaks
-from strategist.survey.records import Bools, Ints, Survey
-from strategist.survey.score import OFFSET_DB_MAX, Peak, in_time, scored
+from strategist.survey.records import Bools, Survey
+from strategist.survey.score import OFFSET_DB_MAX, Peak, in_time, scored, turns_of
 
-__all__ = ["OwnPowers", "by_antenna", "is_own", "with_own_powers"]
+__all__ = ["OwnPowers", "is_own", "over_boxes", "with_own_powers"]
 
-_SELECTIONS_MAX = 300  # of mask chains that the model chooses from
-_LOOKED_AT = 3_000  # selections that are held against each other
 _TERMS_MAX = 1_500  # of the model of ladders: some seconds, and soon far more beyond
 
 
 @dataclass(frozen=True, eq=False)
-class OwnPowers:
-    """What was proven at one level for each antenna; no mask chain that was not chosen from there
-    loses less than `left_out` (inf: all were). `ladders` is what was proven over ladders with all
-    trims and cutoffs (None: they were not searched); `settled` whether none of these can be
-    better: there are no ladders, or nothing is lost."""
+class AtDwell:
+    """What was proven with one dwell of a step, at one level for each antenna; no mask chain that
+    was not chosen from there loses less than `left_out` (inf: all were). `ladders` is what was
+    proven over ladders with all trims and cutoffs (None: they were not searched); `settled` whether
+    none of these can be better: there are no ladders, or nothing is lost. `here` is the choice."""
 
+    here: _At
     proven: Proven
     left_out: float
     settled: bool = False
     ladders: Trimmed | None = None
 
     @property
-    def at_one_level(self) -> tuple[float, float]:
+    def at_one_level(self) -> Bound:
         """Excess and loss that no powers and cutoffs by antenna are below, at one level each."""
         bound = self.proven.bound
         return bound if self.left_out == np.inf else min(bound, (0.0, self.left_out))
 
     @property
-    def bound(self) -> tuple[float, float]:
+    def bound(self) -> Bound:
         """The same of all that was searched, with ladders where these were."""
-        return min(self.at_one_level, self.ladders.bound) if self.ladders else self.at_one_level
+        if self.ladders is None or not self.ladders.proven:
+            return self.at_one_level
+        return min(self.at_one_level, self.ladders.bound)
 
     @property
     def all_ladders(self) -> bool:
         """Whether ladders with any trims and cutoffs by antenna were searched."""
-        return self.settled or self.ladders is not None
+        return self.settled or (self.ladders is not None and self.ladders.proven)
+
+
+@dataclass(frozen=True, eq=False)
+class OwnPowers:
+    """What was proven of own powers and cutoffs, with each dwell of a step that may be chosen."""
+
+    dwells: tuple[AtDwell, ...]
+
+    @property
+    def proven(self) -> Proven:
+        """The best at one level for each antenna."""
+        return min((one.proven for one in self.dwells), key=lambda proven: proven.key)
+
+    @property
+    def at_one_level(self) -> Bound:
+        return min(one.at_one_level for one in self.dwells)
+
+    @property
+    def bound(self) -> Bound:
+        return min(one.bound for one in self.dwells)
+
+    @property
+    def all_ladders(self) -> bool:
+        return all(one.all_ladders for one in self.dwells)
+
+    @property
+    def _bound_of_ladders(self) -> float:
+        """A loss that no ladder with own powers and cutoffs is below, whether searched or not."""
+        known = (one.ladders.bound[1] if one.ladders else 0.0 for one in self.dwells)
+        return min(known)
 
     def bounding(self, answer: Answer) -> Answer:
         """The best answer of all parts with a bound that holds for own powers, too.
@@ -79,12 +113,16 @@ class OwnPowers:
 
     def to_json(self) -> dict[str, Any]:
         """What a result says of it."""
-        proven = self.proven
+        effort: Counter[str] = Counter()
+        for one in self.dwells:
+            effort.update(dict(one.proven.effort))
+            effort.update(dict(one.ladders.effort) if one.ladders else {})
         return {
-            "loss_at_one_level": proven.key[1],
+            "loss_at_one_level": self.proven.key[1],
             "bound_at_one_level": self.at_one_level[1],
             "ladders": "all" if self.all_ladders else "shared_or_best_powers",
-            **dict(proven.effort),
+            **({"bound_of_ladders": self._bound_of_ladders} if not self.all_ladders else {}),
+            **effort,
         }
 
 
@@ -102,124 +140,133 @@ def with_own_powers(
 
     None is added where no antenna is worth switching on, or where a part says the same already.
     """
-    base = parts.parts[0].problem
-    step_s = policy.time.steps_s[-1]
-    heard = in_time(survey, step_s)
-    through, left_out = _selections(base, heard, clock)
-    problem = by_antenna(heard, policy, base, through)
-    proven = prove_own_powers(problem, clock, seed)
-    settled = base.steps_max == 1 or proven.key[:2] == (0.0, 0.0)
-    found = OwnPowers(proven, left_out, settled)
-    score = _score(problem, proven.own, heard, policy)
-    parts = _with_score(parts, problem, score, survey, policy)
-    if settled or not _few(problem, base, heard, policy):
-        return parts, found
-    trimmed = prove_own_ladders(base, problem, heard, clock, seed)
-    score = _peak(problem, trimmed.on, heard, policy) if trimmed.on else None
-    parts = _with_score(parts, problem, score, survey, policy)
-    return parts, replace(found, ladders=trimmed if trimmed.proven else None)
+    base = max((part.problem for part in parts.parts), key=lambda one: one.slots)
+    dwells = dwells_of(survey, policy)
+    through, left_out = selections(base, survey, clock)
+    found: list[AtDwell] = []
+    for number, step_s in enumerate(dwells):
+        own = clock
+        if clock.left is not None and len(dwells) > 1:
+            own = Clock(clock.left / (len(dwells) - number), now=clock.now)
+        try:
+            here = _At(survey, policy, base, step_s, through)
+        except InputError:
+            continue  # no step of this dwell fits
+        parts, one = here.searched(parts, left_out, own, seed)
+        found.append(one)
+    return parts, OwnPowers(tuple(found))
 
 
-def _few(problem: ByAntenna, base: Problem, heard: Survey, policy: Policy) -> bool:
-    """Whether the model of ladders is small enough, and says all that may be chosen."""
-    of_masks = base.slots * base.profile.classes * len(base.candidates.masks)
-    of_reads = terms(problem, heard)
-    one_dwell = not isinstance(policy.time.step_s, tuple)
-    small = of_reads > 0 and of_reads * (1 + base.slots) + of_masks <= _TERMS_MAX
-    return small and one_dwell and "power" in policy.allow
+def over_boxes(own: OwnPowers, parts: Parts, best: Answer, clock: Clock) -> tuple[Parts, OwnPowers]:
+    """The parts and what is proven, with ladders of own powers and cutoffs that the model did not
+    prove, as far as boxes of them can be ruled out (`own_boxes`) in the time left.
 
-
-def _with_score(
-    parts: Parts, problem: ByAntenna, score: Peak | None, survey: Survey, policy: Policy
-) -> Parts:
-    if score is None or any(part.problem.score == score for part in parts.parts):
-        return parts
-    more = _part(parts, problem, score, survey, policy)
-    return replace(parts, parts=(*parts.parts, more), scores=parts.scores + 1)
-
-
-def by_antenna(survey: Survey, policy: Policy, base: Problem, through: Bools) -> ByAntenna:
-    """What each antenna of a completely surveyed read point hears, with what it may be set to.
-
-    `base` is any problem of the read point; of it the masks serve.
+    `best` is the best of the parts. None are looked at where the level may not be chosen.
     """
-    named = survey.read_antenna
-    assert named is not None
-    alone = [survey.with_reads(named == antenna) for antenna in survey.antennas]
-    rssi = np.stack([peaks(one) for one in alone], axis=1)
-    guarded = np.stack([guarded_peaks(one, policy.guard) for one in alone], axis=1)
-    return ByAntenna(
-        wanted=survey.roster_wanted,
-        weight=np.ones(len(survey.roster_tag)),
-        row_class=base.candidates.tag_class[survey.roster_tag],
-        rssi=rssi,
-        guarded=guarded,
-        allowed=np.array([_levels(survey, policy, antenna) for antenna in survey.antennas]),
-        through=through,
-        loss=policy.loss,
-        limits=policy.limits,
-        passes=len(survey.pass_ids),
-        step_db=policy.reader.rssi_step_db,
-        cutoffs="cutoff" in policy.allow,
-    )
+    dwells = list(own.dwells)
+    if best.key[:2] == (0.0, 0.0):
+        return parts, OwnPowers(tuple(replace(one, settled=True) for one in dwells))
+    for number, one in enumerate(dwells):
+        if not one.all_ladders and "power" in one.here.policy.allow:
+            left = clock.left
+            part = clock if left is None else Clock(left / (len(dwells) - number), now=clock.now)
+            parts, dwells[number] = one.here.over_boxes(parts, one, best, part)
+    return parts, OwnPowers(tuple(dwells))
 
 
-def _levels(survey: Survey, policy: Policy, antenna: int) -> Bools:
-    """Which levels are lawful for an antenna and can be set; without power to choose, the highest
-    of them."""
-    lawful = lawful_at(survey.levels_dbm, policy.radio_of(antenna))
-    may: Bools = ~np.isin(survey.levels_dbm, lawful.levels_above_dbm)
-    may &= np.array([policy.reader.can_set_level(level) for level in survey.levels_dbm.tolist()])
-    if "power" not in policy.allow and may.any():
-        may = np.arange(len(may)) == np.flatnonzero(may).max()
-    return may
+class _At:
+    """The choice with one dwell of a step: what antennas hear in it, and the steps that fit.
 
-
-def _selections(base: Problem, survey: Survey, clock: Clock) -> tuple[Bools, float]:
-    """What mask chains can let through, without what another is at least as good as; and a loss
-    that none which is lacking is below (inf: none is lacking).
-
-    The likeliest come first. Classes that were not presented count for nothing.
+    Where masks make a step longer, as many antennas may have a turn as do without any: bounds then
+    hold, and what is chosen is one of the parts, with the steps that fit.
     """
-    tables, left_out = [], np.inf
-    chains = Chains(base, clock)
-    for masks in range(base.slots + 1):
-        if masks and chains.joins(masks):
-            left_out = 0.0
-            break
-        tables.append(chains.listed(masks))
-    through = np.concatenate([one.unpack(slice(None)) for one in tables])
-    classes, loss = base.candidates.tag_class[survey.roster_tag], base.policy.loss
-    missed, stray = (
-        cost * np.bincount(classes[survey.roster_wanted == role], minlength=through.shape[1])
-        for cost, role in ((loss.missed, True), (loss.stray, False))
-    )
-    kept_back = ~through @ missed
-    order = np.argsort(kept_back + through @ stray, kind="stable")
-    through, kept_back = through[order], kept_back[order]
-    looked_at = _undominated(through[:_LOOKED_AT], missed > 0, stray > 0)
-    dropped = np.concatenate([looked_at[_SELECTIONS_MAX:], np.arange(_LOOKED_AT, len(through))])
-    left_out = min(left_out, float(kept_back[dropped].min(initial=np.inf)))
-    return through[looked_at[:_SELECTIONS_MAX]], left_out
 
+    def __init__(
+        self, survey: Survey, policy: Policy, base: Problem, step_s: float | None, through: Bools
+    ) -> None:
+        self.survey = survey
+        self.chosen = step_s if isinstance(policy.time.step_s, tuple) else None
+        self.policy = replace(policy, time=policy.time.listening(step_s))
+        self.heard = in_time(survey, self.policy.time.steps_s[-1])
+        fields = [(mask.pointer, mask.length) for mask in base.candidates.masks]
+        turns = turns_by_masks(survey, self.policy.time, fields, base.slots)
+        most = policy.reader.ladder_steps_max if "ladder" in policy.allow else 1
+        steps = steps_by_masks(survey, self.policy.time, fields, base.slots, most)
+        self.base = replace(base, steps_by_masks=steps, slots=min(base.slots, len(steps) - 1))
+        self.turns = turns[0] if turns and policy.time.in_turn else None
+        self.problem = by_antenna(self.heard, self.policy, self.base, through)
+        self.problem = replace(self.problem, on_max=self.turns)
 
-def _undominated(through: Bools, wanted: Bools, stray: Bools) -> Ints:
-    """The selections, by number, without those that another is at least as good as: it lets
-    through all their wanted classes and no further stray ones, both where a class has both roles.
-    """
-    kept: list[int] = []
-    for number, row in enumerate(through):
-        some = through[kept]
-        loses = (row & ~some)[:, wanted].any(axis=1) | (some & ~row)[:, stray].any(axis=1)
-        if loses.all():
-            kept.append(number)
-    for number in kept.copy():
-        some = through[[one for one in kept if one != number]]
-        row = through[number]
-        loses = (row & ~some)[:, wanted].any(axis=1) | (some & ~row)[:, stray].any(axis=1)
-        if not loses.all():
-            kept.remove(number)
-    return np.array(kept, np.int64)
+    def searched(
+        self, parts: Parts, left_out: float, clock: Clock, seed: int
+    ) -> tuple[Parts, AtDwell]:
+        """The parts with those of the best own powers and cutoffs, and what is proven of them."""
+        problem = self.problem
+        proven = prove_own_powers(problem, clock, seed)
+        settled = self.base.steps_max == 1 or proven.key[:2] == (0.0, 0.0)
+        found = AtDwell(self, proven, left_out, settled)
+        parts = self._with(parts, _score(problem, proven.own, self.heard, self.policy))
+        if settled or not self._few():
+            return parts, found
+        trimmed = prove_own_ladders(
+            self.base, problem, self.heard, clock, seed=seed, turns=self.turns
+        )
+        if trimmed.on:
+            parts = self._with(parts, _peak(problem, trimmed.on, self.heard, self.policy))
+        return parts, replace(found, ladders=trimmed if trimmed.proven else None)
+
+    def over_boxes(
+        self, parts: Parts, one: AtDwell, best: Answer, clock: Clock
+    ) -> tuple[Parts, AtDwell]:
+        """The same where reads are many, by boxes of trims and cutoffs, against the best of all
+        parts."""
+        trimmed = prove_over_boxes(
+            self.base,
+            self.problem,
+            self.heard,
+            clock,
+            beat=(best.key[0], best.key[1]),
+            turns=self.turns,
+        )
+        if trimmed.on:
+            parts = self._with(parts, _peak(self.problem, trimmed.on, self.heard, self.policy))
+        return parts, replace(one, ladders=trimmed)
+
+    def _few(self) -> bool:
+        """Whether the model of ladders is small enough, and says all that may be chosen."""
+        base, of_reads = self.base, terms(self.problem, self.heard)
+        of_masks = base.slots * base.profile.classes * len(base.candidates.masks)
+        small = of_reads > 0 and of_reads * (1 + base.slots) + of_masks <= _TERMS_MAX
+        return small and "power" in self.policy.allow
+
+    def _with(self, parts: Parts, score: Peak | None) -> Parts:
+        """The parts with that of a score, where none says the same."""
+        posed = (part.problem for part in parts.parts)
+        if score is None or any((x.score, x.step_s) == (score, self.chosen) for x in posed):
+            return parts
+        more = self._part(len(parts.parts), score)
+        return replace(parts, parts=(*parts.parts, more), scores=parts.scores + 1)
+
+    def _part(self, index: int, score: Peak) -> Part:
+        """The choice with the score: levels, ladder, cutoff and masks."""
+        survey, step_s = self.survey, self.policy.time.steps_s[-1]
+        heard = scored(survey, self.policy, score, step_s)
+        assert heard is not None  # at the level that the trims were taken at
+        may = np.ones(len(heard.survey.levels_dbm), bool)
+        for antenna in score.antennas or ():
+            asked = heard.survey.levels_dbm + dict(score.trim_db).get(antenna, 0.0)
+            allowed = survey.levels_dbm[self.problem.allowed[survey.antennas.index(antenna)]]
+            may &= (np.abs(np.subtract.outer(asked, allowed)) < SAME_DB).any(axis=1)
+        posed = pose(
+            *(heard.survey, heard.policy, self.base.tuning),
+            candidates=self.base.candidates,
+            levels=may,
+            turns=turns_of(survey, self.policy.time, score),
+        )
+        posed = replace(posed, score=score, step_s=self.chosen)
+        words = len(score.trim_db) + len(score.offset_db)
+        off = len(survey.antennas) - len(score.antennas or ())
+        return Part((0.0, float(words), float(off), self.chosen or 0.0), index, posed)
 
 
 def _score(problem: ByAntenna, own: Own, survey: Survey, policy: Policy) -> Peak | None:
@@ -267,22 +314,3 @@ def _below_all(problem: ByAntenna, place: int, policy: Policy) -> float:
     heard = np.concatenate([problem.rssi[:, place], problem.guarded[:, place]])
     weakest = heard[np.isfinite(heard)].min(keepdims=True)
     return float(settable_at_most(weakest, policy.reader.rssi_step_db)[0])
-
-
-def _part(parts: Parts, problem: ByAntenna, score: Peak, survey: Survey, policy: Policy) -> Part:
-    """The choice with the score: levels, ladder, cutoff and masks."""
-    base = parts.parts[0].problem
-    own = replace(policy, time=policy.time.listening(policy.time.steps_s[-1]))
-    heard = scored(survey, own, score, own.time.steps_s[-1])
-    assert heard is not None  # at the level that the trims were taken at
-    may = np.ones(len(heard.survey.levels_dbm), bool)
-    for antenna in score.antennas or ():
-        asked = heard.survey.levels_dbm + dict(score.trim_db).get(antenna, 0.0)
-        allowed = survey.levels_dbm[problem.allowed[survey.antennas.index(antenna)]]
-        may &= (np.abs(np.subtract.outer(asked, allowed)) < SAME_DB).any(axis=1)
-    posed = pose(heard.survey, heard.policy, base.tuning, candidates=base.candidates, levels=may)
-    step_s = own.time.steps_s[-1] if isinstance(policy.time.step_s, tuple) else None
-    posed = replace(posed, score=score, step_s=step_s)
-    words = len(score.trim_db) + len(score.offset_db)
-    off = len(survey.antennas) - len(score.antennas or ())
-    return Part((0.0, float(words), float(off), step_s or 0.0), len(parts.parts), posed)

@@ -44,8 +44,9 @@ class ByAntenna:
     stray by `wanted[r]`. `rssi[r, a, l]` is the strongest read (dBm) of antenna index a at level
     index l, −inf: none; `guarded` what counts in its place under the guards. `allowed[a, l]`:
     the antenna may be set to the level. `through[j, k]`: selection j lets class k through.
-    `step_db`: cutoffs are its multiples (None: any); `cutoffs` False: none may be set. `passes`
-    and the `wanted_presented` are those of the limits.
+    `step_db`: cutoffs are its multiples (None: any); `cutoffs` False: none may be set. At most
+    `on_max` antennas may be on (None: all), where they take turns in a short dwell. `passes` and
+    the `wanted_presented` are those of the limits.
     """
 
     wanted: Bools
@@ -60,6 +61,13 @@ class ByAntenna:
     passes: int
     step_db: float | None = None
     cutoffs: bool = True
+    on_max: int | None = None
+
+    @property
+    def most_on(self) -> int:
+        """The most antennas that may be on."""
+        antennas = len(self.allowed)
+        return antennas if self.on_max is None else min(antennas, self.on_max)
 
     @functools.cached_property
     def wanted_presented(self) -> float:
@@ -145,10 +153,11 @@ def _nothing(problem: ByAntenna) -> Own:
 
 def _starts(problem: ByAntenna) -> Iterator[Own]:
     """Nothing on, and all antennas at one level, from the top down in six steps; each with the
-    selection that suits it."""
+    selection that suits it; where not all may be on, nothing alone."""
     nothing = _nothing(problem)
-    levels = problem.rssi.shape[2]
-    for level in np.unique(np.linspace(0, levels - 1, 6).astype(int))[::-1].tolist():
+    levels = problem.rssi.shape[2] if problem.most_on == len(problem.allowed) else 0
+    evenly = np.unique(np.linspace(0, levels - 1, 6).astype(int)) if levels else np.zeros(0, int)
+    for level in evenly[::-1].tolist():
         on = [level if may else OFF for may in problem.allowed[:, level]]
         yield _reselected(problem, nothing._replace(level=tuple(on)))
     for selection in range(min(len(problem.through), 12)):
@@ -181,7 +190,8 @@ def _best_of(problem: ByAntenna, own: Own, antenna: int) -> Own:
     let = problem.through[own.selection, problem.row_class]
     parts = [_Rest(problem, off, rssi, let) for rssi in (problem.rssi, problem.guarded)]
     choices: list[tuple[int, Floats]] = [(OFF, np.array([-np.inf]))]
-    for level in np.flatnonzero(problem.allowed[antenna]).tolist():
+    full = sum(level != OFF for level in off.level) >= problem.most_on
+    for level in [] if full else np.flatnonzero(problem.allowed[antenna]).tolist():
         values = problem.columns(antenna, level, problem.rssi, problem.guarded)
         if len(values):
             choices.append((level, np.unique(np.concatenate([[-np.inf], values]))))

@@ -7,8 +7,10 @@ what row r costs where it is missed or stray, 0 ≤ λ[r] ≤ c_r for wanted r, 
     D = Σ_wanted λ[r] + Σ_a min over the columns of a of
         (Σ μ[r, a] over strays that the column counts − Σ λ[r] over wanted that it counts)
 
-is a bound, the highest of them that of the model's relaxation. A column whose term is above the
-least of its antenna by at least as much as D lacks to a target is in no choice below the target.
+is a bound, the highest of them that of the model's relaxation. Where only so many antennas may be
+on, those whose least is the highest are off instead. A column whose term is above that of what its
+antenna was given by at least as much as D lacks to a target is in no choice below the target; to
+switch one off may let in another that was off for lack of turns, which is allowed for.
 The prices climb along deflected subgradients with Polyak's step; both are textbook.
 """
 
@@ -50,7 +52,8 @@ def _lowest(columns: Columns, alive: Bools) -> Ints:
 def _terms(
     columns: Columns, alive: Bools, lowest: Ints, price: Floats, term: Floats
 ) -> tuple[float, Ints]:
-    """Fills `term[c]`; returns the sum of the least ones of antennas, and their columns."""
+    """Fills `term[c]`; returns the sum of the least ones of antennas, and their columns. The term
+    of "off" where an antenna is on is the least of those that are off for lack of turns."""
     least, chosen = np.full(len(price), np.inf), np.zeros(len(price), np.int64)
     off = len(alive) - len(chosen)
     for a in range(len(chosen)):
@@ -67,6 +70,18 @@ def _terms(
             term[c] = total
             if alive[c] and total < least[a]:
                 least[a], chosen[a] = total, c
+    spare = 0.0
+    while (columns.place[chosen] >= 0).sum() > columns.most_on:
+        last = -1
+        for a in range(len(chosen)):
+            off_too = columns.place[chosen[a]] >= 0 and alive[off + a]
+            if off_too and (last < 0 or least[a] > least[last]):
+                last = a
+        if last < 0:
+            return np.inf, chosen
+        spare, least[last], chosen[last] = least[last], 0.0, off + last
+    for a in range(len(chosen)):
+        term[off + a] = spare if columns.place[chosen[a]] >= 0 else 0.0
     return least.sum(), chosen
 
 

@@ -265,6 +265,7 @@ def pose(
     candidates: Candidates | None = None,
     levels: Bools | None = None,
     sample: Sample | None = None,
+    turns: int = 1,
 ) -> Problem:
     """The problem of a completely surveyed read point (no untried pairs) under its policy.
 
@@ -272,7 +273,8 @@ def pose(
     set) may be known. Other levels are left out, and so are cutoffs that the reader cannot be set
     to and ladders that may not fit the dwell. `sample` holds the passes to choose over where they
     are not those surveyed: of the same tags, at the same levels; cutoffs lie between its RSSI
-    values. Raises InputError where nothing is left to choose from.
+    values. A step is so many `turns` of antennas. Raises InputError where nothing is left to choose
+    from.
     """
     allow = policy.allow
     candidates = candidates or candidates_of(survey, policy)
@@ -289,6 +291,7 @@ def pose(
         [(mask.pointer, mask.length) for mask in candidates.masks],
         policy.reader.mask_slots if candidates.masks else 0,
         policy.reader.ladder_steps_max if "ladder" in allow else 1,
+        turns=turns,
     )
     return Problem(
         profile=profile,

@@ -21,13 +21,16 @@ from strategist.radio.lawful import choosable_levels, strictest_radio
 from strategist.survey.copies import Sample
 from strategist.survey.policy import Policy
 from strategist.survey.records import Bools, Survey
-from strategist.survey.score import Difference, Nth, Peak, Scored, scored
+from strategist.survey.score import Difference, Nth, Peak, Scored, scored, turns_of
 from strategist.tags.candidates import Candidates
 
-__all__ = ["Part", "Parts", "over", "parts_of", "posed_over", "scores_of"]
+__all__ = ["Part", "Parts", "dwells_of", "over", "parts_of", "posed_over", "scores_of"]
 
 AnyScore: TypeAlias = Peak | Nth | Difference | None
 
+_Thought: TypeAlias = tuple[
+    tuple[float, ...], bytes, AnyScore, float | None, Scored, Bools, int
+]  # what a score is preferred by: its work, what it hears; then all to pose its part
 _READS_MAX = 12  # of a tag that are counted at most
 _PAIRS_OF_ALL = 5  # antennas up to which any are compared with any others, and counted alone
 
@@ -80,11 +83,12 @@ def parts_of(
         own = replace(policy, radio=strictest_radio(policy))
         heard = scored(survey, own, None, own.time.steps_s[-1])
         assert heard is not None
-        return Parts.of(pose(heard.survey, own, tuning, candidates=candidates))
-    found: dict[bytes, tuple[tuple[float, ...], bytes, AnyScore, float | None, Scored, Bools]] = {}
+        turns = turns_of(survey, own.time, None)
+        return Parts.of(pose(heard.survey, own, tuning, candidates=candidates, turns=turns))
+    found: dict[bytes, _Thought] = {}
     refused: InputError | None = None
     thought = 0
-    for step_s, score in itertools.product(_steps_s(survey, policy), scores_of(survey, policy)):
+    for step_s, score in itertools.product(dwells_of(survey, policy), scores_of(survey, policy)):
         thought += 1
         time, radio = (
             policy.time.listening(step_s),
@@ -99,17 +103,23 @@ def parts_of(
             refused = refused or error
             continue
         chosen = step_s if isinstance(policy.time.step_s, tuple) else None
-        signature = _signature(heard, levels)
+        turns = turns_of(survey, time, score)
+        signature = _signature(heard, levels, turns)
         work = (*_work(survey, score), step_s or 0.0)
-        entry = (work, signature, score and heard.score, chosen, heard, levels)
+        entry = (work, signature, score and heard.score, chosen, heard, levels, turns)
         same = found.get(signature)
         if same is None or work < same[0]:
             found[signature] = entry
     ordered = sorted(found.values(), key=lambda one: one[:2])
     parts: list[Part] = []
-    for work, _, score, step_s, heard, levels in ordered:
+    for work, _, score, step_s, heard, levels, turns in ordered:
         try:
-            problem = pose(heard.survey, heard.policy, tuning, candidates=candidates, levels=levels)
+            problem = pose(
+                *(heard.survey, heard.policy, tuning),
+                candidates=candidates,
+                levels=levels,
+                turns=turns,
+            )
         except InputError as error:
             refused = refused or error
             continue
@@ -156,7 +166,7 @@ def _is_choice(survey: Survey, policy: Policy) -> bool:
     return antennas or isinstance(policy.time.step_s, tuple)
 
 
-def _steps_s(survey: Survey, policy: Policy) -> tuple[float | None, ...]:
+def dwells_of(survey: Survey, policy: Policy) -> tuple[float | None, ...]:
     """The dwells of a step to choose from: the longest where reads do not tell when they came."""
     given = policy.time.steps_s
     return given if survey.read_t_s is not None else given[-1:]
@@ -210,7 +220,7 @@ def _work(survey: Survey, score: AnyScore) -> tuple[float, ...]:
     return float(kind), float(score.n if isinstance(score, Nth) else 0), float(off)
 
 
-def _signature(heard: Scored, levels: Bools) -> bytes:
+def _signature(heard: Scored, levels: Bools, turns: int) -> bytes:
     """What a score hears: wanted reads first, the more the better, then strays, then all of it."""
     survey = heard.survey
     tags = len(survey.tags)
@@ -220,7 +230,7 @@ def _signature(heard: Scored, levels: Bools) -> bytes:
     strays = len(survey.read_tag) - of_wanted
     key = (survey.read_pass * len(levels) + survey.read_level) * tags + survey.read_tag
     order = np.argsort(key, kind="stable")
-    steps = np.array([heard.policy.time.steps_s[-1] or 0.0, heard.policy.guard.rssi_db])
+    steps = np.array([heard.policy.time.steps_s[-1] or 0.0, turns, heard.policy.guard.rssi_db])
     return b"".join(
         (
             (2**62 - of_wanted).to_bytes(8, "big"),

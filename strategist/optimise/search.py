@@ -33,6 +33,7 @@ from strategist.optimise.progress import tell
 from strategist.optimise.selections import grow, of_chain
 from strategist.optimise.starts import Starts
 from strategist.optimise.tree import Tree
+from strategist.survey.records import Ints
 
 __all__ = ["BestFirst", "Search", "least_loss", "search"]
 
@@ -100,6 +101,33 @@ class BestFirst:
         """The least bound of what stays open; None where nothing does."""
         aside = (*self.stuck, *self.waiting) if waiting else self.stuck
         return min((at for at, _ in aside), default=None)
+
+    def screen(self, cutoffs: Ints) -> list[Node]:
+        """A node for each of the cutoffs under which a strategy may be as good as the best: found
+        by halves of their range, relaxed. Raises OutOfTimeError, with a floor for them all."""
+        whole, left = self.node(int(cutoffs[0])), list[Node]()
+        whole.highest = int(cutoffs[-1])
+        heap = [(self.best.bound(whole), 0, whole)]
+        order = itertools.count(1)
+        while heap:
+            bound, _, node = heapq.heappop(heap)
+            if self.best.hopeless(*bound):
+                break
+            self.tree.nodes += 1
+            node.raise_bound(self.best.target(node))
+            bound = self.best.bound(node)
+            if self.best.hopeless(*bound):
+                continue
+            if self.tree.clock.expired():
+                others = (*map(self.best.bound, left), *(one[0] for one in heap))
+                self.floor = max(self.floor, min([bound, *others]))
+                raise OutOfTimeError
+            if node.cutoff == node.highest:
+                left.append(node)
+                continue
+            for half in node.halves(cutoffs):
+                heapq.heappush(heap, (self.best.bound(half), next(order), half))
+        return left
 
     def prove(self) -> None:
         """Work off the nodes, as far as this round goes. Raises OutOfTimeError."""
@@ -204,32 +232,14 @@ class Search:
         return self._open(still_open)
 
     def screen(self) -> Bound | None:
-        """Find the cutoffs under which a strategy may be as good as the best, by halves of their
-        range, relaxed; a bound of these, None where there are none."""
-        best, run, cutoffs = self.best, self.run, self.problem.outcomes
-        whole = run.node(int(cutoffs[0]))
-        whole.highest = int(cutoffs[-1])
-        heap = [(best.bound(whole), 0, whole)]
-        order, self.cutoffs, floor = itertools.count(1), [], None
-        while heap:
-            bound, _, node = heapq.heappop(heap)
-            if best.hopeless(*bound):
-                break
-            self.tree.nodes += 1
-            node.raise_bound(best.target(node))
-            bound = best.bound(node)
-            if best.hopeless(*bound):
-                continue
-            if self.tree.clock.expired():
-                self.cutoffs = None
-                return min([bound, *(one[0] for one in heap)])
-            if node.cutoff == node.highest:
-                self.cutoffs.append(node.cutoff)
-                floor = bound if floor is None else min(bound, floor)
-                continue
-            for half in node.halves(cutoffs):
-                heapq.heappush(heap, (best.bound(half), next(order), half))
-        return floor
+        """Find the cutoffs under which a strategy may be as good as the best; a bound of these,
+        None where there are none."""
+        try:
+            left = self.run.screen(self.problem.outcomes)
+        except OutOfTimeError:
+            return self.run.floor
+        self.cutoffs = [node.cutoff for node in left]
+        return min(map(self.best.bound, left), default=None)
 
     def _open(self, bound: Bound | None) -> Bound | None:
         """A bound of what is open, where that could beat the best."""

@@ -54,13 +54,16 @@ def parse_strategy_files(data: bytes, source: str) -> list[StrategyFile]:
     name different read points. Raises InputError with every fault."""
     data = data.removeprefix(b"\xef\xbb\xbf")
     found = parse_json(data, _ANY, source)
+    if found == []:
+        raise InputError.one(source, "", "a strategy, or results of solve", wrong="is empty")
     if not (isinstance(found, list) and any(isinstance(one, dict) for one in found)):
         return [parse_strategy_file(data, source)]
     results = parse_json(data, _RESULTS, source)
     names = [one.read_point for one in results]
     if len(set(names)) < len(names) or None in names:
-        allowed = "results that name different read points"
-        raise InputError.one(source, ", ".join(map(str, names)), allowed)
+        wrong = "holds results that name no read point, or the same one twice"
+        allowed = "results of different read points"
+        raise InputError.one(source, ", ".join(map(str, names)), allowed, wrong=wrong)
     return [_of_result(one) for one in results]
 
 

@@ -8,6 +8,9 @@ ones the least loss, then the rest of the order of preference.
 The search bounds loss and guarded loss together, over the passes as surveyed and the guarded ones
 beside them: what is sought has a lower sum than the best. The allowance and the guarded loss found
 so far are further caps, as the hard limits are.
+
+Each part (see `scores`) is searched so, with the best of those before as a rival; most end where
+their cutoffs, relaxed, leave no room for such a sum.
 """
 
 from __future__ import annotations
@@ -17,14 +20,16 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from strategist.optimise.archive import Best
+from strategist.optimise.archive import Best, Bound
 from strategist.optimise.cells import Layout
 from strategist.optimise.clock import Clock, OutOfTimeError
 from strategist.optimise.goals import with_guarded
 from strategist.optimise.kernel import Cells
 from strategist.optimise.measures import Aim, Measure, measures, spacing
 from strategist.optimise.node import Node
+from strategist.optimise.outer import Found, likely, rival_in
 from strategist.optimise.problem import Answer, Counts, Problem, answer_at, value
+from strategist.optimise.scores import Part, Parts
 from strategist.optimise.search import BestFirst
 from strategist.optimise.selections import of_chain
 from strategist.optimise.tree import Tree
@@ -44,74 +49,124 @@ class Sturdy:
     of the best where there is none, unless something was left open.
     """
 
-    answer: Answer | None
+    found: Found | None
     bound: float
 
 
-def sturdiest(
-    problem: Problem, best: Answer, clock: Clock, allowance: float | None = None
-) -> Sturdy:
+def sturdiest(parts: Parts, best: Found, clock: Clock, allowance: float | None = None) -> Sturdy:
     """Search beside a best strategy that keeps the hard limits and is better than silence, as long
     as the clock allows. What is sought may lose `allowance` more (None: `Loss.little`).
 
     Where the mask chains are too many to list, those of fewer masks are searched and no bound is
-    known; where levels are very many, some of them.
+    known; where levels are very many, some of them, with the score of the best.
     """
-    if best.key[2] == 0 or clock.expired():
+    if best.answer.key[2] == 0 or clock.expired():
         return Sturdy(None, 0.0)  # nothing is sturdier than no loss under the guards
-    if is_wide(problem, clock):
-        return _on_few_levels(problem, best, clock, allowance)
-    return _Beside(problem, best, clock, allowance).find()
+    if is_wide(best.part.problem, clock):
+        return _on_few_levels(best, clock, allowance)
+    wanted = _Wanted.beside(best, allowance)
+    first = held = wanted.ranked(best)
+    left, others = list[Bound](), [part for part in parts.parts if part is not best.part]
+    if len(others) > 1:
+        others.sort(key=lambda part: Found(part, likely(part.problem)).key)
+    for number, part in enumerate((best.part, *others)):
+        own = clock
+        if others and clock.left is not None:
+            own = Clock(clock.left / min(2, len(others) + 1 - number), now=clock.now)
+        run = _Beside(part, best.answer, held, wanted, own)
+        still_open = run.find()
+        left += [] if still_open is None else [still_open]
+        held = run.held
+    found = None if held is first else wanted.found(held)
+    least = best.answer.key[2] if found is None else found.answer.key[2]
+    worth = (one[1] for one in left if one[1] <= wanted.mark(held.answer))
+    return Sturdy(found, min([least, *map(wanted.guarded_from, worth)]))
 
 
-def _on_few_levels(problem: Problem, best: Answer, clock: Clock, allowance: float | None) -> Sturdy:
+def _on_few_levels(best: Found, clock: Clock, allowance: float | None) -> Sturdy:
     """Among ladders of some levels, those near the steps of the best with them; no bound."""
-    keep = few_levels(problem, best.levels)
-    part, steps = on_levels(problem, keep), np.searchsorted(keep, best.levels).tolist()
-    known = answer_at(part, best.chain, best.cutoff, tuple(steps))
-    found = _Beside(part, replace(known, effort=best.effort), clock, allowance).find().answer
+    problem, answer = best.part.problem, best.answer
+    keep = few_levels(problem, answer.levels)
+    part = replace(best.part, problem=on_levels(problem, keep))
+    steps = np.searchsorted(keep, answer.levels).tolist()
+    known = answer_at(part.problem, answer.chain, answer.cutoff, tuple(steps))
+    few = Found(part, replace(known, effort=answer.effort))
+    found = sturdiest(Parts((part,), 1, 0), few, clock, allowance).found
     if found is None:
         return Sturdy(None, 0.0)
-    levels = tuple(keep[list(found.levels)].tolist())
-    return Sturdy(answer_at(problem, found.chain, found.cutoff, levels), 0.0)
+    levels = tuple(keep[list(found.answer.levels)].tolist())
+    at_all = answer_at(problem, found.answer.chain, found.answer.cutoff, levels)
+    return Sturdy(Found(best.part, at_all), 0.0)
 
 
-class _Goal:
-    """Loss and guarded loss together; those that sum up to no more than `most` are looked at.
+@dataclass(frozen=True)
+class _Wanted:
+    """What is wanted beside the best strategy, the same for all parts.
 
-    Strategies are ranked by guarded loss, then loss: `times` the one and the other, added up, where
-    no more than `cap` less `least` lies between two losses.
+    The loss is at most `cap`, loss and guarded loss together less than `sum_below`, that is at most
+    `most`. Strategies are ranked by guarded loss, then loss: `times` the one and the other, added
+    up, where no more than `cap` less the best loss lies between two losses.
     """
 
-    limited = True
-    excess = 0.0
+    cap: float
+    sum_below: float
+    most: float
+    times: int
 
-    def __init__(self, problem: Problem, best: Answer, allowance: float | None) -> None:
-        _, least, guarded = best.key[:3]
-        self.measure = measures(problem)[0]
-        self._step = spacing(self.measure)
+    @staticmethod
+    def beside(best: Found, allowance: float | None) -> _Wanted:
+        problem, (_, least, guarded, *_) = best.part.problem, best.answer.key
+        step = spacing(measures(problem)[0]) or _FINEST
         more = problem.policy.loss.little(least) if allowance is None else allowance
-        step = self._step or _FINEST
-        self.cap = value(least + more)
+        cap = value(least + more)
         if problem.silence[0] == 0:
-            self.cap = min(self.cap, value(problem.silence[1] - step))
-        self.sum_below = value(least + guarded)
-        self.most = value(least + guarded - step)
-        self.times = int(min(more / step, _LARGEST / max(1.0, guarded))) + 1
-        self.layout = Layout(with_guarded(problem, 1))
-        turned = replace(problem, profile=problem.guarded, guarded=problem.profile)
-        self.ranked = Layout(with_guarded(turned, self.times))
+            cap = min(cap, value(problem.silence[1] - step))
+        times = int(min(more / step, _LARGEST / max(1.0, guarded))) + 1
+        return _Wanted(cap, value(least + guarded), value(least + guarded - step), times)
 
     def rank(self, loss: float, guarded: float) -> float:
         return value(self.times * guarded + loss)
 
+    def mark(self, held: Answer) -> float:
+        """The largest sum with the rank of the best so far is that with the largest loss."""
+        largest = held.key[1] / self.times + self.cap * (1 - 1 / self.times)
+        return min(self.most, value(largest))
+
+    def guarded_from(self, total: float) -> float:
+        """The least guarded loss behind a sum of both."""
+        return max(0.0, value(total - self.cap))
+
+    def ranked(self, best: Found) -> Found:
+        """A strategy with the key that `_Within` compares by: what it is over, rank, loss."""
+        _, loss, guarded, *work = best.answer.key
+        key = (0.0, self.rank(loss, guarded), loss, *work)
+        return Found(best.part, replace(best.answer, key=key))
+
+    def found(self, held: Found) -> Found:
+        """The other way round."""
+        _, rank, loss, *work = held.answer.key
+        key = (0.0, loss, value((rank - loss) / self.times), *work)
+        return Found(held.part, replace(held.answer, key=key))
+
+
+class _Goal:
+    """Loss and guarded loss together."""
+
+    limited = True
+    excess = 0.0
+
+    def __init__(self, problem: Problem, wanted: _Wanted) -> None:
+        self.measure = measures(problem)[0]
+        self.wanted = wanted
+        self.layout = Layout(with_guarded(problem, 1))
+        turned = replace(problem, profile=problem.guarded, guarded=problem.profile)
+        self.ranked = Layout(with_guarded(turned, wanted.times))
+
     def aim(self, best: Answer | None) -> Aim:
-        return Aim(self.measure, 0.0, excess=False, step=self._step)
+        return Aim(self.measure, 0.0, excess=False, step=spacing(self.measure))
 
     def mark(self, best: Answer) -> tuple[float, ...]:
-        """The largest sum with the rank of the best so far is that with the largest loss."""
-        largest = best.key[1] / self.times + self.cap * (1 - 1 / self.times)
-        return 0.0, min(self.most, value(largest)), np.inf
+        return 0.0, self.wanted.mark(best), np.inf
 
 
 class _Within(Best):
@@ -123,7 +178,7 @@ class _Within(Best):
     def caps(self) -> tuple[Measure, ...]:
         """The hard limits, the allowance, and the rank of the best so far."""
         top = np.inf if self.answer is None else self.answer.key[1]
-        return *self.limits, Measure(1, 1, self.goal.cap), Measure(1, 1, top)
+        return *self.limits, Measure(1, 1, self.goal.wanted.cap), Measure(1, 1, top)
 
     def tables(self, node: Node) -> Iterator[Cells]:
         yield from super().tables(node)
@@ -132,64 +187,60 @@ class _Within(Best):
 
     def rank(self, counts: Counts, guarded: float) -> tuple[float, float, float]:
         """By how much it is not what is sought, its rank, its loss."""
-        loss = self.problem.loss(counts)
-        over = self.problem.excess(counts) + max(0.0, loss - self.goal.cap)
+        loss, wanted = self.problem.loss(counts), self.goal.wanted
+        over = self.problem.excess(counts) + max(0.0, loss - wanted.cap)
         if over > 0:
             return over, np.inf, loss
-        over = 0.0 if value(loss + guarded) < self.goal.sum_below else 1.0
-        return over, self.goal.rank(loss, guarded), loss
+        over = 0.0 if value(loss + guarded) < wanted.sum_below else 1.0
+        return over, wanted.rank(loss, guarded), loss
 
 
 class _Beside(BestFirst):
-    """The search beside a best strategy."""
+    """The search of a part beside the best strategy, towards what beats the one `held`."""
 
     best: _Within
 
     def __init__(
-        self, problem: Problem, best: Answer, clock: Clock, allowance: float | None
+        self, part: Part, beside: Answer, held: Found, wanted: _Wanted, clock: Clock
     ) -> None:
-        tree, goal = Tree(problem, clock), _Goal(problem, best, allowance)
-        _, least, guarded, *rest = best.key
-        self._given = replace(best, key=(0.0, goal.rank(least, guarded), least, *rest))
-        self._guarded = guarded
-        self._most = max(problem.tuning.sturdy_nodes, 2 * dict(best.effort).get("branches", 0))
+        tree = Tree(part.problem, clock)
+        self._part, self._beside, self._held = part, beside, held
+        self._given = rival_in(part, held)
+        self._most = max(tree.tuning.sturdy_nodes, 2 * dict(beside.effort).get("branches", 0))
+        goal = _Goal(part.problem, wanted)
         super().__init__(tree, _Within(tree.layout, goal, self._given))
 
-    def find(self) -> Sturdy:
-        goal = self.best.goal
+    @property
+    def held(self) -> Found:
+        """The sturdiest so far, of any part, by the key of `_Within`."""
+        answer = self.best.answer
+        assert answer is not None
+        return self._held if answer is self._given else Found(self._part, answer)
+
+    def find(self) -> Bound | None:
+        """Seek a sturdier one; a bound of what stays open."""
         try:
             self.longest = self.tree.reach(self.tree.problem.slots)
             self._begin()
             self.prove()
-            still_open = self.left()
+            return self.left()
         except OutOfTimeError:
-            still_open = self.floor
-        if still_open is not None and self.best.hopeless(*still_open, 0):
-            still_open = None
-        answer = self.best.answer
-        assert answer is not None
-        loss, found = answer.key[2], answer is not self._given
-        guarded = value((answer.key[1] - loss) / goal.times) if found else self._guarded
-        bound = guarded
-        if still_open is not None:
-            bound = min(bound, max(0.0, value(still_open[1] - goal.cap)))
-        if not found:
-            return Sturdy(None, bound)
-        return Sturdy(replace(answer, key=(0.0, loss, guarded, *answer.key[3:])), bound)
+            return self.floor
 
     def _begin(self) -> None:
-        """A bound of each cutoff; in those that are left, where chains are many, the best's own
-        chain and none are tried at once."""
-        tree, few = self.tree, self.tree.are_few(self.longest)
-        own = of_chain(tree.problem, self._given.chain, tree.chains.table)
-        likely = () if few else (own, tree.chains.listed(0))
-        for cutoff in range(len(tree.problem.thresholds)):
-            node = self.node(cutoff)
-            node.raise_bound(self.best.target(node))
-            if node.bound <= self.best.target(node):
-                for chain in likely:
-                    tree.ladders(chain, 0, node, self.best)
-                self.push(1, node)
+        """The cutoffs that bounds leave; in these, where chains are many, the best's own chain and
+        none are tried at once."""
+        tree, few, chain = self.tree, self.tree.are_few(self.longest), self._beside.chain
+        nodes = self.screen(np.arange(len(tree.problem.thresholds)))
+        self.floor = min(map(self.best.bound, nodes), default=self.floor)
+        self._most += tree.nodes
+        likely = [] if few else [tree.chains.listed(0)]
+        if not few and len(chain.literals) <= tree.problem.slots:
+            likely.insert(0, of_chain(tree.problem, chain, tree.chains.table))
+        for node in nodes:
+            for one in likely:
+                tree.ladders(one, 0, node, self.best)
+            self.push(1, node)
             if tree.clock.expired():
                 raise OutOfTimeError
 

@@ -44,6 +44,9 @@ class Tuning:
     start_corners: int = 48  # (cutoff, level) pairs kept of them
     beam: int = 12  # chains kept at each number of masks
 
+    boxes_of_two: float = 6e8  # presentations × levels × boxes, of own powers of two antennas
+    boxes_of_more: float = 4e7  # of more, where only those of few reads suffice
+
     sturdy_chains: int = 5_000  # weighed, where chains are many, beside the best strategy
     sturdy_nodes: int = 200  # worked on, or twice as many as for the proof
 

@@ -249,7 +249,8 @@ def _said(survey: Survey) -> str:
     )
     if predicted.right is None:
         return f"{text}; too few cells to test that on."
-    text += f"; with surveyed levels hidden, {predicted.right:.1%} of cells were foreseen right."
+    right = f"{100 * predicted.right:.3g} %"
+    text += f"; with surveyed levels hidden, {right} of cells were foreseen right."
     if predicted.right < RIGHT_MIN:
         text += " Reads come and go too much here to be foreseen: survey these levels."
     return text

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -177,39 +177,66 @@ def step_time(
     return step_seconds(tags, masks, profile, overhead_s=own_s, failed_reads=failed)
 
 
+def turns_by_masks(
+    survey: Survey, time: Dwell, fields: Sequence[Field], slots: int
+) -> tuple[int, ...] | None:
+    """How many turns of an antenna fit into the dwell with a chain of 0, 1, … masks, each counted
+    as by `steps_by_masks`; None where it is not limited. Where antennas do not take turns, a step
+    is one turn whatever is on."""
+    if time.dwell_s is None:
+        return None
+    return tuple(
+        math.floor(time.dwell_s * (1 + _SLACK) / worst_s)
+        for worst_s in _worst_s(survey, time, fields, slots)
+    )
+
+
 def fits(steps: int, worst_s: float, dwell_s: float) -> bool:
     """Whether so many steps, each as long as 99 % of steps at most, fit into a pass."""
     return steps * worst_s <= dwell_s * (1 + _SLACK)
 
 
 def steps_by_masks(
-    survey: Survey, time: Dwell, fields: Sequence[Field], slots: int, most: int
+    survey: Survey,
+    time: Dwell,
+    fields: Sequence[Field],
+    slots: int,
+    most: int,
+    *,
+    turns: int = 1,
 ) -> tuple[int, ...]:
     """The most ladder steps of a chain of 0, 1, … masks: `most`, or fewer that fit the dwell.
 
     Every step is counted as long as 99 % of steps at most, reads failing as in the survey, with the
-    most tags that may answer and each mask as long on the air as the longest of `fields`. Chains
-    that leave no step are left out, so there may be fewer than `slots` + 1 entries. Raises
-    InputError where not even one step without masks fits.
+    most tags that may answer and each mask as long on the air as the longest of `fields`; so many
+    `turns` make a step. Chains that leave no step are left out, so there may be fewer than `slots`
+    + 1 entries. Raises InputError where not even one step without masks fits.
     """
-    if time.dwell_s is None:
+    found = turns_by_masks(survey, time, fields, slots)
+    if found is None or time.dwell_s is None:
         return (most,) * (slots + 1)
-    tags, dwell_s, failed = field_of(survey, time), time.dwell_s, failed_reads(survey, time)
+    steps = [min(most, one // turns) for one in found]
+    if not steps[0]:
+        (worst_s, *_), dwell_s = _worst_s(survey, time, fields, 0), time.dwell_s
+        path = ("read_points", survey.read_point, "time", "dwell_s")
+        tags = field_of(survey, time)
+        how = "as given" if time.step_s is not None else f"estimated for {tags} tags in the field"
+        how += f", {turns} antennas in turn" if turns > 1 else ""
+        wrong = f"{dwell_s:g} s is too short for any ladder: one step without masks takes up to "
+        wrong += f"{turns * worst_s:.3g} s ({how})"
+        todo = "Let loads stay longer, or give a shorter step under time."
+        raise InputError.one("site.json", f"{dwell_s:g}", todo, path=path, wrong=wrong)
+    return tuple(itertools.takewhile(lambda one: one > 0, steps))
+
+
+def _worst_s(survey: Survey, time: Dwell, fields: Sequence[Field], slots: int) -> Iterator[float]:
+    """What a turn takes at most with 0, 1, … masks."""
+    tags, failed = field_of(survey, time), failed_reads(survey, time)
     longest: list[Field] = []
     if time.rf_mode is not None and fields:
         profile = LINK_PROFILES[time.rf_mode]
         longest = [max(fields, key=lambda field: profile.select_us(field[1], field[0]))]
-    worst = []
     for masks in range(slots + 1 if fields else 1):
         step = step_time(time, tags, longest * masks, failed)
         assert step is not None  # a dwell needs one of the two
-        worst.append(step.worst_s)
-    found = [min(most, math.floor(dwell_s * (1 + _SLACK) / worst_s)) for worst_s in worst]
-    if not found[0]:
-        path = ("read_points", survey.read_point, "time", "dwell_s")
-        how = "as given" if time.step_s is not None else f"estimated for {tags} tags in the field"
-        wrong = f"{dwell_s:g} s is too short for any ladder: one step without masks takes up to "
-        wrong += f"{worst[0]:.3g} s ({how})"
-        todo = "Let loads stay longer, or give a shorter step under time."
-        raise InputError.one("site.json", f"{dwell_s:g}", todo, path=path, wrong=wrong)
-    return tuple(itertools.takewhile(lambda steps: steps > 0, found))
+        yield step.worst_s

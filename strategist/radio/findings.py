@@ -13,6 +13,7 @@ from strategist.survey.order import figure, some
 from strategist.survey.policy import Policy, Radio
 from strategist.survey.profile import TurnOn
 from strategist.survey.records import Floats, Survey
+from strategist.survey.score import turns_of
 
 NEAR_DB = 6.0  # above turn-on, where a chip does not yet clip what it takes in
 SPAN_DB = 3.0  # of power at least, and three levels, or a slope says nothing
@@ -141,13 +142,15 @@ def _time(survey: Survey, policy: Policy) -> Found:
     if time.dwell_s is None or "ladder" not in policy.allow:
         return
     try:
-        (fits,) = steps_by_masks(survey, time, (), 0, most)
+        turns = turns_of(survey, time, None)
+        (fits,) = steps_by_masks(survey, time, (), 0, most, turns=turns)
         step = step_time(time, field_of(survey, time), (), failed_reads(survey, time))
     except InputError:
         return  # `check` says that nothing can be chosen
     if fits < most and step is not None:
         text = (
-            f"A pass lasts {time.dwell_s:g} s and a step without masks {step.worst_s:.3g} s"
+            f"A pass lasts {time.dwell_s:g} s and a step without masks {turns * step.worst_s:.3g} s"
+            f"{f', with {turns} antennas in turn' if turns > 1 else ''}"
             f"{'' if time.rf_mode is None else ' or less in 99 % of steps'}: "
             f"{fits} of {most} ladder steps fit."
         )

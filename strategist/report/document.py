@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from strategist.answers.by_antenna import antenna_settings, cutoff_words
+from strategist.answers.by_antenna import antenna_settings, cutoff_words, listening
 from strategist.answers.compare import Side, compare
 from strategist.errors import InputError
 from strategist.optimise.strategy import Strategy
@@ -113,7 +113,8 @@ def _point(given: GivenResult, result: Mapping[str, Any], backing: Backing) -> d
         "masks": [_bits(mask) for mask in strategy.masks],
         "by_antenna": _rows(strategy),
         "cutoff": cutoff_words(strategy),
-        "sturdier_by_antenna": _rows(sturdier or strategy),
+        "sturdier_by_antenna": _rows_beside(sturdier or strategy, strategy),
+        "sturdier_cutoff": cutoff_words(sturdier or strategy),
         "loss_weights": None if point is None else _weights(point.policy),
         "result": dict(result),
         "picture": None if point is None else picture_of(point, strategy).to_json(),
@@ -167,8 +168,16 @@ def _visit(result: Mapping[str, Any], policy: Policy | None) -> Iterator[str]:
 
 
 def _rows(strategy: Strategy) -> list[list[str]]:
-    """Its settings by antenna, labels first."""
-    return [[label.capitalize(), text] for label, text in antenna_settings(strategy)]
+    """How long it listens, and its settings by antenna, labels first."""
+    told = (*listening(strategy), *antenna_settings(strategy))
+    return [[label.capitalize(), text] for label, text in told]
+
+
+def _rows_beside(strategy: Strategy, best: Strategy) -> list[list[str]]:
+    """The same of a strategy beside the best, which may tell antennas apart where it does not."""
+    together = strategy.score is None and best.score is not None
+    first = [["Antennas", "all on; the strongest read of any counts"]] if together else []
+    return [*first, *_rows(strategy)]
 
 
 def _bits(mask: Mask) -> dict[str, Any]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from strategist.answers.full_assessment import FullAssessment
-from strategist.report.brief import brief
+from strategist.report.brief import in_words
 from strategist.report.lines import heading, labelled, paragraph
 from strategist.report.standing import rate_words
 from strategist.report.text import caution_lines, unseen_lines, warning_lines
@@ -17,7 +17,7 @@ def full_assessment_text(judged: FullAssessment, *, caution: bool = True) -> str
     outcome = judged.outcome
     lines = [
         *heading(judged.read_point, "how far to trust the best strategy"),
-        *paragraph(f"{brief(judged.strategy)} (levels and cutoff in dBm; solve says more)"),
+        *paragraph(f"The best strategy: {in_words(judged.strategy)} (solve says more)."),
         *paragraph(
             f"In the survey: {outcome.missed} of {outcome.wanted} wanted missed, {outcome.stray} "
             f"of {outcome.stray_presented} stray reported."
@@ -25,7 +25,7 @@ def full_assessment_text(judged: FullAssessment, *, caution: bool = True) -> str
         *warning_lines(judged.warnings),
     ]
     if judged.cross_validation is None:
-        lines += ["Held-out passes", *paragraph("too few passes to leave any out")]
+        lines += ["Held-out passes", *paragraph("There are too few passes to leave any out.")]
     else:
         lines += _cross(judged.cross_validation)
     if judged.tag_types.sentence is not None:

@@ -109,13 +109,16 @@ def parse_results(data: bytes, source: str) -> list[GivenResult]:
     found = parse_json(data, _ANY, source)
     given = found if isinstance(found, list) else [found]
     if not given:
-        raise InputError.one(source, "[]", "one result or more")
+        raise InputError.one(source, "[]", "one result or more", wrong="holds no result")
     return [_one(result, source) for result in given]
 
 
 def _one(found: Any, source: str) -> GivenResult:
     if isinstance(found, dict) and "rows" in found:
         found = _evaluated(found, source)
+    if isinstance(found, dict) and "levels_dbm" in found and "strategy" not in found:
+        todo = "Give what `strategist compare` writes of it."
+        raise InputError.one(source, "", todo, wrong="is a strategy alone, without its counts")
     parse_json(json.dumps(found).encode(), _kind(found), source)
     return _checked(GivenResult(source, None, found["read_point"], found))
 

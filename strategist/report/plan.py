@@ -10,7 +10,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
 from strategist.answers.run_sheet import Regret, SurveyPlan
-from strategist.report.brief import brief
+from strategist.report.brief import in_words
 from strategist.report.lines import heading, labelled, paragraph
 from strategist.report.page import report_style, style_policy
 from strategist.report.text import caution_lines, what_to_set
@@ -33,16 +33,20 @@ def survey_plan_text(plan: SurveyPlan) -> str:
     lines = [*heading(plan.read_point, _HEADS[plan.stage]), *paragraph(measured)]
     enough = plan.stage == "enough"
     if plan.strategy is not None and not enough:
-        lines += labelled("in hand", brief(plan.strategy))
+        lines += labelled("in hand", in_words(plan.strategy))
     if plan.regret is not None:
         lines += paragraph(_regret(plan.regret, plan.within))
     if plan.contenders:
         draws = sum(one.draws for one in plan.contenders)
-        lines.append(f"Could still be best ({draws} of the surveys that may be)")
+        lines += paragraph(
+            f"Strategies that could still be best, each with how many of {draws} possible surveys "
+            "it is the best of",
+            0,
+        )
         lines += [
             line
             for one in plan.contenders[:5]
-            for line in _contender(one.draws, brief(one.strategy))
+            for line in _contender(one.draws, in_words(one.strategy))
         ]
         if len(plan.contenders) > 5:
             lines += paragraph(f"and {len(plan.contenders) - 5} more")
@@ -65,10 +69,12 @@ _FILL_IN = (
 
 def _regret(regret: Regret, within: float) -> str:
     mean, high = figure(round(regret.mean, 2)), figure(round(regret.high, 2))
+    if regret.confidence == 1:
+        return "Every pair is measured: nothing is left to plan."
     return (
-        f"Over as many passes as were surveyed the strategy in hand loses {mean} more than the "
-        f"best in the mean, and at most {high} ({100 * regret.confidence:g} %); "
-        f"{figure(round(within, 2))} is little."
+        f"Over as many passes as were surveyed the strategy in hand may lose up to {high} more "
+        f"than the best one ({100 * regret.confidence:g} % confidence; {mean} in the mean of what "
+        f"may be). Up to {figure(round(within, 2))} is too little to measure for."
     )
 
 
@@ -80,7 +86,7 @@ def _run_sheet(plan: SurveyPlan) -> Iterator[str]:
     rows = plan.run_sheet
     pairs = sum(len(row.levels_dbm) for row in rows)
     passes = f"{len(rows)} pass{'' if len(rows) == 1 else 'es'}"
-    yield f"To measure: {pairs} pairs at {passes}, {plan.minutes:.0f} minutes"
+    yield f"To measure: {pairs} pairs of pass and level in {passes}, {plan.minutes:.0f} minutes"
     alike: dict[tuple[float, ...], list[str]] = {}
     for row in rows:
         alike.setdefault(row.levels_dbm, []).append(row.pass_id)

@@ -41,7 +41,9 @@ def default_of(one: SiteKey) -> str:
     """The default in words."""
     if one.required:
         return "none; it is required"
-    return "those of its keys" if one.holds else _json(one.default)
+    if one.holds:
+        return "none" if one.allowed.startswith("an object such as") else "those of its keys"
+    return _json(one.default)
 
 
 def _json(value: Any) -> str:

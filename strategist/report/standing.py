@@ -21,6 +21,8 @@ _LIMITS = {
     "fcc": "the FCC limit (MPE) for the general population",
 }
 
+_BRIEFLY = {"icnirp": "ICNIRP, general public", "fcc": "FCC, general population"}
+
 
 def standing_lines(standing: Standing) -> list[str]:
     """How far the counts carry: two sections of a result, in lines of 80 columns."""
@@ -108,7 +110,8 @@ def _power(margin: PowerMargin, way: str, role: str) -> str:
         if not margin.holds_db:
             end, most = ("lowest", "downwards") if way == "lowered" else ("highest", "upwards")
             return f"cannot be tested {most}: a step is the {end} level surveyed"
-        return f"{way} by {holds}, all that was surveyed, no further {role} tag fails"
+        fails = "missed" if role == "wanted" else "reported"
+        return f"no further {role} tag is {fails} when {way} by {holds}, the most that was surveyed"
     more = f" and {margin.others} more" if margin.others else ""
     begin = f"{way} by {holds} it holds; by" if margin.holds_db else f"{way} by"
     verb = "are" if margin.others else "is"
@@ -130,7 +133,7 @@ def on_air_lines(on_air: OnAir, *, searched: bool = False) -> list[str]:
     lines = ["On the air", *_lawful(on_air.lawful, fate)]
     lines += labelled("exposure", _exposure(on_air.exposure))
     time = on_air.time
-    unknown = "not known: time in site.json holds neither step_s nor link"
+    unknown = "not known: time in site.json holds neither step_s nor rf_mode"
     return lines + labelled("time", unknown if time is None else _time(time))
 
 
@@ -155,7 +158,7 @@ def on_air_brief(on_air: OnAir, fate: str) -> list[str]:
     if isinstance(exposure, NoDistance):
         lines += labelled("exposure", exposure.caution)
     else:
-        limit = f"{exposure.guideline.upper()} general public"
+        limit = _BRIEFLY[exposure.guideline]
         lines += labelled("exposure", f"keep people {_metres(exposure)} m away ({limit})")
     if time is None:
         return lines

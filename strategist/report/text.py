@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from strategist.answers.assessment import Assessment
-from strategist.answers.by_antenna import antenna_settings, cutoff_words
+from strategist.answers.by_antenna import antenna_settings, cutoff_words, listening
 from strategist.answers.headline import Headline, is_idle
 from strategist.optimise.strategy import Strategy
-from strategist.report.brief import brief
+from strategist.report.brief import in_words
 from strategist.report.lines import heading, labelled, paragraph, plain
 from strategist.report.standing import (
     guarded_line,
@@ -115,7 +115,7 @@ def _in_brief(result: Assessment) -> list[str]:
         text = f"loss {figure(found.loss)}, guarded {figure(found.guarded_loss)}: "
         if (over := found.over) is not None:
             text = f"loss {short(over.loss)}, guarded {short(over.guarded_loss)} a pass: "
-        sturdier = labelled("sturdier", text + brief(found.strategy))
+        sturdier = labelled("sturdier", f"{text}{in_words(found.strategy)}")
     own = labelled("own power", _ladders(result)) if "own_powers" in result.proof else []
     return ["In brief", *sturdier, *own, *on_air_brief(result.on_air, "Left out of the search")]
 
@@ -197,7 +197,7 @@ def what_to_set(
         lines += labelled("power", f"step ladder: {levels} dBm, in this order")
         tags = "1 tag is" if strategy.stop_after == 1 else f"{strategy.stop_after} tags are"
         lines += labelled("stop", f"once {tags} accepted in all steps so far, else after the last")
-    for label, text in antenna_settings(strategy):
+    for label, text in (*listening(strategy), *antenna_settings(strategy)):
         lines += labelled(label, text)
     lines += labelled("cutoff", cutoff_words(strategy))
     return lines + _masks(strategy.masks, mask_words)
@@ -352,8 +352,11 @@ def _own_powers(result: Assessment) -> list[str]:
 
 def _ladders(result: Assessment) -> str:
     """Which ladders were searched with own powers."""
-    every = result.proof["own_powers"]["ladders"] == "all"
-    return f"{ALL_SEARCHED if every else OWN_SEARCHED}."
+    own = result.proof["own_powers"]
+    if own["ladders"] == "all":
+        return f"{ALL_SEARCHED}."
+    least = own.get("bound_of_ladders", 0)
+    return f"{OWN_SEARCHED}{f', none of which loses less than {figure(least)}' if least else ''}."
 
 
 def _searched(result: Assessment, policy: Policy) -> str:

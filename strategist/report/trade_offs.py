@@ -20,7 +20,7 @@ _FRONTIER_HEADS = {
     "undecided": "undecided: no strategy that keeps the limits was found",
 }
 _HEADS = {
-    "alone": "One technique alone (at the highest level where power is not one)",
+    "alone": "One technique alone (at the highest level where power is not the one)",
     "without": "One technique left out",
     "work": "Less work to install",
 }
@@ -157,11 +157,11 @@ def techniques_text(techniques: Techniques, *, caution: bool = True) -> str:
     text += f" To report nothing at all loses {silence}{'' if over is None else ' a pass'}."
     lines += paragraph(text)
     if marks & {"feasible", "undecided"}:
-        lines += paragraph("? not proven: time ran out.")
+        lines += paragraph("?: not proven, since time ran out.")
     if "silent" in marks:
-        lines += paragraph("- no better than to report nothing: not to be installed.")
+        lines += paragraph("-: no better than to report nothing. Do not install it.")
     if marks & {"infeasible", "undecided"}:
-        lines += paragraph("! a hard limit is exceeded, as little as can be: not to be installed.")
+        lines += paragraph("!: a hard limit is exceeded, as little as can be. Do not install it.")
     lines += _sturdier(techniques.sturdier)
     if techniques.warnings:
         lines.append("Warnings")

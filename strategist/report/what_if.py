@@ -7,7 +7,7 @@ from typing import Any
 
 from strategist.answers.assessment import Assessment
 from strategist.answers.what_if import Change, Effect, WhatIf, WhatIfs
-from strategist.report.brief import brief
+from strategist.report.brief import brief, in_words
 from strategist.report.lines import heading, in_column, labelled, paragraph, plain
 from strategist.report.text import OVER, caution_lines, what_to_set
 from strategist.survey.order import figure, short
@@ -54,10 +54,8 @@ def what_if_text(found: WhatIf, *, caution: bool = True) -> str:
         if result.status in _UNSURE:
             lines += labelled(when, _UNSURE[result.status])
     if found.settings:
-        names = ", ".join(_NAMES[change.key] for change in found.settings)
-        lines += paragraph(
-            f"Other settings: {names}. Before, in dBm: {brief(before.strategy)}. After:"
-        )
+        names = ", ".join(_names(found))
+        lines += paragraph(f"Other settings: {names}. Before: {in_words(before.strategy)}. After:")
         lines += what_to_set(after.strategy, after.mask_words)
     else:
         lines += paragraph("The settings stay as they are.")
@@ -111,7 +109,7 @@ def _answered(question: str, answer: Effect, before: str) -> list[str]:
     mark = _MARKS[after.status]
     same = brief(after.strategy) if answer.settings else "the same"
     if answer.settings and same == before:
-        same = f"the same but for {' and '.join(_NAMES[one.key] for one in answer.settings)}"
+        same = f"the same but for {' and '.join(_names(answer))}"
     had, has = answer.before.searched["levels"], after.searched["levels"]
     a_pass = answer.loss_a_pass
     loss = figure(answer.loss_after) if a_pass is None else short(a_pass.after)
@@ -135,7 +133,15 @@ _NAMES = {
     "stop_after": "stop rule",
     "cutoff_dbm": "cutoff",
     "masks": "masks",
+    "score": "antennas and reads that count",
+    "cutoff_db": "cutoff",
+    "step_s": "time of a step",
 }
+
+
+def _names(found: Effect) -> list[str]:
+    """What differs in the settings, each once."""
+    return list(dict.fromkeys(_NAMES[one.key] for one in found.settings))
 
 
 def _assumed(found: WhatIf) -> list[str]:

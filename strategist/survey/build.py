@@ -12,6 +12,7 @@ from strategist.survey.many import distinct, order_by
 from strategist.survey.numbering import ADVICE, Shift, shift_of
 from strategist.survey.occasions import said_of_passes
 from strategist.survey.order import figure, natural, some
+from strategist.survey.policy import InConditions, Policy
 from strategist.survey.records import Bools, Floats, Ints, ReadPoint, Survey, Tag
 from strategist.survey.rows import Axes, PointRows, Rows, names_in
 from strategist.survey.tried import dwell_of, levels_of, tried_at
@@ -49,6 +50,7 @@ def build(point: PointRows, warnings: list[str], faults: FaultList) -> list[Read
     kept = replace(point, files={**point.files, "reads": point.reads.take(keep)})
     warnings += _assumed(point)
     survey = replace(_survey(kept, axes, tags, levels, tried), dwell_s=dwell_s, **of_passes)
+    warnings += _idle(point.policy, survey)
     return [ReadPoint(survey, point.policy, tuple(warnings))]
 
 
@@ -76,6 +78,21 @@ def _assumed(point: PointRows) -> list[str]:
         f"Assumed of the reader as long as nothing is said of it: {told}. Look it up and set "
         f"{named}."
     ]
+
+
+def _idle(policy: Policy, survey: Survey) -> list[str]:
+    """What the policy asks for that this survey gives nothing for."""
+    said = []
+    if policy.conditions != InConditions() and not any((*survey.pass_condition, *survey.pass_day)):
+        said.append(
+            "conditions in site.json changes nothing here: passes.csv names no condition and no "
+            "day of any pass."
+        )
+    if policy.reader.antenna_power == "own" and survey.read_antenna is None:
+        said.append(
+            "reader.antenna_power is own, which changes nothing here: no read names its antenna."
+        )
+    return said
 
 
 def _axes(point: PointRows) -> Axes:

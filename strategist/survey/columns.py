@@ -111,7 +111,7 @@ RULES = {
         _within(LEVEL_DBM_MIN, LEVEL_DBM_MAX),
     ),
     "power_mw": Rule(
-        f"a number from {10 ** (LEVEL_DBM_MIN / 10):g} to {10 ** (LEVEL_DBM_MAX / 10):g} (mW)",
+        f"a number from {10 ** (LEVEL_DBM_MIN / 10):g} to {10 ** (LEVEL_DBM_MAX / 10):,.0f} (mW)",
         _dbm_of_mw,
     ),
     "rssi_dbm": Rule(
@@ -129,16 +129,17 @@ RULES = {
     ),
     "reads": Rule("a whole number of 1 or more, or empty", _or_empty(_at_least(1))),
     "t_s": Rule(
-        f"a number from 0 to {SECONDS_MAX} (seconds), or empty", _or_empty(_within(0, SECONDS_MAX))
+        f"a number from 0 to {SECONDS_MAX:,} (seconds), or empty",
+        _or_empty(_within(0, SECONDS_MAX)),
     ),
     "dwell_s": Rule(
-        f"a number from 0.000001 to {SECONDS_MAX} (seconds), or empty",
+        f"a number from 0.000001 to {SECONDS_MAX:,} (seconds), or empty",
         _or_empty(_within(1e-6, SECONDS_MAX)),
     ),
     "condition": Rule(f"{NAME_ALLOWED}, or empty", _or_empty(_name)),
     "day": Rule("a date such as 2024-05-31, or empty", _or_empty(_day)),
     "weight": Rule(
-        f"a number from {WEIGHT_MIN:g} to {WEIGHT_MAX:g}, or empty",
+        f"a number from {WEIGHT_MIN:g} to {WEIGHT_MAX:,.0f}, or empty",
         _or_empty(_within(WEIGHT_MIN, WEIGHT_MAX)),
     ),
     "channel_mhz": Rule("a number from 840 to 960 (MHz), or empty", _or_empty(_within(840, 960))),

@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 
 from strategist.survey.answer import Declared, Hidden
-from strategist.survey.order import figure
+from strategist.survey.order import cent, figure
 from strategist.survey.profile import TurnOn
 from strategist.survey.records import Survey
 from strategist.survey.rssi import area_at_equal_level, type_offsets
@@ -74,7 +74,7 @@ def _separation(survey: Survey, on: TurnOn) -> Found:
         return
     first, top = survey.levels_dbm[stray[0]], survey.levels_dbm[best]
     gap = figure(round(abs(first - top), 6))
-    every = "every wanted tag is" if share[best] == 1 else f"{share[best]:.0%} of wanted tags are"
+    every = "every wanted tag is" if share[best] == 1 else f"{cent(share[best])} of wanted tags are"
     begin = f"Power: at {figure(top)} dBm {every} read{'' if share[best] == 1 else ', the most'}; "
     if first > top and share[best] == 1:
         text = f"{begin}the first stray is read {gap} dB higher, at {figure(first)} dBm."
@@ -96,7 +96,7 @@ def _come_and_go(on: TurnOn) -> Found:
     share = on.gap.sum() / read.sum() if read.any() else 0.0
     if share >= COME_AND_GO:
         text = (
-            f"Reads come and go: {on.gap.sum()} of {read.sum()} tags read ({share:.0%}) were not "
+            f"Reads come and go: {on.gap.sum()} of {read.sum()} tags read ({cent(share)}) were not "
             "read at some higher level."
         )
         advice = "Let the ladder look more than once, and read longer at each level of the survey."
@@ -113,8 +113,8 @@ def _spacing(survey: Survey, on: TurnOn) -> Found:
         worst = int(wide[inside[wide].argmax()])
         low, high = survey.levels_dbm[worst : worst + 2]
         text = (
-            f"Levels are coarse: {inside[worst]:.0%} of wanted tags turn on between {figure(low)} "
-            f"and {figure(high)} dBm, and no level lies between."
+            f"Levels are coarse: {cent(inside[worst])} of wanted tags turn on between "
+            f"{figure(low)} and {figure(high)} dBm, and no level lies between."
         )
         advice = f"Survey levels between {figure(low)} and {figure(high)} dBm."
         yield "weak", "levels_coarse", text, advice
@@ -130,15 +130,15 @@ def _range(survey: Survey, on: TurnOn) -> Found:
     strays = (on.level[~wanted] == 0).mean() if not wanted.all() else 0.0
     if low >= EDGE_SHARE and strays >= EDGE_SHARE:
         text = (
-            f"The lowest level, {figure(levels[0])} dBm, already reads {low:.0%} of wanted tags "
-            f"and {strays:.0%} of strays."
+            f"The lowest level, {figure(levels[0])} dBm, already reads {cent(low)} of wanted tags "
+            f"and {cent(strays)} of strays."
         )
         advice = "Survey lower levels: the best power may lie there."
         yield "weak", "range_low", text, advice
     high = (level == len(levels) - 1).mean()
     if high >= EDGE_SHARE:
         text = (
-            f"{high:.0%} of wanted tags are read at the highest level, {figure(levels[-1])} dBm, "
+            f"{cent(high)} of wanted tags are read at the highest level, {figure(levels[-1])} dBm, "
             "and at none below."
         )
         advice = "Survey higher levels where that is lawful, or bring the antenna nearer."
@@ -205,7 +205,7 @@ def _values(on: TurnOn) -> Found:
         piled = len(values) > 2 and share[place] >= CLIPPED_SHARE
         if piled and counts[place] >= 2 * counts[neighbour]:
             text = (
-                f"RSSI is clipped: {share[place]:.0%} of reads have the {name} value, "
+                f"RSSI is clipped: {cent(share[place])} of reads have the {name} value, "
                 f"{figure(values[place])} dBm."
             )
             advice = "No cutoff can work there: attenuate, or set the reader's range of RSSI."

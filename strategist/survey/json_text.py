@@ -79,8 +79,7 @@ def _plain(data: bytes, source: str) -> tuple[Any, bool]:
     except UnicodeDecodeError as error:
         raise not_utf8(data, error, source, MalformedError) from None
     except json.JSONDecodeError as error:
-        found = error.doc[error.pos : error.pos + 20]
-        wrong = f"no JSON at column {error.colno}: {_BROKEN.get(error.msg, error.msg.lower())}"
+        found, wrong = error.doc[error.pos : error.pos + 20], why_no_json(error)
         allowed = "Correct the text there."
         raise MalformedError.one(source, found, allowed, line=error.lineno, wrong=wrong) from None
     except RecursionError:
@@ -93,6 +92,13 @@ def _plain(data: bytes, source: str) -> tuple[Any, bool]:
     except ValueError:  # a number of thousands of digits
         wrong, allowed = "a number has too many digits", "numbers of at most 4,000 digits"
         raise MalformedError.one(source, "a long number", allowed, wrong=wrong) from None
+
+
+def why_no_json(error: ValueError | RecursionError) -> str:
+    """Why a text is no JSON, with the column."""
+    if isinstance(error, json.JSONDecodeError):
+        return f"no JSON at column {error.colno}: {_BROKEN.get(error.msg, error.msg.lower())}"
+    return "the JSON is nested too deeply, or a number has too many digits"
 
 
 def not_utf8(

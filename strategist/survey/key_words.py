@@ -263,6 +263,13 @@ KEY_WORDS = {
         "once you have timed it, which is better than an estimate by rf_mode",
         0.1,
     ),
+    "time.in_turn": Words(
+        "whether antennas take turns that last as long as said of a step, each of those that are "
+        "on one in every step; t_s then counts from the beginning of the antenna's own turn",
+        "",
+        "where step_s is the time of one antenna; false: of all that are on",
+        True,
+    ),
     "time.rf_mode": Words(
         "RF mode (LLRP's word): tag encoding and backscatter link frequency (kHz), "
         "from which the time of a step is estimated",
@@ -436,7 +443,7 @@ KEY_WORDS = {
         "pairs of read points that hear the same tags, by a name of yours: of two reports of one "
         "tag in one pass the host may discard one, by a threshold that `strategist site` chooses",
         "",
-        "where loads pass two read points at once, both were surveyed together (the same pass_id "
+        "where a load is at two read points at once, both were surveyed together (one pass_id "
         "at both is the same pass), and a host can compare reports",
         {"doors": {"read_points": ["dock-1", "dock-2"]}},
     ),

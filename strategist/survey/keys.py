@@ -130,6 +130,9 @@ def _kind(node: dict[str, Any], definitions: dict[str, Any]) -> str:
     if "enum" in node or "const" in node:
         names = [one or "an empty text" for one in node.get("enum", [node.get("const")])]
         return names[0] if len(names) == 1 else f"one of {', '.join(names)}"
+    if "discriminator" in node:
+        named = node["discriminator"]
+        return f"an object whose {named['propertyName']} is one of {', '.join(named['mapping'])}"
     kind = node.get("type")
     if kind in ("integer", "number"):
         return ("a whole number" if kind == "integer" else "a number") + _range(node)
@@ -155,11 +158,9 @@ def _object(node: dict[str, Any]) -> str:
         most = node.get("maxProperties")
         if most is not None:
             return f"an object with at most {most} keys"
-        return (
-            f"an object such as {json.dumps(node['examples'][0])}"
-            if "examples" in node
-            else "an object"
-        )
+        if "examples" in node:
+            return f"an object such as {json.dumps(node['examples'][0])}"
+        return f"an object with keys such as {', '.join(names[:3])}" if names else "an object"
     return f"an object with the key{'' if len(names) == 1 else 's'} {', '.join(names)}"
 
 
@@ -174,11 +175,18 @@ def _count(low: int, high: int | None) -> str:
 def _range(node: dict[str, Any]) -> str:
     low, high = node.get("minimum"), node.get("maximum")
     above = node.get("exclusiveMinimum")
-    top = "" if high is None else f"{int(high):,}" if high >= 1000 else f"{high:g}"
+    top, least = ("" if one is None else bound_words(one) for one in (high, low))
     if above is not None:
         return f" above {above:g}" + (f" and at most {top}" if top else "")
     if high is not None and high >= _NO_BOUND:
-        return ""
+        return f" of {least} or more" if low is not None and low > -_NO_BOUND else ""
     if low is not None and high is not None:
-        return f" from {low:g} to {top}"
-    return f" of {low:g} or more" if low is not None else ""
+        return f" from {least} to {top}"
+    return f" of {least} or more" if low is not None else ""
+
+
+def bound_words(number: float) -> str:
+    """A bound as people write it: 1,000,000, 0.001, 0.000001."""
+    if abs(number) >= 1000:
+        return f"{number:,.0f}"
+    return f"{number:f}".rstrip("0") if 0 < abs(number) < 1e-4 else f"{number:g}"

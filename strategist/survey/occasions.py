@@ -49,7 +49,11 @@ def _refuse_twice(rows: Rows, of_pass: Ints, faults: FaultList) -> None:
         "pass_id",
         rows.lines[again],
         lambda i: rows.texts["pass_id"][again[i]],
-        lambda i: f"a pass once; line {rows.lines[first[which[again[i]]]]} names it already",
+        lambda _: "Name each pass once.",
+        wrong=lambda i: (
+            f"{rows.texts['pass_id'][again[i]]} is named already, in line "
+            f"{rows.lines[first[which[again[i]]]]}"
+        ),
     )
 
 

@@ -25,6 +25,11 @@ def figure(number: float) -> str:
     return format(float(number), ".10g")
 
 
+def cent(share: float) -> str:
+    """A share in whole per cent: 0.254 is "25 %"."""
+    return f"{100 * share:.0f} %"
+
+
 def short(mean: float) -> str:
     """A mean, with three figures."""
     return figure(float(f"{mean:.3g}"))

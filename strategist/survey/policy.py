@@ -277,7 +277,8 @@ class Dwell(_Brief):
     which a step is estimated: `tags_in_field` tags that answer (None: the most that any surveyed
     pass presents), `overhead_s` of the reader's own time, and `failed_read_rate`, the share of
     reads that fail though the tag answers alone (None: the come-and-go of the survey, which is less
-    where it listened long at a level).
+    where it listened long at a level). `in_turn`: the antennas that are on take turns, each of
+    which lasts as long as said of a step; a step then takes that for each of them.
     """
 
     dwell_s: Annotated[float | None, key("time.dwell_s", gt=0, le=86400)] = None
@@ -291,6 +292,7 @@ class Dwell(_Brief):
     failed_read_rate: Annotated[
         float | None, key("time.failed_read_rate", ge=0, le=FAILED_READS_MAX)
     ] = None
+    in_turn: Annotated[bool, key("time.in_turn")] = False
 
     @property
     def steps_s(self) -> tuple[float | None, ...]:

@@ -85,7 +85,16 @@ def _read(
 def no_folder(folder: str | Path) -> InputError:
     """What is said of a case that is not there."""
     todo = f"Give the folder of a case ({', '.join(_NEEDED)})."
-    return InputError.one(str(folder), "no such folder", todo, wrong="no such folder")
+    wrong = "is no folder" if is_file(Path(folder)) else "no such folder"
+    return InputError.one(str(folder), wrong, todo, wrong=wrong)
+
+
+def is_file(path: Path) -> bool:
+    """Whether a file of this name exists."""
+    try:
+        return path.is_file()
+    except (OSError, ValueError):
+        return False
 
 
 def is_folder(path: Path) -> bool:

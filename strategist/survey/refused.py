@@ -21,7 +21,8 @@ _OUTSIDE = {
     "less_than_equal": "large",
 }
 # Said of a whole whose parts were refused themselves, or that is one of another kind.
-_CONSEQUENCES = ("too_short", "float_type", "int_type", "string_type", "literal_error")
+_OF_ANOTHER_KIND = ("float_type", "int_type", "string_type", "literal_error")
+_CONSEQUENCES = ("too_short", *_OF_ANOTHER_KIND)
 _UNKNOWN = ("extra_forbidden", "unexpected_keyword_argument")
 _MISSING = ("missing", "missing_argument")
 _NOW = {
@@ -39,10 +40,16 @@ def input_error(
     details = error.errors(include_url=False, include_context=False)
     places = [_place(detail["loc"], given) for detail in details[: 2 * FAULTS_SHOWN]]
     holders = {place[:-1] for place in places if place}
+    of_its_kind = {
+        place
+        for detail, place in zip(details, places, strict=False)
+        if detail["type"] not in _OF_ANOTHER_KIND
+    }
     told = (
         _fault(dict(detail), place, kind, source, noun)
         for detail, place in zip(details, places, strict=False)
         if not (place in holders and detail["type"] in _CONSEQUENCES)
+        and not (place in of_its_kind and detail["type"] in _OF_ANOTHER_KIND)
     )
     # of a choice of kinds pydantic tells each that did not fit
     once = (
@@ -78,6 +85,8 @@ def _fault(
         return _unknown_key(str(location[-1]), schema, source, place, noun)
     if kind_of_error in _MISSING:
         return Fault(source, None, path, "", allowed, place)
+    if kind_of_error.startswith("union_tag"):
+        return _no_such_kind(value, resolved(node, definitions), source, place)
     text = json.dumps(value, default=str, ensure_ascii=False).strip('"')
     shown = "" if isinstance(value, (list, dict)) else text
     if kind_of_error == "value_error":  # our own words: what is wrong, then what to do
@@ -93,7 +102,8 @@ def _fault(
 def _wrong(kind_of_error: str, value: Any, shown: str) -> str:
     """What is wrong with a value; "": that the text is not valid."""
     if kind_of_error in ("too_short", "string_too_short"):
-        return f"{len(value)} entries are too few" if value else "is empty"
+        few = "1 entry is" if len(value) == 1 else f"{len(value)} entries are"
+        return f"{few} too few" if value else "is empty"
     if isinstance(value, list):
         return (
             f"{len(value):,} entries are too many" if kind_of_error == "too_long" else "is a list"
@@ -109,11 +119,24 @@ def _wrong(kind_of_error: str, value: Any, shown: str) -> str:
     return "" if isinstance(value, str) and value else f"{shown or 'an empty text'} is not valid"
 
 
-def _by_number(given: Any) -> list[str]:
-    """The names of a map by number, such as that of antennas, judged as pairs."""
-    if not isinstance(given, dict) or not all(name.isdecimal() for name in given):
+def _no_such_kind(
+    value: Any, node: dict[str, Any], source: str, place: tuple[str | int, ...]
+) -> Fault:
+    """What is said of an object that must name its kind: it names none, or one that there is not;
+    `node` is the choice of kinds."""
+    name = node["discriminator"]["propertyName"]
+    allowed = f"one of {', '.join(node['discriminator']['mapping'])}"
+    found = str(value.get(name, "")) if isinstance(value, dict) else ""
+    path = ".".join(str(part) for part in (*place, name))
+    return Fault(source, None, path, found, allowed, (*place, name))
+
+
+def _pairs(given: Any) -> list[str]:
+    """The names of a map that is judged as pairs, in their order: antennas by number."""
+    if not isinstance(given, dict):
         return []
-    return sorted(given, key=int)
+    by_number = all(name.isdecimal() for name in given)
+    return sorted(given, key=int) if by_number else list(given)
 
 
 def _unknown_key(
@@ -136,8 +159,13 @@ def _place(location: tuple[str | int, ...], given: Any) -> tuple[str | int, ...]
     The last part may name a key that is missing.
     """
     place: list[str | int] = []
+    in_pair = False  # the part says which of a name and its value
     for last, part in enumerate(location, 1 - len(location)):
-        names = _by_number(given) if isinstance(part, int) else []
+        if in_pair:
+            in_pair = False
+            continue
+        names = _pairs(given) if isinstance(part, int) else []
+        in_pair = bool(names)
         here = names[part] if isinstance(part, int) and part < len(names) else part
         is_index = isinstance(given, list) and isinstance(here, int) and here < len(given)
         if is_index or (isinstance(given, dict) and here in given):

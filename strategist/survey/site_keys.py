@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +12,7 @@ import numpy as np
 from strategist.errors import InputError
 from strategist.survey.case import NO_ROW, ONE_ROW
 from strategist.survey.faults import FaultList, nearest_hint
-from strategist.survey.json_text import NOTE
+from strategist.survey.json_text import NOTE, parse_json
 from strategist.survey.key_words import KEY_WORDS
 from strategist.survey.keys import SiteKeys, keys_of
 from strategist.survey.order import figure, natural
@@ -61,6 +61,18 @@ def starter_site(reads: bytes | Path, source: str = "reads.csv") -> str:
     }
     if not found:
         raise InputError.one(source, "", ONE_ROW, wrong=NO_ROW)
+    return _text(found)
+
+
+def unmeasured_site(levels_dbm: Mapping[str, Sequence[float]]) -> str:
+    """The text of a first site.json for read points (name → levels to survey, dBm) of which nothing
+    was measured yet. Raises InputError where a name or a level is not allowed."""
+    text = _text({name: np.unique(levels) for name, levels in levels_dbm.items()})
+    parse_json(text.encode(), SITE, "site.json")
+    return text
+
+
+def _text(found: Mapping[str, Floats]) -> str:
     points = []
     for number, (name, levels) in enumerate(found.items()):
         lines = _point(levels, noted=number == 0)
@@ -101,7 +113,8 @@ def _notes(name: str, assumed: Sequence[str]) -> Iterator[str]:
     told = [f"reader.{one}" for one in assumed] if name == "reader" else [name]
     for one in told:
         words = KEY_WORDS[one]
-        unit = f" ({words.unit})" if words.unit else ""
+        counted = words.unit in ("levels", "masks", "tags", "bits")  # as the words say
+        unit = f" ({words.unit})" if words.unit and not counted else ""
         example = " The values here are examples." if name in _EXAMPLES else ""
         text = f"{words.means[0].upper()}{words.means[1:]}{unit}. Set it {words.when}.{example}"
         yield f"{_json(f'{NOTE} {one}')}: {_json(text)}"

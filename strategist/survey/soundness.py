@@ -91,11 +91,15 @@ def _reads(survey: Survey, shift: Shift | None) -> Found:
     read = np.isin(entry, heard.read_pass * len(survey.tags) + heard.tag)
     unread = survey.roster_wanted & ~read
     if unread.any():
+        was, it = ("was", "it") if unread.sum() == 1 else ("were", "them")
         text = (
-            f"{unread.sum()} of {survey.roster_wanted.sum()} wanted tags presented were read at no "
-            f"level ({_epcs(survey, unread)}): every strategy misses them."
+            f"{unread.sum()} of {survey.roster_wanted.sum()} wanted tags presented {was} read at "
+            f"no level ({_epcs(survey, unread)}): every strategy misses {it}."
         )
-        advice = "Check these tags and the antennas, or survey higher levels where that is lawful."
+        advice = (
+            "Check the tags read at no level, and the antennas, or survey higher levels where that "
+            "is lawful."
+        )
         if shift is not None:
             advice = "Settle the numbering of the passes before you check tags or antennas."
         yield "weak", "wanted_never_read", text, advice
@@ -114,7 +118,7 @@ def _amount(survey: Survey) -> Found:
     if passes < PASSES_MIN:
         text = (
             f"Only {passes} passes: a failure seen in none of them may still come in up to "
-            f"{zero_event_bound(passes):.1%} of passes (95 % confidence)."
+            f"{100 * zero_event_bound(passes):.3g} % of passes (95 % confidence)."
         )
         yield "weak", "few_passes", text, f"Survey at least {PASSES_MIN} passes."
     copies = _copies(survey)

@@ -24,6 +24,9 @@ from strategist.survey.texts import Texts
 if TYPE_CHECKING:
     import pandas as pd
 
+OPEN_QUOTE = "a quote is opened and not closed, or text follows a closing quote"
+CLOSE_QUOTES = "Write quotes in pairs, and a quote within a field twice."
+
 
 @dataclass(frozen=True, eq=False)
 class Table:
@@ -213,9 +216,7 @@ def _quoted(
             yield line, size, record if len(record) > 1 or "".join(record).strip() else []
             size, line = 0, before + reader.line_num + 1
     except csv.Error as error:
-        wrong = "a quote is opened and not closed, or text follows a closing quote"
-        todo = "Write quotes in pairs, and a quote within a field twice."
-        faults.add(Fault(source, line, None, str(error), todo, wrong=wrong))
+        faults.add(Fault(source, line, None, str(error), CLOSE_QUOTES, wrong=OPEN_QUOTE))
 
 
 def _parse_slowly(

@@ -292,9 +292,13 @@ def _said(fields: dict[str, bool]) -> str:
     """What a mask stands for: whole fields, then fields that it holds a part of; "" for none."""
     whole = [words for words, all_of_it in fields.items() if all_of_it]
     part = [words for words, all_of_it in fields.items() if not all_of_it]
-    return "; ".join([*_first(whole), *([f"part of {'; '.join(_first(part))}"] if part else [])])
+    held = [f"part of {' and of '.join(part[:_WORDS_MAX])}", *_more(part)] if part else []
+    return "; ".join([*_first(whole), ", ".join(held)] if held else _first(whole))
 
 
 def _first(words: list[str]) -> list[str]:
-    more = [f"… ({len(words)} in all)"] if len(words) > _WORDS_MAX else []
-    return words[:_WORDS_MAX] + more
+    return words[:_WORDS_MAX] + _more(words)
+
+
+def _more(words: list[str]) -> list[str]:
+    return [f"… ({len(words)} in all)"] if len(words) > _WORDS_MAX else []

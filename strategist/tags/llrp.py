@@ -11,6 +11,7 @@ import struct
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from strategist.survey.order import figure
 from strategist.survey.policy import DECIMALS
 from strategist.survey.score import Difference, Peak
 from strategist.tags.gen2 import BANK_BITS
@@ -195,13 +196,15 @@ def llrp_document(
     stop_after: int = 1,
     keep: Keep | None = None,
     step_s: float | None = None,
+    in_turn: bool = False,
 ) -> dict[str, Any]:
     """A strategy as plain JSON values: for each ladder step the parameters and their bytes (hex).
 
     Without antennas to tell apart, both parameters of a step belong into an AntennaConfiguration;
     else a step is an AISpec, which lists the antennas that are on and has a configuration for each,
-    and ends after `step_s` (None: with the ROSpec). `keep` is what the host keeps. Raises
-    InputError where a level is not in the reader's power table.
+    and ends after `step_s` (None: with the ROSpec); where they take turns (`in_turn`), an AISpec
+    for each of them, one after the other. `keep` is what the host keeps. Raises InputError where a
+    level is not in the reader's power table.
     """
     keep = keep or Keep()
     inventory: dict[str, Any] = {
@@ -211,20 +214,25 @@ def llrp_document(
     steps = []
     for number, level in enumerate(levels_dbm, 1):
         if keep.score is None or keep.score.on is None:
-            parameters = {
+            parameters: dict[str, Any] = {
                 "RFTransmitter": _transmitter(table, level),
                 "C1G2InventoryCommand": inventory,
             }
         else:
             trims = dict(keep.score.trim_db) if isinstance(keep.score, Peak) else {}
             powers = {a: round(level + trims.get(a, 0.0), DECIMALS) for a in keep.score.on}
-            parameters = {"AISpec": _ai_spec(number, powers, inventory, table, step_s)}
-        coded = {
-            name: encode_parameter(name, fields).hex().upper()
-            for name, fields in parameters.items()
-        }
+            turns = [{a: dbm} for a, dbm in powers.items()] if in_turn else [powers]
+            first = 1 + (number - 1) * len(turns)
+            specs = [
+                _ai_spec(n, one, inventory, table, step_s) for n, one in enumerate(turns, first)
+            ]
+            parameters = {"AISpec": specs if len(specs) > 1 else specs[0]}
+        coded = {name: _coded(name, fields) for name, fields in parameters.items()}
         steps.append({"step": number, "power_dbm": level, "parameters": parameters, "bytes": coded})
     work = host_work(levels_dbm, stop_after, keep, masks)
+    if in_turn:
+        lasts = "a turn of its own" if step_s is None else f"a turn of {figure(step_s)} s"
+        work = (f"Turns: give each antenna that is on {lasts} in every step.", *work)
     return {
         "format": "llrp",
         "steps": steps,
@@ -232,6 +240,12 @@ def llrp_document(
         "stop_after": stop_after,
         "host_work": list(work),
     }
+
+
+def _coded(name: str, fields: dict[str, Any] | list[dict[str, Any]]) -> str:
+    """A parameter, or several in a row, as hex."""
+    several = fields if isinstance(fields, list) else [fields]
+    return b"".join(encode_parameter(name, one) for one in several).hex().upper()
 
 
 def _kept(keep: Keep) -> dict[str, Any]:
@@ -284,7 +298,12 @@ def llrp_lines(document: dict[str, Any]) -> tuple[str, ...]:
     for step in document["steps"]:
         parameters = step["parameters"]
         if "AISpec" in parameters:
-            configurations = parameters["AISpec"]["InventoryParameterSpec"]["AntennaConfiguration"]
+            specs = parameters["AISpec"]
+            configurations = [
+                one
+                for spec in (specs if isinstance(specs, list) else [specs])
+                for one in spec["InventoryParameterSpec"]["AntennaConfiguration"]
+            ]
             powers = ", ".join(
                 f"antenna {one['AntennaID']} TransmitPower {one['RFTransmitter']['TransmitPower']}"
                 for one in configurations

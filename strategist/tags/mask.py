@@ -19,6 +19,7 @@ _CONTROL = (
     "A mask tests the CRC or PC word (bits 0 to 31 of the EPC bank), which a survey does not "
     "record: planned as never matching, though a real tag may match it."
 )
+_HEX = {"pattern": "^([0-9A-Fa-f]{2})+$", "examples": ["3034"]}  # of the description alone
 
 
 @dataclass(frozen=True, config=STRICT)
@@ -32,7 +33,7 @@ class Mask:
     bank: Bank
     pointer: Annotated[int, Field(ge=0, le=4095), AsWhole]
     length: Annotated[int, Field(ge=1, le=255), AsWhole]
-    pattern: str
+    pattern: Annotated[str, Field(json_schema_extra=_HEX)]
     negate: bool = False
     join: Literal["and", "or"] | None = None
 
@@ -149,8 +150,8 @@ def unrecorded(chain: Sequence[Mask], tags: Sequence[Tag]) -> tuple[str, ...]:
         )
         if lacking:
             notes.append(
-                f"A mask tests {_BANK_WORDS[bank]} that was not recorded of {lacking} of "
-                f"{len(tags)} tags: planned as not matching, though the real tags may match."
+                f"A mask tests {_BANK_WORDS[bank]}, which was not recorded for {lacking} of "
+                f"{len(tags)} tags: these are taken not to match, but may."
             )
     return tuple(notes)
 

@@ -42,7 +42,8 @@ class PowerTable:
             near = " or ".join(f"{dbm:g} dBm (index {number})" for number, dbm in ranked[:2])
             wrong, allowed = (
                 f"has no entry of {power_dbm:g} dBm",
-                f"a level that it has; nearest: {near}",
+                f"a level that it has; nearest: {near}. Or list its levels as "
+                "reader.power_levels_dbm in site.json and solve again: no others are proposed then",
             )
             raise InputError.one("power table", f"{power_dbm:g} dBm", allowed, wrong=wrong)
         return index

@@ -56,18 +56,27 @@ def chain_of_frames(frames: Sequence[str]) -> tuple[Mask, ...]:
 
 @dataclass(frozen=True)
 class Inventory:
-    """What an AISpec says: the power index of each antenna that it lists, the masks (None: they
-    differ by antenna), and how long it lasts (None: until the ROSpec ends)."""
+    """What an AISpec says, or several in a row, one for each turn: the power index of each antenna
+    that they list, the masks (None: they differ by antenna), and how long each lasts (None: until
+    the ROSpec ends)."""
 
     power_index: tuple[tuple[int, int], ...]
     chain: tuple[Mask, ...] | None
     seconds: float | None
 
 
-def of_ai_spec(coded: str) -> Inventory:
-    """The inventory of an AISpec given as hex. Raises KeyError where an antenna that it lists has
-    no configuration."""
-    ((_, body),) = _parameters(bytes.fromhex(coded))
+def of_ai_specs(coded: str) -> Inventory:
+    """The inventory of an AISpec, or of several in a row that last as long, given as hex. Raises
+    KeyError where an antenna that one lists has no configuration, ValueError where some last
+    longer than others."""
+    turns = [_of_turn(body) for _, body in _parameters(bytes.fromhex(coded))]
+    (seconds,) = {turn.seconds for turn in turns}
+    chains = {turn.chain for turn in turns}
+    power_index = tuple(pair for turn in turns for pair in turn.power_index)
+    return Inventory(power_index, chains.pop() if len(chains) == 1 else None, seconds)
+
+
+def _of_turn(body: bytes) -> Inventory:
     (count,) = struct.unpack(">H", body[:2])
     listed = struct.unpack(f">{count}H", body[2 : 2 + 2 * count])
     inside = dict(_parameters(body[2 + 2 * count :]))

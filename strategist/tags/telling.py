@@ -8,6 +8,7 @@ from __future__ import annotations
 import numpy as np
 
 from strategist.survey.findings import Found
+from strategist.survey.order import cent
 from strategist.survey.policy import Policy
 from strategist.survey.records import Survey
 from strategist.tags.candidates import find_candidates
@@ -43,10 +44,10 @@ def data_findings(survey: Survey, policy: Policy) -> Found:
         text = "Data: no single field tells wanted from stray tags."
         yield "note", "data_alike", text, advice
         return
-    text = (
-        f"Data: {words} {'is not' if negated else 'is'} carried by {keeps[mask]:.0%} of wanted "
-        f"and {passes[mask]:.0%} of stray tags."
-    )
+    shares = f"{cent(keeps[mask])} of wanted and {cent(passes[mask])} of stray tags"
+    text = f"Data: {words} is carried by {shares}."
+    if negated:
+        text = f"Data: {shares} do not carry {words}."
     if keeps[mask] == 1 and passes[mask] == 0:
         yield (
             "note",

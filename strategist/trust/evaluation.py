@@ -47,10 +47,10 @@ def silence_warnings(
     if loss >= silent - _SAME_LOSS:
         least, unit = figure(silent), "" if a_pass is None else " a pass"
         over = policy.limits.excess(1.0 if outcome.wanted else None, 0.0) > 0
-        but = ", which a limit of missed tags forbids" if over else ": do not install this"
+        but = ", but a limit of missed tags forbids that." if over else ". Do not install it."
         said.append(
-            f"This strategy is no better than silence: its loss is {figure(loss)}{unit}, to report "
-            f"nothing at all loses {least}{but}."
+            f"This strategy is no better than silence: its loss is {figure(loss)}{unit}, and to "
+            f"report nothing at all loses {least}{but}"
         )
     if outcome.wanted and outcome.missed == outcome.wanted:
         said.append(

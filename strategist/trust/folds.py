@@ -242,8 +242,8 @@ def _unsteady(again: Again) -> list[str]:
     if 2 * own[1] < again.folds:
         levels = ", ".join(f"{level:g}" for level in own[0])
         said.append(
-            f"only {own[1]} of {again.folds} folds chose {levels} dBm again: the choice of levels "
-            "is unstable"
+            f"Only {own[1]} of {again.folds} folds chose {levels} dBm again: the choice of levels "
+            "is unstable."
         )
     return said
 

@@ -78,14 +78,14 @@ def _passes(rate: Rate, policy: Policy, part: float) -> tuple[int, str]:
         while _half(_with_more(rate, more, part)) > _half(rate) / 2 and more < _PASSES_MAX:
             more += max(1, more // 4)
         return more, (
-            f"survey {more} more passes as loads come, over several days: they would halve the "
-            f"exact interval of passes with a miss, now {interval_words(rate)}"
+            f"Survey {more} more passes as loads come, over several days: they would halve the "
+            f"exact interval of passes with a miss, which is {interval_words(rate)} now."
         )
     if now >= limit:
         return 0, (
             f"{percent(now)} of passes have a miss, and the limit is {100 * limit:g} %: more "
             "passes cannot show it. Change the read point first (antenna, position, tags, levels), "
-            f"then survey {plan_acceptance(limit).passes} passes or more anew"
+            f"then survey {plan_acceptance(limit).passes} passes or more anew."
         )
     needed, failures = rate.trials, math.ceil(now * rate.trials)
     while failures <= _FAILURES_MAX and needed < _PASSES_MAX:
@@ -97,16 +97,16 @@ def _passes(rate: Rate, policy: Policy, part: float) -> tuple[int, str]:
         return 0, (
             f"{percent(now)} of passes have a miss, too near the limit of {100 * limit:g} % for "
             "any survey to show it. Change the read point so that it misses less, or agree on a "
-            "higher limit"
+            "higher limit."
         )
     more = max(0, needed - rate.trials)
     if not more:
-        return 0, f"the {rate.trials} passes there are show the limit of {100 * limit:g} % by pass"
+        return 0, f"The {rate.trials} passes surveyed show the limit of {100 * limit:g} % by pass."
     most = f"at most {failures} of them have" if failures else "none of them has"
     return more, (
-        f"survey {more} more passes as loads come, over several days, {needed} in all: if {most} "
+        f"Survey {more} more passes as loads come, over several days, {needed} in all: if {most} "
         f"a miss, they show the limit of {100 * limit:g} % by pass (95 % confidence). Fix the "
-        "number beforehand"
+        "number beforehand."
     )
 
 
@@ -130,20 +130,22 @@ def _levels(
                 halves.add(round(float(levels[other] + levels[at]) / 2, 2))
     reasons = []
     if predicted:
-        reasons.append("steps that were predicted, not surveyed")
+        reasons.append("Survey the steps that were predicted: nobody has measured them.")
     if halves - set(predicted):
         listed = ", ".join(figure(step) for step in steps)
         reasons.append(
-            f"levels midway between the steps chosen most often ({listed} dBm) and their "
-            "neighbours: there a finer survey is most likely to change the answer"
+            f"Survey the levels midway between the steps chosen most often ({listed} dBm) and "
+            "their neighbours: there a finer survey is most likely to change the answer."
         )
     width = float(levels[-1] - levels[-2]) if len(levels) > 1 else 1.0
     if strategy.levels_dbm[-1] == levels[-1]:
         halves.add(round(float(levels[-1]) + width, 2))
-        reasons.append("above the highest level, where that is lawful: the top step is at the end")
+        reasons.append(
+            "Survey above the highest level, where that is lawful: the top step is at the end."
+        )
     if len(levels) > 1 and strategy.levels_dbm[0] == levels[0]:
         halves.add(round(float(levels[0]) - float(levels[1] - levels[0]), 2))
-        reasons.append("below the lowest level: the lowest step is at the end")
+        reasons.append("Survey below the lowest level: the lowest step is at the end.")
     allowed = {level for level in halves if LEVEL_DBM_MIN <= level <= LEVEL_DBM_MAX}
     unlawful = lawful_at(
         np.array(sorted(allowed)), strictest_radio(read_point.policy)

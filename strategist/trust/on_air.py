@@ -19,11 +19,12 @@ from strategist.survey.answer import Declared, Hidden, told
 from strategist.survey.order import figure
 from strategist.survey.policy import DECIMALS, Policy, Radio
 from strategist.survey.records import Survey
-from strategist.survey.score import Peak
+from strategist.survey.score import Peak, turns_of
 from strategist.tags.mask import chain_accepts
 from strategist.trust.evaluate import Outcome
 
 _GIVEN = ("a step takes as long as given, whatever the masks and the tags",)
+_IN_TURN = ("each antenna that is on has a turn in every step, one after the other",)
 _ESTIMATED = (
     "expected: each pass with its own tags that the masks let through, ended where it stopped",
     "worst: every step walked, each as long as 99 % of steps at most; one step in 100 takes longer",
@@ -39,7 +40,8 @@ class LadderTime(Declared):
     """Times in s of a strategy in a pass of `dwell_s` (None: not limited).
 
     `expected_s` is the mean over the surveyed passes; `worst_s` that of the whole ladder, each step
-    as long as the share `quantile` of steps at most (`step_worst_s`), with `tags_in_field` and
+    as long as the share `quantile` of steps at most (`step_worst_s`; all its turns, where antennas
+    take turns), with `tags_in_field` and
     `failed_read_rate` failing (all three None: the step was measured).
     `steps_max[k]` is the most steps that were searched with k masks (None: nothing was searched).
     """
@@ -135,17 +137,18 @@ def _time(
     step = step_time(time, tags, fields, failed)
     if step is None:
         return None
-    measured = time.step_s is not None
+    measured, turns = time.step_s is not None, turns_of(survey, time, strategy.score)
+    own = _IN_TURN if time.in_turn else ()
     return LadderTime(
-        expected_s=_expected_s(survey, policy, strategy, outcome, fields),
-        worst_s=len(strategy.levels_dbm) * step.worst_s,
-        step_worst_s=step.worst_s,
+        expected_s=turns * _expected_s(survey, policy, strategy, outcome, fields),
+        worst_s=len(strategy.levels_dbm) * turns * step.worst_s,
+        step_worst_s=turns * step.worst_s,
         dwell_s=time.dwell_s,
         quantile=None if measured else step.quantile,
         tags_in_field=None if measured else tags,
         failed_read_rate=None if measured else failed,
         steps_max=None,
-        assumptions=_GIVEN if measured else _ESTIMATED,
+        assumptions=(*(_GIVEN if measured else _ESTIMATED), *own),
     )
 
 

@@ -50,13 +50,13 @@ class TagTypes(Declared):
         if self.with_cutoff is None or self.without_cutoff is None:
             return None
         kept, out = self.with_cutoff, self.without_cutoff
-        verdict = (
-            "keep it" if self.cutoff_stands else "leave it out, unless one type alone comes here"
-        )
+        verdict = "Keep the cutoff."
+        if not self.cutoff_stands:
+            verdict = "Leave the cutoff out, unless tags of one type alone come here."
         return (
-            f"tag types differ by {self.offset_db:.1f} dB: with the cutoff the loss is "
-            f"{kept.loss:g}, and {kept.guarded_loss:g} when guards and this offset go the wrong "
-            f"way; the best without a cutoff has {out.loss:g}, and {out.guarded_loss:g}: {verdict}"
+            f"Tag types differ by {self.offset_db:.1f} dB. Loss with the cutoff: {kept.loss:g} "
+            f"({kept.guarded_loss:g} if drift and this offset go the wrong way). Best without a "
+            f"cutoff: {out.loss:g} ({out.guarded_loss:g}). {verdict}"
         )
 
 

@@ -116,8 +116,8 @@ def unseen_rates(
     by_tag = _tested(survey, left_out.by_tag, strategies[:singles])
     by_class = _tested(survey, left_out.by_class, strategies[singles:])
     warnings = [
-        *_gaps(fitted, by_tag, "the masks fit the surveyed tags better than others of their kind"),
-        *_gaps(fitted, by_class, "a new kind of item may need a new survey"),
+        *_gaps(fitted, by_tag, "The masks fit the surveyed tags better than others of their kind"),
+        *_gaps(fitted, by_class, "A new kind of item may need a new survey"),
     ]
     return Unseen(fitted, by_tag, by_class, tuple(warnings))
 
@@ -169,14 +169,14 @@ def _gaps(fitted: Held, unseen: Held | None, lesson: str) -> list[str]:
     if unseen is None:
         return []
     said = []
-    for before, after, what in (
-        (fitted.wanted_rejected, unseen.wanted_rejected, "wanted tags were rejected"),
-        (fitted.stray_let_through, unseen.stray_let_through, "stray tags passed the masks"),
+    for before, after, do, role in (
+        (fitted.wanted_rejected, unseen.wanted_rejected, "reject", "wanted"),
+        (fitted.stray_let_through, unseen.stray_let_through, "let through", "stray"),
     ):
         if _as_many_by_chance(after, before) < _REAL:
             said.append(
-                f"{lesson}: {_of(after)} {what} when the masks were chosen without them, "
-                f"{_of(before)} with them"
+                f"{lesson}: chosen without them, the masks {do} {_of(after)} {role} tags; with "
+                f"them, {before.events}."
             )
     return said
 

@@ -2,12 +2,23 @@
 
 from __future__ import annotations
 
+import json
+import re
+
 import pytest
 
+from strategist.answers.assessment import choose
 from strategist.answers.by_antenna import antenna_settings, brief_score, cutoff_words
 from strategist.answers.changes import changes_between
+from strategist.answers.solution import Options
 from strategist.optimise.strategy import Strategy
+from strategist.report.document import report_document
+from strategist.report.given_results import parse_results
+from strategist.report.page import report_page
+from strategist.report.text import result_text
+from strategist.survey.reading import read_case_document
 from strategist.survey.score import Difference, Nth, Peak
+from tests.second_reading.drawn import case_with_antennas
 
 TOGETHER = Strategy((20.0,), 1, -60.0)
 SOME = Strategy((20.0,), 1, -60.0, score=Peak(antennas=(2, 3)))
@@ -21,6 +32,22 @@ COUNTED = Strategy((20.0,), 1, -60.0, score=Nth("nth", 3))
 COMPARED = Strategy(
     (20.0,), 1, score=Difference("difference", (1,), (2, 4), -81.0), cutoff_db=6.0, step_s=0.5
 )
+
+
+def test_sheet_and_text_say_how_long_to_listen_and_what_the_sturdier_one_sets() -> None:
+    """The best listens to antenna 2 alone, the sturdier strategy to all, both 0.3 s at a step."""
+    document = case_with_antennas(3448)
+    (point,) = read_case_document(json.dumps(document).encode()).read_points
+    found = choose(point, Options(unseen=False))
+    assert found.sturdier is not None and found.sturdier.strategy.score is None
+    assert "  listen    0.3 s at each step" in result_text(found, point.policy)
+    given = parse_results(json.dumps(found.to_json()).encode(), "x.json")
+    page = re.sub("<[^>]+>", "", report_page(report_document(given)))
+    best, beside = page.split("Sturdier, in place of the settings above")
+    assert "Antennas2 on; no other may radiate" in best
+    assert "Antennasall on; the strongest read of any counts" in beside
+    assert all("Listen0.3 s at each step" in part for part in (best, beside))
+    assert "Cutoffnone" in beside
 
 
 def test_each_antenna_has_its_power_at_each_step_and_its_cutoff() -> None:

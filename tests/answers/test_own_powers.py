@@ -13,9 +13,11 @@ from functools import cache
 import pytest
 
 from strategist.answers.assessment import choose
+from strategist.answers.frontier import trace_frontier
 from strategist.answers.solution import Options, Solution, solve
 from strategist.optimise import own_part
 from strategist.optimise.strategy import Strategy
+from strategist.optimise.tuning import Tuning
 from strategist.report.text import ALL_SEARCHED, OWN_SEARCHED, result_text
 from strategist.survey.records import ReadPoint
 from strategist.survey.score import Peak
@@ -116,8 +118,19 @@ def test_with_ladder_and_masks_it_is_never_worse_than_shared(seed: int) -> None:
     found, other = (solve(point, Options(unseen=False)) for point in points)
     assert key_of(points[0], found.strategy) <= key_of(points[1], other.strategy)
     assert found.answer.bound <= found.answer.key[:2]
-    if found.own is not None and found.own.ladders is not None:  # its choice is one of the parts
-        assert found.answer.key[:2] <= found.own.ladders.bound
+    for one in found.own.dwells if found.own else ():
+        if one.ladders is not None:  # its choice is one of the parts
+            assert found.answer.key[:2] <= one.ladders.bound
+
+
+@pytest.mark.parametrize("seed", [seed for seed in SEEDS if seed % 4 == 0])
+def test_trade_offs_hold_the_best_by_the_weights(seed: int) -> None:
+    """Its own powers, too; that others were not searched is said."""
+    point = given(own_case(seed))
+    found = trace_frontier(point)
+    assert any("Powers and cutoffs by antenna" in text for text in found.warnings)
+    if solved(seed).answer.key[0] == 0:
+        assert min(one.loss for one in found.points) == pytest.approx(solved(seed).loss)
 
 
 @pytest.mark.parametrize("seed", SEEDS[:8])
@@ -155,7 +168,7 @@ def test_which_ladders_were_searched_is_said(most: int, monkeypatch: pytest.Monk
     """Beside the proof at one level: in the text, long and short."""
     monkeypatch.setattr(own_part, "_TERMS_MAX", most)
     point = given(own_case(SEEDS[0], 3))
-    found = choose(point, Options(unseen=False))
+    found = choose(point, Options(unseen=False, tuning=Tuning(boxes_of_two=0)))
     own = found.proof["own_powers"]
     assert own["loss_at_one_level"] == own["bound_at_one_level"] >= found.loss
     for detail in (False, True):

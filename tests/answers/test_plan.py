@@ -87,7 +87,7 @@ def test_a_first_survey_needs_levels() -> None:
     with pytest.raises(InputError, match="levels_dbm"):
         plan_first_survey(Policy(), "bay-1")
     none = Policy(levels_dbm=(10.0, 11.0), reader=Reader(power_levels_dbm=(20.0,)))
-    with pytest.raises(InputError, match="lawful and can be set"):
+    with pytest.raises(InputError, match="and can be set at the reader"):
         plan_first_survey(none, "bay-1")
     rare = replace(none, reader=Reader(), limits=Limits(missed_rate_max=1e-9))
     with pytest.raises(InputError, match="more than 2,000 passes"):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 
 import numpy as np
@@ -11,10 +12,12 @@ from strategist.answers.assessment import choose
 from strategist.answers.solution import Options
 from strategist.answers.what_if import usual_what_ifs, what_if
 from strategist.errors import InputError
-from strategist.report.what_if import what_ifs_text
+from strategist.report.what_if import what_if_text, what_ifs_text
 from strategist.survey.policy import Guard, Loss, RadiatedLimit, Radio
+from strategist.survey.reading import read_case_document
 from strategist.survey.records import ReadPoint
 from tests.optimise.made import random_read_point, survey_of
+from tests.second_reading.drawn import NAME, case_with_antennas
 from tests.surveyed import surveyed_policy
 
 QUICK = Options(unseen=False)
@@ -60,7 +63,7 @@ def test_a_cable_of_half_a_db_moves_between_the_levels_surveyed() -> None:
     """A reader is set in steps finer than the survey's: 20.5 to 23.5 radiate what 20 to 23 did."""
     found = what_if(POINT, {}, added_cable_loss_db=0.5, options=QUICK)
     assert found.after.strategy.levels_dbm == (21.5,)
-    assert "1 of 5 surveyed levels drop out" in found.assumptions[1]
+    assert "1 of 5 surveyed levels drops out" in found.assumptions[1]
     assert found.to_json()["levels"] == {"before": 5, "after": 4}
 
 
@@ -84,7 +87,7 @@ def test_levels_above_the_lawful_one_leave_what_is_lawful() -> None:
     found = what_if(point, {}, added_cable_loss_db=1.0, options=QUICK)
     assert found.before.strategy.levels_dbm == (23.0,)
     assert found.after.strategy.levels_dbm == (24.0,)
-    assert "the highest lawful level is 28 dBm; 1 of the settings left are" in found.assumptions[2]
+    assert "the highest lawful level is 28 dBm; 1 of the settings left is" in found.assumptions[2]
     only = replace(point, survey=survey.keep(levels=survey.levels_dbm >= 28))
     with pytest.raises(InputError, match=r"lawful.*28"):
         what_if(only, {}, added_cable_loss_db=1.0, options=QUICK, before=found.before)
@@ -165,3 +168,21 @@ def test_the_usual_questions() -> None:
     asked = {one.question: one for one in usual_what_ifs(sparse, QUICK).questions}
     assert asked["2 dB less cable loss"].answer is None
     assert "surveyed level" in (asked["2 dB less cable loss"].refused or "")
+
+
+def test_settings_of_antennas_that_come_or_go_are_named() -> None:
+    """From a comparison of antennas to none and back: each part that one of the two lacks."""
+    document = case_with_antennas(3014)
+    policy = document["site"]["read_points"][NAME]
+    (point,) = read_case_document(json.dumps(document).encode()).read_points
+    changed = {"allow": ["power", "cutoff"], "time": {"step_s": 0.7}}
+    gone = what_if(point, changed, options=QUICK)
+    keys = {one.key: one.after for one in gone.settings}
+    assert keys["score"] is None and keys["cutoff_db"] is None and keys["step_s"] is None
+    text = " ".join(what_if_text(gone).split())
+    assert "antennas and reads that count" in text and "time of a step" in text
+    policy |= changed
+    (bare,) = read_case_document(json.dumps(document).encode()).read_points
+    back = {"allow": ["power", "cutoff", "antennas"], "time": {"step_s": [0.3, 0.7]}}
+    come = {one.key: one.before for one in what_if(bare, back, options=QUICK).settings}
+    assert come["score"] is None and come["step_s"] is None

@@ -1,5 +1,6 @@
 """Made portals for the model of own powers: `python -m tests.bench.portals` prints the processor
-time by size, for the large portal of the tests and for one of rays, where links fade more.
+time by size, for the large portal of the tests and for one of rays, where links fade more;
+`--ladders` what boxes of trims and cutoffs prove of ladders, by antennas, levels and passes.
 
 Antennas stand round a gate, wanted tags pass between them, strays wait about it; each link is the
 sum of a few rays with phases drawn for it. Invented, from a seed; not a measured site.
@@ -15,14 +16,16 @@ from dataclasses import replace
 
 import numpy as np
 
+from strategist.answers.solution import solve
 from strategist.optimise.clock import Clock
+from strategist.optimise.own_heard import by_antenna
 from strategist.optimise.own_model import prove_own_powers
-from strategist.optimise.own_part import by_antenna
 from strategist.optimise.own_powers import ByAntenna, descend
 from strategist.optimise.problem import pose
-from strategist.survey.policy import Limits, Loss
+from strategist.survey.policy import Limits, Loss, Policy, Reader
+from strategist.survey.records import ReadPoint
 from strategist.survey.score import Peak, scored
-from tests.optimise.portals import LARGE, made
+from tests.optimise.portals import CLOSE, LARGE, Portal, made
 
 _STANDS = np.array([[0.0, -0.9], [0.0, 0.9], [1.2, -0.9], [1.2, 0.9]])  # metres, along and across
 
@@ -100,8 +103,45 @@ def _by_model(problem: ByAntenna, loss: float) -> str:
     return f"{time.process_time() - began:8.1f}{same}"
 
 
+def _ladders() -> None:
+    """Three steps at most, no masks; `loss` the best that any search found, `bound` of all ladders
+    with own powers (equal: none is better)."""
+    solve(_with_own(replace(LARGE, passes=3, levels=3), 2))  # compiled
+    print("portal antennas levels passes  boxes  loss bound  CPU s")
+    for name, portal, count, levels, passes in (
+        ("large", LARGE, 2, 10, 20),
+        ("large", LARGE, 2, 20, 100),
+        ("gate", CLOSE, 2, 10, 20),
+        ("gate", CLOSE, 2, 20, 100),
+        ("large", LARGE, 3, 10, 20),
+        ("large", LARGE, 4, 8, 10),
+        ("large", LARGE, 4, 20, 100),
+    ):
+        point = _with_own(replace(portal, levels=levels, passes=passes), count)
+        began = time.process_time()
+        found = solve(point)
+        assert found.own is not None
+        told = found.own.to_json()
+        bound = found.bound if found.own.all_ladders else told["bound_of_ladders"]
+        print(
+            f"{name:6} {count:8} {levels:6} {passes:6} {told.get('boxes', 0):6} {found.loss:5g} "
+            f"{bound:5g} {time.process_time() - began:6.1f}",
+            flush=True,
+        )
+
+
+def _with_own(portal: Portal, antennas: int) -> ReadPoint:
+    policy = Policy(loss=Loss(5, 1), reader=Reader(3, 0, antenna_power="own"))
+    return made(replace(portal, antennas=portal.antennas[:antennas]), 0, policy)
+
+
 if __name__ == "__main__":
     parser = argparse.ArgumentParser(prog="python -m tests.bench.portals", description=__doc__)
     parser.add_argument("presentations", nargs="*", type=int, default=[600, 1800])
     parser.add_argument("--model", action="store_true", help="the model alone, too")
-    main(parser.parse_args().presentations, parser.parse_args().model)
+    parser.add_argument("--ladders", action="store_true", help="ladders with own powers alone")
+    asked = parser.parse_args()
+    if asked.ladders:
+        _ladders()
+    else:
+        main(asked.presentations, asked.model)

@@ -86,8 +86,8 @@ SURVIVORS: dict[str, str] = {
     "found on",
     "strategist/optimise/starts.py: chains.listed(0)  →  chains.listed(1)": "a beam of no masks is "
     "never asked for",
-    "strategist/optimise/sturdy.py: 2 * dict(best.effort).get('branches', 0)  →  "
-    "3 * dict(best.effort).get('branches', 0)": "how long a proof may take before it is left",
+    "strategist/optimise/sturdy.py: 2 * dict(beside.effort).get('branches', 0)  →  "
+    "3 * dict(beside.effort).get('branches', 0)": "how long a proof may take before it is left",
     "strategist/optimise/goals.py: _FINEST = 1e-06  →  _FINEST = 1.000001": "how far bounds tell "
     "losses apart; what has a higher loss is not taken, whatever its guarded loss",
     "strategist/optimise/model.py: y.value() > 0.5  →  y.value() >= 0.5": "a solved choice is near "

@@ -78,7 +78,7 @@ def test_an_unrecorded_tid_flatters_the_mask_on_it() -> None:
     survey and would let each of them through. The result warns of just these tags."""
     point = as_surveyed(read_case(DEMO)["shelf-cabinet"])
     result = choose(point, Options(unseen=False))
-    about = "TID memory that was not recorded of 10 of 300 tags"
+    about = "TID memory, which was not recorded for 10 of 300 tags"
     assert sum(about in warning for warning in result.warnings) == 1
     unlisted = [tag for tag in point.survey.tags if tag.tid is None]
     assert len(unlisted) == 10

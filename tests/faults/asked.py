@@ -352,4 +352,136 @@ ALL = (
         ),
         pointer="/roster/0/read_point",
     ),
+    Asked(
+        "plan within less than nothing",
+        "POST",
+        "/v1/plans",
+        GIVEN | {"within": -1},
+        detail="body, within: -1 is too small. Give a number from 0 to 1,000,000,000, or null.",
+        pointer="/within",
+    ),
+    Asked(
+        "plan of an unknown key",
+        "POST",
+        "/v1/plans",
+        GIVEN | {"minutes": 2},
+        detail=(
+            'body, minutes: unknown key "minutes". Known keys: survey, read_point, label, within, '
+            'minutes_a_pass, seconds_a_level, options (nearest: "minutes_a_pass").'
+        ),
+        pointer="/minutes",
+    ),
+    Asked(
+        "first plan without a policy",
+        "POST",
+        "/v1/first-plans",
+        {"read_point": "dock"},
+        detail=(
+            "body, policy is missing. Give an object with keys such as levels_dbm, unlisted, loss."
+        ),
+        pointer="/policy",
+    ),
+    Asked(
+        "first plan without levels",
+        "POST",
+        "/v1/first-plans",
+        {"read_point": "dock", "policy": {}},
+        detail="body, policy.levels_dbm is missing. Give the levels to choose from.",
+        pointer="/policy/levels_dbm",
+    ),
+    Asked(
+        "budget of less than nothing",
+        "POST",
+        "/v1/site-plans",
+        {"survey": "SURVEY", "budget": -1},
+        detail="body, budget: -1 is too small. Give a number of 0 or more, or null.",
+        pointer="/budget",
+    ),
+    Asked(
+        "survey of an option that is none",
+        "POST",
+        "/v1/site-plans",
+        {"survey": "SURVEY", "option_surveys": {"screen": NONE_SUCH}},
+        detail=(
+            "body, option_surveys.screen: you have no survey "
+            "su_00000000000000000000000000000000. Give an id that /v1/surveys lists."
+        ),
+        pointer="/option_surveys/screen",
+    ),
+    Asked(
+        "unknown view",
+        "POST",
+        "/v1/trade-offs",
+        GIVEN | {"view": "all"},
+        detail='body, view: "all" is not valid. Give one of counts, techniques, changes, or null.',
+        pointer="/view",
+    ),
+    Asked(
+        "entry that is none",
+        "POST",
+        "/v1/comparisons",
+        GIVEN | {"entries": [{"name": "today"}]},
+        detail=(
+            "body, entries.0: one of strategy, strategy_id and loss says what an entry is. Give "
+            "just one."
+        ),
+        pointer="/entries/0",
+    ),
+    Asked(
+        "unknown kind of score",
+        "POST",
+        "/v1/comparisons",
+        GIVEN | {"entries": [{"name": "a", "strategy": STRATEGY | {"score": {"kind": "mean"}}}]},
+        detail=(
+            'body, entries.0.strategy.score.kind: "mean" is not valid. Give one of difference, '
+            "nth, peak."
+        ),
+        pointer="/entries/0/strategy/score/kind",
+    ),
+    Asked(
+        "confidence in per cent",
+        "GET",
+        "/v1/acceptance-plan?miss_rate_max=0.05&confidence=95",
+        detail="query, confidence: 95 is too large. Give a number from 0.5 to 0.999999.",
+    ),
+    Asked(
+        "no batch",
+        "POST",
+        "/v1/cross-reads",
+        {},
+        detail="body, batch is missing. Give a text such as ba_0123456789abcdef0123456789abcdef.",
+        pointer="/batch",
+    ),
+    Asked(
+        "option without a case",
+        "POST",
+        "/v1/surveys",
+        {
+            "site": {"read_points": {"gate": {"options": {"screen": {}}}}},
+            "reads": [],
+            "roster": [{"read_point": "gate", "pass_id": "p1", "epc": "AA", "role": "wanted"}],
+        },
+        detail=(
+            "survey, site.read_points.gate.options.screen.case is missing. Give a text of 1 to "
+            "200 characters."
+        ),
+        pointer="/site/read_points/gate/options/screen/case",
+    ),
+    Asked(
+        "unknown part",
+        "POST",
+        "/v1/surveys",
+        b'--x\r\nContent-Disposition: form-data; name="logs"; filename="a"\r\n\r\n1\r\n--x--\r\n',
+        headers={"Content-Type": "multipart/form-data; boundary=x"},
+        detail=(
+            'form, logs: unknown part "logs". Known parts: reads.csv, roster.csv, site.json, '
+            "tried.csv, passes.csv; or log, run_sheet, tags, mapping.\n"
+            'form, reads.csv: the part "reads.csv" is missing. Send the parts reads.csv, '
+            "roster.csv, site.json.\n"
+            'form, roster.csv: the part "roster.csv" is missing. Send the parts reads.csv, '
+            "roster.csv, site.json.\n"
+            'form, site.json: the part "site.json" is missing. Send the parts reads.csv, '
+            "roster.csv, site.json."
+        ),
+    ),
 )

@@ -21,7 +21,10 @@ ALL = (
     ),
     Fault(
         "unknown option",
-        "strategist: --sed 1 is not known here. See strategist --help.",
+        (
+            "strategist solve: there is no option --sed (nearest: --seed). See strategist solve "
+            "--help."
+        ),
         argv="solve case --sed 1",
     ),
     Fault(
@@ -55,7 +58,7 @@ ALL = (
     ),
     Fault(
         "unknown read point",
-        ('read point: there is no read point "gat". Known read points: gate (nearest: "gate").'),
+        ('--read-point: there is no read point "gat". Known read points: gate (nearest: "gate").'),
         argv="solve case --read-point gat",
     ),
     Fault(
@@ -101,7 +104,8 @@ ALL = (
         "level not in the table",
         (
             "--power-table has no entry of 16 dBm. Give a level that it has; nearest: 15 dBm "
-            "(index 1) or 17 dBm (index 2)."
+            "(index 1) or 17 dBm (index 2). Or list its levels as reader.power_levels_dbm in "
+            "site.json and solve again: no others are proposed then."
         ),
         {"table.csv": "index,power_dbm\n1,15\n2,17\n"},
         argv="export case --strategy strategy.json --format llrp --power-table table.csv",
@@ -141,9 +145,35 @@ ALL = (
     ),
     Fault(
         "starter without reads",
-        "case/reads.csv: no such file. Put it there, or correct its name.",
+        (
+            "case/reads.csv: no such file. Put it there, or name read points that are still to "
+            "be measured (--read-point)."
+        ),
         {"case/reads.csv": None, "case/site.json": None},
         "new case",
+    ),
+    Fault(
+        "starter beside reads",
+        (
+            "--read-point is of no use beside case/reads.csv, which names the read points and "
+            "levels. Leave it out."
+        ),
+        {"case/site.json": None},
+        "new case --read-point gate --levels 15,16",
+    ),
+    Fault(
+        "starter without levels",
+        "--levels is missing. Give it, too: without reads.csv both are needed.",
+        {"case/reads.csv": None, "case/site.json": None},
+        "new case --read-point gate",
+    ),
+    Fault(
+        "starter of words for levels",
+        (
+            'strategist new: --levels: "low" is not valid. Give levels from -20 to 40 (dBm), '
+            "e.g. 15,20,25,30. See strategist new --help."
+        ),
+        argv="new case --levels low",
     ),
     Fault(
         "unknown region",
@@ -172,7 +202,6 @@ ALL = (
         "page of no result",
         (
             "other.json, read_point is missing. Give a text.\n"
-            "other.json, loss is missing. Give a number.\n"
             "other.json, strategy is missing. Give an object with the keys levels_dbm, "
             "stop_after, cutoff_dbm, masks, score, cutoff_db, step_s.\n"
             "other.json, outcome is missing. Give an object with the keys passes, wanted, "
@@ -185,6 +214,7 @@ ALL = (
             "other.json, margins is missing. Give an object with the keys power, rssi.\n"
             "other.json, warnings is missing. Give a list, each a text."
         ),
-        argv="report other.json --out page.html",
+        {"other.json": '{"loss": 5}'},
+        "report other.json --out page.html",
     ),
 )

@@ -203,7 +203,8 @@ SITES = (
     ),
     Fault(
         "a list",
-        "site.json is a list. Give an object with the keys read_points, site, readers, cost.",
+        "site.json is a list. Give an object with the keys read_points, site, readers, cost, "
+        "arbitration.",
         {SITE_JSON: "[]"},
     ),
     Fault(

@@ -53,7 +53,7 @@ CASES = {
     ),
     "no level anywhere": (
         log(3, lambda one: "", "phase"),
-        "a power column in the log, or a level column on the run sheet",
+        "a column of levels in the log, or on the run sheet",
         None,
     ),
     "no RSSI": (log(2, lambda one: "x", "phase"), 'columns "time", "epc", "phase"', None),
@@ -105,5 +105,5 @@ def test_pauses_that_would_do_are_told() -> None:
     sheet = text_of([("pass", "remarks"), *((name, "") for name in MADE.passes)])
     with pytest.raises(InputError) as error:
         imported(text_of(log_rows(MADE)), sheet, TAGS)
-    assert '"pause_s": SECONDS' in str(error.value)
-    assert "which pauses of more than" in str(error.value)
+    assert "pause_s in the mapping file" in str(error.value)
+    assert "(more than " in str(error.value)

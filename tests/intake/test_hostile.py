@@ -53,10 +53,13 @@ def formulas() -> bytes:
 FILES: dict[str, tuple[bytes, str]] = {
     "a zip bomb": (packed({"xl/worksheets/sheet1.xml": b"0" * 20_000_000}), "packed 1028 to 1"),
     "many parts": (packed({f"{i}.xml": b"" for i in range(1500)}), "1,500 parts"),
-    "a workbook cut off": (book_of([("epc", "rssi"), ("30AA", -60)])[:-200], "a whole workbook"),
-    "a zip that is no workbook": (packed({"a.txt": b"epc,rssi"}), "a whole workbook"),
+    "a workbook cut off": (
+        book_of([("epc", "rssi"), ("30AA", -60)])[:-200],
+        "cannot be read as a workbook",
+    ),
+    "a zip that is no workbook": (packed({"a.txt": b"epc,rssi"}), "cannot be read as a workbook"),
     "entities": (packed({"xl/workbook.xml": b"<!DOCTYPE a [<!ENTITY b 'c'>]><a/>"}), "DOCTYPE"),
-    "a formula": (formulas(), "a formula in C2"),
+    "a formula": (formulas(), "cell C2 holds a formula"),
     "a row number beyond the format": (
         altered(lambda xml: xml.replace('r="2"', 'r="99999999"').replace('2"', '99999999"')),
         "rows",
@@ -66,7 +69,7 @@ FILES: dict[str, tuple[bytes, str]] = {
         "",
     ),
     "an old workbook": (b"\xd0\xcf\x11\xe0" + b"\0" * 600, "old format"),
-    "a packed log": (b"\x1f\x8b\x08\0" + b"x" * 90, "unpacked"),
+    "a packed log": (b"\x1f\x8b\x08\0" + b"x" * 90, "is packed (gzip)"),
     "a million columns": ((";".join(f"c{i}" for i in range(1_000_000)) + "\n").encode(), "100,000"),
     "2,000 columns": ((",".join(f"c{i}" for i in range(2000)) + "\n").encode(), "2,000 columns"),
     "one endless line": (b"x" * 3_000_000, "characters"),
@@ -102,7 +105,7 @@ def test_a_log_cut_off_in_a_line_is_told_with_the_line() -> None:
         imported(LOG[: LOG.rindex(",")], SHEET, TAGS)
     line = LOG.count("\n")
     assert f"raw.csv, line {line}" in str(error.value)
-    assert "3 columns" in str(error.value)
+    assert "the row has 3 fields" in str(error.value)
 
 
 def test_lines_of_another_file_in_between_are_told() -> None:

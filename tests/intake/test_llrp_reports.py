@@ -50,11 +50,14 @@ def test_other_messages_and_parameters_are_passed_over() -> None:
 @pytest.mark.parametrize(
     ("data", "words"),
     [
-        (REPORT[:-3], "35 bytes left of a message of 38 at byte 0"),
+        (REPORT[:-3], "ends 3 bytes before the end of the message that begins at byte 0"),
         (REPORT + b"time;epc;rssi", "at byte 38"),
-        (REPORT.replace(b"\x00\xf0\x00\x1c", b"\x00\xf0\x00\x1d"), "parameter 240 at byte 10"),
-        (REPORT.replace(b"\x86\xc6", b"\xfe\xc6"), "parameter 126"),
-        (REPORT.replace(b"\x00\xf0\x00\x1c", b"\x00\xf0\x00\x02"), "parameter 240"),
+        (
+            REPORT.replace(b"\x00\xf0\x00\x1c", b"\x00\xf0\x00\x1d"),
+            "a parameter (240) goes on behind its message at byte 10",
+        ),
+        (REPORT.replace(b"\x86\xc6", b"\xfe\xc6"), "unknown parameter (126)"),
+        (REPORT.replace(b"\x00\xf0\x00\x1c", b"\x00\xf0\x00\x02"), "parameter (240)"),
         (bytes.fromhex("043E 0000000A 00000002"), "no tag report"),
         (bytes.fromhex("043D 00000018 00000001 00F0 000E 00F1 000A 0FFF 30340000"), "4095 bits"),
     ],

@@ -10,7 +10,8 @@ import pytest
 
 from strategist.optimise.chains import Chains
 from strategist.optimise.clock import Clock
-from strategist.optimise.own_part import _undominated, is_own, with_own_powers
+from strategist.optimise.own_heard import _undominated
+from strategist.optimise.own_part import is_own, with_own_powers
 from strategist.optimise.scores import parts_of
 from strategist.optimise.tuning import DEFAULT
 from strategist.survey.policy import TECHNIQUES, Policy, Reader

@@ -71,19 +71,20 @@ def found(read_point: ReadPoint, tuning: Tuning) -> Sturdy | None:
     best = solve(read_point, Options(tuning=tuning))
     if best.answer.key[0] or best.beaten_by_silence:
         return None
-    return sturdiest(best.problem, best.answer, Clock())
+    return sturdiest(best.parts, best.found, Clock())
 
 
 def assert_like_brute_force(read_point: ReadPoint, tuning: Tuning = DEFAULT) -> None:
     sought, levels = expected(read_point), read_point.survey.levels_dbm
     sturdy = found(read_point, tuning)
-    if sturdy is None or sturdy.answer is None:
+    if sturdy is None or sturdy.found is None:
         assert sought is None
         return
     assert sought is not None
-    key, problem = sturdy.answer.key, solve(read_point).problem
+    answer, problem = sturdy.found.answer, sturdy.found.part.problem
+    key = answer.key
     assert (key[2], key[1], *key[3:6]) == sought[:5]
-    assert tuple(problem.profile.levels_dbm[list(sturdy.answer.levels)][::-1]) == sought[5]
+    assert tuple(problem.profile.levels_dbm[list(answer.levels)][::-1]) == sought[5]
     assert key[-1] == sought[6] and sturdy.bound == key[2] and len(levels)
 
 
@@ -109,5 +110,5 @@ def test_there_is_one_in_some_and_none_in_others() -> None:
 def test_out_of_time_nothing_is_claimed() -> None:
     point = random_read_point(3, 0)
     best = solve(point)
-    late = sturdiest(best.problem, best.answer, Clock(0.0))
+    late = sturdiest(best.parts, best.found, Clock(0.0))
     assert late == Sturdy(None, 0.0)

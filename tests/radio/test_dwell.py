@@ -46,6 +46,15 @@ def test_a_measured_step_counts_as_it_is() -> None:
     assert fits(3, 0.1, 0.3) and not fits(3, 0.1, 0.29999)
 
 
+def test_turns_of_antennas_share_the_dwell() -> None:
+    """Seven turns of 0.1 s are three steps of two antennas, or two of three."""
+    time = Dwell(0.7, 0.1, in_turn=True)
+    for turns, steps in ((1, 5), (2, 3), (3, 2), (7, 1)):
+        assert steps_by_masks(survey(3), time, [(32, 8)], 1, 5, turns=turns) == (steps, steps)
+    with pytest.raises(InputError, match=r"up to 0.8 s \(as given, 8 antennas in turn\)"):
+        steps_by_masks(survey(3), time, (), 0, 5, turns=8)
+
+
 def test_each_mask_takes_its_select_from_the_dwell() -> None:
     """One tag, no luck in it: Query and a read slot. The longest candidate counts for each mask,
     and longest is what takes the most air time: a pointer of two bytes is 8 bits more."""

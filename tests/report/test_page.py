@@ -277,7 +277,7 @@ def test_the_survey_of_another_result_is_refused(site: Path) -> None:
     ("name", "text", "said"),
     [
         ("r.json", "{", "JSON"),
-        ("r.json", '{"levels_dbm": [20]}', "read_point"),
+        ("r.json", '{"levels_dbm": [20]}', "is a strategy alone"),
         ("r.jsonl", '{"case": "a"}\n', "read_point"),
         ("r.jsonl", "what\n", "line 1"),
     ],

@@ -46,7 +46,8 @@ class Trial:
         steps = self.policy.get("reader", {}).get("ladder_steps_max", 5)
         time = self.policy.get("time")
         if time is not None and "dwell_s" in time:  # a measured step, however many masks there are
-            steps = min(steps, int(exact(time["dwell_s"]) // exact(time["step_s"])))
+            step_s = exact(time["step_s"]) * time.get("turns", 1)
+            steps = min(steps, int(exact(time["dwell_s"]) // step_s))
         for count in range(1, (steps if "ladder" in self.allow else 1) + 1):
             for ladder in itertools.combinations(levels, count):
                 if "power" in self.allow or ladder[-1] == levels[-1]:
@@ -151,6 +152,25 @@ def frontier(trial: Trial) -> dict[tuple[int, int], Key]:
         for point, found in reached.items()
         if not any(m <= point[0] and s <= point[1] and (m, s) != point for m, s in reached)
     }
+
+
+def sturdiest(trial: Trial, most: Decimal, silence: Decimal, total: Decimal) -> Key | None:
+    """The least (guarded loss, loss, masks, cutoff or none, steps, levels from the top down, mask
+    bits) of those within the limits that lose at most `most`, less than `silence`, and less than
+    `total` with the guarded loss; None: there is none."""
+    cutoffs: list[Decimal | None] = [None, *(high for _, high in trial.ranges())]
+    best: Key | None = None
+    for let, (masks, bits) in chains(trial.survey, trial.policy).items():
+        for ladder in trial.ladders(masks):
+            for cutoff in cutoffs:
+                over, loss = trial.begin(ladder, cutoff, let)
+                if over or loss > most or loss >= silence:
+                    continue
+                guarded = trial.guarded(ladder, cutoff, let)
+                work = (masks, cutoff is not None, len(ladder), ladder[::-1], bits)
+                if loss + guarded < total:
+                    best = min(best or (guarded, loss, *work), (guarded, loss, *work))
+    return best
 
 
 def key_of(trial: Trial, strategy: Mapping[str, Any]) -> Key:

@@ -55,6 +55,8 @@ def heard(document: Json, name: str, strategy: Json) -> tuple[Json, Json]:
     own = {**policy, "levels_dbm": sorted(steps), "guard": guard, "unlisted": "stray"}
     if latest is not None:
         own["time"] = {**policy["time"], "step_s": latest}
+        if policy["time"].get("in_turn"):
+            own["time"]["turns"] = len(antennas)
     site = {"read_points": {name: own}}
     case = {"site": site, "reads": reads, "roster": roster}
     if document.get("tried") is not None:

@@ -178,6 +178,18 @@ def test_a_starter_is_a_site_of_the_levels_found(tmp_path: Path, capsys: Any) ->
     assert (tmp_path / "site.json").read_bytes() == text
 
 
+def test_a_starter_before_anything_is_measured_is_what_plan_takes(
+    tmp_path: Path, capsys: Any
+) -> None:
+    folder = tmp_path / "new"
+    named = ["--read-point", "gate-2", "--read-point", "gate-10", "--levels", "17,15.5"]
+    assert main(["new", str(folder), *named]) == 0
+    assert "strategist plan" in capsys.readouterr().out
+    site = parse_json((folder / "site.json").read_bytes(), SITE, "site.json")
+    assert site.read_points == {name: Policy((15.5, 17.0)) for name in ("gate-2", "gate-10")}
+    assert main(["plan", str(folder)]) == 0
+
+
 def test_every_note_of_a_starter_is_taken_when_its_mark_is_taken_away() -> None:
     """What is noted are a reader's assumptions and examples, which then are the planner's word."""
     lines = starter_site(READS).splitlines()
@@ -203,6 +215,18 @@ def test_what_is_assumed_of_the_reader_is_said_until_it_is_set() -> None:
     every = {"ladder_steps_max": 5, "mask_slots": 3, "mask_step_bits": 8}
     assert warnings({"reader": every}) == ""
     assert "reader." not in warnings({"allow": ["power", "cutoff"]})
+
+
+def test_what_the_survey_gives_nothing_for_is_said() -> None:
+    asked = {"conditions": {"aim": "worst"}, "reader": {"antenna_power": "own"}}
+    site = {"read_points": {"gate-2": {"levels_dbm": [15.5, 17]} | asked}}
+    files = {"reads.csv": READS, "roster.csv": ROSTER, "site.json": json.dumps(site).encode()}
+    said = "\n".join(read_case_files(files)["gate-2"].warnings)
+    assert "conditions in site.json changes nothing here" in said
+    assert "antenna_power is own, which changes nothing here" in said
+    named = b"read_point,pass_id,condition\ngate-2,p1,full\n"
+    told = read_case_files(files | {"passes.csv": named})["gate-2"].warnings
+    assert not any("conditions in site.json" in text for text in told)
 
 
 def test_the_old_name_of_a_key_is_refused_with_the_new_one() -> None:

@@ -36,7 +36,7 @@ def test_a_sound_survey_has_no_weak_findings(tmp_path: Path) -> None:
 def test_few_passes_give_the_bound_of_the_rule_of_three(tmp_path: Path) -> None:
     # Hanley & Lippman-Hand 1983, 1 − 0.05^(1/n): n = 30 → 0.09503, n = 2 → 1 − √0.05 = 0.7764
     assert zero_event_bound(30) == pytest.approx(0.09503, abs=5e-6)
-    assert "77.6%" in findings(tmp_path)["few_passes"].text
+    assert "77.6 %" in findings(tmp_path)["few_passes"].text
 
 
 def test_untried_pairs_and_silent_levels(tmp_path: Path) -> None:

@@ -131,7 +131,7 @@ def test_a_part_names_the_fields_that_share_it() -> None:
     """Asset types 20800 to 20830 share the byte 14 and no whole field."""
     kinds = [f"grai-96:0.9521141.{number}" for number in (20800, 20810, 20820, 20830)]
     words = by_window(found([*tags_of(*kinds), *tags_of(BAG, TUNIC)]))
-    listed = "asset type 20800; asset type 20810; asset type 20820; … (4 in all)"
+    listed = "asset type 20800 and of asset type 20810 and of asset type 20820, … (4 in all)"
     assert words["epc", 72, 8, "14"] == f"part of {listed}"
 
 

@@ -10,7 +10,7 @@ from strategist.tags.host_rules import Keep, keeps_of
 from strategist.tags.llrp import encode_parameter, llrp_document, llrp_lines
 from strategist.tags.mask import Mask
 from strategist.tags.power_table import PowerTable
-from strategist.tags.read_back import of_ai_spec
+from strategist.tags.read_back import of_ai_specs
 
 TABLE = PowerTable(tuple((number, 10.0 + number) for number in range(1, 21)))
 TRIMMED = Peak(antennas=(1, 3), trim_db=((3, -2.0),), offset_db=((3, 4.0),))
@@ -37,16 +37,33 @@ def test_the_bytes_of_an_ai_spec_worked_by_hand() -> None:
 
 def test_without_a_dwell_the_step_ends_with_the_ro_spec() -> None:
     coded = llrp_document([20], (), TABLE, keep=Keep(TRIMMED))["steps"][0]["bytes"]["AISpec"]
-    assert "00B800090000000000" in coded and of_ai_spec(coded).seconds is None
+    assert "00B800090000000000" in coded and of_ai_specs(coded).seconds is None
 
 
 def test_each_step_is_read_back_as_it_was_meant() -> None:
     document = llrp_document([15, 20], MASKS, TABLE, keep=Keep(TRIMMED), step_s=0.25)
     for step, level in zip(document["steps"], (15, 20), strict=True):
-        found = of_ai_spec(step["bytes"]["AISpec"])
+        found = of_ai_specs(step["bytes"]["AISpec"])
         assert found.power_index == ((1, level - 10), (3, level - 12))
         assert (found.chain, found.seconds) == (MASKS, 0.25)
     assert document["score"] == TRIMMED.to_json()
+
+
+def test_antennas_in_turn_have_an_ai_spec_each() -> None:
+    """One after the other, as long as a turn, with numbers of their own; the host is told so."""
+    document = llrp_document([15, 20], MASKS, TABLE, keep=Keep(TRIMMED), step_s=0.25, in_turn=True)
+    numbers = []
+    for step, level in zip(document["steps"], (15, 20), strict=True):
+        found = of_ai_specs(step["bytes"]["AISpec"])
+        assert found.power_index == ((1, level - 10), (3, level - 12))
+        assert (found.chain, found.seconds) == (MASKS, 0.25)
+        specs = step["parameters"]["AISpec"]
+        assert [spec["AntennaIDs"] for spec in specs] == [[1], [3]]
+        numbers += [one["InventoryParameterSpec"]["InventoryParameterSpecID"] for one in specs]
+        one, other = (encode_parameter("AISpec", spec).hex().upper() for spec in specs)
+        assert step["bytes"]["AISpec"] == one + other
+    assert numbers == [1, 2, 3, 4] and "a turn of 0.25 s" in document["host_work"][0]
+    assert "antenna 3 TransmitPower 3" in llrp_lines(document)[0]
 
 
 def test_configurations_with_other_masks_are_seen() -> None:
@@ -59,7 +76,7 @@ def test_configurations_with_other_masks_are_seen() -> None:
         first,
         {**second, "C1G2InventoryCommand": bare},
     ]
-    assert of_ai_spec(encode_parameter("AISpec", fields).hex()).chain is None
+    assert of_ai_specs(encode_parameter("AISpec", fields).hex()).chain is None
 
 
 def test_a_trimmed_level_that_the_table_lacks_is_refused() -> None:

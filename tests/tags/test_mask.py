@@ -115,7 +115,7 @@ def test_tags_whose_banks_were_not_recorded_are_counted() -> None:
     tags = [TAG, Tag("30", tid="E29F0345"), Tag("31", tid="E29F", user="00"), Tag("32", user="")]
     chain = (Mask("tid", 8, 24, "812345"), Mask("user", 0, 8, "00", join="and"))
     tid, user = unrecorded(chain, tags)
-    assert "TID memory that was not recorded of 3 of 4 tags" in tid
-    assert "user memory that was not recorded of 3 of 4 tags" in user
+    assert "TID memory, which was not recorded for 3 of 4 tags" in tid
+    assert "user memory, which was not recorded for 3 of 4 tags" in user
     assert unrecorded(chain[:1], tags[1:2]) == ()
     assert unrecorded((), tags) == ()

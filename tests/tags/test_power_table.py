@@ -18,7 +18,7 @@ def test_a_power_is_found_to_the_hundredth_and_never_rounded() -> None:
 
 
 def test_the_neighbours_of_a_table_of_one() -> None:
-    with pytest.raises(InputError, match=r"nearest: 31 dBm \(index 1\)\.$"):
+    with pytest.raises(InputError, match=r"nearest: 31 dBm \(index 1\)\. Or list"):
         PowerTable(((1, 31.0),)).index_of(30)
 
 

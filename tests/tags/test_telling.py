@@ -24,4 +24,4 @@ def test_a_tag_counts_once_however_often_it_was_presented() -> None:
     ]
     (finding,) = data_findings(survey_of([20.0], passes), Policy())
     assert finding[1] == "data_helps"
-    assert "100% of wanted and 20% of stray tags." in finding[2]
+    assert "100 % of wanted and 20 % of stray tags." in finding[2]

@@ -63,7 +63,7 @@ def test_power_that_overlaps_gives_it_too() -> None:
 
 def test_the_field_that_parts_is_named() -> None:
     finding = found(site(NEAR, FAR))["data_parts"]
-    assert "is carried by 100% of wanted and 0% of stray tags" in finding.text
+    assert "is carried by 100 % of wanted and 0 % of stray tags" in finding.text
     assert "11200" in finding.text or "21600" in finding.text
     alike = found(site(NEAR, FAR, stray_type="11200"))["data_alike"]
     assert "no field differs" in alike.text
@@ -82,22 +82,22 @@ def test_rssi_that_parts_overlaps_or_is_inverted() -> None:
 def test_reads_that_come_and_go() -> None:
     """All wanted tags miss a turn at 21 dBm: 40 of the 80 tags read."""
     finding = found(site([None, -60, -59, None, -57], FAR))["come_and_go"]
-    assert "40 of 80 tags read (50%)" in finding.text
+    assert "40 of 80 tags read (50 %)" in finding.text
     assert "come_and_go" not in found(site(NEAR, FAR))
 
 
 def test_coarse_levels() -> None:
     levels = [14.0, 15.0, 18.0, 19.0, 20.0]
     finding = found(site([None, None, -60, -59, -58], FAR, levels=levels))["levels_coarse"]
-    assert "100% of wanted tags turn on between 15 and 18 dBm" in finding.text
+    assert "100 % of wanted tags turn on between 15 and 18 dBm" in finding.text
     assert "levels_coarse" not in found(site(NEAR, FAR))
 
 
 def test_a_range_that_is_not_wide_enough() -> None:
     low = found(site([-60, -59, -58, -57, -56], [-70, -69, -68, -67, -66]))["range_low"]
-    assert "18 dBm, already reads 100% of wanted tags and 100% of strays" in low.text
+    assert "18 dBm, already reads 100 % of wanted tags and 100 % of strays" in low.text
     high = found(site([None, None, None, None, -60], FAR))["range_high"]
-    assert "100% of wanted tags are read at the highest level, 22 dBm" in high.text
+    assert "100 % of wanted tags are read at the highest level, 22 dBm" in high.text
     assert not {"range_low", "range_high"} & set(found(site(NEAR, FAR)))
 
 

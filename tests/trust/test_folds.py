@@ -141,7 +141,7 @@ def test_how_often_each_setting_came_again() -> None:
 
 def test_levels_seldom_chosen_again_are_warned_of() -> None:
     warnings = crossed(made(), LOW, [HIGH, HIGH, LOW]).warnings
-    assert any("only 1 of 3 folds chose 20 dBm again" in text for text in warnings)
+    assert any("Only 1 of 3 folds chose 20 dBm again" in text for text in warnings)
 
 
 def test_levels_chosen_again_by_half_of_the_folds_are_steady() -> None:

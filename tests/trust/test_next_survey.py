@@ -30,7 +30,7 @@ def test_the_plan_says_what_to_do_with_one_miss() -> None:
     """1 in 60 is there. 5 % takes 59, 93, 124, 153 passes with none to three failures (95 %
     confidence), and 153 at that rate have 2.6: at most three."""
     found = with_misses(60, 1, 0.05)
-    assert "survey 93 more passes" in found.reasons[0] and "153 in all" in found.reasons[0]
+    assert "Survey 93 more passes" in found.reasons[0] and "153 in all" in found.reasons[0]
     assert "at most 3 of them have a miss" in found.reasons[0] and found.passes == 93
 
 
@@ -43,7 +43,7 @@ def test_more_passes_are_no_plan_above_the_limit_or_just_below() -> None:
     near = with_misses(10_000, 499, 0.05)
     assert near.passes == 0 and "agree on a higher limit" in near.reasons[0]
     shown = with_misses(59, 0, 0.05)
-    assert shown.passes == 0 and "the 59 passes there are show the limit" in shown.reasons[0]
+    assert shown.passes == 0 and "The 59 passes surveyed show the limit" in shown.reasons[0]
 
 
 def with_misses(passes: int, missed: int, limit: float) -> NextSurvey:

@@ -139,7 +139,7 @@ def test_a_cutoff_that_the_offset_breaks_is_said_to_go() -> None:
     )
     assert found.strategy_without is not None and found.strategy_without.cutoff_dbm is None
     assert found.cutoff_stands is False
-    assert "leave it out" in str(found.sentence)
+    assert "Leave the cutoff out" in str(found.sentence)
     told = json.loads(json.dumps(found.to_json()))
     assert told["cutoff_stands"] is False
     assert told["with_cutoff"] == {"loss": 0.0, "guarded_loss": 60.0}
@@ -152,7 +152,7 @@ def test_a_cutoff_far_from_both_stands() -> None:
     found = judged(mixed(1.0, guarded(0.5)), Strategy((24.0,), 1, -49.5))
     assert found.with_cutoff == Losses(*(0.0, 0.0))
     assert found.without_cutoff == Losses(*(20.0, 20.0))
-    assert found.cutoff_stands is True and "keep it" in str(found.sentence)
+    assert found.cutoff_stands is True and "Keep the cutoff" in str(found.sentence)
 
 
 def test_without_a_cutoff_there_is_no_question() -> None:

@@ -65,7 +65,7 @@ def test_masks_of_item_classes_do_not_hold_for_a_new_class() -> None:
     assert result.unseen is not None and result.unseen.by_class is not None
     by_class = result.unseen.by_class
     assert by_class.wanted_rejected.events + by_class.stray_let_through.events > 0
-    assert any(warning.startswith("a new kind of item") for warning in result.unseen.warnings)
+    assert any(warning.startswith("A new kind of item") for warning in result.unseen.warnings)
 
 
 def test_the_choice_is_made_without_the_tags_left_out() -> None:
