@@ -126,7 +126,7 @@ def test_masks_that_only_fit_the_survey_are_caught_by_leaving_tags_out(serial: A
     fitted, left_out = serial.unseen.fitted, serial.unseen.by_tag
     assert (left_out.wanted_rejected.rate or 0) > fitted.wanted_rejected.high
     assert (left_out.stray_let_through.rate or 0) > fitted.stray_let_through.high
-    said = [w for w in serial.warnings if w.startswith("the masks fit the surveyed tags better")]
+    said = [w for w in serial.warnings if w.startswith("The masks fit the surveyed tags better")]
     assert len(said) == 2
 
 
