@@ -94,6 +94,8 @@ def test_a_limit_of_missed_tags_forbids_silence() -> None:
     result = choose(point, FAST)
     assert result.status == "optimal" and result.loss > result.silence_loss
     assert "but a limit of missed tags forbids that" in result.warnings[0]
+    free = choose(quadrants(), FAST)
+    assert free.status == "silent" and "forbids" not in free.warnings[0]
 
 
 def test_where_no_strategy_keeps_a_limit_it_stays_infeasible() -> None:
@@ -155,10 +157,17 @@ def test_what_check_advises_against_reaches_the_answer() -> None:
     result = choose(crib_door(), FAST)
     kinds = [finding.kind for finding in result.findings]
     assert "rssi_inverted" in kinds and result.strategy.cutoff_dbm is not None
-    against = [text for text in result.warnings if "against the advice" in text]
+    against = [
+        text
+        for text in result.warnings
+        if "This strategy has one: see what dropping it costs" in text
+    ]
     assert len(against) == 1 and "Do not rely on a cutoff here" in against[0]
     without = with_policy(crib_door(), allow=("power", "ladder", "masks"))
-    assert not any("against the advice" in text for text in choose(without, FAST).warnings)
+    assert not any(
+        "This strategy has one: see what dropping it costs" in text
+        for text in choose(without, FAST).warnings
+    )
 
 
 def test_a_batch_says_it_first() -> None:

@@ -47,15 +47,6 @@ def results(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
-def _told(folder: Path, name: str, point: ReadPoint, *, unseen: bool = True) -> dict[str, Any]:
-    result = strategist.choose(point, strategist.Options(unseen=unseen))
-    text = strategist.result_text(result, point.policy)
-    (folder / f"{name}.txt").write_text(text)
-    detail = strategist.result_text(result, point.policy, detail=True)
-    (folder / f"{name}-detail.txt").write_text(detail)
-    return result.to_json()
-
-
 @pytest.fixture(scope="module")
 def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder to work in, with a site.json of which nothing is measured."""
@@ -63,6 +54,15 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     (folder / "first").mkdir()
     (folder / "first/site.json").write_bytes((DEMO / "site.json").read_bytes())
     return folder
+
+
+def _told(folder: Path, name: str, point: ReadPoint, *, unseen: bool = True) -> dict[str, Any]:
+    result = strategist.choose(point, strategist.Options(unseen=unseen))
+    text = strategist.result_text(result, point.policy)
+    (folder / f"{name}.txt").write_text(text)
+    detail = strategist.result_text(result, point.policy, detail=True)
+    (folder / f"{name}-detail.txt").write_text(detail)
+    return result.to_json()
 
 
 @pytest.mark.parametrize("name", [*POINTS, "to-come"])
@@ -148,9 +148,6 @@ GIVEN = ("--run-sheet", f"{RAW}/runs.csv", "--tags", f"{RAW}/tags.csv", "--read-
         ("lawful", "--region", "etsi-865-868", "--gain", "8.5", "--polarisation", "circular"),
         ("lawful", "--region", "fcc-902-928", "--gain", "6", "--hops", "50"),
         ("accept",),
-        ("batch", f"{SITE}/with-screen", "--out", "batch", "--workers", "1"),
-        ("templates", "batch", "--workers", "1"),
-        ("report", "batch", "--out", "page.html"),
         ("site", f"{SITE}", "--at-most", "2", "--budget", "400", "--workers", "1"),
     ],
     ids=" ".join,
@@ -158,7 +155,7 @@ GIVEN = ("--run-sheet", f"{RAW}/runs.csv", "--tags", f"{RAW}/tags.csv", "--read-
 def test_texts_of_other_commands_fit_a_terminal(
     argv: tuple[str, ...], made: Path, capsys: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """In the order in which one works: some take what others wrote."""
+    """Those of batch and templates are held to it where they are run (tests/batch)."""
     monkeypatch.chdir(made)
     status, out, _ = run(capsys, *argv)
     assert status == 0 and out and fits(out)

@@ -17,6 +17,7 @@ from . import (
     batches,
     compare,
     docs,
+    first_plans,
     home,
     of_batch,
     plans,
@@ -32,7 +33,7 @@ from .visit import SIGN_IN, Visitor, refuse_forged, visitor_of
 from .visiting import Page, Visit
 
 _OF_ANSWERS = (answers, trade_offs, what_if, compare)
-_MODULES = (home, surveys, *_OF_ANSWERS, batches, of_batch, site_plan, plans)
+_MODULES = (home, surveys, *_OF_ANSWERS, batches, of_batch, site_plan, plans, first_plans)
 PAGES: tuple[Page, ...] = tuple(page for module in _MODULES for page in module.PAGES)
 AsProblem = Callable[[Exception], ProblemError]
 

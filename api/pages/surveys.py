@@ -13,6 +13,7 @@ from werkzeug.datastructures import FileStorage
 from ..problems import KINDS, ProblemError
 from ..raw_files import RAW
 from .ask import at, find
+from .first_plans import ALONE, show_first_plans
 from .home import show_home
 from .visiting import Page, Visit, download, nothing, to
 
@@ -22,8 +23,12 @@ _SOLVE_S = 60.0
 
 
 def upload(visit: Visit) -> Response:
-    """Take the files of a case, one JSON document or raw files, and show what was understood."""
+    """Take the files of a case, one JSON document or raw files, and show what was understood; of a
+    site.json alone, what to measure first."""
     try:
+        alone = _chosen(visit, "files")
+        if [_COPY.sub("", one.filename or "") for one in alone] == [ALONE]:
+            return show_first_plans(visit, alone[0].read())
         made = _taken(visit)
     except ProblemError as error:
         kind = KINDS[error.kind]

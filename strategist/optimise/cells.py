@@ -7,6 +7,7 @@ from functools import cached_property
 
 import numpy as np
 
+from strategist.optimise.cached_numba import Floats2, compiled
 from strategist.optimise.kernel import Cells
 from strategist.optimise.measures import Measure
 from strategist.optimise.problem import Problem
@@ -14,6 +15,7 @@ from strategist.survey.records import Bools, Floats, Ints
 
 __all__ = ["Layout"]
 
+_LEAST = float(np.finfo(float).min)  # no read is below it
 _KEPT = 15_000_000  # numbers kept in tables: 120 MB
 _MEASURES = 4  # tables by different measures that are kept for the same cutoff and levels
 
@@ -81,12 +83,25 @@ class Layout:
         size: Ints = np.bincount(self.klass, minlength=self.problem.profile.classes)
         return size
 
-    def gathered(self, weight: Ints | Floats, rows: Bools) -> Floats:
-        """Σ weight × rows over the rows of each cell; `rows` has shape (rows, levels)."""
+    @cached_property
+    def wanted(self) -> Floats:
+        """Wanted tags of each pass group, in all its passes."""
+        profile, weight = self.problem.profile, self.problem.row_weight
+        weighed = np.bincount(
+            profile.row_pass, weight * profile.row_wanted, len(profile.pass_count)
+        )
+        return weighed.astype(float)
+
+    @cached_property
+    def begin(self) -> Ints:
+        """Where each cell begins among the rows in the order of cells, and where the last ends."""
         order, begin, _ = self._order
-        weighed = weight[order].astype(float)[:, None] * rows[order]
-        table: Floats = np.add.reduceat(weighed, begin, axis=0)
-        return table
+        return np.append(begin, len(order))
+
+    @property
+    def order(self) -> Ints:
+        """Rows in the order of cells."""
+        return self._order[0]
 
 
 class _Tables:
@@ -101,40 +116,36 @@ class _Tables:
 
     def __init__(self, layout: Layout, cutoff: int, last: int, levels: Ints) -> None:
         problem, profile = layout.problem, layout.problem.profile
-        may_be = problem.accepted(cutoff)[:, levels]
-        accepted = may_be if last == cutoff else problem.accepted(last)[:, levels]
-        union = np.logical_or.accumulate(may_be, axis=1)
-        wanted, reach = profile.row_wanted, accepted
-        if problem.steps_max > 1 and problem.policy.stop_after > 1:
-            reach = np.where(wanted[:, None], union, accepted)  # what a lower step reported stays
-        elif last != cutoff:
-            reach = np.where(wanted[:, None], may_be, accepted)
-        self._missed = layout.gathered(-problem.row_weight * wanted, reach)
-        self._stray = layout.gathered(problem.row_weight * ~wanted, reach)
-        if reach is accepted and profile.row_cost is None:
-            times = np.repeat(np.maximum(profile.pass_count, 1), np.diff(layout.start))[:, None]
-            hold = (self._stray - self._missed) / times
-        else:
-            hold = layout.gathered(profile.row_count, accepted)
-        flip_start, flip = _flips(layout, hold > 0)
-        groups = len(profile.pass_count)
-        some = np.flatnonzero(union[:, -1])
-        first = union[some].argmax(axis=1)
-        order = np.lexsort((first, profile.row_pass[some]))
-        rows = some[order]
-        self._base: Floats = np.bincount(
-            profile.row_pass, problem.row_weight * wanted, groups
-        ).astype(float)
+        shape = len(layout.klass), len(levels)
+        self._missed, self._stray = np.empty(shape), np.empty(shape)
+        hold, first = np.empty(shape), np.empty(len(profile.row_pass), np.int64)
+        # with more than one to stop by, what a lower step reported stays
+        stays = problem.steps_max > 1 and problem.policy.stop_after > 1
+        low, high = (max(problem.thresholds[c], _LEAST) for c in (cutoff, last))
+        rows = profile.row_wanted, profile.row_count, problem.row_weight
+        _fill(
+            *(profile.rssi, levels, low, high, stays, layout.order, layout.begin, *rows),
+            *(self._missed, self._stray, hold, first),
+        )
+        of_pass, groups = problem.rows[0], len(profile.pass_count)
+        row_start, row = np.empty(groups + 1, np.int64), np.empty(len(first), np.int64)
+        _sort_by_first(of_pass, first, len(levels), row_start, row)
+        row = row[: row_start[-1]]
+        flip_start = np.empty(groups * len(levels) + 1, np.int64)
+        _flips(layout.start, hold, flip_start, np.empty(0, np.int64))
+        flip = np.empty(flip_start[-1], np.int64)
+        _flips(layout.start, hold, flip_start, flip)
+        self._base: Floats = layout.wanted
         self._cells = Cells(
             start=layout.start,
             klass=layout.klass,
             gain=hold,
             hold=hold,
             base=self._base,
-            row_start=np.searchsorted(profile.row_pass[rows], np.arange(groups + 1)),
-            row_class=profile.row_class[rows],
-            row_first=first[order],
-            row_count=profile.row_count[rows].astype(float),
+            row_start=row_start,
+            row_class=profile.row_class[row],
+            row_first=first[row],
+            row_count=profile.row_count[row].astype(float),
             flip_start=flip_start,
             flip=flip,
         )
@@ -153,15 +164,80 @@ class _Tables:
         return self._weighed[measure]
 
 
-def _flips(layout: Layout, held: Bools) -> tuple[Ints, Ints]:
-    """For each pass and level the cells whose tags begin or cease to be accepted there."""
-    levels = held.shape[1]
-    before = np.zeros_like(held)
-    before[:, 1:] = held[:, :-1]
-    cell, level = np.nonzero(held != before)
-    groups = len(layout.start) - 1
-    of_cell = np.repeat(np.arange(groups), np.diff(layout.start))
-    place = of_cell[cell] * levels + level
-    order = np.argsort(place, kind="stable")
-    start: Ints = np.searchsorted(place[order], np.arange(groups * levels + 1))
-    return start, cell[order]
+@compiled
+def _fill(
+    rssi: Floats2,
+    levels: Ints,
+    low: float,
+    high: float,
+    stays: bool,
+    order: Ints,
+    begin: Ints,
+    wanted: Bools,
+    count: Ints,
+    weight: Ints,
+    missed: Floats2,
+    stray: Floats2,
+    hold: Floats2,
+    first: Ints,
+) -> None:
+    """What each cell changes, and holds for sure, at each level, if a read of `low` may be accepted
+    and one of `high` is; the first level at which each row may be."""
+    count_of_levels = len(levels)
+    for c in range(len(begin) - 1):
+        for t in range(count_of_levels):
+            missed[c, t] = 0.0
+            stray[c, t] = 0.0
+            hold[c, t] = 0.0
+        for place in range(begin[c], begin[c + 1]):
+            r = order[place]
+            first[r] = -1
+            for t in range(count_of_levels):
+                peak = rssi[r, levels[t]]
+                may_be = peak >= low
+                if may_be and first[r] < 0:
+                    first[r] = t
+                if wanted[r] and (may_be or (stays and first[r] >= 0)):
+                    missed[c, t] -= weight[r]
+                if peak >= high:
+                    hold[c, t] += count[r]
+                    if not wanted[r]:
+                        stray[c, t] += weight[r]
+
+
+@compiled
+def _sort_by_first(of_pass: Ints, first: Ints, levels: int, start: Ints, row: Ints) -> None:
+    """The rows of each pass that have a first level, by it: from `start[p]` on, those of pass p."""
+    number, at = 0, np.empty(levels + 1, np.int64)
+    for p in range(len(start) - 1):
+        start[p] = number
+        for t in range(levels + 1):
+            at[t] = 0
+        for r in range(of_pass[p], of_pass[p + 1]):
+            if first[r] >= 0:
+                at[first[r] + 1] += 1
+        for t in range(levels):
+            at[t + 1] += at[t]
+        for r in range(of_pass[p], of_pass[p + 1]):
+            if first[r] >= 0:
+                row[number + at[first[r]]] = r
+                at[first[r]] += 1
+        number += at[levels]
+    start[len(start) - 1] = number
+
+
+@compiled
+def _flips(start: Ints, hold: Floats2, flip_start: Ints, flip: Ints) -> None:
+    """For each pass and level the cells whose tags begin or cease to be accepted there; with no
+    room for them, only where those of each would stand."""
+    number, levels = 0, hold.shape[1]
+    for p in range(len(start) - 1):
+        for t in range(levels):
+            flip_start[p * levels + t] = number
+            for c in range(start[p], start[p + 1]):
+                before = t > 0 and hold[c, t - 1] > 0
+                if (hold[c, t] > 0) != before:
+                    if len(flip) > 0:
+                        flip[number] = c
+                    number += 1
+    flip_start[len(flip_start) - 1] = number

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from functools import cached_property
-
 import numpy as np
 
 from strategist.optimise.clock import Clock
+from strategist.optimise.joins import Blocks
 from strategist.optimise.node import Penalties
 from strategist.optimise.problem import Problem
 from strategist.optimise.selections import (
@@ -19,8 +18,7 @@ from strategist.optimise.selections import (
     no_masks,
     padded,
 )
-from strategist.optimise.walks import joins_within, sums_of_bytes
-from strategist.survey.records import Bools, Floats
+from strategist.survey.records import Floats
 
 __all__ = ["Chains", "TooManyLeftError"]
 
@@ -40,16 +38,14 @@ class Chains:
         self.slots = problem.slots
         self.clock = clock
         self.table = literals(problem.candidates)
+        self._blocks: dict[int, Blocks] = {}  # of lists that masks are joined to
+        self._samples: dict[int, Selections] = {}
         self._listed: list[Selections | None] = [no_masks(problem.profile.classes)]
         self.tuning = tuning = problem.tuning
         row = 8 * self.listed(0).words.shape[1]
         self._list_max = min(tuning.listed_max, tuning.listed_bytes // row)
         self._left_max = min(tuning.left_max, tuning.left_bytes // row)
         self._sample = min(tuning.sample, tuning.left_bytes // row)
-
-    @cached_property
-    def _tests(self) -> Bools:
-        return self.table.unpack()
 
     def listed(self, masks: int) -> Selections:
         """The selections that take this many masks and no fewer, where they can be listed."""
@@ -84,10 +80,14 @@ class Chains:
 
     def sample(self, masks: int) -> Selections:
         """Some of the selections of so many masks, all of them where they are few."""
-        if not self.joins(masks):
-            return self.listed(masks).thinned(self._sample)
-        fewer = self.listed(masks - 1)
-        return merged(self._drawn(fewer, self._sample), fewer.words[:0])
+        if masks not in self._samples:
+            if self.joins(masks):
+                fewer = self.listed(masks - 1)
+                drawn = merged(self._drawn(fewer, self._sample), fewer.words[:0])
+            else:
+                drawn = self.listed(masks).thinned(self._sample)
+            self._samples[masks] = drawn
+        return self._samples[masks]
 
     def _drawn(self, listed: Selections, count: int) -> list[Selections]:
         """Some of its joins, by "and" and by "or", as they come."""
@@ -104,23 +104,15 @@ class Chains:
 
         Raises TooManyLeftError where the first leaves too many to be listed, and OutOfTimeError.
         """
-        joins = self.joins(masks)
-        listed = self.listed(masks - 1 if joins else masks)
-        size = max(1, self.tuning.products // len(self.table)) if joins else max(1, len(listed))
-        found, left = [listed.none(masks, listed.classes, listed.words.shape[1])], 0
-        for start in range(0, len(listed), size):
+        if self.joins(masks):
+            return self._with_one_more(masks - 1, cuts, limit)
+        some = self.listed(masks)
+        for cut in cuts:
             self.clock.check()
-            some = listed.at(np.arange(start, min(start + size, len(listed))))
-            if joins:
-                some = self._with_one_more(some, cuts, limit)
-            else:
-                for cut in cuts:
-                    some = cut.within(some, limit)
-            left += len(some)
-            if left > self._left_max:
-                raise TooManyLeftError
-            found.append(some)
-        return merged(found, listed.words[:0]) if joins else found[-1]
+            some = cut.within(some, limit)
+        if len(some) > self._left_max:
+            raise TooManyLeftError
+        return some
 
     def _list(self, masks: int) -> Selections | None:
         while len(self._listed) <= masks:
@@ -151,43 +143,33 @@ class Chains:
         once, twice = int((count == 1).sum()), int((count == 2).sum())
         return bool(once**2 > 2 * max(1, twice) * self._list_max)
 
-    def _with_one_more(self, listed: Selections, cuts: list[Penalties], limit: float) -> Selections:
-        """The selections joined with each literal, where bounds stay within the limit: by the first
-        cut in one product of matrices, then join by join, so that only what stays is made."""
-        rooms = [cut.room(limit) for cut in cuts]
-        tables, limits = self._tables([weight for weight, _ in rooms]), [room for _, room in rooms]
-        weight, room = rooms[0]
-        room += 4 * len(weight) * float(np.finfo("f4").eps) * float(np.abs(weight).sum())
-        through, tests = listed.unpack(slice(None)), self._tests
-        found = []
-        for either in (False, True) if listed.masks else (False,):
-            rows = np.flatnonzero(_at_best(through, weight, either) <= room)
-            columns = np.flatnonzero(_at_best(tests, weight, either) <= room)
-            left = (through[rows] * weight).astype("f4")
-            right = tests[columns].astype("f4")
-            total = left @ right.T
-            if either:
-                total = left.sum(axis=1)[:, None] + right @ weight.astype("f4") - total
-            row, literal = np.nonzero(total <= room)
-            if len(row) > self._left_max:
-                raise TooManyLeftError
-            row, literal = rows[row], columns[literal]
-            of = listed.bytes, self.table.bytes
-            kept = joins_within(*of, row, literal, either, tables, np.array(limits))
-            found.append(joined(listed, row[kept], self.table, literal[kept], either))
+    def _with_one_more(self, masks: int, cuts: list[Penalties], limit: float) -> Selections:
+        """The selections of so many masks joined with each literal, where bounds stay within the
+        limit: only what stays is made."""
+        listed, left = self.listed(masks), 0
+        if masks not in self._blocks:
+            self._blocks[masks] = Blocks.of(listed)
+        weights = [(padded(weight, listed.words), room) for weight, room in _rooms(cuts, limit)]
+        found: list[Selections] = []
+        for either in (False, True) if masks else (False,):
+            row, literal = [np.zeros(0, np.int64)], [np.zeros(0, np.int64)]
+            joins = self._blocks[masks].joins(
+                *(self.table, weights),
+                either=either,
+                clock=self.clock,
+                at_once=self.tuning.products,
+            )
+            for rows, literals_ in joins:
+                left += len(rows)
+                if left > self._left_max:
+                    raise TooManyLeftError
+                row.append(rows)
+                literal.append(literals_)
+            places, numbers = np.concatenate(row), np.concatenate(literal)
+            order = np.lexsort((numbers, places))
+            found.append(joined(listed, places[order], self.table, numbers[order], either))
         return merged(found, listed.words[:0])
 
-    def _tables(self, weights: list[Floats]) -> Floats:
-        """What the bytes of a selection add up to, by several weights."""
-        return np.array([sums_of_bytes(padded(weight, self.table.words)) for weight in weights])
 
-
-def _at_best(through: Bools, weight: Floats, either: bool) -> Floats:
-    """The least sum of weights that a selection can come to with one mask more.
-
-    An "and" may take classes away, an "or" may add some.
-    """
-    least = np.minimum(weight, 0.0)
-    if not either:
-        return np.asarray(through @ least)
-    return np.asarray(through @ (weight - least) + least.sum())
+def _rooms(cuts: list[Penalties], limit: float) -> list[tuple[Floats, float]]:
+    return [cut.room(limit) for cut in cuts]

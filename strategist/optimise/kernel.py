@@ -14,11 +14,11 @@ all, it ends at the top. So a bound of a ladder is a sum over its steps.
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
-from strategist.optimise import cached_numba as numba
+from strategist.optimise.cached_numba import Bytes2, Floats2, Ints2, compiled
 from strategist.survey.records import Bools, Floats, Ints
 
 __all__ = [
@@ -28,6 +28,8 @@ __all__ = [
     "Cells",
     "best_ladder",
     "bounds_of",
+    "climb",
+    "cut_rounds",
     "fix_by_probing",
     "ladder_bound",
     "penalties_of",
@@ -51,8 +53,8 @@ class Cells(NamedTuple):
 
     start: Ints
     klass: Ints
-    gain: Floats
-    hold: Floats
+    gain: Floats2
+    hold: Floats2
     base: Floats
     row_start: Ints
     row_class: Ints
@@ -69,21 +71,15 @@ class Costs(NamedTuple):
     `turn[p]` is the lowest level by which it could have stopped.
     """
 
-    cost: Floats
-    sure: Floats
+    cost: Floats2
+    sure: Floats2
     open: Bools
     turn: Ints
 
 
-_compiled = numba.njit(cache=True, nogil=True)
-# Compiling is most of the first solve on a machine, and each function that is called from outside
-# holds a copy of all that it calls. So one function, `_bounded`, stands behind several, and what
-# numba unrolls into much code (np.full, any, slices assigned to) is written as loops.
-
-
-@_compiled
+@compiled
 def _cost_of_pass(
-    p: int, state: Ints, multiplier: Floats, cells: Any, cost: Floats, sure: Floats
+    p: int, state: Ints, multiplier: Floats, cells: Cells, cost: Floats, sure: Floats
 ) -> bool:
     """Fill in the cost of pass p at each level, and how many tags stop it there for sure.
 
@@ -109,8 +105,10 @@ def _cost_of_pass(
     return anything_open
 
 
-@_compiled
-def _fill_costs(state: Ints, multiplier: Floats, cells: Any, stop_after: int, costs: Any) -> float:
+@compiled
+def _fill_costs(
+    state: Ints, multiplier: Floats, cells: Cells, stop_after: int, costs: Costs
+) -> float:
     """Fill in the `Costs` of the passes; what these cost, each at its best level."""
     levels, free = cells.gain.shape[1], 0.0
     for p in range(len(cells.base)):
@@ -124,19 +122,19 @@ def _fill_costs(state: Ints, multiplier: Floats, cells: Any, stop_after: int, co
     return free
 
 
-@_compiled
-def _turn(p: int, state: Ints, cells: Any, stop_after: int, levels: int) -> int:
+@compiled
+def _turn(p: int, state: Ints, cells: Cells, stop_after: int, levels: int) -> int:
     """The lowest level by which pass p could have stopped; `levels` if there is none."""
     found = 0.0
     for r in range(cells.row_start[p], cells.row_start[p + 1]):
         if state[cells.row_class[r]] != OUT:
             found += cells.row_count[r]
             if found >= stop_after:
-                return cells.row_first[r]  # type: ignore[no-any-return]
+                return int(cells.row_first[r])
     return levels
 
 
-@_compiled
+@compiled
 def _end(sure: Floats, stop_after: int, must: Bools) -> int:
     """The place of the step that a pass does not walk past: one where it stops for sure, or top."""
     for place in range(len(sure)):
@@ -145,16 +143,16 @@ def _end(sure: Floats, stop_after: int, must: Bools) -> int:
     return len(sure) - 1
 
 
-@_compiled
+@compiled
 def _fill_steps(
-    costs: Any,
+    costs: Costs,
     state: Ints,
     multiplier: Floats,
-    cells: Any,
+    cells: Cells,
     stop_after: int,
     must: Bools,
-    edge: Floats,
-    top: Floats,
+    edge: Floats2,
+    top: Floats2,
 ) -> None:
     """Fill in (edge, top) of `step_costs`, given the `Costs` of the passes."""
     levels = cells.gain.shape[1]
@@ -174,13 +172,13 @@ def _fill_steps(
     _add_up(total, edge, top)
 
 
-@_compiled
+@compiled
 def _least_past(
     p: int,
-    costs: Any,
+    costs: Costs,
     state: Ints,
     multiplier: Floats,
-    cells: Any,
+    cells: Cells,
     stop_after: int,
     must: Bools,
     least: Floats,
@@ -213,8 +211,8 @@ def _least_past(
                 least[t] = min(least[t], walk[other])
 
 
-@_compiled
-def _add_up(total: Floats, edge: Floats, top: Floats) -> None:
+@compiled
+def _add_up(total: Floats, edge: Floats2, top: Floats2) -> None:
     """From what passes cost by turn and level to what steps do (see `step_costs`), in place."""
     levels = len(total)
     for t in range(levels):
@@ -228,28 +226,29 @@ def _add_up(total: Floats, edge: Floats, top: Floats) -> None:
             ended += turned
 
 
-@_compiled
-def best_ladder(edge: Floats, top: Floats, steps_max: int, must: Bools) -> tuple[float, Ints]:
-    """The least bound of a ladder of up to `steps_max` steps, and that ladder, ascending.
-
-    Levels that `must` be are steps of it. Without any ladder the bound is inf.
-    """
+@compiled
+def _best_ladder(
+    edge: Floats2, top: Floats2, steps_max: int, must: Bools, ladder: Ints
+) -> tuple[float, int]:
+    """(bound, steps) of `best_ladder`; fills in the ladder."""
     levels = edge.shape[1]
     least = np.empty((steps_max, levels))  # with n + 1 steps, the last of them at t
     came = np.empty((steps_max, levels), np.int64)
+    met_at, top_at = np.empty(levels + 1), np.empty(levels + 1)  # a column, read once
     for n in range(steps_max):
         for t in range(levels):
-            least[n, t], came[n, t] = np.inf, -1
+            least[n, t] = np.inf
+            came[n, t] = -1
     best, count, under, last = np.inf, 0, -1, levels - 1
     lowest, passed = 0, False  # the level that a step at t must not pass over, where there is one
     final = 0
     for t in range(levels):
         final = t if must[t] else final
-    met_at, top_at = np.empty(levels + 1), np.empty(levels + 1)  # a column, read once
     for t in range(levels):
         is_top = t >= final
         for u in range(t + 1):
-            met_at[u], top_at[u] = edge[u, t], top[u, t]
+            met_at[u] = edge[u, t]
+            top_at[u] = top[u, t]
         if not passed:
             least[0, t] = edge[0, t]
             if is_top and top[0, t] < best:
@@ -258,29 +257,40 @@ def best_ladder(edge: Floats, top: Floats, steps_max: int, must: Bools) -> tuple
             for u in range(lowest, t):
                 met = least[n - 1, u] + met_at[u + 1]
                 if met < least[n, t]:
-                    least[n, t], came[n, t] = met, u
+                    least[n, t] = met
+                    came[n, t] = u
                 whole = least[n - 1, u] + top_at[u + 1]
                 if is_top and whole < best:
                     best, count, under, last = whole, n, u, t
         if must[t]:
             lowest, passed = t, True
-    ladder = np.empty(count + 1, np.int64)
     ladder[count] = last
     for n in range(count - 1, -1, -1):
         ladder[n] = under
         under = came[n, under]
-    return best, ladder
+    return best, count + 1
 
 
-@_compiled
+def best_ladder(edge: Floats, top: Floats, steps_max: int, must: Bools) -> tuple[float, Ints]:
+    """The least bound of a ladder of up to `steps_max` steps, and that ladder, ascending.
+
+    Levels that `must` be are steps of it. Without any ladder the bound is inf.
+    """
+    ladder = np.empty(max(1, steps_max), np.int64)
+    best, count = _best_ladder(edge, top, steps_max, must, ladder)
+    return best, ladder[:count]
+
+
+@compiled
 def _choose(
-    costs: Any,
+    costs: Costs,
     state: Ints,
     multiplier: Floats,
-    cells: Any,
+    cells: Cells,
     stop_after: int,
     must: Bools,
     ladder: Ints,
+    steps: int,
     chosen: Floats,
     stops: Ints,
 ) -> None:
@@ -289,7 +299,7 @@ def _choose(
     Fills in, for each cell, 1 where it is of an open class and let through, else 0; for each pass
     where it ends.
     """
-    levels, steps = cells.gain.shape[1], len(ladder)
+    levels = cells.gain.shape[1]
     walk = np.empty(levels)
     for p in range(len(cells.base)):
         cost, sure, turn = costs.cost[p], costs.sure[p], costs.turn[p]
@@ -317,8 +327,8 @@ def _choose(
             chosen[c] = 1.0 if lets and not blocked else 0.0
 
 
-@_compiled
-def _centre(state: Ints, cells: Any, chosen: Floats) -> None:
+@compiled
+def _centre(state: Ints, cells: Cells, chosen: Floats) -> None:
     """Take from each cell of an open class the mean of the class; 0 for the cells of others."""
     share, size = np.empty(len(state)), np.empty(len(state))
     for k in range(len(state)):
@@ -334,26 +344,32 @@ def _centre(state: Ints, cells: Any, chosen: Floats) -> None:
 _STEPS, _BOUND, _CHOICES, _SUBGRADIENT = range(4)  # how far `_bounded` goes
 
 
-@_compiled
+@compiled
 def _bounded(
-    states: Ints,
+    states: Ints2,
     multiplier: Floats,
-    cells: Any,
+    cells: Cells,
     stop_after: int,
     steps_max: int,
     must: Bools,
     limit: float,
     far: int,
-) -> tuple[Floats, Floats, Floats, float, Floats, Ints]:
-    """(bounds, edge, top, free, chosen, stops): bounds of each row of class states, no further
-    where the cost without a ladder is above the limit; the others are of the last row."""
+    bounds: Floats,
+    edge: Floats2,
+    top: Floats2,
+    chosen: Floats,
+    stops: Ints,
+) -> float:
+    """Fills in bounds of each row of class states, no further where the cost without a ladder, of
+    which the last is returned, is above the limit; the others are of the last row."""
     passes, levels = len(cells.base), cells.gain.shape[1]
-    costs = _empty_costs(passes, levels)
-    edge, top = np.empty((levels + 1, levels)), np.empty((levels + 1, levels))
-    reached = far >= _CHOICES
-    chosen = np.empty(len(cells.klass) if reached else 0)
-    stops = np.empty(passes if reached else 0, np.int64)
-    bounds, free = np.empty(len(states)), 0.0
+    costs = Costs(
+        np.empty((passes, levels)),
+        np.empty((passes, levels)),
+        np.empty(passes, np.bool_),
+        np.empty(passes, np.int64),
+    )
+    ladder, free = np.empty(steps_max, np.int64), 0.0
     for i in range(len(states)):
         state = states[i]
         free = _fill_costs(state, multiplier, cells, stop_after, costs)
@@ -363,16 +379,38 @@ def _bounded(
         _fill_steps(costs, state, multiplier, cells, stop_after, must, edge, top)
         if far == _STEPS:
             continue
-        bounds[i], ladder = best_ladder(edge, top, steps_max, must)
-        if reached:
-            _choose(costs, state, multiplier, cells, stop_after, must, ladder, chosen, stops)
+        bounds[i], steps = _best_ladder(edge, top, steps_max, must, ladder)
+        if far >= _CHOICES:
+            _choose(costs, state, multiplier, cells, stop_after, must, ladder, steps, chosen, stops)
         if far == _SUBGRADIENT:
             _centre(state, cells, chosen)
+    return free
+
+
+def _of_states(
+    states: Ints,
+    multiplier: Floats,
+    cells: Cells,
+    stop_after: int,
+    steps_max: int,
+    must: Bools,
+    limit: float,
+    far: int,
+) -> tuple[Floats, Floats, Floats, float, Floats, Ints]:
+    """(bounds, edge, top, free, chosen, stops) of `_bounded`."""
+    passes, levels = len(cells.base), cells.gain.shape[1]
+    edge, top = np.empty((levels + 1, levels)), np.empty((levels + 1, levels))
+    reached = far >= _CHOICES
+    chosen = np.empty(len(cells.klass) if reached else 0)
+    stops = np.empty(passes if reached else 0, np.int64)
+    bounds = np.empty(len(states))
+    asked = states, multiplier, cells, stop_after, steps_max, must, limit, far
+    free = _bounded(*asked, bounds, edge, top, chosen, stops)
     return bounds, edge, top, free, chosen, stops
 
 
 def step_costs(
-    state: Ints, multiplier: Floats, cells: Any, stop_after: int, must: Bools
+    state: Ints, multiplier: Floats, cells: Cells, stop_after: int, must: Bools
 ) -> tuple[Floats, Floats, float]:
     """(edge, top, free): costs by step as in `ladders.Steps`, and with each pass at its best level.
 
@@ -380,71 +418,135 @@ def step_costs(
     above u and at or below t, when t is not the top; `top[u, t]` of these and all later ones, when
     it is. Levels that `must` be are steps of every ladder.
     """
-    _, edge, top, free, _, _ = _bounded(
+    _, edge, top, free, _, _ = _of_states(
         state[None], multiplier, cells, stop_after, 1, must, np.inf, _STEPS
     )
     return edge, top, free
 
 
 def ladder_bound(
-    state: Ints, multiplier: Floats, cells: Any, stop_after: int, steps_max: int, must: Bools
+    state: Ints, multiplier: Floats, cells: Cells, stop_after: int, steps_max: int, must: Bools
 ) -> float:
     """The least bound of a ladder (one call for two: to enter compiled code has its price)."""
-    bounds = _bounded(state[None], multiplier, cells, stop_after, steps_max, must, np.inf, _BOUND)[
-        0
-    ]
-    return float(bounds[0])
+    asked = multiplier, cells, stop_after, steps_max, must, np.inf, _BOUND
+    return float(_of_states(state[None], *asked)[0][0])
 
 
 def relaxed(
-    state: Ints, multiplier: Floats, cells: Any, stop_after: int, steps_max: int, must: Bools
+    state: Ints, multiplier: Floats, cells: Cells, stop_after: int, steps_max: int, must: Bools
 ) -> tuple[float, Floats, Ints]:
     """The least bound of a ladder, and what it makes of the passes.
 
     For each cell of an open class 1 where it is let through, else 0; for each pass where it ends.
     """
-    bounds, _, _, _, chosen, stops = _bounded(
+    bounds, _, _, _, chosen, stops = _of_states(
         state[None], multiplier, cells, stop_after, steps_max, must, np.inf, _CHOICES
     )
     return float(bounds[0]), chosen, stops
 
 
 def subgradient_of(
-    state: Ints, multiplier: Floats, cells: Any, stop_after: int, steps_max: int, must: Bools
+    state: Ints, multiplier: Floats, cells: Cells, stop_after: int, steps_max: int, must: Bools
 ) -> tuple[float, Floats]:
     """The least bound of a ladder, and its subgradient by the multipliers of open classes, where
     these add up to zero for each class."""
-    bounds, _, _, _, chosen, _ = _bounded(
+    bounds, _, _, _, chosen, _ = _of_states(
         state[None], multiplier, cells, stop_after, steps_max, must, np.inf, _SUBGRADIENT
     )
     return float(bounds[0]), chosen
 
 
-def bounds_of(
-    through: Ints, cells: Any, stop_after: int, steps_max: int, must: Bools, limit: float
-) -> Floats:
-    """The least bound of each selection (row of class states); one above `limit` may be too low,
-    but is above it."""
-    nothing = np.zeros(len(cells.klass))
-    return _bounded(through, nothing, cells, stop_after, steps_max, must, limit, _BOUND)[0]
+@compiled
+def climb(
+    state: Ints,
+    multiplier: Floats,
+    kept: Floats,
+    cells: Cells,
+    stop_after: int,
+    steps_max: int,
+    must: Bools,
+    enough: float,
+    goal: float,
+    over: float,
+    patience: int,
+    least_step: float,
+    rounds: int,
+    reached: Floats,
+) -> bool:
+    """So many rounds along the subgradient, or until the bound comes to `enough` or rises no more;
+    whether that was the end.
 
-
-@_compiled
-def _empty_costs(passes: int, levels: int) -> Costs:
-    return Costs(
+    `multiplier` moves on; `kept` is that of the best bound. `reached` holds the step, the rounds
+    without a better bound, and the best bound, from one call to the next.
+    """
+    passes, levels, count = len(cells.base), cells.gain.shape[1], len(multiplier)
+    costs = Costs(
         np.empty((passes, levels)),
         np.empty((passes, levels)),
         np.empty(passes, np.bool_),
         np.empty(passes, np.int64),
     )
+    edge, top = np.empty((levels + 1, levels)), np.empty((levels + 1, levels))
+    ladder, stops = np.empty(steps_max, np.int64), np.empty(passes, np.int64)
+    subgradient = np.empty(count)
+    step, stale, best = reached[0], reached[1], reached[2]
+    ended, number, back = False, 0, False
+    while number < rounds and not ended:
+        _fill_costs(state, multiplier, cells, stop_after, costs)
+        _fill_steps(costs, state, multiplier, cells, stop_after, must, edge, top)
+        bound, steps = _best_ladder(edge, top, steps_max, must, ladder)
+        if not back:
+            if bound > best + 1e-9:
+                best, stale = bound, 0.0
+                for c in range(count):
+                    kept[c] = multiplier[c]
+            else:
+                stale += 1
+            if best >= enough:
+                ended = True
+                break
+            if stale >= patience:
+                step, stale, back = step / 2, 0.0, True
+                for c in range(count):
+                    multiplier[c] = kept[c]
+                ended = step < least_step
+                continue
+        back = False
+        _choose(
+            costs, state, multiplier, cells, stop_after, must, ladder, steps, subgradient, stops
+        )
+        _centre(state, cells, subgradient)
+        length = 0.0
+        for c in range(count):
+            length += subgradient[c] * subgradient[c]
+        if length < 1e-12:
+            ended = True
+            break
+        by = step * max(1e-3 * goal, over * goal - bound) / length
+        for c in range(count):
+            multiplier[c] += by * subgradient[c]
+        number += 1
+    reached[0] = step
+    reached[1] = stale
+    reached[2] = best
+    return ended
 
 
-@_compiled
+def bounds_of(
+    through: Ints, cells: Cells, stop_after: int, steps_max: int, must: Bools, limit: float
+) -> Floats:
+    """The least bound of each selection (row of class states); one above `limit` may be too low,
+    but is above it."""
+    nothing = np.zeros(len(cells.klass))
+    return _of_states(through, nothing, cells, stop_after, steps_max, must, limit, _BOUND)[0]
+
+
+@compiled
 def fix_by_probing(
     state: Ints,
     some: Ints,
     multiplier: Floats,
-    cells: Any,
+    cells: Cells,
     stop_after: int,
     steps_max: int,
     must: Bools,
@@ -456,19 +558,34 @@ def fix_by_probing(
     A class changes the cost of the passes that it is in: these alone are looked at again.
     """
     passes, levels = len(cells.base), cells.gain.shape[1]
-    costs, tried = _empty_costs(passes, levels), _empty_costs(passes, levels)
+    costs = Costs(
+        np.empty((passes, levels)),
+        np.empty((passes, levels)),
+        np.empty(passes, np.bool_),
+        np.empty(passes, np.int64),
+    )
+    tried = Costs(
+        np.empty((passes, levels)),
+        np.empty((passes, levels)),
+        np.empty(passes, np.bool_),
+        np.empty(passes, np.int64),
+    )
     least, other = np.empty((passes, levels)), np.empty((passes, levels))
+    ladder = np.empty(steps_max, np.int64)
     sums = np.empty((2 * levels + 3, levels))  # by turn and level: edge, top; the last row: total
-    met, fixed = np.empty_like(sums), False
+    met, fixed = np.empty((2 * levels + 3, levels)), False
+    begin, pass_of = np.empty(len(state) + 1, np.int64), np.empty(len(cells.klass), np.int64)
+    cell_of = np.empty(len(cells.klass), np.int64)
+    _where_classes_are(cells, begin, pass_of, cell_of)
     for u in range(len(sums)):
         for t in range(levels):
             sums[u, t] = 0.0
     for p in range(passes):
         _look_at(p, costs, least, state, multiplier, cells, stop_after, must)
         _count(p, 1.0, costs, least, sums)
-    begin, pass_of, cell_of = _where_classes_are(cells, len(state))
-    for k in some:
-        for kind in (OUT, IN):
+    for place in range(len(some)):
+        k = some[place]
+        for kind in range(OUT, OPEN):
             for u in range(len(sums)):
                 for t in range(levels):
                     met[u, t] = sums[u, t]
@@ -480,13 +597,13 @@ def fix_by_probing(
                 _least_past(p, tried, state, multiplier, cells, stop_after, must, other[p])
                 _count(p, -1.0, costs, least, met)
                 _count(p, 1.0, tried, other, met)
-            _add_up(met[2 * levels + 2], met[: levels + 1], met[levels + 1 : 2 * levels + 2])
-            bound, _ = best_ladder(
-                met[: levels + 1], met[levels + 1 : 2 * levels + 2], steps_max, must
-            )
+            edge, top = met[: levels + 1], met[levels + 1 : 2 * levels + 2]
+            _add_up(met[2 * levels + 2], edge, top)
+            bound, _ = _best_ladder(edge, top, steps_max, must, ladder)
             state[k] = OPEN
             if bound >= limit:
-                state[k], fixed = IN if kind == OUT else OUT, True
+                state[k] = IN if kind == OUT else OUT
+                fixed = True
                 break
         if state[k] != OPEN:
             for i in range(begin[k], begin[k + 1]):
@@ -497,14 +614,14 @@ def fix_by_probing(
     return fixed
 
 
-@_compiled
+@compiled
 def _look_at(
     p: int,
-    costs: Any,
-    least: Floats,
+    costs: Costs,
+    least: Floats2,
     state: Ints,
     multiplier: Floats,
-    cells: Any,
+    cells: Cells,
     stop_after: int,
     must: Bools,
 ) -> None:
@@ -515,8 +632,10 @@ def _look_at(
     _least_past(p, costs, state, multiplier, cells, stop_after, must, least[p])
 
 
-@_compiled
-def _try(p: int, c: int, kind: int, costs: Any, tried: Any, multiplier: Floats, cells: Any) -> None:
+@compiled
+def _try(
+    p: int, c: int, kind: int, costs: Costs, tried: Costs, multiplier: Floats, cells: Cells
+) -> None:
     """Fill in what pass p costs once an open cell of it is out or in, given what it costs."""
     for t in range(cells.gain.shape[1]):
         gain = cells.gain[c, t]
@@ -526,8 +645,8 @@ def _try(p: int, c: int, kind: int, costs: Any, tried: Any, multiplier: Floats, 
     tried.open[p] = costs.open[p]
 
 
-@_compiled
-def _count(p: int, sign: float, costs: Any, least: Floats, sums: Floats) -> None:
+@compiled
+def _count(p: int, sign: float, costs: Costs, least: Floats2, sums: Floats2) -> None:
     """Count pass p in, or out again, by its turn."""
     levels, turn = least.shape[1], costs.turn[p]
     for t in range(levels):
@@ -537,11 +656,10 @@ def _count(p: int, sign: float, costs: Any, least: Floats, sums: Floats) -> None
         sums[levels + 1 + turn, t] += sign * costs.cost[p, t]
 
 
-@_compiled
-def _where_classes_are(cells: Any, classes: int) -> tuple[Ints, Ints, Ints]:
-    """(begin, passes, cells): from `begin[k]` to `begin[k + 1]` stand those of class k."""
-    begin, passes = np.empty(classes + 1, np.int64), np.empty(len(cells.klass), np.int64)
-    cell_of = np.empty(len(cells.klass), np.int64)
+@compiled
+def _where_classes_are(cells: Cells, begin: Ints, passes: Ints, cell_of: Ints) -> None:
+    """Fills in passes and cells: from `begin[k]` to `begin[k + 1]` stand those of class k."""
+    classes = len(begin) - 1
     for k in range(classes + 1):
         begin[k] = 0
     for c in range(len(cells.klass)):
@@ -553,12 +671,10 @@ def _where_classes_are(cells: Any, classes: int) -> tuple[Ints, Ints, Ints]:
             begin[cells.klass[c]] -= 1
             passes[begin[cells.klass[c]]] = p
             cell_of[begin[cells.klass[c]]] = c
-    return begin, passes, cell_of
 
 
-@_compiled
 def penalties_of(
-    state: Ints, multiplier: Floats, cells: Any, stop_after: int, must: Bools
+    state: Ints, multiplier: Floats, cells: Cells, stop_after: int, must: Bools
 ) -> tuple[Floats, Floats]:
     """What each open class adds to the bound at least: when it is let through, and when not.
 
@@ -566,18 +682,54 @@ def penalties_of(
     step that must be where it stops for sure. A class without which a pass walks on may cost
     nothing when it is kept out.
     """
+    into, out = np.zeros(len(state)), np.zeros(len(state))
+    _penalties(state, multiplier, cells, stop_after, must, into, out)
+    return into, out
+
+
+@compiled
+def _penalties(
+    state: Ints,
+    multiplier: Floats,
+    cells: Cells,
+    stop_after: int,
+    must: Bools,
+    into: Floats,
+    out: Floats,
+) -> None:
+    passes, levels = len(cells.base), cells.gain.shape[1]
+    costs = Costs(
+        np.empty((passes, levels)),
+        np.empty((passes, levels)),
+        np.empty(passes, np.bool_),
+        np.empty(passes, np.int64),
+    )
+    _fill_costs(state, multiplier, cells, stop_after, costs)
+    _fill_penalties(costs, state, multiplier, cells, stop_after, must, into, out)
+
+
+@compiled
+def _fill_penalties(
+    costs: Costs,
+    state: Ints,
+    multiplier: Floats,
+    cells: Cells,
+    stop_after: int,
+    must: Bools,
+    into: Floats,
+    out: Floats,
+) -> None:
+    """Fills in `penalties_of`, given the `Costs` of the passes."""
     klass, gain, hold = cells.klass, cells.gain, cells.hold
     levels = gain.shape[1]
-    into, out = np.empty(len(state)), np.empty(len(state))
+    could, final = np.empty(levels, np.bool_), 0
     for k in range(len(state)):
-        into[k] = out[k] = 0.0
-    cost, sure, could = np.empty(levels), np.empty(levels), np.empty(levels, np.bool_)
-    final = 0
+        into[k] = 0.0
+        out[k] = 0.0
     for place in range(levels):
         final = place if must[place] else final
     for p in range(len(cells.base)):
-        _cost_of_pass(p, state, multiplier, cells, cost, sure)
-        turn, end = _turn(p, state, cells, stop_after, levels), _end(sure, stop_after, must)
+        turn, end = costs.turn[p], _end(costs.sure[p], stop_after, must)
         for place in range(levels):
             could[place] = place >= turn and stop_after > 1
         for c in range(cells.start[p], cells.start[p + 1]):
@@ -598,4 +750,139 @@ def penalties_of(
                 blocks = blocks or (stop_after == 1 and hold[c, place] > 0)
             into[klass[c]] += least_in
             out[klass[c]] += least_out
-    return into, out
+
+
+@compiled
+def cut_rounds(
+    state: Ints,
+    multiplier: Floats,
+    kept: Floats,
+    cells: Cells,
+    stop_after: int,
+    steps_max: int,
+    must: Bools,
+    limit: float,
+    over: float,
+    patience: int,
+    least_step: float,
+    rounds: int,
+    sample: Bytes2,
+    alive: Ints,
+    few: int,
+    bases: Floats,
+    weights: Floats2,
+    reached: Floats,
+) -> tuple[int, int, bool]:
+    """So many rounds of `node.Node.cuts`: (cuts found, rows of the sample left, whether to end).
+
+    `alive` are the rows of the sample that are left; those that a cut takes above the limit leave.
+    `bases` and `weights` are filled with the cuts that took some; `kept` is the multiplier of the
+    best bound of the rest. `reached` is as in `climb`.
+    """
+    passes, levels, count = len(cells.base), cells.gain.shape[1], len(multiplier)
+    classes, width = len(state), sample.shape[1]
+    costs = Costs(
+        np.empty((passes, levels)),
+        np.empty((passes, levels)),
+        np.empty(passes, np.bool_),
+        np.empty(passes, np.int64),
+    )
+    edge, top = np.empty((levels + 1, levels)), np.empty((levels + 1, levels))
+    ladder, stops = np.empty(steps_max, np.int64), np.empty(passes, np.int64)
+    subgradient, table = np.empty(count), np.empty((width, 256))
+    into, out, weight = np.empty(classes), np.empty(classes), np.empty(8 * width)
+    step, stale, best = reached[0], reached[1], reached[2]
+    left, number, ended = len(alive), 0, False
+    for _ in range(rounds):
+        _fill_costs(state, multiplier, cells, stop_after, costs)
+        _fill_steps(costs, state, multiplier, cells, stop_after, must, edge, top)
+        base, steps = _best_ladder(edge, top, steps_max, must, ladder)
+        _fill_penalties(costs, state, multiplier, cells, stop_after, must, into, out)
+        for k in range(8 * width):
+            weight[k] = 0.0
+        for c in range(count):
+            if state[cells.klass[c]] == OPEN:
+                weight[cells.klass[c]] -= multiplier[c]
+        for k in range(classes):
+            base += out[k]
+            weight[k] += into[k] - out[k]
+            weights[number, k] = weight[k]
+        bases[number] = base
+        room = _room(state, base, weight, limit)
+        for place in range(width):
+            table[place, 0] = 0.0
+            for value in range(1, 256):
+                low = 0
+                while not (value >> low) & 1:
+                    low += 1
+                added = weight[8 * place + 7 - low]
+                table[place, value] = table[place, value & (value - 1)] + added
+        kept_rows, least, first = 0, np.inf, 0
+        for i in range(left):
+            total = 0.0
+            for place in range(width):
+                total += table[place, sample[alive[i], place]]
+            total -= room
+            if total <= 0:
+                alive[kept_rows] = alive[i]
+                if total < least:
+                    least, first = total, alive[i]
+                kept_rows += 1
+        if kept_rows < left:
+            number += 1
+            best = -np.inf
+        left = kept_rows
+        if left <= few:
+            ended = True
+            break
+        if least > best + 1e-9:
+            best, stale = least, 0.0
+            for c in range(count):
+                kept[c] = multiplier[c]
+        else:
+            stale += 1
+        if stale >= patience:
+            step, stale = step / 2, 0.0
+            for c in range(count):
+                multiplier[c] = kept[c]
+            if step < least_step:
+                ended = True
+                break
+            continue
+        _choose(
+            costs, state, multiplier, cells, stop_after, must, ladder, steps, subgradient, stops
+        )
+        length = 0.0
+        for c in range(count):
+            k = cells.klass[c]
+            subgradient[c] -= (sample[first, k >> 3] >> (7 - (k & 7))) & 1
+            if state[k] != OPEN:
+                subgradient[c] = 0.0
+            length += subgradient[c] * subgradient[c]
+        if length < 1e-12:
+            ended = True
+            break
+        by = step * max(1e-3 * limit, (over - 1) * limit - least) / length
+        for c in range(count):
+            multiplier[c] += by * subgradient[c]
+    reached[0] = step
+    reached[1] = stale
+    reached[2] = best
+    return number, left, ended
+
+
+@compiled
+def _room(state: Ints, base: float, weight: Floats, limit: float) -> float:
+    """As `node.Penalties.room`: fixes weights, and returns the room."""
+    over, total = limit - base, 0.0
+    for k in range(len(state)):
+        over += max(0.0, -weight[k])
+    over = 2 * max(0.0, over) + 1
+    for k in range(len(state)):
+        if state[k] == IN:
+            weight[k] = -over
+            base += over
+        elif state[k] == OUT:
+            weight[k] = over
+        total += abs(weight[k])
+    return limit - base + 1e-6 + 1e-9 * max(1.0, abs(limit) + abs(base) + total)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from dataclasses import dataclass
 
@@ -48,6 +49,7 @@ class Aim:
             return value(self.step * math.ceil(least / self.step))  # a tie must not look dearer
         return least - 1.0 / _UNIT  # compared to six decimals
 
+    @functools.lru_cache(1000)  # noqa: B019 (an aim is as small as a key)
     def above(self, target: float) -> float:
         """The least bound of the measure that is rounded to more than a target."""
         about = target + self.offset

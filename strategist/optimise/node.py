@@ -21,12 +21,13 @@ from strategist.optimise.kernel import (
     OUT,
     Cells,
     best_ladder,
+    climb,
+    cut_rounds,
     fix_by_probing,
     ladder_bound,
     penalties_of,
     relaxed,
     step_costs,
-    subgradient_of,
 )
 from strategist.optimise.measures import Aim, rounding
 from strategist.optimise.selections import Selections
@@ -176,33 +177,32 @@ class Node:
 
     def raise_bound(self, target: float, rounds: int | None = None) -> None:
         """Go along the subgradient until the bound is above the target, or rises no more."""
-        if self.clock.expired():
-            return
         goal, tuning = target + self.aim.offset, self.tuning
-        step, stale, best, kept = 1.0, 0, -np.inf, self.multiplier
-        bound, subgradient = self._subgradient()
-        for _ in range(tuning.rounds if rounds is None else rounds):
-            if bound > best + 1e-9:
-                best, kept, stale = bound, self.multiplier, 0
-            else:
-                stale += 1
-            if self.aim.rounded(best) > target or self.clock.expired():
+        most = tuning.rounds if rounds is None else rounds
+        if most == 1:  # without a way to go
+            self.bound = max(self.bound, self.aim.rounded(self._ladder(self.multiplier)))
+            return
+        at_once = max(1, tuning.turns // max(1, self.cells.gain.size))
+        enough, kept = self.aim.above(target), self.multiplier.copy()
+        multiplier, reached = self.multiplier.copy(), np.array([1.0, 0.0, -np.inf])
+        for start in range(0, most, at_once):
+            if self.clock.expired():
                 break
-            if stale >= tuning.stale:
-                step, stale, self.multiplier = step / 2, 0, kept
-                bound, subgradient = self._subgradient()
-            if step < tuning.least_step:
+            at_most = min(at_once, most - start)
+            way = multiplier, kept, self.cells, *self._limits(), enough, goal
+            if climb(self.state, *way, *self._patience(), at_most, reached):
                 break
-            length = subgradient @ subgradient
-            if length < 1e-12:
-                break
-            self.multiplier = (
-                self.multiplier
-                + step * max(1e-3 * goal, tuning.over * goal - bound) / length * subgradient
-            )
-            bound, subgradient = self._subgradient()
         self.multiplier = kept
-        self.bound = max(self.bound, self.aim.rounded(best))
+        self.bound = max(self.bound, self.aim.rounded(float(reached[2])))
+
+    def _limits(self) -> tuple[int, int, Bools]:
+        """What ladders keep to."""
+        problem = self.layout.problem
+        return problem.policy.stop_after, problem.steps_max, self.must
+
+    def _patience(self) -> tuple[float, int, float]:
+        tuning = self.tuning
+        return tuning.over, tuning.stale, tuning.least_step
 
     def fix_classes(self, target: float) -> bool:
         """Fix what, tried the other way, takes the bound above the target; whether any was."""
@@ -276,42 +276,28 @@ class Node:
         so that what the passes gain the selections pay for. In each step the selection of least
         bound is made dearer, and what is above the limit leaves the sample.
         """
-        before, tuning = self.multiplier, self.tuning
-        if self.cut_multiplier is not None:
-            self.multiplier = self.cut_multiplier
-        through = selections.thinned(tuning.cut_sample).unpack(slice(None)).astype(float)
-        few = tuning.sieved * len(through) // tuning.cut_sample
-        klass, is_open = self.layout.klass, (self.state == OPEN)[self.layout.klass]
-        cuts, step, best, stale, kept = [], 1.0, -np.inf, 0, self.multiplier
-        for _ in range(tuning.rounds):
-            penalties = self._penalties(self.multiplier)
-            weight, room = penalties.room(limit)
-            over = through @ weight - room  # by how much bounds are above the limit
-            if (over > 0).any():
-                cuts.append(penalties)
-                through, over = through[over <= 0], over[over <= 0]
-                best = -np.inf
-            if len(through) <= few or self.clock.expired():
+        tuning = self.tuning
+        at = self.multiplier if self.cut_multiplier is None else self.cut_multiplier
+        multiplier, kept = at.copy(), at.copy()
+        sample = selections.thinned(tuning.cut_sample)
+        few = tuning.sieved * len(sample) // tuning.cut_sample
+        at_once = max(1, tuning.turns // max(1, 3 * self.cells.gain.size))
+        bases, weights = np.empty(tuning.rounds), np.empty((tuning.rounds, len(self.state)))
+        reached, found = np.array([1.0, 0.0, -np.inf]), 0
+        fixed = [np.flatnonzero(self.state == x) for x in (IN, OUT)]
+        alive: Ints = np.arange(len(sample))
+        for start in range(0, tuning.rounds, at_once):
+            at_most = min(at_once, tuning.rounds - start)
+            way = multiplier, kept, self.cells, *self._limits(), limit
+            room = bases[found:], weights[found:], reached
+            number, left, ended = cut_rounds(
+                self.state, *way, *self._patience(), at_most, sample.bytes, alive, few, *room
+            )
+            found, alive = found + number, alive[:left]
+            if ended or self.clock.expired():
                 break
-            least = float(over.min())
-            if least > best + 1e-9:
-                best, stale, kept = least, 0, self.multiplier
-            else:
-                stale += 1
-            if stale >= tuning.stale:
-                step, stale, self.multiplier = step / 2, 0, kept
-                if step < tuning.least_step:
-                    break
-                continue
-            _, chosen, _ = self._relaxed()
-            subgradient = (chosen - through[int(over.argmin())][klass]) * is_open
-            length = subgradient @ subgradient
-            if length < 1e-12:
-                break
-            rise = max(1e-3 * limit, (tuning.over - 1) * limit - least)
-            self.multiplier = self.multiplier + step * rise / length * subgradient
-        self.multiplier, self.cut_multiplier = before, kept
-        return cuts
+        self.cut_multiplier = kept
+        return [Penalties(bases[i], weights[i], *fixed) for i in range(found)]
 
     def _evened(self, stop: Ints) -> Floats:
         """Multipliers that make a class count the same in all its passes if pass p stops there."""
@@ -320,14 +306,6 @@ class Node:
         gain = self.cells.gain[np.arange(len(klass)), of_cell]
         multiplier: Floats = (np.bincount(klass, gain, len(size)) / size)[klass] - gain
         return multiplier
-
-    def _subgradient(self) -> tuple[float, Floats]:
-        """The bound of the relaxed node, and its subgradient along the multipliers."""
-        problem = self.layout.problem
-        stop_after, steps_max = problem.policy.stop_after, problem.steps_max
-        return subgradient_of(
-            self.state, self.multiplier, self.cells, stop_after, steps_max, self.must
-        )
 
     def _relaxed(self) -> tuple[float, Floats, Ints]:
         """What the relaxed node comes to: its bound, the cells let through, and where each pass

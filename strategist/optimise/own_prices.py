@@ -18,7 +18,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from strategist.optimise import cached_numba as numba
+from strategist.optimise.cached_numba import compiled
 from strategist.optimise.own_columns import Columns
 from strategist.survey.records import Bools, Floats, Ints
 
@@ -38,7 +38,7 @@ def first_prices(columns: Columns) -> Floats:
     return np.tile(prices, (antennas, 1))
 
 
-@numba.njit(cache=True, nogil=True)
+@compiled
 def _lowest(columns: Columns, alive: Bools) -> Ints:
     """The lowest column of each place that is alive; −1 where none is."""
     lowest = np.full(len(columns.of_place), -1)
@@ -48,7 +48,7 @@ def _lowest(columns: Columns, alive: Bools) -> Ints:
     return lowest
 
 
-@numba.njit(cache=True, nogil=True)
+@compiled
 def _terms(
     columns: Columns, alive: Bools, lowest: Ints, price: Floats, term: Floats
 ) -> tuple[float, Ints]:
@@ -85,7 +85,7 @@ def _terms(
     return least.sum(), chosen
 
 
-@numba.njit(cache=True, nogil=True)
+@compiled
 def _counted(columns: Columns, chosen: Ints, counted: Bools) -> None:
     """Fills which rows each antenna counts."""
     counted[:] = False
@@ -98,7 +98,7 @@ def _counted(columns: Columns, chosen: Ints, counted: Bools) -> None:
                 counted[a, columns.row[k]] = True
 
 
-@numba.njit(cache=True, nogil=True)
+@compiled
 def _cost_of(columns: Columns, counted: Bools) -> float:
     total = 0.0
     for r in range(len(columns.cost)):
@@ -107,7 +107,7 @@ def _cost_of(columns: Columns, counted: Bools) -> float:
     return total
 
 
-@numba.njit(cache=True, nogil=True)
+@compiled
 def _turn(columns: Columns, counted: Bools, kept: float, price: Floats, way: Floats) -> float:
     """Turns the direction `way` towards the subgradient; returns its squared length, without
     wanted rows whose price cannot go that way."""
@@ -125,7 +125,7 @@ def _turn(columns: Columns, counted: Bools, kept: float, price: Floats, way: Flo
     return length
 
 
-@numba.njit(cache=True, nogil=True)
+@compiled
 def _move(columns: Columns, price: Floats, way: Floats, step: float) -> None:
     """A step along the direction, then the nearest prices that are allowed."""
     antennas, cost = len(price), columns.cost
@@ -147,7 +147,7 @@ def _move(columns: Columns, price: Floats, way: Floats, step: float) -> None:
                 total += price[a, r]
 
 
-@numba.njit(cache=True, nogil=True)
+@compiled
 def _given_up(columns: Columns, alive: Bools, term: Floats, chosen: Ints, room: float) -> bool:
     """Marks the columns that are in no choice below the target; whether there was one."""
     some = False
@@ -157,7 +157,7 @@ def _given_up(columns: Columns, alive: Bools, term: Floats, chosen: Ints, room: 
     return some
 
 
-@numba.njit(cache=True, nogil=True)
+@compiled
 def raised(
     columns: Columns, alive: Bools, price: Floats, target: float, rounds: int
 ) -> tuple[float, Floats, float, Ints]:

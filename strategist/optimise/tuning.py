@@ -19,6 +19,7 @@ class Tuning:
     likely_first: bool = True  # of ladders that of least bound (else the highest level)
     patience: int = 20_000  # ladders replayed for a goal that may be left unproven
 
+    turns: int = 20_000_000  # cells times levels that are bounded between two looks at the clock
     rounds: int = 100  # steps along a subgradient at most
     stale: int = 6  # of them without a better bound before they are halved
     over: float = 1.02  # a little more than is needed is gone for
@@ -34,7 +35,7 @@ class Tuning:
     listed_bytes: int = 200_000_000
     longest_list: int | None = None  # masks of the longest chains that are listed (None: any)
     probe: int = 400_000  # joins drawn to tell how many selections they make
-    products: int = 4_000_000  # chains weighed in one matrix product
+    products: int = 4_000_000  # chains weighed between two looks at the clock
     sample: int = 100_000  # selections in a sample
     left_max: int = 3_000_000  # selections that are kept together
     left_bytes: int = 128_000_000

@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 
-from strategist.optimise import cached_numba as numba
+from strategist.optimise.cached_numba import Bools2, Bytes2, Floats2, Floats3, Ints2, compiled
 from strategist.survey.records import Bools, Floats, Ints
 
 __all__ = [
     "counts_of",
-    "joins_within",
     "ladder_bounds",
     "ladders_left",
     "sums_of",
@@ -21,7 +18,6 @@ __all__ = [
 _SLACK = 1e-6
 
 
-@numba.njit(cache=True, nogil=True)
 def ladder_bounds(edge: Floats, top: Floats, steps_max: int) -> tuple[Floats, Floats]:
     """(least, total) of several measures, as in `ladders.Steps`; axis 0 is the measure.
 
@@ -30,23 +26,32 @@ def ladder_bounds(edge: Floats, top: Floats, steps_max: int) -> tuple[Floats, Fl
     measures, _, levels = edge.shape
     least = np.full((measures, steps_max, levels), np.inf)
     total = np.full((measures, steps_max, levels), np.inf)
+    _ladder_bounds(edge, top, least, total)
+    return least, total
+
+
+@compiled
+def _ladder_bounds(edge: Floats3, top: Floats3, least: Floats3, total: Floats3) -> None:
+    measures, _, levels = edge.shape
+    steps_max = least.shape[1]
     met_at, top_at = np.empty(levels + 1), np.empty(levels + 1)  # a column, read once
     for k in range(measures):
         for t in range(levels):
-            least[k, 0, t], total[k, 0, t] = edge[k, 0, t], top[k, 0, t]
+            least[k, 0, t] = edge[k, 0, t]
+            total[k, 0, t] = top[k, 0, t]
         for t in range(1, levels):
             for u in range(t + 1):
-                met_at[u], top_at[u] = edge[k, u, t], top[k, u, t]
+                met_at[u] = edge[k, u, t]
+                top_at[u] = top[k, u, t]
             for n in range(1, min(steps_max, t + 1)):
                 for u in range(t):
                     before = least[k, n - 1, u]
                     least[k, n, t] = min(least[k, n, t], before + met_at[u + 1])
                     total[k, n, t] = min(total[k, n, t], before + top_at[u + 1])
-    return least, total
 
 
-@numba.njit(cache=True, nogil=True)
-def _within(bounds: Floats, room: Floats) -> bool:
+@compiled
+def _within(bounds: Floats, room: Floats2) -> bool:
     """Whether a corner has room for the bounds; `room[k, q]` is the measure k of corner q."""
     for q in range(room.shape[1]):
         fits = True
@@ -59,7 +64,6 @@ def _within(bounds: Floats, room: Floats) -> bool:
     return False
 
 
-@numba.njit(cache=True, nogil=True)
 def ladders_left(
     edge: Floats,
     top: Floats,
@@ -78,10 +82,26 @@ def ladders_left(
     with the depth, 1 at first, it says how far the walk has come, and moves on. Depth 0: there are
     no more. It pauses after so many `turns` of its loop.
     """
+    found = np.empty((most, len(ladder)), np.int64)
+    number, depth = _ladders_left(edge, top, least, room, must, ladder, depth, turns, found)
+    return found[:number], depth
+
+
+@compiled
+def _ladders_left(
+    edge: Floats3,
+    top: Floats3,
+    least: Floats3,
+    room: Floats2,
+    must: Bools,
+    ladder: Ints,
+    depth: int,
+    turns: int,
+    found: Ints2,
+) -> tuple[int, int]:
     measures, count = edge.shape[0], len(ladder)
-    found = np.empty((min(64, most), count), np.int64)
-    number = 0
-    spent = np.zeros((count, measures))  # of the steps above, with the one at this depth chosen
+    most, number = len(found), 0
+    spent = np.empty((count, measures))  # of the steps above, with the one at this depth chosen
     bounds = np.empty(measures)
     for d in range(1, depth):
         for k in range(measures):
@@ -93,7 +113,7 @@ def ladders_left(
             spent[d - 1, k] = met + (spent[d - 2, k] if d > 1 else 0.0)
     for place in range(ladder[0] + 1, len(must)):
         if must[place]:
-            return found[:0], 0
+            return 0, 0
     while depth > 0 and number < most and turns > 0:
         turns -= 1
         if depth == count:
@@ -105,12 +125,6 @@ def ladders_left(
                 above = spent[count - 2, k] if count > 1 else 0.0
                 bounds[k] = top[k, 0, lowest] if count == 1 else above + edge[k, 0, lowest]
             if complete and _within(bounds, room):
-                if number == len(found):
-                    more = np.empty((2 * number, count), np.int64)
-                    for kept in range(number):
-                        for n in range(count):
-                            more[kept, n] = found[kept, n]
-                    found = more
                 for n in range(count):
                     found[number, n] = ladder[n]
                 number += 1
@@ -142,10 +156,9 @@ def ladders_left(
             depth += 1
             if depth < count:
                 ladder[depth] = -1
-    return found[:number], depth
+    return number, depth
 
 
-@numba.njit(cache=True, nogil=True)
 def counts_of(
     ladders: Ints,
     accepted: Bools,
@@ -160,7 +173,23 @@ def counts_of(
     `accepted[r, l]`: rows are sorted by pass group; those of p are `start[p] … start[p + 1]`.
     """
     counts = np.zeros((len(ladders), 2), np.int64)
-    reported = np.zeros(len(accepted), np.bool_)
+    accepted = np.ascontiguousarray(accepted)
+    _counts(ladders, accepted, start, row_count, row_weight, row_wanted, stop_after, counts)
+    return counts
+
+
+@compiled
+def _counts(
+    ladders: Ints2,
+    accepted: Bools2,
+    start: Ints,
+    row_count: Ints,
+    row_weight: Ints,
+    row_wanted: Bools,
+    stop_after: int,
+    counts: Ints2,
+) -> None:
+    reported = np.empty(len(accepted), np.bool_)
     steps = ladders.shape[1]
     for i in range(len(ladders)):
         for p in range(len(start) - 1):
@@ -180,51 +209,36 @@ def counts_of(
                     counts[i, 0] += row_weight[r]
                 elif reported[r] and not row_wanted[r]:
                     counts[i, 1] += row_weight[r]
-    return counts
 
 
-@numba.njit(cache=True, nogil=True)
 def sums_of_bytes(weight: Floats) -> Floats:
     """Σ weight over the bits of each byte value, first bit highest: shape (bytes, 256)."""
     table = np.zeros((len(weight) // 8, 256))
+    _sums_of_bytes(weight, table)
+    return table
+
+
+@compiled
+def _sums_of_bytes(weight: Floats, table: Floats2) -> None:
     for place in range(len(table)):
         for value in range(1, 256):
             low = 0
             while not (value >> low) & 1:
                 low += 1
             table[place, value] = table[place, value & (value - 1)] + weight[8 * place + 7 - low]
-    return table
 
 
-@numba.njit(cache=True, nogil=True)
-def sums_of(packed: Any, table: Floats) -> Floats:
+def sums_of(packed: Bytes2, table: Floats) -> Floats:
     """Σ weight over the bits set in each row of bytes, by the table of `sums_of_bytes`."""
-    found = np.zeros(len(packed))
+    found = np.empty(len(packed))
+    _sums_of(packed, table, found)
+    return found
+
+
+@compiled
+def _sums_of(packed: Bytes2, table: Floats2, found: Floats) -> None:
     for row in range(len(packed)):
+        total = 0.0
         for place in range(packed.shape[1]):
-            found[row] += table[place, packed[row, place]]
-    return found
-
-
-@numba.njit(cache=True, nogil=True)
-def joins_within(
-    left: Any, right: Any, row: Ints, literal: Ints, either: bool, tables: Floats, rooms: Floats
-) -> Bools:
-    """Which joins of a row of `left` with one of `right` (bytes; by "or" if `either`, else by
-    "and") have a Σ weight within the room, by each of some tables of `sums_of_bytes`."""
-    found = np.empty(len(row), np.bool_)
-    joined = np.empty(left.shape[1], np.uint8)
-    for i in range(len(row)):
-        for place in range(len(joined)):
-            one, other = left[row[i], place], right[literal[i], place]
-            joined[place] = one | other if either else one & other
-        fits = True
-        for k in range(len(rooms)):
-            total = 0.0
-            for place in range(len(joined)):
-                total += tables[k, place, joined[place]]
-            if total > rooms[k]:
-                fits = False
-                break
-        found[i] = fits
-    return found
+            total += table[place, packed[row, place]]
+        found[row] = total

@@ -8,7 +8,6 @@ from strategist.answers.assessment import Assessment
 from strategist.answers.by_antenna import antenna_settings, cutoff_words, listening
 from strategist.answers.headline import Headline, is_idle
 from strategist.optimise.strategy import Strategy
-from strategist.report.brief import in_words
 from strategist.report.lines import heading, labelled, paragraph, plain
 from strategist.report.standing import (
     guarded_line,
@@ -109,13 +108,16 @@ def _details(result: Assessment, policy: Policy) -> list[str]:
 
 def _in_brief(result: Assessment) -> list[str]:
     """A line each of what `detail` says in full."""
-    found = result.sturdier
+    found, best = result.sturdier, result.per_pass
     sturdier = []
-    if found is not None:
-        text = f"loss {figure(found.loss)}, guarded {figure(found.guarded_loss)}: "
-        if (over := found.over) is not None:
-            text = f"loss {short(over.loss)}, guarded {short(over.guarded_loss)} a pass: "
-        sturdier = labelled("sturdier", f"{text}{in_words(found.strategy)}")
+    if found is not None and found.over is not None and best is not None:
+        losses = (found.over.loss, found.over.guarded_loss, best.loss, best.guarded_loss)
+        text = "loss {}, guarded {} a pass; the best has {} and {}".format(*map(short, losses))
+        sturdier = labelled("sturdier", text)
+    elif found is not None:
+        losses = (found.loss, found.guarded_loss, result.loss, result.standing.guarded.loss)
+        text = "loss {}, guarded {}; the best has {} and {}".format(*map(figure, losses))
+        sturdier = labelled("sturdier", text)
     own = labelled("own power", _ladders(result)) if "own_powers" in result.proof else []
     return ["In brief", *sturdier, *own, *on_air_brief(result.on_air, "Left out of the search")]
 

@@ -39,7 +39,9 @@ class Profile:
 
     def at_levels(self, keep: Bools) -> Profile:
         """The profile at some of the levels only (rows are not merged again)."""
-        return replace(self, levels_dbm=self.levels_dbm[keep], rssi=self.rssi[:, keep])
+        return replace(
+            self, levels_dbm=self.levels_dbm[keep], rssi=np.ascontiguousarray(self.rssi[:, keep])
+        )
 
     def counted(self, times: Ints) -> Profile:
         """The profile where pass q of the survey counts `times[q]` times."""

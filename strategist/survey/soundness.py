@@ -94,7 +94,7 @@ def _reads(survey: Survey, shift: Shift | None) -> Found:
         was, it = ("was", "it") if unread.sum() == 1 else ("were", "them")
         text = (
             f"{unread.sum()} of {survey.roster_wanted.sum()} wanted tags presented {was} read at "
-            f"no level ({_epcs(survey, unread)}): every strategy misses {it}."
+            f"no level ({_epcs(survey, unread, 1)}): every strategy misses {it}."
         )
         advice = (
             "Check the tags read at no level, and the antennas, or survey higher levels where that "
@@ -127,9 +127,10 @@ def _amount(survey: Survey) -> Found:
         yield "weak", "repeated_passes", text, "Make sure that no pass was copied."
 
 
-def _epcs(survey: Survey, entries: Bools) -> str:
+def _epcs(survey: Survey, entries: Bools, shown: int = 3) -> str:
     epcs = sorted(survey.tags[t].epc for t in np.unique(survey.roster_tag[entries]))
-    return f"EPC {', '.join(epcs[:3])}{f', … ({len(epcs)} in all)' if len(epcs) > 3 else ''}"
+    more = f", … ({len(epcs)} in all)" if len(epcs) > shown else ""
+    return f"EPC {', '.join(epcs[:shown])}{more}"
 
 
 def _copies(survey: Survey) -> list[str]:

@@ -75,8 +75,7 @@ def against(found: Sequence[Finding], strategy: Strategy) -> tuple[str, ...]:
     if strategy.cutoff_dbm is None:
         return ()
     return tuple(
-        f"The cutoff of {figure(strategy.cutoff_dbm)} dBm is against the advice of the survey. "
-        f"{one.advice} Compare it with the best without one (trade-offs, techniques)."
+        f"{one.advice} This strategy has one: see what dropping it costs (trade-offs)."
         for one in found
         if one.kind in _NO_CUTOFF
     )

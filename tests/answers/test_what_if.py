@@ -170,6 +170,26 @@ def test_the_usual_questions() -> None:
     assert "surveyed level" in (asked["2 dB less cable loss"].refused or "")
 
 
+def test_what_the_usual_questions_set() -> None:
+    """All techniques allowed, with the reader and the weights of 5 and 1 as they stand."""
+    policy = replace(POINT.policy, allow=("power", "ladder", "cutoff", "masks"))
+    asked = usual_what_ifs(replace(POINT, policy=policy), QUICK).questions
+    sets = {
+        one.question: {change.key: (change.before, change.after) for change in one.answer.changes}
+        for one in asked
+        if one.answer is not None
+    }
+    assert sets == {
+        "one more mask slot": {"reader.mask_slots": (3, 4)},
+        "masks on any bits": {"reader.mask_step_bits": (8, 1)},
+        "one more ladder step": {"reader.ladder_steps_max": (5, 6)},
+        "a miss weighs twice": {"loss.missed": (5, 10)},
+        "a stray weighs twice": {"loss.stray": (1, 2)},
+        "2 dB less cable loss": {"added_cable_loss_db": (0, -2)},
+        "2 dB more cable loss": {"added_cable_loss_db": (0, 2)},
+    }
+
+
 def test_settings_of_antennas_that_come_or_go_are_named() -> None:
     """From a comparison of antennas to none and back: each part that one of the two lacks."""
     document = case_with_antennas(3014)

@@ -18,6 +18,7 @@ import pytest
 import strategist
 from strategist import InputError, Options, Progress, run_batch
 from tests.batch.sites import rows, write_site
+from tests.test_words import told
 
 HANG_S = 600.0  # what takes longer hangs, however loaded the machine is
 QUICK = Options(unseen=False, sturdier=False)
@@ -277,7 +278,7 @@ def test_the_command(site: Path, tmp_path: Path) -> None:
     assert done.returncode == 1
     assert done.stdout == (tmp_path / "out/summary.txt").read_text()
     assert done.stderr.splitlines()[-1].startswith("7 of 7 done, 1 failed, ")
-    assert max(map(len, done.stdout.splitlines())) <= 80
+    assert max(map(len, done.stdout.splitlines())) <= 80 and told(done.stdout) == []
     parted = {path.name for path in (tmp_path / "out").iterdir()} - {"summary.parquet"}
     assert parted == {
         ".lock",

@@ -25,6 +25,7 @@ from strategist.tags.mask import Mask
 from tests.batch.sites import write_site
 from tests.optimise.made import random_read_point, survey_of
 from tests.surveyed import surveyed_policy
+from tests.test_words import told
 
 QUICK = Options(unseen=False, sturdier=False)
 
@@ -134,7 +135,9 @@ def test_the_command(batch: Path, tmp_path: Path, capsys: Any) -> None:
     found = site_templates(batch, 2)
     assert status == 0
     assert json.loads(file.read_text()) == found.to_json()
-    assert capsys.readouterr().out == strategist.templates_text(found) + "\n"
+    text = strategist.templates_text(found)
+    assert capsys.readouterr().out == f"{text}\n"
+    assert max(map(len, text.splitlines())) <= 80 and told(text) == []
 
 
 def test_cases_that_changed_since_are_refused(batch: Path) -> None:

@@ -5,11 +5,10 @@ batch, until it says enough. Held against the full grid of the same passes (with
 every third and fourth level of all passes, with the rest predicted):
 
 - *regret* a pass: the further loss over 1,500 new passes above the best strategy known;
-- *again*: the loss of the strategy in hand where the surveyed passes are presented again, in the
-  mean of `JUDGED` times, above that of the full grid's choice;
-- an *early stop* is an "enough" where that is more than the plan calls little; by the aim
-  "expected", where what is lost in as many passes to come is;
-- *open*: the same in the survey itself, where each read that failed counts as it came (by the aim
+- *more*: what the strategy in hand loses more than the full grid's choice by the aim: where the
+  surveyed passes are presented again (`JUDGED` times, in the mean), or in as many passes to come;
+- an *early stop* is an "enough" where that is more than the plan calls little;
+- *open*: the same in the survey as it came, where each read that failed counts (by the aim
   "survey" the full grid's choice is then the least of all);
 - the curve: measurements (share of pairs) and all three, batch by batch. A survey that is done
   stays in the later lines.
@@ -130,12 +129,12 @@ PLACES_HERE = {name: Drawer(name, place) for name, place in (PLACES | OTHERS).it
 
 @dataclass(frozen=True)
 class Look:
-    """After a batch: share of pairs measured, loss open at the surveyed passes as they came and if
-    they come again, loss a new pass."""
+    """After a batch: share of pairs measured, further loss than the full grid's choice as the
+    survey came and by the aim, loss a new pass."""
 
     share: float
     open: float
-    again: float
+    more: float
     future: float
 
 
@@ -160,8 +159,7 @@ class Run:
 
     @property
     def early(self) -> bool:
-        more = self.looks[-1].again if self.aim == "survey" else self.ahead
-        return self.enough and more > self.within + 1e-9
+        return self.enough and self.looks[-1].more > self.within + 1e-9
 
 
 def in_part(point: ReadPoint, tried: Bools) -> ReadPoint:
@@ -175,21 +173,28 @@ class Truth:
     """A drawn survey, and what strategies come to there and where its passes come again."""
 
     def __init__(self, place: Drawer, draw: int, aim: Aim) -> None:
-        self.place = place
+        self.place, self.draw = place, draw
         point = place.drawn(FIRST_SEED + draw, 0)
         self.point = replace(point, policy=replace(point.policy, aim=aim))
         self.full = solve(self.point, OPTIONS)
-        self.judged = place.drawn(FIRST_SEED + draw, JUDGED).survey
+        self.least = self.by_aim(self.full.strategy)
 
-    def again(self, strategy: Strategy) -> float:
-        """Loss over the surveyed passes if they come again."""
-        return lost(self.judged, self.point.policy, strategy) / JUDGED
+    @cached_property
+    def again(self) -> Survey:
+        """The surveyed passes, come again."""
+        return self.place.drawn(FIRST_SEED + self.draw, JUDGED).survey
+
+    def by_aim(self, strategy: Strategy) -> float:
+        """Loss over the surveyed passes if they come again, or over as many to come."""
+        if self.point.policy.aim == "expected":
+            return self.place.future(strategy) * len(self.point.survey.pass_ids)
+        return lost(self.again, self.point.policy, strategy) / JUDGED
 
     def look(self, tried: Bools, strategy: Strategy) -> Look:
         policy = self.point.policy
         open_ = evaluate(self.point.survey, policy, strategy).loss - self.full.outcome.loss
         return Look(
-            float(tried.mean()), open_, self.again(strategy) - self.again(self.full.strategy),
+            float(tried.mean()), open_, self.by_aim(strategy) - self.least,
             self.place.future(strategy),
         )  # fmt: skip
 
@@ -249,7 +254,7 @@ def lines(runs: list[Run]) -> Iterator[str]:
 def of_point(name: str, runs: list[Run]) -> Iterator[str]:
     best = PLACES_HERE[name].best_known
     yield f"{name}, {len(runs)} draws, best known {best:.4f} a pass; mean and worst"
-    yield f"  {'':<16} {'measured':>16} {'open':>14} {'again':>14} {'regret a pass':>20}"
+    yield f"  {'':<16} {'measured':>16} {'open':>14} {'more':>14} {'regret a pass':>20}"
     longest = max(len(one.looks) for one in runs)
     for number in range(longest):
         at = [one.looks[min(number, len(one.looks) - 1)] for one in runs]
@@ -268,14 +273,14 @@ def of_point(name: str, runs: list[Run]) -> Iterator[str]:
 
 
 def row(words: str, looks: list[Look], best: float) -> str:
-    share, open_, again, lost = (
+    share, open_, more, future = (
         np.array([getattr(one, key) for one in looks])
-        for key in ("share", "open", "again", "future")
+        for key in ("share", "open", "more", "future")
     )
     return (
         f"  {words:<16} {share.mean():7.1%} {share.max():8.1%} {open_.mean():7.2f} "
-        f"{open_.max():6.1f} {again.mean():7.2f} {again.max():6.1f} {lost.mean() - best:10.4f} "
-        f"{lost.max() - best:9.4f}"
+        f"{open_.max():6.1f} {more.mean():7.2f} {more.max():6.1f} {future.mean() - best:10.4f} "
+        f"{future.max() - best:9.4f}"
     )
 
 
@@ -285,7 +290,6 @@ def read(text: str) -> Run:
     for key in ("looks", "grids"):
         found[key] = tuple(Look(**one) for one in found[key])
     found["full"] = Look(**found["full"])
-    found.setdefault("aim", "survey")
     return Run(**found)
 
 

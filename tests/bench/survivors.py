@@ -116,4 +116,6 @@ SURVIVORS: dict[str, str] = {
     ),
     "strategist/batch/prices.py: judged[0] > excess  →  judged[0] >= excess": _NEVER_EQUAL,
     "strategist/radio/possible.py: types.reshape(-1)  →  types.reshape(-2)": _LENGTH_LEFT,
+    "strategist/optimise/outer.py: part.index < best.part.index  →  part.index <= "
+    "best.part.index": "each part has a number of its own, and one is not held against itself",
 }

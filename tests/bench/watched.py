@@ -33,7 +33,7 @@ from tests.bench.errors import ROOT, Mutant
 __all__ = ["Watched", "killer", "watch"]
 
 _SLOW_S = 10.0  # of processor: a test that takes more is left out
-_COMPILES = "numba.njit("  # its functions run no line of Python
+_COMPILES = "@compiled"  # its functions run no line of Python
 _COMPILE_S = 60
 _BROKE_OFF = 70  # exit code of a run that pytest itself did not survive
 _TIMES, _MORE_S = (

@@ -472,7 +472,7 @@ ALL = (
     ),
     Fault(
         "unknown aim",
-        ('site.json, read_points.gate.aim: "future" is not valid. Give one of survey, expected.'),
+        ('site.json, read_points.gate.aim: "future" is not valid. Give one of expected, survey.'),
         policy(aim="future"),
         "solve case",
     ),

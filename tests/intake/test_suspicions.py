@@ -96,12 +96,13 @@ def test_reads_of_one_tag_in_two_passes_at_once() -> None:
 
 def test_levels_of_a_pass_may_overlap_and_other_passes_may_not() -> None:
     """One tag at two levels of p1 at once, which is none; it was read in p2 until after it was
-    first read in p3, and there until after p4 began. Of the other tag none of this holds."""
+    first read in p3, and there until after p4 began. The other tag was read in p2 until p3 began.
+    """
     epc, other = "3066C4409047E140075BCD15", "3066C4409047E140075BCD16"
     read = [
         *((20, epc, 20, "p1"), (21, epc, 21, "p1"), (22, epc, 20, "p1"), (23, epc, 21, "p1")),
         *((10, epc, 20, "p2"), (14, epc, 20, "p2"), (12, epc, 21, "p3"), (16, epc, 21, "p3")),
-        *((15, epc, 20, "p4"), (10, other, 20, "p2"), (11, other, 20, "p2"), (12, other, 21, "p3")),
+        *((15, epc, 20, "p4"), (10, other, 20, "p2"), (11, other, 20, "p2"), (11, other, 21, "p3")),
     ]
     rows = [
         (f"2026-03-09T08:00:{second:02}", tag, "-60", str(level), name)

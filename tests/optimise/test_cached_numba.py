@@ -20,7 +20,7 @@ numba.core.caching.CacheImpl._locator_classes = []
 COMPILES = """
 from strategist.optimise import cached_numba, kernel, walks
 
-@cached_numba.njit(cache=True)
+@cached_numba.compiled
 def doubled(number):
     return 2 * number
 

@@ -80,6 +80,15 @@ def _entries(number: int) -> list[tuple[str, bool, list[float | None]]]:
     return found
 
 
+def test_passes_without_a_stray_are_none_of_the_series_of_strays() -> None:
+    some = [[entry for entry in _entries(number) if entry[1] or number % 3] for number in range(60)]
+    found = dependence_of(survey_of(ALIKE.levels_dbm.tolist(), some))
+    assert {one.what: one.passes for one in found.alike} == {
+        "turn-on of wanted tags": 60,
+        "turn-on of strays": 40,
+    }
+
+
 def test_a_survey_sorted_by_tag_type_is_not_called_alike() -> None:
     """Links are looked at within the tag type, so that one type after the other is no drift."""
     rng = np.random.default_rng(8)

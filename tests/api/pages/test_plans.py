@@ -7,7 +7,7 @@ import json
 import re
 
 from tests.api.pages.browsing import Browser
-from tests.api.pages.test_pages import document, place, survey
+from tests.api.pages.test_pages import document, files, place, survey
 from tests.api.test_plans import in_part
 
 __all__ = ["survey"]  # a fixture
@@ -27,6 +27,19 @@ def test_what_to_measure_next_is_had_on_the_page_of_a_survey(browser: Browser) -
     assert sheet.status_code == 200 and sheet.text.count('class="box"') == 2
     assert place(browser.post(f"{plan}/delete")) == survey
     assert browser.get(plan).status_code == 404
+
+
+def test_of_a_site_alone_it_says_what_to_measure_first(browser: Browser) -> None:
+    site = {"read_points": {"bay-1": {"levels_dbm": [15, 20, 25, 30]}}}
+    page = browser.post("/surveys", **files(**{"site.json": json.dumps(site)})).text
+    words = re.sub(r"<[^>]*>|\s+", " ", page)
+    assert "bay-1" in words and "59 passes at 15 / 20 / 25 / 30 dBm" in words
+    given = {"read_point": "bay-1", "policy": json.dumps(site["read_points"]["bay-1"])}
+    sheet = browser.post("/first-plans/run-sheet.html", **given)
+    assert sheet.text.count('class="box"') == 59 * 4
+    for wrong in ("[]", json.dumps({"read_points": {"bay-1": {}}})):
+        refused = browser.post("/surveys", **files(**{"site.json": wrong}))
+        assert refused.status_code == 422 and "New survey" in refused.text
 
 
 def test_where_it_is_enough_the_settings_are_one_step_away(browser: Browser, survey: str) -> None:

@@ -1,0 +1,169 @@
+"""Chains with one mask more, as far as linear bounds leave them: many rows ruled out at once.
+
+The selections of a list are laid in blocks of rows that are alike, and these in blocks again. Of a
+block are known the classes that all its rows let through and those that any does. With these a
+bound holds for the joins of all its rows with a mask: sums of weights above 0 over what is let
+through for sure, and of those below 0 over what may be.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from strategist.optimise.cached_numba import Bytes, Bytes2, Floats3, compiled
+from strategist.optimise.clock import Clock
+from strategist.optimise.selections import Literals, Selections, Words
+from strategist.optimise.walks import sums_of_bytes
+from strategist.survey.records import Floats, Ints
+
+__all__ = ["Blocks"]
+
+_ROWS = 16  # of a block, and blocks of a block of blocks
+_KEY_BITS, _SAMPLE, _AT_ONCE = 64, 3_000, 1 << 16
+_FOUND = 1 << 16  # joins noted together, and those of one row more
+
+
+@dataclass(frozen=True, eq=False)
+class Blocks:
+    """`row` is the place in the list of each row of `bytes`; `sure` and `may` are what all and any
+    of its rows let through, of a block; the `outer` ones of a block of blocks."""
+
+    row: Ints
+    bytes: Bytes2
+    sure: Bytes2
+    may: Bytes2
+    outer_sure: Bytes2
+    outer_may: Bytes2
+
+    @staticmethod
+    def of(listed: Selections) -> Blocks:
+        row = np.argsort(_keys(listed), kind="stable")
+        own = np.ascontiguousarray(listed.bytes[row])
+        sure, may = _joined(own, np.bitwise_and), _joined(own, np.bitwise_or)
+        outer = _joined(sure, np.bitwise_and), _joined(may, np.bitwise_or)
+        return Blocks(row, own, sure, may, *outer)
+
+    def joins(
+        self,
+        table: Literals,
+        weights: list[tuple[Floats, float]],
+        *,
+        either: bool,
+        clock: Clock,
+        at_once: int,
+    ) -> Iterator[tuple[Ints, Ints]]:
+        """Rows of the list and literals whose join (by "or" if `either`, else by "and") has a sum
+        of each of the weights within its room. About `at_once` joins are weighed between two looks
+        at the clock. Raises OutOfTimeError."""
+        turns = max(1, at_once // (_ROWS * _ROWS * max(1, len(table))))
+        rooms = np.array([room for _, room in weights])
+        every = np.array([sums_of_bytes(weight) for weight, _ in weights])
+        above = np.array([sums_of_bytes(np.maximum(weight, 0.0)) for weight, _ in weights])
+        below = np.array([sums_of_bytes(np.minimum(weight, 0.0)) for weight, _ in weights])
+        row, literal = np.empty((2, _FOUND + _ROWS * _ROWS * len(table)), np.int64)
+        first = 0
+        while first < len(self.outer_sure):
+            clock.check()
+            own = self.bytes, self.sure, self.may, self.outer_sure, self.outer_may
+            cuts = every, above, below, rooms
+            first, count = _joins(
+                *own, table.bytes, either, *cuts, first, first + turns, row, literal
+            )
+            yield self.row[row[:count]], literal[:count].copy()
+
+
+def _keys(listed: Selections) -> Words:
+    """One sortable value for each row, by the classes that about half of them let through."""
+    share = listed.thinned(_SAMPLE).unpack(slice(None)).mean(axis=0)
+    even = np.argsort(np.abs(share - 0.5), kind="stable")[:_KEY_BITS]
+    keys = np.empty(len(listed), np.uint64)
+    for start in range(0, len(listed), _AT_ONCE):
+        some = slice(start, start + _AT_ONCE)
+        bits = np.zeros((len(keys[some]), _KEY_BITS), bool)
+        bits[:, : len(even)] = listed.unpack(some)[:, even]
+        keys[some] = np.packbits(bits, axis=1).view(">u8")[:, 0]
+    return keys
+
+
+def _joined(own: Bytes2, join: np.ufunc) -> Bytes2:
+    if not len(own):
+        return own
+    found: Bytes2 = join.reduceat(own, np.arange(0, len(own), _ROWS), axis=0)
+    return found
+
+
+@compiled
+def _fits(
+    sure: Bytes,
+    may: Bytes,
+    mask: Bytes,
+    either: bool,
+    above: Floats3,
+    below: Floats3,
+    rooms: Floats,
+) -> bool:
+    """Whether the bounds of joins with a mask, by each cut, are within the room."""
+    for cut in range(len(rooms)):
+        total = 0.0
+        for k in range(len(mask)):
+            byte = mask[k]
+            if either:
+                total += above[cut, k, sure[k] | byte] + below[cut, k, may[k] | byte]
+            else:
+                total += above[cut, k, sure[k] & byte] + below[cut, k, may[k] & byte]
+        if total > rooms[cut]:
+            return False
+    return True
+
+
+@compiled
+def _is_within(own: Bytes, mask: Bytes, either: bool, every: Floats3, rooms: Floats) -> bool:
+    """Whether the sums of one join are within the room."""
+    for cut in range(len(rooms)):
+        total = 0.0
+        for k in range(len(mask)):
+            total += every[cut, k, own[k] | mask[k] if either else own[k] & mask[k]]
+        if total > rooms[cut]:
+            return False
+    return True
+
+
+@compiled
+def _joins(
+    rows: Bytes2,
+    sure: Bytes2,
+    may: Bytes2,
+    outer_sure: Bytes2,
+    outer_may: Bytes2,
+    masks: Bytes2,
+    either: bool,
+    every: Floats3,
+    above: Floats3,
+    below: Floats3,
+    rooms: Floats,
+    first: int,
+    last: int,
+    row: Ints,
+    literal: Ints,
+) -> tuple[int, int]:
+    """Notes joins of the blocks of blocks from the first to before the last, as long as there is
+    room; returns the one to go on with, and how many were noted."""
+    number, outer, most = 0, first, _ROWS * _ROWS * len(masks)
+    while outer < min(last, len(outer_sure)) and number + most <= len(row):
+        for j in range(len(masks)):
+            mask = masks[j]
+            if not _fits(outer_sure[outer], outer_may[outer], mask, either, above, below, rooms):
+                continue
+            for block in range(_ROWS * outer, min(_ROWS * (outer + 1), len(sure))):
+                if not _fits(sure[block], may[block], mask, either, above, below, rooms):
+                    continue
+                for i in range(_ROWS * block, min(_ROWS * (block + 1), len(rows))):
+                    if _is_within(rows[i], mask, either, every, rooms):
+                        row[number] = i
+                        literal[number] = j
+                        number += 1
+        outer += 1
+    return outer, number
