@@ -22,6 +22,7 @@ from strategist.survey.answer import Flat, Hidden, Seconds, told
 from strategist.survey.findings import Finding
 from strategist.survey.policy import Loss
 from strategist.survey.records import Floats, ReadPoint
+from strategist.survey.variation import variation_of
 from strategist.tags.mask import unrecorded
 from strategist.trust.diagnosis import against, diagnose
 from strategist.trust.evaluate import Outcome
@@ -196,6 +197,7 @@ def assess(
             *whole.warnings,
             *standing.warnings,
             *_not_guarded(solution),
+            *_nothing_varies(solution),
             *weak,
             *(unseen.warnings if unseen else ()),
             *late,
@@ -278,4 +280,18 @@ def _not_guarded(solution: Solution) -> tuple[str, ...]:
         f"The loss is proven, the guarded loss is not: it is {own:g}{a_pass} here, and among the "
         f"strategies with the same loss there may be one down to {least:g}, which would be more "
         "robust to drift.",
+    )
+
+
+def _nothing_varies(solution: Solution) -> tuple[str, ...]:
+    """What to know where copies of the survey hold next to nothing that it does not."""
+    over = solution.over
+    if over is None or over.passes.copies == 1:
+        return ()
+    vary = variation_of(solution.whole.survey)
+    if vary.link_db.any() or vary.rssi_db.any():
+        return ()
+    return (
+        "Of what varies from pass to pass the survey shows nothing but reads that fail (too few "
+        "passes, or all alike): what to expect is then what was surveyed.",
     )

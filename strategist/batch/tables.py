@@ -20,6 +20,9 @@ COLUMNS = {
     "bound": "float64",
     "gap": "float64",
     "silence_loss": "float64",  # where nothing is reported
+    "expected_loss": "float64",  # in a pass to come; none where the aim is the survey
+    "expected_low": "float64",  # its interval
+    "expected_high": "float64",
     "passes": "int64",
     "wanted": "int64",
     "missed": "int64",
@@ -68,8 +71,12 @@ def table_row(line: dict[str, Any]) -> dict[str, Any]:
     result = line["result"]
     visit = reasons_to_visit(result)
     strategy, outcome, time = result["strategy"], result["outcome"], result["time"] or {}
+    expected = result.get("expected_loss") or {}
     row |= {name: result[name] for name in _RESULT} | {name: outcome[name] for name in _OUTCOME}
     return row | {
+        "expected_loss": expected.get("a_pass"),
+        "expected_low": expected.get("low"),
+        "expected_high": expected.get("high"),
         "levels_dbm": _levels(strategy["levels_dbm"]),
         "predicted_dbm": _levels((result.get("predicted") or {}).get("steps_dbm", [])),
         "stop_after": strategy["stop_after"],

@@ -43,6 +43,7 @@ def test_loss_is_the_surveys_and_the_proof_is_of_the_copies() -> None:
     assert result.bound == own.bound
     assert result.expected is not None
     assert result.expected.loss.survey_best_loss == own.loss
+    assert not any("what varies from pass to pass" in one for one in result.warnings)
     assert own.expected is None
     told = own.to_json()
     assert told["expected_loss"] is told["optimum_interval"] is None
@@ -162,6 +163,7 @@ def test_where_all_passes_are_alike_there_is_nothing_to_be_unsure_of() -> None:
     assert found.expected is not None and found.optimum_interval is not None
     loss, optimum = found.expected.loss, found.optimum_interval
     assert (loss.a_pass, loss.low, loss.high) == (1.0, 1.0, 1.0)
+    assert sum("what varies from pass to pass" in one for one in found.warnings) == 1
     assert (optimum.low, optimum.high, optimum.gap) == (1.0, 1.0, 0.0)
 
 

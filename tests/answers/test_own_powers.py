@@ -155,6 +155,14 @@ def test_with_one_antenna_own_powers_change_nothing() -> None:
     assert solve(given(document), Options(unseen=False)).own is None
 
 
+def test_over_copies_nothing_is_proven_of_them_and_that_is_said() -> None:
+    document = own_case(SEEDS[0])
+    document["site"]["read_points"][NAME]["aim"] = "expected"
+    headline = choose(given(document), Options(unseen=False, sturdier=False)).headline
+    assert "powers by antenna were chosen over each pass surveyed, once" in headline.verdict
+    assert 'Solve with "aim": "survey"' in headline.next_step
+
+
 @pytest.mark.parametrize("most", [0, 1_500])
 def test_which_ladders_were_searched_is_said(most: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """Beside the proof at one level: in the text, long and short."""

@@ -70,6 +70,16 @@ def test_a_score_has_its_columns() -> None:
     assert json.loads(row["score"]) == strategy.to_json()["score"]
 
 
+def test_what_to_expect_has_its_columns(tmp_path: Path) -> None:
+    point = read_case(write_site(tmp_path / "site", 1, policy={"aim": "expected"})).read_points[0]
+    result = choose(point, Options(unseen=False, sturdier=False))
+    row = table_row({"case": "demo", "read_point": point.name, "result": result.to_json()})
+    assert result.expected is not None
+    loss = result.expected.loss
+    told = [row[f"expected_{name}"] for name in ("loss", "low", "high")]
+    assert told == [loss.a_pass, loss.low, loss.high]
+
+
 def test_the_table_counts_the_reasons_that_the_page_gives(tmp_path: Path) -> None:
     """Three read points with few passes each: as many reasons in the table as on the page."""
     folder = write_site(tmp_path / "site", 3)

@@ -256,6 +256,15 @@ def test_limits_and_proof_ask_for_a_visit(site: Path) -> None:
     assert "not proven the best: time ran out" in report_document([late])["read_points"][0]["visit"]
 
 
+def test_a_proof_over_copies_is_not_said_of_the_survey(tmp_path: Path) -> None:
+    """In the survey another strategy may lose less."""
+    point = read_case(case(tmp_path / "case", {"door": {"aim": "expected"}})).read_points[0]
+    given = GivenResult("x", None, "door", choose(point).to_json())
+    words = " ".join(re.sub(r"<[^>]*>", " ", report_page(report_document([given]))).split())
+    assert "none of the settings searched loses less over 30 copies of the survey" in words
+    assert "has a lower loss" not in words
+
+
 def test_the_survey_of_another_result_is_refused(site: Path) -> None:
     point = read_case(site, "dock").read_points[0]
     found = evaluate_at(point, Strategy((23.0,))).to_json()
