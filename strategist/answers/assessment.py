@@ -53,9 +53,10 @@ class Assessment(Bounded):
     `mask_words` says what each mask of the strategy stands for; `unseen` how the masks hold for
     tags left out (None: no masks, or not asked for); `sturdier` is a strategy that stands drift
     better at little cost (None: there is none, it was not found, or not asked for: see
-    `proof["sturdier_bound"]`); `expected` says what to expect in passes to come (None: the aim is
-    "survey"), `per_pass` what is lost a pass over what was chosen over, `conditions` what each
-    condition costs and what knowing it is worth (None: there is one); where copies, weights or
+    `proof["sturdier_bound"]`; `proof["least_guarded"]`: no strategy's guarded loss is below);
+    `expected` says what to expect in passes to come (None: the aim is "survey"), `per_pass` what
+    is lost a pass over what was chosen over, `conditions` what each condition costs and what
+    knowing it is worth (None: there is one); where copies, weights or
     conditions are chosen over, status and proof are of those, loss and bound of the survey, and
     trade-offs, comparisons and templates tell losses as `per_pass` does; `standing` holds
     rates with their intervals, the guarded loss and the margins, `on_air` what is lawful, the
@@ -186,6 +187,7 @@ def assess(
             "by": solution.method,
             "guarded_bound": answer.guarded_bound,
             "sturdier_bound": sturdier.bound,
+            "least_guarded": sturdier.least,
             **dict(answer.effort),
             **_own_powers(solution),
             **_chosen_over(solution, options),

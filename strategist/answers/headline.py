@@ -228,17 +228,13 @@ def _robustness(found: Told) -> str:
 
 def _least_guarded(found: Told) -> str:
     """What is known of the guarded loss of other strategies."""
-    bound, over = found.proof.get("sturdier_bound"), found.per_pass
+    least, over = found.proof.get("least_guarded"), found.per_pass
     guarded = found.standing.guarded.loss if over is None else over.guarded_loss
-    if guarded == 0:
+    if guarded == 0 or (least is not None and least >= guarded):
         return "no strategy has a lower one"
-    if found.sturdier is not None:
-        own = found.sturdier.over
-        least = figure(found.sturdier.guarded_loss) if own is None else short(own.guarded_loss)
-        return f"that of the sturdier strategy is {least}"
-    if bound is not None and bound >= guarded:
-        return "no strategy nearly as good stands this better (proven)"
-    return "the least that any strategy has is not known"
+    if least is None:
+        return "the least that any strategy has is not known"
+    return f"no strategy's is below {figure(least) if over is None else short(least)}"
 
 
 def _least_margin(margins: Margins) -> str:

@@ -11,9 +11,11 @@ from strategist.answers.per_pass import PER_PASS, PerPass, per_pass_of
 from strategist.answers.solution import Solution, compare_counts, compare_guarded
 from strategist.optimise.clock import Clock
 from strategist.optimise.finish import finish
+from strategist.optimise.outer import least_guarded
 from strategist.optimise.problem import value
 from strategist.optimise.strategy import Strategy
 from strategist.optimise.sturdy import sturdiest
+from strategist.optimise.zoom import is_wide
 from strategist.survey.answer import Declared, Hidden, told
 from strategist.survey.order import figure, short
 from strategist.trust.evaluate import Outcome, evaluate
@@ -114,10 +116,12 @@ class Sturdier(Declared):
 class SturdierSearch:
     """What was found, and the guarded loss that no sturdier strategy is below (a pass, where others
     than each pass surveyed are chosen over): that of the best where it is proven that there is
-    none; None where none was sought."""
+    none; None where none was sought. `least`: no strategy at all has a guarded loss below it, the
+    least there is unless time ran out; None where that is not known."""
 
     found: Sturdier | None = None
     bound: float | None = None
+    least: float | None = None
 
 
 def sturdier_than(best: Solution, clock: Clock) -> SturdierSearch:
@@ -135,8 +139,9 @@ def sturdier_than(best: Solution, clock: Clock) -> SturdierSearch:
     allowance = whole.policy.loss.little(answer.key[1] / copies)
     sturdy = sturdiest(best.parts, best.found, clock, value(copies * allowance))
     bound = sturdy.bound if over is None else value(sturdy.bound / problem.passes)
+    least = _least_guarded(best, clock)
     if sturdy.found is None:
-        return SturdierSearch(None, bound)
+        return SturdierSearch(None, bound, least)
     problem, found = sturdy.found.part.problem, sturdy.found.answer
     strategy, counts = finish(problem, found)
     outcome = evaluate(whole.survey, whole.policy, strategy)
@@ -165,7 +170,18 @@ def sturdier_than(best: Solution, clock: Clock) -> SturdierSearch:
             best.guarded.loss,
         ),
         bound,
+        least,
     )
+
+
+def _least_guarded(best: Solution, clock: Clock) -> float | None:
+    """Below what no strategy's guarded loss is, a pass where others than each pass surveyed are
+    chosen over; None where powers of antennas differ, levels are very many, or time is out."""
+    own_powers = best.whole.policy.reader.antenna_power == "own"
+    if own_powers or clock.expired() or is_wide(best.problem, clock):
+        return None
+    least = least_guarded(best.parts, clock)
+    return least if best.over is None else value(least / best.problem.passes)
 
 
 def _over(best: Solution, found: PerPass, allowance: float, bound: float) -> SturdierPerPass:

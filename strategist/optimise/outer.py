@@ -20,9 +20,10 @@ from strategist.optimise.problem import Answer, Chain, Counts, Problem, answer_a
 from strategist.optimise.progress import Reached, at_stage
 from strategist.optimise.scores import Part, Parts
 from strategist.optimise.search import Search
+from strategist.survey.policy import Limits
 from strategist.survey.records import Floats, Ints
 
-__all__ = ["Chosen", "Found", "choose_score", "likely", "rival_in"]
+__all__ = ["Chosen", "Found", "choose_score", "least_guarded", "likely", "rival_in"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -162,8 +163,9 @@ class Outer:
         self._chains: dict[int, Chains] = {}
         self.at_root = 0
 
-    def choose(self) -> Chosen:
-        """The best strategy of all parts, proven unless the clock runs out."""
+    def choose(self, *, ties: bool = True) -> Chosen:
+        """The best strategy of all parts, proven unless the clock runs out; without `ties` any of
+        least excess and loss."""
         first, *rest = self.runs
         self._prove(first, 0.5 if rest else 1.0)
         for number, run in enumerate(rest):
@@ -177,7 +179,7 @@ class Outer:
                 self.at_root += run.search is None or not run.search.tree.nodes
         bounds = [run.open for run in self.runs if run.open is not None and self._is_open(run)]
         still_open = min(bounds, default=None)
-        guarded = 0.0 if still_open is not None else self._find_guarded()
+        guarded = self._find_guarded() if ties and still_open is None else 0.0
         effort: dict[str, int] = {}
         for run in self.runs:
             for name, count in (run.search.tree.effort if run.search else {}).items():
@@ -285,3 +287,16 @@ def choose_score(parts: Parts, clock: Clock, known: Found | None = None) -> Chos
     """The most preferred strategy of all parts, proven unless the clock runs out; it is none that
     is worse than `known`."""
     return Outer(parts, clock, known).choose()
+
+
+def least_guarded(parts: Parts, clock: Clock) -> float:
+    """No strategy, whatever its loss and whether it keeps hard limits or not, has a guarded loss
+    below this: the least there is, unless the clock runs out or chains are too many to list."""
+    drifted = tuple(replace(part, problem=_drifted(part.problem)) for part in parts.parts)
+    run = Outer(replace(parts, parts=drifted), clock, None)
+    return run.choose(ties=False).found.answer.bound[1]
+
+
+def _drifted(problem: Problem) -> Problem:
+    """A problem whose loss is the guarded loss, without hard limits."""
+    return replace(problem.under_guard(), policy=replace(problem.policy, limits=Limits()))

@@ -10,6 +10,7 @@ import pytest
 
 from strategist.answers.solution import Options, solve
 from strategist.optimise.clock import Clock
+from strategist.optimise.outer import least_guarded
 from strategist.optimise.strategy import Strategy
 from strategist.optimise.sturdy import Sturdy, sturdiest
 from strategist.optimise.tuning import DEFAULT, Tuning
@@ -112,3 +113,14 @@ def test_out_of_time_nothing_is_claimed() -> None:
     best = solve(point)
     late = sturdiest(best.parts, best.found, Clock(0.0))
     assert late == Sturdy(None, 0.0)
+
+
+@pytest.mark.parametrize("seed", SEEDS[::3])
+def test_no_strategy_at_all_has_a_lower_guarded_loss(seed: int) -> None:
+    """Whatever its loss and the hard limits."""
+    point, replays = made(seed), Replays(made(seed))
+    drifted = [
+        preference(strategy, replays.outcome(strategy), point, replays)[2]
+        for strategy in strategies(point)
+    ]
+    assert least_guarded(solve(point).parts, Clock()) == min(drifted)
