@@ -163,5 +163,5 @@ def test_folder_that_cannot_be_written_is_refused_at_the_start(small_disk: Path)
     command = [sys.executable, "-m", "api", "--data", str(small_disk / "data")]
     refused = subprocess.run(command, capture_output=True, text=True, check=False, cwd=ROOT)
     assert refused.returncode == 2
-    assert "Read-only file system" in refused.stderr
+    assert "read-only file system" in refused.stderr
     assert "Traceback" not in refused.stderr

@@ -19,13 +19,15 @@ _USER_BYTES = 62
 
 
 def serial_masks_at(name: str, slots: int) -> ReadPoint:
-    """A read point of the demo with masks on any four bits of serial numbers, too."""
+    """A read point of the demo with masks on any four bits of serial numbers, too, solved over the
+    passes surveyed."""
     return _with_serial_masks(read_case(_DEMO, name).read_points[0], slots)
 
 
 def _with_serial_masks(point: ReadPoint, slots: int) -> ReadPoint:
     reader = replace(point.policy.reader, mask_slots=slots, mask_step_bits=4)
-    return replace(point, policy=replace(point.policy, serial_masks=True, reader=reader))
+    policy = replace(point.policy, serial_masks=True, reader=reader, aim="survey")
+    return replace(point, policy=policy)
 
 
 def six_thousand_levels() -> ReadPoint:

@@ -127,7 +127,7 @@ def test_steps_to_survey_are_named() -> None:
         ReadPoint(survey, POLICY), strategy, evaluate(survey, POLICY, strategy), None
     )
     assert 21.0 in then.levels_dbm
-    assert "steps that were predicted, not surveyed" in then.reasons
+    assert "Survey the steps that were predicted: nobody has measured them." in then.reasons
 
 
 def test_an_answer_says_it_all() -> None:
