@@ -45,6 +45,18 @@ def by_hand(series: list[float]) -> float:
     return max(1 / n, 1 / (1 + 2 * first / (1 - min(0.97, fall))))
 
 
+@pytest.mark.parametrize(("passes", "told"), [(9, False), (10, True)])
+def test_fewer_than_ten_passes_tell_nothing_of_their_neighbours(passes: int, told: bool) -> None:
+    """One stray more is reported in each pass."""
+    entries = [
+        [(f"31{p:02X}{n:02X}", False, [-60.0 if n < p else None]) for n in range(9)]
+        for p in range(passes)
+    ]
+    survey = survey_of([20.0], entries)  # type: ignore[arg-type]
+    found = dependence_of(survey, evaluate(survey, Policy(), Strategy((20.0,), 99)))
+    assert ("strays reported" in {one.what for one in found.alike}) == told
+
+
 @pytest.mark.parametrize("seed", [0, 1, *range(4, 12)])  # chance does as much in 2 and 3
 def test_the_part_that_counts_is_that_of_its_correlations(seed: int) -> None:
     """Strays reported follow a slow drift under noise, of different strength."""
