@@ -11,7 +11,7 @@ from strategist.answers.assessment import choose
 from strategist.answers.compare import Side, compare
 from strategist.answers.frontier import Frontier, trace_frontier
 from strategist.answers.over import passes_over
-from strategist.answers.per_pass import per_pass_of
+from strategist.answers.per_pass import judged_over, per_pass_of
 from strategist.answers.solution import Options, Solution, solve
 from strategist.answers.sturdier import sturdier_than
 from strategist.answers.techniques import compare_techniques
@@ -20,7 +20,7 @@ from strategist.batch.templates import templates_of
 from strategist.optimise.clock import Clock
 from strategist.radio.complete import complete
 from strategist.survey.copies import copies_for
-from strategist.survey.policy import InConditions, Loss
+from strategist.survey.policy import InConditions, Limits, Loss
 from strategist.survey.records import ReadPoint
 from strategist.trust.evaluate import evaluate
 from strategist.trust.guarded import guarded_outcome
@@ -180,3 +180,28 @@ def test_templates_are_priced_by_what_is_aimed_at(chute: ReadPoint, solved: Solu
     assert found.points[0].own_loss == pytest.approx(passes * one.per_pass.loss, abs=1e-4)
     assert found.points[1].own_loss == other.loss
     assert found.points[0].own_loss == found.loss[0].min()
+
+
+def test_limits_and_silence_are_judged_without_drift(chute: ReadPoint, solved: Solution) -> None:
+    """By what is missed and stray in the copies, whatever the guards would add."""
+    over = solved.over
+    assert over is not None
+    outcome = evaluate(over.passes.survey, chute.policy, solved.strategy)
+    rate, stray = outcome.missed / outcome.wanted, outcome.stray / len(outcome.by_pass)
+    drifted = guarded_outcome(over.passes.survey, chute.policy, solved.strategy).outcome
+    assert drifted.missed + drifted.stray > outcome.missed + outcome.stray and outcome.missed > 0
+    limits = Limits(missed_rate_max=rate / 2, stray_rate_max=stray / 2)
+    strict = replace(chute.policy, limits=limits)
+    found = per_pass_of(over.passes, strict, solved.strategy)
+    assert found.excess == pytest.approx(limits.excess(rate, stray), abs=1e-6)
+    excess, loss, silent_excess, silence = judged_over(over.passes, strict, solved.strategy)
+    assert (excess, loss, silence) == (found.excess, found.loss, found.silence_loss)
+    assert silent_excess == pytest.approx(limits.excess(1.0, 0.0), abs=1e-6)
+
+
+def test_a_guarded_loss_that_is_not_proven_is_told_a_pass(chute: ReadPoint) -> None:
+    options = replace(QUICK, tuning=replace(QUICK.tuning, patience=0), sturdier=False)
+    found = choose(chute, options)
+    assert found.status == "optimal" and found.per_pass is not None
+    (said,) = [one for one in found.warnings if one.startswith("The loss is proven, the guarded")]
+    assert f"it is {found.per_pass.guarded_loss:g} a pass here" in said
