@@ -18,6 +18,7 @@ from strategist.answers.techniques import compare_techniques
 from strategist.answers.what_if import what_if
 from strategist.batch.templates import templates_of
 from strategist.optimise.clock import Clock
+from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete
 from strategist.survey.copies import copies_for
 from strategist.survey.policy import InConditions, Limits, Loss
@@ -186,15 +187,16 @@ def test_limits_and_silence_are_judged_without_drift(chute: ReadPoint, solved: S
     """By what is missed and stray in the copies, whatever the guards would add."""
     over = solved.over
     assert over is not None
-    outcome = evaluate(over.passes.survey, chute.policy, solved.strategy)
+    strategy = Strategy((25.0,))
+    outcome = evaluate(over.passes.survey, chute.policy, strategy)
     rate, stray = outcome.missed / outcome.wanted, outcome.stray / len(outcome.by_pass)
-    drifted = guarded_outcome(over.passes.survey, chute.policy, solved.strategy).outcome
+    drifted = guarded_outcome(over.passes.survey, chute.policy, strategy).outcome
     assert drifted.missed + drifted.stray > outcome.missed + outcome.stray and outcome.missed > 0
     limits = Limits(missed_rate_max=rate / 2, stray_rate_max=stray / 2)
     strict = replace(chute.policy, limits=limits)
-    found = per_pass_of(over.passes, strict, solved.strategy)
+    found = per_pass_of(over.passes, strict, strategy)
     assert found.excess == pytest.approx(limits.excess(rate, stray), abs=1e-6)
-    excess, loss, silent_excess, silence = judged_over(over.passes, strict, solved.strategy)
+    excess, loss, silent_excess, silence = judged_over(over.passes, strict, strategy)
     assert (excess, loss, silence) == (found.excess, found.loss, found.silence_loss)
     assert silent_excess == pytest.approx(limits.excess(1.0, 0.0), abs=1e-6)
 
@@ -205,3 +207,18 @@ def test_a_guarded_loss_that_is_not_proven_is_told_a_pass(chute: ReadPoint) -> N
     assert found.status == "optimal" and found.per_pass is not None
     (said,) = [one for one in found.warnings if one.startswith("The loss is proven, the guarded")]
     assert f"it is {found.per_pass.guarded_loss:g} a pass here" in said
+
+
+def test_limits_in_each_condition_are_judged_without_drift() -> None:
+    limits, strategy = Limits(missed_rate_max=0.01, stray_rate_max=0.01), Strategy((25.0,))
+    point = complete(two_places(aim="survey", limits=limits))
+    passes = passes_over(point, 0)
+    assert passes is not None and passes.separate
+    outcome = evaluate(point.survey, point.policy, strategy)
+    over = []
+    for half in (outcome.by_pass[::2], outcome.by_pass[1::2]):
+        missed, wanted = sum(len(p.missed) for p in half), sum(p.wanted for p in half)
+        over.append(limits.excess(missed / wanted, sum(len(p.stray) for p in half) / len(half)))
+    assert sum(over) > 0
+    found = per_pass_of(passes, point.policy, strategy)
+    assert found.excess == pytest.approx(sum(over), abs=1e-5)
