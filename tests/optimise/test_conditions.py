@@ -144,3 +144,13 @@ def test_stopped_anywhere_it_claims_no_more_than_it_knows(seed: int) -> None:
         assert found.silence == pytest.approx(brute_worst(silent, weighing.cap), abs=1e-6)
     else:
         assert found.silence == float("inf")
+
+
+def test_whole_numbers_stand_for_the_weights_of_conditions_of_unlike_size() -> None:
+    """Two passes of one condition and six of another, one of these three times."""
+    weighing = Weighing(np.array([0, 0, *6 * [1]]), np.array([1, 1, 3, *5 * [1]]), np.ones(2))
+    wanted = np.array([0.3, 0.7])
+    times, meant = weighing.rounded(wanted)
+    assert times[2] == 3 * times[3] and len(set(times[3:])) == len(set(times[:2])) == 1
+    assert meant == pytest.approx(wanted, abs=0.01)
+    assert np.bincount(weighing.of_pass, times) / times.sum() == pytest.approx(meant)
