@@ -19,7 +19,6 @@ from .visiting import Page, Visit, download, nothing, to
 
 _RESOURCE = "plans"
 _SECONDS = 30.0  # the time limit
-_NUMBERS = ("within", "minutes_a_pass", "seconds_a_level")
 
 
 def ask_plan(visit: Visit, survey_id: str) -> Response:
@@ -27,14 +26,7 @@ def ask_plan(visit: Visit, survey_id: str) -> Response:
     name = point_of(survey, visit.text("point"))["read_point"]
     asked: dict[str, Any] = {"survey": survey_id, "read_point": name}
     asked["options"] = {"time_limit_s": _SECONDS}
-    for key in _NUMBERS:
-        text = visit.text(key)
-        if text:
-            try:
-                asked[key] = float(text)
-            except ValueError:
-                detail = f"{key.replace('_', ' ').capitalize()} is a number, or empty."
-                raise ProblemError("invalid", detail) from None
+    asked |= visit.numbers(within=float, minutes_a_pass=float, seconds_a_level=float)
     return to(at("surveys", survey_id, _RESOURCE, ask_for(visit, _RESOURCE, asked)))
 
 

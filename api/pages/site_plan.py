@@ -6,7 +6,6 @@ from typing import Any
 
 from flask import Response
 
-from ..problems import ProblemError
 from .ask import at
 from .later import ask_for, look_at, watch
 from .visiting import Page, Visit, nothing, to
@@ -17,14 +16,7 @@ _SECONDS = 30.0  # the time limit
 def ask_plan(visit: Visit, survey_id: str) -> Response:
     visit.ask.get(at("v1", "surveys", survey_id))  # whose it is
     asked: dict[str, Any] = {"survey": survey_id, "options": {"time_limit_s": _SECONDS}}
-    for name, kind in (("at_most", int), ("budget", float)):
-        text = visit.text(name).strip()
-        if text:
-            try:
-                asked[name] = kind(text)
-            except ValueError:
-                detail = f"{name.replace('_', ' ').capitalize()} is a number, or empty."
-                raise ProblemError("invalid", detail) from None
+    asked |= visit.numbers(at_most=int, budget=float)
     made = ask_for(visit, "site-plans", asked)
     return to(at("surveys", survey_id, "site-plans", made))
 

@@ -37,6 +37,19 @@ class Visit:
         found = int(text) if text.isascii() and text.isdigit() and len(text) < 10 else default
         return max(low, min(high, found))
 
+    def numbers(self, **kinds: type[int] | type[float]) -> dict[str, float]:
+        """Fields of the form that hold a number, each of its kind; without those left empty. Raises
+        ProblemError at one that is none."""
+        found: dict[str, float] = {}
+        for name, kind in kinds.items():
+            text = self.text(name)
+            try:
+                found |= {name: kind(text)} if text else {}
+            except ValueError:
+                detail = f"{name.replace('_', ' ').capitalize()} is a number, or empty."
+                raise ProblemError("invalid", detail) from None
+        return found
+
 
 View = Callable[..., Response]
 

@@ -1,8 +1,7 @@
 """numba's compiler, which does without its cache where no folder can be written to.
 
 An installation that nobody may write to, run by a user without a home (a service, a container), has
-no place for compiled code, and numba then refuses to compile at all. Names of arrays end with the
-number of their axes where there is more than one; all lie in C order. Functions release the GIL.
+no place for compiled code, and numba then refuses to compile at all. Functions release the GIL.
 """
 
 from __future__ import annotations
@@ -10,20 +9,11 @@ from __future__ import annotations
 import functools
 import logging
 from collections.abc import Callable
-from typing import Any, TypeAlias, TypeVar, cast
+from typing import Any, TypeVar, cast
 
 import numba
-import numpy as np
-import numpy.typing as npt
 
-__all__ = ["Bools2", "Bytes", "Bytes2", "Floats2", "Floats3", "Ints2", "compiled"]
-
-Bools2: TypeAlias = npt.NDArray[np.bool_]
-Bytes: TypeAlias = npt.NDArray[np.uint8]
-Bytes2: TypeAlias = npt.NDArray[np.uint8]
-Floats2: TypeAlias = npt.NDArray[np.float64]
-Floats3: TypeAlias = npt.NDArray[np.float64]
-Ints2: TypeAlias = npt.NDArray[np.int64]
+__all__ = ["compiled"]
 
 _LOG = logging.getLogger("strategist")  # Python itself shows warnings that nobody handles
 _NO_PLACE = "cannot cache function"  # numba's words; its error has no type of its own

@@ -7,7 +7,7 @@ from functools import cached_property
 
 import numpy as np
 
-from strategist.optimise.cached_numba import Floats2, compiled
+from strategist.optimise.cached_numba import compiled
 from strategist.optimise.kernel import Cells
 from strategist.optimise.measures import Measure
 from strategist.optimise.problem import Problem
@@ -166,7 +166,7 @@ class _Tables:
 
 @compiled
 def _fill(
-    rssi: Floats2,
+    rssi: Floats,
     levels: Ints,
     low: float,
     high: float,
@@ -176,9 +176,9 @@ def _fill(
     wanted: Bools,
     count: Ints,
     weight: Ints,
-    missed: Floats2,
-    stray: Floats2,
-    hold: Floats2,
+    missed: Floats,
+    stray: Floats,
+    hold: Floats,
     first: Ints,
 ) -> None:
     """What each cell changes, and holds for sure, at each level, if a read of `low` may be accepted
@@ -227,7 +227,7 @@ def _sort_by_first(of_pass: Ints, first: Ints, levels: int, start: Ints, row: In
 
 
 @compiled
-def _flips(start: Ints, hold: Floats2, flip_start: Ints, flip: Ints) -> None:
+def _flips(start: Ints, hold: Floats, flip_start: Ints, flip: Ints) -> None:
     """For each pass and level the cells whose tags begin or cease to be accepted there; with no
     room for them, only where those of each would stand."""
     number, levels = 0, hold.shape[1]

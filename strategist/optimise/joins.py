@@ -13,11 +13,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from strategist.optimise.cached_numba import Bytes, Bytes2, Floats3, compiled
+from strategist.optimise.cached_numba import compiled
 from strategist.optimise.clock import Clock
 from strategist.optimise.selections import Literals, Selections, Words
 from strategist.optimise.walks import sums_of_bytes
-from strategist.survey.records import Floats, Ints
+from strategist.survey.records import Bytes, Floats, Ints
 
 __all__ = ["Blocks"]
 
@@ -32,11 +32,11 @@ class Blocks:
     of its rows let through, of a block; the `outer` ones of a block of blocks."""
 
     row: Ints
-    bytes: Bytes2
-    sure: Bytes2
-    may: Bytes2
-    outer_sure: Bytes2
-    outer_may: Bytes2
+    bytes: Bytes
+    sure: Bytes
+    may: Bytes
+    outer_sure: Bytes
+    outer_may: Bytes
 
     @staticmethod
     def of(listed: Selections) -> Blocks:
@@ -88,10 +88,10 @@ def _keys(listed: Selections) -> Words:
     return keys
 
 
-def _joined(own: Bytes2, join: np.ufunc) -> Bytes2:
+def _joined(own: Bytes, join: np.ufunc) -> Bytes:
     if not len(own):
         return own
-    found: Bytes2 = join.reduceat(own, np.arange(0, len(own), _ROWS), axis=0)
+    found: Bytes = join.reduceat(own, np.arange(0, len(own), _ROWS), axis=0)
     return found
 
 
@@ -101,8 +101,8 @@ def _fits(
     may: Bytes,
     mask: Bytes,
     either: bool,
-    above: Floats3,
-    below: Floats3,
+    above: Floats,
+    below: Floats,
     rooms: Floats,
 ) -> bool:
     """Whether the bounds of joins with a mask, by each cut, are within the room."""
@@ -120,7 +120,7 @@ def _fits(
 
 
 @compiled
-def _is_within(own: Bytes, mask: Bytes, either: bool, every: Floats3, rooms: Floats) -> bool:
+def _is_within(own: Bytes, mask: Bytes, either: bool, every: Floats, rooms: Floats) -> bool:
     """Whether the sums of one join are within the room."""
     for cut in range(len(rooms)):
         total = 0.0
@@ -133,16 +133,16 @@ def _is_within(own: Bytes, mask: Bytes, either: bool, every: Floats3, rooms: Flo
 
 @compiled
 def _joins(
-    rows: Bytes2,
-    sure: Bytes2,
-    may: Bytes2,
-    outer_sure: Bytes2,
-    outer_may: Bytes2,
-    masks: Bytes2,
+    rows: Bytes,
+    sure: Bytes,
+    may: Bytes,
+    outer_sure: Bytes,
+    outer_may: Bytes,
+    masks: Bytes,
     either: bool,
-    every: Floats3,
-    above: Floats3,
-    below: Floats3,
+    every: Floats,
+    above: Floats,
+    below: Floats,
     rooms: Floats,
     first: int,
     last: int,

@@ -18,8 +18,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from strategist.optimise.cached_numba import Bytes2, Floats2, Ints2, compiled
-from strategist.survey.records import Bools, Floats, Ints
+from strategist.optimise.cached_numba import compiled
+from strategist.survey.records import Bools, Bytes, Floats, Ints
 
 __all__ = [
     "IN",
@@ -53,8 +53,8 @@ class Cells(NamedTuple):
 
     start: Ints
     klass: Ints
-    gain: Floats2
-    hold: Floats2
+    gain: Floats
+    hold: Floats
     base: Floats
     row_start: Ints
     row_class: Ints
@@ -71,10 +71,17 @@ class Costs(NamedTuple):
     `turn[p]` is the lowest level by which it could have stopped.
     """
 
-    cost: Floats2
-    sure: Floats2
+    cost: Floats
+    sure: Floats
     open: Bools
     turn: Ints
+
+
+@compiled
+def _empty_costs(passes: int, levels: int) -> Costs:
+    """To be filled in."""
+    cost, sure = np.empty((passes, levels)), np.empty((passes, levels))
+    return Costs(cost, sure, np.empty(passes, np.bool_), np.empty(passes, np.int64))
 
 
 @compiled
@@ -151,8 +158,8 @@ def _fill_steps(
     cells: Cells,
     stop_after: int,
     must: Bools,
-    edge: Floats2,
-    top: Floats2,
+    edge: Floats,
+    top: Floats,
 ) -> None:
     """Fill in (edge, top) of `step_costs`, given the `Costs` of the passes."""
     levels = cells.gain.shape[1]
@@ -212,7 +219,7 @@ def _least_past(
 
 
 @compiled
-def _add_up(total: Floats, edge: Floats2, top: Floats2) -> None:
+def _add_up(total: Floats, edge: Floats, top: Floats) -> None:
     """From what passes cost by turn and level to what steps do (see `step_costs`), in place."""
     levels = len(total)
     for t in range(levels):
@@ -228,7 +235,7 @@ def _add_up(total: Floats, edge: Floats2, top: Floats2) -> None:
 
 @compiled
 def _best_ladder(
-    edge: Floats2, top: Floats2, steps_max: int, must: Bools, ladder: Ints
+    edge: Floats, top: Floats, steps_max: int, must: Bools, ladder: Ints
 ) -> tuple[float, int]:
     """(bound, steps) of `best_ladder`; fills in the ladder."""
     levels = edge.shape[1]
@@ -346,7 +353,7 @@ _STEPS, _BOUND, _CHOICES, _SUBGRADIENT = range(4)  # how far `_bounded` goes
 
 @compiled
 def _bounded(
-    states: Ints2,
+    states: Ints,
     multiplier: Floats,
     cells: Cells,
     stop_after: int,
@@ -355,20 +362,15 @@ def _bounded(
     limit: float,
     far: int,
     bounds: Floats,
-    edge: Floats2,
-    top: Floats2,
+    edge: Floats,
+    top: Floats,
     chosen: Floats,
     stops: Ints,
 ) -> float:
     """Fills in bounds of each row of class states, no further where the cost without a ladder, of
     which the last is returned, is above the limit; the others are of the last row."""
     passes, levels = len(cells.base), cells.gain.shape[1]
-    costs = Costs(
-        np.empty((passes, levels)),
-        np.empty((passes, levels)),
-        np.empty(passes, np.bool_),
-        np.empty(passes, np.int64),
-    )
+    costs = _empty_costs(passes, levels)
     ladder, free = np.empty(steps_max, np.int64), 0.0
     for i in range(len(states)):
         state = states[i]
@@ -480,12 +482,7 @@ def climb(
     without a better bound, and the best bound, from one call to the next.
     """
     passes, levels, count = len(cells.base), cells.gain.shape[1], len(multiplier)
-    costs = Costs(
-        np.empty((passes, levels)),
-        np.empty((passes, levels)),
-        np.empty(passes, np.bool_),
-        np.empty(passes, np.int64),
-    )
+    costs = _empty_costs(passes, levels)
     edge, top = np.empty((levels + 1, levels)), np.empty((levels + 1, levels))
     ladder, stops = np.empty(steps_max, np.int64), np.empty(passes, np.int64)
     subgradient = np.empty(count)
@@ -558,18 +555,8 @@ def fix_by_probing(
     A class changes the cost of the passes that it is in: these alone are looked at again.
     """
     passes, levels = len(cells.base), cells.gain.shape[1]
-    costs = Costs(
-        np.empty((passes, levels)),
-        np.empty((passes, levels)),
-        np.empty(passes, np.bool_),
-        np.empty(passes, np.int64),
-    )
-    tried = Costs(
-        np.empty((passes, levels)),
-        np.empty((passes, levels)),
-        np.empty(passes, np.bool_),
-        np.empty(passes, np.int64),
-    )
+    costs = _empty_costs(passes, levels)
+    tried = _empty_costs(passes, levels)
     least, other = np.empty((passes, levels)), np.empty((passes, levels))
     ladder = np.empty(steps_max, np.int64)
     sums = np.empty((2 * levels + 3, levels))  # by turn and level: edge, top; the last row: total
@@ -618,7 +605,7 @@ def fix_by_probing(
 def _look_at(
     p: int,
     costs: Costs,
-    least: Floats2,
+    least: Floats,
     state: Ints,
     multiplier: Floats,
     cells: Cells,
@@ -646,7 +633,7 @@ def _try(
 
 
 @compiled
-def _count(p: int, sign: float, costs: Costs, least: Floats2, sums: Floats2) -> None:
+def _count(p: int, sign: float, costs: Costs, least: Floats, sums: Floats) -> None:
     """Count pass p in, or out again, by its turn."""
     levels, turn = least.shape[1], costs.turn[p]
     for t in range(levels):
@@ -698,12 +685,7 @@ def _penalties(
     out: Floats,
 ) -> None:
     passes, levels = len(cells.base), cells.gain.shape[1]
-    costs = Costs(
-        np.empty((passes, levels)),
-        np.empty((passes, levels)),
-        np.empty(passes, np.bool_),
-        np.empty(passes, np.int64),
-    )
+    costs = _empty_costs(passes, levels)
     _fill_costs(state, multiplier, cells, stop_after, costs)
     _fill_penalties(costs, state, multiplier, cells, stop_after, must, into, out)
 
@@ -766,11 +748,11 @@ def cut_rounds(
     patience: int,
     least_step: float,
     rounds: int,
-    sample: Bytes2,
+    sample: Bytes,
     alive: Ints,
     few: int,
     bases: Floats,
-    weights: Floats2,
+    weights: Floats,
     reached: Floats,
 ) -> tuple[int, int, bool]:
     """So many rounds of `node.Node.cuts`: (cuts found, rows of the sample left, whether to end).
@@ -781,12 +763,7 @@ def cut_rounds(
     """
     passes, levels, count = len(cells.base), cells.gain.shape[1], len(multiplier)
     classes, width = len(state), sample.shape[1]
-    costs = Costs(
-        np.empty((passes, levels)),
-        np.empty((passes, levels)),
-        np.empty(passes, np.bool_),
-        np.empty(passes, np.int64),
-    )
+    costs = _empty_costs(passes, levels)
     edge, top = np.empty((levels + 1, levels)), np.empty((levels + 1, levels))
     ladder, stops = np.empty(steps_max, np.int64), np.empty(passes, np.int64)
     subgradient, table = np.empty(count), np.empty((width, 256))

@@ -11,7 +11,7 @@ import numpy.typing as npt
 from strategist.optimise.clock import Clock
 from strategist.optimise.problem import Chain, Literal, Problem
 from strategist.optimise.walks import sums_of, sums_of_bytes
-from strategist.survey.records import Bools, Floats, Ints
+from strategist.survey.records import Bools, Bytes, Floats, Ints
 from strategist.tags.candidates import Candidates
 
 __all__ = [
@@ -29,7 +29,6 @@ __all__ = [
 ]
 
 Words = npt.NDArray[np.uint64]
-Bytes = npt.NDArray[np.uint8]
 Numbers = npt.NDArray[np.int32]
 _BATCH = 1 << 20  # combinations that stand together in the order of chains
 _AT_ONCE = 1 << 24  # bytes of selections that are worked on together

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from strategist.optimise.cached_numba import Bools2, Bytes2, Floats2, Floats3, Ints2, compiled
-from strategist.survey.records import Bools, Floats, Ints
+from strategist.optimise.cached_numba import compiled
+from strategist.survey.records import Bools, Bytes, Floats, Ints
 
 __all__ = [
     "counts_of",
@@ -31,7 +31,7 @@ def ladder_bounds(edge: Floats, top: Floats, steps_max: int) -> tuple[Floats, Fl
 
 
 @compiled
-def _ladder_bounds(edge: Floats3, top: Floats3, least: Floats3, total: Floats3) -> None:
+def _ladder_bounds(edge: Floats, top: Floats, least: Floats, total: Floats) -> None:
     measures, _, levels = edge.shape
     steps_max = least.shape[1]
     met_at, top_at = np.empty(levels + 1), np.empty(levels + 1)  # a column, read once
@@ -51,7 +51,7 @@ def _ladder_bounds(edge: Floats3, top: Floats3, least: Floats3, total: Floats3) 
 
 
 @compiled
-def _within(bounds: Floats, room: Floats2) -> bool:
+def _within(bounds: Floats, room: Floats) -> bool:
     """Whether a corner has room for the bounds; `room[k, q]` is the measure k of corner q."""
     for q in range(room.shape[1]):
         fits = True
@@ -89,15 +89,15 @@ def ladders_left(
 
 @compiled
 def _ladders_left(
-    edge: Floats3,
-    top: Floats3,
-    least: Floats3,
-    room: Floats2,
+    edge: Floats,
+    top: Floats,
+    least: Floats,
+    room: Floats,
     must: Bools,
     ladder: Ints,
     depth: int,
     turns: int,
-    found: Ints2,
+    found: Ints,
 ) -> tuple[int, int]:
     measures, count = edge.shape[0], len(ladder)
     most, number = len(found), 0
@@ -180,14 +180,14 @@ def counts_of(
 
 @compiled
 def _counts(
-    ladders: Ints2,
-    accepted: Bools2,
+    ladders: Ints,
+    accepted: Bools,
     start: Ints,
     row_count: Ints,
     row_weight: Ints,
     row_wanted: Bools,
     stop_after: int,
-    counts: Ints2,
+    counts: Ints,
 ) -> None:
     reported = np.empty(len(accepted), np.bool_)
     steps = ladders.shape[1]
@@ -219,7 +219,7 @@ def sums_of_bytes(weight: Floats) -> Floats:
 
 
 @compiled
-def _sums_of_bytes(weight: Floats, table: Floats2) -> None:
+def _sums_of_bytes(weight: Floats, table: Floats) -> None:
     for place in range(len(table)):
         for value in range(1, 256):
             low = 0
@@ -228,7 +228,7 @@ def _sums_of_bytes(weight: Floats, table: Floats2) -> None:
             table[place, value] = table[place, value & (value - 1)] + weight[8 * place + 7 - low]
 
 
-def sums_of(packed: Bytes2, table: Floats) -> Floats:
+def sums_of(packed: Bytes, table: Floats) -> Floats:
     """Σ weight over the bits set in each row of bytes, by the table of `sums_of_bytes`."""
     found = np.empty(len(packed))
     _sums_of(packed, table, found)
@@ -236,7 +236,7 @@ def sums_of(packed: Bytes2, table: Floats) -> Floats:
 
 
 @compiled
-def _sums_of(packed: Bytes2, table: Floats2, found: Floats) -> None:
+def _sums_of(packed: Bytes, table: Floats, found: Floats) -> None:
     for row in range(len(packed)):
         total = 0.0
         for place in range(packed.shape[1]):

@@ -20,6 +20,7 @@ Kind = Literal["reads", "roster", "tried", "passes"]  # the tables of a survey
 Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
+Bytes = npt.NDArray[np.uint8]
 
 _TOLD_OF_READS = {  # columns of reads.csv that a case may lack
     "read_antenna": "antenna",

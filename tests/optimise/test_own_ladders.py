@@ -12,7 +12,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from strategist.answers.solution import Options, solve
+from strategist.answers.solution import Options, Solution, solve
 from strategist.optimise import own_part
 from strategist.optimise.clock import Clock
 from strategist.optimise.own_boxes import prove_over_boxes
@@ -186,29 +186,30 @@ def test_the_model_equals_trying_all(seed: int) -> None:
     assert max(trim for trim, _ in found.on.values()) == 0
 
 
-@pytest.mark.parametrize("seed", [seed for seed in SEEDS if seed % 3])
-def test_the_answer_is_the_least_of_all_ladders_with_own_powers(seed: int) -> None:
-    """And no worse than the best of shared powers, which may compare or count; proven so, and said
-    to be."""
-    point = small(seed)
+def least_of_all(point: ReadPoint) -> tuple[Solution, Solution]:
+    """The answer, which is the least of all with own powers and the best of shared ones."""
     shared = replace(point.policy.reader, antenna_power="shared")
     other = solve(replace(point, policy=replace(point.policy, reader=shared)), QUICK)
     found = solve(point, QUICK)
     key = key_of(point, found.strategy)
     assert key == min(least(point), key_of(point, other.strategy)) == found.answer.bound
     assert found.own is not None and found.own.to_json()["ladders"] == "all"
+    return found, other
+
+
+@pytest.mark.parametrize("seed", [seed for seed in SEEDS if seed % 3])
+def test_the_answer_is_the_least_of_all_ladders_with_own_powers(seed: int) -> None:
+    """And no worse than the best of shared powers, which may compare or count; proven so, and said
+    to be."""
+    least_of_all(small(seed))
 
 
 @pytest.mark.parametrize("seed", [1, 3, 5, 7, *IN_TURN])
 def test_dwells_of_a_step_are_chosen_and_turns_are_counted(seed: int) -> None:
     """With each dwell the ladders of own powers are proven; the answer is the least of all."""
     point = timed(seed)
-    shared = replace(point.policy.reader, antenna_power="shared")
-    other = solve(replace(point, policy=replace(point.policy, reader=shared)), QUICK)
-    found = solve(point, QUICK)
+    found, other = least_of_all(point)
     key = key_of(point, found.strategy)
-    assert key == min(least(point), key_of(point, other.strategy)) == found.answer.bound
-    assert found.own is not None and found.own.to_json()["ladders"] == "all"
     for one in (found, other):
         on_air = on_air_of(point.survey, point.policy, one.strategy, one.outcome)
         assert on_air.time is not None and on_air.time.fits and not on_air.warnings
