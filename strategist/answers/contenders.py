@@ -7,8 +7,9 @@ presented in many copies (`survey.copies`): by the aim "survey" the same passes,
 anew; by "expected" with all that may vary from pass to pass. Reads that fail by chance say nothing
 of passes to come, and no measurement settles them, so that a loss here is a mean over copies; these
 are drawn by the same numbers in each draw, which leaves what differs between draws to what was not
-tried. The strategy in hand is the one that loses least in the mean of all draws; its regret in a
-draw is what it loses there above the best of those looked at.
+tried. The strategy in hand is the one that loses least in the mean of all draws, of those that keep
+the hard limits in `CONFIDENCE` of them (of all, the one that exceeds them least in the mean, where
+none does); its regret in a draw is what it loses there above the best of those looked at.
 
 If what is true is as likely as any of the draws, its regret is as likely as theirs to have any rank
 among all: above the jth least of n it is in n + 1 − j of n + 1 cases (exchangeability; a one-sided
@@ -17,14 +18,15 @@ prediction bound by order statistics: Wilks, Ann. Math. Stat. 12, 1941). The 57t
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 
 from strategist.answers.nearby import Nearby
-from strategist.answers.solution import Options, solve
+from strategist.answers.run_sheet import Verdict
+from strategist.answers.solution import Options, Solution, solve
 from strategist.optimise.clock import Clock
 from strategist.optimise.strategy import Strategy
 from strategist.radio.lawful import choosable_levels
@@ -32,7 +34,7 @@ from strategist.radio.possible import Possible
 from strategist.survey.copies import copies_for, drawn_copies
 from strategist.survey.policy import InConditions, Policy
 from strategist.survey.profile import peaks
-from strategist.survey.records import Floats, ReadPoint, Survey
+from strategist.survey.records import Bools, Floats, ReadPoint, Survey
 from strategist.survey.score import scored
 from strategist.survey.variation import Variation, variation_of
 from strategist.trust.at_peaks import AtPeaks
@@ -43,34 +45,71 @@ SOLVED, WALKED, DRAWS = 4, 10, 59
 CONFIDENCE = 0.95
 _PASSES = 6000  # of all copies of the draws that are walked over
 _COPIES = 1  # a stream of random numbers beside that of the draws
-_LEAST = 1e-9  # variance of what is alike but for rounding
+_LEAST = 1e-9  # variance, or excess over a limit, of what is alike but for rounding
 
 
 @dataclass(frozen=True, eq=False)
 class Contenders:
-    """Strategies that may be chosen, in the order found, with the mean loss `loss[s, k, p]` of each
-    in pass p of draw k and its `excess[s, k]` over the hard limits; `possible` drew them."""
+    """Strategies that may be chosen, in the order found, with what each misses and reports of
+    strays in the mean in pass p of draw k (`missed[s, k, p]`, `stray[s, k, p]`) and its
+    `excess[s, k]` over the hard limits; `possible` drew them."""
 
     policy: Policy
     possible: Possible
     strategies: tuple[Strategy, ...]
-    loss: Floats
+    missed: Floats
+    stray: Floats
     excess: Floats
 
     @property
     def draws(self) -> int:
-        return int(self.loss.shape[1])
+        return int(self.excess.shape[1])
+
+    @property
+    def _surely(self) -> int:
+        """Of so many draws what holds in all of them holds at `CONFIDENCE`."""
+        return min(self.draws, round(CONFIDENCE * (self.draws + 1)))
+
+    @cached_property
+    def loss(self) -> Floats:
+        """Mean loss of each strategy in each draw and pass."""
+        weights = self.policy.loss
+        found: Floats = weights.missed * self.missed + weights.stray * self.stray
+        return found
+
+    @cached_property
+    def keeps(self) -> Bools:
+        """Whether a strategy keeps the hard limits in a draw: shape (strategies, draws)."""
+        found: Bools = self.excess <= _LEAST
+        return found
 
     @cached_property
     def hand(self) -> int:
-        """The strategy in hand: least excess in the mean of all draws, then least loss."""
-        return int(np.lexsort((self.loss.sum(axis=2).mean(axis=1), self.excess.mean(axis=1)))[0])
+        """The strategy in hand: of those that surely keep the limits, else of those that exceed
+        them least in the mean, the one of least mean loss."""
+        surely = self.keeps.sum(axis=1) >= self._surely
+        over = np.where(surely, 0.0, self.excess.mean(axis=1) + _LEAST)
+        return int(np.lexsort((self.loss.sum(axis=2).mean(axis=1), over))[0])
+
+    @property
+    def limits(self) -> Verdict:
+        """Whether the strategy in hand keeps the hard limits: kept or exceeded where that is sure;
+        exceeded where no strategy keeps them."""
+        if self.keeps[self.hand].sum() >= self._surely:
+            return "kept"
+        return "exceeded" if self.beyond >= self._surely else "open"
+
+    @property
+    def beyond(self) -> int:
+        """In how many draws no strategy keeps the limits."""
+        return int((~self.keeps.any(axis=0)).sum())
 
     @cached_property
     def best(self) -> tuple[int, ...]:
         """Of each draw: least excess, then least loss; the one in hand where it is as good."""
         total, other = self.loss.sum(axis=2).round(9), np.arange(len(self.loss)) != self.hand
-        every = [np.lexsort((other, total[:, k], self.excess[:, k]))[0] for k in range(self.draws)]
+        over = np.where(self.keeps, 0.0, self.excess)
+        every = [np.lexsort((other, total[:, k], over[:, k]))[0] for k in range(self.draws)]
         return tuple(map(int, every))
 
     @cached_property
@@ -84,30 +123,49 @@ class Contenders:
     @property
     def high(self) -> float:
         """What the regret is at most, at `CONFIDENCE`."""
-        rank = min(self.draws, round(CONFIDENCE * (self.draws + 1)))
-        return float(np.sort(self.regret)[rank - 1])
+        return float(np.sort(self.regret)[self._surely - 1])
 
     def others(self, few: float = 0.0) -> list[int]:
-        """Those that are best, by more than `few`, in some draw."""
-        pairs = zip(self.best, self.regret, strict=True)
-        return sorted({one for one, more in pairs if one != self.hand and more > few})
+        """Those that are best in some draw, by more than `few` or by the limits."""
+        matters = (self.regret > few) | ~self.keeps[self.hand]
+        best = np.array(self.best)[matters].tolist()
+        return sorted(set(best) - {self.hand})
 
     def doubt(self, others: Sequence[int]) -> tuple[Floats, Floats]:
-        """Of each of some others: by pass, the variance over the draws of how much more the
-        strategy in hand loses; by pass and level, the share of it that a look there explains.
+        """What is not known by pass, and by pass and level the share of it that a look explains.
 
-        What a level comes to by itself is held against that difference: the square of their
-        correlation, by the strategy in hand or the other, whichever is more, less what chance makes
-        of so many draws.
+        A row for each of some others: the variance over the draws of how much more the strategy in
+        hand loses. Then one for each of these strategies and each limit that it keeps in some draws
+        alone: the variance of what the limit counts.
+
+        What a level comes to by itself is held against that: the square of their correlation, by
+        the strategy in hand or the other, whichever is more, less what chance makes of so many
+        draws.
         """
         apart = self.loss[self.hand] - self.loss[list(others)]
+        of = list(others)
+        for one in (self.hand, *others):
+            for counted in self._limited(one):
+                apart, of = np.concatenate([apart, counted[None]]), [*of, one]
         apart = apart - apart.mean(axis=1, keepdims=True)
         doubt: Floats = (apart**2).mean(axis=1)
-        by_hand = self._explained(self.hand, apart)
-        by_other = [self._explained(one, apart[[row]])[0] for row, one in enumerate(others)]
-        share = np.maximum(by_hand, np.array(by_other).reshape(by_hand.shape))
+        share = self._explained(self.hand, apart)
+        for one in set(of):
+            rows = [row for row, other in enumerate(of) if other == one]
+            share[rows] = np.maximum(share[rows], self._explained(one, apart[rows]))
         chance = 1 / (self.draws - 1)
         return doubt, np.clip((share - chance) / (1 - chance), 0.0, 1.0) * ~self.possible.of.tried
+
+    def _limited(self, number: int) -> Iterator[Floats]:
+        """What the limits count by draw and pass, where that decides whether they are kept."""
+        limits, wanted = self.policy.limits, int(self.possible.of.roster_wanted.sum())
+        missed, stray = self.missed[number], self.stray[number]
+        for counted, rate, most in (
+            (missed, missed.sum(axis=1) / max(wanted, 1), limits.missed_rate_max),
+            (stray, stray.mean(axis=1), limits.stray_rate_max),
+        ):
+            if most is not None and 0 < (rate <= most + _LEAST).sum() < self.draws:
+                yield counted
 
     def _explained(self, number: int, apart: Floats) -> Floats:
         """Squared correlation over the draws of differences (…, draws, passes) of mean 0 with what
@@ -139,22 +197,25 @@ def contenders_of(read_point: ReadPoint, options: Options) -> Contenders | None:
     possible = Possible(survey, (options.seed,))
     if survey.tried.all():
         best = _best(survey, policy, options, clock, None)
-        loss, excess = AtPeaks(survey, policy, best).lost(peaks(survey)[None])
-        return Contenders(policy, possible, (best,), loss[None, None], np.array([[excess]]))
+        missed, stray = AtPeaks(survey, policy, best.strategy).counted(peaks(survey)[None])
+        excess = np.array([[best.rank[0]]])
+        return Contenders(policy, possible, (best.strategy,), missed[None], stray[None], excess)
     drawn = _Drawn(possible, policy, options)
     strategies = drawn.looked_at(clock)
     if strategies is None:
         return None
     looked_at = [drawn.near.at(one) for one in strategies]
-    lost = np.zeros((len(strategies), DRAWS, len(survey.pass_ids)))
-    excess_of = np.zeros(lost.shape[:2])
+    missed, stray = np.zeros((2, len(strategies), DRAWS, len(survey.pass_ids)))
+    excess = np.zeros(missed.shape[:2])
     for k in range(DRAWS):
         if clock.left == 0:
             return None
         heard = drawn.heard(WALKED + k)
         for number, one in enumerate(looked_at):
-            lost[number, k], excess_of[number, k] = one.lost(heard)
-    return Contenders(policy, possible, strategies, lost, excess_of)
+            counted = one.counted(heard)
+            missed[number, k], stray[number, k] = (each.mean(axis=0) for each in counted)
+            excess[number, k] = one.over(*counted)
+    return Contenders(policy, possible, strategies, missed, stray, excess)
 
 
 class _Drawn:
@@ -183,14 +244,14 @@ class _Drawn:
             if clock.left == 0:
                 return None
             share = Clock(None if clock.left is None else clock.left / (2 * SOLVED - k))
-            known = _best(self.possible.survey(k), once, self.options, share, known)
+            known = _best(self.possible.survey(k), once, self.options, share, known).strategy
             found[known] = None
         together = np.concatenate([self.heard(k) for k in range(self.walked)])
         for one in list(found):
             if clock.left == 0:
                 return None
-            found[self.near.walk(one, together)] = None
-        start = min(found, key=lambda one: self.near.value(one, together))
+            found[self.near.walk(one, together, self.walked)] = None
+        start = min(found, key=lambda one: self.near.value(one, together, self.walked))
         for k in range(self.walked):
             if clock.left == 0:
                 return None
@@ -208,9 +269,9 @@ class _Drawn:
 
 def _best(
     survey: Survey, policy: Policy, options: Options, clock: Clock, known: Strategy | None
-) -> Strategy:
+) -> Solution:
     share = replace(options, time_limit_s=clock.left, total_limit_s=None, method="search")
-    return solve(ReadPoint(survey, policy), share, known).strategy
+    return solve(ReadPoint(survey, policy), share, known)
 
 
 def _plain(policy: Policy) -> Policy:
