@@ -2,7 +2,8 @@
 
 New surveys of the demo's read points are drawn in full; the plan sees what it asks for, batch by
 batch, until it says enough. Held against the full grid of the same passes (with `--grids` also
-every third and fourth level of all passes, with the rest predicted):
+every third and fourth level of all passes, with the rest predicted, and the full grid of the same
+passes presented once more: how far two choices differ by chance alone):
 
 - *regret* a pass: the further loss over 1,500 new passes above the best strategy known;
 - *more*: what the strategy in hand loses more than the full grid's choice by the aim: where the
@@ -214,6 +215,12 @@ class Truth:
         assert strategy is not None  # no time limit
         return self.look(some, strategy)
 
+    def once_more(self) -> Look:
+        """The choice of the same passes presented once more, all of them at every level."""
+        again = self.place.drawn(FIRST_SEED + self.draw, 1)
+        found = solve(replace(again, policy=self.point.policy), OPTIONS)
+        return self.look(np.ones_like(self.point.survey.tried), found.strategy)
+
 
 def run(place: Drawer, draw: int, aim: Aim, *, with_grids: bool = False) -> Run:
     truth = Truth(place, draw, aim)
@@ -236,7 +243,7 @@ def run(place: Drawer, draw: int, aim: Aim, *, with_grids: bool = False) -> Run:
             third = truth.cut(tried, batch, looks[-1])
         tried[tuple(batch.T)] = True
     full = truth.look(np.ones_like(tried), truth.full.strategy)
-    grids = tuple(grid(truth, every) for every in GRIDS) if with_grids else ()
+    grids = (*(grid(truth, every) for every in GRIDS), truth.once_more()) if with_grids else ()
     return Run(
         place.name, draw, tuple(looks), aim, enough, within, third or looks[-1], full, grids,
         spent / (len(looks) + 1),
@@ -301,8 +308,15 @@ def of_point(name: str, runs: list[Run]) -> Iterator[str]:
         yield row("first look" if number == 0 else f"batch {number}", at, best)
     yield row("enough", [one.looks[-1] for one in runs], best)
     yield row("at a third", [one.third for one in runs], best)
-    for number, every in enumerate(GRIDS if all(one.grids for one in runs) else ()):
-        yield row(f"every {every} levels", [one.grids[number] for one in runs], best)
+    if all(one.grids for one in runs):
+        for number, every in enumerate(GRIDS):
+            yield row(f"every {every} levels", [one.grids[number] for one in runs], best)
+        again = [one.grids[-1] for one in runs]
+        yield row("full grid again", again, best)
+        by_chance = sum(
+            look.more > one.within + 1e-9 for look, one in zip(again, runs, strict=True)
+        )
+        yield f"  more than is little by chance alone (full grid again): {by_chance}"
     yield row("full grid", [one.full for one in runs], best)
     yield (
         f"  planned less full grid: {apart([(one.looks[-1], one.full) for one in runs])}, at a "
