@@ -31,7 +31,7 @@ from strategist.optimise.clock import Clock
 from strategist.optimise.strategy import Strategy
 from strategist.radio.lawful import choosable_levels
 from strategist.radio.possible import Possible
-from strategist.survey.copies import copies_for, drawn_copies
+from strategist.survey.copies import copies_for, peaks_of_copies
 from strategist.survey.policy import InConditions, Policy
 from strategist.survey.profile import peaks
 from strategist.survey.records import Bools, Floats, ReadPoint, Survey
@@ -44,6 +44,8 @@ __all__ = ["CONFIDENCE", "Contenders", "contenders_of"]
 SOLVED, WALKED, DRAWS = 4, 10, 59
 CONFIDENCE = 0.95
 _PASSES = 6000  # of all copies of the draws that are walked over
+_ALIKE = 600  # passes of the copies that are alike in all draws; half as many leave chance in
+_OWN = 3  # copies of each draw's own
 _COPIES = 1  # a stream of random numbers beside that of the draws
 _LEAST = 1e-9  # variance, or excess over a limit, of what is alike but for rounding
 
@@ -167,14 +169,19 @@ class Contenders:
             if most is not None and 0 < (rate <= most + _LEAST).sum() < self.draws:
                 yield counted
 
+    @cached_property
+    def _heard(self) -> list[Floats]:
+        """The peaks of each draw if no read fails."""
+        return [self.possible.heard(WALKED + k) for k in range(self.draws)]
+
     def _explained(self, number: int, apart: Floats) -> Floats:
         """Squared correlation over the draws of differences (…, draws, passes) of mean 0 with what
         each level comes to by a strategy: shape (…, passes, levels)."""
         at = AtPeaks(self.possible.of, self.policy, self.strategies[number])
         one = square = np.zeros(self.possible.of.tried.shape)
         both = np.zeros((len(apart), *one.shape))
-        for k in range(self.draws):
-            told = at.weighed(peaks(self.possible.sure(WALKED + k)))
+        for k, heard in enumerate(self._heard):
+            told = at.weighed(heard)
             both += apart[:, k, :, None] * told
             one, square = one + told, square + told**2
         spread = square / self.draws - (one / self.draws) ** 2
@@ -204,17 +211,16 @@ def contenders_of(read_point: ReadPoint, options: Options) -> Contenders | None:
     strategies = drawn.looked_at(clock)
     if strategies is None:
         return None
-    looked_at = [drawn.near.at(one) for one in strategies]
-    missed, stray = np.zeros((2, len(strategies), DRAWS, len(survey.pass_ids)))
-    excess = np.zeros(missed.shape[:2])
-    for k in range(DRAWS):
-        if clock.left == 0:
-            return None
-        heard = drawn.heard(WALKED + k)
-        for number, one in enumerate(looked_at):
-            counted = one.counted(heard)
-            missed[number, k], stray[number, k] = (each.mean(axis=0) for each in counted)
-            excess[number, k] = one.over(*counted)
+    counted = drawn.counted(strategies, clock)
+    if counted is None:
+        return None
+    at, (missed, stray) = drawn.near.at(strategies[0]), counted
+    over = [
+        at.over(missed[one, k][None], stray[one, k][None])
+        for one in range(len(strategies))
+        for k in range(DRAWS)
+    ]
+    excess = np.array(over).reshape(missed.shape[:2])
     return Contenders(policy, possible, strategies, missed, stray, excess)
 
 
@@ -223,8 +229,9 @@ class _Drawn:
 
     def __init__(self, possible: Possible, policy: Policy, options: Options) -> None:
         self.possible, self.policy, self.options = possible, policy, options
-        self.times = copies_for(len(possible.of.pass_ids))
-        self.walked = max(3, min(WALKED, _PASSES // (self.times * len(possible.of.pass_ids))))
+        passes = len(possible.of.pass_ids)
+        self.times, self.alike = copies_for(passes), copies_for(passes, _ALIKE)
+        self.walked = max(3, min(WALKED, _PASSES // (self.times * passes)))
         may = choosable_levels(possible.of, policy)
         self.near = Nearby(possible.of, policy, may)
 
@@ -246,7 +253,10 @@ class _Drawn:
             share = Clock(None if clock.left is None else clock.left / (2 * SOLVED - k))
             known = _best(self.possible.survey(k), once, self.options, share, known).strategy
             found[known] = None
-        together = np.concatenate([self.heard(k) for k in range(self.walked)])
+        drawn = (self.possible.sure(k) for k in range(self.walked))
+        together = np.concatenate(
+            [self.heard(survey, k, self.times) for k, survey in enumerate(drawn)]
+        )
         for one in list(found):
             if clock.left == 0:
                 return None
@@ -259,12 +269,34 @@ class _Drawn:
             found[self.near.walk(start, of_draw)] = None
         return tuple(found)
 
-    def heard(self, draw: int) -> Floats:
-        """Peaks of a draw whose passes come many times: shape (times, entries, levels)"""
-        drawn, seed = self.possible.sure(draw), (self.options.seed, _COPIES)
-        copies = drawn_copies(drawn, self.variation, self.times, seed, own=False)
-        found = peaks(copies)
-        return found.reshape(self.times, -1, found.shape[1])
+    def counted(self, strategies: Sequence[Strategy], clock: Clock) -> Floats | None:
+        """What each strategy misses, and reports of strays, in the mean in each draw and pass:
+        shape (2, strategies, draws, passes); None where the time ends.
+
+        How draws differ is told by copies of the same numbers; what is in the mean of all draws by
+        copies of each draw's own, since few copies that are the same everywhere favour by their
+        chance whatever was chosen over them (control variates).
+        """
+        looked_at = [self.near.at(one) for one in strategies]
+        found = np.zeros((2, 2, len(looked_at), DRAWS, len(self.possible.of.pass_ids)))
+        for k in range(DRAWS):
+            drawn = self.possible.sure(WALKED + k)
+            for stream, (numbers, times) in enumerate(((0, self.alike), (WALKED + k, _OWN))):
+                if clock.left == 0:
+                    return None
+                heard = self.heard(drawn, numbers, times)
+                for number, one in enumerate(looked_at):
+                    for what, each in enumerate(one.counted(heard)):
+                        found[stream, what, number, k] = each.mean(axis=0)
+        same, own = found
+        counted: Floats = same - same.mean(axis=2, keepdims=True) + own.mean(axis=2, keepdims=True)
+        return counted
+
+    def heard(self, drawn: Survey, numbers: int, times: int) -> Floats:
+        """Peaks of a draw whose passes come so many times, by a stream of random numbers: shape
+        (times, entries, levels)"""
+        seed = (self.options.seed, _COPIES, numbers)
+        return peaks_of_copies(drawn, self.variation, times, seed)
 
 
 def _best(

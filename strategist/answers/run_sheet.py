@@ -76,9 +76,11 @@ class Contender(Declared):
 
 @dataclass(frozen=True)
 class Regret(Declared):
-    """How much more than the best strategy the one in hand loses over as many passes as were
-    surveyed, by the aim of the policy, in the mean of `draws` surveys that may be, and at most at
-    `confidence`. By "survey" the passes are those surveyed, come again: reads fail anew."""
+    """How much more than the best strategy looked at the one in hand loses if the passes surveyed
+    come again, in the mean of `draws` surveys that may be, and at most at `confidence`. By the aim
+    "survey" they come as they were, and reads fail anew; by "expected" with all that may vary from
+    pass to pass. How other passes differ from these is not in it: no further level of these tells.
+    """
 
     mean: float
     high: float

@@ -81,9 +81,10 @@ def _regret(regret: Regret, within: float) -> str:
     if regret.confidence == 1:
         return "Every pair is measured: nothing is left to plan."
     return (
-        f"Over as many passes as were surveyed the strategy in hand may lose up to {high} more "
-        f"than the best one ({100 * regret.confidence:g} % confidence; {mean} in the mean of what "
-        f"may be). Up to {figure(round(within, 2))} is too little to measure for."
+        f"If the passes surveyed come again, the strategy in hand may lose up to {high} more than "
+        f"the best one ({100 * regret.confidence:g} % confidence; {mean} in the mean of "
+        f"{regret.draws} possible surveys). Up to {figure(round(within, 2))} is too little to "
+        "measure for. How other passes differ from these, no further level of these tells."
     )
 
 

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from strategist.answers import contenders as contenders_module
 from strategist.answers.contenders import Contenders, contenders_of
 from strategist.answers.plan import plan_survey
 from strategist.answers.run_sheet import Effort, first_levels, plan_first_survey
@@ -242,3 +243,21 @@ def test_the_strategy_in_hand_surely_keeps_the_limits_before_it_loses_least(
     loss = contenders.loss.sum(axis=2).mean(axis=1)
     assert surely[contenders.hand] and not surely.all()
     assert loss[contenders.hand] == loss[surely].min()
+
+
+def test_copies_that_are_alike_in_all_draws_favour_nobody(
+    whole: ReadPoint, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Few or many of them: what a strategy loses in the mean of all draws, and with it the choice,
+    rests on copies of each draw's own; how draws differ does not."""
+    part = seen(replace(whole, policy=replace(whole.policy, aim="expected")), first_look(whole))
+    found = []
+    for together in (3 * PASSES, 20 * PASSES):
+        monkeypatch.setattr(contenders_module, "_ALIKE", together)
+        one = contenders_of(part, Options())
+        assert one is not None
+        found.append(one)
+    few, many = (one.loss.sum(axis=2) for one in found)
+    assert found[0].strategies == found[1].strategies and found[0].hand == found[1].hand
+    assert np.allclose(few.mean(axis=1), many.mean(axis=1))
+    assert not np.allclose(few, many)

@@ -41,7 +41,9 @@ def test_words_fit_a_terminal_and_say_what_to_do() -> None:
     assert len(lines) <= 40 and max(map(len, lines)) <= 80
     assert lines[0] == "bay-<1>: measure more"
     assert "240 of 1260 pairs of pass and level (19 %)" in text
-    assert "may lose up to 7 more than the best one (95 % confidence;" in " ".join(text.split())
+    words = " ".join(text.split())
+    assert "If the passes surveyed come again, the strategy in hand may lose up to 7 more" in words
+    assert "than the best one (95 % confidence; 2.1 in the mean of 19 possible surveys)" in words
     assert "To measure: 12 pairs of pass and level in 11 passes, 23 minutes" in text
     assert "  p1: 18, 19 dBm" in lines and "  q0 to q8 (9): 27.5 dBm" in lines
     assert "and 3 more" in text
