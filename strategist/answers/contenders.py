@@ -5,9 +5,10 @@ walks of `nearby` go on, over all of `WALKED` draws together and over each: wher
 strategies that are looked at. Then these are held against each other in `DRAWS` more. Each draw is
 presented in many copies (`survey.copies`): by the aim "survey" the same passes, whose reads fail
 anew; by "expected" with all that may vary from pass to pass. Reads that fail by chance say nothing
-of passes to come, and no measurement settles them, so that a loss here is a mean over copies; these
-are drawn by the same numbers in each draw, which leaves what differs between draws to what was not
-tried. The strategy in hand is the one that loses least in the mean of all draws, of those that keep
+of passes to come, and no measurement settles them, so that a loss here is a mean over copies: of
+the same numbers in each draw, which leaves what differs between draws to what was not tried, and
+of each draw's own for what is in the mean of all draws, which few copies would flatter by their
+chance. The strategy in hand is the one that loses least in the mean of all draws, of those that keep
 the hard limits in `CONFIDENCE` of them (of all, the one that exceeds them least in the mean, where
 none does); its regret in a draw is what it loses there above the best of those looked at.
 
