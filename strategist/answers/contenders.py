@@ -8,9 +8,9 @@ anew; by "expected" with all that may vary from pass to pass. Reads that fail by
 of passes to come, and no measurement settles them, so that a loss here is a mean over copies: of
 the same numbers in each draw, which leaves what differs between draws to what was not tried, and
 of each draw's own for what is in the mean of all draws, which few copies would flatter by their
-chance. The strategy in hand is the one that loses least in the mean of all draws, of those that keep
-the hard limits in `CONFIDENCE` of them (of all, the one that exceeds them least in the mean, where
-none does); its regret in a draw is what it loses there above the best of those looked at.
+chance. The strategy in hand is the one that loses least in the mean of all draws, of those that
+keep the hard limits in `CONFIDENCE` of them (of all, the one that exceeds them least in the mean,
+where none does); its regret in a draw is what it loses there above the best of those looked at.
 
 If what is true is as likely as any of the draws, its regret is as likely as theirs to have any rank
 among all: above the jth least of n it is in n + 1 − j of n + 1 cases (exchangeability; a one-sided
