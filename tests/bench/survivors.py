@@ -118,4 +118,24 @@ SURVIVORS: dict[str, str] = {
     "strategist/radio/possible.py: types.reshape(-1)  →  types.reshape(-2)": _LENGTH_LEFT,
     "strategist/optimise/outer.py: part.index < best.part.index  →  part.index <= "
     "best.part.index": "each part has a number of its own, and one is not held against itself",
+    "strategist/survey/tables.py: why[:1]  →  why[:2]": "nothing that the system says of a file "
+    "begins with two capitals",
+    "strategist/trust/next_survey.py: (100000, 1000)  →  (100000, 1001)": "the largest survey that "
+    "is still told",
+    "strategist/optimise/own_model.py: self.w[a, at, i].value() > 0.5  →  self.w[a, at, i].value() "
+    ">= 0.5": "a solved choice is near 0 or near 1",
+    "strategist/optimise/own_search.py: least + lost < self.least - _SAME  →  not least + lost < "
+    "self.least - _SAME": "how soon the best is met: what is taken is the better of two, and a "
+    "choice that is left alone is looked at",
+    "strategist/radio/complete.py: initial=0.0  →  initial=1.0": "the largest of that and 1 dB "
+    "counts",
+    "strategist/optimise/next_pairs.py: told.shape[1:]  →  told.shape[2:]": "ones for each level "
+    "are ones for each pass and level",
+    "strategist/optimise/site/agreed.py: max(near)  →  min(near)": "a cutoff that the search "
+    "begins with",
+    "strategist/optimise/site/plan.py: _SHARE * left  →  _SHARE / left": "how a time limit is "
+    "shared",
+    "strategist/optimise/site/plan.py: share < _WORTH * before  →  share <= _WORTH * before": (
+        _NEVER_EQUAL
+    ),
 }
