@@ -17,6 +17,7 @@ from api.service import Service
 from api.store.database import (
     DamagedStoreError,
     Database,
+    FullStoreError,
     StoreError,
     open_database,
     sqlite_url,
@@ -114,6 +115,12 @@ def test_each_table_has_its_key(service: Service) -> None:
         look = inspect(connection)
         for table, columns in keys.items():
             assert look.get_pk_constraint(table)["constrained_columns"] == columns, table
+
+
+def test_a_store_that_may_not_grow_is_full(database: Database) -> None:
+    with pytest.raises(FullStoreError), database.write() as connection:
+        connection.exec_driver_sql("PRAGMA max_page_count = 1")
+        connection.exec_driver_sql("CREATE TABLE large AS SELECT zeroblob(10000000) AS content")
 
 
 def test_a_store_of_before_versions_that_lacks_nothing_else(

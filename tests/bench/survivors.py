@@ -138,4 +138,7 @@ SURVIVORS: dict[str, str] = {
     "strategist/optimise/site/plan.py: share < _WORTH * before  →  share <= _WORTH * before": (
         _NEVER_EQUAL
     ),
+    "strategist/optimise/site/master.py: solved.objective is None or solved.bound is None  →  "
+    "solved.objective is None and solved.bound is None": "an optimum has both, what is "
+    "infeasible neither",
 }
