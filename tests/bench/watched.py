@@ -133,12 +133,18 @@ def _importers(source: str) -> list[str]:
             other = str(path.relative_to(ROOT))
             for node in ast.walk(_tree(other)):
                 if isinstance(node, ast.ImportFrom) and (
-                    node.module == f"{package}.{name}"
-                    or (node.module == package and name in {one.name for one in node.names})
+                    _module(node, other) == f"{package}.{name}"
+                    or (_module(node, other) == package and name in {n.name for n in node.names})
                 ):
                     found.append(other)
                     break
     return found
+
+
+def _module(node: ast.ImportFrom, inside: str) -> str:
+    """The whole name of what a source file imports from, dots in front resolved."""
+    around = inside.removesuffix(".py").split("/")[: -node.level] if node.level else []
+    return ".".join([*around, *([node.module] if node.module else [])])
 
 
 # imported with an error
