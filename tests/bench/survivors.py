@@ -141,4 +141,10 @@ SURVIVORS: dict[str, str] = {
     "strategist/optimise/site/master.py: solved.objective is None or solved.bound is None  →  "
     "solved.objective is None and solved.bound is None": "an optimum has both, what is "
     "infeasible neither",
+    "strategist/trust/drift.py: db > 0  →  db >= 0": "those that did not change were left out",
+    "strategist/trust/drift.py: stats.binomtest(up, len(changed)).pvalue < _SURE  →  "
+    "stats.binomtest(up, len(changed)).pvalue <= _SURE": _NEVER_EQUAL,
+    "strategist/trust/arbitration.py: strict=True  →  strict=False": "columns of one table are of "
+    "one length",
+    "strategist/batch/prices.py: own[2] <= excess  →  own[2] < excess": _NEVER_EQUAL,
 }
