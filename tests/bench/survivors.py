@@ -107,8 +107,6 @@ SURVIVORS: dict[str, str] = {
     "strategist/optimise/site/reader.py: 50 * reads  →  51 * reads": "bytes, roughly",
     "strategist/trust/acceptance.py: plan.producers_risk(good) <= risk + _HAIR  →  "
     "plan.producers_risk(good) < risk + _HAIR": _NEVER_EQUAL,
-    "strategist/trust/evaluate.py: strict=True  →  strict=False": "columns of one table are of one "
-    "length",
     "strategist/optimise/selections.py: _HELD = 4000000  →  _HELD = 4000001": "how much is held at "
     "once",
     "strategist/answers/assessment.py: options.share(2, spent())  →  options.share(3, spent())": (
@@ -144,7 +142,5 @@ SURVIVORS: dict[str, str] = {
     "strategist/trust/drift.py: db > 0  →  db >= 0": "those that did not change were left out",
     "strategist/trust/drift.py: stats.binomtest(up, len(changed)).pvalue < _SURE  →  "
     "stats.binomtest(up, len(changed)).pvalue <= _SURE": _NEVER_EQUAL,
-    "strategist/trust/arbitration.py: strict=True  →  strict=False": "columns of one table are of "
-    "one length",
     "strategist/batch/prices.py: own[2] <= excess  →  own[2] < excess": _NEVER_EQUAL,
 }
