@@ -172,43 +172,46 @@ def counts_of(
 
     `accepted[r, l]`: rows are sorted by pass group; those of p are `start[p] … start[p + 1]`.
     """
-    counts = np.zeros((len(ladders), 2), np.int64)
-    accepted = np.ascontiguousarray(accepted)
-    _counts(ladders, accepted, start, row_count, row_weight, row_wanted, stop_after, counts)
-    return counts
+    wanted = np.where(row_wanted, row_weight, 0)
+    by_level = np.ascontiguousarray(accepted.T).view(np.uint8)
+    reported = np.zeros((len(ladders), 2), np.int64)
+    _reported(
+        ladders, by_level, start, row_count, wanted, row_weight - wanted, stop_after, reported
+    )
+    reported[:, 0] = wanted.sum() - reported[:, 0]
+    return reported
 
 
 @compiled
-def _counts(
+def _reported(
     ladders: Ints,
-    accepted: Bools,
+    accepted: Bytes,
     start: Ints,
     row_count: Ints,
-    row_weight: Ints,
-    row_wanted: Bools,
+    wanted: Ints,
+    stray: Ints,
     stop_after: int,
-    counts: Ints,
+    found: Ints,
 ) -> None:
-    reported = np.empty(len(accepted), np.bool_)
+    """Add up the wanted and the stray tags that ladders report; `accepted[l, r]` is 0 or 1."""
+    reported = np.empty(accepted.shape[1], np.uint8)
     steps = ladders.shape[1]
     for i in range(len(ladders)):
         for p in range(len(start) - 1):
-            found = 0
-            for r in range(start[p], start[p + 1]):
-                reported[r] = False
+            first, end = start[p], start[p + 1]
+            for r in range(first, end):
+                reported[r] = 0
             for n in range(steps - 1, -1, -1):
-                place = ladders[i, n]
-                for r in range(start[p], start[p + 1]):
-                    if accepted[r, place] and not reported[r]:
-                        reported[r] = True
-                        found += row_count[r]
-                if found >= stop_after:
+                on = accepted[ladders[i, n]]
+                tags = 0
+                for r in range(first, end):  # without branches, many rows at a time
+                    reported[r] |= on[r]
+                    tags += reported[r] * row_count[r]
+                if tags >= stop_after:
                     break
-            for r in range(start[p], start[p + 1]):
-                if row_wanted[r] and not reported[r]:
-                    counts[i, 0] += row_weight[r]
-                elif reported[r] and not row_wanted[r]:
-                    counts[i, 1] += row_weight[r]
+            for r in range(first, end):
+                found[i, 0] += reported[r] * wanted[r]
+                found[i, 1] += reported[r] * stray[r]
 
 
 def sums_of_bytes(weight: Floats) -> Floats:
