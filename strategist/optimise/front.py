@@ -187,10 +187,10 @@ class Front:
     ) -> None:
         self.problem = layout.problem
         self.staircase = staircase
-        self.value = np.inf  # of the objective, above which nothing is looked at
+        self.value = np.inf  # of the objective, above which nothing is looked at; inf: at all
         self._layout = layout
         self._loss = weights
-        self._best_only = best_only
+        self.best_only = best_only
         self._roots: dict[int, Node] = {}
         self._seen: list[dict[bytes, tuple[int, int]]] = [{} for _ in self.problem.thresholds]
         self._weights = np.eye(2)
@@ -231,7 +231,7 @@ class Front:
 
     def room(self, *work: float) -> Floats:
         room: Floats = self._weights @ self.staircase.open_to(0.0, *work[:3]).T
-        if self._best_only or not work:  # of selections: ladders are replayed once for all
+        if self.best_only or not work:  # of selections: ladders are replayed once for all
             room[0] = np.minimum(room[0], self.value)
         return room
 
@@ -239,7 +239,7 @@ class Front:
         return (np.round(bounds[0], 6),)
 
     def fresh(self, selections: Selections, cutoff: int) -> Ints:
-        if self._best_only:
+        if self.best_only:
             return np.arange(len(selections))
         seen = self._seen[cutoff]
         names = [words.tobytes() for words in selections.words]
@@ -248,7 +248,7 @@ class Front:
         return np.array(fresh, np.int64)
 
     def saw(self, selections: Selections, row: int, cutoff: int) -> None:
-        if not self._best_only:
+        if not self.best_only:
             chain = (selections.masks, int(selections.bits[row]))
             self._seen[cutoff][selections.words[row].tobytes()] = chain
 
@@ -272,3 +272,5 @@ class Front:
             rank = (0.0, self.problem.loss(counts), guarded)
             place = int(places[number])
             self.staircase.offer(replayed.answer(counts, rank, place, alike[cutoff]))
+            if self.best_only and self.value < np.inf:
+                self.value = min(self.value, float(self._weights[0] @ point))

@@ -334,13 +334,14 @@ class _Sweep:
         waiting = [self._root(int(cutoffs[0]), weights)]
         waiting[0].highest = int(cutoffs[-1])
         while waiting:
-            node = waiting.pop()
+            node = waiting.pop(min(range(len(waiting)), key=lambda n: waiting[n].bound))
+            value = self._wanted(weights, value)
             inside = cutoffs[(cutoffs >= node.cutoff) & (cutoffs <= node.highest)]
             left = inside[(floors[inside] <= value) & self._matters(inside)].tolist()
             if len(left) == 1:
                 root = self._root(left[0], weights)
                 root.multiplier = node.multiplier
-                self._cover(root, value, floors)
+                self._cover(root, weights, value)
                 continue
             if not left:
                 continue
@@ -352,7 +353,14 @@ class _Sweep:
             if node.bound > value:
                 floors[left] = np.maximum(floors[left], int(min(node.bound, _NO_STRATEGY)))
             else:
-                waiting += node.halves(np.array(left))[::-1]
+                waiting += node.halves(np.array(left))
+
+    def _wanted(self, weights: Weights, value: int) -> int:
+        """Up to what value strategies are to be looked at: where only the best are wanted, up to
+        the least that was found."""
+        if not self.front.best_only:
+            return value
+        return min((dot(weights, point) for point in self.staircase.points), default=value)
 
     def _matters(self, cutoffs: Ints) -> Bools:
         """Under which of the cutoffs a corner is open."""
@@ -364,8 +372,9 @@ class _Sweep:
         measure = Measure(float(weights[0]), float(weights[1]))
         return self.tree.node(cutoff, Aim(measure, 0.0, excess=False, step=1.0))
 
-    def _cover(self, root: Node, value: int, floors: Ints) -> None:
+    def _cover(self, root: Node, weights: Weights, value: int) -> None:
         """Look at whatever under a cutoff is not above a value, then raise its floor."""
+        floors = self.floors[weights]
         root.raise_bound(value)
         if root.bound > value:
             floors[root.cutoff] = min(root.bound, _NO_STRATEGY)
@@ -382,6 +391,7 @@ class _Sweep:
             node = waiting.pop()
             self._tell()
             self.tree.nodes += 1
+            value = self._wanted(weights, value)
             node.tighten(value)  # from here on its bound holds for what is not above the value
             if node.bound > value or self.tree.explore(node, self.front, self.slots):
                 continue
@@ -389,7 +399,7 @@ class _Sweep:
             if not parts:
                 raise TooManyLeftError
             waiting += parts
-        floors[root.cutoff] = value + 1
+        floors[root.cutoff] = self._wanted(weights, value) + 1
 
     def _exhaust(self, whole: Node, floors: Ints) -> None:
         """Look at every chain under a cutoff, whatever the weights, where they are few."""
