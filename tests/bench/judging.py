@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterator, Sequence
 from cases.generate import FOLDER
 from strategist.answers.assessment import choose
 from strategist.answers.full_assessment import assess_fully
-from strategist.answers.solution import Again, Options
+from strategist.answers.solution import Options
 from strategist.optimise.strategy import Strategy
 from strategist.survey.reading import read_case
 from strategist.survey.records import ReadPoint
