@@ -11,7 +11,7 @@ from strategist.optimise.kernel import Cells
 from strategist.optimise.loops import tables
 from strategist.optimise.measures import Measure
 from strategist.optimise.problem import Problem
-from strategist.survey.records import Bools, Floats, Ints
+from strategist.survey.records import Floats, Ints
 
 __all__ = ["Layout"]
 
@@ -161,4 +161,3 @@ class _Tables:
                 **self._always,
             )
         return self._weighed[measure]
-

@@ -92,4 +92,3 @@ def _joined(own: Bytes, join: np.ufunc) -> Bytes:
         return own
     found: Bytes = join.reduceat(own, np.arange(0, len(own), _ROWS), axis=0)
     return found
-

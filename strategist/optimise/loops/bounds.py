@@ -112,8 +112,6 @@ class Ladder:
         for t in range(levels):
             if must[t]:
                 final = t
-        met: cython.double
-        whole: cython.double
         is_top: cython.bint
         for t in range(levels):
             is_top = t >= final
@@ -193,10 +191,6 @@ class Passes:
     @cython.exceptval(check=False)
     def fill_pass(self, p: cython.Py_ssize_t) -> cython.void:
         """Fill in what pass p costs, what stops it for sure, and whether a class is open."""
-        c: cython.Py_ssize_t
-        level: cython.Py_ssize_t
-        kind: cython.longlong
-        by: cython.double
         levels: cython.Py_ssize_t = self.levels
         self.open[p] = False
         for level in range(levels):
@@ -219,7 +213,6 @@ class Passes:
     @cython.exceptval(check=False)
     def fill_turn(self, p: cython.Py_ssize_t) -> cython.void:
         """The lowest level by which pass p could have stopped; `levels` if there is none."""
-        r: cython.Py_ssize_t
         found: cython.double = 0.0
         self.turn[p] = self.levels
         for r in range(self.cells.row_start[p], self.cells.row_start[p + 1]):
@@ -234,8 +227,6 @@ class Passes:
     @cython.exceptval(check=False)
     def fill(self) -> cython.double:
         """Fill in all passes; what these cost, each at its best level."""
-        p: cython.Py_ssize_t
-        t: cython.Py_ssize_t
         least: cython.double
         free: cython.double = 0.0
         for p in range(self.cells.passes):
@@ -252,7 +243,6 @@ class Passes:
     @cython.exceptval(check=False)
     def end(self, p: cython.Py_ssize_t) -> cython.Py_ssize_t:
         """The place of the step that pass p does not walk past: where it stops for sure, or top."""
-        place: cython.Py_ssize_t
         for place in range(self.levels):
             if self.must[place] and self.sure[p, place] >= self.stop_after:
                 return place
@@ -264,12 +254,6 @@ class Passes:
     def fill_least(self, p: cython.Py_ssize_t, row: cython.Py_ssize_t) -> cython.void:
         """Fill in a row of `least` for pass p, from its turn on."""
         t: cython.Py_ssize_t
-        f: cython.Py_ssize_t
-        c: cython.Py_ssize_t
-        other: cython.Py_ssize_t
-        sign: cython.double
-        by: cython.double
-        least: cython.double
         levels: cython.Py_ssize_t = self.levels
         turn: cython.Py_ssize_t = self.turn[p]
         end: cython.Py_ssize_t = self.end(p)
@@ -278,7 +262,9 @@ class Passes:
         for t in range(levels):
             if self.open[p] and self.stop_after == 1:
                 # from walking past t − 1 to walking past t: open classes accepted at t are missing
-                for f in range(self.cells.flip_start[p * levels + t], self.cells.flip_start[p * levels + t + 1]):
+                for f in range(
+                    self.cells.flip_start[p * levels + t], self.cells.flip_start[p * levels + t + 1]
+                ):
                     c = self.cells.flip[f]
                     if self.state[self.cells.klass[c]] == OPEN:
                         sign = -1.0 if self.cells.hold[c, t] > 0 else 1.0
@@ -298,10 +284,6 @@ class Passes:
     @cython.exceptval(check=False)
     def fill_steps(self) -> cython.void:
         """Fill in (edge, top) of `kernel.step_costs`, once all passes are filled in."""
-        p: cython.Py_ssize_t
-        t: cython.Py_ssize_t
-        u: cython.Py_ssize_t
-        turn: cython.Py_ssize_t
         levels: cython.Py_ssize_t = self.levels
         for t in range(levels):
             self.total[t] = 0.0
@@ -331,13 +313,7 @@ class Passes:
         pass where it ends.
         """
         p: cython.Py_ssize_t
-        c: cython.Py_ssize_t
-        n: cython.Py_ssize_t
         t: cython.Py_ssize_t
-        other: cython.Py_ssize_t
-        stop: cython.Py_ssize_t
-        passed: cython.Py_ssize_t
-        least: cython.double
         blocked: cython.bint
         lets: cython.bint
         final: cython.Py_ssize_t = ladder.place[ladder.count - 1]
@@ -377,12 +353,8 @@ class Passes:
         self, could: cython.uchar[::1], into: cython.double[::1], out: cython.double[::1]
     ) -> cython.void:
         """Fill in `kernel.penalties_of`, once the passes are filled in; `could` is room."""
-        k: cython.Py_ssize_t
         p: cython.Py_ssize_t
-        c: cython.Py_ssize_t
-        place: cython.Py_ssize_t
         end: cython.Py_ssize_t
-        changed: cython.double
         least_in: cython.double
         least_out: cython.double
         blocks: cython.bint
@@ -426,8 +398,6 @@ class Passes:
         """Take from each cell of an open class the mean of the class; 0 for the cells of others.
 
         `share` and `size` are room, one for each class."""
-        k: cython.Py_ssize_t
-        c: cython.Py_ssize_t
         for k in range(self.state.shape[0]):
             share[k] = 0.0
             size[k] = 0.0
@@ -454,9 +424,6 @@ class Passes:
         self, p: cython.Py_ssize_t, c: cython.Py_ssize_t, kind: cython.longlong, passes: Passes
     ) -> cython.void:
         """Fill in what pass p costs once an open cell of it is out or in, given what it costs."""
-        t: cython.Py_ssize_t
-        gain: cython.double
-        cost: cython.double
         for t in range(self.levels):
             gain = self.cells.gain[c, t]
             cost = passes.cost[p, t] - min(0.0, gain + self.multiplier[c])
@@ -471,7 +438,6 @@ class Passes:
         self, p: cython.Py_ssize_t, sign: cython.double, sums: cython.double[:, ::1]
     ) -> cython.void:
         """Count pass p in, or out again, by its turn."""
-        t: cython.Py_ssize_t
         levels: cython.Py_ssize_t = self.levels
         turn: cython.Py_ssize_t = self.turn[p]
         for t in range(levels):
@@ -491,9 +457,7 @@ def add_up(
 ) -> cython.void:
     """From what passes cost by turn and level to what steps do (`kernel.step_costs`), in place."""
     t: cython.Py_ssize_t
-    u: cython.Py_ssize_t
     met: cython.double
-    ended: cython.double
     turned: cython.double
     levels: cython.Py_ssize_t = total.shape[0]
     for t in range(levels):
@@ -515,7 +479,6 @@ def best_ladder(
 ):
     """(bound, ladder) of `kernel.best_ladder`."""
     ladder = Ladder(steps_max, edge.shape[1])
-    bound: cython.double
     with cython.nogil:
         bound = ladder.find(edge, top, must)
     return bound, np.asarray(ladder.place[: ladder.count])
@@ -540,7 +503,9 @@ def of_states(
     """(bounds, edge, top, free, chosen, stops): bounds of each row of class states, no further
     where the cost without a ladder, of which the last is returned, is above the limit; the others
     are of the last row."""
-    passes = Passes(cells, states[0] if len(states) else np.empty(0, int), multiplier, stop_after, must)
+    passes = Passes(
+        cells, states[0] if len(states) else np.empty(0, int), multiplier, stop_after, must
+    )
     ladder = Ladder(steps_max, cells.levels)
     reached: cython.bint = far >= CHOICES
     classes: cython.Py_ssize_t = states.shape[1] if far == SUBGRADIENT else 0
@@ -550,7 +515,6 @@ def of_states(
     stops: cython.longlong[::1] = np.empty(cells.passes if reached else 0, int)
     bounds: cython.double[::1] = np.empty(len(states))
     free: cython.double = 0.0
-    i: cython.Py_ssize_t
     with cython.nogil:
         for i in range(states.shape[0]):
             passes.state = states[i]
@@ -614,10 +578,6 @@ def climb(
     step: cython.double = reached[0]
     stale: cython.double = reached[1]
     best: cython.double = reached[2]
-    bound: cython.double
-    length: cython.double
-    by: cython.double
-    c: cython.Py_ssize_t
     count: cython.Py_ssize_t = multiplier.shape[0]
     number: cython.Py_ssize_t = 0
     ended: cython.bint = False
@@ -685,14 +645,7 @@ def fix_by_probing(
     pass_of: cython.longlong[::1] = np.empty(len(cells.klass), int)
     cell_of: cython.longlong[::1] = np.empty(len(cells.klass), int)
     fixed: cython.bint = False
-    p: cython.Py_ssize_t
-    i: cython.Py_ssize_t
     k: cython.Py_ssize_t
-    u: cython.Py_ssize_t
-    t: cython.Py_ssize_t
-    place: cython.Py_ssize_t
-    kind: cython.longlong
-    bound: cython.double
     with cython.nogil:
         where_classes_are(cells, begin, pass_of, cell_of)
         for p in range(cells.passes):
@@ -739,7 +692,6 @@ def where_classes_are(
 ) -> cython.void:
     """Fills in passes and cells: from `begin[k]` to `begin[k + 1]` stand those of class k."""
     k: cython.Py_ssize_t
-    c: cython.Py_ssize_t
     p: cython.Py_ssize_t
     classes: cython.Py_ssize_t = begin.shape[0] - 1
     for k in range(classes + 1):
@@ -795,17 +747,9 @@ def cut_rounds(
     left: cython.Py_ssize_t = alive.shape[0]
     number: cython.Py_ssize_t = 0
     ended: cython.bint = False
-    base: cython.double
-    room: cython.double
-    total: cython.double
-    least: cython.double
-    length: cython.double
-    by: cython.double
-    c: cython.Py_ssize_t
     k: cython.Py_ssize_t
     i: cython.Py_ssize_t
     place: cython.Py_ssize_t
-    first: cython.Py_ssize_t
     kept_rows: cython.Py_ssize_t
     with cython.nogil:
         for _ in range(rounds):
@@ -885,7 +829,6 @@ def fixed_room(
     limit: cython.double,
 ) -> cython.double:
     """As `node.Penalties.room`: fixes weights, and returns the room."""
-    k: cython.Py_ssize_t
     over: cython.double = limit - base
     total: cython.double = 0.0
     for k in range(state.shape[0]):

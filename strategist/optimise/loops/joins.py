@@ -56,9 +56,6 @@ class Blocks:
         j: cython.Py_ssize_t,
     ) -> cython.bint:
         """Whether the bounds of a block's joins with mask j, by each cut, are within the room."""
-        cut: cython.Py_ssize_t
-        k: cython.Py_ssize_t
-        byte: cython.uchar
         total: cython.double
         for cut in range(self.rooms.shape[0]):
             total = 0.0
@@ -83,18 +80,13 @@ class Blocks:
     @cython.exceptval(check=False)
     def is_within(self, i: cython.Py_ssize_t, j: cython.Py_ssize_t) -> cython.bint:
         """Whether the sums of the join of row i with mask j are within the room."""
-        cut: cython.Py_ssize_t
-        k: cython.Py_ssize_t
         byte: cython.uchar
         total: cython.double
         for cut in range(self.rooms.shape[0]):
             total = 0.0
             for k in range(self.masks.shape[1]):
                 byte = self.masks[j, k]
-                if self.either:
-                    byte = self.bytes[i, k] | byte
-                else:
-                    byte = self.bytes[i, k] & byte
+                byte = self.bytes[i, k] | byte if self.either else self.bytes[i, k] & byte
                 total += self.every[cut, k, byte]
             if total > self.rooms[cut]:
                 return False
@@ -113,8 +105,6 @@ class Blocks:
         most: cython.Py_ssize_t = self.rows * self.rows * masks
         number: cython.Py_ssize_t = 0
         outer: cython.Py_ssize_t = first
-        j: cython.Py_ssize_t
-        i: cython.Py_ssize_t
         block: cython.Py_ssize_t
         with cython.nogil:
             last = min(last, self.outer_sure.shape[0])

@@ -222,10 +222,7 @@ class Prices:
         c: cython.Py_ssize_t
         some: cython.bint = False
         for c in range(self.alive.shape[0]):
-            if (
-                self.alive[c]
-                and self.term[c] - self.term[self.chosen[self.antenna[c]]] >= room
-            ):
+            if self.alive[c] and self.term[c] - self.term[self.chosen[self.antenna[c]]] >= room:
                 self.alive[c], some = False, True
         return some
 

@@ -17,11 +17,9 @@ def ladder_bounds(
     total: cython.double[:, :, ::1],
 ) -> None:
     """Fills in `walks.ladder_bounds`, where all is inf."""
-    k: cython.Py_ssize_t
     t: cython.Py_ssize_t
     u: cython.Py_ssize_t
     n: cython.Py_ssize_t
-    before: cython.double
     levels: cython.Py_ssize_t = edge.shape[2]
     steps_max: cython.Py_ssize_t = least.shape[1]
     met_at: cython.double[::1] = np.empty(levels + 1)  # a column, read once
@@ -49,8 +47,6 @@ def within(
     bounds: cython.const[cython.double][::1], room: cython.const[cython.double][:, :]
 ) -> cython.bint:
     """Whether a corner has room for the bounds; `room[k, q]` is the measure k of corner q."""
-    q: cython.Py_ssize_t
-    k: cython.Py_ssize_t
     fits: cython.bint
     for q in range(room.shape[1]):
         fits = True
@@ -82,17 +78,9 @@ def ladders_left(
     spent: cython.double[:, ::1] = np.empty((count, measures))  # of the steps above, by depth
     bounds: cython.double[::1] = np.empty(measures)
     d: cython.Py_ssize_t
-    k: cython.Py_ssize_t
-    n: cython.Py_ssize_t
     place: cython.Py_ssize_t
-    between: cython.Py_ssize_t
-    lowest: cython.Py_ssize_t
-    upper: cython.Py_ssize_t
-    chosen: cython.Py_ssize_t
     complete: cython.bint
     skipped: cython.bint
-    met: cython.double
-    above: cython.double
     with cython.nogil:
         for d in range(1, depth):
             for k in range(measures):
@@ -164,11 +152,7 @@ def counts_of(
     """Fills in `walks.counts_of`, where all is 0."""
     reported: cython.uchar[::1] = np.empty(len(accepted), np.uint8)
     steps: cython.Py_ssize_t = ladders.shape[1]
-    i: cython.Py_ssize_t
     p: cython.Py_ssize_t
-    r: cython.Py_ssize_t
-    n: cython.Py_ssize_t
-    place: cython.Py_ssize_t
     found: cython.longlong
     with cython.nogil:
         for i in range(ladders.shape[0]):
@@ -213,8 +197,6 @@ def sums_of(
     found: cython.double[::1],
 ) -> None:
     """Fills in `walks.sums_of`."""
-    row: cython.Py_ssize_t
-    place: cython.Py_ssize_t
     total: cython.double
     with cython.nogil:
         for row in range(packed.shape[0]):
