@@ -140,6 +140,7 @@ class _Tables:
             "start": layout.start,
             "klass": layout.klass,
             "hold": hold,
+            "accepts": hold > 0,
             "row_start": row_start,
             "row_class": profile.row_class[row],
             "row_first": first[row],

@@ -24,8 +24,9 @@ class Cells:
     """What classes do in passes under one cutoff; c is a cell, r a row, p a pass group, l a level.
 
     Cells `start[p] … start[p + 1]` are those of pass p. `gain[c, l]` changes the cost of the pass
-    when the class is let through, `hold[c, l]` counts its tags accepted at l; `base[p]` is the cost
-    when nothing is. Rows `row_start[p] …` are (class, first level accepted, tags), by first level.
+    when the class is let through, `hold[c, l]` counts its tags accepted at l, `accepts[c, l]` tells
+    whether there are any (an eighth of the memory to go through); `base[p]` is the cost when
+    nothing is. Rows `row_start[p] …` are (class, first level accepted, tags), by first level.
     `flip[flip_start[p * levels + l] …]` are the cells whose tags begin or cease to be accepted at
     l, going up.
     """
@@ -34,6 +35,7 @@ class Cells:
     klass = cython.declare(cython.const[cython.longlong][::1], visibility="readonly")
     gain = cython.declare(cython.const[cython.double][:, ::1], visibility="readonly")
     hold: cython.const[cython.double][:, ::1]
+    accepts: cython.const[cython.uchar][:, ::1]
     base: cython.const[cython.double][::1]
     row_start: cython.const[cython.longlong][::1]
     row_class: cython.const[cython.longlong][::1]
@@ -50,6 +52,7 @@ class Cells:
         klass,
         gain,
         hold,
+        accepts,
         base,
         row_start,
         row_class,
@@ -61,7 +64,7 @@ class Cells:
         self.start, self.klass, self.gain, self.hold, self.base = start, klass, gain, hold, base
         self.row_start, self.row_class = row_start, row_class
         self.row_first, self.row_count = row_first, row_count
-        self.flip_start, self.flip = flip_start, flip
+        self.accepts, self.flip_start, self.flip = accepts, flip_start, flip
         self.passes, self.levels = len(base), gain.shape[1]
 
 
@@ -225,13 +228,20 @@ class Passes:
     @cython.cfunc
     @cython.nogil
     @cython.exceptval(check=False)
-    def fill(self) -> cython.double:
-        """Fill in all passes; what these cost, each at its best level."""
-        least: cython.double
-        free: cython.double = 0.0
+    def fill(self) -> cython.void:
+        """Fill in all passes."""
         for p in range(self.cells.passes):
             self.fill_pass(p)
             self.fill_turn(p)
+
+    @cython.cfunc
+    @cython.nogil
+    @cython.exceptval(check=False)
+    def free(self) -> cython.double:
+        """What the passes cost, each at its best level, once they are filled in."""
+        least: cython.double
+        free: cython.double = 0.0
+        for p in range(self.cells.passes):
             least = self.cost[p, 0]
             for t in range(self.levels):
                 least = min(least, self.cost[p, t])
@@ -267,7 +277,7 @@ class Passes:
                 ):
                     c = self.cells.flip[f]
                     if self.state[self.cells.klass[c]] == OPEN:
-                        sign = -1.0 if self.cells.hold[c, t] > 0 else 1.0
+                        sign = -1.0 if self.cells.accepts[c, t] else 1.0
                         by = self.multiplier[c]
                         for other in range(t + 1, end + 1):
                             self.walk[other] += sign * min(0.0, self.cells.gain[c, other] + by)
@@ -275,30 +285,77 @@ class Passes:
                 continue
             least = self.cost[p, t]
             if self.sure[p, t] < self.stop_after:
-                for other in range(t + 1, end + 1):
-                    least = min(least, self.walk[other])
+                least = min(least, self.least_walk(t + 1, end + 1))
             self.least[row, t] = least
+
+    @cython.cfunc
+    @cython.nogil
+    @cython.exceptval(check=False)
+    def least_walk(self, first: cython.Py_ssize_t, end: cython.Py_ssize_t) -> cython.double:
+        """The least of `walk` from a level to before the end; four at once, since a processor waits
+        for each comparison to end before the next with the same number."""
+        one: cython.double = INFINITE
+        two: cython.double = INFINITE
+        three: cython.double = INFINITE
+        four: cython.double = INFINITE
+        t: cython.Py_ssize_t = first
+        while t + 3 < end:
+            one = min(one, self.walk[t])
+            two = min(two, self.walk[t + 1])
+            three = min(three, self.walk[t + 2])
+            four = min(four, self.walk[t + 3])
+            t += 4
+        while t < end:
+            one = min(one, self.walk[t])
+            t += 1
+        return min(one, two, three, four)
+
+    @cython.cfunc
+    @cython.nogil
+    @cython.exceptval(check=False)
+    def no_steps(self) -> cython.void:
+        """Nothing counted in what steps cost."""
+        for t in range(self.levels):
+            self.total[t] = 0.0
+        for u in range(self.levels + 1):
+            for t in range(self.levels):
+                self.edge[u, t] = 0.0
+                self.top[u, t] = 0.0
+
+    @cython.cfunc
+    @cython.nogil
+    @cython.exceptval(check=False)
+    def add_steps(self, p: cython.Py_ssize_t) -> cython.void:
+        """Count a pass in, once it is filled in; `add_up` comes after the last."""
+        levels: cython.Py_ssize_t = self.levels
+        turn = self.turn[p]
+        self.fill_least(p, 0)
+        for t in range(levels):
+            self.total[t] += self.cost[p, t]
+        for t in range(turn, levels):
+            self.edge[turn, t] += self.least[0, t]
+            self.top[turn, t] += self.cost[p, t]
 
     @cython.cfunc
     @cython.nogil
     @cython.exceptval(check=False)
     def fill_steps(self) -> cython.void:
         """Fill in (edge, top) of `kernel.step_costs`, once all passes are filled in."""
-        levels: cython.Py_ssize_t = self.levels
-        for t in range(levels):
-            self.total[t] = 0.0
-        for u in range(levels + 1):
-            for t in range(levels):
-                self.edge[u, t] = 0.0
-                self.top[u, t] = 0.0
+        self.no_steps()
         for p in range(self.cells.passes):
-            turn = self.turn[p]
-            self.fill_least(p, 0)
-            for t in range(levels):
-                self.total[t] += self.cost[p, t]
-            for t in range(turn, levels):
-                self.edge[turn, t] += self.least[0, t]
-                self.top[turn, t] += self.cost[p, t]
+            self.add_steps(p)
+        add_up(self.total, self.edge, self.top)
+
+    @cython.cfunc
+    @cython.nogil
+    @cython.exceptval(check=False)
+    def fill_both(self) -> cython.void:
+        """Fill in all passes, and (edge, top): pass by pass, while its cells are at hand."""
+        self.no_steps()
+        for p in range(self.cells.passes):
+            self.fill_pass(p)
+            self.fill_turn(p)
+            self.add_steps(p)
         add_up(self.total, self.edge, self.top)
 
     @cython.cfunc
@@ -314,8 +371,6 @@ class Passes:
         """
         p: cython.Py_ssize_t
         t: cython.Py_ssize_t
-        blocked: cython.bint
-        lets: cython.bint
         final: cython.Py_ssize_t = ladder.place[ladder.count - 1]
         for p in range(self.cells.passes):
             stop, passed = final, -1
@@ -329,7 +384,7 @@ class Passes:
                 least, t = self.cost[p, stop], stop
                 if self.stop_after == 1:
                     for c in range(self.cells.start[p], self.cells.start[p + 1]):
-                        if self.state[self.cells.klass[c]] == OPEN and self.cells.hold[c, t] > 0:
+                        if self.state[self.cells.klass[c]] == OPEN and self.cells.accepts[c, t]:
                             for other in range(t + 1, self.levels):
                                 self.walk[other] -= min(
                                     0.0, self.cells.gain[c, other] + self.multiplier[c]
@@ -339,25 +394,31 @@ class Passes:
                         least, stop, passed = self.walk[other], other, t
             stops[p] = stop
             for c in range(self.cells.start[p], self.cells.start[p + 1]):
-                blocked = passed >= 0 and self.stop_after == 1 and self.cells.hold[c, passed] > 0
-                lets = (
+                # without a branch, which no processor would foresee
+                chosen[c] = (self.cells.gain[c, stop] + self.multiplier[c] < 0) & (
                     self.state[self.cells.klass[c]] == OPEN
-                    and self.cells.gain[c, stop] + self.multiplier[c] < 0
                 )
-                chosen[c] = 1.0 if lets and not blocked else 0.0
+            if passed >= 0 and self.stop_after == 1:
+                for c in range(self.cells.start[p], self.cells.start[p + 1]):
+                    if self.cells.accepts[c, passed]:
+                        chosen[c] = 0.0
 
     @cython.cfunc
     @cython.nogil
     @cython.exceptval(check=False)
     def penalties(
-        self, could: cython.uchar[::1], into: cython.double[::1], out: cython.double[::1]
+        self, could: cython.longlong[::1], into: cython.double[::1], out: cython.double[::1]
     ) -> cython.void:
         """Fill in `kernel.penalties_of`, once the passes are filled in; `could` is room."""
         p: cython.Py_ssize_t
+        i: cython.Py_ssize_t
         end: cython.Py_ssize_t
-        least_in: cython.double
-        least_out: cython.double
-        blocks: cython.bint
+        number: cython.Py_ssize_t
+        first: cython.Py_ssize_t
+        low: cython.double
+        high: cython.double
+        behind: cython.bint
+        by: cython.double
         levels: cython.Py_ssize_t = self.levels
         final: cython.Py_ssize_t = 0
         for k in range(self.state.shape[0]):
@@ -369,25 +430,37 @@ class Passes:
         for p in range(self.cells.passes):
             end = self.end(p)
             for place in range(levels):
-                could[place] = place >= self.turn[p] and self.stop_after > 1
+                could[place] = place >= final or (place >= self.turn[p] and self.stop_after > 1)
             for c in range(self.cells.start[p], self.cells.start[p + 1]):
                 if self.state[self.cells.klass[c]] != OUT and self.stop_after == 1:
                     for place in range(levels):
-                        could[place] |= self.cells.hold[c, place] > 0
-            for place in range(final, levels):
-                could[place] = True
+                        could[place] |= self.cells.accepts[c, place]
+            number = 0
+            for place in range(end + 1):
+                if could[place]:
+                    could[number] = place  # from here on, those places alone
+                    number += 1
             for c in range(self.cells.start[p], self.cells.start[p + 1]):
                 if self.state[self.cells.klass[c]] != OPEN:
                     continue
-                least_in, least_out, blocks = INFINITE, INFINITE, False
-                for place in range(end + 1):
-                    if could[place]:
-                        changed = self.cells.gain[c, place] + self.multiplier[c]
-                        least_in = min(least_in, max(0.0, changed))
-                        least_out = min(least_out, 0.0 if blocks else max(0.0, -changed))
-                    blocks = blocks or (self.stop_after == 1 and self.cells.hold[c, place] > 0)
-                into[self.cells.klass[c]] += least_in
-                out[self.cells.klass[c]] += least_out
+                first = end  # behind it the pass had walked on without the class
+                if self.stop_after == 1:
+                    for place in range(end):
+                        if self.cells.accepts[c, place]:
+                            first = place
+                            break
+                by, low, high, i = self.multiplier[c], INFINITE, -INFINITE, 0
+                while i < number and could[i] <= first:
+                    changed = self.cells.gain[c, could[i]] + by
+                    low, high = min(low, changed), max(high, changed)
+                    i += 1
+                behind = i < number
+                while i < number and low > 0:
+                    low = min(low, self.cells.gain[c, could[i]] + by)
+                    i += 1
+                into[self.cells.klass[c]] += max(0.0, low)
+                if not behind:
+                    out[self.cells.klass[c]] += max(0.0, -high)
 
     @cython.cfunc
     @cython.nogil
@@ -518,7 +591,8 @@ def of_states(
     with cython.nogil:
         for i in range(states.shape[0]):
             passes.state = states[i]
-            free = passes.fill()
+            passes.fill()
+            free = passes.free()
             bounds[i] = free
             if free > limit:
                 continue
@@ -543,7 +617,7 @@ def of_states(
 def penalties_of(state, multiplier, cells: Cells, stop_after: cython.Py_ssize_t, must):
     """(into, out) of `kernel.penalties_of`."""
     passes = Passes(cells, state, multiplier, stop_after, must)
-    could: cython.uchar[::1] = np.empty(cells.levels, np.uint8)
+    could: cython.longlong[::1] = np.empty(cells.levels, np.int64)
     into: cython.double[::1] = np.empty(len(state))
     out: cython.double[::1] = np.empty(len(state))
     with cython.nogil:
@@ -584,8 +658,7 @@ def climb(
     back: cython.bint = False
     with cython.nogil:
         while number < rounds and not ended:
-            passes.fill()
-            passes.fill_steps()
+            passes.fill_both()
             bound = ladder.find(passes.edge, passes.top, passes.must)
             if not back:
                 if bound > best + 1e-9:
@@ -737,7 +810,7 @@ def cut_rounds(
     stops: cython.longlong[::1] = np.empty(cells.passes, int)
     subgradient: cython.double[::1] = np.empty(count)
     table: cython.double[:, ::1] = np.empty((width, 256))
-    could: cython.uchar[::1] = np.empty(cells.levels, np.uint8)
+    could: cython.longlong[::1] = np.empty(cells.levels, np.int64)
     into: cython.double[::1] = np.empty(classes)
     out: cython.double[::1] = np.empty(classes)
     weight: cython.double[::1] = np.empty(8 * width)
@@ -753,8 +826,7 @@ def cut_rounds(
     kept_rows: cython.Py_ssize_t
     with cython.nogil:
         for _ in range(rounds):
-            passes.fill()
-            passes.fill_steps()
+            passes.fill_both()
             base = ladder.find(passes.edge, passes.top, passes.must)
             passes.penalties(could, into, out)
             for k in range(8 * width):

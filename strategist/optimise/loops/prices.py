@@ -62,8 +62,6 @@ class Prices:
     @cython.nogil
     @cython.exceptval(check=False)
     def find_lowest(self) -> cython.void:
-        c: cython.Py_ssize_t
-        p: cython.Py_ssize_t
         for p in range(self.lowest.shape[0]):
             self.lowest[p] = -1
         for c in range(self.alive.shape[0] - 1, -1, -1):
@@ -77,14 +75,11 @@ class Prices:
         """Fills `term[c]` and what is chosen; returns the sum of the least ones of antennas. The
         term of "off" where an antenna is on is the least of those off for lack of turns."""
         a: cython.Py_ssize_t
-        c: cython.Py_ssize_t
         p: cython.Py_ssize_t
         k: cython.Py_ssize_t
-        end: cython.Py_ssize_t
         last: cython.Py_ssize_t
         on: cython.Py_ssize_t
         off_too: cython.bint
-        total: cython.double
         for a in range(self.antennas):
             self.least[a], self.chosen[a] = INFINITE, 0
             if self.alive[self.off + a]:
@@ -127,10 +122,7 @@ class Prices:
     @cython.exceptval(check=False)
     def count(self) -> cython.double:
         """Fills which rows each antenna counts; what that costs."""
-        a: cython.Py_ssize_t
         p: cython.Py_ssize_t
-        k: cython.Py_ssize_t
-        r: cython.Py_ssize_t
         heard: cython.bint
         total: cython.double = 0.0
         for a in range(self.antennas):
@@ -156,10 +148,7 @@ class Prices:
     def turn(self, kept: cython.double) -> cython.double:
         """Turns the direction `way` towards the subgradient; returns its squared length, without
         wanted rows whose price cannot go that way."""
-        a: cython.Py_ssize_t
-        r: cython.Py_ssize_t
         heard: cython.Py_ssize_t
-        slope: cython.double
         free: cython.bint
         length: cython.double = 0.0
         for r in range(self.rows):
@@ -184,13 +173,8 @@ class Prices:
     @cython.exceptval(check=False)
     def move(self, step: cython.double) -> cython.void:
         """A step along the direction, then the nearest prices that are allowed."""
-        a: cython.Py_ssize_t
-        r: cython.Py_ssize_t
         above: cython.Py_ssize_t
         total: cython.double
-        less: cython.double
-        moved: cython.double
-        cost: cython.double
         for r in range(self.rows):
             cost = self.cost[r]
             if self.wanted[r]:
@@ -219,7 +203,6 @@ class Prices:
     @cython.exceptval(check=False)
     def give_up(self, room: cython.double) -> cython.bint:
         """Marks the columns that are in no choice below the target; whether there was one."""
-        c: cython.Py_ssize_t
         some: cython.bint = False
         for c in range(self.alive.shape[0]):
             if self.alive[c] and self.term[c] - self.term[self.chosen[self.antenna[c]]] >= room:
@@ -246,12 +229,7 @@ def raised(
     scale: cython.double = 1.0
     kept: cython.double = 0.0
     idle: cython.int = 0
-    bound: cython.double
-    spent: cython.double
-    length: cython.double
     r: cython.Py_ssize_t
-    a: cython.Py_ssize_t
-    c: cython.Py_ssize_t
     with cython.nogil:
         work.find_lowest()
         for _ in range(rounds):

@@ -27,10 +27,6 @@ def fill(
     """What each cell changes, and holds for sure, at each level, if a read of `low` may be accepted
     and one of `high` is; the first level at which each row may be."""
     c: cython.Py_ssize_t
-    t: cython.Py_ssize_t
-    r: cython.Py_ssize_t
-    place: cython.Py_ssize_t
-    peak: cython.double
     may_be: cython.bint
     number: cython.Py_ssize_t = levels.shape[0]
     with cython.nogil:
@@ -65,7 +61,6 @@ def sort_by_first(
     """The rows of each pass that have a first level, by it: from `start[p]` on, those of pass p."""
     p: cython.Py_ssize_t
     t: cython.Py_ssize_t
-    r: cython.Py_ssize_t
     number: cython.Py_ssize_t = 0
     at: cython.longlong[::1] = np.empty(levels + 1, np.int64)
     with cython.nogil:
@@ -96,7 +91,6 @@ def flips(
     room for them, only where those of each would stand."""
     p: cython.Py_ssize_t
     t: cython.Py_ssize_t
-    c: cython.Py_ssize_t
     before: cython.bint
     number: cython.Py_ssize_t = 0
     levels: cython.Py_ssize_t = hold.shape[1]
