@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import dataclasses
 import importlib
+import time
+from collections.abc import Callable
 from typing import Any
 
 import pytest
 
-from strategist import choose
+from strategist import assess_fully, choose, compare_techniques, trace_frontier
 from strategist.errors import DisagreementError
 from strategist.trust.evaluate import Outcome, evaluate
 from tests.optimise.made import random_read_point
@@ -31,3 +33,16 @@ def test_a_disagreement_is_an_error(
     monkeypatch.setattr(module, "evaluate", other)
     with pytest.raises(DisagreementError):
         choose(point)
+
+
+@pytest.mark.parametrize("ask", [choose, assess_fully, trace_frontier, compare_techniques])
+@pytest.mark.parametrize("aim", ["survey", "expected"])
+def test_seconds_are_those_that_it_took(ask: Callable[..., Any], aim: str) -> None:
+    point = random_read_point(1, 0)
+    point = dataclasses.replace(point, policy=dataclasses.replace(point.policy, aim=aim))
+    begun = time.monotonic()
+    answer = ask(point).to_json()
+    passed = time.monotonic() - begun + 0.001  # they are rounded
+    told = [answer[key] for key in ("seconds", "assessed_seconds") if key in answer]
+    assert told
+    assert all(0 <= seconds <= passed for seconds in told)

@@ -14,9 +14,11 @@ import pytest
 from sqlalchemy import func, inspect, select, text, update
 
 from api.service import Service
+from api.store import sqlite_file
 from api.store.database import (
     DamagedStoreError,
     Database,
+    FullStoreError,
     StoreError,
     open_database,
     sqlite_url,
@@ -114,6 +116,24 @@ def test_each_table_has_its_key(service: Service) -> None:
         look = inspect(connection)
         for table, columns in keys.items():
             assert look.get_pk_constraint(table)["constrained_columns"] == columns, table
+
+
+def test_a_store_that_may_not_grow_is_full(database: Database) -> None:
+    with pytest.raises(FullStoreError), database.write() as connection:
+        connection.exec_driver_sql("PRAGMA max_page_count = 1")
+        connection.exec_driver_sql("CREATE TABLE large AS SELECT zeroblob(10000000) AS content")
+
+
+def test_room_is_kept_until_it_is_needed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sqlite_file, "_RESERVE", 8_192)
+    path = tmp_path / "reserve"
+    reserve = sqlite_file.Reserve(path)
+    assert not reserve.release()
+    for again in (False, True):
+        reserve.fill(again=again)
+        assert path.stat().st_size == 8_192 and path.stat().st_mode & 0o777 == 0o600
+        assert reserve.release()
+        assert path.stat().st_size == 0 and not reserve.release()
 
 
 def test_a_store_of_before_versions_that_lacks_nothing_else(

@@ -90,7 +90,7 @@ def _open_nodes(tree: ast.Module) -> list[tuple[ast.AST, ast.AST]]:
         for name, value in ast.iter_fields(node):
             if name not in ("annotation", "returns", "decorator_list", "type_params"):
                 for child in value if isinstance(value, list) else [value]:
-                    if isinstance(child, ast.AST) and not _closed(child):
+                    if isinstance(child, ast.AST) and not _closed(child, node):
                         signed = isinstance(node, ast.keyword) and isinstance(child, ast.UnaryOp)
                         walk(child, around if signed else outer)
 
@@ -98,7 +98,9 @@ def _open_nodes(tree: ast.Module) -> list[tuple[ast.AST, ast.AST]]:
     return found
 
 
-def _closed(node: ast.AST) -> bool:
+def _closed(node: ast.AST, around: ast.AST) -> bool:
+    if isinstance(node, ast.keyword) and isinstance(around, ast.Call):
+        return node.arg == "strict" and ast.unparse(around.func) == "zip"
     if isinstance(node, ast.Assign):
         return ast.unparse(node.targets[0]) == "__all__"
     if isinstance(node, ast.If):

@@ -1,8 +1,8 @@
 """Would the tests notice? `python -m tests.bench.mutants [ROOM …] [--each 12] [--seed 0]`.
 
 Draws small errors (a `<` for a `<=`, a sum for a difference, one more, the other truth value) from
-the core's source and runs on each the tests of its room that run its line, then, where these
-notice nothing, all that run its module. Prints what survives, then, by room, the share killed of
+the core's source and runs on each the tests of its room that run its line, then, where these notice
+nothing, the others that run its module. Prints what survives, then, by room, the share killed of
 those that change anything. `--keep FOLDER` notes there what was found, so that the same command
 goes on where it stopped (after `--seconds`, say) and asks nothing twice. Needs `coverage`, and for
 a dozen errors a room about half an hour on one core.
@@ -103,8 +103,7 @@ def _print_of(names: Sequence[str]) -> str:
 
 
 def _judged(mutant: Mutant, watched: Watched) -> str:
-    first, every = watched.sees(mutant)
-    for tests in (first, every):
+    for tests in watched.sees(mutant):
         found = killer(mutant, tests, watched) if tests else None
         if found is not None:
             return found

@@ -129,7 +129,8 @@ ROOMS = {
         ("api/store/*.py",),
         _named(
             "tests/api/test_",
-            *("shares", "clocks", "batches", "surveys", "tokens", "store", "requests"),
+            *("shares", "clocks", "batches", "of_batch", "supervised", "surveys"),
+            *("tokens", "store", "requests"),
         ),
     ),
 }

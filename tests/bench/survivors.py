@@ -107,8 +107,6 @@ SURVIVORS: dict[str, str] = {
     "strategist/optimise/site/reader.py: 50 * reads  →  51 * reads": "bytes, roughly",
     "strategist/trust/acceptance.py: plan.producers_risk(good) <= risk + _HAIR  →  "
     "plan.producers_risk(good) < risk + _HAIR": _NEVER_EQUAL,
-    "strategist/trust/evaluate.py: strict=True  →  strict=False": "columns of one table are of one "
-    "length",
     "strategist/optimise/selections.py: _HELD = 4000000  →  _HELD = 4000001": "how much is held at "
     "once",
     "strategist/answers/assessment.py: options.share(2, spent())  →  options.share(3, spent())": (
@@ -118,4 +116,31 @@ SURVIVORS: dict[str, str] = {
     "strategist/radio/possible.py: types.reshape(-1)  →  types.reshape(-2)": _LENGTH_LEFT,
     "strategist/optimise/outer.py: part.index < best.part.index  →  part.index <= "
     "best.part.index": "each part has a number of its own, and one is not held against itself",
+    "strategist/survey/tables.py: why[:1]  →  why[:2]": "nothing that the system says of a file "
+    "begins with two capitals",
+    "strategist/trust/next_survey.py: (100000, 1000)  →  (100000, 1001)": "the largest survey that "
+    "is still told",
+    "strategist/optimise/own_model.py: self.w[a, at, i].value() > 0.5  →  self.w[a, at, i].value() "
+    ">= 0.5": "a solved choice is near 0 or near 1",
+    "strategist/optimise/own_search.py: least + lost < self.least - _SAME  →  not least + lost < "
+    "self.least - _SAME": "how soon the best is met: what is taken is the better of two, and a "
+    "choice that is left alone is looked at",
+    "strategist/radio/complete.py: initial=0.0  →  initial=1.0": "the largest of that and 1 dB "
+    "counts",
+    "strategist/optimise/next_pairs.py: told.shape[1:]  →  told.shape[2:]": "ones for each level "
+    "are ones for each pass and level",
+    "strategist/optimise/site/agreed.py: max(near)  →  min(near)": "a cutoff that the search "
+    "begins with",
+    "strategist/optimise/site/plan.py: _SHARE * left  →  _SHARE / left": "how a time limit is "
+    "shared",
+    "strategist/optimise/site/plan.py: share < _WORTH * before  →  share <= _WORTH * before": (
+        _NEVER_EQUAL
+    ),
+    "strategist/optimise/site/master.py: solved.objective is None or solved.bound is None  →  "
+    "solved.objective is None and solved.bound is None": "an optimum has both, what is "
+    "infeasible neither",
+    "strategist/trust/drift.py: db > 0  →  db >= 0": "those that did not change were left out",
+    "strategist/trust/drift.py: stats.binomtest(up, len(changed)).pvalue < _SURE  →  "
+    "stats.binomtest(up, len(changed)).pvalue <= _SURE": _NEVER_EQUAL,
+    "strategist/batch/prices.py: own[2] <= excess  →  own[2] < excess": _NEVER_EQUAL,
 }

@@ -55,7 +55,8 @@ class Watched:
     runs: dict[str, dict[int, list[str]]]
 
     def sees(self, mutant: Mutant) -> tuple[list[str], list[str]]:
-        """The tests that run the line of an error, and all in files where one runs its module.
+        """The tests that run the line of an error, and the others in files where one runs its
+        module.
 
         What is done once for several tests (a fixture, what a cache keeps) counts for the first
         of them, so those of the second list are asked where the first ones notice nothing.
@@ -69,8 +70,8 @@ class Watched:
             by_line = self.runs.get(mutant.source, {})
             first = {test for line in lines for test in by_line.get(line, ())}
         files = {_file_of(test) for test in self._run_in(modules)}
-        every = [test for test in self.seconds if _file_of(test) in files]
-        return sorted(first & self.seconds.keys()), every
+        others = [test for test in self.seconds if _file_of(test) in files and test not in first]
+        return sorted(first & self.seconds.keys()), others
 
     def _run_in(self, modules: Sequence[str]) -> set[str]:
         """Tests that run a line inside a function of these modules (any line of compiled ones)."""
@@ -132,12 +133,18 @@ def _importers(source: str) -> list[str]:
             other = str(path.relative_to(ROOT))
             for node in ast.walk(_tree(other)):
                 if isinstance(node, ast.ImportFrom) and (
-                    node.module == f"{package}.{name}"
-                    or (node.module == package and name in {one.name for one in node.names})
+                    _module(node, other) == f"{package}.{name}"
+                    or (_module(node, other) == package and name in {n.name for n in node.names})
                 ):
                     found.append(other)
                     break
     return found
+
+
+def _module(node: ast.ImportFrom, inside: str) -> str:
+    """The whole name of what a source file imports from, dots in front resolved."""
+    around = inside.removesuffix(".py").split("/")[: -node.level] if node.level else []
+    return ".".join([*around, *([node.module] if node.module else [])])
 
 
 # imported with an error

@@ -86,3 +86,13 @@ def test_a_silent_tag_may_be_one_whose_read_failed() -> None:
     read = np.isfinite(drawn[:, :, 1])
     assert 0.3 < read[:, :40].mean() < 0.7, "turn-on is anywhere between"
     assert 0.01 < read[:, 40:].mean() < 0.1, "1 in 50 fails, of 40, beside 10 that never read"
+
+
+def test_a_silent_tag_is_not_taken_for_one_of_another_role() -> None:
+    """Tags first read at the highest level are wanted; strays were never read, and stay silent."""
+    late: list[float | None] = [None, None, -60.0]
+    entries = [(f"30{n:02X}", n < 40, late if n < 40 else [None] * 3) for n in range(50)]
+    part = in_part(survey_of([10.0, 15.0, 20.0], [entries]), np.array([10.0, 20.0]))
+    drawn = np.array([peaks(one) for one in possible_surveys(part, 50, (4,))])
+    assert np.isfinite(drawn[:, :40, 1]).any()
+    assert not np.isfinite(drawn[:, 40:]).any()

@@ -7,7 +7,14 @@ import numpy.typing as npt
 import pytest
 from scipy import stats
 
-from strategist.radio.tag_link import COMPRESSION_DB, Law, fill, turn_on_law
+from strategist.radio.tag_link import (
+    COMPRESSION_DB,
+    SLOPE,
+    Law,
+    fill,
+    likeliest_law,
+    turn_on_law,
+)
 
 Floats = npt.NDArray[np.float64]
 NAN, SILENT = np.nan, -np.inf
@@ -176,3 +183,17 @@ def test_a_tag_far_off_the_law_has_none() -> None:
     on, error = law.turn_on(kind, *levels, np.array([-89.0, -9.0]))
     assert on == pytest.approx([20.5, 20.5])
     assert error == pytest.approx([0.475, 0.475])
+
+
+@pytest.mark.parametrize("spread", [1.0, 2.5])
+def test_the_likeliest_law_sees_through_steps_that_are_wider_than_its_spread(spread: float) -> None:
+    """Turn-ons of a known line and spread, told only to lie in a step of 6 dB: both come back."""
+    rng = np.random.default_rng(11)
+    levels, above = np.arange(0.0, 43.0, 6.0), rng.uniform(62.0, 78.0, 4000)
+    on = SLOPE * above - 14.0 + rng.normal(0, spread, len(above))
+    first = np.searchsorted(levels, on)
+    peaks = np.where(np.arange(len(levels)) < first[:, None], SILENT, -10.0)
+    peaks[np.arange(len(on)), first] = levels[first] - above
+    law = likeliest_law(levels, peaks, np.zeros(len(on), np.int64))
+    assert law.intercept[0] == pytest.approx(-14.0, abs=0.2)
+    assert law.spread_db[0] == pytest.approx(spread, rel=0.06)

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from strategist.survey.profile import aggregate, peaks, turn_on
-from tests.optimise.made import random_read_point
+from tests.optimise.made import random_read_point, survey_of
 
 READS = ("read_pass", "read_tag", "read_level", "read_rssi")
 
@@ -69,3 +69,23 @@ def test_turn_on_is_the_lowest_level_read_and_a_gap_is_a_level_tried_above_it() 
             else:
                 assert np.isnan(found.rssi[entry])
     assert {(0, True), (0, False), (1, True), (1, False)} <= set(gaps)
+
+
+def test_strays_that_cost_nothing_below_a_read_stop_a_ladder_and_are_counted_apart() -> None:
+    """One wanted tag, one stray that always counts, one that counts from a read of -60 dBm on."""
+    survey = survey_of(
+        [20.0, 23.0],
+        [[("3001", True, [-70, -65]), ("3002", False, [-70, -65]), ("3003", False, [-65, -55])]],
+    )
+    free_below = np.array([-np.inf, -np.inf, -60.0])
+    profile, _ = aggregate(survey, np.arange(3), peaks(survey), None, free_below)
+    rows = zip(
+        *(profile.row_class, profile.row_wanted, profile.row_count, profile.row_cost, profile.rssi),
+        strict=True,
+    )
+    assert sorted((*map(int, row[:4]), *row[4].tolist()) for row in rows) == [
+        (0, 1, 1, 1, -70.0, -65.0),
+        (1, 0, 1, 1, -70.0, -65.0),
+        (2, 0, 0, 1, -np.inf, -55.0),
+        (2, 0, 1, 0, -65.0, -55.0),
+    ]

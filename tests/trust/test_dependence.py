@@ -32,6 +32,8 @@ def test_neighbours_that_are_alike_are_found_with_their_figures() -> None:
     assert {"turn-on of wanted tags", "turn-on of strays"} <= {one.what for one in found.alike}
     for one in found.alike:
         assert one.lag1 > 0.3 and one.chance < ALPHA and one.passes == 60
+    least = min(one.chance for one in found.alike)
+    assert least == pytest.approx(1 / 1000), "none of 999 random orders is as alike"
     assert 1 / 60 <= found.part < 0.2
 
 

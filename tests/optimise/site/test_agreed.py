@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from strategist.optimise.site.agreed import agree
+from strategist.optimise.clock import Clock
+from strategist.optimise.site.agreed import _Agreement, agree
 from strategist.optimise.site.member import members_of
+from strategist.survey.site import SharedPart
 from tests.optimise.counted import counted_clock
 from tests.optimise.site.made import random_site
 
@@ -25,3 +27,23 @@ def test_a_stop_at_any_place_leaves_a_true_bound_and_soon_no_silence(seed: int) 
         better.append(found.best.key < silence)
     assert whole.proven and better == sorted(better)
     assert better[-1] == (whole.best.key < silence)
+
+
+@pytest.mark.parametrize("shares", [("masks", "cutoff"), ("masks", "cutoff", "ladder")])
+def test_stopped_once_values_are_listed_it_still_answers(
+    shares: tuple[SharedPart, ...], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What each member would choose alone is looked at for all, which takes no search."""
+    listed = _Agreement._list
+
+    def and_no_more(self: _Agreement) -> None:
+        listed(self)
+        self.clock = Clock(0.0)
+        for member in self.members:
+            member.clock = self.clock
+
+    monkeypatch.setattr(_Agreement, "_list", and_no_more)
+    given = [some[0] for some in random_site(0, shares).points[:2]]
+    silence = sum(one.silence[0] for one in given), sum(one.silence[1] for one in given)
+    found = agree(*members_of(given), shares, Clock())
+    assert found.best.key < silence and not found.proven

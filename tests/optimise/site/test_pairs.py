@@ -8,14 +8,19 @@ from dataclasses import replace
 import pytest
 
 from strategist.optimise.site import plan as plans
-from strategist.optimise.site.asked import SiteProblem
+from strategist.optimise.site.asked import Alternative, Pair, SiteProblem
+from strategist.optimise.site.contested import Contest
 from strategist.optimise.site.master import Master
 from strategist.optimise.site.member import members_of
 from strategist.optimise.site.plan import SitePlanner
+from strategist.optimise.strategy import Strategy
+from strategist.survey.policy import Loss
 from strategist.survey.records import Floats, Survey
 from strategist.survey.site import SharedPart
+from tests.optimise.made import survey_of
 from tests.optimise.site.made import rounded
 from tests.optimise.site.made_pairs import Brute, random_pair
+from tests.surveyed import surveyed_policy
 
 SHARES: tuple[tuple[SharedPart, ...], ...] = (
     (),
@@ -93,3 +98,22 @@ def test_without_time_for_the_model_rules_are_put_on_top(monkeypatch: pytest.Mon
         assert (plan.excess, plan.loss) <= (without.excess, without.loss)
         better += (plan.excess, plan.loss) < (without.excess, without.loss)
     assert better
+
+
+def test_of_thresholds_that_lose_as_little_it_takes_the_one_with_most_room() -> None:
+    """A stray 20 dB weaker than at the other read point, a wanted tag 18 dB, a stray 4 dB: to
+    discard the first alone, (18, 20] dB, loses a stray; to discard all, (0, 4] dB, a wanted tag."""
+    tags = (("3001", False, 20), ("3002", True, 18), ("3003", False, 4))
+    passes = (
+        [(epc, not wanted, [-40.0]) for epc, wanted, _ in tags],
+        [(epc, wanted, [-40.0 - db]) for epc, wanted, db in tags],
+    )
+    policy = surveyed_policy(loss=Loss(1.0, 1.0))
+    given = [Alternative(None, survey_of([20.0], [one]), policy) for one in passes]
+    contest = Contest.of(Pair("doors", (0, 1)), given)
+    first, second = (side.reports(Strategy((20.0,))) for side in contest.sides)
+    assert first is not None and second is not None
+    rule = contest.best(first, second)
+    assert rule is not None
+    assert (rule.low, rule.threshold_db, rule.high) == (0.0, 2.0, 4.0)
+    assert (rule.discarded_stray, rule.discarded_wanted) == ((0, 2), (0, 1))
