@@ -277,9 +277,9 @@ class Passes:
                 ):
                     c = self.cells.flip[f]
                     if self.state[self.cells.klass[c]] == OPEN:
-                        sign = -1.0 if self.cells.accepts[c, t] else 1.0
+                        sign = 1.0 - 2.0 * self.cells.accepts[c, t]
                         by = self.multiplier[c]
-                        for other in range(t + 1, end + 1):
+                        for other in range(max(t, turn) + 1, end + 1):  # lower ones are not asked
                             self.walk[other] += sign * min(0.0, self.cells.gain[c, other] + by)
             if t < turn:
                 continue
