@@ -11,10 +11,14 @@ import pytest
 
 from strategist.answers.assessment import Assessment, choose
 from strategist.answers.solution import Options
+from strategist.errors import DisagreementError
 from strategist.survey.policy import InConditions, Limits
 from strategist.survey.records import ReadPoint
+from strategist.trust.in_conditions import losses_of
 from tests.bench.drawn import drawn_read_point
 from tests.cases.door import OPEN, SHUT, gate_with_door
+from tests.optimise.made import random_read_point
+from tests.surveyed import as_surveyed
 
 QUICK = Options(unseen=False, sturdier=False)
 
@@ -147,3 +151,15 @@ def test_the_least_of_the_worst_condition_is_bounded_for_passes_to_come() -> Non
     assert found.conditions.loss_a_pass == pytest.approx(over.loss, abs=1e-5)
     assert 0 < expected.optimum.low < expected.optimum.bound <= over.loss
     assert expected.loss.low < expected.loss.a_pass < expected.loss.high
+
+
+@pytest.mark.parametrize("change", [0.5, -0.5])
+def test_where_the_evaluator_loses_otherwise_in_a_condition_none_leaves(
+    change: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rule = InConditions(aim="worst")
+    point = as_surveyed(conditioned(random_read_point(3, 0), ["near", "far"], conditions=rule))
+    assert choose(point, QUICK).conditions is not None
+    monkeypatch.setattr("strategist.answers.over.losses_of", lambda each: losses_of(each) + change)
+    with pytest.raises(DisagreementError):
+        choose(point, QUICK)

@@ -143,4 +143,7 @@ SURVIVORS: dict[str, str] = {
     "strategist/trust/drift.py: stats.binomtest(up, len(changed)).pvalue < _SURE  →  "
     "stats.binomtest(up, len(changed)).pvalue <= _SURE": _NEVER_EQUAL,
     "strategist/batch/prices.py: own[2] <= excess  →  own[2] < excess": _NEVER_EQUAL,
+    "strategist/optimise/own_boxes.py: beat[0]  →  beat[1]": "how far a bound is raised before the "
+    "box is halved",
+    "strategist/intake/clock.py: range(-300, 301, 2)  →  range(-300, 302, 2)": "the same numbers",
 }
