@@ -71,12 +71,14 @@ ROOMS = {
         (
             *_named("tests/survey/test_", "antennas", "score"),
             *_named("tests/optimise/test_", "scores", "own_powers", "own_part", "own_ladders"),
+            *("tests/optimise/test_sturdy.py", "tests/trust/test_steps.py"),
             "tests/second_reading/test_second_reading.py",
             *_named("tests/answers/test_", "by_antenna", "settings_by_antenna"),
         ),
     ),
     "site": Room(
-        ("strategist/optimise/site/*.py",), ("tests/optimise/site", "tests/batch/test_site_plan.py")
+        ("strategist/optimise/site/*.py",),
+        ("tests/optimise/site", *_named("tests/batch/test_site_", "aim", "plan", "rules")),
     ),
     "trust": Room(
         ("strategist/trust/*.py",),

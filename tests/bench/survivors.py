@@ -146,4 +146,6 @@ SURVIVORS: dict[str, str] = {
     "strategist/optimise/own_boxes.py: beat[0]  →  beat[1]": "how far a bound is raised before the "
     "box is halved",
     "strategist/intake/clock.py: range(-300, 301, 2)  →  range(-300, 302, 2)": "the same numbers",
+    "strategist/optimise/conditions.py: best.key[1]  →  best.key[2]": "a true bound is not above "
+    "the best loss, and later the less of both is taken",
 }
