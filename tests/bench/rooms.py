@@ -125,10 +125,10 @@ ROOMS = {
     ),
     "store": Room(
         ("api/store/*.py",),
-        _named(
-            "tests/api/test_",
-            *("shares", "clocks", "batches", "of_batch", "supervised", "surveys"),
-            *("tokens", "store", "requests"),
+        (
+            *_named("tests/api/test_", "shares", "clocks", "batches", "of_batch", "supervised"),
+            *_named("tests/api/test_", "surveys", "tokens", "store", "requests", "start"),
+            "tests/api/pages/test_sessions.py",
         ),
     ),
 }
