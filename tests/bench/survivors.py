@@ -148,4 +148,8 @@ SURVIVORS: dict[str, str] = {
     "strategist/intake/clock.py: range(-300, 301, 2)  →  range(-300, 302, 2)": "the same numbers",
     "strategist/optimise/conditions.py: best.key[1]  →  best.key[2]": "a true bound is not above "
     "the best loss, and later the less of both is taken",
+    "strategist/trust/intervals.py: _KEPT = 10000  →  _KEPT = 10001": "how much is kept",
+    "strategist/intake/case_files.py: _CHUNK = 100000  →  _CHUNK = 100001": "how much is done at "
+    "once",
+    "strategist/tags/epc.py: _KEPT = 5000  →  _KEPT = 5001": "how much is kept",
 }
