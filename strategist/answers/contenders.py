@@ -7,8 +7,9 @@ presented in many copies (`survey.copies`): by the aim "survey" the same passes,
 anew; by "expected" with all that may vary from pass to pass. Reads that fail by chance say nothing
 of passes to come, and no measurement settles them, so that a loss here is a mean over copies; these
 are drawn by the same numbers in each draw, which leaves what differs between draws to what was not
-tried. The strategy in hand is the one that loses least in the mean of all draws; its regret in a
-draw is what it loses there above the best of those looked at.
+tried. The strategy in hand is the one that loses least in the mean of all draws, of those that keep
+the hard limits in `CONFIDENCE` of them (of all, the one that exceeds them least in the mean, where
+none does); its regret in a draw is what it loses there above the best of those looked at.
 
 If what is true is as likely as any of the draws, its regret is as likely as theirs to have any rank
 among all: above the jth least of n it is in n + 1 − j of n + 1 cases (exchangeability; a one-sided
@@ -17,22 +18,23 @@ prediction bound by order statistics: Wilks, Ann. Math. Stat. 12, 1941). The 57t
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 
 from strategist.answers.nearby import Nearby
-from strategist.answers.solution import Options, solve
+from strategist.answers.run_sheet import Verdict
+from strategist.answers.solution import Options, Solution, solve
 from strategist.optimise.clock import Clock
 from strategist.optimise.strategy import Strategy
 from strategist.radio.lawful import choosable_levels
 from strategist.radio.possible import Possible
-from strategist.survey.copies import copies_for, drawn_copies
+from strategist.survey.copies import copies_for, peaks_of_copies
 from strategist.survey.policy import InConditions, Policy
 from strategist.survey.profile import peaks
-from strategist.survey.records import Floats, ReadPoint, Survey
+from strategist.survey.records import Bools, Floats, ReadPoint, Survey
 from strategist.survey.score import scored
 from strategist.survey.variation import Variation, variation_of
 from strategist.trust.at_peaks import AtPeaks
@@ -42,35 +44,74 @@ __all__ = ["CONFIDENCE", "Contenders", "contenders_of"]
 SOLVED, WALKED, DRAWS = 4, 10, 59
 CONFIDENCE = 0.95
 _PASSES = 6000  # of all copies of the draws that are walked over
+_ALIKE = 600  # passes of the copies that are alike in all draws; half as many leave chance in
+_OWN = 3  # copies of each draw's own
 _COPIES = 1  # a stream of random numbers beside that of the draws
-_LEAST = 1e-9  # variance of what is alike but for rounding
+_LEAST = 1e-9  # variance, or excess over a limit, of what is alike but for rounding
 
 
 @dataclass(frozen=True, eq=False)
 class Contenders:
-    """Strategies that may be chosen, in the order found, with the mean loss `loss[s, k, p]` of each
-    in pass p of draw k and its `excess[s, k]` over the hard limits; `possible` drew them."""
+    """Strategies that may be chosen, in the order found, with what each misses and reports of
+    strays in the mean in pass p of draw k (`missed[s, k, p]`, `stray[s, k, p]`) and its
+    `excess[s, k]` over the hard limits; `possible` drew them."""
 
     policy: Policy
     possible: Possible
     strategies: tuple[Strategy, ...]
-    loss: Floats
+    missed: Floats
+    stray: Floats
     excess: Floats
 
     @property
     def draws(self) -> int:
-        return int(self.loss.shape[1])
+        return int(self.excess.shape[1])
+
+    @property
+    def _surely(self) -> int:
+        """Of so many draws what holds in all of them holds at `CONFIDENCE`."""
+        return min(self.draws, round(CONFIDENCE * (self.draws + 1)))
+
+    @cached_property
+    def loss(self) -> Floats:
+        """Mean loss of each strategy in each draw and pass."""
+        weights = self.policy.loss
+        found: Floats = weights.missed * self.missed + weights.stray * self.stray
+        return found
+
+    @cached_property
+    def keeps(self) -> Bools:
+        """Whether a strategy keeps the hard limits in a draw: shape (strategies, draws)."""
+        found: Bools = self.excess <= _LEAST
+        return found
 
     @cached_property
     def hand(self) -> int:
-        """The strategy in hand: least excess in the mean of all draws, then least loss."""
-        return int(np.lexsort((self.loss.sum(axis=2).mean(axis=1), self.excess.mean(axis=1)))[0])
+        """The strategy in hand: of those that surely keep the limits, else of those that exceed
+        them least in the mean, the one of least mean loss."""
+        surely = self.keeps.sum(axis=1) >= self._surely
+        over = np.where(surely, 0.0, self.excess.mean(axis=1) + _LEAST)
+        return int(np.lexsort((self.loss.sum(axis=2).mean(axis=1), over))[0])
+
+    @property
+    def limits(self) -> Verdict:
+        """Whether the strategy in hand keeps the hard limits: kept or exceeded where that is sure;
+        exceeded where no strategy keeps them."""
+        if self.keeps[self.hand].sum() >= self._surely:
+            return "kept"
+        return "exceeded" if self.beyond >= self._surely else "open"
+
+    @property
+    def beyond(self) -> int:
+        """In how many draws no strategy keeps the limits."""
+        return int((~self.keeps.any(axis=0)).sum())
 
     @cached_property
     def best(self) -> tuple[int, ...]:
         """Of each draw: least excess, then least loss; the one in hand where it is as good."""
         total, other = self.loss.sum(axis=2).round(9), np.arange(len(self.loss)) != self.hand
-        every = [np.lexsort((other, total[:, k], self.excess[:, k]))[0] for k in range(self.draws)]
+        over = np.where(self.keeps, 0.0, self.excess)
+        every = [np.lexsort((other, total[:, k], over[:, k]))[0] for k in range(self.draws)]
         return tuple(map(int, every))
 
     @cached_property
@@ -84,30 +125,54 @@ class Contenders:
     @property
     def high(self) -> float:
         """What the regret is at most, at `CONFIDENCE`."""
-        rank = min(self.draws, round(CONFIDENCE * (self.draws + 1)))
-        return float(np.sort(self.regret)[rank - 1])
+        return float(np.sort(self.regret)[self._surely - 1])
 
     def others(self, few: float = 0.0) -> list[int]:
-        """Those that are best, by more than `few`, in some draw."""
-        pairs = zip(self.best, self.regret, strict=True)
-        return sorted({one for one, more in pairs if one != self.hand and more > few})
+        """Those that are best in some draw, by more than `few` or by the limits."""
+        matters = (self.regret > few) | ~self.keeps[self.hand]
+        best = np.array(self.best)[matters].tolist()
+        return sorted(set(best) - {self.hand})
 
     def doubt(self, others: Sequence[int]) -> tuple[Floats, Floats]:
-        """Of each of some others: by pass, the variance over the draws of how much more the
-        strategy in hand loses; by pass and level, the share of it that a look there explains.
+        """What is not known by pass, and by pass and level the share of it that a look explains.
 
-        What a level comes to by itself is held against that difference: the square of their
-        correlation, by the strategy in hand or the other, whichever is more, less what chance makes
-        of so many draws.
+        A row for each of some others: the variance over the draws of how much more the strategy in
+        hand loses. Then one for each of these strategies and each limit that it keeps in some draws
+        alone: the variance of what the limit counts.
+
+        What a level comes to by itself is held against that: the square of their correlation, by
+        the strategy in hand or the other, whichever is more, less what chance makes of so many
+        draws.
         """
         apart = self.loss[self.hand] - self.loss[list(others)]
+        of = list(others)
+        for one in (self.hand, *others):
+            for counted in self._limited(one):
+                apart, of = np.concatenate([apart, counted[None]]), [*of, one]
         apart = apart - apart.mean(axis=1, keepdims=True)
         doubt: Floats = (apart**2).mean(axis=1)
-        by_hand = self._explained(self.hand, apart)
-        by_other = [self._explained(one, apart[[row]])[0] for row, one in enumerate(others)]
-        share = np.maximum(by_hand, np.array(by_other).reshape(by_hand.shape))
+        share = self._explained(self.hand, apart)
+        for one in set(of):
+            rows = [row for row, other in enumerate(of) if other == one]
+            share[rows] = np.maximum(share[rows], self._explained(one, apart[rows]))
         chance = 1 / (self.draws - 1)
         return doubt, np.clip((share - chance) / (1 - chance), 0.0, 1.0) * ~self.possible.of.tried
+
+    def _limited(self, number: int) -> Iterator[Floats]:
+        """What the limits count by draw and pass, where that decides whether they are kept."""
+        limits, wanted = self.policy.limits, int(self.possible.of.roster_wanted.sum())
+        missed, stray = self.missed[number], self.stray[number]
+        for counted, rate, most in (
+            (missed, missed.sum(axis=1) / max(wanted, 1), limits.missed_rate_max),
+            (stray, stray.mean(axis=1), limits.stray_rate_max),
+        ):
+            if most is not None and 0 < (rate <= most + _LEAST).sum() < self.draws:
+                yield counted
+
+    @cached_property
+    def _heard(self) -> list[Floats]:
+        """The peaks of each draw if no read fails."""
+        return [self.possible.heard(WALKED + k) for k in range(self.draws)]
 
     def _explained(self, number: int, apart: Floats) -> Floats:
         """Squared correlation over the draws of differences (…, draws, passes) of mean 0 with what
@@ -115,8 +180,8 @@ class Contenders:
         at = AtPeaks(self.possible.of, self.policy, self.strategies[number])
         one = square = np.zeros(self.possible.of.tried.shape)
         both = np.zeros((len(apart), *one.shape))
-        for k in range(self.draws):
-            told = at.weighed(peaks(self.possible.sure(WALKED + k)))
+        for k, heard in enumerate(self._heard):
+            told = at.weighed(heard)
             both += apart[:, k, :, None] * told
             one, square = one + told, square + told**2
         spread = square / self.draws - (one / self.draws) ** 2
@@ -139,22 +204,24 @@ def contenders_of(read_point: ReadPoint, options: Options) -> Contenders | None:
     possible = Possible(survey, (options.seed,))
     if survey.tried.all():
         best = _best(survey, policy, options, clock, None)
-        loss, excess = AtPeaks(survey, policy, best).lost(peaks(survey)[None])
-        return Contenders(policy, possible, (best,), loss[None, None], np.array([[excess]]))
+        missed, stray = AtPeaks(survey, policy, best.strategy).counted(peaks(survey)[None])
+        excess = np.array([[best.rank[0]]])
+        return Contenders(policy, possible, (best.strategy,), missed[None], stray[None], excess)
     drawn = _Drawn(possible, policy, options)
     strategies = drawn.looked_at(clock)
     if strategies is None:
         return None
-    looked_at = [drawn.near.at(one) for one in strategies]
-    lost = np.zeros((len(strategies), DRAWS, len(survey.pass_ids)))
-    excess_of = np.zeros(lost.shape[:2])
-    for k in range(DRAWS):
-        if clock.left == 0:
-            return None
-        heard = drawn.heard(WALKED + k)
-        for number, one in enumerate(looked_at):
-            lost[number, k], excess_of[number, k] = one.lost(heard)
-    return Contenders(policy, possible, strategies, lost, excess_of)
+    counted = drawn.counted(strategies, clock)
+    if counted is None:
+        return None
+    at, (missed, stray) = drawn.near.at(strategies[0]), counted
+    over = [
+        at.over(missed[one, k][None], stray[one, k][None])
+        for one in range(len(strategies))
+        for k in range(DRAWS)
+    ]
+    excess = np.array(over).reshape(missed.shape[:2])
+    return Contenders(policy, possible, strategies, missed, stray, excess)
 
 
 class _Drawn:
@@ -162,8 +229,9 @@ class _Drawn:
 
     def __init__(self, possible: Possible, policy: Policy, options: Options) -> None:
         self.possible, self.policy, self.options = possible, policy, options
-        self.times = copies_for(len(possible.of.pass_ids))
-        self.walked = max(3, min(WALKED, _PASSES // (self.times * len(possible.of.pass_ids))))
+        passes = len(possible.of.pass_ids)
+        self.times, self.alike = copies_for(passes), copies_for(passes, _ALIKE)
+        self.walked = max(3, min(WALKED, _PASSES // (self.times * passes)))
         may = choosable_levels(possible.of, policy)
         self.near = Nearby(possible.of, policy, may)
 
@@ -183,14 +251,17 @@ class _Drawn:
             if clock.left == 0:
                 return None
             share = Clock(None if clock.left is None else clock.left / (2 * SOLVED - k))
-            known = _best(self.possible.survey(k), once, self.options, share, known)
+            known = _best(self.possible.survey(k), once, self.options, share, known).strategy
             found[known] = None
-        together = np.concatenate([self.heard(k) for k in range(self.walked)])
+        drawn = (self.possible.sure(k) for k in range(self.walked))
+        together = np.concatenate(
+            [self.heard(survey, k, self.times) for k, survey in enumerate(drawn)]
+        )
         for one in list(found):
             if clock.left == 0:
                 return None
-            found[self.near.walk(one, together)] = None
-        start = min(found, key=lambda one: self.near.value(one, together))
+            found[self.near.walk(one, together, self.walked)] = None
+        start = min(found, key=lambda one: self.near.value(one, together, self.walked))
         for k in range(self.walked):
             if clock.left == 0:
                 return None
@@ -198,19 +269,41 @@ class _Drawn:
             found[self.near.walk(start, of_draw)] = None
         return tuple(found)
 
-    def heard(self, draw: int) -> Floats:
-        """Peaks of a draw whose passes come many times: shape (times, entries, levels)"""
-        drawn, seed = self.possible.sure(draw), (self.options.seed, _COPIES)
-        copies = drawn_copies(drawn, self.variation, self.times, seed, own=False)
-        found = peaks(copies)
-        return found.reshape(self.times, -1, found.shape[1])
+    def counted(self, strategies: Sequence[Strategy], clock: Clock) -> Floats | None:
+        """What each strategy misses, and reports of strays, in the mean in each draw and pass:
+        shape (2, strategies, draws, passes); None where the time ends.
+
+        How draws differ is told by copies of the same numbers; what is in the mean of all draws by
+        copies of each draw's own, since few copies that are the same everywhere favour by their
+        chance whatever was chosen over them (control variates).
+        """
+        looked_at = [self.near.at(one) for one in strategies]
+        found = np.zeros((2, 2, len(looked_at), DRAWS, len(self.possible.of.pass_ids)))
+        for k in range(DRAWS):
+            drawn = self.possible.sure(WALKED + k)
+            for stream, (numbers, times) in enumerate(((0, self.alike), (WALKED + k, _OWN))):
+                if clock.left == 0:
+                    return None
+                heard = self.heard(drawn, numbers, times)
+                for number, one in enumerate(looked_at):
+                    for what, each in enumerate(one.counted(heard)):
+                        found[stream, what, number, k] = each.mean(axis=0)
+        same, own = found
+        counted: Floats = same - same.mean(axis=2, keepdims=True) + own.mean(axis=2, keepdims=True)
+        return counted
+
+    def heard(self, drawn: Survey, numbers: int, times: int) -> Floats:
+        """Peaks of a draw whose passes come so many times, by a stream of random numbers: shape
+        (times, entries, levels)"""
+        seed = (self.options.seed, _COPIES, numbers)
+        return peaks_of_copies(drawn, self.variation, times, seed)
 
 
 def _best(
     survey: Survey, policy: Policy, options: Options, clock: Clock, known: Strategy | None
-) -> Strategy:
+) -> Solution:
     share = replace(options, time_limit_s=clock.left, total_limit_s=None, method="search")
-    return solve(ReadPoint(survey, policy), share, known).strategy
+    return solve(ReadPoint(survey, policy), share, known)
 
 
 def _plain(policy: Policy) -> Policy:

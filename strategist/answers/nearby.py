@@ -41,13 +41,12 @@ class Nearby:
             self._through[masks] = let_through(self.survey, masks)
         return AtPeaks(self.survey, self.policy, strategy, self._through[masks])
 
-    def walk(self, start: Strategy, heard: Floats) -> Strategy:
-        """From a strategy to a better neighbour, until there is none: by the excess over the limits
-        and the mean loss over peaks (times, entries, levels)."""
-        here, least = start, self.value(start, heard)
+    def walk(self, start: Strategy, heard: Floats, draws: int = 1) -> Strategy:
+        """From a strategy to a better neighbour, until there is none, by their `value`."""
+        here, least = start, self.value(start, heard, draws)
         for _ in range(WALK_MAX):
             for other in self._neighbours(here):
-                value = self.value(other, heard)
+                value = self.value(other, heard, draws)
                 if value < least and self._may(other):
                     here, least = other, value
                     break
@@ -55,10 +54,15 @@ class Nearby:
                 break
         return here
 
-    def value(self, strategy: Strategy, heard: Floats) -> tuple[float, float]:
-        """Excess over the limits, then the mean loss."""
-        lost, excess = self.at(strategy).lost(heard)
-        return excess, round(float(lost.sum()), 9)
+    def value(self, strategy: Strategy, heard: Floats, draws: int = 1) -> tuple[float, float]:
+        """Excess over the limits in the mean of some draws, then the mean loss, over peaks (times,
+        entries, levels) of one draw after the other."""
+        at, weights = self.at(strategy), self.policy.loss
+        missed, stray = at.counted(heard)
+        of_draws = zip(np.split(missed, draws), np.split(stray, draws), strict=True)
+        excess = sum(at.over(*one) for one in of_draws) / draws
+        lost = weights.missed * missed.sum() + weights.stray * stray.sum()
+        return excess, round(float(lost) / len(heard), 9)
 
     def _may(self, strategy: Strategy) -> bool:
         if strategy not in self._allowed:

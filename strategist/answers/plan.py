@@ -8,6 +8,7 @@ from strategist.answers.contenders import CONFIDENCE, Contenders, contenders_of
 from strategist.answers.run_sheet import (
     Contender,
     Effort,
+    LimitsKept,
     Presentation,
     Regret,
     Stage,
@@ -20,13 +21,14 @@ from strategist.answers.solution import Options
 from strategist.optimise.clock import Clock
 from strategist.optimise.next_pairs import Cost, pairs_to_measure, settled_by
 from strategist.radio.lawful import choosable_levels
+from strategist.survey.policy import Limits
 from strategist.survey.records import ReadPoint, Survey
 
 __all__ = ["plan_survey"]
 
 SETTLED = (0.5, 0.75)  # of the doubt about each contender that a batch takes away
 _COVER_S = 10.0  # for the batch: one that is not proven cheapest serves, too
-_LEAST = 1e-6  # doubt of a pass where the draws differ but its loss does not
+_LEAST = 1e-6  # regret that is none
 
 
 def plan_survey(
@@ -56,18 +58,26 @@ def plan_survey(
         return _plan(survey, "open", few, (), None)
     if within is None:
         few = policy.loss.little(float(contenders.loss[contenders.hand].sum(axis=1).mean()))
-    if contenders.high <= few:
+    if _enough(contenders, few):
         return _plan(survey, "enough", few, (), contenders)
     batch, settles = _batch(contenders, few, Cost(effort.minutes_a_pass, effort.minutes_a_level))
     rows = rows_of(survey.pass_ids, survey.levels_dbm, batch, effort, settles)
     return _plan(survey, "next", few, rows, contenders)
 
 
+def _enough(contenders: Contenders, few: float) -> bool:
+    """Whether no measurement can change the choice by more than a few, nor what is said of the
+    limits; where no strategy keeps them, losses decide nothing."""
+    if contenders.possible.of.tried.all() or contenders.limits == "exceeded":
+        return True
+    return contenders.limits == "kept" and contenders.high <= few
+
+
 def _batch(
     contenders: Contenders, few: float, cost: Cost
 ) -> tuple[dict[int, tuple[int, ...]], dict[int, float]]:
     """Pass → levels to measure, and the share of all doubt that each pass settles."""
-    share = float(np.clip(1 - (few / contenders.high) ** 2, *SETTLED))
+    share = float(np.clip(1 - (few / max(contenders.high, _LEAST)) ** 2, *SETTLED))
     doubt, told = contenders.doubt(contenders.others(few / 2))
     pairs = pairs_to_measure(doubt, told, cost, share, Clock(_COVER_S))
     settled = settled_by(doubt, told, pairs).sum(axis=0) / (doubt.sum() or 1.0)
@@ -87,7 +97,7 @@ def _plan(
     rows: tuple[Presentation, ...],
     contenders: Contenders | None,
 ) -> SurveyPlan:
-    regret = hand = None
+    regret = hand = limits = None
     others: tuple[Contender, ...] = ()
     if contenders is not None:
         found = contenders.regret
@@ -96,6 +106,9 @@ def _plan(
         mean, high = round(float(found.mean()), 6), round(contenders.high, 6)
         regret = Regret(mean, high, sure, draws)
         hand = contenders.strategies[contenders.hand]
+        if contenders.policy.limits != Limits():
+            kept = int(contenders.keeps[contenders.hand].sum())
+            limits = LimitsKept(contenders.limits, kept, contenders.beyond, draws)
         counted = [
             Contender(contenders.strategies[one], contenders.best.count(one))
             for one in contenders.others()
@@ -109,6 +122,7 @@ def _plan(
         within,
         regret,
         hand,
+        limits,
         others,
         total_minutes(rows),
         rows,

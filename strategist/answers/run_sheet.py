@@ -22,10 +22,12 @@ from strategist.trust.miss_rate_max import MISS_RATE_MAX
 __all__ = [
     "Contender",
     "Effort",
+    "LimitsKept",
     "Presentation",
     "Regret",
     "Stage",
     "SurveyPlan",
+    "Verdict",
     "first_levels",
     "plan_first_survey",
     "rows_of",
@@ -36,6 +38,7 @@ FIRST_DB = 7.0  # between levels of the first look: RSSI tells how far above tur
 PASSES_MAX = 2000  # of a survey that anybody would make
 _RATE_MIN = 1e-6  # below which no number of passes is looked for
 Stage = Literal["first", "next", "enough", "open"]
+Verdict = Literal["kept", "exceeded", "open"]
 
 
 @dataclass(frozen=True)
@@ -73,9 +76,11 @@ class Contender(Declared):
 
 @dataclass(frozen=True)
 class Regret(Declared):
-    """How much more than the best strategy the one in hand loses over as many passes as were
-    surveyed, by the aim of the policy, in the mean of `draws` surveys that may be, and at most at
-    `confidence`. By "survey" the passes are those surveyed, come again: reads fail anew."""
+    """How much more than the best strategy looked at the one in hand loses if the passes surveyed
+    come again, in the mean of `draws` surveys that may be, and at most at `confidence`. By the aim
+    "survey" they come as they were, and reads fail anew; by "expected" with all that may vary from
+    pass to pass. How other passes differ from these is not in it: no further level of these tells.
+    """
 
     mean: float
     high: float
@@ -84,13 +89,27 @@ class Regret(Declared):
 
 
 @dataclass(frozen=True)
+class LimitsKept(Declared):
+    """Whether the hard limits of the policy will be kept: "kept" by the strategy in hand or
+    "exceeded" by every strategy looked at where that is so at the plan's confidence, else "open".
+    `kept` of `draws` surveys that may be have the limits kept by the strategy in hand, `exceeded`
+    by no strategy looked at."""
+
+    verdict: Verdict
+    kept: int
+    exceeded: int
+    draws: int
+
+
+@dataclass(frozen=True)
 class SurveyPlan(Declared):
     """What to measure next, and whether that is worth it.
 
     `stage` is "first" while passes have no level tried, "next" while a measurement can change the
-    choice by more than `within` (loss over the passes surveyed), "enough" when the strategy in hand
-    is within that of the best, and "open" where time ended before that was known. `measured` of
-    `pairs` of pass and level are tried.
+    choice by more than `within` (loss over the passes surveyed) or whether the hard limits are
+    kept, "enough" when the strategy in hand is within that of the best and keeps the limits, or
+    when none does, and "open" where time ended before that was known. `measured` of `pairs` of pass
+    and level are tried.
     """
 
     read_point: str
@@ -100,6 +119,9 @@ class SurveyPlan(Declared):
     within: float
     regret: Annotated[Regret | None, Field(description="null before there is a choice")]
     strategy: Annotated[Strategy | None, Field(description="in hand; null before there is one")]
+    limits: Annotated[
+        LimitsKept | None, Field(description="null where there are none, or no strategy")
+    ]
     contenders: tuple[Contender, ...]
     minutes: float
     run_sheet: tuple[Presentation, ...]
@@ -140,7 +162,7 @@ def plan_first_survey(
     names = [f"p{number:0{width}d}" for number in range(1, passes + 1)]
     rows = rows_of(names, levels, dict.fromkeys(range(passes), at), effort)
     return SurveyPlan(
-        read_point, "first", 0, passes * len(levels), policy.loss.missed, None, None, (),
+        read_point, "first", 0, passes * len(levels), policy.loss.missed, None, None, None, (),
         total_minutes(rows), rows,
     )  # fmt: skip
 

@@ -60,7 +60,8 @@ def _plan(arguments: argparse.Namespace) -> int:
 
 def _settings_next(arguments: argparse.Namespace, plan: dict[str, Any]) -> str:
     """How to go on from a plan that says it is enough."""
-    if plan["stage"] != "enough":
+    limits = plan["limits"] or {}
+    if plan["stage"] != "enough" or limits.get("verdict") == "exceeded":
         return ""
     kept = arguments.out if arguments.out not in (None, "-") else None
     first = "" if kept else "give this plan an --out FILE, then "

@@ -60,7 +60,11 @@ class Possible:
 
     def sure(self, draw: int) -> Survey:
         """The same if no read failed where it was not tried."""
-        return _survey(self.of, self._links.sure(np.random.default_rng([*self.seed, draw])))
+        return _survey(self.of, self.heard(draw))
+
+    def heard(self, draw: int) -> Floats:
+        """The peaks of `sure`, as in `survey.profile.peaks`."""
+        return self._links.sure(np.random.default_rng([*self.seed, draw]))
 
 
 @dataclass(frozen=True, eq=False)

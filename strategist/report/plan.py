@@ -9,7 +9,7 @@ from typing import Any
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
-from strategist.answers.run_sheet import Regret, SurveyPlan
+from strategist.answers.run_sheet import LimitsKept, Regret, SurveyPlan
 from strategist.report.brief import in_words
 from strategist.report.lines import heading, labelled, paragraph
 from strategist.report.page import report_style, style_policy
@@ -36,6 +36,8 @@ def survey_plan_text(plan: SurveyPlan) -> str:
         lines += labelled("in hand", in_words(plan.strategy))
     if plan.regret is not None:
         lines += paragraph(_regret(plan.regret, plan.within))
+    if plan.limits is not None:
+        lines += paragraph(_limits(plan.limits))
     if plan.contenders:
         draws = sum(one.draws for one in plan.contenders)
         lines += paragraph(
@@ -53,13 +55,20 @@ def survey_plan_text(plan: SurveyPlan) -> str:
     if plan.run_sheet:
         lines += _run_sheet(plan)
     if enough and plan.strategy is not None:
-        lines += [*what_to_set(plan.strategy), *paragraph(_ENOUGH), *caution_lines()]
+        exceeded = plan.limits is not None and plan.limits.verdict == "exceeded"
+        last = _DO_NOT if exceeded else _ENOUGH
+        lines += [*what_to_set(plan.strategy), *paragraph(last), *caution_lines()]
     return "\n".join(lines)
 
 
 _ENOUGH = (
     "Nothing more has to be measured or solved: these are the settings. export writes them for the "
     "reader from this plan, and accept says how many passes show that they hold."
+)
+_DO_NOT = (
+    "Do not install these settings as they are: they exceed the hard limits, as little as can be. "
+    "More measurements will not change that; other limits, techniques or a change at the read "
+    "point may."
 )
 _FILL_IN = (
     "Add the reads to reads.csv, and each pair of pass and level that was tried, read or not, to "
@@ -72,9 +81,25 @@ def _regret(regret: Regret, within: float) -> str:
     if regret.confidence == 1:
         return "Every pair is measured: nothing is left to plan."
     return (
-        f"Over as many passes as were surveyed the strategy in hand may lose up to {high} more "
-        f"than the best one ({100 * regret.confidence:g} % confidence; {mean} in the mean of what "
-        f"may be). Up to {figure(round(within, 2))} is too little to measure for."
+        f"If the passes surveyed come again, the strategy in hand may lose up to {high} more than "
+        f"the best one ({100 * regret.confidence:g} % confidence; {mean} in the mean of "
+        f"{regret.draws} possible surveys). Up to {figure(round(within, 2))} is too little to "
+        "measure for. How other passes differ from these, no further level of these tells."
+    )
+
+
+def _limits(limits: LimitsKept) -> str:
+    if limits.draws == 1:
+        kept = "The strategy in hand keeps" if limits.verdict == "kept" else "No strategy keeps"
+        return f"{kept} the hard limits."
+    of = f"of {limits.draws} possible surveys"
+    if limits.verdict == "kept":
+        return f"The strategy in hand keeps the hard limits in {limits.kept} {of}."
+    if limits.verdict == "exceeded":
+        return f"No strategy looked at keeps the hard limits in {limits.exceeded} {of}."
+    return (
+        f"Whether the hard limits are kept is not known yet: by the strategy in hand in "
+        f"{limits.kept} {of}, by none in {limits.exceeded}."
     )
 
 

@@ -8,6 +8,7 @@ with it. Whatever is worked out of raw reads (peaks, scores) follows.
 from __future__ import annotations
 
 from dataclasses import dataclass, fields, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -17,7 +18,7 @@ from strategist.survey.profile import TurnOn, turn_on
 from strategist.survey.records import Bools, Floats, Ints, Survey
 from strategist.survey.variation import Variation
 
-__all__ = ["PASSES", "PASSES_AGAIN", "Sample", "copies_for", "drawn_copies"]
+__all__ = ["PASSES", "PASSES_AGAIN", "Sample", "copies_for", "drawn_copies", "peaks_of_copies"]
 
 PASSES = 300  # of all copies together; twice as many chose no better (tests/bench/regret)
 PASSES_AGAIN = 150  # where the choice is made again, many times, without some passes or tags
@@ -83,6 +84,15 @@ def drawn_copies(
     )
 
 
+def peaks_of_copies(
+    survey: Survey, variation: Variation, copies: int, seed: tuple[int, ...]
+) -> Floats:
+    """The `peaks` of what `drawn_copies` draws without the survey itself, in a third of the time:
+    shape (copies, entries, levels)."""
+    draw = _Draw(survey, variation)
+    return np.array([draw.peaks(np.random.default_rng([*seed, k])) for k in range(copies)])
+
+
 Reads = tuple[Ints, Ints, Ints, Floats]  # read of the survey it is made of, entry, level, RSSI
 
 
@@ -91,22 +101,44 @@ class _Draw:
 
     def __init__(self, survey: Survey, variation: Variation) -> None:
         self.survey, self.variation, self.on = survey, variation, turn_on(survey)
-        levels, tags = len(survey.levels_dbm), len(survey.tags)
-        keys = survey.roster_pass * tags + survey.roster_tag
-        order = np.argsort(keys)
-        place = np.searchsorted(keys[order], survey.read_pass * tags + survey.read_tag)
-        entry = order[place]
-        cell = entry * levels + survey.read_level
-        self.order = np.argsort(cell, kind="stable")  # reads by cell
-        self.start = np.searchsorted(cell[self.order], np.arange(len(keys) * levels + 1))
-        self.surveyed: Reads = (np.arange(len(entry)), entry, survey.read_level, survey.read_rssi)
+        levels = len(survey.levels_dbm)
         self.round_db = _step(survey.read_rssi)
         self.donors = _donors(self.on, variation)
         read = np.isfinite(self.on.peaks)
         self.source = np.maximum.accumulate(np.where(read, np.arange(levels), -1), axis=1)
 
+    @cached_property
+    def surveyed(self) -> Reads:
+        survey, tags = self.survey, len(self.survey.tags)
+        keys = survey.roster_pass * tags + survey.roster_tag
+        order = np.argsort(keys)
+        place = np.searchsorted(keys[order], survey.read_pass * tags + survey.read_tag)
+        return np.arange(len(place)), order[place], survey.read_level, survey.read_rssi
+
+    @cached_property
+    def by_cell(self) -> tuple[Ints, Ints]:
+        """The reads of the survey by cell, and where those of each cell begin."""
+        _, entry, level, _ = self.surveyed
+        levels = len(self.survey.levels_dbm)
+        cell = entry * levels + level
+        order = np.argsort(cell, kind="stable")
+        ends = np.arange(len(self.survey.roster_pass) * levels + 1)
+        return order, np.searchsorted(cell[order], ends)
+
     def reads(self, rng: np.random.Generator) -> Reads:
         """One copy."""
+        return self._expanded(*self._cells(rng))
+
+    def peaks(self, rng: np.random.Generator) -> Floats:
+        """The strongest reads of one copy: shape (entries, levels)."""
+        entry, level, giver, taken, moved = self._cells(rng)
+        found = np.full(self.on.peaks.shape, -np.inf)
+        found[entry, level] = self._reported(self.on.peaks[giver, taken] + moved)
+        return found
+
+    def _cells(self, rng: np.random.Generator) -> tuple[Ints, Ints, Ints, Ints, Floats]:
+        """What one copy reads: entry and level, the cell of the survey (giver, level taken) whose
+        reads are had there, and by how many dB they are moved."""
         levels, group = self.survey.levels_dbm, self.variation.group
         entries, high = len(group), len(levels) - 1
         shift, off = self._shifts(rng)
@@ -131,9 +163,7 @@ class _Draw:
         giver = np.where(is_late, pick[entry], entry)
         taken = np.where(is_late, self.on.level[giver], source[entry, level])
         moved = shift[entry] + self.variation.slope * (power[entry, level] - levels[taken])
-        return self._expanded(
-            entry, level, giver, taken, np.where(is_late, 0.0, moved) + off[entry]
-        )
+        return entry, level, giver, taken, np.where(is_late, 0.0, moved) + off[entry]
 
     def _shifts(self, rng: np.random.Generator) -> tuple[Floats, Floats]:
         """Shift in link, and in RSSI beyond it, of each entry (dB)."""
@@ -160,18 +190,18 @@ class _Draw:
 
     def _expanded(self, entry: Ints, level: Ints, giver: Ints, taken: Ints, moved: Floats) -> Reads:
         """The raw reads of cells (giver, taken) as those of (entry, level), moved by some dB."""
+        order, start = self.by_cell
         cell = giver * len(self.survey.levels_dbm) + taken
-        count = self.start[cell + 1] - self.start[cell]
-        first = np.repeat(self.start[cell] - np.cumsum(count) + count, count)
-        reads = self.order[first + np.arange(count.sum())]
-        rssi = self.survey.read_rssi[reads] + np.repeat(moved, count)
+        count = start[cell + 1] - start[cell]
+        first = np.repeat(start[cell] - np.cumsum(count) + count, count)
+        reads = order[first + np.arange(count.sum())]
+        rssi = self._reported(self.survey.read_rssi[reads] + np.repeat(moved, count))
+        return reads, np.repeat(entry, count), np.repeat(level, count), rssi
+
+    def _reported(self, rssi: Floats) -> Floats:
+        """RSSI in the steps of the survey."""
         rounded = np.round(np.round(rssi / self.round_db) * self.round_db, DECIMALS)
-        return (
-            reads,
-            np.repeat(entry, count),
-            np.repeat(level, count),
-            np.clip(rounded, RSSI_DBM_MIN, RSSI_DBM_MAX),
-        )
+        return np.clip(rounded, RSSI_DBM_MIN, RSSI_DBM_MAX)
 
 
 def _step(rssi: Floats) -> float:

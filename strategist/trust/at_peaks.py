@@ -49,9 +49,10 @@ class AtPeaks:
         found: Floats = np.bincount(at, weight[entry], minlength=passes * levels).astype(float)
         return found.reshape(passes, levels)
 
-    def lost(self, heard: Floats) -> tuple[Floats, float]:
-        """Mean loss by pass over peaks (times, entries, levels), and excess over the limits."""
-        survey, weights, limits = self.survey, self.policy.loss, self.policy.limits
+    def counted(self, heard: Floats) -> tuple[Floats, Floats]:
+        """Wanted tags missed and strays reported of peaks (times, entries, levels): shape (times,
+        passes)."""
+        survey = self.survey
         times, passes = len(heard), len(survey.pass_ids)
         reported = np.logical_or.accumulate(self.accepts(heard[:, :, self.at]), axis=2)
         of_pass = survey.roster_pass + passes * np.arange(times)[:, None]
@@ -66,10 +67,20 @@ class AtPeaks:
         told = np.take_along_axis(reported, last[of_pass][:, :, None], axis=2)[:, :, 0]
         wanted = survey.roster_wanted
         missed, stray = (
-            np.bincount(of_pass[some], minlength=times * passes)
+            np.bincount(of_pass[some], minlength=times * passes).astype(float)
             for some in (~told & wanted, told & ~wanted)
         )
+        return missed.reshape(times, passes), stray.reshape(times, passes)
+
+    def lost(self, heard: Floats) -> tuple[Floats, float]:
+        """Mean loss by pass over peaks (times, entries, levels), and excess over the limits."""
+        missed, stray = self.counted(heard)
+        weights = self.policy.loss
         lost: Floats = weights.missed * missed + weights.stray * stray
-        rate = float(missed.sum() / (times * wanted.sum())) if wanted.any() else None
-        excess = limits.excess(rate, float(stray.sum() / (times * passes)))
-        return lost.reshape(times, passes).mean(axis=0), excess
+        return lost.mean(axis=0), self.over(missed, stray)
+
+    def over(self, missed: Floats, stray: Floats) -> float:
+        """Excess over the limits of what is missed and reported (times, passes)."""
+        wanted = len(missed) * int(self.survey.roster_wanted.sum())
+        rate = float(missed.sum()) / wanted if wanted else None
+        return self.policy.limits.excess(rate, float(stray.mean()))

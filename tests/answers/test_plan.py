@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from strategist.answers import contenders as contenders_module
 from strategist.answers.contenders import Contenders, contenders_of
 from strategist.answers.plan import plan_survey
 from strategist.answers.run_sheet import Effort, first_levels, plan_first_survey
@@ -176,3 +177,87 @@ def test_the_aim_of_the_policy_is_that_of_the_plan(
     losses = [one.loss.sum(axis=2).mean(axis=1).min() for one in (contenders, expected)]
     assert not np.isclose(*losses)
     assert plan_survey(every).strategy == solve(every, Options(method="search")).strategy
+
+
+def limited(point: ReadPoint, missed: float | None, stray: float | None) -> ReadPoint:
+    limits = Limits(missed_rate_max=missed, stray_rate_max=stray)
+    return replace(point, policy=replace(point.policy, limits=limits))
+
+
+@pytest.mark.parametrize(
+    ("missed", "stray", "verdict", "stage"),
+    [
+        (0.5, 2.0, "kept", "enough"),
+        (0.15, 0.1, "open", "next"),
+        (0.0, 0.0, "exceeded", "enough"),
+    ],
+)
+def test_limits_that_may_be_kept_or_not_are_measured_for(
+    whole: ReadPoint, missed: float, stray: float, verdict: str, stage: str
+) -> None:
+    """Whatever the loss: enough is where it is sure that they are kept, or that they are not."""
+    part = limited(seen(whole, first_look(whole)), missed, stray)
+    plan = plan_survey(part, within=1e6)
+    assert plan.limits is not None and (plan.limits.verdict, plan.stage) == (verdict, stage)
+    assert bool(plan.run_sheet) == (stage == "next")
+    assert plan.limits.draws == 59 and plan.limits.kept + plan.limits.exceeded <= 59
+    surely = {"kept": plan.limits.kept, "exceeded": plan.limits.exceeded}.get(verdict, 57)
+    assert surely >= 57
+
+
+def test_it_asks_until_the_verdict_on_the_limits_is_sure(whole: ReadPoint) -> None:
+    """Then it is that of the passes come again."""
+    survey, tried = whole.survey, first_look(whole)
+    point = limited(whole, 0.15, 0.2)
+    for _ in range(12):
+        plan = plan_survey(seen(point, tried), within=1e6)
+        assert plan.limits is not None and plan.strategy is not None
+        if plan.stage == "enough":
+            break
+        assert plan.limits.verdict == "open" and plan.run_sheet
+        for row in plan.run_sheet:
+            at = survey.pass_ids.index(row.pass_id), np.isin(survey.levels_dbm, row.levels_dbm)
+            tried[at] = True
+    assert plan.stage == "enough" and plan.limits.verdict == "kept" and tried.mean() < 0.5
+    again = drawn_read_point("sorting-belt", PASSES, 6, again=20).survey
+    outcome = evaluate(again, point.policy, plan.strategy)
+    assert outcome.missed_rate is not None
+    assert point.policy.limits.excess(outcome.missed_rate, outcome.stray_rate) == 0
+
+
+def test_where_all_is_measured_the_limits_are_as_solve_has_them(whole: ReadPoint) -> None:
+    for point in (limited(whole, 0.5, None), limited(whole, 0.0, 0.0)):
+        plan, solved = plan_survey(point), solve(point, Options(method="search"))
+        assert plan.stage == "enough" and plan.limits is not None and plan.limits.draws == 1
+        assert (plan.limits.verdict == "kept") == (solved.status == "optimal")
+        assert plan.strategy == solved.strategy
+
+
+def test_the_strategy_in_hand_surely_keeps_the_limits_before_it_loses_least(
+    whole: ReadPoint,
+) -> None:
+    """Of strategies that do, and not of those that exceed them in the fewest draws by the least."""
+    contenders = contenders_of(limited(seen(whole, first_look(whole)), 0.1, 0.3), Options())
+    assert contenders is not None and contenders.limits == "kept"
+    surely = contenders.keeps.sum(axis=1) >= 57
+    loss = contenders.loss.sum(axis=2).mean(axis=1)
+    assert surely[contenders.hand] and not surely.all()
+    assert loss[contenders.hand] == loss[surely].min()
+
+
+def test_copies_that_are_alike_in_all_draws_favour_nobody(
+    whole: ReadPoint, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Few or many of them: what a strategy loses in the mean of all draws, and with it the choice,
+    rests on copies of each draw's own; how draws differ does not."""
+    part = seen(replace(whole, policy=replace(whole.policy, aim="expected")), first_look(whole))
+    found = []
+    for together in (3 * PASSES, 20 * PASSES):
+        monkeypatch.setattr(contenders_module, "_ALIKE", together)
+        one = contenders_of(part, Options())
+        assert one is not None
+        found.append(one)
+    few, many = (one.loss.sum(axis=2) for one in found)
+    assert found[0].strategies == found[1].strategies and found[0].hand == found[1].hand
+    assert np.allclose(few.mean(axis=1), many.mean(axis=1))
+    assert not np.allclose(few, many)

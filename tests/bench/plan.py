@@ -2,7 +2,8 @@
 
 New surveys of the demo's read points are drawn in full; the plan sees what it asks for, batch by
 batch, until it says enough. Held against the full grid of the same passes (with `--grids` also
-every third and fourth level of all passes, with the rest predicted):
+every third and fourth level of all passes, with the rest predicted, and the full grid of the same
+passes presented once more: how far two choices differ by chance alone):
 
 - *regret* a pass: the further loss over 1,500 new passes above the best strategy known;
 - *more*: what the strategy in hand loses more than the full grid's choice by the aim: where the
@@ -11,7 +12,9 @@ every third and fourth level of all passes, with the rest predicted):
 - *open*: the same in the survey as it came, where each read that failed counts (by the aim
   "survey" the full grid's choice is then the least of all);
 - the curve: measurements (share of pairs) and all three, batch by batch. A survey that is done
-  stays in the later lines.
+  stays in the later lines;
+- *at a third*: what the plan would have set where measuring had ended there, or at its "enough" if
+  that came first; a batch that goes beyond is cut there, by the rows of its run sheet.
 
 `--first` and `--draws` cut it into pieces; lines that begin with # are for `--add`, which takes
 files of such lines and sums them up. `--aim` is that of every choice. `--other` draws at places
@@ -35,11 +38,12 @@ import numpy as np
 from cases.generate import draw_at
 from cases.linen import PLACES, Place
 from strategist.answers.plan import plan_survey
+from strategist.answers.run_sheet import SurveyPlan
 from strategist.answers.solution import Options, solve
 from strategist.optimise.strategy import Strategy
 from strategist.survey.policy import Policy
 from strategist.survey.profile import peaks
-from strategist.survey.records import Bools, ReadPoint, Survey
+from strategist.survey.records import Bools, Ints, ReadPoint, Survey
 from strategist.trust.at_peaks import AtPeaks
 from strategist.trust.evaluate import evaluate
 from tests.bench import regret
@@ -47,6 +51,7 @@ from tests.bench.drawn import read_point_of
 
 FIRST_SEED = 10_000
 ROUNDS_MAX = 20
+BUDGET = 1 / 3  # of all pairs
 Aim = Literal["survey", "expected"]
 GRIDS = (3, 4)
 JUDGED = 40
@@ -140,7 +145,8 @@ class Look:
 
 @dataclass(frozen=True)
 class Run:
-    """One drawn survey. `enough`: the plan said so at all; `full`: what the full grid comes to."""
+    """One drawn survey. `enough`: the plan said so at all; `third`: where measuring ends at a third
+    of the pairs, or before; `full`: what the full grid comes to."""
 
     name: str
     draw: int
@@ -148,14 +154,14 @@ class Run:
     aim: Aim
     enough: bool
     within: float
+    third: Look
     full: Look
     grids: tuple[Look, ...]
     seconds: float  # of processor, a plan
 
-    @property
-    def ahead(self) -> float:
-        """What the last choice loses more than the full grid's, in as many passes to come."""
-        return (self.looks[-1].future - self.full.future) * PLACES_HERE[self.name].place.passes
+    def ahead(self, look: Look) -> float:
+        """What a choice loses more than the full grid's, in as many passes to come."""
+        return (look.future - self.full.future) * PLACES_HERE[self.name].place.passes
 
     @property
     def early(self) -> bool:
@@ -198,6 +204,23 @@ class Truth:
             self.place.future(strategy),
         )  # fmt: skip
 
+    def cut(self, tried: Bools, batch: Ints, last: Look) -> Look:
+        """Where measuring ends within a batch, at `BUDGET` of all pairs; `last`: before it."""
+        room = int(BUDGET * tried.size - tried.sum())
+        if room <= 0:
+            return last
+        some = tried.copy()
+        some[tuple(batch[:room].T)] = True
+        strategy = planned(self, some).strategy
+        assert strategy is not None  # no time limit
+        return self.look(some, strategy)
+
+    def once_more(self) -> Look:
+        """The choice of the same passes presented once more, all of them at every level."""
+        again = self.place.drawn(FIRST_SEED + self.draw, 1)
+        found = solve(replace(again, policy=self.point.policy), OPTIONS)
+        return self.look(np.ones_like(self.point.survey.tried), found.strategy)
+
 
 def run(place: Drawer, draw: int, aim: Aim, *, with_grids: bool = False) -> Run:
     truth = Truth(place, draw, aim)
@@ -205,23 +228,41 @@ def run(place: Drawer, draw: int, aim: Aim, *, with_grids: bool = False) -> Run:
     tried = np.zeros_like(survey.tried)
     looks: list[Look] = []
     enough, within, spent = False, 0.0, 0.0
+    third: Look | None = None
     for _ in range(ROUNDS_MAX):
         begun = time.process_time()
-        plan = plan_survey(in_part(truth.point, tried), replace(OPTIONS, seed=draw))
+        plan = planned(truth, tried)
         spent += time.process_time() - begun
         if plan.strategy is not None:
             looks.append(truth.look(tried, plan.strategy))
             enough, within = plan.stage == "enough", plan.within
         if not plan.run_sheet:
             break
-        for row in plan.run_sheet:
-            tried[
-                survey.pass_ids.index(row.pass_id), np.isin(survey.levels_dbm, row.levels_dbm)
-            ] = 1
+        batch = asked_for(survey, plan)
+        if third is None and looks and tried.sum() + len(batch) > BUDGET * tried.size:
+            third = truth.cut(tried, batch, looks[-1])
+        tried[tuple(batch.T)] = True
     full = truth.look(np.ones_like(tried), truth.full.strategy)
-    grids = tuple(grid(truth, every) for every in GRIDS) if with_grids else ()
+    grids = (*(grid(truth, every) for every in GRIDS), truth.once_more()) if with_grids else ()
     return Run(
-        place.name, draw, tuple(looks), aim, enough, within, full, grids, spent / (len(looks) + 1)
+        place.name, draw, tuple(looks), aim, enough, within, third or looks[-1], full, grids,
+        spent / (len(looks) + 1),
+    )  # fmt: skip
+
+
+def planned(truth: Truth, tried: Bools) -> SurveyPlan:
+    return plan_survey(in_part(truth.point, tried), replace(OPTIONS, seed=truth.draw))
+
+
+def asked_for(survey: Survey, plan: SurveyPlan) -> Ints:
+    """The pairs (pass, level) of a run sheet, row by row."""
+    rows = plan.run_sheet
+    return np.array(
+        [
+            (survey.pass_ids.index(row.pass_id), survey.levels_dbm.tolist().index(level))
+            for row in rows
+            for level in row.levels_dbm
+        ]
     )
 
 
@@ -241,13 +282,19 @@ def lines(runs: list[Run]) -> Iterator[str]:
     used = np.array([one.looks[-1].share for one in runs])
     early = sum(one.early for one in runs)
     over = int((used > 1 / 3).sum())
-    worse, better = (sum(sign * one.ahead > one.within for one in runs) for sign in (1, -1))
+    worse, better = (
+        sum(sign * one.ahead(one.looks[-1]) > one.within for one in runs) for sign in (1, -1)
+    )
+    third, third_better = (
+        sum(sign * one.ahead(one.third) > one.within for one in runs) for sign in (1, -1)
+    )
     luck = sum(one.enough and one.looks[-1].open > one.within + 1e-9 for one in runs)
     yield (
         f"all: {len(runs)} surveys, measured {used.mean():.1%} of the pairs, at most "
         f"{used.max():.1%} (more than a third in {over}); "
         f"early stops {early} ({early / len(runs):.1%}); off the full grid by more than is little "
-        f"in the survey as it came {luck}, in passes to come {worse} worse and {better} better"
+        f"in the survey as it came {luck}, in passes to come {worse} worse and {better} better, "
+        f"at a third at most {third} worse and {third_better} better"
     )
 
 
@@ -260,16 +307,30 @@ def of_point(name: str, runs: list[Run]) -> Iterator[str]:
         at = [one.looks[min(number, len(one.looks) - 1)] for one in runs]
         yield row("first look" if number == 0 else f"batch {number}", at, best)
     yield row("enough", [one.looks[-1] for one in runs], best)
-    for number, every in enumerate(GRIDS if all(one.grids for one in runs) else ()):
-        yield row(f"every {every} levels", [one.grids[number] for one in runs], best)
+    yield row("at a third", [one.third for one in runs], best)
+    if all(one.grids for one in runs):
+        for number, every in enumerate(GRIDS):
+            yield row(f"every {every} levels", [one.grids[number] for one in runs], best)
+        again = [one.grids[-1] for one in runs]
+        yield row("full grid again", again, best)
+        by_chance = sum(
+            look.more > one.within + 1e-9 for look, one in zip(again, runs, strict=True)
+        )
+        yield f"  more than is little by chance alone (full grid again): {by_chance}"
     yield row("full grid", [one.full for one in runs], best)
-    apart = np.array([one.looks[-1].future - one.full.future for one in runs])
-    error = apart.std(ddof=1) / np.sqrt(len(apart)) if len(apart) > 1 else np.nan
     yield (
-        f"  planned less full grid: {apart.mean():+.4f} ± {error:.4f} a pass; early stops "
+        f"  planned less full grid: {apart([(one.looks[-1], one.full) for one in runs])}, at a "
+        f"third {apart([(one.third, one.full) for one in runs])} a pass; early stops "
         f"{sum(one.early for one in runs)}, never enough {sum(not one.enough for one in runs)}; "
         f"{np.mean([one.seconds for one in runs]):.1f} s of processor a plan"
     )
+
+
+def apart(pairs: list[tuple[Look, Look]]) -> str:
+    """How much more the first of each pair loses in passes to come: mean with its error, worst."""
+    more = np.array([one.future - other.future for one, other in pairs])
+    error = more.std(ddof=1) / np.sqrt(len(more)) if len(more) > 1 else np.nan
+    return f"{more.mean():+.4f} ± {error:.4f}, worst {more.max():+.4f}"
 
 
 def row(words: str, looks: list[Look], best: float) -> str:
@@ -289,7 +350,8 @@ def read(text: str) -> Run:
     found = json.loads(text)
     for key in ("looks", "grids"):
         found[key] = tuple(Look(**one) for one in found[key])
-    found["full"] = Look(**found["full"])
+    for key in ("third", "full"):
+        found[key] = Look(**found[key])
     return Run(**found)
 
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+import pytest
 
-from strategist.survey.copies import copies_for, drawn_copies
+from strategist.survey.copies import copies_for, drawn_copies, peaks_of_copies
 from strategist.survey.profile import peaks
 from strategist.survey.records import Survey
 from strategist.survey.variation import Variation, variation_of
@@ -42,6 +43,27 @@ def test_same_seed_same_copies_whatever_their_number() -> None:
     assert np.array_equal(fewer, more[: len(fewer)])
     other = peaks(drawn_copies(survey, vary, 2, (8,)))
     assert not np.array_equal(fewer, other)
+
+
+@pytest.mark.parametrize("name", ["soiled-chute", "shelf-cabinet"])
+def test_peaks_of_copies_are_those_of_the_copies(name: str) -> None:
+    """Also where a tag is read more than once at a level."""
+    once = drawn_read_point(name, 8, 1).survey
+    twice = [
+        np.concatenate([column, column])
+        for column in (once.read_pass, once.read_level, once.read_tag)
+    ]
+    several = once.of_numbers(
+        *twice,
+        np.concatenate([once.read_rssi, once.read_rssi - 3.5]),
+        tried=once.tried,
+        predicted=None,
+    )
+    for survey in (once, several):
+        vary = variation_of(survey)
+        every = peaks(drawn_copies(survey, vary, 3, (7,), own=False))
+        found = peaks_of_copies(survey, vary, 3, (7,))
+        assert np.array_equal(found.reshape(every.shape), every)
 
 
 def test_where_nothing_varies_only_gaps_are_filled() -> None:

@@ -6,6 +6,7 @@ from __future__ import annotations
 import json
 import re
 
+from tests.api.given import case_document
 from tests.api.pages.browsing import Browser
 from tests.api.pages.test_pages import document, files, place, survey
 from tests.api.test_plans import in_part
@@ -51,3 +52,24 @@ def test_where_it_is_enough_the_settings_are_one_step_away(browser: Browser, sur
     assert json.loads(made.text)["replay"]["strategy"]["levels_dbm"]
     refused = browser.post(f"{plan}/settings", form_of="llrp", table="")
     assert refused.status_code == 422 and "power table" in refused.text
+
+
+def test_where_no_strategy_keeps_the_limits_nothing_is_to_be_installed(browser: Browser) -> None:
+    given = case_document()
+    given["roster"].append(
+        {"read_point": "gate-1", "pass_id": "p1", "epc": "32FF", "role": "wanted"}
+    )
+    (policy,) = given["site"]["read_points"].values()
+    policy["limits"] = {"missed_rate_max": 0}
+    plan = place(
+        browser.post(f"{place(browser.post('/surveys', **document(given)))}/plans", point="0")
+    )
+    words = re.sub(r"<[^>]*>|\s+", " ", browser.shown(plan))
+    assert "No strategy keeps the hard limits" in words and "Do not install" in words
+    assert "To set" not in words and "Gen2" not in words
+    policy["limits"] = {"missed_rate_max": 0.5}
+    plan = place(
+        browser.post(f"{place(browser.post('/surveys', **document(given)))}/plans", point="0")
+    )
+    words = re.sub(r"<[^>]*>|\s+", " ", browser.shown(plan))
+    assert "The strategy in hand keeps the hard limits" in words and "To set" in words
