@@ -248,6 +248,7 @@ def test_a_clock_an_hour_off_is_told_and_the_offset_mends_it() -> None:
         moved = moved.replace(f"T{hour:02d}:", f"T{hour + 10:02d}:")
     text = refused(moved, SHEET, TAGS)
     assert '"clock_offset_s": -36000' in text and "0 of" in text
+    assert "10 hours (36" in text and "earlier" in text
     found = imported(moved, SHEET, TAGS, clock_offset_s=-36000)
     assert of_case(found.files) == case_files(MADE)
 
