@@ -152,4 +152,8 @@ SURVIVORS: dict[str, str] = {
     "strategist/intake/case_files.py: _CHUNK = 100000  →  _CHUNK = 100001": "how much is done at "
     "once",
     "strategist/tags/epc.py: _KEPT = 5000  →  _KEPT = 5001": "how much is kept",
+    "strategist/answers/solution.py: max(1.0, replayed)  →  max(2.0, replayed)": "millionths of a "
+    "loss below 2",
+    "strategist/answers/what_if.py: before is None or after is None  →  before is None and "
+    "after is None": "no question changes what is aimed at, so both are None or neither is",
 }

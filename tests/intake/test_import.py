@@ -238,6 +238,18 @@ def test_two_columns_that_may_be_the_rssi_are_asked_for() -> None:
     assert of_case(found.files) == case_files(MADE)
 
 
+@pytest.mark.parametrize("epc", ["30AA0102030405{:02d}", "3000112233445566778899{:02d}"])
+def test_a_column_of_long_hex_is_the_epc_and_one_of_long_digits_a_moment(epc: str) -> None:
+    """By what they hold, under names that say nothing: 96 bits that happen to be digits, too."""
+    log = "time,what,number,rssi_dbm,power_dbm\n" + "".join(
+        f"2026-03-09T08:00:{n:02d},{epc.format(n)},202603090800{n:02d},-60,20\n" for n in range(9)
+    )
+    sheet = "pass,start,end\np1,2026-03-09 08:00:00,2026-03-09 08:01:00\n"
+    found = imported(log, sheet, f"epc,role\n{epc.format(0)},wanted\n")
+    assert {one.column: one.role for one in found.columns if one.file == "raw.csv"}["what"] == "epc"
+    assert found.tally.reads == 9
+
+
 def test_names_that_no_tag_list_explains_are_one_question() -> None:
     head, *rows = sheet_rows(MADE)
     sheet = [(*head, "wanted"), *((*row, f"T{i} T99") for i, row in enumerate(rows))]
@@ -260,6 +272,7 @@ def test_a_clock_an_hour_off_is_told_and_the_offset_mends_it() -> None:
         moved = moved.replace(f"T{hour:02d}:", f"T{hour + 10:02d}:")
     text = refused(moved, SHEET, TAGS)
     assert '"clock_offset_s": -36000' in text and "0 of" in text
+    assert "10 hours (36" in text and "earlier" in text
     found = imported(moved, SHEET, TAGS, clock_offset_s=-36000)
     assert of_case(found.files) == case_files(MADE)
 

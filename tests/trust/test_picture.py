@@ -48,6 +48,7 @@ def test_rssi_is_that_of_the_steps_walked(point: ReadPoint) -> None:
         for cutoff in (-60.0, -59.9)
     ]
     assert strays == [0, 1], "what is read at the cutoff counts"
+    assert picture_of(point, Strategy((20.0, 23.0), 1, -55.0)).rssi.wanted_below == 0
 
 
 def test_tags_stand_where_their_score_does() -> None:
