@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import ast
+import json
 import re
+import shutil
 import subprocess
 import sys
 import tomllib
@@ -114,7 +116,24 @@ def test_check_loads_no_library_that_takes_long() -> None:
     """It is what planners run most, and it takes longer to load these than to check a case."""
     code = (
         "import sys; from strategist.__main__ import main; main(['check', sys.argv[1]]); "
-        "slow = {'pandas', 'scipy', 'pulp', 'highspy', 'matplotlib', 'openpyxl'}; "
+        "slow = {'pandas', 'scipy', 'pulp', 'highspy', 'matplotlib', 'openpyxl', 'numpy.typing'}; "
         "assert not slow & set(sys.modules), slow & set(sys.modules)"
     )
     subprocess.run([sys.executable, "-c", code, str(ROOT / "cases/linen-service")], check=True)
+
+
+def test_solve_loads_no_library_that_it_does_not_use(tmp_path: Path) -> None:
+    """By the aim `survey`, which is asked for where an answer must be quick."""
+    case = tmp_path / "case"
+    shutil.copytree(ROOT / "cases/linen-service", case)
+    site = json.loads((case / "site.json").read_text(encoding="utf-8"))
+    site["read_points"]["soiled-chute"]["aim"] = "survey"
+    (case / "site.json").write_text(json.dumps(site), encoding="utf-8")
+    code = (
+        "import sys; from strategist.__main__ import main; "
+        "main(['solve', sys.argv[1], '--read-point', 'soiled-chute']); "
+        "slow = {'pandas', 'matplotlib', 'openpyxl', 'scipy.stats', "
+        "'scipy.linalg', 'scipy.optimize'}; "
+        "assert not slow & set(sys.modules), slow & set(sys.modules)"
+    )
+    subprocess.run([sys.executable, "-c", code, str(case)], check=True)
