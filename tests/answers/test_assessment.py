@@ -12,8 +12,10 @@ import pytest
 
 from strategist import assess_fully, choose, compare_techniques, trace_frontier
 from strategist.errors import DisagreementError
+from strategist.survey.records import ReadPoint
 from strategist.trust.evaluate import Outcome, evaluate
-from tests.optimise.made import random_read_point
+from tests.optimise.made import random_read_point, survey_of
+from tests.surveyed import surveyed_policy
 
 
 @pytest.mark.parametrize("change", [{"missed": 1}, {"stray": 1}, {"loss": 0.5}])
@@ -46,3 +48,16 @@ def test_seconds_are_those_that_it_took(ask: Callable[..., Any], aim: str) -> No
     told = [answer[key] for key in ("seconds", "assessed_seconds") if key in answer]
     assert told
     assert all(0 <= seconds <= passed for seconds in told)
+
+
+@pytest.mark.parametrize(
+    ("missed", "said"),
+    [
+        (0, "Then an acceptance run of 59 passes (accept)."),
+        (18, "at a rate that you can live with: 30 % of passes had a miss here."),
+    ],
+)
+def test_the_next_step_is_a_run_that_the_read_point_can_pass(missed: int, said: str) -> None:
+    passes = [[("3001", True, [None if p < missed else -50.0])] for p in range(60)]
+    point = ReadPoint(survey_of([20.0], passes), surveyed_policy())  # type: ignore[arg-type]
+    assert choose(point).to_json()["headline"]["next_step"].endswith(said)

@@ -11,10 +11,14 @@ import pytest
 
 from strategist.answers.assessment import Assessment, choose
 from strategist.answers.solution import Options
-from strategist.survey.policy import InConditions, Limits
+from strategist.errors import DisagreementError
+from strategist.survey.policy import TECHNIQUES, Guard, InConditions, Limits
 from strategist.survey.records import ReadPoint
+from strategist.trust.in_conditions import losses_of
 from tests.bench.drawn import drawn_read_point
 from tests.cases.door import OPEN, SHUT, gate_with_door
+from tests.optimise.made import random_read_point, survey_of
+from tests.surveyed import as_surveyed, surveyed_policy
 
 QUICK = Options(unseen=False, sturdier=False)
 
@@ -147,3 +151,49 @@ def test_the_least_of_the_worst_condition_is_bounded_for_passes_to_come() -> Non
     assert found.conditions.loss_a_pass == pytest.approx(over.loss, abs=1e-5)
     assert 0 < expected.optimum.low < expected.optimum.bound <= over.loss
     assert expected.loss.low < expected.loss.a_pass < expected.loss.high
+
+
+@pytest.mark.parametrize("change", [0.5, -0.5])
+def test_where_the_evaluator_loses_otherwise_in_a_condition_none_leaves(
+    change: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rule = InConditions(aim="worst")
+    point = as_surveyed(conditioned(random_read_point(3, 0), ["near", "far"], conditions=rule))
+    assert choose(point, QUICK).conditions is not None
+    monkeypatch.setattr("strategist.answers.over.losses_of", lambda each: losses_of(each) + change)
+    with pytest.raises(DisagreementError):
+        choose(point, QUICK)
+
+
+WORST = InConditions(aim="worst")
+
+
+def test_a_cutoff_stays_where_no_other_condition_becomes_the_worst() -> None:
+    """Up to -66 dBm a cutoff keeps five strays in one condition, above it loses a wanted tag in the
+    other: as much over both, so that the middle of all that lose no more, -65 dBm, would do."""
+    one = [("3001", True, [-50.0]), *((f"31{n:02X}", False, [-66.0]) for n in range(5))]
+    other = [("3001", True, [-50.0]), ("3002", True, [-66.0]), ("3003", False, [-80.0])]
+    other += [(f"32{n:02X}", False, [-45.0]) for n in range(2)]
+    policy = surveyed_policy(allow=("power", "cutoff"), conditions=WORST, guard=Guard(0.0, 0.0))
+    point = ReadPoint(survey_of([20.0], [one, other] * 2), policy)  # type: ignore[list-item]
+    found = choose(conditioned(point, ["one", "other"]), QUICK)
+    assert found.strategy.cutoff is not None and -80 < found.strategy.cutoff <= -66
+    assert found.conditions is not None
+    losses = {one.condition: one.loss_a_pass for one in found.conditions.each}
+    assert losses == {"one": 5.0, "other": 2.0}
+
+
+def test_settings_for_each_condition_share_their_masks_and_the_bound_does_not() -> None:
+    """Who is wanted in one is stray in the other, and one tag is never read: with masks of its own
+    each condition loses 5 a pass, with the same ones a stray more."""
+    passes = [
+        [(f"30{n:02X}", n % 2 == 0, [-50.0]), (f"35{n:02X}", n % 2 == 1, [-50.0])] for n in range(6)
+    ]
+    never = [("36FF", True, [None])]
+    policy = surveyed_policy(allow=TECHNIQUES, conditions=WORST)
+    survey = survey_of([20.0], [one + never for one in passes])  # type: ignore[operator]
+    point = ReadPoint(survey, policy)
+    found = choose(conditioned(point, ["near", "far"]), QUICK).conditions
+    assert found is not None and found.knowing is not None
+    assert (found.loss_a_pass, found.knowing.loss_a_pass) == (6.0, 6.0)
+    assert found.knowing.bound == 5.0

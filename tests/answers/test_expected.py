@@ -11,6 +11,7 @@ import pytest
 from strategist.answers.assessment import choose
 from strategist.answers.expected import expected_of, foretold_of
 from strategist.answers.solution import Options, solve
+from strategist.optimise.strategy import Strategy
 from strategist.survey.policy import Limits, Loss, Policy
 from strategist.survey.profile import aggregate, peaks
 from strategist.survey.records import ReadPoint
@@ -92,6 +93,17 @@ def test_a_run_is_held_against_what_the_survey_lets_expect() -> None:
     assert "outside" in long.sentence
     plain = replace(point, policy=replace(point.policy, aim="survey"))
     assert foretold_of(plain, strategy, 5, found=0.4) is None
+
+
+@pytest.mark.parametrize("passes", [1, 40])
+def test_where_each_pass_loses_the_same_a_run_of_any_length_does(passes: int) -> None:
+    """One tag is read in each pass, and one is never read."""
+    rows = [("3001", True, [-50.0]), ("3002", True, [None])]
+    survey = survey_of([20.0], [rows] * 20)  # type: ignore[list-item]
+    point = ReadPoint(survey, Policy(aim="expected"))
+    found = foretold_of(point, Strategy((20.0,)), passes, found=5.0)
+    assert found is not None
+    assert found.low == pytest.approx(found.high, abs=0.5) and found.low > 4
 
 
 def test_a_pass_without_others_expects_anything() -> None:

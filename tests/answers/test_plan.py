@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from strategist.answers import contenders as contenders_module
 from strategist.answers.contenders import Contenders, contenders_of
-from strategist.answers.plan import plan_survey
+from strategist.answers.plan import _batch, plan_survey
 from strategist.answers.run_sheet import Effort, first_levels, plan_first_survey
 from strategist.answers.solution import Options, solve
 from strategist.errors import InputError
+from strategist.optimise.next_pairs import Cost
 from strategist.survey.policy import Limits, Policy, Radio, Reader
 from strategist.survey.records import Bools, ReadPoint
 from strategist.trust.acceptance import plan_acceptance
@@ -261,3 +263,16 @@ def test_copies_that_are_alike_in_all_draws_favour_nobody(
     assert found[0].strategies == found[1].strategies and found[0].hand == found[1].hand
     assert np.allclose(few.mean(axis=1), many.mean(axis=1))
     assert not np.allclose(few, many)
+
+
+def test_where_no_look_tells_anything_the_pass_in_most_doubt_is_measured_whole() -> None:
+    """The second pass is in more doubt than the first, and nothing of it is left."""
+    tried = np.array([[True, False], [True, True], [False, False]])
+    contenders = SimpleNamespace(
+        high=2.0,
+        possible=SimpleNamespace(of=SimpleNamespace(tried=tried)),
+        others=lambda little: (),
+        doubt=lambda others: (np.array([[3.0, 5.0, 2.0]]), np.zeros((1, 3, 2))),
+    )
+    batch, settles = _batch(contenders, 0.5, Cost(1.0, 1.0))  # type: ignore[arg-type]
+    assert batch == {0: (1,)} and settles == {0: 0.0}

@@ -11,9 +11,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from sqlalchemy import func, inspect, select, text, update
+from sqlalchemy import Connection, Engine, func, inspect, select, text, update
+from sqlalchemy.exc import OperationalError
 
 from api.service import Service
+from api.store import database as database_module
 from api.store import sqlite_file
 from api.store.database import (
     DamagedStoreError,
@@ -134,6 +136,57 @@ def test_room_is_kept_until_it_is_needed(tmp_path: Path, monkeypatch: pytest.Mon
         assert path.stat().st_size == 8_192 and path.stat().st_mode & 0o777 == 0o600
         assert reserve.release()
         assert path.stat().st_size == 0 and not reserve.release()
+
+
+@pytest.mark.parametrize("kept", [True, False])
+def test_what_frees_room_gets_the_room_that_is_kept(
+    database: Database, kept: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Once; it is taken back after that."""
+    monkeypatch.setattr(sqlite_file, "_RESERVE", 8_192)
+    database.let_go_of_room()
+    if kept:
+        database.give_back()
+    calls = []
+
+    def work(connection: Connection) -> int:
+        calls.append(1)
+        if len(calls) == 1:
+            full = sqlite3.OperationalError("database or disk is full")
+            raise OperationalError("DELETE", {}, full)
+        return 7
+
+    if kept:
+        assert database.make_room(work) == 7
+    else:
+        with pytest.raises(FullStoreError):
+            database.make_room(work)
+    assert len(calls) == 1 + kept
+    assert database.let_go_of_room() is kept
+
+
+@pytest.mark.parametrize("times", [1, 2, 3])
+def test_tables_are_tried_for_three_times(
+    tmp_path: Path, times: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two processes may make them at the same moment."""
+    calls = []
+    real = database_module.prepare
+
+    def prepare(engine: Engine) -> None:
+        calls.append(1)
+        if len(calls) <= times:
+            raise OperationalError("CREATE", {}, sqlite3.OperationalError("database is locked"))
+        real(engine)
+
+    monkeypatch.setattr(database_module, "prepare", prepare)
+    monkeypatch.setattr(database_module.time, "sleep", lambda seconds: None)
+    if times == 3:
+        with pytest.raises(StoreError, match="locked"):
+            open_database(sqlite_url(tmp_path))
+    else:
+        open_database(sqlite_url(tmp_path)).close()
+    assert len(calls) == min(3, times + 1)
 
 
 def test_a_store_of_before_versions_that_lacks_nothing_else(

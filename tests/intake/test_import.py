@@ -207,13 +207,25 @@ def test_what_cannot_be_known_is_asked_for(files: Any, mapping: Any, words: str)
 
 
 @pytest.mark.parametrize(("odd", "is_rssi"), [(7, False), (0, True), (-120, True), (-130, False)])
-def test_one_value_that_is_no_rssi_leaves_the_unit_of_all_open(odd: float, is_rssi: bool) -> None:
+def test_one_value_that_is_no_rssi_is_told_with_its_line(odd: float, is_rssi: bool) -> None:
     rows = log_rows(MADE)
     rows[5] = (*rows[5][:2], f"{odd}", rows[5][3])
     if is_rssi:
         assert imported(text_of(rows), SHEET, TAGS).files
     else:
-        assert "raw.csv, rssi is in no known form" in refused(text_of(rows), SHEET, TAGS)
+        assert refused(text_of(rows), SHEET, TAGS) == (
+            f'raw.csv, line 6, rssi: "{odd}" is not valid. Give dBm, as in the other rows: '
+            "RSSI from -120 to 0 dBm."
+        )
+
+
+def test_many_values_that_are_no_rssi_leave_the_unit_of_all_open() -> None:
+    rows = log_rows(MADE)
+    odd = range(5, len(rows), 20)
+    for row in odd:
+        rows[row] = (*rows[row][:2], "7", rows[row][3])
+    assert 50 * len(odd) > len(rows)
+    assert "raw.csv, rssi is in no known form" in refused(text_of(rows), SHEET, TAGS)
 
 
 def test_two_columns_that_may_be_the_rssi_are_asked_for() -> None:
@@ -224,6 +236,18 @@ def test_two_columns_that_may_be_the_rssi_are_asked_for() -> None:
     assert '{"log": {"columns": {"rssi": "signal 1"}}}' in text
     found = imported(text_of(rows), SHEET, TAGS, log={"columns": {"rssi": "signal 2"}})
     assert of_case(found.files) == case_files(MADE)
+
+
+@pytest.mark.parametrize("epc", ["30AA0102030405{:02d}", "3000112233445566778899{:02d}"])
+def test_a_column_of_long_hex_is_the_epc_and_one_of_long_digits_a_moment(epc: str) -> None:
+    """By what they hold, under names that say nothing: 96 bits that happen to be digits, too."""
+    log = "time,what,number,rssi_dbm,power_dbm\n" + "".join(
+        f"2026-03-09T08:00:{n:02d},{epc.format(n)},202603090800{n:02d},-60,20\n" for n in range(9)
+    )
+    sheet = "pass,start,end\np1,2026-03-09 08:00:00,2026-03-09 08:01:00\n"
+    found = imported(log, sheet, f"epc,role\n{epc.format(0)},wanted\n")
+    assert {one.column: one.role for one in found.columns if one.file == "raw.csv"}["what"] == "epc"
+    assert found.tally.reads == 9
 
 
 def test_names_that_no_tag_list_explains_are_one_question() -> None:
@@ -248,6 +272,7 @@ def test_a_clock_an_hour_off_is_told_and_the_offset_mends_it() -> None:
         moved = moved.replace(f"T{hour:02d}:", f"T{hour + 10:02d}:")
     text = refused(moved, SHEET, TAGS)
     assert '"clock_offset_s": -36000' in text and "0 of" in text
+    assert "10 hours (36" in text and "earlier" in text
     found = imported(moved, SHEET, TAGS, clock_offset_s=-36000)
     assert of_case(found.files) == case_files(MADE)
 

@@ -85,3 +85,17 @@ def test_xml_that_is_none_of_llrp(text: str, words: str) -> None:
     with pytest.raises(InputError) as error:
         sheet_of_llrp_xml(text.encode(), "x")
     assert words in str(error.value)
+
+
+@pytest.mark.parametrize(
+    ("seen", "known"), [("1772000000000000", True), ("2026-02-25T06:13:20.000Z", False)]
+)
+def test_moments_of_xml_are_microseconds_or_have_a_date(seen: str, known: bool) -> None:
+    """The standard's form is known where it is kept; RSSI is in dBm in any case."""
+    text = (
+        "<a><TagReportData><EPC_96><EPC>30AA</EPC></EPC_96><PeakRSSI><PeakRSSI>-60</PeakRSSI>"
+        f"</PeakRSSI><FirstSeenTimestampUTC><Microseconds>{seen}</Microseconds>"
+        "</FirstSeenTimestampUTC></TagReportData></a>"
+    )
+    hints = sheet_of_llrp_xml(text.encode(), "x").hints
+    assert ("FirstSeenTimestampUTC" in hints) is known and hints["PeakRSSI"] == "dbm"

@@ -194,6 +194,24 @@ def test_one_tid_under_two_epcs() -> None:
     )
 
 
+def test_a_tid_of_each_epc_is_no_suspicion_and_one_of_two_is() -> None:
+    first, second = list(dict.fromkeys(one.epc for one in MADE.reads))[:2]
+
+    def found(alike: dict[str, str]) -> strategist.Imported:
+        log = log_of(
+            ("time", "epc", "rssi", "power", "TID"),
+            lambda i, one: (
+                *(iso(one.at), one.epc, str(one.rssi), str(one.level)),
+                f"E2{alike.get(one.epc, one.epc)[-14:]}",
+            ),
+        )
+        return imported(log, SHEET, TAGS)
+
+    assert "tid_under_two_epcs" not in kinds(found({}))
+    told = text(found({first: second}), "tid_under_two_epcs")
+    assert told.startswith("1 TIDs were read") and first in told and second in told
+
+
 def test_an_antenna_that_never_reports_and_one_that_fell_silent() -> None:
     last = MADE.passes[3]
 

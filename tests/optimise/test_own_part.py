@@ -12,6 +12,7 @@ from strategist.optimise.chains import Chains
 from strategist.optimise.clock import Clock
 from strategist.optimise.own_heard import _undominated
 from strategist.optimise.own_part import is_own, with_own_powers
+from strategist.optimise.own_powers import OFF
 from strategist.optimise.scores import parts_of
 from strategist.optimise.tuning import DEFAULT
 from strategist.survey.policy import TECHNIQUES, Policy, Reader
@@ -57,3 +58,24 @@ def test_where_chains_were_not_all_listed_nothing_is_proven_of_them(
         parts = parts_of(survey, policy, DEFAULT)
         found = with_own_powers(parts, survey, policy, Clock())[1]
         assert (found.proven.key[1], found.bound[1]) == (loss, bound)
+
+
+@pytest.mark.parametrize(("power", "levels", "loss"), [(True, {0}, 0.0), (False, {1}, 4.0)])
+def test_without_power_to_choose_each_antenna_that_is_on_has_its_highest_level(
+    power: bool, levels: set[int], loss: float
+) -> None:
+    """Two antennas that hear a wanted tag at 20 dBm and a stray at 23, too."""
+    passes = [[("3001", True, [-50.0, -47.0]), ("3501", False, [None, -40.0])]] * 4
+    survey = survey_of([20.0, 23.0], passes)  # type: ignore[arg-type]
+    names = ("read_pass", "read_level", "read_tag", "read_rssi")
+    twice = {name: np.repeat(getattr(survey, name), 2) for name in names}
+    antenna = np.resize([1, 2], len(twice["read_tag"]))
+    survey = replace(survey, **twice, read_antenna=antenna, antennas=(1, 2))
+    allow = ("antennas", *(("power",) if power else ()))
+    policy = Policy(reader=Reader(1, mask_slots=0, antenna_power="own"), allow=allow)
+    parts = parts_of(survey, policy, DEFAULT)
+    found = with_own_powers(parts, survey, policy, Clock())[1]
+    assert found is not None
+    own = found.proven.own
+    assert {level for level in own.level if level != OFF} == levels
+    assert found.proven.key[1] == loss

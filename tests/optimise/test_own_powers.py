@@ -14,7 +14,8 @@ from strategist.survey.policy import Limits, Loss
 from strategist.survey.records import Floats
 
 SMALL = range(42)  # in the last dozen not all antennas may be on
-SELECTIONS = np.array([[True, True, True], [True, False, True], [False, True, False]])
+# what two let through together, none does alone
+SELECTIONS = np.array([[1, 1, 1], [1, 0, 1], [1, 0, 0], [0, 1, 0]], bool)
 
 
 def small(seed: int) -> ByAntenna:
@@ -35,7 +36,7 @@ def small(seed: int) -> ByAntenna:
         rssi=rssi,
         guarded=rssi + np.where(wanted, -1.0, 1.0)[:, None, None],
         allowed=allowed,
-        through=SELECTIONS[: 1 + seed % 2 * 2],
+        through=SELECTIONS[: 1 + seed % 2 * 3],
         loss=Loss(*[(5, 1), (1, 1), (1, 3)][seed // 2 % 3]),
         limits=limits,
         passes=4,
@@ -128,6 +129,21 @@ def test_the_model_goes_on_where_the_search_stops(seed: int, monkeypatch: Monkey
     stopped = prove_own_powers(problem, Clock(), method="search")
     assert stopped.bound <= whole.key[:2] <= stopped.key[:2]
     assert prove_own_powers(problem, Clock()).key[:2] == whole.key[:2]
+
+
+@pytest.mark.parametrize("seed", SMALL[::2])
+def test_splits_find_what_poor_prices_do_not(seed: int, monkeypatch: MonkeyPatch) -> None:
+    """Parts whose bounds are hardly raised are split until one choice is left in each."""
+    for rounds in ("_FIRST", "_LOOK", "_ROUNDS"):
+        monkeypatch.setattr(own_search, rounds, 1)
+    monkeypatch.setattr(own_search, "improved", lambda problem, own, clock: own)
+    problem = small(seed)
+    by_all = least(problem)
+    if by_all[0] == 0:
+        nothing = Own((OFF,) * len(problem.allowed), (-np.inf,) * len(problem.allowed), 0)
+        begin = nothing if problem.key(nothing)[0] == 0 else prove_own_powers(problem, Clock()).own
+        found = own_search.search_own_powers(problem, begin, Clock())
+        assert (0.0, found.bound) == by_all == problem.key(found.own)[:2]
 
 
 def test_the_small_problems_are_not_all_alike() -> None:

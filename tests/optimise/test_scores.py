@@ -14,19 +14,22 @@ from strategist import Options
 from strategist.answers.solution import solve
 from strategist.optimise.clock import Clock
 from strategist.optimise.measures import aim_at, measures
+from strategist.optimise.outer import Found, rival_in
 from strategist.optimise.problem import Chain as MaskChain
 from strategist.optimise.problem import Literal, Problem, answer_at, pose
-from strategist.optimise.scores import parts_of
+from strategist.optimise.scores import Part, parts_of
 from strategist.optimise.search import search
 from strategist.optimise.strategy import Strategy
 from strategist.optimise.tree import Tree
+from strategist.survey.policy import TECHNIQUES, Guard
 from strategist.survey.records import ReadPoint
 from strategist.survey.score import Difference, Nth, Peak, Score
 from strategist.trust.evaluate import accepted_at, evaluate, replay
 from strategist.trust.scores import as_heard
-from tests.optimise.made import random_read_point
+from tests.optimise.made import random_read_point, survey_of
 from tests.optimise.portals import CORRIDOR, CRIB_DOOR, FACING_WALLS, TWO_LANES, Portal, made
 from tests.second_reading.drawn import case_with_antennas
+from tests.surveyed import surveyed_policy
 
 QUICK = Options(unseen=False, sturdier=False)
 GEOMETRIES = [(FACING_WALLS, (2,)), (CORRIDOR, (2,)), (TWO_LANES, (1, 2))]
@@ -216,3 +219,23 @@ def ladders(problem: Problem) -> list[tuple[int, ...]]:
         for ladder in itertools.combinations(levels, steps)
     ]
     return [one for one in found if not problem.top_fixed or one[-1] == levels[-1]]
+
+
+def test_what_is_best_in_another_part_is_preferred_as_it_is_to_answers_of_this_one() -> None:
+    """Parts of as much work that have other levels, and lose the same at each."""
+    policy = surveyed_policy(guard=Guard(0.0, 0.0), allow=TECHNIQUES)
+    parts = [
+        Part((), index, pose(survey_of(dbm, [[("3001", True, [-50.0] * len(dbm))]]), policy))
+        for index, dbm in enumerate([[10.0, 12.0, 14.0], [9.0, 12.0, 13.0, 15.0]])
+    ]
+    found = [
+        [
+            Found(part, answer_at(part.problem, MaskChain(), 0, levels))
+            for steps in (1, 2)
+            for levels in itertools.combinations(range(len(part.problem.profile.levels_dbm)), steps)
+        ]
+        for part in parts
+    ]
+    assert len({one.key[:3] for some in found for one in some}) == 1
+    for best, own in [*itertools.product(*found), *itertools.product(*found[::-1])]:
+        assert (own.answer.key < rival_in(own.part, best).key) == (own.key < best.key)

@@ -116,5 +116,9 @@ def test_without_times_the_dwell_is_unknown() -> None:
     assert "0.1 s" in text and "t_s" in advice
     one = replace(untimed, read_antenna=None, antennas=())
     assert "dwell_unknown" in kinds(one, policy) and not kinds(one)
+    partly = np.full(survey.tried.shape, np.nan)
+    partly[1:] = 0.25
+    known = kinds(replace(untimed, dwell_s=partly), policy)["dwell_unknown"][0]
+    assert "the survey listened up to 0.25 s to a level" in known
     listened = replace(survey, dwell_s=np.full(survey.tried.shape, 0.05))
     assert "0.05 s" in kinds(listened, policy)["dwell_beyond_survey"][0]

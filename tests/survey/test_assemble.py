@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from strategist.errors import InputError
@@ -161,3 +162,18 @@ def test_json_rows_are_refused_by_row_and_key() -> None:
         (2, "power_dbm", "True"),
         (3, "rssi_dbm", ""),
     ]
+
+
+@pytest.mark.parametrize("given", [0, 1, 4])
+def test_numbers_that_some_rows_give_are_kept_and_the_others_not_known(
+    given: int, tmp_path: Path
+) -> None:
+    head, *rows = READS.splitlines()
+    lines = [f"{head},t_s", *(f"{row},{n / 2 if n < given else ''}" for n, row in enumerate(rows))]
+    found = read(write_case(tmp_path, reads="\n".join(lines) + "\n")).survey.read_t_s
+    if not given:
+        assert found is None
+        return
+    assert found is not None and len(found) == len(rows)
+    known = sorted(found[~np.isnan(found)].tolist())
+    assert known == [n / 2 for n in range(min(given, len(rows)))]

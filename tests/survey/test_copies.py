@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from strategist.survey.copies import drawn_copies, peaks_of_copies
+from strategist.survey.copies import copies_for, drawn_copies, peaks_of_copies
 from strategist.survey.profile import peaks
 from strategist.survey.records import Survey
 from strategist.survey.variation import Variation, variation_of
@@ -91,3 +91,9 @@ def test_a_stronger_link_turns_on_lower_and_is_heard_as_much_stronger_again() ->
     top = found[:, -1].reshape(copies, -1) - peaks(survey)[:, -1]
     assert np.corrcoef(-(first - before).ravel(), top.ravel())[0, 1] > 0.95
     assert 3.6 < top.std() < 4.4
+
+
+def test_copies_hold_three_hundred_passes_together_within_3_and_30_of_them() -> None:
+    assert [copies_for(passes) for passes in (1, 9, 101, 1000)] == [30, 30, 3, 3]
+    for passes in range(10, 101):
+        assert copies_for(passes) * passes <= 300 < (copies_for(passes) + 1) * passes

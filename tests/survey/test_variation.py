@@ -81,3 +81,11 @@ def test_reads_that_fail_above_turn_on_are_counted() -> None:
         read_rssi=whole.read_rssi[keep],
     )
     assert 0.12 < variation_of(some).fails[0] < 0.26
+
+
+@pytest.mark.parametrize(("climb", "slope"), [(-0.5, 0.0), (0.4, 0.4), (1.0, 1.0), (1.6, 1.0)])
+def test_rssi_follows_power_by_at_most_a_db_a_db(climb: float, slope: float) -> None:
+    survey = survey_of(*drawn(1.0))
+    over = LEVELS[survey.read_level] - 20.0
+    steeper = replace(survey, read_rssi=-60.0 + climb * over)
+    assert variation_of(steeper).slope == pytest.approx(slope)

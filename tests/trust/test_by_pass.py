@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from strategist.errors import InputError
 from strategist.trust.by_pass import missed_rate, stray_count
@@ -70,6 +71,36 @@ def test_tags_that_fail_together_widen_the_interval() -> None:
     assert together.rate == apart.rate == pytest.approx(4 / 300)
     assert together.high > 1.5 * apart.high
     assert apart.high == pytest.approx(clopper_pearson(4, 300).high, rel=0.35)
+
+
+def ends_by_hand(missed: list[int], load: int, part: float) -> tuple[float, float]:
+    """Of passes with the same load: the wider of exact ends at the trials that independent tags
+    with as much spread would be, and of beta quantiles with one pass more, at the worst."""
+    n, x = len(missed), np.array(missed, float)
+    p, free = x.mean() / load, part * n - 1
+    trials = p * (1 - p) / (x.var(ddof=1) / load**2 / n / part)
+    trials *= (stats.t.ppf(0.975, n * load - 1) / stats.t.ppf(0.975, free)) ** 2
+    trials = min(trials, part * n * load)
+    hit = p * trials
+    ends = [stats.beta.ppf(0.025, hit, trials - hit + 1)]
+    ends += [stats.beta.ppf(0.975, hit + 1, trials - hit)]
+    worse = min(x.max() + 1, load)
+    better = max(x.min() - 1, 0)
+    for more, tail, wider in ((better, 0.025, min), (worse, 0.975, max)):
+        whole = part * n + 1
+        q = (part * x.sum() + more) / whole / load
+        squares = part * ((x - q * load) ** 2).sum() + (more - q * load) ** 2
+        both = q * (1 - q) / (squares / whole / load**2 / (whole + 1)) - 1
+        at = tail > 0.5
+        ends[at] = wider(ends[at], stats.beta.ppf(tail, q * both, (1 - q) * both))
+    return ends[0], ends[1]
+
+
+@pytest.mark.parametrize("part", [1.0, 0.6])
+@pytest.mark.parametrize("missed", [[0, 1, 0, 2, 0, 0, 1, 0], [3, 0, 5, 1, 0, 4], [1, 2, 2, 1, 2]])
+def test_the_interval_of_missed_tags_is_that_of_its_formula(missed: list[int], part: float) -> None:
+    found = missed_rate(missed, [10] * len(missed), part=part)
+    assert (found.low, found.high) == pytest.approx(ends_by_hand(missed, 10, part))
 
 
 def test_nothing_missed_counts_each_pass_once() -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from strategist.survey.policy import Guard, Policy
@@ -88,6 +90,20 @@ def test_the_furthest_moved_tags_come_first_and_twenty_are_listed() -> None:
     tags = [row for row in found.rows if row.kind == "tag"]
     assert [row.rssi_db for row in tags] == [-27.0 + n for n in range(20)]
     assert found.tags_in_both == 25
+
+
+def test_tags_come_by_what_moved_the_most_turn_on_or_rssi() -> None:
+    """By 0.5 dB in RSSI, by 2 dB in turn-on, by 0.7 dB in RSSI; and by 0.6 dB upward in RSSI."""
+    still = surveyed([shifted(0, -60.0)] * 4)
+    now = surveyed([shifted(0, -60.5), shifted(2, -60.0), shifted(0, -60.7), shifted(0, -59.4)])
+    now = replace(now, policy=Policy(guard=Guard(power_db=0.2, rssi_db=0.2)))
+    tags = [row.name for row in drift_between(still, now).rows if row.kind == "tag"]
+    assert tags == [f"30{n:02X}, wanted" for n in (1, 2, 3, 0)]
+
+
+@pytest.mark.parametrize(("old", "new"), [(9, 4), (4, 9)])
+def test_a_type_that_is_rare_in_one_of_the_surveys_is_not_compared(old: int, new: int) -> None:
+    assert "x, wanted" not in rows([shifted(0, -60.0)] * old, [shifted(3, -60.0)] * new)
 
 
 def test_without_a_level_in_common_nothing_is_compared() -> None:

@@ -91,9 +91,9 @@ def test_an_optimistic_fit_is_warned_of_with_its_figures() -> None:
     assert any("0 of 20 missed and 10 stray" in warning for warning in worse.warnings)
 
 
-def chance_of(worse: int, better: int, passes: int = 12) -> tuple[float, bool]:
-    """(chance, whether warned) where the folds' strategy loses 1 more in some passes (the wanted
-    tag needs 21 dBm there) and 1 less in others (a stray is heard at 21)."""
+def changed(worse: int, better: int, passes: int = 12) -> CrossValidation:
+    """Where the folds' strategy loses 1 more in some passes (the wanted tag needs 21 dBm there) and
+    1 less in others (a stray is heard at 21)."""
     late, early = [None, -50.0], [-50.0, -50.0]
     entries = [
         [("30", True, late if p < worse else early)]
@@ -101,7 +101,12 @@ def chance_of(worse: int, better: int, passes: int = 12) -> tuple[float, bool]:
         for p in range(passes)
     ]
     point = ReadPoint(survey_of([20.0, 21.0], entries), surveyed_policy(loss=Loss(1.0, 1.0)))  # type: ignore[arg-type]
-    found = crossed(point, Strategy((21.0,), 2), [Strategy((20.0,), 2)] * 2)
+    return crossed(point, Strategy((21.0,), 2), [Strategy((20.0,), 2)] * 2)
+
+
+def chance_of(worse: int, better: int) -> tuple[float, bool]:
+    """(chance, whether warned)."""
+    found = changed(worse, better)
     return found.chance, any("optimistic" in warning for warning in found.warnings)
 
 
@@ -109,6 +114,11 @@ def test_chance_is_that_of_signs_all_falling_one_way() -> None:
     """Five passes that all lose more: 1 in 2⁵, one-sided, is below 5 %; four passes: 1 in 16."""
     assert chance_of(5, 0) == (1 / 32, True)
     assert chance_of(4, 0) == (1 / 16, False)
+
+
+def test_losses_a_pass_are_said_to_three_places() -> None:
+    (warning,) = (one for one in changed(7, 0, 13).warnings if "optimistic" in one)
+    assert "lose 0.538 each, and 0 as fitted" in warning
 
 
 def test_more_lost_and_as_much_won_proves_nothing() -> None:

@@ -12,7 +12,13 @@ from strategist.optimise.strategy import Strategy
 from strategist.survey.policy import Guard, Loss, Policy
 from strategist.tags.mask import Mask
 from strategist.trust.evaluate import evaluate
-from strategist.trust.guarded import StandIn, guarded_loss, guarded_outcome, level_at
+from strategist.trust.guarded import (
+    StandIn,
+    guarded_loss,
+    guarded_outcome,
+    level_at,
+    measured_levels,
+)
 from tests.optimise.made import random_read_point, survey_of
 
 W, V, S, T = "3001", "3002", "3501", "3502"
@@ -125,3 +131,22 @@ def test_without_guards_it_is_the_loss(seed: int) -> None:
 def test_a_level_not_surveyed_is_refused() -> None:
     with pytest.raises(InputError, match="was not surveyed"):
         guarded_loss(survey_of(LEVELS, [[(W, True, [-50] * 3)]]), POLICY, Strategy((23.0,)))
+
+
+@pytest.mark.parametrize(
+    ("tried", "predicted", "may"),
+    [
+        ("11 11", "00 00", "11 11"),
+        ("110 111", "000 000", "110 110"),  # the third level was not tried in every pass
+        ("110 111", "010 000", "100 110"),  # nor measured in each
+        ("110 111", "110 000", "110 110"),  # where nothing else is left, a predicted one
+        ("10 01", "00 00", "11 11"),  # no level was tried in every pass
+    ],
+)
+def test_levels_that_may_stand_for_others(tried: str, predicted: str, may: str) -> None:
+    given = (
+        np.array([[mark == "1" for mark in row] for row in text.split()])
+        for text in (tried, predicted)
+    )
+    found = measured_levels(*given)
+    assert " ".join("".join(str(int(x)) for x in row) for row in found) == may

@@ -43,6 +43,12 @@ def test_rssi_is_that_of_the_steps_walked(point: ReadPoint) -> None:
     stopped = picture_of(point, Strategy((20.0, 23.0), 1, -56.0)).rssi
     assert stopped.weakest_wanted_dbm == -55.0
     assert (stopped.strongest_stray_dbm, stopped.wanted_below) == (-60.0, 0)
+    strays = [
+        picture_of(point, Strategy((20.0, 23.0), 1, cutoff)).rssi.stray_below
+        for cutoff in (-60.0, -59.9)
+    ]
+    assert strays == [0, 1], "what is read at the cutoff counts"
+    assert picture_of(point, Strategy((20.0, 23.0), 1, -55.0)).rssi.wanted_below == 0
 
 
 def test_tags_stand_where_their_score_does() -> None:

@@ -49,7 +49,10 @@ def random_pair(
     points = []
     stop_after = int(rng.choice([1, 3]))
     for side in (0, 1):
-        limits = Limits(missed_rate_max=0.3 if rng.random() < 0.25 else None)
+        limits = Limits(
+            missed_rate_max=0.3 if rng.random() < 0.25 else None,
+            stray_rate_max=0.5 if seed % 4 == 1 else None,
+        )
         policy = Policy(
             aim="survey",
             loss=Loss(float(rng.choice([1, 2, 3])), float(rng.choice([1, 2]))),
@@ -153,11 +156,14 @@ class Brute:
     def key(self, p: int, reported: set[tuple[str, str]]) -> Key:
         """What a read point comes to that reports this, in the end."""
         policy = self.site.points[p][0].policy
+        passes = len(self.site.points[p][0].survey.pass_ids)
         wanted = {key for key, role in self.roles[p].items() if role}
         missed, stray = len(wanted - reported), len(reported - wanted)
-        most, excess = policy.limits.missed_rate_max, 0.0
-        if most is not None and wanted:
-            excess = max(0.0, missed / len(wanted) - most)
+        most, excess = policy.limits, 0.0
+        if most.missed_rate_max is not None and wanted:
+            excess += max(0.0, missed / len(wanted) - most.missed_rate_max)
+        if most.stray_rate_max is not None:
+            excess += max(0.0, stray / passes - most.stray_rate_max)
         return excess, policy.loss.missed * missed + policy.loss.stray * stray
 
     def _done(self, one: Alternative) -> Iterator[Done]:

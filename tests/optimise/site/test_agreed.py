@@ -7,6 +7,7 @@ import pytest
 from strategist.optimise.clock import Clock
 from strategist.optimise.site.agreed import _Agreement, agree
 from strategist.optimise.site.member import members_of
+from strategist.optimise.site.reader import Solved
 from strategist.survey.site import SharedPart
 from tests.optimise.counted import counted_clock
 from tests.optimise.site.made import random_site
@@ -47,3 +48,11 @@ def test_stopped_once_values_are_listed_it_still_answers(
     silence = sum(one.silence[0] for one in given), sum(one.silence[1] for one in given)
     found = agree(*members_of(given), shares, Clock())
     assert found.best.key < silence and not found.proven
+
+
+def test_two_solves_of_a_reader_come_to_the_better_of_each() -> None:
+    one = Solved((0,), (0.0, 3.0), (0.0, 2.0), (0.0, 9.0), (0.0, 20.0), (), proven=False)
+    other = Solved((0,), (0.0, 4.0), (0.0, 1.0), (0.0, 8.0), (0.0, 20.0), (), proven=True)
+    for both in (one.and_so(other), other.and_so(one)):
+        assert (both.bound, both.alone, both.best) == ((0.0, 4.0), (0.0, 2.0), (0.0, 8.0))
+    assert one.and_so(other).proven and not other.and_so(one).proven

@@ -1,0 +1,139 @@
+"""What a run sheet may leave out, and how the times of log and sheet come to the same days."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import pytest
+
+from strategist.errors import InputError
+from tests.intake.given import (
+    case_files,
+    drawn,
+    imported,
+    level_rows,
+    log_rows,
+    of_case,
+    sheet_rows,
+    tag_rows,
+    text_of,
+)
+
+MADE = drawn()
+LOG, SHEET, TAGS = (text_of(rows(MADE)) for rows in (log_rows, sheet_rows, tag_rows))
+DAY = "2026-03-09"
+WANTED = "epc,role\n30AA01,wanted\n"
+
+
+@pytest.mark.parametrize(
+    ("log", "sheet"),
+    [(LOG.replace(f"{DAY}T", ""), SHEET), (LOG, SHEET.replace(f"{DAY} ", ""))],
+    ids=["the log", "the sheet"],
+)
+def test_times_without_a_date_are_of_the_one_day_of_the_other_file(log: str, sheet: str) -> None:
+    assert DAY not in log or DAY not in sheet
+    assert of_case(imported(log, sheet, TAGS).files) == case_files(MADE)
+
+
+def test_times_without_a_date_beside_those_of_two_days_are_asked_for() -> None:
+    lines = SHEET.splitlines()
+    lines[-1] = lines[-1].replace(DAY, "2026-03-10")
+    with pytest.raises(InputError, match="those of the other file are of 2 days"):
+        imported(LOG.replace(f"{DAY}T", ""), "\n".join(lines), TAGS)
+
+
+def test_a_log_by_time_of_day_goes_past_midnight_and_back_a_little() -> None:
+    """A second back is a clock that was set, half a day back is the next day."""
+    log = "time,epc,rssi_dbm,power_dbm\n" + "".join(
+        f"{at},30AA01,-60,{level}\n"
+        for at, level in (("23:59:57", 20), ("23:59:56", 21), ("00:00:01", 22), ("00:00:05", 23))
+    )
+    sheet = "pass,start,end\np1,2026-03-09 23:59:50,2026-03-10 00:00:03\n"
+    found = imported(log, sheet, WANTED)
+    assert (found.tally.reads, found.tally.outside_passes) == (3, 1)
+    assert any("past midnight 1 times" in one for one in found.assumed)
+
+
+@pytest.mark.parametrize("all_of_them", [True, False])
+def test_passes_end_by_their_duration_or_when_the_next_begins(all_of_them: bool) -> None:
+    """The order of the rows does not matter."""
+    rows = [("pass", "start", "duration_s")]
+    for name in MADE.passes[::-1]:
+        start = MADE.start(name)
+        long = (MADE.end(name) - start).total_seconds()
+        given = all_of_them or name == MADE.passes[2]
+        rows.append((name, start.replace(tzinfo=None).isoformat(" "), f"{long:g}" * given))
+    found = imported(LOG, text_of(rows), TAGS)
+    assert of_case(found.files)["reads.csv"] == case_files(MADE)["reads.csv"]
+    said = [one for one in found.assumed if "until the next one begins" in one]
+    assert said == (
+        [] if all_of_them else ["7 passes without an end last until the next one begins"]
+    )
+
+
+def test_a_read_after_the_given_end_is_outside_and_before_the_next_start_inside() -> None:
+    last = MADE.reads[-1]
+    late = (last.at + timedelta(minutes=30)).replace(tzinfo=None).isoformat(timespec="milliseconds")
+    log = text_of([*log_rows(MADE), (late, last.epc, "-60.0", str(last.level))])
+    starts = text_of([row[:2] for row in sheet_rows(MADE)])
+    assert imported(log, SHEET, TAGS).tally.outside_passes == 1
+    assert imported(log, starts, TAGS).tally.outside_passes == 0
+
+
+def test_rows_without_a_pass_column_are_passes() -> None:
+    rows = [row[1:] for row in sheet_rows(MADE)]
+    found = imported(LOG, text_of(rows), TAGS)
+    assert of_case(found.files) == case_files(MADE)
+    assert any("numbered from p0001" in one for one in found.assumed)
+    by_level = [(row[1], *row[2:]) for row in level_rows(MADE)]
+    with pytest.raises(InputError, match="which rows are one pass at several levels"):
+        imported(LOG, text_of(by_level), TAGS)
+
+
+def test_blank_cells_of_a_pass_are_as_the_cell_above() -> None:
+    head, *rows = level_rows(MADE)
+    whole = imported(LOG, text_of([head, *rows]), TAGS)
+    names = [row[0] for row in rows]
+    merged = [
+        ("" if k and names[k - 1] == row[0] else row[0], *row[1:]) for k, row in enumerate(rows)
+    ]
+    found = imported(LOG, text_of([head, *merged]), TAGS)
+    blanks = sum(not row[0] for row in merged)
+    assert of_case(found.files) == of_case(whole.files)
+    assert any(one.startswith(f"{blanks} blank cells of pass") for one in found.assumed)
+
+
+def test_passes_by_pauses_without_a_run_sheet_are_numbered() -> None:
+    found = imported(LOG, None, TAGS, passes_by="pauses", pause_s=300)
+    assert of_case(found.files) == case_files(MADE)
+    assert any("8 groups of reads with pauses of 300 s" in one for one in found.assumed)
+
+
+def test_a_pass_column_of_the_log_is_held_against_the_run_sheet() -> None:
+    """What the sheet says of a pass goes with it, whatever the order of its rows."""
+    names = ["pass", *(one.pass_id for one in MADE.reads)]
+    rows = [(name, *row) for name, row in zip(names, log_rows(MADE), strict=True)]
+    sheet = [("pass", "condition"), *((name, f"c{name}") for name in MADE.passes[::-1])]
+    found = imported(text_of(rows), text_of(sheet), TAGS)
+    assert of_case(found.files) == case_files(MADE)
+    told = found.files["passes.csv"].splitlines()[1:]
+    assert [row.split(",")[1:3] for row in told] == [[name, f"c{name}"] for name in MADE.passes]
+
+
+def test_of_two_times_and_two_strengths_the_first_seen_and_the_peak_are_taken() -> None:
+    head, *rows = log_rows(MADE)
+    twins = [("last seen", "first seen", head[1], "mean rssi_dbm", "peak rssi_dbm", head[3])]
+    for at, epc, rssi, level in rows:
+        twins.append(("2026-03-09T23:00:00.000", at, epc, "-99.0", rssi, level))
+    assert of_case(imported(text_of(twins), SHEET, TAGS).files) == case_files(MADE)
+
+
+def test_a_pc_word_before_epcs_of_no_known_scheme_is_taken_off() -> None:
+    """Six words of any content behind the word that says six."""
+    log = "time,epc,rssi_dbm,power_dbm\n" + "".join(
+        f"{DAY}T08:00:0{n}.000,3000{'AB' * 11}0{n},-60,20\n" for n in range(4)
+    )
+    sheet = f"pass,start,end\np1,{DAY} 08:00:00,{DAY} 08:01:00\n"
+    found = imported(log, sheet, f"epc,role\n{'AB' * 11}00,wanted\n")
+    epcs = [row.split(",")[3] for row in found.files["reads.csv"].splitlines()[1:]]
+    assert epcs == [f"{'AB' * 11}0{n}" for n in range(4)]
