@@ -613,6 +613,22 @@ def test_assess_says_how_far_to_trust_the_answer(capsys: Any, two: Path, tmp_pat
     assert run(capsys, "report", file, "--out", tmp_path / "page.html")[0] == 0
 
 
+@pytest.mark.parametrize(("stray", "kept"), [(0.4, False), (0.5, True)])
+def test_a_plan_hands_over_settings_where_the_limits_are_kept_alone(
+    capsys: Any, tmp_path: Path, stray: float, kept: bool
+) -> None:
+    """With power alone the stray is reported in one pass of two, or a wanted tag is missed."""
+    limits = {"missed_rate_max": 0, "stray_rate_max": stray}
+    folder = case(tmp_path / "limited", {"door": {"allow": ["power"], "limits": limits}})
+    status, printed, _ = run(capsys, "plan", folder, "--out", tmp_path / "plan.json")
+    words = " ".join(printed.split())
+    assert status == 0 and "enough is measured" in words
+    assert ("To write them" in words) == kept == ("No strategy keeps the hard limits" not in words)
+    assert ("Do not install" in words) == (not kept)
+    verdict = json.loads((tmp_path / "plan.json").read_text())["limits"]["verdict"]
+    assert verdict == ("kept" if kept else "exceeded")
+
+
 def test_plan_acceptance(capsys: Any, tmp_path: Path) -> None:
     status, out, err = run(capsys, "accept", "--miss-rate-max", "0.05")
     assert (status, err) == (0, "")

@@ -5,11 +5,12 @@ walks of `nearby` go on, over all of `WALKED` draws together and over each: wher
 strategies that are looked at. Then these are held against each other in `DRAWS` more. Each draw is
 presented in many copies (`survey.copies`): by the aim "survey" the same passes, whose reads fail
 anew; by "expected" with all that may vary from pass to pass. Reads that fail by chance say nothing
-of passes to come, and no measurement settles them, so that a loss here is a mean over copies; these
-are drawn by the same numbers in each draw, which leaves what differs between draws to what was not
-tried. The strategy in hand is the one that loses least in the mean of all draws, of those that keep
-the hard limits in `CONFIDENCE` of them (of all, the one that exceeds them least in the mean, where
-none does); its regret in a draw is what it loses there above the best of those looked at.
+of passes to come, and no measurement settles them, so that a loss here is a mean over copies: of
+the same numbers in each draw, which leaves what differs between draws to what was not tried, and
+of each draw's own for what is in the mean of all draws, which few copies would flatter by their
+chance. The strategy in hand is the one that loses least in the mean of all draws, of those that
+keep the hard limits in `CONFIDENCE` of them (of all, the one that exceeds them least in the mean,
+where none does); its regret in a draw is what it loses there above the best of those looked at.
 
 If what is true is as likely as any of the draws, its regret is as likely as theirs to have any rank
 among all: above the jth least of n it is in n + 1 − j of n + 1 cases (exchangeability; a one-sided
@@ -18,7 +19,7 @@ prediction bound by order statistics: Wilks, Ann. Math. Stat. 12, 1941). The 57t
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -151,10 +152,8 @@ class Contenders:
                 apart, of = np.concatenate([apart, counted[None]]), [*of, one]
         apart = apart - apart.mean(axis=1, keepdims=True)
         doubt: Floats = (apart**2).mean(axis=1)
-        share = self._explained(self.hand, apart)
-        for one in set(of):
-            rows = [row for row, other in enumerate(of) if other == one]
-            share[rows] = np.maximum(share[rows], self._explained(one, apart[rows]))
+        rows_of = {one: [row for row, other in enumerate(of) if other == one] for one in others}
+        share = self._explained(rows_of | {self.hand: list(range(len(of)))}, apart)
         chance = 1 / (self.draws - 1)
         return doubt, np.clip((share - chance) / (1 - chance), 0.0, 1.0) * ~self.possible.of.tried
 
@@ -169,24 +168,26 @@ class Contenders:
             if most is not None and 0 < (rate <= most + _LEAST).sum() < self.draws:
                 yield counted
 
-    @cached_property
-    def _heard(self) -> list[Floats]:
-        """The peaks of each draw if no read fails."""
-        return [self.possible.heard(WALKED + k) for k in range(self.draws)]
-
-    def _explained(self, number: int, apart: Floats) -> Floats:
-        """Squared correlation over the draws of differences (…, draws, passes) of mean 0 with what
-        each level comes to by a strategy: shape (…, passes, levels)."""
-        at = AtPeaks(self.possible.of, self.policy, self.strategies[number])
-        one = square = np.zeros(self.possible.of.tried.shape)
-        both = np.zeros((len(apart), *one.shape))
-        for k, heard in enumerate(self._heard):
-            told = at.weighed(heard)
-            both += apart[:, k, :, None] * told
-            one, square = one + told, square + told**2
-        spread = square / self.draws - (one / self.draws) ** 2
-        of = spread * (apart**2).mean(axis=1)[:, :, None]
-        found: Floats = np.where(of > _LEAST, (both / self.draws) ** 2 / np.maximum(of, _LEAST), 0)
+    def _explained(self, rows_of: Mapping[int, list[int]], apart: Floats) -> Floats:
+        """Squared correlation over the draws of differences (rows, draws, passes) of mean 0 with
+        what each level comes to by a strategy, the largest of those that look at a row: shape
+        (rows, passes, levels)."""
+        survey, shape = self.possible.of, self.possible.of.tried.shape
+        at = {one: AtPeaks(survey, self.policy, self.strategies[one]) for one in rows_of}
+        sums = {one: np.zeros((2, *shape)) for one in rows_of}
+        both = {one: np.zeros((len(rows), *shape)) for one, rows in rows_of.items()}
+        for k in range(self.draws):
+            heard = self.possible.heard(WALKED + k)
+            for one, rows in rows_of.items():
+                told = at[one].weighed(heard)
+                both[one] += apart[rows, k, :, None] * told
+                sums[one] += np.array([told, told**2])
+        found = np.zeros((len(apart), *shape))
+        for one, rows in rows_of.items():
+            mean, square = sums[one] / self.draws
+            of = (square - mean**2) * (apart[rows] ** 2).mean(axis=1)[:, :, None]
+            share = np.where(of > _LEAST, (both[one] / self.draws) ** 2 / np.maximum(of, _LEAST), 0)
+            found[rows] = np.maximum(found[rows], share)
         return found
 
 
