@@ -156,4 +156,5 @@ SURVIVORS: dict[str, str] = {
     "loss below 2",
     "strategist/answers/what_if.py: before is None or after is None  →  before is None and "
     "after is None": "no question changes what is aimed at, so both are None or neither is",
+    "strategist/trust/margins.py: apart > 0  →  apart >= 0": "a shift of nothing ends no margin",
 }
