@@ -157,4 +157,7 @@ SURVIVORS: dict[str, str] = {
     "strategist/answers/what_if.py: before is None or after is None  →  before is None and "
     "after is None": "no question changes what is aimed at, so both are None or neither is",
     "strategist/trust/margins.py: apart > 0  →  apart >= 0": "a shift of nothing ends no margin",
+    "strategist/optimise/own_search.py: problem.weight % 1 == 0  →  problem.weight % 1 == 1": (
+        "bounds are not rounded up to losses that can be, which takes more of them"
+    ),
 }
