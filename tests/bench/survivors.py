@@ -77,8 +77,6 @@ SURVIVORS: dict[str, str] = {
     "strategist/trust/picture.py: _WIDTHS_DB[0]  →  _WIDTHS_DB[1]": "the width of no bins at all",
     "strategist/optimise/ladders.py: np.flatnonzero(must).max  →  np.flatnonzero(must).min": "the "
     "walk of ladders leaves at once where a level that must be lies above their top",
-    "strategist/optimise/node.py: best + 1e-09  →  best - 1e-09": "how soon a step along the "
-    "subgradient counts as stale",
     "strategist/optimise/search.py: node.raise_bound(self.best.target(node), 1)  →  "
     "node.raise_bound(self.best.target(node), 2)": "one step more before a node waits its turn",
     "strategist/optimise/selections.py: np.arange(0, len(self), 1 + len(self) // count)  →  "
