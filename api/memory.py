@@ -10,7 +10,7 @@ def limit_memory(mebibytes: int) -> None:
     """Let this process take no more memory of its own than that; beyond it, MemoryError is raised.
 
     Counted is what can be written to (RLIMIT_DATA), not the libraries and the address space that
-    compiled code reserves. A lower limit that the process was started with stays.
+    they reserve. A lower limit that the process was started with stays.
     """
     asked = mebibytes << 20
     _, most = resource.getrlimit(resource.RLIMIT_DATA)

@@ -84,7 +84,7 @@ class Supervisor:
 
     @property
     def warm(self) -> bool:
-        """Whether a worker of each kind could once answer at once: what is compiled stays so."""
+        """Whether a worker of each kind could once answer at once."""
         if not self._been_warm:
             kinds = {place.takes for place in self._places}
             self._been_warm = kinds == {place.takes for place in self._places if place.ready}

@@ -1,4 +1,4 @@
-"""The first answer of a process compiles the loops of the search, some 20 s on a cold machine.
+"""The first answer of a process loads the libraries that solve, a second or two.
 
 So a worker answers a made-up question before it says that it is ready.
 """
@@ -20,7 +20,7 @@ _TAGS = 3  # wanted, and as many stray, in each pass
 
 
 def warm_up() -> None:
-    """Answer a small and a middling question, so that all that is compiled is there."""
+    """Answer a small and a middling question, so that all that they need is loaded."""
     case = read_case_document(json.dumps(_document()).encode())
     try:
         for point in case.read_points:

@@ -249,12 +249,13 @@ QUESTIONS = (
     Question(
         "solve",
         "find the best strategy and prove it",
-        lambda point, asked: strategist.choose(point, asked.options),
+        lambda point, asked: strategist.choose(point, asked.options, mapped=asked.mapped),
         lambda found, point, shown: strategist.result_text(
             found, point.policy, detail=shown.detail, caution=shown.last
         ),
         ("Assessment",),
         solves="all",
+        in_processes=True,
         detailed=True,
         kept=Kept("strategies", "strategy", "st", "a strategy with its proof", "strategies"),
     ),

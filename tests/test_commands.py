@@ -204,7 +204,7 @@ def test_masks_are_said_in_words(capsys: Any, monkeypatch: pytest.MonkeyPatch, o
     mask = strategist.Mask("epc", 32, 8, "30")
     strategy = replace(result.strategy, masks=(mask,))
     told = replace(result, strategy=strategy, mask_words=("scheme SGTIN-96",))
-    monkeypatch.setattr(strategist, "choose", lambda *_: told)
+    monkeypatch.setattr(strategist, "choose", lambda *_, **__: told)
     out = run(capsys, "solve", one)[1]
     assert "            EPC bank, pointer 32, length 8: 30 hex (scheme SGTIN-96)\n" in out
 
@@ -215,7 +215,7 @@ def test_time_that_runs_out_is_said_with_the_true_gap(
     """The words only: a result as the clock would leave it."""
     result = strategist.choose(strategist.read_case(one).read_points[0])
     stopped = replace(result, status="feasible", loss=8.0, bound=2.0)
-    monkeypatch.setattr(strategist, "choose", lambda *_: stopped)
+    monkeypatch.setattr(strategist, "choose", lambda *_, **__: stopped)
     status, out, _ = run(capsys, "solve", one, "--detail")
     words = re.sub(r"\s+", " ", out)
     assert status == 0
@@ -509,7 +509,7 @@ def test_a_link_stays_a_link(capsys: Any, one: Path, tmp_path: Path) -> None:
 def test_errors_have_a_status_and_a_sentence(
     request: pytest.FixtureRequest, one: Path, error: BaseException, status: int, said: str
 ) -> None:
-    def fail(*_: object) -> None:
+    def fail(*_: object, **__: object) -> None:
         raise error
 
     request.getfixturevalue("monkeypatch").setattr(strategist, "choose", fail)

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import ast
+import json
 import re
+import shutil
 import subprocess
 import sys
 import tomllib
@@ -50,6 +52,7 @@ def test_the_base_install_holds_what_every_command_loads() -> None:
     declared = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     base = {re.split("[^A-Za-z0-9]", one)[0].lower() for one in declared["dependencies"]}
     comes_with = {"markupsafe": "jinja2", "werkzeug": "flask", "dask": "distributed"}
+    build = {"cython"}  # in sources that are compiled, where nothing of it is left
     imported = {
         name.split(".")[0]
         for folder in ("strategist", "api")
@@ -63,9 +66,33 @@ def test_the_base_install_holds_what_every_command_loads() -> None:
             else []
         )
     }
-    others = {comes_with.get(name, name) for name in imported - sys.stdlib_module_names}
+    others = {comes_with.get(name, name) for name in imported - sys.stdlib_module_names - build}
     assert others - base - {"strategist", "api"} <= {"pyarrow", "distributed", "psycopg"}
     assert "matplotlib" in others
+
+
+def test_what_is_installed_is_all_there_is() -> None:
+    """Each folder of code, each file that goes with it, and each loop to be compiled is listed."""
+    listed = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+    tool = listed["tool"]["setuptools"]
+    files = [
+        path
+        for folder in ("strategist", "api")
+        for path in (ROOT / folder).rglob("*")
+        if path.is_file() and "__pycache__" not in path.parts
+    ]
+    packages = {path.parent for path in files if path.name == "__init__.py"}
+    names = {".".join(path.relative_to(ROOT).parts) for path in packages}
+    assert set(tool["packages"]) == {re.sub("^api", "strategist_api", name) for name in names}
+    loops = {f"{path.relative_to(ROOT)}" for path in files if path.parent.name == "loops"}
+    sources = {path for path in loops if path.endswith(".py") and "__init__" not in path}
+    assert {one["sources"][0] for one in tool["ext-modules"]} == sources
+    assert {one["name"].replace(".", "/") + ".py" for one in tool["ext-modules"]} == sources
+    patterns = tool["package-data"]["*"]
+    for path in files:
+        home = next(parent for parent in path.parents if parent in packages)
+        made = path.suffix in {".py", ".so", ".c"}  # modules, and what is compiled of them
+        assert made or any(path.relative_to(home).match(pattern) for pattern in patterns), path
 
 
 def test_help_loads_no_slow_library() -> None:
@@ -89,7 +116,24 @@ def test_check_loads_no_library_that_takes_long() -> None:
     """It is what planners run most, and it takes longer to load these than to check a case."""
     code = (
         "import sys; from strategist.__main__ import main; main(['check', sys.argv[1]]); "
-        "slow = {'pandas', 'scipy', 'numba', 'pulp', 'highspy', 'matplotlib', 'openpyxl'}; "
+        "slow = {'pandas', 'scipy', 'pulp', 'highspy', 'matplotlib', 'openpyxl', 'numpy.typing'}; "
         "assert not slow & set(sys.modules), slow & set(sys.modules)"
     )
     subprocess.run([sys.executable, "-c", code, str(ROOT / "cases/linen-service")], check=True)
+
+
+def test_solve_loads_no_library_that_it_does_not_use(tmp_path: Path) -> None:
+    """By the aim `survey`, which is asked for where an answer must be quick."""
+    case = tmp_path / "case"
+    shutil.copytree(ROOT / "cases/linen-service", case)
+    site = json.loads((case / "site.json").read_text(encoding="utf-8"))
+    site["read_points"]["soiled-chute"]["aim"] = "survey"
+    (case / "site.json").write_text(json.dumps(site), encoding="utf-8")
+    code = (
+        "import sys; from strategist.__main__ import main; "
+        "main(['solve', sys.argv[1], '--read-point', 'soiled-chute']); "
+        "slow = {'pandas', 'matplotlib', 'openpyxl', 'scipy.stats', "
+        "'scipy.linalg', 'scipy.optimize'}; "
+        "assert not slow & set(sys.modules), slow & set(sys.modules)"
+    )
+    subprocess.run([sys.executable, "-c", code, str(case)], check=True)

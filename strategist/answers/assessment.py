@@ -13,7 +13,16 @@ from strategist.answers.conditions import InEach, in_each_of
 from strategist.answers.expected import Expected, ExpectedLoss, OptimumInterval, expected_of
 from strategist.answers.headline import Headline, headline_of
 from strategist.answers.per_pass import PER_PASS, PerPass, beside_silence
-from strategist.answers.solution import Bounded, Deadline, Options, Solution, Status, in_time, solve
+from strategist.answers.solution import (
+    Bounded,
+    Deadline,
+    Map,
+    Options,
+    Solution,
+    Status,
+    again_in,
+    solve,
+)
 from strategist.answers.sturdier import STURDIER, Sturdier, SturdierSearch, sturdier_than
 from strategist.errors import DisagreementError
 from strategist.optimise.clock import Clock
@@ -39,6 +48,7 @@ from strategist.trust.unseen import SOLVES_MAX, Unseen, leave_out, thin_classes,
 if TYPE_CHECKING:
     import pandas as pd
 
+_WORTH_S = 4.0  # of choosing again, from which on other processes are begun for it
 _KEPT_BACK = 2.0  # what judging an answer takes, in times of posing its problem, roughly
 UNSEEN_LATE = (
     "The time limit left no time to ask how the masks hold for tags left out of the choice: allow "
@@ -118,23 +128,32 @@ class Assessment(Bounded):
 
 
 def choose(
-    read_point: ReadPoint, options: Options | None = None, known: Strategy | None = None
+    read_point: ReadPoint,
+    options: Options | None = None,
+    known: Strategy | None = None,
+    mapped: Map = map,
 ) -> Assessment:
     """The best strategy for a read point, assessed: limits, loss, guarded loss, then least work to
     install. Where `known` is a strategy that may be chosen here, the answer is none that is worse.
 
-    Raises what `solve` and `assess` raise.
+    `mapped` is as in `assess`. Raises what `solve` and `assess` raise.
     """
     options = options or Options()
-    return assess(solve(read_point, options, known, keep_back=_KEPT_BACK), options, read_point)
+    solution = solve(read_point, options, known, keep_back=_KEPT_BACK)
+    return assess(solution, options, read_point, mapped)
 
 
 def assess(
-    solution: Solution, options: Options | None = None, surveyed: ReadPoint | None = None
+    solution: Solution,
+    options: Options | None = None,
+    surveyed: ReadPoint | None = None,
+    mapped: Map = map,
 ) -> Assessment:
     """How far to trust a solution, as `options` ask; a time limit counts from where it began.
 
     `surveyed` is the read point with the gaps that it had (None: none that findings should name).
+    `mapped` runs what is chosen again without some tags, where that takes long: the built-in `map`,
+    or that of a pool of processes; the answer is the same.
     Raises DisagreementError where the independent evaluator finds another guarded loss than the
     optimiser did, or a ladder that may not be.
     """
@@ -156,7 +175,7 @@ def assess(
         own = options.share(2, time.monotonic() - started)
         sturdier = sturdier_than(solution, Clock(own.time_limit_s))
     if options.unseen and strategy.masks:
-        unseen, late = _unseen(whole, strategy, options, started, deadline)
+        unseen, late = _unseen(solution, options, started, deadline, mapped)
     weak = thin_classes(survey) if strategy.masks else ()
     weak += unrecorded(strategy.masks, survey.tags)
     on_air = on_air_of(survey, policy, strategy, solution.outcome)
@@ -209,15 +228,18 @@ def assess(
 
 
 def _unseen(
-    whole: ReadPoint, strategy: Strategy, options: Options, started: float, deadline: Deadline
+    solution: Solution, options: Options, started: float, deadline: Deadline, mapped: Map
 ) -> tuple[Unseen | None, tuple[str, ...]]:
     """How the masks hold for tags left out, and what to know of it.
 
     Each solve without some tags has its share of the time; None where no time is left for one.
     """
-    again = options.share(SOLVES_MAX, time.monotonic() - started)
+    whole, strategy = solution.whole, solution.strategy
+    again = again_in(options.share(SOLVES_MAX, time.monotonic() - started), deadline)
     left_out = None if deadline.passed() else leave_out(whole)
-    found = [] if left_out is None else [in_time(p, again, deadline) for p in left_out.parts]
+    parts = () if left_out is None else left_out.parts
+    spread = mapped if solution.seconds * len(parts) > _WORTH_S else map
+    found = list(spread(again, parts))
     made = [one for one in found if one is not None]
     if left_out is None or len(made) < len(found):
         return None, (UNSEEN_LATE,)

@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
 from itertools import islice
 from typing import Annotated
 
 from pydantic import Field
 
 from strategist.answers.assessment import UNSEEN_LATE, Assessment, choose
-from strategist.answers.solution import Deadline, Options, in_time
+from strategist.answers.solution import Again, Deadline, Map, Options, again_in
 from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete
 from strategist.survey.answer import Seconds
@@ -28,11 +27,6 @@ _LATE = (
     "The time limit left no time to choose again without some of the passes: how the answer does "
     "on passes that it was not chosen from is not known. Allow more time."
 )
-
-# A further choice, and whether it was proven in its time; None where no time was left for it.
-Again = tuple[Strategy, bool] | None
-# As the built-in `map`; a process pool's own `map` spreads the choices over processors.
-Map = Callable[[Callable[[ReadPoint], Again], Sequence[ReadPoint]], Iterable[Again]]
 
 
 @dataclass(frozen=True, repr=False)
@@ -64,9 +58,9 @@ def assess_fully(
     started, deadline = time.monotonic(), Deadline.of(options)
     whole = complete(read_point)
     folds = without_folds(whole)
-    begun = mapped(_again(options, deadline), folds) if options.total_limit_s is None else None
+    begun = mapped(again_in(options, deadline), folds) if options.total_limit_s is None else None
     result = choose(read_point, replace(options, unseen=False).share(2, 0.0))
-    again = _again(options.share(_FURTHER_MAX, time.monotonic() - started), deadline)
+    again = again_in(options.share(_FURTHER_MAX, time.monotonic() - started), deadline)
     if begun is None:
         begun = mapped(again, folds)
     types = measured_types(whole)
@@ -103,10 +97,6 @@ def assess_fully(
         next_survey=following,
         assessed_seconds=time.monotonic() - started,
     )
-
-
-def _again(options: Options, deadline: Deadline) -> Callable[[ReadPoint], Again]:
-    return partial(in_time, options=options, deadline=deadline)
 
 
 def _made(found: Iterable[Again]) -> list[Strategy]:

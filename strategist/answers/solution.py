@@ -7,7 +7,7 @@ since worker processes load it and not the statistics of a whole answer (a secon
 from __future__ import annotations
 
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
 from typing import TYPE_CHECKING, Literal
@@ -88,6 +88,12 @@ class Deadline:
 
     def passed(self) -> bool:
         return self.at is not None and time.monotonic() >= self.at
+
+
+# A further choice, and whether it was proven in its time; None where no time was left for it.
+Again = tuple[Strategy, bool] | None
+# As the built-in `map`; that of a pool of processes spreads the choices over processors.
+Map = Callable[[Callable[[ReadPoint], Again], Sequence[ReadPoint]], Iterable[Again]]
 
 
 class Bounded(Declared):
@@ -392,7 +398,12 @@ def _first(own: Solution) -> list[Problem]:
     return [own.problem, *others]
 
 
-def in_time(part: ReadPoint, options: Options, deadline: Deadline) -> tuple[Strategy, bool] | None:
+def again_in(options: Options, deadline: Deadline) -> Callable[[ReadPoint], Again]:
+    """What chooses again for a part of a read point; a pool of processes can be given it."""
+    return partial(_in_time, options=options, deadline=deadline)
+
+
+def _in_time(part: ReadPoint, options: Options, deadline: Deadline) -> Again:
     """The best strategy of a part of a read point, over few copies where the aim is "expected", and
     whether it is proven; None where the whole answer is due already. Ladders of own powers that no
     model proves are left alone: to rule them out takes longer than all else."""

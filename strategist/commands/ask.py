@@ -88,7 +88,6 @@ def ask(question: strategist.Question, arguments: argparse.Namespace) -> int:
     with all_processors() if question.in_processes else nullcontext(map) as mapped:
 
         def answer(point: strategist.ReadPoint, last: bool) -> Answered:
-            mapped(abs, [0])  # workers load the library while this process does
             return answered(question, arguments, point, last=last, mapped=mapped)
 
         return each_point(arguments, case, answer)

@@ -6,7 +6,6 @@ import os
 import signal
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import strategist
@@ -23,23 +22,33 @@ Map = Callable[[Callable[[Any], Any], Sequence[Any]], Iterator[Any]]
 def all_processors() -> Iterator[Map]:
     """A `map` over all processors, this process on one of them, workers on the others.
 
-    Workers are spawned, since a fork after a solve may hang. Raises SolveError where one ended.
+    Workers begin at the first use. They are spawned, since a fork after a solve may hang. Raises
+    SolveError where one ended.
     """
-    from concurrent.futures import ProcessPoolExecutor  # noqa: PLC0415 (slow to load)
-    from concurrent.futures.process import BrokenProcessPool  # noqa: PLC0415
-    from multiprocessing import get_context  # noqa: PLC0415
+    from concurrent.futures import BrokenExecutor  # noqa: PLC0415 (slow to load)
 
     workers = min(os.cpu_count() or 1, _PROCESSES_MAX) - 1
-    if not workers:
-        yield map
-        return
-    pool = ProcessPoolExecutor(workers, mp_context=get_context("spawn"), initializer=_begin_worker)
+    pool: Executor | None = None
+
+    def mapped(function: Callable[[Any], Any], parts: Sequence[Any]) -> Iterator[Any]:
+        nonlocal pool
+        pool = pool or _pool(workers)
+        return shared_map(pool, function, parts)
+
     try:
-        yield partial(shared_map, pool)
-    except BrokenProcessPool:
+        yield mapped if workers else map
+    except BrokenExecutor:
         raise strategist.SolveError("a worker process ended before its time") from None
     finally:
-        pool.shutdown(cancel_futures=True)  # after an error nobody waits for what was begun
+        if pool is not None:
+            pool.shutdown(cancel_futures=True)  # after an error nobody waits for what was begun
+
+
+def _pool(workers: int) -> Executor:
+    from concurrent.futures import ProcessPoolExecutor  # noqa: PLC0415
+    from multiprocessing import get_context  # noqa: PLC0415
+
+    return ProcessPoolExecutor(workers, mp_context=get_context("spawn"), initializer=_begin_worker)
 
 
 def _begin_worker() -> None:

@@ -23,12 +23,13 @@ from strategist.intake.values import (
     form_of_rssi,
     levels_of_mw,
     number,
+    odd_rssi,
     plain_hex,
     why_no_epc,
 )
 from strategist.survey.faults import FaultList
 from strategist.survey.order import some
-from strategist.survey.policy import ANTENNA_MAX
+from strategist.survey.policy import ANTENNA_MAX, RSSI_DBM_MAX, RSSI_DBM_MIN
 from strategist.survey.records import Floats, Ints
 from strategist.survey.texts import Codes, Texts
 
@@ -206,6 +207,15 @@ def _numbers(role: Role, column: Texts, name: str, of: _Reading) -> Floats:
             + how_to_say(of.kind, "columns", {role: None})
         )
         of.refuse(role, column, np.flatnonzero(given & ~fits), why)
+    if role == "rssi" and role not in of.mapping.forms and not of.hint(role):
+        known = np.flatnonzero(given)
+        rows = np.bincount(column.codes, minlength=len(given))[known]
+        form, odd = odd_rssi(values[known], rows)
+        if form:
+            low, high = RSSI_DBM_MIN, RSSI_DBM_MAX
+            why = f"{FORM_WORDS[form]}, as in the other rows: RSSI from {low:g} to {high:g} dBm"
+            of.refuse(role, column, known[odd], why)
+            return values[column.codes]
     if role in ("rssi", "power") and given.any():
         values[given] = _in_dbm(role, values[given], column, name, of)
     return np.round(values, 6)[column.codes]

@@ -11,10 +11,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
-from strategist.survey.records import Bools, Ints
+from strategist.survey.records import Bools, Bytes, Floats, Ints
 
 NEVER = np.iinfo(np.int64).min
 SECOND, DAY = 1_000_000, 86_400_000_000
@@ -40,7 +39,6 @@ _PARTS = (
 _PARTS_OF = re.compile(_PARTS, re.ASCII)
 _LONG = 64  # characters of a time at most
 _LAYOUTS_MAX = 1000
-_Characters = npt.NDArray[np.uint8]
 
 
 @dataclass(frozen=True, eq=False)
@@ -108,7 +106,7 @@ def times_of(values: Sequence[str], form: str) -> Times:
     return Times(form, wall, utc, bool(given.any() and zoned[given].all()))
 
 
-def _or_never(microseconds: npt.NDArray[np.float64]) -> Ints:
+def _or_never(microseconds: Floats) -> Ints:
     fine = np.isfinite(microseconds) & (np.abs(microseconds) < 9e18)
     found = np.full(len(microseconds), NEVER)
     found[fine] = microseconds[fine].astype(np.int64)
@@ -142,7 +140,7 @@ def _laid_out(values: Sequence[str], form: str) -> tuple[Ints, Ints, Bools]:
     return wall[:count], zone[:count], zoned[:count]
 
 
-def _of_layout(found: re.Match[str], characters: _Characters, form: str) -> tuple[Ints, Ints]:
+def _of_layout(found: re.Match[str], characters: Bytes, form: str) -> tuple[Ints, Ints]:
     """The times and zones of values laid out as the one that was matched."""
 
     def number(group: int, width: int = 0) -> Ints:

@@ -11,7 +11,7 @@ import numpy as np
 
 from strategist.survey.columns import EPC_BYTES_MAX
 from strategist.survey.policy import LEVEL_DBM_MAX, LEVEL_DBM_MIN, RSSI_DBM_MAX, RSSI_DBM_MIN
-from strategist.survey.records import Floats
+from strategist.survey.records import Floats, Ints
 from strategist.survey.suspected import looks_like_mw, pc_fits
 from strategist.tags.epc import decode
 from strategist.tags.uri import epc_of_uri
@@ -34,6 +34,7 @@ DBM_OF: dict[str, Callable[[float], float]] = {
     "hundredths_dbm": lambda value: value / 100,
     "mw": lambda value: 10 * math.log10(value) if value > 0 else math.nan,
 }
+ODD_SHARE = 0.02  # of rows whose RSSI may be impossible, where all others have one unit
 FORM_WORDS = {
     "dbm": "dBm",
     "minus_dbm": "dBm without their minus sign",
@@ -125,13 +126,28 @@ def _is_scheme(value: str) -> bool:
 
 def form_of_rssi(values: Floats) -> list[str]:
     """The units in which all the values are RSSI of a reader."""
-    likely = {
+    return [form for form, dbm in _as_rssi(values).items() if _are_rssi(dbm)]
+
+
+def odd_rssi(values: Floats, rows: Ints) -> tuple[str, Ints]:
+    """The unit in which all but a few are RSSI, and the places of those few; "" and none else.
+
+    `rows` says how often each value stands.
+    """
+    for form, dbm in _as_rssi(values).items():
+        odd = (dbm < RSSI_DBM_MIN) | (dbm > RSSI_DBM_MAX)
+        if odd.any() and rows[odd].sum() <= ODD_SHARE * rows.sum() and _are_rssi(dbm[~odd]):
+            return form, np.flatnonzero(odd)
+    return "", np.empty(0, np.int64)
+
+
+def _as_rssi(values: Floats) -> dict[str, Floats]:
+    return {
         "dbm": values,
         "minus_dbm": -values,
         "tenths_dbm": values / 10,
         "hundredths_dbm": values / 100,
     }
-    return [form for form, dbm in likely.items() if _are_rssi(dbm)]
 
 
 def _are_rssi(dbm: Floats) -> bool:

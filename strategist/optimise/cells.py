@@ -7,11 +7,11 @@ from functools import cached_property
 
 import numpy as np
 
-from strategist.optimise.cached_numba import compiled
 from strategist.optimise.kernel import Cells
+from strategist.optimise.loops import tables
 from strategist.optimise.measures import Measure
 from strategist.optimise.problem import Problem
-from strategist.survey.records import Bools, Floats, Ints
+from strategist.survey.records import Floats, Ints
 
 __all__ = ["Layout"]
 
@@ -42,15 +42,15 @@ class Layout:
         """
         last = cutoff if highest is None else highest
         key = (cutoff, last, levels.tobytes())
-        tables = self._kept.get(key)
-        if tables is None:
-            tables = self._kept[key] = _Tables(self, cutoff, last, levels)
-            self._size += tables.size
+        kept = self._kept.get(key)
+        if kept is None:
+            kept = self._kept[key] = _Tables(self, cutoff, last, levels)
+            self._size += kept.size
             while len(self._kept) > 1 and self._size > _KEPT:
                 self._size -= self._kept.popitem(last=False)[1].size
         else:
             self._kept.move_to_end(key)
-        return tables.weighed(measure)
+        return kept.weighed(measure)
 
     def forget(self) -> None:
         """Let go of the tables; they are made again when they are asked for."""
@@ -123,32 +123,31 @@ class _Tables:
         stays = problem.steps_max > 1 and problem.policy.stop_after > 1
         low, high = (max(problem.thresholds[c], _LEAST) for c in (cutoff, last))
         rows = profile.row_wanted, profile.row_count, problem.row_weight
-        _fill(
+        tables.fill(
             *(profile.rssi, levels, low, high, stays, layout.order, layout.begin, *rows),
             *(self._missed, self._stray, hold, first),
         )
         of_pass, groups = problem.rows[0], len(profile.pass_count)
         row_start, row = np.empty(groups + 1, np.int64), np.empty(len(first), np.int64)
-        _sort_by_first(of_pass, first, len(levels), row_start, row)
+        tables.sort_by_first(of_pass, first, len(levels), row_start, row)
         row = row[: row_start[-1]]
         flip_start = np.empty(groups * len(levels) + 1, np.int64)
-        _flips(layout.start, hold, flip_start, np.empty(0, np.int64))
+        tables.flips(layout.start, hold, flip_start, np.empty(0, np.int64))
         flip = np.empty(flip_start[-1], np.int64)
-        _flips(layout.start, hold, flip_start, flip)
-        self._base: Floats = layout.wanted
-        self._cells = Cells(
-            start=layout.start,
-            klass=layout.klass,
-            gain=hold,
-            hold=hold,
-            base=self._base,
-            row_start=row_start,
-            row_class=profile.row_class[row],
-            row_first=first[row],
-            row_count=profile.row_count[row].astype(float),
-            flip_start=flip_start,
-            flip=flip,
-        )
+        tables.flips(layout.start, hold, flip_start, flip)
+        self._wanted: Floats = layout.wanted
+        self._always = {
+            "start": layout.start,
+            "klass": layout.klass,
+            "hold": hold,
+            "accepts": hold > 0,
+            "row_start": row_start,
+            "row_class": profile.row_class[row],
+            "row_first": first[row],
+            "row_count": profile.row_count[row].astype(float),
+            "flip_start": flip_start,
+            "flip": flip,
+        }
         self._weighed: dict[Measure, Cells] = {}
         self.size = (3 + 2) * hold.size  # as a rule by two measures
 
@@ -157,87 +156,9 @@ class _Tables:
         if measure not in self._weighed:
             if len(self._weighed) == _MEASURES:
                 del self._weighed[next(iter(self._weighed))]
-            self._weighed[measure] = self._cells._replace(
+            self._weighed[measure] = Cells(
                 gain=measure.missed * self._missed + measure.stray * self._stray,
-                base=measure.missed * self._base,
+                base=measure.missed * self._wanted,
+                **self._always,
             )
         return self._weighed[measure]
-
-
-@compiled
-def _fill(
-    rssi: Floats,
-    levels: Ints,
-    low: float,
-    high: float,
-    stays: bool,
-    order: Ints,
-    begin: Ints,
-    wanted: Bools,
-    count: Ints,
-    weight: Ints,
-    missed: Floats,
-    stray: Floats,
-    hold: Floats,
-    first: Ints,
-) -> None:
-    """What each cell changes, and holds for sure, at each level, if a read of `low` may be accepted
-    and one of `high` is; the first level at which each row may be."""
-    count_of_levels = len(levels)
-    for c in range(len(begin) - 1):
-        for t in range(count_of_levels):
-            missed[c, t] = 0.0
-            stray[c, t] = 0.0
-            hold[c, t] = 0.0
-        for place in range(begin[c], begin[c + 1]):
-            r = order[place]
-            first[r] = -1
-            for t in range(count_of_levels):
-                peak = rssi[r, levels[t]]
-                may_be = peak >= low
-                if may_be and first[r] < 0:
-                    first[r] = t
-                if wanted[r] and (may_be or (stays and first[r] >= 0)):
-                    missed[c, t] -= weight[r]
-                if peak >= high:
-                    hold[c, t] += count[r]
-                    if not wanted[r]:
-                        stray[c, t] += weight[r]
-
-
-@compiled
-def _sort_by_first(of_pass: Ints, first: Ints, levels: int, start: Ints, row: Ints) -> None:
-    """The rows of each pass that have a first level, by it: from `start[p]` on, those of pass p."""
-    number, at = 0, np.empty(levels + 1, np.int64)
-    for p in range(len(start) - 1):
-        start[p] = number
-        for t in range(levels + 1):
-            at[t] = 0
-        for r in range(of_pass[p], of_pass[p + 1]):
-            if first[r] >= 0:
-                at[first[r] + 1] += 1
-        for t in range(levels):
-            at[t + 1] += at[t]
-        for r in range(of_pass[p], of_pass[p + 1]):
-            if first[r] >= 0:
-                row[number + at[first[r]]] = r
-                at[first[r]] += 1
-        number += at[levels]
-    start[len(start) - 1] = number
-
-
-@compiled
-def _flips(start: Ints, hold: Floats, flip_start: Ints, flip: Ints) -> None:
-    """For each pass and level the cells whose tags begin or cease to be accepted there; with no
-    room for them, only where those of each would stand."""
-    number, levels = 0, hold.shape[1]
-    for p in range(len(start) - 1):
-        for t in range(levels):
-            flip_start[p * levels + t] = number
-            for c in range(start[p], start[p + 1]):
-                before = t > 0 and hold[c, t - 1] > 0
-                if (hold[c, t] > 0) != before:
-                    if len(flip) > 0:
-                        flip[number] = c
-                    number += 1
-    flip_start[len(flip_start) - 1] = number

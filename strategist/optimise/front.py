@@ -19,7 +19,7 @@ from strategist.optimise.node import Node
 from strategist.optimise.problem import Answer
 from strategist.optimise.selections import Selections
 from strategist.survey.policy import Loss
-from strategist.survey.records import Floats, Ints
+from strategist.survey.records import Bools, Floats, Ints
 
 __all__ = ["Corner", "Edge", "Front", "Point", "Staircase", "Weights", "dot"]
 
@@ -58,6 +58,8 @@ class Staircase:
         self.most = most
         self._found: dict[Point, Answer] = {}
         self._steps: list[Corner] | None = None
+        self._hull: list[Edge] | None = None
+        self._sorted: Ints | None = None
         self._open: dict[Rank, Floats] = {}
 
     @property
@@ -79,6 +81,19 @@ class Staircase:
             return (0.0, *work) <= same.key[2:]
         return not any(m <= point[0] and s <= point[1] for m, s in self._found)
 
+    def dominates(self, points: Ints) -> Bools:
+        """Which of some points, shape (n, 2), are dominated by another one that was found."""
+        if not self._found:
+            return np.zeros(len(points), bool)
+        if self._sorted is None:
+            self._sorted = np.array(self.points)
+        missed, stray = self._sorted.T
+        left = np.searchsorted(missed, points[:, 0], side="right") - 1
+        better = stray[left] <= points[:, 1]
+        same = (missed[left] == points[:, 0]) & (stray[left] == points[:, 1])
+        dominated: Bools = (left >= 0) & better & ~same
+        return dominated
+
     def offer(self, answer: Answer) -> None:
         """Take an answer if it is on the staircase and preferred to the one of the same point."""
         point = (answer.counts.missed, answer.counts.stray)
@@ -89,7 +104,7 @@ class Staircase:
             for m, s in list(self._found):
                 if m >= point[0] and s >= point[1]:
                     del self._found[m, s]
-            self._steps = None
+            self._steps = self._hull = self._sorted = None
         elif (same.key, same.chain.rank) <= (answer.key, answer.chain.rank):
             return
         self._found[point] = answer
@@ -118,12 +133,14 @@ class Staircase:
 
     def hull(self) -> list[Edge]:
         """The edges of the lower left convex hull; points on an edge do not part it."""
-        kept: list[Point] = []
-        for point in self.points:
-            while len(kept) > 1 and _turns_up(kept[-2], kept[-1], point):
-                kept.pop()
-            kept.append(point)
-        return [Edge(left, right) for left, right in itertools.pairwise(kept)]
+        if self._hull is None:
+            kept: list[Point] = []
+            for point in self.points:
+                while len(kept) > 1 and _turns_up(kept[-2], kept[-1], point):
+                    kept.pop()
+                kept.append(point)
+            self._hull = [Edge(left, right) for left, right in itertools.pairwise(kept)]
+        return self._hull
 
     def ratios(self) -> dict[Point, tuple[Fraction, Fraction | None]]:
         """For each point that is best for some weights, the range of missed ÷ stray; None: no end.
@@ -159,17 +176,21 @@ class Front:
     """The staircase as what is wanted of a tree whose nodes are bounded by weights of an edge.
 
     Each selection is looked at once under each cutoff, with all its ladders, unless a shorter chain
-    makes it. Guarded losses are those by `weights`.
+    makes it. Where only points are wanted that are best for some weights, a selection is looked at
+    for each edge of the hull, with the ladders up to its value. Guarded losses are by `weights`.
     """
 
     enough = 1_000
 
-    def __init__(self, layout: Layout, staircase: Staircase, weights: Loss) -> None:
+    def __init__(
+        self, layout: Layout, staircase: Staircase, weights: Loss, *, best_only: bool
+    ) -> None:
         self.problem = layout.problem
         self.staircase = staircase
-        self.value = np.inf  # of the objective, above which nothing is looked at
+        self.value = np.inf  # of the objective, above which nothing is looked at; inf: at all
         self._layout = layout
         self._loss = weights
+        self.best_only = best_only
         self._roots: dict[int, Node] = {}
         self._seen: list[dict[bytes, tuple[int, int]]] = [{} for _ in self.problem.thresholds]
         self._weights = np.eye(2)
@@ -185,7 +206,7 @@ class Front:
     def ladders(self, node: Node) -> Node:
         root = self._roots[node.cutoff]
         own = root.aim.measure
-        self._weights = np.array([(1, 0), (0, 1), (own.missed, own.stray)], float)
+        self._weights = np.array([(own.missed, own.stray), (1, 0), (0, 1)], float)
         return root
 
     def tables(self, node: Node) -> Iterator[Cells]:
@@ -197,7 +218,7 @@ class Front:
         hull = [edge.weights for edge in self.staircase.hull()]
         self._weights = np.array([*self._weights[:3].tolist(), *hull], float)
         edge, top = (
-            np.tensordot(self._weights, np.array([cost[i] for cost in costs[:2]]), 1)
+            np.tensordot(self._weights, np.array([cost[i] for cost in costs[1:3]]), 1)
             for i in range(2)
         )
         return list(zip(edge, top, strict=True))
@@ -210,14 +231,16 @@ class Front:
 
     def room(self, *work: float) -> Floats:
         room: Floats = self._weights @ self.staircase.open_to(0.0, *work[:3]).T
-        if not work:  # of selections: ladders are replayed whatever the value, once for all
-            room[2] = np.minimum(room[2], self.value)
+        if self.best_only or not work:  # of selections: ladders are replayed once for all
+            room[0] = np.minimum(room[0], self.value)
         return room
 
     def order(self, bounds: Floats) -> tuple[Floats, ...]:
-        return (np.round(bounds[2], 6),)
+        return (np.round(bounds[0], 6),)
 
     def fresh(self, selections: Selections, cutoff: int) -> Ints:
+        if self.best_only:
+            return np.arange(len(selections))
         seen = self._seen[cutoff]
         names = [words.tobytes() for words in selections.words]
         chains = [(selections.masks, bits) for bits in selections.bits.tolist()]
@@ -225,12 +248,15 @@ class Front:
         return np.array(fresh, np.int64)
 
     def saw(self, selections: Selections, row: int, cutoff: int) -> None:
-        chain = (selections.masks, int(selections.bits[row]))
-        self._seen[cutoff][selections.words[row].tobytes()] = chain
+        if not self.best_only:
+            chain = (selections.masks, int(selections.bits[row]))
+            self._seen[cutoff][selections.words[row].tobytes()] = chain
 
     def offer(self, replayed: Replayed) -> None:
         """At each new point the ladder that stands drift best, with the cutoff that serves it."""
         steps = float(replayed.ladders.shape[1])
+        if self.staircase.dominates(replayed.counts).all():
+            return
         for counts, places in replayed.points:
             point = (counts.missed, counts.stray)
             work = (*replayed.work, steps, *replayed.ladders[places[0]].astype(float))
@@ -246,3 +272,5 @@ class Front:
             rank = (0.0, self.problem.loss(counts), guarded)
             place = int(places[number])
             self.staircase.offer(replayed.answer(counts, rank, place, alike[cutoff]))
+            if self.best_only and self.value < np.inf:
+                self.value = min(self.value, float(self._weights[0] @ point))

@@ -34,7 +34,7 @@ from strategist.optimise.starts import Starts
 from strategist.optimise.tree import Tree
 from strategist.optimise.zoom import few_levels, is_wide, on_levels
 from strategist.survey.policy import Loss
-from strategist.survey.records import Ints
+from strategist.survey.records import Bools, Ints
 
 __all__ = ["Ratios", "Sweep", "sweep"]
 
@@ -42,7 +42,7 @@ Ratios = tuple[Fraction, Fraction]  # of weights, missed ÷ stray: the least and
 
 _NO_STRATEGY = 2**62  # the floor where there is none at all
 _CUTOFFS = 8  # cutoffs that are tried without masks to begin with
-_STARTS = (0.2, 1.0, 5.0)  # weights of a missed tag in strays that starts are sought for
+_STARTS: tuple[Weights, ...] = ((1, 5), (1, 1), (5, 1))  # that starts are sought for
 
 
 @dataclass(frozen=True)
@@ -125,9 +125,10 @@ def _swept(parts: Parts, clock: Clock, a_point_s: float, ratios: Ratios | None) 
         own = clock
         if several and left is not None:
             own = Clock(left / min(2, len(order) - number), now=clock.now)
-        run = _Sweep(part, own, a_point_s, found)
+        run = _Sweep(part, own, a_point_s, found, best_only=ratios is not None)
         try:
-            run.start()
+            if not found or not run.chains.reaches(run.slots):
+                run.start()
             if ratios is None:
                 run.prove()
             else:
@@ -168,7 +169,13 @@ def _on_few_levels(whole: Part, clock: Clock, a_point_s: float, ratios: Ratios |
 
 class _Sweep:
     def __init__(
-        self, part: Part, clock: Clock, a_point_s: float, known: Mapping[Point, Found]
+        self,
+        part: Part,
+        clock: Clock,
+        a_point_s: float,
+        known: Mapping[Point, Found],
+        *,
+        best_only: bool,
     ) -> None:
         self.part, problem = part, part.problem
         most = _most(problem)
@@ -186,7 +193,9 @@ class _Sweep:
         self._rivals = {point: rival_in(part, found) for point, found in known.items()}
         for point, rival in self._rivals.items():
             self.staircase.offer(replace(rival, counts=known[point].answer.counts))
-        self.front = Front(self.tree.layout, self.staircase, problem.policy.loss)
+        self.front = Front(
+            self.tree.layout, self.staircase, problem.policy.loss, best_only=best_only
+        )
         self._same_as_another = np.ones(len(problem.thresholds), bool)
         self._same_as_another[problem.outcomes] = False
         self.floors: dict[Weights, Ints] = {}
@@ -208,12 +217,14 @@ class _Sweep:
 
     # what is proven
 
-    def settled(self, corner: Corner, cutoff: int | slice = slice(None)) -> bool:
-        """Whether nothing that was not looked at is at or below a corner, by half-planes."""
-        below = self._same_as_another[cutoff]
+    def settled(self, corners: list[Corner]) -> Bools:
+        """Where nothing that was not looked at is at or below a corner, by half-planes: shape
+        (corners, cutoffs)."""
+        at = np.array(corners, np.int64).reshape(-1, 2)
+        below = np.repeat(self._same_as_another[None], len(at), axis=0)
         for weights, floors in self.floors.items():
-            below = below | (floors[cutoff] > dot(weights, corner))
-        return bool(np.all(below))
+            below |= floors > (at @ np.array(weights))[:, None]
+        return below
 
     @property
     def left(self) -> list[Corner]:
@@ -221,32 +232,36 @@ class _Sweep:
         return [] if self.whole else self.open()
 
     def open(self) -> list[Corner]:
-        return [corner for corner in self.staircase.corners() if not self.settled(corner)]
+        corners = self.staircase.corners()
+        left = np.flatnonzero(~self.settled(corners).all(axis=1))
+        return [corners[place] for place in left.tolist()]
 
     def open_from(self, corners: list[Corner]) -> int:
         """The place of the first corner that is not settled, at most the last; each holds more."""
-        return bisect.bisect(corners[:-1], False, key=lambda corner: not self.settled(corner))
+        return bisect.bisect(corners[:-1], False, key=lambda one: not self.settled([one]).all())
 
     # the sweep
 
     def start(self) -> None:
-        """A good staircase to begin with: some chains and cutoffs, for several weights."""
+        """A good staircase to begin with: some chains and cutoffs, for several weights, each with
+        its likely ladder."""
         outcomes = self.problem.outcomes
         spread = np.unique(np.linspace(0, len(outcomes) - 1, _CUTOFFS).astype(int))
-        for cutoff in outcomes[spread].tolist():
-            self._look(self.chains.listed(0), cutoff)
-        if self.problem.slots:
-            for missed in _STARTS:
-                policy = replace(self.problem.policy, loss=Loss(missed, 1.0))
+        for weights in _STARTS:
+            for cutoff in outcomes[spread].tolist():
+                self._try(self.chains.listed(0), cutoff, weights)
+            if self.problem.slots:
+                policy = replace(self.problem.policy, loss=Loss(*map(float, weights)))
                 starts = Starts(replace(self.problem, policy=policy), self.chains)
                 for masks in range(1, self.problem.slots + 1):
                     for selections, cutoff in starts.promising(masks):
-                        self._look(selections, cutoff)
+                        self._try(selections, cutoff, weights)
 
-    def _look(self, selections: Selections, cutoff: int) -> None:
-        root = self._root(cutoff, (1, 1))
+    def _try(self, selections: Selections, cutoff: int, weights: Weights) -> None:
+        root = self._root(cutoff, weights)
         self.front.towards(root, np.inf)
-        self.tree.look(selections, root, self.front)
+        for row in range(len(selections)):
+            self.tree.ladders(selections, row, self.front.ladders(root), self.front, likely=True)
 
     def prove(self) -> None:
         """Raise floors, edge after edge, until every corner is settled."""
@@ -291,21 +306,9 @@ class _Sweep:
         )
 
     def _reach(self) -> None:
-        """How long chains may be that are looked at one and all; all at once where they are few."""
+        """How long chains may be that are looked at one and all."""
         while not self.chains.reaches(self.slots):
             self.slots -= 1
-        few = self.problem.tuning.few_of_front
-        if not self.known and self.chains.number(few, self.problem.slots) <= few:
-            self._look_at_all()
-
-    def _look_at_all(self) -> None:
-        """Look at every chain, of which there are few, under each cutoff; then none is missing."""
-        floors = self.floors.setdefault((1, 1), np.zeros(len(self.problem.thresholds), np.int64))
-        for cutoff in self.problem.outcomes.tolist():
-            self._tell()
-            for masks in range(self.problem.slots + 1):
-                self._look(self.chains.listed(masks), cutoff)
-            floors[cutoff] = _NO_STRATEGY
 
     def _weights(self, corner: Corner) -> Weights:
         """The direction in which a corner is sought to be settled."""
@@ -331,13 +334,14 @@ class _Sweep:
         waiting = [self._root(int(cutoffs[0]), weights)]
         waiting[0].highest = int(cutoffs[-1])
         while waiting:
-            node = waiting.pop()
+            node = waiting.pop(min(range(len(waiting)), key=lambda n: waiting[n].bound))
+            value = self._wanted(weights, value)
             inside = cutoffs[(cutoffs >= node.cutoff) & (cutoffs <= node.highest)]
-            left = [c for c in inside[floors[inside] <= value].tolist() if self._matters(c)]
+            left = inside[(floors[inside] <= value) & self._matters(inside)].tolist()
             if len(left) == 1:
                 root = self._root(left[0], weights)
                 root.multiplier = node.multiplier
-                self._cover(root, value, floors)
+                self._cover(root, weights, value)
                 continue
             if not left:
                 continue
@@ -349,22 +353,36 @@ class _Sweep:
             if node.bound > value:
                 floors[left] = np.maximum(floors[left], int(min(node.bound, _NO_STRATEGY)))
             else:
-                waiting += node.halves(np.array(left))[::-1]
+                waiting += node.halves(np.array(left))
 
-    def _matters(self, cutoff: int) -> bool:
-        return not all(self.settled(corner, cutoff) for corner in self.staircase.corners())
+    def _wanted(self, weights: Weights, value: int) -> int:
+        """Up to what value strategies are to be looked at: where only the best are wanted, up to
+        the least that was found."""
+        if not self.front.best_only:
+            return value
+        return min((dot(weights, point) for point in self.staircase.points), default=value)
+
+    def _matters(self, cutoffs: Ints) -> Bools:
+        """Under which of the cutoffs a corner is open."""
+        settled = self.settled(self.staircase.corners())[:, cutoffs]
+        left: Bools = ~np.logical_and.reduce(settled, axis=0)
+        return left
 
     def _root(self, cutoff: int, weights: Weights) -> Node:
         measure = Measure(float(weights[0]), float(weights[1]))
         return self.tree.node(cutoff, Aim(measure, 0.0, excess=False, step=1.0))
 
-    def _cover(self, root: Node, value: int, floors: Ints) -> None:
+    def _cover(self, root: Node, weights: Weights, value: int) -> None:
         """Look at whatever under a cutoff is not above a value, then raise its floor."""
+        floors = self.floors[weights]
         root.raise_bound(value)
         if root.bound > value:
             floors[root.cutoff] = min(root.bound, _NO_STRATEGY)
             return
         whole = self.tree.node(root.cutoff, root.aim)  # a tightened node has fewer levels
+        if self.tree.are_few(self.slots):
+            self._exhaust(whole, floors)
+            return
         self.front.towards(whole, value)
         waiting = [root]
         while waiting:
@@ -373,6 +391,7 @@ class _Sweep:
             node = waiting.pop()
             self._tell()
             self.tree.nodes += 1
+            value = self._wanted(weights, value)
             node.tighten(value)  # from here on its bound holds for what is not above the value
             if node.bound > value or self.tree.explore(node, self.front, self.slots):
                 continue
@@ -380,7 +399,14 @@ class _Sweep:
             if not parts:
                 raise TooManyLeftError
             waiting += parts
-        floors[root.cutoff] = value + 1
+        floors[root.cutoff] = self._wanted(weights, value) + 1
+
+    def _exhaust(self, whole: Node, floors: Ints) -> None:
+        """Look at every chain under a cutoff, whatever the weights, where they are few."""
+        self.front.towards(whole, np.inf)
+        for masks in range(self.slots + 1):
+            self.tree.look(self.chains.listed(masks), whole, self.front)
+        floors[whole.cutoff] = _NO_STRATEGY
 
 
 def _most(problem: Problem) -> Corner:

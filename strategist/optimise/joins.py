@@ -13,8 +13,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from strategist.optimise.cached_numba import compiled
 from strategist.optimise.clock import Clock
+from strategist.optimise.loops import joins
 from strategist.optimise.selections import Literals, Selections, Words
 from strategist.optimise.walks import sums_of_bytes
 from strategist.survey.records import Bytes, Floats, Ints
@@ -64,14 +64,13 @@ class Blocks:
         above = np.array([sums_of_bytes(np.maximum(weight, 0.0)) for weight, _ in weights])
         below = np.array([sums_of_bytes(np.minimum(weight, 0.0)) for weight, _ in weights])
         row, literal = np.empty((2, _FOUND + _ROWS * _ROWS * len(table)), np.int64)
+        listed, outer = (self.bytes, self.sure, self.may), (self.outer_sure, self.outer_may)
+        cuts = (every, above, below), rooms
+        blocks = joins.Blocks(_ROWS, listed, outer, table.bytes, either, *cuts)
         first = 0
         while first < len(self.outer_sure):
             clock.check()
-            own = self.bytes, self.sure, self.may, self.outer_sure, self.outer_may
-            cuts = every, above, below, rooms
-            first, count = _joins(
-                *own, table.bytes, either, *cuts, first, first + turns, row, literal
-            )
+            first, count = blocks.joins(first, first + turns, row, literal)
             yield self.row[row[:count]], literal[:count].copy()
 
 
@@ -93,77 +92,3 @@ def _joined(own: Bytes, join: np.ufunc) -> Bytes:
         return own
     found: Bytes = join.reduceat(own, np.arange(0, len(own), _ROWS), axis=0)
     return found
-
-
-@compiled
-def _fits(
-    sure: Bytes,
-    may: Bytes,
-    mask: Bytes,
-    either: bool,
-    above: Floats,
-    below: Floats,
-    rooms: Floats,
-) -> bool:
-    """Whether the bounds of joins with a mask, by each cut, are within the room."""
-    for cut in range(len(rooms)):
-        total = 0.0
-        for k in range(len(mask)):
-            byte = mask[k]
-            if either:
-                total += above[cut, k, sure[k] | byte] + below[cut, k, may[k] | byte]
-            else:
-                total += above[cut, k, sure[k] & byte] + below[cut, k, may[k] & byte]
-        if total > rooms[cut]:
-            return False
-    return True
-
-
-@compiled
-def _is_within(own: Bytes, mask: Bytes, either: bool, every: Floats, rooms: Floats) -> bool:
-    """Whether the sums of one join are within the room."""
-    for cut in range(len(rooms)):
-        total = 0.0
-        for k in range(len(mask)):
-            total += every[cut, k, own[k] | mask[k] if either else own[k] & mask[k]]
-        if total > rooms[cut]:
-            return False
-    return True
-
-
-@compiled
-def _joins(
-    rows: Bytes,
-    sure: Bytes,
-    may: Bytes,
-    outer_sure: Bytes,
-    outer_may: Bytes,
-    masks: Bytes,
-    either: bool,
-    every: Floats,
-    above: Floats,
-    below: Floats,
-    rooms: Floats,
-    first: int,
-    last: int,
-    row: Ints,
-    literal: Ints,
-) -> tuple[int, int]:
-    """Notes joins of the blocks of blocks from the first to before the last, as long as there is
-    room; returns the one to go on with, and how many were noted."""
-    number, outer, most = 0, first, _ROWS * _ROWS * len(masks)
-    while outer < min(last, len(outer_sure)) and number + most <= len(row):
-        for j in range(len(masks)):
-            mask = masks[j]
-            if not _fits(outer_sure[outer], outer_may[outer], mask, either, above, below, rooms):
-                continue
-            for block in range(_ROWS * outer, min(_ROWS * (outer + 1), len(sure))):
-                if not _fits(sure[block], may[block], mask, either, above, below, rooms):
-                    continue
-                for i in range(_ROWS * block, min(_ROWS * (block + 1), len(rows))):
-                    if _is_within(rows[i], mask, either, every, rooms):
-                        row[number] = i
-                        literal[number] = j
-                        number += 1
-        outer += 1
-    return outer, number

@@ -303,7 +303,7 @@ class Node:
         """Multipliers that make a class count the same in all its passes if pass p stops there."""
         klass, size = self.layout.klass, np.maximum(self.layout.size, 1)
         of_cell = np.repeat(stop, np.diff(self.layout.start))
-        gain = self.cells.gain[np.arange(len(klass)), of_cell]
+        gain = np.asarray(self.cells.gain)[np.arange(len(klass)), of_cell]
         multiplier: Floats = (np.bincount(klass, gain, len(size)) / size)[klass] - gain
         return multiplier
 

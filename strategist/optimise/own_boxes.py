@@ -23,10 +23,9 @@ import heapq
 import itertools
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from typing import TypeAlias
+from typing import Any, TypeAlias
 
 import numpy as np
-import numpy.typing as npt
 
 from strategist.optimise.archive import Bound
 from strategist.optimise.cells import Layout
@@ -46,7 +45,7 @@ _RANGES = 40  # of trims that are kept
 _ROUNDS = 12  # along a subgradient in each box
 _SAME = 1e-9
 
-Small: TypeAlias = npt.NDArray[np.int16]
+Small: TypeAlias = np.ndarray[tuple[Any, ...], np.dtype[np.int16]]
 _Range: TypeAlias = tuple[Small, Small, Bools]
 Box: TypeAlias = tuple[tuple[int, int], ...]  # first and last index: of trims, then of cutoffs
 

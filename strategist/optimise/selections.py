@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
 from strategist.optimise.clock import Clock
 from strategist.optimise.problem import Chain, Literal, Problem
@@ -28,8 +28,8 @@ __all__ = [
     "padded",
 ]
 
-Words = npt.NDArray[np.uint64]
-Numbers = npt.NDArray[np.int32]
+Words = np.ndarray[tuple[Any, ...], np.dtype[np.uint64]]
+Numbers = np.ndarray[tuple[Any, ...], np.dtype[np.int32]]
 _BATCH = 1 << 20  # combinations that stand together in the order of chains
 _AT_ONCE = 1 << 24  # bytes of selections that are worked on together
 _HELD = 4_000_000  # combinations noted before they are merged
@@ -367,6 +367,6 @@ def keys_of(words: Words, seed: int = 0) -> Words:
     return keys
 
 
-def _whole_keys(words: Words) -> npt.NDArray[np.generic]:
+def _whole_keys(words: Words) -> np.ndarray[tuple[Any, ...], np.dtype[np.generic]]:
     rows = np.ascontiguousarray(words)
     return rows.view(np.dtype((np.void, rows.itemsize * rows.shape[1])))[:, 0]

@@ -37,9 +37,8 @@ class Starts:
         profile, weights = self.problem.profile, self.problem.policy.loss
         sign = np.where(profile.row_wanted, -weights.missed, weights.stray)
         changed = (self.problem.row_weight * sign)[:, None] * self.problem.accepted(cutoff)
-        table = np.zeros((profile.classes, changed.shape[1]))
-        np.add.at(table, profile.row_class, changed)
-        return table
+        levels = [np.bincount(profile.row_class, one, profile.classes) for one in changed.T]
+        return np.stack(levels, axis=1)
 
     def _losses(self, selections: Selections) -> Floats:
         losses = np.empty((len(selections), self.changes.shape[1]))

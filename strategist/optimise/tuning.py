@@ -12,7 +12,6 @@ class Tuning:
     """Chosen by measuring on made and demo read points (`tests/bench`)."""
 
     few: int = 150  # chains in all that are sooner weighed one by one than bounded together
-    few_of_front: int = 300  # the same for the frontier
     many: int = 200  # chains left in a node that are worth splitting it, times (50 + classes)
     at_once: int = 2_000  # selections bounded between two looks at the clock
     ladders: int = 256  # replayed before what they leave possible is asked for again

@@ -6,7 +6,6 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from strategist.survey.kept import kept
 from strategist.survey.records import Floats, Ints, Survey
@@ -25,7 +24,7 @@ def distinct(numbers: Ints, below: int) -> Ints:
     return np.flatnonzero(marked)
 
 
-def order_by(place: Ints, *columns: npt.NDArray[np.float64] | Ints) -> Ints:
+def order_by(place: Ints, *columns: Floats | Ints) -> Ints:
     """The order by whole numbers from 0 on, then by columns (NaN last); that of equal rows is
     any, or as it was.
 

@@ -7,12 +7,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
-import numpy.typing as npt
 
 from strategist.survey.columns import MEASURED, RULES
 from strategist.survey.faults import FaultList
 from strategist.survey.policy import DECIMALS, Policy
-from strategist.survey.records import Floats, Ints, Kind
+from strategist.survey.records import Bools, Floats, Ints, Kind
 from strategist.survey.tables import Table
 from strategist.survey.texts import Texts
 
@@ -37,7 +36,7 @@ class Rows:
     def __len__(self) -> int:
         return len(self.lines)
 
-    def take(self, rows: Ints | npt.NDArray[np.bool_]) -> Rows:
+    def take(self, rows: Ints | Bools) -> Rows:
         """Some of the rows, by number or by mask."""
         if rows.dtype == bool and rows.all():
             return self

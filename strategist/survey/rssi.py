@@ -5,13 +5,16 @@ from __future__ import annotations
 import math
 from collections import Counter
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-import numpy.typing as npt
 
 from strategist.survey.answer import Declared
 from strategist.survey.profile import TurnOn
 from strategist.survey.records import Bools, Floats, Survey
+
+if TYPE_CHECKING:
+    import numpy.typing as npt  # takes 10 ms to load
 
 _WITHIN = 0.95  # of an interval
 _STEPS = 8  # of Newton's method, which doubles the digits

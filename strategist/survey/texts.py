@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
 from strategist.survey.records import Ints
 
-Codes = npt.NDArray[np.int32] | Ints
+Codes = np.ndarray[tuple[Any, ...], np.dtype[np.int32]] | Ints
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,5 +32,5 @@ class Texts:
     def used(self) -> Ints:
         """The codes that any row holds, ascending."""
         if len(self.codes) < len(self.values):
-            return np.unique(self.codes).astype(np.int64)
+            return np.array(sorted(set(self.codes.tolist())), np.int64)
         return np.flatnonzero(np.bincount(self.codes, minlength=len(self.values)))

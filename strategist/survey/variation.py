@@ -174,16 +174,22 @@ def _likeliest(survey: Survey, entries: Ints, where: _Intervals, fixed: bool) ->
     keep = np.flatnonzero(judged >= PRESENTATIONS_MIN - 1)
     if len(keep) < PRESENTATIONS_MIN:
         return 0.0
-    other, judged, left = other[keep], judged[keep], where.at(keep)
+    judged = judged[keep]
     width = where.high - where.low
     width = np.where(np.isfinite(width), width, 0.0)
     anywhere = np.clip(width[keep] / (np.ptp(where.middle) + END_DB), 1e-3, 1.0)  # no other near
+    kinds, kind = np.unique(  # levels and RSSI come in steps: intervals are few
+        np.column_stack([where.low, where.high, where.middle, width]), axis=0, return_inverse=True
+    )
+    low, high, middle, width = kinds.T
+    kind = kind.reshape(-1)
+    others = other[keep].astype(float) @ (kind[:, None] == np.arange(len(kinds)))
     best = (-np.inf, 0.0)
     for kernel in KERNELS_DB:
         scale = np.sqrt(kernel**2 + width**2 / 12 + 1e-12)
-        near = special.ndtr((left.high[:, None] - where.middle) / scale)
-        near -= special.ndtr((left.low[:, None] - where.middle) / scale)
-        share = (near * other).sum(axis=1) / judged
+        near = special.ndtr((high[:, None] - middle) / scale)
+        near -= special.ndtr((low[:, None] - middle) / scale)
+        share = (near[kind[keep]] * others).sum(axis=1) / judged
         found = float(np.log((judged * share + anywhere) / (judged + 1)).sum())
         best = max(best, (found, -kernel))
     return abs(best[1])

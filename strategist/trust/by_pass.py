@@ -15,9 +15,9 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-import numpy.typing as npt
 
 from strategist.errors import InputError
+from strategist.survey.records import Floats, Ints
 from strategist.trust.intervals import (
     Rate,
     check_confidence,
@@ -26,8 +26,7 @@ from strategist.trust.intervals import (
     exact_ends,
 )
 
-Counts = Sequence[int] | npt.NDArray[np.int64]
-Floats = npt.NDArray[np.float64]
+Counts = Sequence[int] | Ints
 
 _GUESSED = 2.0  # numbers of strays as spread as an exponential law, beside those seen
 _LARGE = 4.0  # loads from a quarter of the largest on say what may happen to the largest

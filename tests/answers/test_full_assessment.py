@@ -12,8 +12,8 @@ import pytest
 
 import strategist
 from strategist.answers.assessment import Assessment, choose
-from strategist.answers.full_assessment import Again, assess_fully
-from strategist.answers.solution import Options
+from strategist.answers.full_assessment import assess_fully
+from strategist.answers.solution import Again, Options
 from strategist.commands.processes import shared_map
 from strategist.survey.records import ReadPoint
 from tests.optimise.made import random_read_point
@@ -53,6 +53,25 @@ def test_every_further_choice_goes_through_the_map(
     monkeypatch.setattr(sys.modules["strategist.answers.full_assessment"], "choose", answer)
     assess_fully(made(*ONE_KIND), Options(total_limit_s=limit), mapped)
     assert seen == order
+
+
+@pytest.mark.parametrize(("worth", "spread"), [(0.0, [6]), (1e9, [])])
+def test_choices_without_some_tags_are_spread_where_they_take_long(
+    monkeypatch: pytest.MonkeyPatch, worth: float, spread: list[int]
+) -> None:
+    """The six choices without some tags, and the same answer either way."""
+    monkeypatch.setattr(sys.modules["strategist.answers.assessment"], "_WORTH_S", worth)
+    seen = []
+
+    def mapped(
+        function: Callable[[ReadPoint], Again], parts: Sequence[ReadPoint]
+    ) -> Iterable[Again]:
+        seen.append(len(parts))
+        return map(function, parts)
+
+    point = made(*ONE_KIND)
+    assert choose(point, mapped=mapped).unseen == choose(point).unseen is not None
+    assert seen == spread
 
 
 def test_who_collects_works_along_from_the_end() -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import shutil
 import threading
 from collections.abc import Iterator
@@ -11,7 +10,6 @@ from pathlib import Path
 import pytest
 from flask.testing import FlaskClient
 
-import strategist
 from api.app import create_app
 from api.service import Service
 from api.store.database import open_database, sqlite_url
@@ -20,18 +18,6 @@ from api.worker import Worker
 from tests.api.given import Client, case_document
 from tests.api.live import HANG_S
 from tests.api.reading import read_surveys
-
-
-@pytest.fixture(scope="session", autouse=True)
-def compiled() -> None:
-    """The inner loops are compiled before any limit of time runs.
-
-    The first solve on a machine compiles them, 11 s of processor: on a loaded machine longer than
-    a client waits for an answer, and inside an answer's limit it would leave no time to prove it.
-    """
-    (point,) = strategist.read_case_document(json.dumps(case_document()).encode()).read_points
-    strategist.choose(point)
-    strategist.trace_frontier(point)
 
 
 @pytest.fixture(scope="session")

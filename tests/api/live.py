@@ -146,8 +146,7 @@ class Live:
     def made(self, path: str, document: Any) -> Any:
         """What a POST makes; sent again while the server has no time for it, as clients do.
 
-        The first answers of a server compile its loops, and on a loaded machine that may take
-        longer than it lets a client wait.
+        On a loaded machine an answer may take longer than it lets a client wait.
         """
         while True:
             reply = self.ask("POST", path, document)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import re
 import shutil
 import socket
@@ -14,6 +15,9 @@ import pytest
 
 from tests.api.given import case_document
 from tests.api.live import ROOT, Live, client_token, uploaded
+
+# as in the project's folder, where `api` is found: what is installed has it by its long name
+IN_THE_FOLDER = os.environ | {"PYTHONPATH": str(ROOT)}
 
 
 def test_curl_session(tmp_path: Path) -> None:
@@ -38,6 +42,7 @@ def test_curl_session(tmp_path: Path) -> None:
     done = subprocess.run(
         ["bash", "-em", "-c", session + "\nwait"],
         cwd=tmp_path,
+        env=IN_THE_FOLDER,
         capture_output=True,
         text=True,
         check=False,
@@ -79,7 +84,12 @@ def test_what_an_operator_does(tmp_path: Path) -> None:
         for line in block.splitlines():
             command = [sys.executable, *line.split()[1:]]
             done = subprocess.run(
-                command, cwd=tmp_path, capture_output=True, text=True, check=False
+                command,
+                cwd=tmp_path,
+                env=IN_THE_FOLDER,
+                capture_output=True,
+                text=True,
+                check=False,
             )
             assert done.returncode == 0, f"{line}\n{done.stderr}"
             assert done.stdout.strip()

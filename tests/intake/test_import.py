@@ -207,13 +207,25 @@ def test_what_cannot_be_known_is_asked_for(files: Any, mapping: Any, words: str)
 
 
 @pytest.mark.parametrize(("odd", "is_rssi"), [(7, False), (0, True), (-120, True), (-130, False)])
-def test_one_value_that_is_no_rssi_leaves_the_unit_of_all_open(odd: float, is_rssi: bool) -> None:
+def test_one_value_that_is_no_rssi_is_told_with_its_line(odd: float, is_rssi: bool) -> None:
     rows = log_rows(MADE)
     rows[5] = (*rows[5][:2], f"{odd}", rows[5][3])
     if is_rssi:
         assert imported(text_of(rows), SHEET, TAGS).files
     else:
-        assert "raw.csv, rssi is in no known form" in refused(text_of(rows), SHEET, TAGS)
+        assert refused(text_of(rows), SHEET, TAGS) == (
+            f'raw.csv, line 6, rssi: "{odd}" is not valid. Give dBm, as in the other rows: '
+            "RSSI from -120 to 0 dBm."
+        )
+
+
+def test_many_values_that_are_no_rssi_leave_the_unit_of_all_open() -> None:
+    rows = log_rows(MADE)
+    odd = range(5, len(rows), 20)
+    for row in odd:
+        rows[row] = (*rows[row][:2], "7", rows[row][3])
+    assert 50 * len(odd) > len(rows)
+    assert "raw.csv, rssi is in no known form" in refused(text_of(rows), SHEET, TAGS)
 
 
 def test_two_columns_that_may_be_the_rssi_are_asked_for() -> None:

@@ -35,7 +35,7 @@ from tests.surveyed import surveyed_policy
 GUARDS = [(1.0, 2.0), (0.0, 0.0), (1.0, 0.5), (2.0, 1.0), (0.0, 1.5)]  # power dB, RSSI dB
 
 
-BY_BOUNDS = Tuning(few=-1, few_of_front=-1)
+BY_BOUNDS = Tuning(few=-1)
 """Search and frontier take every node through its bounds, however few the chains are."""
 BY_SPLITS = replace(BY_BOUNDS, many=-1)
 """The same, and every node is split until each of its levels is settled."""

@@ -165,6 +165,30 @@ def test_ratios_are_those_of_least_loss() -> None:
         assert best == inside
 
 
+@pytest.mark.parametrize(("size", "seed"), [*WIDE, *ONCE_WRONG, *BEYOND_BRUTE_FORCE])
+def test_what_is_best_for_some_ratios_is_that_of_the_whole(size: int, seed: int) -> None:
+    """Within a range of ratios: the same points, the same strategies, however they are found."""
+    read_point = wide(size, seed)
+    problem = pose(read_point.survey, read_point.policy)
+    whole = sweep(Parts.of(problem), Clock()).staircase
+    ranges = whole.ratios()
+    for low, high in (
+        (Fraction(1, 9), Fraction(9)),
+        (Fraction(1, 2), Fraction(2)),
+        (Fraction(3),) * 2,
+    ):
+        best = {
+            point: whole.answer(point).key[2:]
+            for point, (least, most) in ranges.items()
+            if least <= high and (most is None or most >= low)
+        }
+        for route in ROUTES:
+            found = sweep(Parts.of(replace(problem, tuning=route)), Clock(), ratios=(low, high))
+            staircase = found.staircase
+            assert {p: staircase.answer(p).key[2:] for p in staircase.points} == best
+            assert found.open == ()
+
+
 @pytest.mark.parametrize(("size", "seed"), [(2, 406), (3, 426)])
 def test_a_stopped_sweep_says_no_more_than_it_knows(size: int, seed: int) -> None:
     """Cut short at any place, what it calls open holds every point of the whole that it lacks, and
