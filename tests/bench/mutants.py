@@ -5,7 +5,8 @@ the core's source and runs on each the tests of its room that run its line, then
 nothing, the others that run its module. Prints what survives, then, by room, the share killed of
 those that change anything. `--keep FOLDER` notes there what was found, so that the same command
 goes on where it stopped (after `--seconds`, say) and asks nothing twice. Needs `coverage`, and for
-a dozen errors a room about half an hour on one core.
+a dozen errors a room about half an hour on one core. Loops that are compiled (`optimise/loops`)
+have none.
 """
 
 from __future__ import annotations
@@ -31,7 +32,7 @@ from tests.bench.watched import Watched, killer, watch
 
 def _warm() -> None:
     """What every child needs, loaded once: nothing of ours, which the errors go into."""
-    for name in ("numba", "pandas", "scipy.stats", "pulp", "pydantic", "flask", "sqlalchemy"):
+    for name in ("pandas", "scipy.stats", "pulp", "pydantic", "flask", "sqlalchemy"):
         importlib.import_module(name)
     assert not any(name.startswith(("strategist", "api.")) for name in sys.modules)
 

@@ -117,7 +117,10 @@ ROOMS = {
     ),
     "radio": Room(
         ("strategist/radio/*.py",),
-        ("tests/radio", *_named("tests/outside/test_", "radio", "timing", "measured_levels")),
+        (
+            *("tests/radio", "tests/trust/test_on_air.py"),
+            *_named("tests/outside/test_", "radio", "timing", "measured_levels"),
+        ),
     ),
     "batch": Room(
         _named("strategist/batch/", "templates", "prices", "cross_reads"),

@@ -77,8 +77,6 @@ SURVIVORS: dict[str, str] = {
     "strategist/trust/picture.py: _WIDTHS_DB[0]  →  _WIDTHS_DB[1]": "the width of no bins at all",
     "strategist/optimise/ladders.py: np.flatnonzero(must).max  →  np.flatnonzero(must).min": "the "
     "walk of ladders leaves at once where a level that must be lies above their top",
-    "strategist/optimise/node.py: best + 1e-09  →  best - 1e-09": "how soon a step along the "
-    "subgradient counts as stale",
     "strategist/optimise/search.py: node.raise_bound(self.best.target(node), 1)  →  "
     "node.raise_bound(self.best.target(node), 2)": "one step more before a node waits its turn",
     "strategist/optimise/selections.py: np.arange(0, len(self), 1 + len(self) // count)  →  "
@@ -156,4 +154,8 @@ SURVIVORS: dict[str, str] = {
     "loss below 2",
     "strategist/answers/what_if.py: before is None or after is None  →  before is None and "
     "after is None": "no question changes what is aimed at, so both are None or neither is",
+    "strategist/trust/margins.py: apart > 0  →  apart >= 0": "a shift of nothing ends no margin",
+    "strategist/optimise/own_search.py: problem.weight % 1 == 0  →  problem.weight % 1 == 1": (
+        "bounds are not rounded up to losses that can be, which takes more of them"
+    ),
 }

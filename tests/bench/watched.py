@@ -33,8 +33,6 @@ from tests.bench.errors import ROOT, Mutant
 __all__ = ["Watched", "killer", "watch"]
 
 _SLOW_S = 10.0  # of processor: a test that takes more is left out
-_COMPILES = "@compiled"  # its functions run no line of Python
-_COMPILE_S = 60
 _BROKE_OFF = 70  # exit code of a run that pytest itself did not survive
 _TIMES, _MORE_S = (
     5,
@@ -63,7 +61,7 @@ class Watched:
         """
         inside, lines = _statement(mutant)
         modules = [mutant.source]
-        if _is_compiled(mutant.source) or not inside:
+        if not inside:
             modules += _importers(mutant.source)
             first = self._run_in(modules)
         else:
@@ -74,7 +72,7 @@ class Watched:
         return sorted(first & self.seconds.keys()), others
 
     def _run_in(self, modules: Sequence[str]) -> set[str]:
-        """Tests that run a line inside a function of these modules (any line of compiled ones)."""
+        """Tests that run a line inside a function of these modules."""
         return {
             test
             for module in modules
@@ -86,10 +84,6 @@ class Watched:
 
 def _file_of(test: str) -> str:
     return test.split("::", maxsplit=1)[0]
-
-
-def _is_compiled(source: str) -> bool:
-    return _COMPILES in (ROOT / source).read_text(encoding="utf-8")
 
 
 @functools.cache
@@ -282,16 +276,12 @@ def killer(mutant: Mutant, tests: Collection[str], watched: Watched) -> str | No
     """The test that fails, or else what ended them all ("time": they take far longer than without
     the error, go in circles or wait for ever); None where all pass."""
     seconds = {test: watched.seconds[test] for test in tests}
-    compiled = _is_compiled(mutant.source)
-    limit_s = int(_TIMES * sum(seconds.values())) + _MORE_S + _COMPILE_S * compiled
+    limit_s = int(_TIMES * sum(seconds.values())) + _MORE_S
 
     def run() -> list[str]:
         resource.setrlimit(resource.RLIMIT_CPU, (limit_s, limit_s))
         signal.alarm(_WAIT[0] * limit_s // _TIMES + _WAIT[1])
-        finder = _Finder(mutant)
-        sys.meta_path.insert(0, finder)
-        if compiled:
-            _compile_anew(finder.name)
+        sys.meta_path.insert(0, _Finder(mutant))
         chosen = _Chosen(seconds)
         code = _pytest(["-x", *sorted({_file_of(test) for test in tests})], chosen)
         return chosen.failed or ([] if code == 0 else [f"pytest ends with {code}"])
@@ -300,22 +290,6 @@ def killer(mutant: Mutant, tests: Collection[str], watched: Watched) -> str | No
     if isinstance(failed, str):
         return failed
     return str(failed[0]) if failed else None
-
-
-def _compile_anew(name: str) -> None:
-    """What numba keeps on disk of a module is compiled without the error, so it is not asked."""
-    import numba  # noqa: PLC0415  a slow one
-
-    whole = numba.njit
-
-    def njit(**options: Any) -> Any:
-        def compiled(function: Any) -> Any:
-            cache = options.get("cache", False) and function.__module__ != name
-            return whole(**options | {"cache": cache})(function)
-
-        return compiled
-
-    numba.njit = njit
 
 
 def _in_a_child(run: Callable[[], Any]) -> Any:

@@ -221,6 +221,18 @@ def ladders(problem: Problem) -> list[tuple[int, ...]]:
     return [one for one in found if not problem.top_fixed or one[-1] == levels[-1]]
 
 
+def test_where_nothing_is_gained_by_it_no_antenna_is_switched_off() -> None:
+    """Two antennas that hear a wanted tag and a stray alike."""
+    passes = [[("3001", True, [-50.0]), ("3501", False, [-60.0])]] * 2
+    survey = survey_of([20.0], passes)  # type: ignore[arg-type]
+    names = ("read_pass", "read_level", "read_tag", "read_rssi")
+    twice = {name: np.repeat(getattr(survey, name), 2) for name in names}
+    antenna = np.resize([1, 2], len(twice["read_tag"]))
+    survey = replace(survey, **twice, read_antenna=antenna, antennas=(1, 2))
+    found = solve(ReadPoint(survey, surveyed_policy(allow=TECHNIQUES)))
+    assert found.strategy.score is None and found.loss == 0
+
+
 def test_what_is_best_in_another_part_is_preferred_as_it_is_to_answers_of_this_one() -> None:
     """Parts of as much work that have other levels, and lose the same at each."""
     policy = surveyed_policy(guard=Guard(0.0, 0.0), allow=TECHNIQUES)

@@ -33,6 +33,14 @@ def test_power_says_which_tag_in_which_pass_ends_it() -> None:
     assert found.rssi_wanted is None and found.rssi_stray is None
 
 
+def test_of_several_that_end_a_margin_the_first_is_named_and_the_others_are_counted() -> None:
+    """By pass, then by EPC."""
+    entries = [(T, True, WANTED), (W, True, WANTED), (S, False, STRAY)]
+    found = margins([entries] * 2, Strategy((20.0,), stop_after=9))
+    assert found.power_wanted == PowerMargin(1.0, 2.0, "p0000", W, 3)
+    assert found.power_stray == PowerMargin(1.0, 2.0, "p0000", S, 1)
+
+
 def test_a_margin_that_the_survey_does_not_end() -> None:
     """W answers at every level and S never: both hold to the end of the range."""
     found = margins([[(W, True, [-60] * 5), (S, False, NEVER)]], Strategy((20.0,), stop_after=2))
