@@ -31,7 +31,7 @@ from tests.bench.watched import Watched, killer, watch
 
 def _warm() -> None:
     """What every child needs, loaded once: nothing of ours, which the errors go into."""
-    for name in ("numba", "pandas", "scipy.stats", "pulp", "pydantic", "flask", "sqlalchemy"):
+    for name in ("pandas", "scipy.stats", "pulp", "pydantic", "flask", "sqlalchemy"):
         importlib.import_module(name)
     assert not any(name.startswith(("strategist", "api.")) for name in sys.modules)
 
