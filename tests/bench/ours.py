@@ -1,7 +1,7 @@
 """This solver as a task of the benchmark.
 
-Importing this file solves a tiny read point, so that compiling (or loading) the inner loops, once a
-machine, is not counted as solving.
+Importing this file solves a tiny read point, so that loading the libraries is not counted as
+solving.
 """
 
 from __future__ import annotations

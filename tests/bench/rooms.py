@@ -61,6 +61,14 @@ ROOMS = {
         ),
         (*_PASSES, *_SCORES),
     ),
+    "loops": Room(  # less those that hold what is compiled against its own lines
+        ("strategist/optimise/loops/*.py",),
+        (
+            *_named("tests/optimise/test_", "chains", "node", "search", "frontier", "reference"),
+            "tests/second_reading/test_second_reading.py",
+            *_named("tests/optimise/test_", "own_powers", "own_part", "brute_force"),
+        ),
+    ),
     "scores": Room(
         _SCORES,
         (

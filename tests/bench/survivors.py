@@ -158,4 +158,6 @@ SURVIVORS: dict[str, str] = {
     "strategist/optimise/own_search.py: problem.weight % 1 == 0  →  problem.weight % 1 == 1": (
         "bounds are not rounded up to losses that can be, which takes more of them"
     ),
+    "strategist/optimise/loops/bounds.py: under: cython.Py_ssize_t = -1  →  "
+    "under: cython.Py_ssize_t = -2": "asked for only where there is a step below the top",
 }

@@ -17,6 +17,7 @@ import json
 import os
 import resource
 import signal
+import subprocess
 import sys
 import tempfile
 from collections import defaultdict
@@ -33,6 +34,7 @@ from tests.bench.errors import ROOT, Mutant
 __all__ = ["Watched", "killer", "watch"]
 
 _SLOW_S = 10.0  # of processor: a test that takes more is left out
+_COMPILED = "strategist/optimise/loops/"  # its functions run no line of Python
 _BROKE_OFF = 70  # exit code of a run that pytest itself did not survive
 _TIMES, _MORE_S = (
     5,
@@ -61,7 +63,7 @@ class Watched:
         """
         inside, lines = _statement(mutant)
         modules = [mutant.source]
-        if not inside:
+        if _is_compiled(mutant.source) or not inside:
             modules += _importers(mutant.source)
             first = self._run_in(modules)
         else:
@@ -84,6 +86,10 @@ class Watched:
 
 def _file_of(test: str) -> str:
     return test.split("::", maxsplit=1)[0]
+
+
+def _is_compiled(source: str) -> bool:
+    return source.startswith(_COMPILED)
 
 
 @functools.cache
@@ -154,19 +160,33 @@ class _Loader(importlib.machinery.SourceFileLoader):
 
 
 class _Finder(importlib.abc.MetaPathFinder):
-    """Imports the module of a mutant with its error."""
+    """Imports the module of a mutant with its error, from an extension where that is compiled."""
 
-    def __init__(self, mutant: Mutant) -> None:
+    def __init__(self, mutant: Mutant, extension: str | None) -> None:
         self.name = mutant.source.removesuffix(".py").replace("/", ".")
-        self._path, self._tree = str(ROOT / mutant.source), mutant.tree
+        self._path, self._tree, self._extension = str(ROOT / mutant.source), mutant.tree, extension
 
     def find_spec(
         self, fullname: str, path: Sequence[str] | None, target: ModuleType | None = None
     ) -> importlib.machinery.ModuleSpec | None:
         if fullname != self.name:
             return None
+        if self._extension is not None:
+            return importlib.util.spec_from_file_location(fullname, self._extension)
         loader = _Loader(fullname, self._path, self._tree)
         return importlib.util.spec_from_file_location(fullname, self._path, loader=loader)
+
+
+def _extension(mutant: Mutant, folder: Path) -> str | None:
+    """The module of a mutant, compiled in a folder; None where that is no C."""
+    source = (ROOT / mutant.source).read_text(encoding="utf-8")
+    head = "".join(line for line in source.splitlines(True) if line.startswith("# cython:"))
+    path = folder / Path(mutant.source).name
+    path.write_text(head + ast.unparse(ast.fix_missing_locations(mutant.tree)), encoding="utf-8")
+    command = (sys.executable, "-m", "Cython.Build.Cythonize", "-i", "-q", str(path))
+    flags = os.environ | {"CFLAGS": "-O1 -g0 -ffp-contract=off"}
+    done = subprocess.run(command, env=flags, cwd=folder, capture_output=True, check=False)
+    return None if done.returncode else str(next(folder.glob("*.so")))
 
 
 # running tests
@@ -274,14 +294,26 @@ def _watch(tests: Sequence[str]) -> dict[str, Any]:
 
 def killer(mutant: Mutant, tests: Collection[str], watched: Watched) -> str | None:
     """The test that fails, or else what ended them all ("time": they take far longer than without
-    the error, go in circles or wait for ever); None where all pass."""
+    the error, go in circles or wait for ever; "no C"); None where all pass."""
+    with tempfile.TemporaryDirectory() as folder:
+        extension = None
+        if _is_compiled(mutant.source):
+            extension = _extension(mutant, Path(folder))
+            if extension is None:
+                return "no C"
+        return _killer(mutant, tests, watched, extension)
+
+
+def _killer(
+    mutant: Mutant, tests: Collection[str], watched: Watched, extension: str | None
+) -> str | None:
     seconds = {test: watched.seconds[test] for test in tests}
     limit_s = int(_TIMES * sum(seconds.values())) + _MORE_S
 
     def run() -> list[str]:
         resource.setrlimit(resource.RLIMIT_CPU, (limit_s, limit_s))
         signal.alarm(_WAIT[0] * limit_s // _TIMES + _WAIT[1])
-        sys.meta_path.insert(0, _Finder(mutant))
+        sys.meta_path.insert(0, _Finder(mutant, extension))
         chosen = _Chosen(seconds)
         code = _pytest(["-x", *sorted({_file_of(test) for test in tests})], chosen)
         return chosen.failed or ([] if code == 0 else [f"pytest ends with {code}"])
