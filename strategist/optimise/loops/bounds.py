@@ -285,77 +285,30 @@ class Passes:
                 continue
             least = self.cost[p, t]
             if self.sure[p, t] < self.stop_after:
-                least = min(least, self.least_walk(t + 1, end + 1))
+                for other in range(t + 1, end + 1):
+                    least = min(least, self.walk[other])
             self.least[row, t] = least
-
-    @cython.cfunc
-    @cython.nogil
-    @cython.exceptval(check=False)
-    def least_walk(self, first: cython.Py_ssize_t, end: cython.Py_ssize_t) -> cython.double:
-        """The least of `walk` from a level to before the end; four at once, since a processor waits
-        for each comparison to end before the next with the same number."""
-        one: cython.double = INFINITE
-        two: cython.double = INFINITE
-        three: cython.double = INFINITE
-        four: cython.double = INFINITE
-        t: cython.Py_ssize_t = first
-        while t + 3 < end:
-            one = min(one, self.walk[t])
-            two = min(two, self.walk[t + 1])
-            three = min(three, self.walk[t + 2])
-            four = min(four, self.walk[t + 3])
-            t += 4
-        while t < end:
-            one = min(one, self.walk[t])
-            t += 1
-        return min(one, two, three, four)
-
-    @cython.cfunc
-    @cython.nogil
-    @cython.exceptval(check=False)
-    def no_steps(self) -> cython.void:
-        """Nothing counted in what steps cost."""
-        for t in range(self.levels):
-            self.total[t] = 0.0
-        for u in range(self.levels + 1):
-            for t in range(self.levels):
-                self.edge[u, t] = 0.0
-                self.top[u, t] = 0.0
-
-    @cython.cfunc
-    @cython.nogil
-    @cython.exceptval(check=False)
-    def add_steps(self, p: cython.Py_ssize_t) -> cython.void:
-        """Count a pass in, once it is filled in; `add_up` comes after the last."""
-        levels: cython.Py_ssize_t = self.levels
-        turn = self.turn[p]
-        self.fill_least(p, 0)
-        for t in range(levels):
-            self.total[t] += self.cost[p, t]
-        for t in range(turn, levels):
-            self.edge[turn, t] += self.least[0, t]
-            self.top[turn, t] += self.cost[p, t]
 
     @cython.cfunc
     @cython.nogil
     @cython.exceptval(check=False)
     def fill_steps(self) -> cython.void:
         """Fill in (edge, top) of `kernel.step_costs`, once all passes are filled in."""
-        self.no_steps()
+        levels: cython.Py_ssize_t = self.levels
+        for t in range(levels):
+            self.total[t] = 0.0
+        for u in range(levels + 1):
+            for t in range(levels):
+                self.edge[u, t] = 0.0
+                self.top[u, t] = 0.0
         for p in range(self.cells.passes):
-            self.add_steps(p)
-        add_up(self.total, self.edge, self.top)
-
-    @cython.cfunc
-    @cython.nogil
-    @cython.exceptval(check=False)
-    def fill_both(self) -> cython.void:
-        """Fill in all passes, and (edge, top): pass by pass, while its cells are at hand."""
-        self.no_steps()
-        for p in range(self.cells.passes):
-            self.fill_pass(p)
-            self.fill_turn(p)
-            self.add_steps(p)
+            turn = self.turn[p]
+            self.fill_least(p, 0)
+            for t in range(levels):
+                self.total[t] += self.cost[p, t]
+            for t in range(turn, levels):
+                self.edge[turn, t] += self.least[0, t]
+                self.top[turn, t] += self.cost[p, t]
         add_up(self.total, self.edge, self.top)
 
     @cython.cfunc
@@ -658,7 +611,8 @@ def climb(
     back: cython.bint = False
     with cython.nogil:
         while number < rounds and not ended:
-            passes.fill_both()
+            passes.fill()
+            passes.fill_steps()
             bound = ladder.find(passes.edge, passes.top, passes.must)
             if not back:
                 if bound > best + 1e-9:
@@ -826,7 +780,8 @@ def cut_rounds(
     kept_rows: cython.Py_ssize_t
     with cython.nogil:
         for _ in range(rounds):
-            passes.fill_both()
+            passes.fill()
+            passes.fill_steps()
             base = ladder.find(passes.edge, passes.top, passes.must)
             passes.penalties(could, into, out)
             for k in range(8 * width):
