@@ -9,9 +9,9 @@ import numpy as np
 
 from strategist.errors import SolveError
 from strategist.optimise.clock import Clock, OutOfTimeError
+from strategist.optimise.late import pulp
 from strategist.optimise.model import Model
 from strategist.optimise.problem import Answer, Problem, value
-from strategist.optimise.pulp_late import pulp
 from strategist.optimise.solver import Outcome, solve_mip
 from strategist.optimise.zoom import search_in_time
 

@@ -44,9 +44,9 @@ from collections.abc import Iterator
 import numpy as np
 
 from strategist.optimise.clock import Clock
+from strategist.optimise.late import pulp
 from strategist.optimise.model_walk import Reads, Walks, binary, share
 from strategist.optimise.problem import Answer, Chain, Literal, Problem, answer_at
-from strategist.optimise.pulp_late import pulp
 from strategist.survey.profile import Profile
 from strategist.survey.records import Ints
 

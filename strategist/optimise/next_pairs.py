@@ -24,7 +24,7 @@ import numpy as np
 
 from strategist.errors import SolveError
 from strategist.optimise.clock import Clock, OutOfTimeError
-from strategist.optimise.pulp_late import pulp
+from strategist.optimise.late import pulp
 from strategist.optimise.solver import solve_mip
 from strategist.survey.records import Bools, Floats
 

@@ -58,7 +58,7 @@ from dataclasses import dataclass
 
 from strategist.errors import SolveError
 from strategist.optimise.clock import Clock, OutOfTimeError
-from strategist.optimise.pulp_late import pulp
+from strategist.optimise.late import pulp
 from strategist.optimise.solver import Outcome, Solved, solve_mip
 
 __all__ = ["Chosen", "Column", "Joint", "Master", "Terms"]
