@@ -67,6 +67,7 @@ ROOMS = {
             *_named("tests/optimise/test_", "chains", "node", "search", "frontier", "reference"),
             "tests/second_reading/test_second_reading.py",
             *_named("tests/optimise/test_", "own_powers", "own_part", "brute_force"),
+            "tests/recorded/test_loops.py",
         ),
     ),
     "scores": Room(
