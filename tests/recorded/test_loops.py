@@ -125,7 +125,8 @@ def test_climbs(seed: int, recorded: Recorded) -> None:
             )
             if ends[-1]:
                 break
-        found.append([ends, short(reached), short(multiplier[:6]), short(kept[:6])])
+        moved = [] if (multiplier == kept).all() else short(multiplier[:6])
+        found.append([[*ends, *short(reached).tolist()], short(kept[:6]), moved])
     recorded(found)
 
 
@@ -172,7 +173,7 @@ def test_cuts(seed: int, recorded: Recorded) -> None:
     recorded(found)
 
 
-@pytest.mark.parametrize("seed", range(24))
+@pytest.mark.parametrize("seed", range(18))
 def test_ladders_in_order(seed: int, recorded: Recorded) -> None:
     """All at once, a few at a time, and with little room."""
     rng = np.random.default_rng(seed)
@@ -229,7 +230,7 @@ def test_what_ladders_report(seed: int, recorded: Recorded) -> None:
     )
 
 
-@pytest.mark.parametrize("seed", range(12))
+@pytest.mark.parametrize("seed", range(9))
 def test_cells(seed: int, recorded: Recorded) -> None:
     """Of one cutoff and of several together, at all levels and at some."""
     point = random_read_point(seed, size=1 + seed % 2)
@@ -356,7 +357,7 @@ def test_blocks(seed: int, recorded: Recorded) -> None:
     recorded(found)
 
 
-@pytest.mark.parametrize("seed", range(30))
+@pytest.mark.parametrize("seed", range(24))
 def test_prices(seed: int, recorded: Recorded) -> None:
     """Towards a target that no choice is below, and one beyond what can be reached."""
     rng = np.random.default_rng(seed)
@@ -374,7 +375,7 @@ def test_prices(seed: int, recorded: Recorded) -> None:
                 "choice": choice,
                 "alive": own * 1,
                 "lately": short(lately),
-                "prices": short(prices.reshape(-1)[:12]),
+                "prices": short(prices.reshape(-1)[:9]),
             }
         )
     recorded({"first": short(price.reshape(-1)[:8]), "raised": found})
