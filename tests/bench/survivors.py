@@ -160,6 +160,8 @@ SURVIVORS: dict[str, str] = {
     ),
     "strategist/optimise/loops/bounds.py: under: cython.Py_ssize_t = -1  →  "
     "under: cython.Py_ssize_t = -2": "asked for only where there is a step below the top",
+    "strategist/optimise/loops/bounds.py: under: cython.Py_ssize_t = -1  →  "
+    "under: cython.Py_ssize_t = +1": "asked for only where there is a step below the top",
     "strategist/optimise/loops/bounds.py: 1.0 - 2.0 * self.cells.accepts[c, t]  →  "
     "2.0 - 2.0 * self.cells.accepts[c, t]": "lower bounds, which are true, too, and rule out less",
 }
