@@ -306,7 +306,7 @@ def search_key(parts: Parts, number: int) -> tuple[float, ...]:
 @pytest.mark.parametrize("seed", range(3))
 def test_portals(seed: int, limit: float | None, recorded: Recorded) -> None:
     """Made portals of few passes, with turns and dwells that not all antennas fit into."""
-    portal = replace((FACING_WALLS, CORRIDOR, TWO_LANES)[seed], passes=8, levels=5)
+    portal = replace((FACING_WALLS, CORRIDOR, TWO_LANES)[seed], passes=5, levels=4)
     point = made(portal, seed)
     policy = replace(point.policy, limits=Limits(missed_rate_max=limit))
     told: dict[str, Any] = {}
