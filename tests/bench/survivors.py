@@ -131,9 +131,6 @@ SURVIVORS: dict[str, str] = {
     "begins with",
     "strategist/optimise/site/plan.py: _SHARE * left  →  _SHARE / left": "how a time limit is "
     "shared",
-    "strategist/optimise/site/plan.py: share < _WORTH * before  →  share <= _WORTH * before": (
-        _NEVER_EQUAL
-    ),
     "strategist/optimise/site/master.py: solved.objective is None or solved.bound is None  →  "
     "solved.objective is None and solved.bound is None": "an optimum has both, what is "
     "infeasible neither",
