@@ -57,7 +57,7 @@ class Drawn:
         return kernel.ladder_bound(self.state, self.multiplier, self.cells, *self.ladders())
 
 
-@pytest.mark.parametrize("seed", range(24))
+@pytest.mark.parametrize("seed", range(16))
 def test_steps(seed: int, recorded: Recorded) -> None:
     drawn = Drawn(seed)
     asked = drawn.state, drawn.multiplier, drawn.cells
@@ -86,7 +86,7 @@ def test_steps(seed: int, recorded: Recorded) -> None:
     )
 
 
-@pytest.mark.parametrize("seed", range(100, 116))
+@pytest.mark.parametrize("seed", range(100, 110))
 def test_bounds_of_selections(seed: int, recorded: Recorded) -> None:
     """Without a limit, with one that some of them meet, and none at all."""
     drawn = Drawn(seed)
@@ -100,7 +100,7 @@ def test_bounds_of_selections(seed: int, recorded: Recorded) -> None:
     recorded({"all": short(every), "limited": found, "none": none})
 
 
-@pytest.mark.parametrize("seed", range(200, 224))
+@pytest.mark.parametrize("seed", range(200, 217))
 def test_climbs(seed: int, recorded: Recorded) -> None:
     """From one call to the next, until the bound is enough, or rises no more."""
     drawn = Drawn(seed)
@@ -130,7 +130,7 @@ def test_climbs(seed: int, recorded: Recorded) -> None:
     recorded(found)
 
 
-@pytest.mark.parametrize("seed", range(300, 324))
+@pytest.mark.parametrize("seed", range(300, 318))
 def test_probing(seed: int, recorded: Recorded) -> None:
     """By limits that some bounds of tries meet, too."""
     drawn, found = Drawn(seed), {}
@@ -145,7 +145,7 @@ def test_probing(seed: int, recorded: Recorded) -> None:
     recorded({"before": drawn.state, "bound": short(bound), "above": found})
 
 
-@pytest.mark.parametrize("seed", range(400, 424))
+@pytest.mark.parametrize("seed", range(400, 416))
 def test_cuts(seed: int, recorded: Recorded) -> None:
     drawn = Drawn(seed)
     bound, found = drawn.bound(), []
@@ -173,7 +173,7 @@ def test_cuts(seed: int, recorded: Recorded) -> None:
     recorded(found)
 
 
-@pytest.mark.parametrize("seed", range(18))
+@pytest.mark.parametrize("seed", range(12))
 def test_ladders_in_order(seed: int, recorded: Recorded) -> None:
     """All at once, a few at a time, and with little room."""
     rng = np.random.default_rng(seed)
@@ -230,7 +230,7 @@ def test_what_ladders_report(seed: int, recorded: Recorded) -> None:
     )
 
 
-@pytest.mark.parametrize("seed", range(9))
+@pytest.mark.parametrize("seed", range(6))
 def test_cells(seed: int, recorded: Recorded) -> None:
     """Of one cutoff and of several together, at all levels and at some."""
     point = random_read_point(seed, size=1 + seed % 2)
@@ -357,7 +357,7 @@ def test_blocks(seed: int, recorded: Recorded) -> None:
     recorded(found)
 
 
-@pytest.mark.parametrize("seed", range(24))
+@pytest.mark.parametrize("seed", range(17))
 def test_prices(seed: int, recorded: Recorded) -> None:
     """Towards a target that no choice is below, and one beyond what can be reached."""
     rng = np.random.default_rng(seed)

@@ -50,7 +50,7 @@ def proven_told(found: Proven) -> list[Any]:
     return [*found.key, *found.bound, found.proven, own_told(found.own)]
 
 
-@pytest.mark.parametrize("seed", [*range(14), *range(30, 38)])
+@pytest.mark.parametrize("seed", [*range(10), *range(30, 36)])
 def test_powers(seed: int, recorded: Recorded) -> None:
     """Keys, descent, search and model of small choices; in the last ones few may be on."""
     problem = small(seed)
@@ -86,7 +86,7 @@ def test_powers(seed: int, recorded: Recorded) -> None:
     recorded(told)
 
 
-@pytest.mark.parametrize("seed", [0, 3, 4, 7, 8, 13, 31, 36])
+@pytest.mark.parametrize("seed", [0, 3, 4, 7, 31, 36])
 def test_columns(seed: int, recorded: Recorded) -> None:
     """Presentations that are alike, columns and their prices, and what splits leave."""
     problem = small(seed)
@@ -242,7 +242,7 @@ def lawful(point: ReadPoint) -> ReadPoint:
 
 
 @pytest.mark.parametrize("kind", ["plain", "timed", "masked", "no power", "lawful"])
-@pytest.mark.parametrize("seed", [2, 4, 9, 20])
+@pytest.mark.parametrize("seed", [4, 9, 20])
 def test_parts(kind: str, seed: int, recorded: Recorded) -> None:
     """Parts with own powers beside those of shared ones, what is said of the proof, and boxes."""
     point = {"timed": timed, "masked": masked}.get(kind, point_of)(seed)

@@ -93,7 +93,7 @@ def reads_told(survey: Survey) -> list[str]:
     return [" ".join(f"{x:g}" for x in row) for row in zip(*columns, strict=True)]
 
 
-@pytest.mark.parametrize("seed", WHOLE[:9])
+@pytest.mark.parametrize("seed", WHOLE[:6])
 def test_scored(seed: int, recorded: Recorded) -> None:
     """The reads of each score, within the time of a step or all of them."""
     point, told = at(seed), {}
@@ -223,7 +223,7 @@ def test_scores_as_json(recorded: Recorded) -> None:
     recorded(told)
 
 
-@pytest.mark.parametrize("seed", WHOLE[:36:3])
+@pytest.mark.parametrize("seed", WHOLE[:36:4])
 def test_parts(seed: int, recorded: Recorded) -> None:
     """Scores and dwells in their order of work, those that hear the same left out; the best."""
     point = at(seed)

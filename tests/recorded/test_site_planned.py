@@ -94,7 +94,7 @@ def pair_of(seed: int) -> SiteProblem:
     return random_pair(seed, SHARES[seed % len(SHARES)], facing=seed % 3 == 2, passes=6)
 
 
-@pytest.mark.parametrize("seed", range(11))
+@pytest.mark.parametrize("seed", range(10))
 def test_plans(seed: int, recorded: Recorded) -> None:
     """Of any number of settings and any money, and of few and little."""
     planner, told = SitePlanner(site_of(seed)), {}
@@ -139,7 +139,7 @@ def test_plans_of_pairs(
     recorded(told)
 
 
-@pytest.mark.parametrize("seed", range(8))
+@pytest.mark.parametrize("seed", range(6))
 def test_contests(seed: int, recorded: Recorded) -> None:
     """What is contested, what rules may discard, and the best one for drawn reports."""
     site, rng = pair_of(seed), np.random.default_rng(seed)
@@ -239,9 +239,9 @@ def test_members(seed: int, recorded: Recorded) -> None:
     ladders = ladders_of(members, 50)
     assert ladders is not None
     told: dict[str, Any] = {
-        "rows": ["".join(map(str, row.astype(int))) for row in table.through[:40]],
-        "chains": [chain_told(table.chain(row)) for row in range(min(40, len(table.through)))],
-        "masks": table.masks[:40],
+        "rows": ["".join(map(str, row.astype(int))) for row in table.through[:14]],
+        "chains": [chain_told(table.chain(row)) for row in range(min(14, len(table.through)))],
+        "masks": table.masks[:14],
         "complete": table.complete,
         "cutoffs": [f"{low:g} {high:g}" for low, high in cutoffs],
         "ladders": [" ".join(f"{x:g}" for x in one) for one in ladders],
