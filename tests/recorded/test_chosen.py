@@ -37,12 +37,12 @@ from strategist.optimise.selections import (
 from strategist.optimise.solver import solve_mip
 from strategist.optimise.strategy import Strategy, read_strategy
 from strategist.optimise.strategy_file import parse_strategy_file, parse_strategy_files
-from strategist.optimise.sturdy import sturdiest
+from strategist.optimise.sturdy import _Wanted, sturdiest
 from strategist.optimise.templates import choose_templates, template_curve
 from strategist.optimise.tree import Tree
 from strategist.optimise.zoom import is_wide, search_in_time
 from strategist.survey.copies import Sample
-from strategist.survey.policy import TECHNIQUES, Dwell, Reader
+from strategist.survey.policy import TECHNIQUES, Dwell, Loss, Reader
 from strategist.survey.records import ReadPoint
 from strategist.survey.score import Difference, Peak
 from strategist.tags.mask import Mask
@@ -168,16 +168,47 @@ def test_wide(seed: int, recorded: Recorded) -> None:
     )
     problem = pose(spread, replace(point.policy, allow=("power", "cutoff")))
     standing = Clock(1e-3, now=lambda: 0.0)
+    parts = Parts.of(problem)
+    swept = sweep(parts, standing)
+    best = Found(parts.parts[0], search_in_time(problem, standing))
+    beside = sturdiest(parts, best, standing)
     recorded(
         {
             "wide": [is_wide(problem, one) for one in (standing, Clock())],
             "answer": answer_told(search_in_time(problem, standing)),
             "in no time": answer_told(search_in_time(problem, Clock(0.0))),
+            "frontier": [
+                [*found, *swept.staircase.answer(found).key[2:], swept.stray_bounds[found]]
+                for found in swept.parts
+            ],
+            "open": swept.open,
+            "sturdier": [beside.bound, answer_told(beside.found.answer if beside.found else None)],
             "known": answer_told(
                 search_in_time(problem, Clock(0.0), answer_at(problem, Chain(), 0, (267,)))
             ),
         }
     )
+
+
+def test_wanted_beside(recorded: Recorded) -> None:
+    """What is sought beside a best strategy: allowance, rank, and the way back."""
+    told = {}
+    for seed, loss, guarded in ((1, 4.0, 9.0), (3, 0.0, 3.0), (6, 20.0, 60.0), (7, 1e5, 2e9)):
+        point = random_read_point(seed)
+        for weights in (Loss(5, 1), Loss(1 / 3, 0.7)):
+            problem = pose(point.survey, replace(point.policy, loss=weights))
+            part = Parts.of(problem).parts[0]
+            answer = replace(search(problem, Clock()), key=(0.0, loss, guarded, 1.0, 0.0, 1.0))
+            for allowance in (None, 0.0, 2.5):
+                wanted = _Wanted.beside(Found(part, answer), allowance)
+                held = wanted.ranked(Found(part, answer))
+                told[f"{seed} {weights.missed:g} {allowance}"] = [
+                    *(wanted.cap, wanted.sum_below, wanted.most, wanted.times),
+                    *(wanted.rank(loss + 1, guarded - 2), wanted.mark(held.answer)),
+                    *(wanted.guarded_from(n) for n in (0.0, loss + guarded)),
+                    *(*held.answer.key, *wanted.found(held).answer.key),
+                ]
+    recorded(told)
 
 
 @pytest.mark.parametrize("classes", [5, 70, 140])

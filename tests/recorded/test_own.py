@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
@@ -16,6 +17,7 @@ from strategist.optimise.own_columns import columns_of, cutoffs_of, merged, own_
 from strategist.optimise.own_heard import _undominated, by_antenna, selections
 from strategist.optimise.own_ladders import (
     OwnLadders,
+    Trimmed,
     _shifts,
     _trims,
     profile_of,
@@ -23,7 +25,7 @@ from strategist.optimise.own_ladders import (
     terms,
 )
 from strategist.optimise.own_model import OwnModel, Proven, _hopeful, prove_own_powers
-from strategist.optimise.own_part import is_own, over_boxes, with_own_powers
+from strategist.optimise.own_part import AtDwell, OwnPowers, is_own, over_boxes, with_own_powers
 from strategist.optimise.own_powers import OFF, Own, descend, improved, settable_at_most
 from strategist.optimise.own_prices import first_prices, raised
 from strategist.optimise.own_search import search_own_powers
@@ -275,6 +277,38 @@ def test_parts(kind: str, seed: int, recorded: Recorded) -> None:
     told["nothing lost"] = [
         one.settled for one in over_boxes(bare, more, nothing, Clock())[1].dwells
     ]
+    recorded(told)
+
+
+def test_bounds_of_dwells(recorded: Recorded) -> None:
+    """What is known of several dwells together, with ladders and without, proven and not."""
+    told: dict[str, Any] = {}
+    here: Any = None
+    own = Own((0, OFF), (-60.0, -np.inf))
+    point = point_of(4)
+    answer = choose_score(parts_of(point.survey, point.policy), Clock()).found.answer
+    for number, (key, bound, left_out, settled, ladders) in enumerate(
+        itertools.product(
+            ((0.0, 4.0, 6.0), (0.1, 3.0, 3.0)),
+            ((0.0, 4.0), (0.0, 2.0)),
+            (np.inf, 3.0),
+            (False, True),
+            (
+                None,
+                Trimmed(None, (0.0, 1.0), proven=True, effort=()),
+                Trimmed(None, (0.0, 2.5), proven=False, effort=()),
+            ),
+        )
+    ):
+        one = AtDwell(here, Proven(own, key, bound), left_out, settled, ladders)
+        other = replace(one, proven=Proven(own, (0.0, 5.0, 5.0), (0.0, 4.5)), left_out=np.inf)
+        whole = OwnPowers((one, other))
+        bounded = whole.bounding(replace(answer, key=(0.0, 4.0, 6.0), bound=(0.0, 4.0)))
+        told[str(number)] = [
+            *(one.proven.proven, *one.at_one_level, *one.bound, one.all_ladders),
+            *(*whole.at_one_level, *whole.bound, whole.all_ladders, whole.proven.key[1]),
+            *(*bounded.bound, bounded.guarded_bound, whole.to_json().get("bound_of_ladders")),
+        ]
     recorded(told)
 
 

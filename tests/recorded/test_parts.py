@@ -37,7 +37,7 @@ from strategist.trust.scores import (
     tried_with,
 )
 from tests.optimise.counted import counted_clock
-from tests.optimise.made import BY_BOUNDS, random_read_point
+from tests.optimise.made import BY_BOUNDS, random_read_point, survey_of
 from tests.optimise.portals import CORRIDOR, CRIB_DOOR, FACING_WALLS, TWO_LANES, Antenna, made
 from tests.recorded.told import answer_told
 from tests.second_reading.drawn import case_with_antennas
@@ -390,6 +390,32 @@ def test_findings(recorded: Recorded) -> None:
             told[name] = [[line] for line in lines]
         else:
             told[f"{name} {steps}"] = [[line] for line in lines if "dwell" in line]
+    recorded(told)
+
+
+def test_limits_of_findings(recorded: Recorded) -> None:
+    """At the limits, and next to them: how much stronger strays are, and how long it listened."""
+    told: dict[str, Any] = {}
+    passes = [[("3001", True, [-50.0, -50.0]), ("3002", False, [-50.0, -50.0])]] * 3
+    plain = survey_of([20.0, 21.0], passes)  # type: ignore[arg-type]
+    names = ("read_pass", "read_level", "read_tag", "read_rssi")
+    twice = {name: np.repeat(getattr(plain, name), 2) for name in names}
+    antenna = np.resize([1, 2], len(twice["read_tag"]))
+    stray = twice["read_tag"] == 1
+    for gap in (2.9, 2.94, 3.0, 3.1):
+        rssi = twice["read_rssi"] + gap * (stray & (antenna == 2))
+        heard = replace(plain, **twice | {"read_rssi": rssi}, read_antenna=antenna, antennas=(1, 2))
+        apart = heard.with_reads(stray | ((heard.read_pass == 1) == (antenna == 2)))
+        told[f"{gap} dB"] = [one[2] for one in antenna_findings(apart, Policy())]
+    for listened in (0.5, 0.499, None):
+        dwell = None if listened is None else np.full(plain.tried.shape, listened)
+        if dwell is not None:
+            dwell[0, 0] = np.nan
+        for times in (None, np.full(len(plain.read_tag), 0.1)):
+            survey = replace(plain, dwell_s=dwell, read_t_s=times)
+            for step_s in (None, 0.5, (0.1, 0.5)):
+                found = antenna_findings(survey, Policy(time=Dwell(step_s=step_s)))
+                told[f"{listened} {times is None} {step_s}"] = [one[2] for one in found]
     recorded(told)
 
 

@@ -367,6 +367,19 @@ def test_sturdiest(seed: int, recorded: Recorded) -> None:
     recorded(told)
 
 
+def test_guarded_stopped(recorded: Recorded) -> None:
+    """What is said of the least guarded loss where no time is left for it."""
+    told = {}
+    for seed in (1, 2, 20, 40, 41, 82, 100, 137, 195):
+        run = Search(problem_of(seed, BY_BOUNDS), Clock())
+        run.find_loss()
+        run.tree.set_clock(Clock(0.0))
+        answer = run.best.answer
+        assert answer is not None
+        told[str(seed)] = [*answer.key[:3], run.find_guarded()]
+    recorded(told)
+
+
 @pytest.mark.parametrize(("seed", "slots"), [(5, 0), (81, 3), (47, 1)])
 def test_model(seed: int, slots: int, recorded: Recorded) -> None:
     """Every row of small models, objective after objective."""

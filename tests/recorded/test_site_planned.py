@@ -233,7 +233,8 @@ def test_agreed(seed: int, shares: tuple[SharedPart, ...], recorded: Recorded) -
 def test_members(seed: int, recorded: Recorded) -> None:
     """What is shared, what a read point loses with it at least, and at best."""
     site, rng = random_site(seed, ("masks", "cutoff")), np.random.default_rng(seed)
-    joint, members = members_of([some[-1] for some in site.points])
+    some = [replace(one[-1], nothing=one[0].silence) for one in site.points]
+    joint, members = members_of(some)
     table = Table(joint, members, Clock())
     cutoffs = cutoffs_of(members)
     ladders = ladders_of(members, 50)
