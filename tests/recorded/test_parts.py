@@ -16,6 +16,7 @@ import strategist
 from strategist.errors import InputError
 from strategist.optimise.clock import Clock
 from strategist.optimise.frontier import sweep
+from strategist.optimise.installable import installable
 from strategist.optimise.outer import Found, choose_score, is_rival, least_guarded, likely, rival_in
 from strategist.optimise.problem import pose
 from strategist.optimise.progress import Reached, watched_by
@@ -25,7 +26,15 @@ from strategist.optimise.sturdy import sturdiest
 from strategist.optimise.tuning import DEFAULT
 from strategist.survey.antennas import antenna_findings
 from strategist.survey.copies import Sample
-from strategist.survey.policy import Dwell, Limits, Policy
+from strategist.survey.policy import (
+    TECHNIQUES,
+    Dwell,
+    Limits,
+    Policy,
+    RadiatedLimit,
+    Radio,
+    Reader,
+)
 from strategist.survey.records import Predicted, ReadPoint, Survey
 from strategist.survey.score import Difference, Nth, Peak, floor_of, in_time, scored, turns_of
 from strategist.trust.scores import (
@@ -324,6 +333,38 @@ def test_portals(seed: int, limit: float | None, recorded: Recorded) -> None:
             chosen.found.part.problem.step_s,
             answer_told(answer),
         ]
+    recorded(told)
+
+
+def test_installable(recorded: Recorded) -> None:
+    """Strategies by antennas where these may be chosen, or not, take turns, or are limited."""
+    point = made(replace(CORRIDOR, passes=2, levels=3), 0)
+    survey = point.survey
+    limit = RadiatedLimit(36.0, "eirp", 865.0, 868.0)
+    told = {}
+    base = replace(point.policy, allow=TECHNIQUES, reader=Reader(3, mask_slots=0))
+    for name, policy in {
+        "antennas": base,
+        "no antennas": replace(base, allow=("power", "ladder", "cutoff")),
+        "turns": replace(base, time=Dwell(dwell_s=1.0, step_s=0.25, in_turn=True)),
+        "short turns": replace(base, time=Dwell(dwell_s=0.99, step_s=0.25, in_turn=True)),
+        "steps": replace(base, time=Dwell(dwell_s=1.0, step_s=(0.25, 0.5))),
+        "limit": replace(base, radio=Radio(limit=limit, antenna_gain_dbi=6.0)),
+        "low limit": replace(base, radio=Radio(limit=limit, antenna_gain_dbi=7.0)),
+        "lowest limit": replace(base, radio=Radio(limit=limit, antenna_gain_dbi=20.0)),
+    }.items():
+        levels = survey.levels_dbm.tolist()
+        tries = [
+            Strategy(tuple(levels[:steps]), 1, None, (), score, step_s=step_s)
+            for score in (None, Peak(antennas=(1,)), Peak(antennas=(1, 9)), Nth("nth", 2))
+            for steps in (1, 2, 3)
+            for step_s in (None, 0.5)
+        ]
+        tries += [
+            Strategy((levels[-1],), 1, None, (), Difference("difference", (1,), (2,)), cutoff_db=db)
+            for db in (None, 0.5)
+        ]
+        told[name] = "".join("+" if installable(one, policy, survey) else "-" for one in tries)
     recorded(told)
 
 
