@@ -159,6 +159,10 @@ SURVIVORS: dict[str, str] = {
     "under: cython.Py_ssize_t = -2": "asked for only where there is a step below the top",
     "strategist/optimise/loops/bounds.py: under: cython.Py_ssize_t = -1  →  "
     "under: cython.Py_ssize_t = +1": "asked for only where there is a step below the top",
+    "strategist/optimise/loops/bounds.py: low > 0  →  low >= 0": "from 0 on nothing is added, "
+    "and it only falls",
+    "strategist/optimise/selections.py: max(1, _AT_ONCE // (8 * words.shape[1]))  →  min(1, "
+    "_AT_ONCE // (8 * words.shape[1]))": "how much is done at once",
     "strategist/optimise/loops/bounds.py: 1.0 - 2.0 * self.cells.accepts[c, t]  →  "
     "2.0 - 2.0 * self.cells.accepts[c, t]": "lower bounds, which are true, too, and rule out less",
 }

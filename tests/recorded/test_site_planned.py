@@ -109,6 +109,16 @@ def solved_told(one: Solved) -> list[Any]:
     return [*short(keys).tolist(), one.proven]
 
 
+@pytest.mark.parametrize("seed", range(3))
+def test_plans_of_one_read_point(seed: int, recorded: Recorded) -> None:
+    whole, told = site_of(seed), {}
+    reader = replace(whole.readers[1], points=(0,))
+    planner = SitePlanner(replace(whole, names=("c",), points=whole.points[2:], readers=(reader,)))
+    for asked in ((None, None), (1, None), (0, None), (1, 3.0)):
+        told[str(asked)] = plan_told(planner.plan(*asked))
+    recorded(told)
+
+
 @pytest.mark.parametrize("seed", range(5))
 def test_plans_of_columns(seed: int, recorded: Recorded, monkeypatch: pytest.MonkeyPatch) -> None:
     """Where not all strategies are listed, and where no time is left for the model."""
