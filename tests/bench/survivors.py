@@ -129,6 +129,8 @@ SURVIVORS: dict[str, str] = {
     "are ones for each pass and level",
     "strategist/optimise/site/agreed.py: max(near)  →  min(near)": "a cutoff that the search "
     "begins with",
+    "strategist/optimise/site/plan.py: 'cutoff' in one.policy.allow  →  'cutoff' not in "
+    "one.policy.allow": "whether read points are alike in it",
     "strategist/optimise/site/plan.py: _SHARE * left  →  _SHARE / left": "how a time limit is "
     "shared",
     "strategist/optimise/site/master.py: solved.objective is None or solved.bound is None  →  "

@@ -57,7 +57,7 @@ class Drawn:
         return kernel.ladder_bound(self.state, self.multiplier, self.cells, *self.ladders())
 
 
-@pytest.mark.parametrize("seed", range(16))
+@pytest.mark.parametrize("seed", range(13))
 def test_steps(seed: int, recorded: Recorded) -> None:
     drawn = Drawn(seed)
     asked = drawn.state, drawn.multiplier, drawn.cells
@@ -100,7 +100,7 @@ def test_bounds_of_selections(seed: int, recorded: Recorded) -> None:
     recorded({"all": short(every), "limited": found, "none": none})
 
 
-@pytest.mark.parametrize("seed", range(200, 217))
+@pytest.mark.parametrize("seed", range(200, 214))
 def test_climbs(seed: int, recorded: Recorded) -> None:
     """From one call to the next, until the bound is enough, or rises no more."""
     drawn = Drawn(seed)
@@ -145,7 +145,7 @@ def test_probing(seed: int, recorded: Recorded) -> None:
     recorded({"before": drawn.state, "bound": short(bound), "above": found})
 
 
-@pytest.mark.parametrize("seed", range(400, 416))
+@pytest.mark.parametrize("seed", range(400, 413))
 def test_cuts(seed: int, recorded: Recorded) -> None:
     drawn = Drawn(seed)
     bound, found = drawn.bound(), []
@@ -173,7 +173,7 @@ def test_cuts(seed: int, recorded: Recorded) -> None:
     recorded(found)
 
 
-@pytest.mark.parametrize("seed", range(12))
+@pytest.mark.parametrize("seed", range(10))
 def test_ladders_in_order(seed: int, recorded: Recorded) -> None:
     """All at once, a few at a time, and with little room."""
     rng = np.random.default_rng(seed)
@@ -209,7 +209,7 @@ def test_ladders_in_order(seed: int, recorded: Recorded) -> None:
     )
 
 
-@pytest.mark.parametrize("seed", range(12))
+@pytest.mark.parametrize("seed", range(9))
 def test_what_ladders_report(seed: int, recorded: Recorded) -> None:
     rng = np.random.default_rng(seed)
     levels, steps, passes = (int(rng.integers(1, most)) for most in (6, 4, 5))
@@ -230,7 +230,7 @@ def test_what_ladders_report(seed: int, recorded: Recorded) -> None:
     )
 
 
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("seed", range(5))
 def test_cells(seed: int, recorded: Recorded) -> None:
     """Of one cutoff and of several together, at all levels and at some."""
     point = random_read_point(seed, size=1 + seed % 2)
@@ -357,7 +357,7 @@ def test_blocks(seed: int, recorded: Recorded) -> None:
     recorded(found)
 
 
-@pytest.mark.parametrize("seed", range(17))
+@pytest.mark.parametrize("seed", range(13))
 def test_prices(seed: int, recorded: Recorded) -> None:
     """Towards a target that no choice is below, and one beyond what can be reached."""
     rng = np.random.default_rng(seed)

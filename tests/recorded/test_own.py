@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from strategist.optimise import own_search
 from strategist.optimise.clock import Clock
 from strategist.optimise.outer import choose_score
 from strategist.optimise.own_boxes import _Set, _sets, prove_over_boxes
@@ -31,7 +32,7 @@ from strategist.optimise.own_prices import first_prices, raised
 from strategist.optimise.own_search import search_own_powers
 from strategist.optimise.problem import pose
 from strategist.optimise.scores import parts_of
-from strategist.survey.policy import Dwell, Limits, Policy, RadiatedLimit, Radio, Reader
+from strategist.survey.policy import Dwell, Limits, Loss, Policy, RadiatedLimit, Radio, Reader
 from strategist.survey.records import ReadPoint
 from tests.optimise.portals import CORRIDOR, FACING_WALLS, TWO_LANES, made
 from tests.optimise.test_own_ladders import masked, timed
@@ -125,6 +126,26 @@ def test_columns(seed: int, recorded: Recorded) -> None:
             ],
         }
     )
+
+
+@pytest.mark.parametrize("seed", [0, 4, 5, 7, 10, 31])
+def test_splits(seed: int, recorded: Recorded, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where prices hardly raise bounds, and where few parts may stay open."""
+    problem, told = replace(small(seed), limits=Limits()), {}
+    for name in ("_FIRST", "_LOOK", "_ROUNDS"):
+        monkeypatch.setattr(own_search, name, 1)
+    antennas = len(problem.allowed)
+    nothing = Own((OFF,) * antennas, (-np.inf,) * antennas)
+    for most in (3_000, 4, 2):
+        monkeypatch.setattr(own_search, "_PARTS_MAX", most)
+        found = own_search.search_own_powers(problem, nothing, Clock())
+        left = [int(found.alive.sum()), *found.selections.tolist()]
+        told[f"{most} parts"] = [found.bound, own_told(found.own), *left]
+    for weight in (Loss(1 / 3, 0.7), Loss(2.5, 1)):
+        other = replace(problem, loss=weight, weight=problem.weight * 0.5)
+        found = own_search.search_own_powers(other, nothing, Clock())
+        told[f"{weight.missed:g}"] = [found.bound, own_told(found.own)]
+    recorded(told)
 
 
 @pytest.mark.parametrize("seed", [2, 31])

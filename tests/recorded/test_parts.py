@@ -159,7 +159,7 @@ def test_scored_of_predicted(seed: int, recorded: Recorded) -> None:
     recorded(told)
 
 
-@pytest.mark.parametrize("seed", WHOLE[:24:4])
+@pytest.mark.parametrize("seed", WHOLE[:24:6])
 def test_scores_replayed(seed: int, recorded: Recorded) -> None:
     """From the raw reads, and what of a score a survey does not tell."""
     point, told = at(seed), {}
@@ -232,7 +232,7 @@ def test_scores_as_json(recorded: Recorded) -> None:
     recorded(told)
 
 
-@pytest.mark.parametrize("seed", WHOLE[:36:4])
+@pytest.mark.parametrize("seed", WHOLE[:36:5])
 def test_parts(seed: int, recorded: Recorded) -> None:
     """Scores and dwells in their order of work, those that hear the same left out; the best."""
     point = at(seed)

@@ -85,7 +85,7 @@ def problem_of(seed: int, tuning: Tuning = DEFAULT) -> Problem:
     return pose(point.survey, point.policy, tuning)
 
 
-@pytest.mark.parametrize("seed", range(8))
+@pytest.mark.parametrize("seed", range(6))
 def test_problem(seed: int, recorded: Recorded) -> None:
     point = point_of(seed)
     try:
@@ -101,7 +101,7 @@ def test_problem(seed: int, recorded: Recorded) -> None:
     recorded(told)
 
 
-@pytest.mark.parametrize("seed", range(36))
+@pytest.mark.parametrize("seed", range(30))
 def test_answers(seed: int, recorded: Recorded) -> None:
     """Each way of the search, in full and for the loss alone, with the strategy that is told."""
     try:
@@ -138,7 +138,7 @@ def test_answers_stopped(seed: int, recorded: Recorded) -> None:
     recorded(told)
 
 
-@pytest.mark.parametrize("seed", range(1, 33, 4))
+@pytest.mark.parametrize("seed", range(1, 25, 4))
 def test_nodes(seed: int, recorded: Recorded) -> None:
     """Bounds, cuts, what is fixed and settled, and how nodes are split, down from the root."""
     try:
@@ -264,7 +264,7 @@ def test_starts(seed: int, recorded: Recorded) -> None:
     recorded(told)
 
 
-@pytest.mark.parametrize("seed", range(1, 40, 4))
+@pytest.mark.parametrize("seed", range(1, 34, 4))
 def test_goals(seed: int, recorded: Recorded) -> None:
     """What must be beaten towards either goal, and the room that it leaves."""
     problem = problem_of(seed)
@@ -291,7 +291,7 @@ def test_goals(seed: int, recorded: Recorded) -> None:
     recorded(told)
 
 
-@pytest.mark.parametrize("seed", range(1, 40, 3))
+@pytest.mark.parametrize("seed", range(1, 31, 3))
 def test_frontier(seed: int, recorded: Recorded) -> None:
     """All points, those that are best for some weights, and where it is stopped at once."""
     tuning, told = (DEFAULT, BY_BOUNDS, BY_SPLITS)[seed % 3], {}
@@ -380,7 +380,7 @@ def test_guarded_stopped(recorded: Recorded) -> None:
     recorded(told)
 
 
-@pytest.mark.parametrize(("seed", "slots"), [(5, 0), (81, 3), (47, 1)])
+@pytest.mark.parametrize(("seed", "slots"), [(81, 3), (47, 1)])
 def test_model(seed: int, slots: int, recorded: Recorded) -> None:
     """Every row of small models, objective after objective."""
     problem = problem_of(seed)
