@@ -272,8 +272,8 @@ def test_tables(seed: int, recorded: Recorded) -> None:
     tables.sort_by_first(of_pass, first, levels, start, row)
     cell_start = np.linspace(0, cells, passes + 1).astype(np.int64)
     at, flip = np.zeros(passes * levels + 1, np.int64), np.full(cells * levels, -1)
+    tables.flips(cell_start, hold, at, flip[:0])
     counted = at.copy()
-    tables.flips(cell_start, hold, counted, flip[:0])
     tables.flips(cell_start, hold, at, flip)
     recorded(
         {
@@ -295,10 +295,10 @@ def test_joins(seed: int, recorded: Recorded) -> None:
     """Chains of two masks with one more, within two cuts."""
     rng, classes = np.random.default_rng(seed), 11
     through = np.zeros((10, 64), bool)
-    through[:, :classes] = rng.random((10, classes)) < 0.5
-    table = Literals(
-        np.packbits(through, axis=1).view(np.uint64), rng.choice([8, 16, 24], 10), classes
-    )
+    through[::2, :classes] = rng.random((5, classes)) < 0.5
+    through[1::2, :classes] = ~through[::2, :classes]
+    bits = np.repeat(rng.choice([8, 16, 24], 5), 2)
+    table = Literals(np.packbits(through, axis=1).view(np.uint64), bits, classes)
     listed = no_masks(classes)
     for _ in range(2):
         more = grow(listed, listed.words, table, Clock())
@@ -311,16 +311,16 @@ def test_joins(seed: int, recorded: Recorded) -> None:
         weights.append((weight, float(seed)))
     found: dict[str, Any] = {"listed": len(listed)}
     blocks = Blocks.of(listed)
-    for either in (False, True):
-        pairs = [
-            (row, literal)
-            for rows, literals in blocks.joins(
-                table, weights, either=either, clock=Clock(), at_once=16 * 16 * 10 + either
+    for ors in (False, True):
+        noted = [
+            (row, literal, int(either))
+            for some in blocks.joins(
+                table, weights, ors=ors, clock=Clock(), at_once=16 * 16 * 10 + ors
             )
-            for row, literal in zip(rows.tolist(), literals.tolist(), strict=True)
+            for row, literal, either in zip(*(one.tolist() for one in some), strict=True)
         ]
-        found["or" if either else "and"] = [len(pairs), *sum(pairs[:40], ())]
-        found[f"{either} last"] = sum(pairs[-20:], ())
+        found[f"ors {ors}"] = [len(noted), *sum(noted[:30], ())]
+        found[f"ors {ors} last"] = sum(noted[-15:], ())
     found["alike"] = blocks.row[:40]
     recorded(found)
 
@@ -344,16 +344,17 @@ def test_blocks(seed: int, recorded: Recorded) -> None:
         for part in (lambda w: w, lambda w: np.maximum(w, 0.0), lambda w: np.minimum(w, 0.0))
     ]
     found = []
-    for either in (False, True):
+    for ors in (False, True):
         loop = joins.Blocks(
-            *(4, (own, *inner), blocks(inner), literals, either, sums, np.array([-0.5, 0.25]))
+            *(4, (own, *inner), blocks(inner), literals, ors, sums, np.array([-0.5, 0.25]))
         )
-        first = 0
+        first, room = 0, 4 * 4 * masks * 4 + 7
         while first < len(blocks(inner)[0]):
-            row, literal = np.full((2, 4 * 4 * masks + 7), -1)
-            first, count = loop.joins(first, first + 3, row, literal)
+            row, literal, either = np.full(room, -1), np.full(room, -1), np.zeros(room, bool)
+            first, count = loop.joins(first, first + 3, row, literal, either)
             found.append([first, count])
-            found.append([int(n) for pair in zip(row[:count], literal, strict=False) for n in pair])
+            noted = zip(row[:count], literal, either, strict=False)
+            found.append([f"{i} {n} {int(by)}" for i, n, by in noted][:25])
     recorded(found)
 
 
