@@ -13,7 +13,6 @@ import pytest
 from strategist.optimise.clock import Clock
 from strategist.optimise.problem import Counts, pose
 from strategist.optimise.site import plan as plans
-from strategist.optimise.site.agreed import Cycle, agree
 from strategist.optimise.site.arbiter import Arbiter
 from strategist.optimise.site.asked import Plan, Planned, Rule, SiteProblem
 from strategist.optimise.site.contested import Contest, Reports, reports_of
@@ -29,7 +28,6 @@ from strategist.optimise.site.values import NO_CUTOFF, Table, cutoffs_of, ladder
 from strategist.optimise.strategy import Strategy
 from strategist.survey.policy import Limits
 from strategist.survey.site import SharedPart
-from tests.optimise.counted import counted_clock
 from tests.optimise.made import random_read_point
 from tests.optimise.site.made import random_site
 from tests.optimise.site.made_pairs import random_pair
@@ -214,29 +212,6 @@ def test_arbiter(seed: int, recorded: Recorded) -> None:
             "sides": [arbiter.side_of(0, 0) is None, arbiter.side_of(0, 1) is None],
         }
     )
-
-
-@pytest.mark.parametrize("shares", SHARES[1:])
-@pytest.mark.parametrize("seed", range(2))
-def test_agreed(seed: int, shares: tuple[SharedPart, ...], recorded: Recorded) -> None:
-    """The best of two read points that agree, others near it, and bounds where it is stopped."""
-    site, told = random_site(seed, shares), {}
-    given = [some[0] for some in site.points[:2]]
-    for name, clock, cycle in (
-        ("proven", Clock(), None),
-        ("stopped", counted_clock(12), None),
-        ("cycle", Clock(), Cycle(0.5, ((0.2, 0.3, 0.4), (0.1, 0.3, 0.5)))),
-    ):
-        joint, members = members_of(given)
-        found = agree(joint, members, shares, clock, cycle)
-        told[name] = [
-            [*found.best.key, *found.bound, found.proven, len(found.others)],
-            [n for one in found.best.members for n in (*one.key, one.steps, one.silent)],
-            "" if found.best.chain is None else chain_told(found.best.chain),
-            found.best.cutoff,
-            [one.key[1] for one in found.others[:5]],
-        ]
-    recorded(told)
 
 
 @pytest.mark.parametrize("seed", range(3))
