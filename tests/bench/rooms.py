@@ -57,6 +57,7 @@ ROOMS = {
             "tests/second_reading/test_second_reading.py",
             *_named("tests/optimise/test_", "templates", "frontier", "sturdy", "invariants"),
             *_named("tests/optimise/test_", "next_pairs", "reference", "solver", "watch"),
+            *_named("tests/recorded/test_", "search", "chosen", "loops"),
             "tests/batch/test_templates.py",
         ),
         (*_PASSES, *_SCORES),
@@ -67,6 +68,7 @@ ROOMS = {
             *_named("tests/optimise/test_", "chains", "node", "search", "frontier", "reference"),
             "tests/second_reading/test_second_reading.py",
             *_named("tests/optimise/test_", "own_powers", "own_part", "brute_force"),
+            "tests/recorded/test_loops.py",
         ),
     ),
     "scores": Room(
@@ -77,11 +79,16 @@ ROOMS = {
             *("tests/optimise/test_sturdy.py", "tests/trust/test_steps.py"),
             "tests/second_reading/test_second_reading.py",
             *_named("tests/answers/test_", "by_antenna", "settings_by_antenna"),
+            *_named("tests/recorded/test_", "parts", "own"),
         ),
     ),
     "site": Room(
         ("strategist/optimise/site/*.py",),
-        ("tests/optimise/site", *_named("tests/batch/test_site_", "aim", "plan", "rules")),
+        (
+            "tests/optimise/site",
+            *_named("tests/batch/test_site_", "aim", "plan", "rules"),
+            "tests/recorded/test_site_planned.py",
+        ),
     ),
     "trust": Room(
         ("strategist/trust/*.py",),

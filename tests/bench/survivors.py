@@ -129,11 +129,10 @@ SURVIVORS: dict[str, str] = {
     "are ones for each pass and level",
     "strategist/optimise/site/agreed.py: max(near)  →  min(near)": "a cutoff that the search "
     "begins with",
+    "strategist/optimise/site/plan.py: 'cutoff' in one.policy.allow  →  'cutoff' not in "
+    "one.policy.allow": "whether read points are alike in it",
     "strategist/optimise/site/plan.py: _SHARE * left  →  _SHARE / left": "how a time limit is "
     "shared",
-    "strategist/optimise/site/plan.py: share < _WORTH * before  →  share <= _WORTH * before": (
-        _NEVER_EQUAL
-    ),
     "strategist/optimise/site/master.py: solved.objective is None or solved.bound is None  →  "
     "solved.objective is None and solved.bound is None": "an optimum has both, what is "
     "infeasible neither",
@@ -160,6 +159,12 @@ SURVIVORS: dict[str, str] = {
     ),
     "strategist/optimise/loops/bounds.py: under: cython.Py_ssize_t = -1  →  "
     "under: cython.Py_ssize_t = -2": "asked for only where there is a step below the top",
+    "strategist/optimise/loops/bounds.py: under: cython.Py_ssize_t = -1  →  "
+    "under: cython.Py_ssize_t = +1": "asked for only where there is a step below the top",
+    "strategist/optimise/loops/bounds.py: low > 0  →  low >= 0": "from 0 on nothing is added, "
+    "and it only falls",
+    "strategist/optimise/selections.py: max(1, _AT_ONCE // (8 * words.shape[1]))  →  min(1, "
+    "_AT_ONCE // (8 * words.shape[1]))": "how much is done at once",
     "strategist/optimise/loops/bounds.py: 1.0 - 2.0 * self.cells.accepts[c, t]  →  "
     "2.0 - 2.0 * self.cells.accepts[c, t]": "lower bounds, which are true, too, and rule out less",
 }

@@ -7,6 +7,7 @@ from collections import defaultdict
 from dataclasses import replace
 from fractions import Fraction
 from typing import Any
+from unittest.mock import patch
 
 import numpy as np
 import pytest
@@ -14,6 +15,7 @@ import pytest
 from strategist.optimise.clock import Clock
 from strategist.optimise.front import Point
 from strategist.optimise.frontier import Sweep, sweep
+from strategist.optimise.node import Node
 from strategist.optimise.problem import Problem, pose
 from strategist.optimise.scores import Parts
 from strategist.optimise.search import search
@@ -213,3 +215,21 @@ def test_a_stopped_sweep_says_no_more_than_it_knows(size: int, seed: int) -> Non
         stopped += bool(found.open)
         mixed += 0 < len(proven) < len(found.staircase.points)
     assert stopped > 3 and mixed
+
+
+def test_the_effort_that_is_told_counts_the_branches_worked_on() -> None:
+    worked = 0
+    tighten = Node.tighten
+
+    def counted(self: Node, target: float) -> None:
+        nonlocal worked
+        worked += 1
+        tighten(self, target)
+
+    for size, seed in WIDE[:3]:
+        read_point = wide(size, seed)
+        problem = pose(read_point.survey, read_point.policy, BY_BOUNDS)
+        with patch.object(Node, "tighten", counted):
+            found = sweep(Parts.of(problem), Clock())
+        assert dict(found.effort)["branches"] == worked > 0
+        worked = 0

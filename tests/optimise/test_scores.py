@@ -21,7 +21,7 @@ from strategist.optimise.scores import Part, parts_of
 from strategist.optimise.search import search
 from strategist.optimise.strategy import Strategy
 from strategist.optimise.tree import Tree
-from strategist.survey.policy import TECHNIQUES, Guard
+from strategist.survey.policy import TECHNIQUES, Guard, Reader
 from strategist.survey.records import ReadPoint
 from strategist.survey.score import Difference, Nth, Peak, Score
 from strategist.trust.evaluate import accepted_at, evaluate, replay
@@ -251,3 +251,35 @@ def test_what_is_best_in_another_part_is_preferred_as_it_is_to_answers_of_this_o
     assert len({one.key[:3] for some in found for one in some}) == 1
     for best, own in [*itertools.product(*found), *itertools.product(*found[::-1])]:
         assert (own.answer.key < rival_in(own.part, best).key) == (own.key < best.key)
+
+
+def test_of_antennas_that_are_as_good_the_one_with_less_work_is_switched_on() -> None:
+    """Antenna 1 alone loses nothing with a cutoff at one level, antenna 2 alone nothing with two
+    steps and no cutoff, which is less work; both together lose something whatever is set."""
+    epcs = {"W1": "30A1", "S1": "30B1", "W2": "30A2", "S2": "30B2"}
+    passes = [[(epcs[f"{role}{p}"], role == "W", [None, None]) for role in "WS"] for p in (1, 2)]
+    heard = [  # pass, level, EPC, RSSI, antenna
+        *((p, 1, f"W{p + 1}", -50.0, 1) for p in (0, 1)),
+        *((p, 1, f"S{p + 1}", -60.0, 1) for p in (0, 1)),
+        (0, 0, "W1", -60.0, 2),
+        (0, 1, "W1", -60.0, 2),
+        (0, 1, "S1", -40.0, 2),
+        (1, 1, "W2", -60.0, 2),
+    ]
+    survey = survey_of([10.0, 12.0], passes)  # type: ignore[arg-type]
+    place = {tag.epc: n for n, tag in enumerate(survey.tags)}
+    number, level, name, rssi, antenna = zip(*heard, strict=True)
+    survey = replace(
+        survey,
+        read_pass=np.array(number),
+        read_level=np.array(level),
+        read_tag=np.array([place[epcs[one]] for one in name]),
+        read_rssi=np.array(rssi),
+        read_antenna=np.array(antenna),
+        antennas=(1, 2),
+    )
+    reader = Reader(2, mask_slots=0)
+    found = solve(ReadPoint(survey, surveyed_policy(reader=reader, guard=Guard(0.0, 0.0))), QUICK)
+    assert found.answer.key[:3] == (0.0, 0.0, 0.0)
+    assert found.strategy.score == Peak(antennas=(2,))
+    assert found.strategy.levels_dbm == (10.0, 12.0) and found.strategy.cutoff_dbm is None

@@ -65,8 +65,8 @@ class Pair:
 
     name: str
     points: tuple[int, int]
-    facing: int | None = None
-    price: float = 0.0
+    facing: int | None
+    price: float
 
 
 @dataclass(frozen=True)

@@ -94,7 +94,7 @@ class Joint:
     second: tuple[int, ...]
     excess: float
     loss: float
-    price: float = 0.0
+    price: float
 
 
 @dataclass(frozen=True)

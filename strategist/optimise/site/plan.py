@@ -115,7 +115,7 @@ class SitePlanner:
             left = self.clock.left
             before, part = share, min(1.0, self.places / len(numbers))
             share = 0.0 if left is None else _SHARE * left * part
-            if solved and share < _WORTH * before:
+            if solved and share <= _WORTH * before:
                 break
             tasks = self._tasks(numbers, None if left is None else share)
             found = [*self.mapped(solve_reader, tasks)]

@@ -7,6 +7,7 @@ import pytest
 from strategist.optimise.clock import Clock
 from strategist.optimise.site.agreed import _Agreement, agree
 from strategist.optimise.site.member import members_of
+from strategist.optimise.site.plan import SitePlanner
 from strategist.optimise.site.reader import Solved
 from strategist.survey.site import SharedPart
 from tests.optimise.counted import counted_clock
@@ -56,3 +57,11 @@ def test_two_solves_of_a_reader_come_to_the_better_of_each() -> None:
     for both in (one.and_so(other), other.and_so(one)):
         assert (both.bound, both.alone, both.best) == ((0.0, 4.0), (0.0, 2.0), (0.0, 8.0))
     assert one.and_so(other).proven and not other.and_so(one).proven
+
+
+def test_a_plan_without_any_time_ends() -> None:
+    """No reader is begun again where there is no more time than before."""
+    site = random_site(0, ("masks",))
+    plan = SitePlanner(site, Clock(0.0)).plan()
+    silence = sum(some[0].silence[1] for some in site.points)
+    assert plan.bound == (0.0, 0.0) and plan.loss <= silence and not plan.proven

@@ -110,7 +110,7 @@ def test_of_thresholds_that_lose_as_little_it_takes_the_one_with_most_room() -> 
     )
     policy = surveyed_policy(loss=Loss(1.0, 1.0))
     given = [Alternative(None, survey_of([20.0], [one]), policy) for one in passes]
-    contest = Contest.of(Pair("doors", (0, 1)), given)
+    contest = Contest.of(Pair("doors", (0, 1), None, 0.0), given)
     first, second = (side.reports(Strategy((20.0,))) for side in contest.sides)
     assert first is not None and second is not None
     rule = contest.best(first, second)
