@@ -52,6 +52,9 @@ def lay_beside(log: Table, runs: Table | None, offset_s: float, faults: FaultLis
         return Clocks(at, None, None, tuple(assumed))
     start, end = sheet.time("start", wall=wall), sheet.time("end", wall=wall)
     assert start is not None
+    if times.form == sheet.forms["start"] == "time_of_day":
+        later = _past_midnight(start)[0] - start
+        start, end = start + later, None if end is None else _moved(end, later)
     dates = _dated(log, at, sheet, start, faults)
     if dates is None:
         return None
@@ -66,7 +69,7 @@ def lay_beside(log: Table, runs: Table | None, offset_s: float, faults: FaultLis
     )
 
 
-def _moved(times: Ints, by: int) -> Ints:
+def _moved(times: Ints, by: int | Ints) -> Ints:
     return np.where(times == NEVER, NEVER, times + by)
 
 

@@ -117,8 +117,8 @@ def _amount(survey: Survey) -> Found:
     passes = len(survey.pass_ids)
     if passes < PASSES_MIN:
         text = (
-            f"Only {passes} passes: a failure seen in none of them may still come in up to "
-            f"{100 * zero_event_bound(passes):.3g} % of passes (95 % confidence)."
+            f"Only {passes} pass{'es' * (passes > 1)}: a failure seen in none of them may still "
+            f"come in up to {100 * zero_event_bound(passes):.3g} % of passes (95 % confidence)."
         )
         yield "weak", "few_passes", text, f"Survey at least {PASSES_MIN} passes."
     copies = _copies(survey)

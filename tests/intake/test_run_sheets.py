@@ -42,6 +42,18 @@ def test_times_without_a_date_beside_those_of_two_days_are_asked_for() -> None:
         imported(LOG.replace(f"{DAY}T", ""), "\n".join(lines), TAGS)
 
 
+def test_log_and_run_sheet_by_time_of_day_go_past_midnight_together() -> None:
+    """A pass before midnight, one over it and one behind it, each with its reads."""
+    log = "time,epc,rssi_dbm,power_dbm\n" + "".join(
+        f"{at},30AA01,-60,20\n" for at in ("23:58:30", "23:59:50", "00:00:10", "00:01:30")
+    )
+    sheet = "pass,start,end\na,23:58:00,23:59:00\nb,23:59:30,00:00:30\nc,00:01:00,00:02:00\n"
+    found = imported(log, sheet, WANTED)
+    assert found.findings == () and found.tally.outside_passes == 0
+    passes = [row.split(",")[1] for row in found.files["reads.csv"].splitlines()[1:]]
+    assert passes == ["a", "b", "b", "c"]
+
+
 def test_a_log_by_time_of_day_goes_past_midnight_and_back_a_little() -> None:
     """A second back is a clock that was set, half a day back is the next day."""
     log = "time,epc,rssi_dbm,power_dbm\n" + "".join(
