@@ -40,19 +40,19 @@ def lay_beside(log: Table, runs: Table | None, offset_s: float, faults: FaultLis
     sheet = None if runs is None or "start" not in runs.times else runs
     zoned = sheet is not None and all(t.zoned for t, _ in sheet.times.values())
     wall = not (times.zoned and zoned)
-    assumed = []
+    assumed, midnights = [], 0
     at = log.time("time", wall=wall)
     assert at is not None
     if times.form == "time_of_day":
-        at, days = _past_midnight(at)
-        if days:
-            assumed.append(f"the log's time of day goes past midnight {days} times")
+        at, midnights = _past_midnight(at)
+        if midnights:
+            assumed.append(f"the log's time of day goes past midnight {midnights} times")
     at = np.where(at == NEVER, NEVER, at + round(offset_s * SECOND))
     if sheet is None:
         return Clocks(at, None, None, tuple(assumed))
     start, end = sheet.time("start", wall=wall), sheet.time("end", wall=wall)
     assert start is not None
-    if times.form == sheet.forms["start"] == "time_of_day":
+    if midnights and sheet.forms["start"] == "time_of_day":
         later = _past_midnight(start)[0] - start
         start, end = start + later, None if end is None else _moved(end, later)
     dates = _dated(log, at, sheet, start, faults)
