@@ -147,7 +147,7 @@ ROOMS = {
         (
             *_named("tests/api/test_", "shares", "clocks", "batches", "of_batch", "supervised"),
             *_named("tests/api/test_", "surveys", "tokens", "store", "requests", "start"),
-            "tests/api/pages/test_sessions.py",
+            *("tests/api/pages/test_sessions.py", "tests/recorded/test_store.py"),
         ),
     ),
 }

