@@ -98,11 +98,30 @@ def test_prices(recorded: Recorded) -> None:
 
 
 def test_prices_over_passes_to_come(recorded: Recorded) -> None:
-    point = points()["north", "d3"]
+    point = points()["north", "d4"]
     point = replace(point, policy=replace(point.policy, aim="expected"))
     result = strategist.choose(point, QUICK).to_json()
-    found = prices_of({("north", "d3"): result}, [("north", point)], (Strategy((10.0,)),), Clock())
-    recorded(found["north", "d3"])
+    result = strategist.evaluate_at(point, Strategy((11.0,), 1, -66.0)).to_json()
+    told = {}
+    for name, proof in {"seeded": {"seed": 3}, "of no seed": {}, "seed 0": {"seed": 0}}.items():
+        own = {("north", "d4"): result | {"proof": proof}}
+        found = prices_of(own, [("north", point)], (Strategy((11.0,)),), Clock())
+        told[name] = [found["north", "d4"].own, *found["north", "d4"].loss]
+    assert told["of no seed"] == told["seed 0"] != told["seeded"]
+    recorded(told)
+
+
+def test_where_another_strategy_is_better_than_silence(recorded: Recorded) -> None:
+    """A result that is worse than silence, and candidates of which one, or none, is better."""
+    place = ("north", "d4")
+    point = points()[place]
+    own = {place: strategist.evaluate_at(point, Strategy((10.0,))).to_json()}
+    good, unset = Strategy((11.0,), 1, -66.0), Strategy((40.0,))
+    told = {}
+    for some in ((good, unset), (unset,), (good,), ()):
+        found = prices_of(own, [("north", point)], some, Clock())[place]
+        told[f"{len(some)} {good in some}"] = [found.own, found.silence, found.silent, found.loss]
+    recorded(told)
 
 
 def test_results_of_another_survey(recorded: Recorded) -> None:
@@ -110,7 +129,7 @@ def test_results_of_another_survey(recorded: Recorded) -> None:
     place = ("north", "d1")
     result, point = results()[place], points()[place]
     told: dict[str, Any] = {"text": strategy_text(result)}
-    for by in (0.0, 5e-7, 9e-7, 3e-5, 1.0, -1.0):
+    for by in (0.0, 9e-7, 5e-6, 3e-5, 1.0, -1.0):
         own = {place: result | {"loss": result["loss"] + by}}
         try:
             found = prices_of(own, [("north", point)], (), Clock())

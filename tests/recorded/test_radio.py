@@ -12,6 +12,7 @@ import pytest
 from strategist.errors import InputError
 from strategist.radio.complete import complete, within_reach
 from strategist.radio.dwell import (
+    _simulated_us,
     failed_reads,
     field_of,
     fits,
@@ -125,12 +126,12 @@ def test_links_of_tags(recorded: Recorded, name: str) -> None:
 
 
 def test_laws_of_turn_on(recorded: Recorded) -> None:
-    """Types of four and five turn-ons, and turn-ons that a law gives no chance."""
-    kind = np.array([0] * 4 + [1] * 5 + [2] * 6)
+    """Types of one, four and five turn-ons, and turn-ons that a law gives no chance."""
+    kind = np.array([0] * 4 + [1] * 5 + [2] * 5 + [3])
     unread = np.array([10, 12, 14, 10, 10, 12, 14, 16, 10, 12, 14, 10, 12, 16, 18], float)
     level = unread + np.array([2, 2, 1, 4, 2, 2, 1, 2, 4, 2, 1, 2, 2, 1, 4], float)
     rssi = -40 - level + np.sin(np.arange(15.0)) * 3
-    law = turn_on_law(kind, unread, level, rssi, 4)
+    law = turn_on_law(kind, unread, level, rssi, 5)
     shares = [law.turn_on_at(kind, unread, level, rssi, share) for share in (0.1, 0.5, 0.9)]
     far = law.turn_on(kind, unread + 20, level + 20, rssi)
     none = law.turn_on(kind, np.full(15, -np.inf), level, rssi)
@@ -259,7 +260,7 @@ def test_times_of_the_air_interface(recorded: Recorded, profile: str) -> None:
 
 
 def test_times_of_a_step(recorded: Recorded) -> None:
-    told: dict[str, Any] = {"q": [nearest_q(n) for n in (0, 1, 2, 3, 5, 6, 90, 91, 2000)]}
+    told: dict[str, Any] = {"q": [nearest_q(n) for n in (0, 1, 2, 3, 5, 6, 90, 91, 2000, 99999)]}
     link = LINK_PROFILES["miller4-256"]
     for tags, masks, more in (
         (0, (), {}),
@@ -268,6 +269,7 @@ def test_times_of_a_step(recorded: Recorded) -> None:
         (30, ((32, 96), (200, 40)), {"failed_reads": 0.1}),
         (30, (), {"failed_reads": 0.9, "quantile": 0.5}),
         (1001, (), {"quantile": 0.2}),
+        (2000, (), {}),
     ):
         told[f"{tags} {masks} {more}"] = step_seconds(tags, masks, link, **more)
     told["fits"] = [fits(3, 0.1, 0.3), fits(3, 0.1, 0.29999), fits(4, 0.1, 0.3), fits(0, 1, 0.1)]
@@ -297,7 +299,8 @@ def test_steps_that_fit(recorded: Recorded, name: str) -> None:
         told[survey] = {
             "field": field_of(of, time),
             "failed": failed_reads(of, time),
-            "turns": turns_by_masks(of, time, [(32, 8), (128, 40), (16384, 8)], 3),
+            "turns": turns_by_masks(of, time, [(32, 16), (16384, 8)], 3),
+            "bare step": getattr(step_time(time, 5, []), "worst_s", None),
             "step": step_time(time, field_of(of, time), [(32, 8)], failed_reads(of, time)),
             **{
                 f"steps {turns} {most}": told_or_refused(
@@ -305,10 +308,22 @@ def test_steps_that_fit(recorded: Recorded, name: str) -> None:
                         of, time, [(32, 8), (32, 96)], 4, most, turns=turns
                     )
                 )
-                for turns, most in ((1, 5), (3, 32))
+                for turns, most in ((1, 5), (2, 32))
             },
             "no fields": told_or_refused(lambda of=of: steps_by_masks(of, time, [], 2, 3)),
         }
+    recorded(told)
+
+
+def test_reads_that_fail(recorded: Recorded) -> None:
+    """Of the levels above turn-on, by whole per cent: 1 of 1, 1 of 10, 1 of 9, none of none."""
+    time = Dwell(rf_mode="fm0-640")
+    told = []
+    for levels, gaps in ((2, 1), (11, 1), (10, 1), (1, 0), (3, 2)):
+        curve = [-60.0, *[None] * gaps, *[-60.0] * (levels - 1 - gaps)]
+        survey = survey_of([10.0 + n for n in range(levels)], [[("3001", True, curve)]])
+        told.append(failed_reads(survey, time))
+    assert not any(one.flags.writeable for one in _simulated_us(3, LINK_PROFILES["fm0-640"], 0.0))
     recorded(told)
 
 
@@ -386,6 +401,7 @@ def test_rules_at_their_edge(recorded: Recorded) -> None:
             ],
             "own": highest_conducted_dbm(region, 6.0, "circular", count_linear_component=True),
             "region": [region.low_mhz, region.high_mhz, region.limits_w[0][1], region.clause],
+            "bands": {name: [one.low_mhz, one.high_mhz] for name, one in REGIONS.items()},
         }
     )
 
@@ -437,7 +453,7 @@ def test_exposure(recorded: Recorded) -> None:
             f"{guideline} {group}": [
                 reference_w_m2(guideline, group, 865.0),
                 reference_field_v_m(group, 865.0),
-                exposure_distance(36.0, 902.0, guideline, group),
+                exposure_distance(46.0, 902.0, guideline, group),
                 exposure_distance(33.0, 902.0, guideline, group, 2.56).distance_m,
             ]
             for guideline in ("icnirp", "fcc")
@@ -524,6 +540,34 @@ def test_radio_findings(recorded: Recorded, name: str) -> None:
     told["flat"] = list(radio_findings(flat, Policy(), turn_on(flat)))
     steep = replace(survey, read_rssi=np.clip(3 * survey.read_rssi + 100, -120, 0))
     told["steep"] = list(radio_findings(steep, Policy(), turn_on(steep)))
+    recorded(told)
+
+
+def test_radio_findings_at_their_thresholds(recorded: Recorded) -> None:
+    """So many curves of a slope; gaps to the budget in steps of half a dB; steps that just fit."""
+    levels = [10.0, 11.0, 12.0, 13.0]
+    told: dict[str, Any] = {}
+    for count in (9, 10, 11):
+        for slope in (0.39, 0.41, 1.29, 1.31):
+            curve = [-60.0 + slope * n for n in range(4)]
+            survey = survey_of(levels, [[(f"30{n:02X}", True, curve) for n in range(count)]])
+            found = radio_findings(survey, Policy(), turn_on(survey))
+            told[f"{count} {slope}"] = [text for _, kind, text, _ in found if "slope" in kind]
+    curve = [None, -60.0, -60.0, -60.0]
+    survey = survey_of([15.0, 16.0, 17.0, 18.0], [[("3001", True, curve)]])
+    for region in (None, "etsi-865-868"):
+        said = ""
+        for step in range(132):
+            radio = Radio(region=region, antenna_gain_dbi=6.0, distance_m=0.05 * 10 ** (step / 40))
+            found = [text for _, kind, text, _ in radio_findings(survey, Policy(radio=radio),
+                     turn_on(survey)) if kind == "turn_on_budget"]  # fmt: skip
+            said += "L" if found and "lower" in found[0] else "H" if found else "-"
+        told[f"budget {region}"] = said
+    for dwell in (0.5, 0.499, 0.4):
+        for allow in (("power", "ladder"), ("power",)):
+            policy = Policy(time=Dwell(dwell_s=dwell, step_s=0.1), allow=allow)
+            found = radio_findings(survey, policy, turn_on(survey))
+            told[f"dwell {dwell} {len(allow)}"] = [k for _, k, *_ in found if "dwell" in k]
     recorded(told)
 
 
