@@ -15,12 +15,19 @@ import pytest
 
 import strategist
 from strategist.errors import InputError
-from strategist.intake.clock import _long, offset_of
+from strategist.intake.clock import Offset, _long, offset_of
 from strategist.intake.delimited import sheet_of_text
 from strategist.intake.json_rows import sheet_of_json
 from strategist.intake.llrp_reports import is_llrp, sheet_of_llrp
 from strategist.intake.llrp_xml import sheet_of_llrp_xml
 from strategist.intake.presented import _groups, _hint, snapped
+from strategist.intake.recognise import (
+    _change_slowly,
+    _is_level_of_signal,
+    _is_long_hex,
+    _is_short_number,
+    _share,
+)
 from strategist.intake.runs import parts_of
 from strategist.intake.sheet import Sheet
 from strategist.intake.terms import KINDS, ROLES, TERMS, likeness, words_of
@@ -580,6 +587,37 @@ def test_times_as_written(recorded: Recorded) -> None:
     recorded(found)
 
 
+def test_columns_by_what_they_hold(recorded: Recorded) -> None:
+    levels = {
+        "once": "10 10 20 20",
+        "never": "10 10 10 10",
+        "each time": "10 11 12 13",
+        "half of them": "10 11 12 13 13 13",
+        "three": "10 10 20",
+        "at the ends": "5 5 40 40",
+        "below": "4.9 4.9 40 40",
+        "above": "5 5 40.1 40.1",
+        "words": "5 5 x x",
+    }
+    texts = (*("12345678901234567", "30AB30AB30AB30AB", "30AB30AB30AB30", "2026030908000000"),
+             *("30:AB:30:AB:30:AB:30:AB", "urn:epc:x", "2026-03-09 08:00:00", "3" * 24, "3" * 23),
+             *("-120", "-120.5", "-5", "-5.5", "x", "1234567", "12345678", ""))  # fmt: skip
+    recorded(
+        {
+            "slowly": {name: _change_slowly(text.split()) for name, text in levels.items()},
+            "many": [_change_slowly([f"{5 + n / 4}" for n in range(m) for _ in "abc"])
+                     for m in (100, 101)],
+            **{
+                text: [_is_long_hex(text), _is_level_of_signal(text), _is_short_number(text)]
+                for text in texts
+            },
+            "shares": [_share([f"{n}" for n in range(hits)] + list("abcde")[:misses], str.isdigit)
+                       for hits, misses in ((9, 1), (8, 1), (18, 2), (17, 2), (27, 3), (0, 0))],
+            "few looked at": _share([f"{n}" for n in range(500)] + ["x"] * 300, str.isdigit),
+        }
+    )  # fmt: skip
+
+
 def test_names_of_columns(recorded: Recorded) -> None:
     headers = (
         *("PeakRSSI", "peak rssi (dBm)", "reader RSSI", "RSSI x100", "Tag ID", "id", "dBm", "pass"),
@@ -867,6 +905,15 @@ def test_clocks_apart(recorded: Recorded) -> None:
                 else [offset.seconds, offset.inside, offset.without, offset.sure, offset.text()]
             )
     found["none"] = offset_of(times[:0], start, start)
+    found["sure"] = [
+        Offset(1.0, inside, without, 100).sure
+        for inside, without in ((79, 0), (80, 0), (80, 50), (80, 51), (81, 49))
+    ]
+    inside = [5, 4]  # of a hundred reads, so many more inside with the shift
+    for more in inside:
+        at = np.concatenate([np.full(100 - more, 10**12), np.arange(more) * 10**6 + 3600 * 10**6])
+        offset = offset_of(at, np.array([0]), np.array([100 * 10**6]))
+        found[f"gains {more}"] = None if offset is None else [offset.seconds, offset.inside]
     found["long"] = [_long(s) for s in (1.5, 3599, 3600, 7200, 5400, 86400, 172800, 90000)]
     recorded(found)  # fmt: skip
 

@@ -231,6 +231,34 @@ def test_surveys_that_may_be(recorded: Recorded, name: str) -> None:
     )
 
 
+def test_tags_that_fall_silent_and_reads_that_fail(recorded: Recorded) -> None:
+    """Half of the tags are gone at the highest level; none is tried between; in another survey a
+    third of the reads fail, and many tags are never read."""
+    curves = [[-60.0, None, None, None], [-61.0, None, None, -55.0]]
+    passes = [[(f"30{n:02X}", True, curves[n % 2]) for n in range(24)] for _ in range(2)]
+    falling = survey_of([10.0, 12.0, 14.0, 16.0], passes)
+    falling = replace(falling, tried=np.tile([True, False, False, True], (2, 1)))
+    failing = small_survey(13, passes=16, tags=14, lost=0.35, types=("soft",))
+    failing = without(failing, 13, 0.4)
+    late = [[None, None, -60.0]] * 12 + [[None] * 3] * 60 + [[-60.0, None, -55.0]] * 60
+    passes = [[(f"{n:04X}", True, curve) for n, curve in enumerate(late)]]
+    donors = survey_of([10.0, 11.0, 12.0, 13.0], passes)
+    donors = replace(donors, tried=np.array([[True, True, True, False]]))
+    told: dict[str, Any] = {}
+    for name, survey in {"falling": falling, "failing": failing, "donors": donors}.items():
+        possible, asked = Possible(survey, (5,)), np.isnan(peaks(survey))
+        sure = possible.heard(0)[asked]
+        told[name] = {
+            "gone": possible._links.gone,
+            "fails": possible._links.fails,
+            "read": np.isfinite(sure).sum(),
+            "where": "".join(str(int(x)) for x in np.isfinite(sure)),
+            "rssi": np.round(sure[np.isfinite(sure)].sum(), 3),
+            "by chance": np.round(possible.survey(1).read_rssi.sum(), 3),
+        }
+    recorded(told)
+
+
 @pytest.mark.parametrize("profile", LINK_PROFILES)
 def test_times_of_the_air_interface(recorded: Recorded, profile: str) -> None:
     link = LINK_PROFILES[profile]

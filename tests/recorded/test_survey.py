@@ -409,6 +409,7 @@ def test_plain_files(recorded: Recorded) -> None:
 def test_profiles(recorded: Recorded, name: str) -> None:
     survey = SURVEYS[name]
     heard = peaks(survey)
+    assert not heard.flags.writeable
     tag_class = np.arange(len(survey.tags)) % 3
     rng = np.random.default_rng(7)
     times = rng.integers(0, 3, len(survey.pass_ids))
@@ -470,6 +471,13 @@ def test_equal_passes_are_one_group(recorded: Recorded) -> None:
             profile.rssi.ravel(),
         ]
     recorded(told)
+
+
+def test_passes_of_one_kind_alone(recorded: Recorded) -> None:
+    """One row for each of three passes, which are one group."""
+    one = survey_of([10.0], [[("3001", True, [-60.0])]] * 3)
+    profile, _ = aggregate(one, np.zeros(1, np.int64), peaks(one))
+    recorded([profile.row_pass, profile.row_count, profile.pass_count, profile.group_of])
 
 
 def test_rows_in_order(recorded: Recorded) -> None:
@@ -689,6 +697,11 @@ def test_shifted_passes(recorded: Recorded) -> None:
         roster = np.array([(p, p) for p in range(judged)])
         reads = np.array([(p + 1 if p < 3 else p, 0, p) for p in range(judged)])
         told[f"of {judged}"] = shift_of(roster, np.ones(judged, bool), reads, judged)
+    listed = np.array([(p, p) for p in range(8)])
+    for unlisted in (7, 40):  # a tag that no roster lists is read in every pass
+        reads = [(p + (2 < p < 6), 0, p) for p in range(8)]
+        reads += [(0, 0, 0), (1, 0, 0), (2, 0, 1), *((p, 1, unlisted) for p in range(8))]
+        told[f"unlisted {unlisted}"] = shift_of(listed, np.ones(8, bool), np.array(reads), 8)
     none = np.zeros((0, 3), np.int64)
     told["no reads"] = shift_of(roster, np.ones(judged, bool), none, judged)
     shift = told["1 12 False"]
