@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
-
 import numpy as np
 
 from strategist.survey.findings import Found
@@ -135,7 +133,7 @@ def _epcs(survey: Survey, entries: Bools, shown: int = 3) -> str:
 
 def _copies(survey: Survey) -> list[str]:
     """Ids of passes whose roster and reads equal those of an earlier pass."""
-    seen: Counter[bytes] = Counter()
+    seen: set[bytes] = set()
     copies: list[str] = []
     order = by_cell(survey)
     level, tag, rssi = survey.read_level[order], survey.read_tag[order], survey.read_rssi[order]
@@ -148,7 +146,7 @@ def _copies(survey: Survey) -> list[str]:
             continue
         content = b"|".join(one[ends[p] : ends[p + 1]].tobytes() for one in (level, tag, rssi))
         key = content + b"|" + roster[stops[p] : stops[p + 1]].tobytes()
-        if seen[key]:
+        if key in seen:
             copies.append(pass_id)
-        seen[key] += 1
+        seen.add(key)
     return copies

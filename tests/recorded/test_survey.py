@@ -199,6 +199,14 @@ CASES: dict[str, dict[str, str | bytes]] = {
     "not at levels": {**SOUND, "site": site(levels_dbm=[15, 15.9, 17])},
     "predicted": {**SOUND, "site": site(levels_dbm=[15, 16, 17], predict_levels=True)},
     "untried read": {**FULL, "tried": FULL_TRIED.replace("gate,p10,16,\n", "")},
+    "untried at the lowest": {**FULL, "tried": FULL_TRIED.replace("gate,p2,15,", "gate,p3,15,")},
+    "zeros": {
+        **SOUND,
+        "reads": "read_point,pass_id,power_dbm,epc,rssi_dbm,t_s\ngate,p1,0,3001,0,0\n",
+        "site": site(levels_dbm=[0, 15]),
+    },
+    "one column": {**SOUND, "reads": "epc\n3001\n"},
+    "two powers": {**SOUND, "reads": "power_dbm,power_mw\n15,32\n"},
     "late": {**FULL, "tried": FULL_TRIED.replace("gate,p2,16,1.5", "gate,p2,16,1.4")},
     "no dwell": {**FULL, "tried": FULL_TRIED.replace(",2\n", ",\n").replace(",1\n", ",\n")
                  .replace(",1.5\n", ",\n").replace(",3\n", ",\n")},
@@ -363,7 +371,22 @@ def test_documents(recorded: Recorded) -> None:
 
 def test_what_a_cell_may_hold(recorded: Recorded) -> None:
     texts = (
-        *("", "0", "1", "-1", "1.0", "1.5", ".5", "5.", "1e2", "1e-7", "+1", "-0", "0.000001"),
+        *(
+            "",
+            "0",
+            "1",
+            "-1",
+            "1.0",
+            "1.5",
+            ".5",
+            "5.",
+            "1e2",
+            "1e-7",
+            "+1",
+            "-0",
+            "0.000001",
+            "0.9999",
+        ),
         *("86400", "86400.0000001", "86400.1", "840", "960", "960.5", "1000000", "0.001", "-20"),
         *("40", "40.0000001", "-120", "-120.5", "255", "256", "nan", "inf", "x", "wanted"),
         *("stray", "30", "3001ab", "300", "2024-05-31", "20240531", "2024-13-01", "cart full"),
@@ -377,7 +400,12 @@ def test_what_a_cell_may_hold(recorded: Recorded) -> None:
         ]
         for name, rule in RULES.items()
     }
-    schemas = {kind: row_schema(kind)["required"] for kind in ("reads", "roster", "tried")}
+    schemas = {
+        kind: [
+            str(row_schema(kind).get(key)) for key in ("required", "oneOf", "additionalProperties")
+        ]
+        for kind in ("reads", "roster", "tried", "passes")
+    }
     kinds = {name: of["type"] for name, of in row_schema("reads")["properties"].items()}
     recorded({**told, "needed": schemas, "types": kinds})
 
@@ -585,10 +613,25 @@ def test_findings_at_their_thresholds(recorded: Recorded) -> None:
                     for _, kind, text, _ in rssi_findings(survey, turn_on(survey))
                     if "c" in kind
                 ]
-    for values in ([-60.0] * 20 + [-50.0] * 20, [-60.0] * 20 + [-50.0] * 10 + [-40.0] * 10):
+    for name, values in {
+        "two": [-60.0] * 28 + [-50.0] * 12,
+        "two, weak": [-60.0] * 12 + [-50.0] * 28,
+        "three": [-60.0] * 20 + [-50.0] * 10 + [-40.0] * 10,
+        "beside a pile": [-90.0] * 3 + [-89.0] * 2 + [-60.0 - 0.5 * n for n in range(35)],
+        "below a pile": [-30.0] * 3 + [-31.0] * 2 + [-60.0 - 0.5 * n for n in range(35)],
+    }.items():
         entries = [(f"30{n:02X}", n % 2 == 0, [value]) for n, value in enumerate(values)]
         survey = survey_of([10.0], [entries])
-        told[f"few values {len(set(values))}"] = list(rssi_findings(survey, turn_on(survey)))
+        told[f"values {name}"] = [kind for _, kind, *_ in rssi_findings(survey, turn_on(survey))]
+    silent = survey_of([10.0, 11.0], [[("3001", True, [None, None])]])
+    told["silent"] = list(power_findings(silent, turn_on(silent)))
+    for first in (0, 1):  # two levels are a range, too
+        entries = [
+            ("3001", True, [None] * first + [-50.0] * (2 - first)),
+            ("3002", False, [-60.0] * 2),
+        ]
+        survey = survey_of([10.0, 11.0], [entries])
+        told[f"two levels {first}"] = list(power_findings(survey, turn_on(survey)))
     for step in (0.99, 1.0, 0.0):
         entries = [(f"30{n:02X}", n % 2 == 0, [-80.0 + step * (n % 12)]) for n in range(36)]
         survey = survey_of([10.0], [entries])
@@ -624,6 +667,11 @@ def test_soundness_at_its_thresholds(recorded: Recorded) -> None:
     told["unlisted"] = [text for *_, text, _ in soundness(strays)]
     many = replace(strays, roster_listed=np.arange(7) > 3)
     told["many unlisted"] = [text for *_, text, _ in soundness(many)]
+    part = survey_of([10.0, 11.0], [[("3001", True, [-50.0, None])]] * 2)
+    part = replace(part, tried=np.array([[True, True], [True, False]]))
+    told["silent where tried"] = [text for *_, text, _ in soundness(part)]
+    moved = [[(f"30{p:02X}", True, [None]), (f"30{p + 1:02X}", False, [-50.0])] for p in range(9)]
+    told["shifted"] = [[kind, advice] for _, kind, _, advice in soundness(survey_of([10.0], moved))]
     told["no wanted"] = [
         text for *_, text, _ in soundness(replace(strays, roster_wanted=np.zeros(7, bool)))
     ]
@@ -666,9 +714,21 @@ def test_units_and_signs_in_doubt(recorded: Recorded) -> None:
             told[f"falls {upward} {changes}"] = [
                 text for _, kind, text, _ in soundness(survey) if kind == "rssi_falls"
             ]
-    epcs = ("3001", "10003001", "100030011234", "0800", "08003001", "1000AAAA", "1800300112345678")
+    epcs = (
+        "3001",
+        "10003001",
+        "0800AB011234",
+        "AB01",
+        "0800",
+        "08003001",
+        "1000AAAA",
+        "080030011234",
+    )
     told["two"] = [list(one) for one in under_two_epcs(epcs)]
-    told["fits"] = [pc_fits(epc) for epc in (*epcs, "3000" + "30" * 12, "3400" + "30" * 12, "10")]
+    told["fits"] = [
+        pc_fits(epc)
+        for epc in (*epcs, "3000" + "30" * 12, "3400" + "30" * 12, "8000" + "30" * 32, "10")
+    ]
     survey = survey_of([10.0], [[(epc, True, [-50.0]) for epc in epcs]])
     told["said"] = [text for _, kind, text, _ in soundness(survey) if "epc" in kind]
     recorded(told)
@@ -712,14 +772,16 @@ def test_shifted_passes(recorded: Recorded) -> None:
 def test_offsets_between_types(recorded: Recorded) -> None:
     """Four, five and six tags of a type, types as common as each other, tags without one."""
     told: dict[str, Any] = {}
-    for counts in ((4, 9, 0), (5, 9, 0), (6, 6, 6), (5, 5, 0), (7, 0, 0)):
+    for counts in ((4, 9, 0), (5, 9, 0), (6, 6, 6), (5, 5, 0), (7, 0, 0), (8, 40, 0)):
         entries, tags = [], {}
         for kind, (name, count) in enumerate(zip(("hard", "soft", None), counts, strict=True)):
             for n in range(count):
                 epc = f"3{kind}{n:02X}"
                 tags[epc] = Tag(epc, tag_type=name)
                 first = n % 3
-                curve = [None] * first + [-50.0 - 4 * kind - n % 4 + first] * (3 - first)
+                apart = 0.7 if counts[1] == 40 else 4
+                near = n % 8 / 16 if counts[1] == 40 else n % 4
+                curve = [None] * first + [-50.0 - apart * kind - near + first] * (3 - first)
                 entries.append((epc, n % 2 == 0, curve))
         survey = survey_of([10.0, 12.0, 15.0], [entries, entries[:6]], tags)
         on = turn_on(survey)
