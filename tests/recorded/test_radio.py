@@ -195,6 +195,21 @@ def test_without_gaps(recorded: Recorded, name: str) -> None:
     recorded(told)
 
 
+def test_how_many_cells_tell_an_error(recorded: Recorded) -> None:
+    """Nineteen to twenty-one hidden cells, and a single pair that was not surveyed."""
+    told = {}
+    for count in (19, 20, 21):
+        curve = [-60.0, -59.5, -58.5]
+        whole = [(f"{n:04X}", True, curve) for n in range(count)]
+        survey = survey_of([10.0, 11.0, 12.0], [whole, [("0000", True, [-60.0, None, -58.0])]])
+        survey = replace(survey, tried=np.array([[True] * 3, [True, False, True]]))
+        found = complete(ReadPoint(survey, Policy(predict_levels=True))).survey.predicted
+        assert found is not None
+        told[f"{count}"] = [found.turn_on_db, found.rssi_db, found.right]
+        refused = told_or_refused(lambda one=survey: complete(ReadPoint(one, Policy())))
+    recorded({**told, "one pair": refused})
+
+
 def test_predicted_levels_with_counts_and_channels(recorded: Recorded) -> None:
     survey = SURVEYS["gaps"]
     more = np.arange(len(survey.read_rssi))

@@ -45,7 +45,7 @@ SURVEYS: dict[str, Survey] = {
 
 def faults_of(error: InputError) -> list[Any]:
     return [
-        [f.source, f.line, f.column, f.value, f.allowed, f.wrong, list(f.path), f.count]
+        [f.source, f.line, f.column, f.value, f.allowed, f.wrong, str(f.path), f.count]
         for f in error.faults
     ]
 
@@ -305,6 +305,11 @@ CASES: dict[str, dict[str, str | bytes]] = {
         + "\n".join(READS.splitlines()[1:]),
         "roster": ROSTER.replace("gate", '"gate"').replace("p1", '"p\n1"'),
     },
+    "blanks behind a quote": {
+        **SOUND,
+        "reads": READS + '"gate",p1,15,3001,-50\n,,,,\n \n,\n\ngate,p1,16,3001,-51\n',
+    },
+    "zero byte": {**SOUND, "reads": b"\x00" + READS.encode(), "roster": b"\n\ng\xff"},
     "open quote": {**SOUND, "reads": READS + 'gate,p1,15,"3001,-50\n', "roster": ROSTER},
     "empty": {"reads": "", "roster": " \n ", "site": SITE},
     "headers alone": {"reads": READS.splitlines()[0], "roster": ROSTER.splitlines()[0],
@@ -517,6 +522,10 @@ def test_rows_in_order(recorded: Recorded) -> None:
 
 
 def test_numbers_in_order(recorded: Recorded) -> None:
+    base = SURVEYS["antennas"]
+    cell = (base.read_pass * 99 + base.read_level) * 99 + base.read_tag
+    in_order = base.with_reads(np.lexsort((-base.read_rssi, cell)))
+    in_order = replace(in_order, read_rssi=np.append(-99.0, in_order.read_rssi[1:]))
     numbers = np.array([5, 3, 3, 9, 0])
     place = np.array([2, 0, 1, 1, 0, 2, 0])
     column = np.array([1.0, np.nan, 3.0, -3.0, 2.0, 0.5, 2.0])
@@ -526,6 +535,9 @@ def test_numbers_in_order(recorded: Recorded) -> None:
             "order": order_by(place, column),
             "again": order_by(place, column, -np.arange(7)),
             "far": order_by(place * 2**60, column),
+            "far, by two": order_by(place // 2 * 2**61, -place, np.arange(7) % 2),
+            "the least first": order_by(np.array([0, 3, 1, 2])),
+            "in order by cell": np.round(strongest(in_order).rssi, 2)[:12],
             "sorted": order_by(np.sort(place), np.arange(7.0)),
             "none": order_by(np.array([], np.int64)),
             "strongest": [
