@@ -17,9 +17,10 @@ from strategist.survey.findings import findings, power_findings, rssi_findings
 from strategist.survey.many import distinct, order_by, strongest
 from strategist.survey.numbering import shift_of
 from strategist.survey.plain_csv import parse_plain
+from strategist.survey.policy import Policy
 from strategist.survey.profile import _kinds, aggregate, peaks, turn_on
 from strategist.survey.reading import read_case_document, read_case_files
-from strategist.survey.records import Survey, Tag
+from strategist.survey.records import Predicted, ReadPoint, Survey, Tag
 from strategist.survey.rssi import _student, area, area_at_equal_level, type_offsets
 from strategist.survey.soundness import soundness, zero_event_bound
 from strategist.survey.suspected import looks_like_mw, pc_fits, rssi_rises, under_two_epcs
@@ -801,4 +802,155 @@ def test_offsets_between_types(recorded: Recorded) -> None:
             "offsets": type_offsets(survey, on),
             "said": [[kind, text] for _, kind, text, _ in rssi_findings(survey, on)],
         }
+    recorded(told)
+
+
+REFUSED: dict[str, Any] = {
+    "unknown": {"levels": [15]},
+    "near": {"lose": {"missed": 1}},
+    "renamed": {"time": {"link": "fm0-640"}},
+    "too small": {"loss": {"missed": 0}},
+    "too large": {"loss": {"stray": 1e9}},
+    "many": {"loss": {"missed": -1, "stray": "x", "late": 1}, "stop_after": 0.5, "x": 1},
+    "empty levels": {"levels_dbm": []},
+    "levels equal": {"levels_dbm": [15, 15]},
+    "levels of words": {"levels_dbm": [15, "x", None, 41, True]},
+    "levels an object": {"levels_dbm": {"a": 1}},
+    "not one of": {"unlisted": "strays", "aim": 3, "allow": ["power", "masc", "power"]},
+    "twice": {"allow": ["power", "power"]},
+    "list for an object": {"reader": [1, 2], "guard": "x"},
+    "object for a number": {"stop_after": {"a": 1}},
+    "list for a number": {"stop_after": [1]},
+    "empty text": {"unlisted": ""},
+    "kinds": {"time": {"step_s": "x"}},
+    "kinds in a list": {"time": {"step_s": [0.1, "x", -1]}},
+    "no kinds": {"time": {"step_s": []}},
+    "both ways": {"time": {"step_s": 0.1, "rf_mode": "fm0-640"}},
+    "a limit": {"radio": {"limit": {"dbm": 70, "kind": "erpp", "low_mhz": 900}}},
+    "band": {"radio": {"limit": {"dbm": 7, "kind": "erp", "low_mhz": 910, "high_mhz": 900}}},
+    "both rules": {
+        "radio": {
+            "region": "etsi-865-868",
+            "limit": {"dbm": 7, "kind": "erp", "low_mhz": 900, "high_mhz": 910},
+        }
+    },
+    "antennas": {"antennas": {"0": {}, "x": {}, "2": {"gain": 1}, "10": {"cable_loss_db": -1}}},
+    "antennas listed": {"antennas": [1, 2]},
+    "antennas of words": {"antennas": {"1": 3, "2": {"cable_loss_db": "x"}}},
+    "options": {"options": {"": {}, "a": {"case": 1}, "b" * 201: {}}},
+    "conditions": {"conditions": {"aim": "cvarr", "tail": 2}},
+    "reader": {"reader": {"mask_slots": 33, "mask_step_bits": 0, "rssi_step_db": 0, "slot": 1}},
+    "reader's levels": {"reader": {"power_levels_dbm": []}},
+    "no object": 3,
+    "null": None,
+}
+
+
+def test_policies_that_are_refused(recorded: Recorded) -> None:
+    told = {}
+    for name, policy in REFUSED.items():
+        text = json.dumps({"site": "x", "read_points": {"gate": policy}})
+        told[name] = read_or_faults({**SOUND, "site": text})
+    for name, text in {
+        "site": {"site": 3, "read_points": []},
+        "names": {"read_points": {"": {}, "a" * 201: {}, "b\n": {}}},
+        "nothing": {},
+        "a list": [1],
+        "much": {"read_points": {f"g{n}": {"x": 1} for n in range(1002)}},
+        "readers": {"read_points": {"gate": {}}, "readers": {"r": {"read_points": ["gait"]}}},
+        "readers of one": {"read_points": {"gate": {}}, "readers": {"r": {"read_points": []}}},
+        "arbitration": {"read_points": {"gate": {}}, "arbitration": {"a": {"rule": "first"}}},
+        "cost": {"read_points": {"gate": {}}, "cost": {"visit": -1, "visits": 2}},
+    }.items():
+        found = read_or_faults({**SOUND, "site": json.dumps(text)})
+        told[name] = [*found[:2], len(found), found[-1]] if isinstance(found, list) else list(found)
+    recorded(told)
+
+
+def test_parts_of_a_survey(recorded: Recorded) -> None:
+    """Some passes, levels or tags of it, what was measured of it, and its tables."""
+    base = SURVEYS["antennas"]
+    passes, levels = len(base.pass_ids), len(base.levels_dbm)
+    rng = np.random.default_rng(5)
+    pairs = rng.random((passes, levels)) < 0.2
+    base = replace(
+        base,
+        predicted=Predicted(pairs, 1.0, 2.0, 0.9),
+        dwell_s=rng.integers(1, 9, (passes, levels)).astype(float),
+        read_count=np.arange(len(base.read_rssi)) % 3 + 1,
+        pass_condition=tuple("ab"[n % 2] for n in range(passes)),
+        pass_day=tuple(f"2024-05-0{n + 1}" for n in range(passes)),
+        pass_weight=np.arange(1.0, passes + 1),
+    )
+    bare = replace(base, predicted=None, dwell_s=None, pass_weight=None, pass_condition=())
+    some_passes, some_levels = np.arange(passes) % 2 == 0, np.arange(levels) % 3 > 0
+    out = np.arange(len(base.tags)) % 4 == 1
+    one = replace(base, predicted=replace(base.predicted, pairs=pairs & ~some_passes[:, None]))
+    told: dict[str, Any] = {}
+    for name, survey in {
+        "passes": base.keep(passes=some_passes),
+        "levels": base.keep(levels=some_levels),
+        "both": base.keep(passes=some_passes, levels=some_levels),
+        "bare": bare.keep(passes=some_passes),
+        "all": base.keep(passes=np.ones(passes, bool)),
+        "none predicted": one.keep(passes=some_passes),
+        "without tags": base.without_tags(out),
+        "as measured": base.as_measured(),
+        "measured already": bare.as_measured(),
+        "each once": base.each_once(),
+    }.items():
+        sums = (
+            *(survey.levels_dbm, survey.roster_pass, survey.roster_tag, survey.read_pass),
+            *(survey.read_level, survey.read_tag, survey.read_rssi, survey.tried, survey.measured),
+            None if survey.predicted is None else survey.predicted.pairs,
+            *(survey.dwell_s, survey.pass_weight),
+        )
+        told[name] = [
+            repr(survey),
+            *survey.pass_ids,
+            *survey.pass_condition,
+            *survey.pass_day,
+            *(None if one is None else float(one.sum()) for one in sums),
+            survey is base or survey is bare,
+        ]
+    for kind in ("reads", "roster", "tried", "passes"):
+        for name, survey in {"base": base, "bare": bare}.items():
+            frame = survey.to_frame(kind)
+            rows = [[str(x) for x in row] for row in frame.iloc[::7].values.tolist()]
+            told[f"{kind} {name}"] = [list(frame.columns), [len(frame)], *rows[:2]]
+    points = [ReadPoint(base, Policy(), ("x",) * n) for n in range(3)]
+    told["points"] = [repr(point) for point in points]
+    told["untried"] = without(base.as_measured(), 3).untried_pairs()[:3]
+    recorded(told)
+
+
+def test_surveys_that_contradict_themselves(recorded: Recorded) -> None:
+    base = SURVEYS["few"]
+    last = len(base.tags)
+    made: dict[str, dict[str, Any]] = {
+        "levels": {"levels_dbm": base.levels_dbm[::-1].copy()},
+        "levels equal": {"levels_dbm": np.repeat(base.levels_dbm[:1], len(base.levels_dbm))},
+        "no passes": {"pass_ids": ()},
+        "shape": {"tried": base.tried[:, 1:]},
+        "pair": {
+            "predicted": Predicted(~base.tried | (np.arange(8) == 1), 1, 1, None),
+            "tried": base.tried & (np.arange(8) != 1),
+        },
+        "length": {"roster_tag": base.roster_tag[1:]},
+        "beyond": {"read_tag": np.where(base.read_tag == 0, last, base.read_tag)},
+        "below": {"read_tag": np.where(base.read_tag == 0, -1, base.read_tag)},
+        "twice": {"roster_tag": np.zeros_like(base.roster_tag)},
+        "off the roster": {"read_tag": np.arange(len(base.read_tag)) % last},
+        "untried": {"tried": np.zeros_like(base.tried)},
+        "weights": {"pass_weight": np.ones(2)},
+        "days": {"pass_day": ("x",)},
+        "antenna": {"read_antenna": np.ones_like(base.read_tag)},
+    }
+    told = {}
+    for name, change in made.items():
+        try:
+            told[name] = replace(base, **change).size
+        except ValueError as error:
+            told[name] = f"refused: {error}"
+    assert not any(a.flags.writeable for a in (base.read_tag, base.tried, base.levels_dbm))
     recorded(told)
