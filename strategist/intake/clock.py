@@ -76,7 +76,7 @@ def _moved(times: Ints, by: int | Ints) -> Ints:
 def _past_midnight(times: Ints) -> tuple[Ints, int]:
     """Times of day in the log's order, a day later after each fall by half a day or more."""
     known = np.flatnonzero(times != NEVER)
-    falls = np.diff(times[known], prepend=times[known][:1]) < -DAY // 2
+    falls = np.diff(times[known], prepend=times[known][:1]) <= -DAY // 2
     days = np.zeros(len(times), np.int64)
     days[known] = np.cumsum(falls)
     return np.where(times == NEVER, NEVER, times + days * DAY), int(falls.sum())

@@ -66,6 +66,26 @@ def test_a_log_by_time_of_day_goes_past_midnight_and_back_a_little() -> None:
     assert any("past midnight 1 times" in one for one in found.assumed)
 
 
+@pytest.mark.parametrize(
+    ("times", "midnights"),
+    [(("20:00:00", "11:00:00"), 0), (("12:00:00", "00:00:00"), 1), (("12:00:00", "00:00:01"), 0)],
+)
+def test_a_fall_by_half_a_day_is_the_next_day(times: tuple[str, str], midnights: int) -> None:
+    log = "time,epc,rssi_dbm,power_dbm\n" + "".join(f"{at},30AA01,-60,20\n" for at in times)
+    found = imported(log, None, WANTED, pause_s=1)
+    said = [one for one in found.assumed if "past midnight" in one]
+    assert said == ([f"the log's time of day goes past midnight {midnights} times"] * midnights)
+
+
+def test_a_run_sheet_by_time_of_day_in_any_order_beside_a_dated_log() -> None:
+    log = "time,epc,rssi_dbm,power_dbm\n" + "".join(
+        f"{DAY} {at},30AA01,-60,20\n" for at in ("01:00:10", "20:00:10")
+    )
+    sheet = "pass,start,end\nlate,20:00:00,20:01:00\nearly,01:00:00,01:01:00\n"
+    found = imported(log, sheet, WANTED)
+    assert found.tally.outside_passes == 0 and found.findings == ()
+
+
 @pytest.mark.parametrize("all_of_them", [True, False])
 def test_passes_end_by_their_duration_or_when_the_next_begins(all_of_them: bool) -> None:
     """The order of the rows does not matter."""

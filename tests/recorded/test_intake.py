@@ -909,6 +909,10 @@ def test_clocks_apart(recorded: Recorded) -> None:
         Offset(1.0, inside, without, 100).sure
         for inside, without in ((79, 0), (80, 0), (80, 50), (80, 51), (81, 49))
     ]
+    far = np.concatenate([start[2:] + s * 1_000_000 for s in (1, 6, 11, 16, 21, 26)])
+    for hours in (-10, 14, 15):  # none is read in the first two passes
+        offset = offset_of(far + hours * 3_600_000_000, start, start + 30_000_000)
+        found[f"far {hours}"] = None if offset is None else [offset.seconds, offset.inside]
     inside = [5, 4]  # of a hundred reads, so many more inside with the shift
     for more in inside:
         at = np.concatenate([np.full(100 - more, 10**12), np.arange(more) * 10**6 + 3600 * 10**6])

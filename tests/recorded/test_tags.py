@@ -12,7 +12,12 @@ from strategist.errors import InputError
 from strategist.survey.policy import Policy, Reader
 from strategist.survey.records import Tag
 from strategist.survey.score import Difference, Nth, Peak
-from strategist.tags.candidates import Candidates, find_candidates, tag_fields
+from strategist.tags.candidates import (
+    Candidates,
+    find_candidates,
+    no_candidates,
+    tag_fields,
+)
 from strategist.tags.epc import decode
 from strategist.tags.fields import bits_in_reach, fields_in_reach, long_banks, words_of
 from strategist.tags.gen2 import gen2_document, gen2_lines, truncation
@@ -202,7 +207,7 @@ def many_tags(seed: int, count: int = 24) -> list[Tag]:
 
 
 @pytest.mark.parametrize("serial", [False, True])
-@pytest.mark.parametrize(("step", "bits"), [(8, 96), (4, 12), (3, 17)])
+@pytest.mark.parametrize(("step", "bits"), [(8, 96), (4, 12), (3, 17), (7, 21)])
 def test_candidates(recorded: Recorded, step: int, bits: int, serial: bool) -> None:
     reader = Reader(mask_step_bits=step, mask_bits_max=bits)
     found = find_candidates(many_tags(step + bits), reader, serial_masks=serial)
@@ -235,6 +240,45 @@ def test_candidates_of_few_tags(recorded: Recorded) -> None:
     recorded(told)
 
 
+def test_candidates_of_odd_banks(recorded: Recorded) -> None:
+    """Structure with plain bits behind it, values that one tag shows by chance, many kinds in one
+    piece, more tags than fit eight bytes, masks as short as a step, and no masks at all."""
+    rng = random.Random(9)
+    kinds = [
+        f"urn:epc:tag:grai-96:0.9521141.{kind}" for kind in (11200, 11210, 11220, 11230, 11240)
+    ]
+    grais = [
+        Tag(str(epc_of_uri(f"{kind}.{rng.getrandbits(30)}"))) for kind in kinds for _ in range(3)
+    ]
+    sgtins = [
+        Tag(str(epc_of_uri(f"urn:epc:tag:sgtin-96:1.9521141.031200.{rng.getrandbits(30)}")))
+        for _ in range(9)
+    ]
+    short = [Tag(f"AB{n:02X}", tid=f"E2{n % 2}0110{n % 3}77{n:02X}", user="5F") for n in range(9)]
+    many = [Tag(f"{n:02X}{'77' if n > 73 else '01'}", user=f"{n % 3:02X}") for n in range(80)]
+    told: dict[str, Any] = {}
+    for name, tags, step, bits in (
+        ("kinds", [*grais, *sgtins[:2]], 8, 96),
+        ("short", short, 8, 96),
+        ("bits", short, 3, 9),
+        ("a step", [*grais[:6], *short], 8, 8),
+        ("many", many, 8, 96),
+        *((f"chance {n}", [*sgtins[:n], Tag("30FF"), *grais[:4]], 8, 96) for n in (8, 9)),
+    ):
+        found = find_candidates(tags, Reader(mask_step_bits=step, mask_bits_max=bits))
+        assert not found.matches.flags.writeable and not found.tag_class.flags.writeable
+        shown = [[m.bank, m.pointer, m.pattern, words] for m, words in zip(
+            found.masks, found.words, strict=True)]  # fmt: skip
+        told[name] = {
+            "masks": shown[:8],
+            "count": [len(shown), found.listed],
+            "left out": [[one.reason, one.masks] for one in found.left_out],
+        }
+    none = no_candidates(short)
+    told["none"] = [none.listed, *none.matches.shape, *none.tag_class.tolist()]
+    recorded(told)
+
+
 def test_fields_of_long_memory(recorded: Recorded) -> None:
     tags = [Tag("30" * 12, user="A5" * n, tid="E1" * n) for n in (127, 128, 129, 400)]
     tags.append(Tag("AB" * 62))
@@ -243,7 +287,9 @@ def test_fields_of_long_memory(recorded: Recorded) -> None:
         for bank in ("epc", "tid", "user"):
             fields = fields_in_reach(tag_fields(tag, bank), bank)
             bits = bits_in_reach(tag, bank)
-            told[f"{n} {bank}"] = [[f.name, f.pointer, f.length, f.value % 997] for f in fields]
+            told[f"{n} {bank}"] = [
+                [f.name, f.pointer, f.length, f.value % 997, f.text[:4]] for f in fields
+            ]
             told[f"{n} {bank} bits"] = None if bits is None else [bits[0] % 997, *bits[1:]]
     recorded(told)
 
@@ -407,6 +453,7 @@ def test_power_tables(recorded: Recorded) -> None:
         "good": "index,power_dbm\n1,10\n 2 , 10.25\n\n3,-1.5\n65535,+20.\n",
         "bom": "\ufeffindex,power_dbm\n0,10\n",
         "order": "power_dbm,index\n1,10\n",
+        "index": "index,power_dbm\n65536,10\n",
         "empty": "",
         "none": "index,power_dbm\n",
         "rows": "index,power_dbm\n1,10,3\nx,10\n1,1e5\n65536,10\n5,10\n5,11\n123456,1\n",
