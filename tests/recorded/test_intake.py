@@ -904,6 +904,25 @@ def test_clocks_apart(recorded: Recorded) -> None:
                 if offset is None
                 else [offset.seconds, offset.inside, offset.without, offset.sure, offset.text()]
             )
+    rng = np.random.default_rng(4)  # windows of 6 s at odd times, read all along; not the first two
+    odd = np.cumsum(rng.integers(40, 200, 16)) * 1_000_000
+    inside = np.concatenate([odd[2:] + s * 250_000 for s in range(1, 24)])
+    for off in (
+        0.3,
+        0.6,
+        7.3,
+        -9.7,
+        33.4,
+        -250.6,
+        299.1,
+        301.0,
+        3603.0,
+        38_711.5,
+        -50_050.2,
+        51_000,
+    ):
+        offset = offset_of(inside + round(off * 1e6), odd, odd + 6_000_000)
+        found[f"odd {off}"] = None if offset is None else [offset.seconds, offset.inside]
     found["none"] = offset_of(times[:0], start, start)
     found["sure"] = [
         Offset(1.0, inside, without, 100).sure

@@ -69,7 +69,10 @@ EPCS = (
 
 
 def fields_told(fields: Any) -> list[list[Any]]:
-    return [[f.name, f.pointer, f.length, f.text, f.structural, f.words] for f in fields]
+    return [
+        f"{f.name} {f.pointer} {f.length} {f.value} {f.text} {f.structural:d}: {f.words}"
+        for f in fields
+    ]
 
 
 def masks_told(found: Candidates) -> list[list[Any]]:
@@ -84,10 +87,50 @@ def faults_of(error: InputError) -> list[Any]:
 
 
 def test_fields_of_epcs(recorded: Recorded) -> None:
-    told = {epc: [*fields_told(decode(epc)), [words_of(decode(epc))]] for epc in EPCS}
+    told = {epc: [*fields_told(decode(epc)), words_of(decode(epc))] for epc in EPCS}
     with pytest.raises(InputError) as caught:
         decode("30X0")
     recorded({**told, "no hex": faults_of(caught.value)})
+
+
+def hex_of(*parts: tuple[int, int]) -> str:
+    """The hex of numbers of so many bits each, filled up with zeros to whole words."""
+    bits = "".join(f"{value:0{length}b}" for value, length in parts)
+    bits += "0" * (-len(bits) % 16)
+    return f"{int(bits, 2):0{len(bits) // 4}X}"
+
+
+def test_fields_of_epcs_that_break_a_rule(recorded: Recorded) -> None:
+    """Numbers with a digit too many, references of no digit, serials of odd characters."""
+
+    def serial(text: bytes, *behind: int) -> str:
+        codes = [*text, *behind, *[0] * (20 - len(text) - len(behind))]
+        head = ((0x36, 8), (1, 3), (5, 3), (9521141, 24), (31200, 20))
+        return hex_of(*head, *((code, 7) for code in codes))
+
+    epcs = {
+        **{
+            f"company {company}": hex_of((0x30, 8), (1, 3), (6, 3), (company, 20), (5, 24), (7, 38))
+            for company in (999_999, 1_000_000, 1_000_001)
+        },
+        **{
+            f"location {bit}": hex_of((0x32, 8), (1, 3), (0, 3), (5, 40), (bit, 1), (7, 41))
+            for bit in (0, 1)
+        },
+        "part": hex_of((0x3C, 8), (1, 3), (6, 3), (5, 20), (10**9, 31), (7, 31)),
+        "serial": serial(b"A-9%"),
+        "no serial": serial(b""),
+        "behind": serial(b"A", 0, 1),
+        "just behind": serial(b"A", 0, 64),
+        "no character": serial(b"A#"),
+        "full": serial(b"A" * 20),
+        "toggle": "F78952111411234567",
+        "filter": "F74952111411234567",
+        "first of its kind": "F04952",
+        "last of its kind": "FB4952",
+        "before": "EF4952",
+    }
+    recorded({name: [epc, *fields_told(decode(epc))] for name, epc in epcs.items()})
 
 
 def test_layouts_of_schemes(recorded: Recorded) -> None:
@@ -126,7 +169,7 @@ def test_fields_of_tids(recorded: Recorded) -> None:
         "E1" * 4,
         "",
     )
-    recorded({tid: [*fields_told(decode_tid(tid)), [words_of(decode_tid(tid))]] for tid in tids})
+    recorded({tid: [*fields_told(decode_tid(tid)), words_of(decode_tid(tid))] for tid in tids})
 
 
 URIS = (
@@ -438,6 +481,23 @@ def test_masks_as_text(recorded: Recorded) -> None:
             for name, chain in CHAINS.items()
         }
     )
+
+
+def test_patterns_that_are_refused(recorded: Recorded) -> None:
+    told = {}
+    for length, pattern in (
+        (16, "AB CD"),
+        (8, "AB00"),
+        (9, "AB"),
+        (9, "AB80"),
+        (9, "AB40"),
+        (8, "X0"),
+    ):
+        try:
+            told[f"{length} {pattern}"] = Mask("epc", 32, length, pattern.lower()).to_json()
+        except ValueError as error:
+            told[f"{length} {pattern}"] = str(error).splitlines()[1]
+    recorded(told)
 
 
 def test_power_tables(recorded: Recorded) -> None:
