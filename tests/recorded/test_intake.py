@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import binascii
 import io
 import json
 import struct
@@ -504,7 +505,20 @@ def test_values(recorded: Recorded) -> None:
 
 def test_forms_of_values(recorded: Recorded) -> None:
     pc = [f"3000{one}" for one in (ONE, TWO)]
-    crc = ["3000" + ONE + "0000", "10003001" + "1D0F"]
+
+    def on_air(value: str) -> str:
+        return f"{value}{binascii.crc_hqx(bytes.fromhex(value), 0xFFFF) ^ 0xFFFF:04X}"
+
+    crc = [on_air(one) for one in pc]
+    words = ["10003001", "0800AB", "0800AB01", "1800300130013001"]
+    either = "2C00F1520000000000000000"
+    epcs = [[], [ONE], pc, [ONE, pc[0]], words[:1], words[:2], words[2:], [words[0], *words[2:]]]
+    epcs += [crc, [crc[0], pc[1]], [either], [either, ONE], [either, pc[0]], [crc[0], crc[1], ONE]]
+    epcs += [
+        ["10003001", "1001AB01"],
+        ["10003001", "1001AB01", "1002AB02"],
+        ["10003001", "10003002"],
+    ]
     arrays = {
         "dBm": [-60.0, -45.5, -70],
         "positive": [60.0, 45, 70],
@@ -536,8 +550,7 @@ def test_forms_of_values(recorded: Recorded) -> None:
         odd[f"{count}"] = [form, *places.tolist()]
     recorded(
         {
-            "epcs": [form_of_epcs(one) for one in ([], [ONE], pc, [ONE, pc[0]], ["10003001"], crc,
-                                                   ["10003001", "1000AB01", "1000AB02"])],
+            "epcs": [str(form_of_epcs(one)) for one in epcs],
             "in": [epc_in(pc[0], form) for form in ("hex", "pc_epc", "pc_epc_crc")],
             "rssi": {name: form_of_rssi(np.array(one, float)) for name, one in arrays.items()},
             "power": {name: form_of_power(np.array(one, float)) for name, one in powers.items()},

@@ -23,7 +23,7 @@ from strategist.tags.fields import bits_in_reach, fields_in_reach, long_banks, w
 from strategist.tags.gen2 import gen2_document, gen2_lines, truncation
 from strategist.tags.host_rules import Keep, keeps_of, whole_cutoffs
 from strategist.tags.left_out import Tally
-from strategist.tags.llrp import llrp_document, llrp_lines
+from strategist.tags.llrp import encode_parameter, host_work, llrp_document, llrp_lines, tlv
 from strategist.tags.mask import Mask, chain_notes, mask_text, unrecorded, window
 from strategist.tags.meaning import _beyond_chance
 from strategist.tags.power_table import PowerTable, read_power_table
@@ -128,6 +128,7 @@ def test_fields_of_epcs_that_break_a_rule(recorded: Recorded) -> None:
         "filter": "F74952111411234567",
         "first of its kind": "F04952",
         "last of its kind": "FB4952",
+        "asset type": "F14952111411234567",
         "before": "EF4952",
     }
     recorded({name: [epc, *fields_told(decode(epc))] for name, epc in epcs.items()})
@@ -148,6 +149,7 @@ def test_layouts_of_schemes(recorded: Recorded) -> None:
             }
             for scheme in LAYOUTS.values()
         }
+        | {"companies": [LAYOUTS[0x30].parts(n)[3].bits for n in range(7)]}
         | {"headers": {f"{header:02X}": name for header, name in HEADERS.items()}}
     )
 
@@ -211,6 +213,11 @@ URIS = (
     "urn:epc:raw:24.x3066",
     "urn:epc:tag:grai-96:3.9521141.12345.05",
     "urn:epc:tag:nothing:1.2",
+    "urn:epc:id:usdod:CAGEY.5678",
+    "urn:epc:tag:sgtin-198:3.95060001343.05.32.a",
+    "urn:epc:tag:sgtin-198:3.95060001343.05.A",
+    "urn:epc:tag:cpi-96:3.9521141.100000000.1",
+    "urn:epc:tag:cpi-96:3.9521141.10000000.1",
     "nothing",
 )
 
@@ -458,6 +465,41 @@ def test_llrp_of_chains(recorded: Recorded) -> None:
     recorded(told)
 
 
+def test_llrp_at_its_ends(recorded: Recorded) -> None:
+    """Types and lengths that fit, whether tags keep a state, turns and steps without a length."""
+    told: dict[str, Any] = {}
+    for kind, size in (
+        (0, 0),
+        (1023, 0),
+        (1024, 0),
+        (-1, 0),
+        (5, 65531),
+        (5, 65532),
+        (5000, 70000),
+    ):
+        try:
+            told[f"{kind} {size}"] = tlv(kind, b"x" * size)[:4].hex()
+        except ValueError as error:
+            told[f"{kind} {size}"] = str(error)
+    aware = {"TagInventoryStateAware": 1, "C1G2Filter": []}
+    told["aware"] = encode_parameter("C1G2InventoryCommand", aware).hex()
+    cutoff, own = Keep(None, -60), Keep(SCORES["own"])
+    told["work"] = [
+        host_work(levels, 1, keep, ())
+        for levels in ((20.0,), (20.0, 22.0))
+        for keep in (Keep(), cutoff, Keep(SCORES["nth of all"]))
+    ]
+    plain = llrp_document((20.0,), (), TABLE)
+    told["plain"] = [plain["stop_after"], plain["host_work"][0]]
+    for in_turn, step_s in ((False, 2.0), (True, None), (True, 2.0)):
+        found = llrp_document((20.0,), (), TABLE, keep=own, step_s=step_s, in_turn=in_turn)
+        specs = found["steps"][0]["parameters"]["AISpec"]
+        told[f"{in_turn} {step_s}"] = [type(specs).__name__, found["host_work"][0]]
+        first = specs[0] if isinstance(specs, list) else specs
+        told[f"{in_turn} {step_s} until"] = list(first["AISpecStopTrigger"].values())
+    recorded(told)
+
+
 def test_whole_cutoffs(recorded: Recorded) -> None:
     recorded({str(c): whole_cutoffs(c) for c in (-58.0, -58.5, -58.01, -57.99, 3.5, 0.0, -0.5)})
 
@@ -536,6 +578,11 @@ def test_host_rules(recorded: Recorded) -> None:
     keep = Keep(SCORES["own"], None, ((1, -60), (3, -55)))
     told["own"] = [keep.drops, keep.by_several, *keep.work()]
     many = Peak(antennas=tuple(range(1, 9)), offset_db=tuple((a, a / 4) for a in range(1, 9)))
+    told["of one"] = [
+        [keep.drops, keep.by_several]
+        for keep in (Keep(None, None, ((1, -60),)), Keep(Nth("nth", n=2, antennas=(1,))))
+    ]
+    told["how many ways"] = len(list(keeps_of(many, -60.5)))
     told["ways"] = [str(way.by_antenna) for way in keeps_of(many, -60.5)][::9]
     recorded(told)
 
@@ -551,6 +598,8 @@ def test_what_tells_tags_apart(recorded: Recorded) -> None:
     for name, tags in {
         "parts": (mine, strays),
         "all wanted": (mine, []),
+        "strays alike": ([Tag(f"{n}A0{n}") for n in range(1, 7)], strays),
+        "most strays alike": ([*(Tag(f"{n}A0{n}") for n in range(1, 9)), Tag("BB99")], strays),
         "alike": (mine[:1], mine[1:2]),
         "half": (mine[:2] + strays[:2], mine[2:] + strays[2:]),
     }.items():
