@@ -459,4 +459,45 @@ SURVIVORS: dict[str, str] = {
     ),
     "strategist/intake/clock.py: (day, 0)  →  (day, 1)": "a millionth of a second",
     "strategist/intake/clock.py: (0, day)  →  (1, day)": "a millionth of a second",
+    "strategist/tags/schemes.py: self.parts(0)  →  self.parts(1)": (
+        "the partition parts the same bits otherwise"
+    ),
+    "strategist/tags/uri.py: scheme.parts(0)  →  scheme.parts(1)": (
+        "the parts have the same names"
+    ),
+    "strategist/tags/uri.py: len(c) > 1  →  len(c) > 2": (
+        "a character is one mark, or % and two digits"
+    ),
+    "strategist/tags/left_out.py: (0, 0, 0)  →  (0, 0, 1)": (
+        "of one bit no prefix is longer than a mask may be"
+    ),
+    "strategist/tags/read_back.py: inside[184][:5]  →  inside[184][:6]": "it has five bytes",
+    "strategist/tags/telling.py: apart[best] < TELLS  →  apart[best] <= TELLS": _NEVER_EQUAL,
+    "strategist/intake/times.py: regex=False  →  regex=True": (
+        "a comma stands for itself either way"
+    ),
+    "strategist/intake/times.py: parts[0]  →  parts[1]": ("of a date all parts are there, or none"),
+    "strategist/intake/times.py: parts[3]  →  parts[4]": (
+        "of a time of day both are there, or none"
+    ),
+    "strategist/intake/times.py: _LONG = 64  →  _LONG = 65": "nobody writes a time that long",
+    "strategist/intake/times.py: len(text) <= _LONG  →  len(text) < _LONG": (
+        "nobody writes a time that long"
+    ),
+    "strategist/intake/times.py: _LAYOUTS_MAX = 1000  →  _LAYOUTS_MAX = 1001": (
+        "no column has as many layouts"
+    ),
+    "strategist/intake/times.py: np.abs(microseconds) < 9e+18  →  np.abs(microseconds) "
+    "<= 9e+18": _NEVER_EQUAL,
+    "strategist/intake/times.py: characters >= 48  →  characters > 48": (
+        "values are then read in more groups"
+    ),
+    "strategist/intake/times.py: characters >= 48  →  characters >= 49": (
+        "values are then read in more groups"
+    ),
+    "strategist/intake/times.py: characters <= 57  →  characters < 57": (
+        "values are then read in more groups"
+    ),
+    "strategist/intake/recognise.py: list(dict.fromkeys(values))[:500]  →  "
+    "list(dict.fromkeys(values))[:501]": "how many values are looked at",
 }

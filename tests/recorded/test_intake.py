@@ -315,6 +315,29 @@ IMPORTS: dict[str, Callable[[], Any]] = {
             "last seen time,first seen time,epc,mean rssi,peak rssi,power",
         )
     ),
+    "twins by order": lambda: told(
+        changed(
+            lambda r: (r[0], r[0], r[1], r[2], r[2], r[3]),
+            "last timestamp,first timestamp,epc,max rssi,peak rssi,power",
+        )
+    ),
+    "twins of two clocks": lambda: told(
+        changed(
+            lambda r: (r[0], r[0], r[0], r[1], r[2], r[3]),
+            "last timestamp,first timestamp uptime,first timestamp utc,epc,rssi,power",
+        )
+    ),
+    "twins alike": lambda: told(
+        changed(lambda r: (r[0], r[0], r[1], r[2], r[2], r[3]),
+                "a timestamp,b timestamp,epc,a rssi,b rssi,power")
+    ),
+    "twins of another kind": lambda: told(
+        changed(lambda r: (*r, r[3]), "time,epc,rssi,first power,last power")
+    ),
+    "unknown twins": lambda: told(
+        changed(lambda r: (*r[:3], r[1], *[r[2]] * 6), "t,a,b,c,d,e,f,g,h,ü")
+    ),
+    "unknown clocks": lambda: told(changed(lambda r: (r[0], *r), "t,u,a,b,c")),
     "antennas": lambda: told(
         changed(lambda r: (*r, "1" if r[1] == ONE else "3", "2"), f"{HEAD},antenna,reads")
     ),
@@ -513,6 +536,7 @@ def test_forms_of_values(recorded: Recorded) -> None:
     words = ["10003001", "0800AB", "0800AB01", "1800300130013001"]
     either = "2C00F1520000000000000000"
     epcs = [[], [ONE], pc, [ONE, pc[0]], words[:1], words[:2], words[2:], [words[0], *words[2:]]]
+    epcs += [[on_air("0800AB01")], ["F800" + "30" * 62], ["0800E6AB", "0801E6AC", "0802E6AD"]]
     epcs += [crc, [crc[0], pc[1]], [either], [either, ONE], [either, pc[0]], [crc[0], crc[1], ONE]]
     epcs += [
         ["10003001", "1001AB01"],
@@ -529,9 +553,12 @@ def test_forms_of_values(recorded: Recorded) -> None:
         "weak": [-96.0] * 19 + [-50.0],
         "limits": [-120.0, 0.0, *[-60.0] * 60],
         "beyond": [-120.5, *[-60.0] * 60],
+        "tenths, strong": [-150.0],
+        "hundredths, strong": [-1500.0],
         "none": [],
     }
     powers = {
+        "with zero": [0.0, 150.0],
         "dBm": [15.0, 17, 20],
         "quarters": [15.25, 17.5, 20],
         "odd": [15.13, 17],
@@ -545,9 +572,10 @@ def test_forms_of_values(recorded: Recorded) -> None:
     }
     odd = {}
     for count in (49, 50, 98, 100):
-        values = np.array([-60.0, -61.0, 20.0])
-        form, places = odd_rssi(values, np.array([count - 2, 1, 1]))
-        odd[f"{count}"] = [form, *places.tolist()]
+        for last in (20.0, 0.0, -120.0, -121.0):
+            values = np.array([-60.0, -61.0, last])
+            form, places = odd_rssi(values, np.array([count - 2, 1, 1]))
+            odd[f"{count} {last}"] = [form, *places.tolist()]
     recorded(
         {
             "epcs": [str(form_of_epcs(one)) for one in epcs],
@@ -572,7 +600,17 @@ def test_times_as_written(recorded: Recorded) -> None:
         *("12:30 pm", "08:00:00.001", "24:00:00", "23:60:00", "23:59:60", "23:59:61", "2026-02-29"),
         *("2024-02-29", "2026-00-10", "2026-13-01", "2026-04-31", "9.3.26 8:00:00", "13.13.2026"),
         *("1599-12-31", "1600-01-01", "2599-12-31", "2600-01-01", "1969-12-31 23:59:59-00:30"),
-        *("1.5", "940000000", "939999999", "4200000000", "1772000000000", "1772000000000000"),
+        *(
+            "1.5",
+            "940000000",
+            "939999999",
+            "4200000000",
+            "4200000001",
+            "1772000000000",
+            "1772000000000000",
+        ),
+        *("940000000000", "4200000000000", "4200000000001", "940000000000000"),
+        *("4200000000000000", "4200000000000001", "939999999999", "939999999999999"),
         *("soon", "", "8", "2026-03-09 08.00.00", "x" * 70, "2026-03-09 08:00:00\u00a0"),
     )
     found: dict[str, Any] = {}
@@ -589,7 +627,16 @@ def test_times_as_written(recorded: Recorded) -> None:
             f"{texts[i][:24]}: {t} {zone[i]}" for i, t in enumerate(told_of) if t
         ]
         found[f"zoned {form}"] = times.zoned
-    samples = [["2026-03-09 08:00:00", "2026-03-10 08:00:00"], ["1.2.2026 8:00", "13.2.2026 8:00"],
+    found["zoned in part"] = [
+        times_of(cells, "iso").zoned
+        for cells in (["2026-03-09T08:00:00Z", ""], [""], ["2026-03-09T08:00:00Z", texts[0]])
+    ]
+    found["alike but for a mark"] = times_of(["08:00:00", "12345678"], "time_of_day").wall[0]
+    found["bad"] = times_of(["08:00:00", "12345678", "19:59:59", "00:00:00"], "time_of_day").bad
+    samples = [["1772000000", "soon"], ["1772000000", "4300000000"], ["900000000", "1772000000"],
+               ["2026-03-09 08:00:00", "2026-03-10"], ["1.2.2026 8:00", "1/2/2026 8:00"],
+               ["1/2/2026 8:00", "32/2/2026 8:00"], ["32.1.2026 8:00"], ["1.32.2026 8:00"],
+               ["2026-03-09 08:00:00", "2026-03-10 08:00:00"], ["1.2.2026 8:00", "13.2.2026 8:00"],
                ["1/2/2026 8:00", "1/13/2026 8:00"], ["1/2/2026 8:00", "2/3/2026 8:00"],
                ["08:00:00", "09:00:00"], ["08:00:00", "2026-03-09 08:00:00"], [],
                ["1-2-2026", "13-2-2026"], ["1.2.2026 8:00", "2.3.2026 8:00"]]  # fmt: skip
