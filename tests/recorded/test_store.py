@@ -510,3 +510,169 @@ def test_pages(recorded: Recorded, database: Database, clock: Clock) -> None:
             "derived": derived_ids("n")("su"),
         }
     )
+
+
+def test_a_worker_kept_free(recorded: Recorded, database: Database, clock: Clock) -> None:
+    """Who alone waits has all workers but one while others asked or were served in the last
+    minute; names of groups are taken as they are."""
+    told: dict[str, Any] = {}
+    add(database, "b", job(1, result={}))
+    add(database, "b", job(2))
+    claimed(database, "g.any.1")
+    for names in ("h_1", "hx1"):
+        told[names] = []
+        with database.write() as connection:
+            connection.execute(jobs.delete().where(jobs.c.client == "a"))
+        add(database, "a", *(job(100 + n) for n in range(6)))
+        add(database, "a", job(200), waits_s=100.0)
+        for places in (1, 2, 3, 3, 3):
+            told[names].append(claimed(database, f"{names}.any.{len(told[names])}", places=places))
+        told[names].append(claimed(database, f"{names}.x.9", interactive_only=True, places=2))
+    for wait in (59.0, 1.0, 0.5):
+        clock.now += wait
+        told[f"after {wait}"] = claimed(database, f"hx1.any.{clock.now}", places=2)
+    told["taken back"] = turns.worker_to_take_back(database, "h_1", 1)
+    recorded(told)
+
+
+def test_who_gives_a_worker_back(recorded: Recorded, database: Database, clock: Clock) -> None:
+    """The job that was taken up last, whatever its limit; not where workers are free or shares
+    are alike, and not for who waits no longer."""
+    for n, limit in enumerate((500.0, 10.0, 100.0)):
+        clock.now += 1.0
+        add(database, "a", job(n), limit_s=limit)
+        claimed(database, f"h.any.{n}", places=3)
+    told = [turns.worker_to_take_back(database, "h", places) for places in (2, 3, 4)]
+    add(database, "b", job(10), waits_s=5.0)
+    add(database, "b", job(11))
+    clock.now += 2.0
+    told += [turns.worker_to_take_back(database, "h", places) for places in (2, 3, 4)]
+    claimed(database, "h.interactive.1", interactive_only=True)
+    told.append(turns.worker_to_take_back(database, "h", 3))
+    add(database, "c", job(20), waits_s=3.0)
+    for wait in (2.0, 1.0, 0.5):
+        clock.now += wait
+        told.append(turns.worker_to_take_back(database, "h", 3))
+    recorded(told)
+
+
+def test_whose_work_it_is(recorded: Recorded, database: Database, clock: Clock) -> None:
+    told: dict[str, Any] = {}
+    add(database, "a", job(1), job(2), job(3), limit_s=50.0)
+    for n in (1, 2):
+        claimed(database, f"h.any.{n}")
+    told["another's"] = [
+        leases.finish(database, at_work(database, "h.any.1"), "h.any.2", result={}),
+        leases.finish(database, "none", "h.any.2", result={}),
+    ]
+    told["rows"] = rows(database, "state", "worker")
+    clock.now += 50.0
+    told["at the end"] = leases.held(database, ["h.any.1"])
+    told["taken back"] = leases.take_back_all(database)
+    told["waiting"] = rows(database, "state", "worker", "attempts")
+    claimed(database, "h.any.1")
+    told["done"] = leases.finish(database, at_work(database, "h.any.1"), "h.any.1", result={"ü": 1})
+    for value in (float("nan"), float("inf")):
+        with pytest.raises(ValueError, match="JSON"):
+            leases.finish(database, "x", "h.any.1", result={"x": value})
+        with pytest.raises(ValueError, match="JSON"):
+            add(database, "a", Job("st_x", "strategy", None, "", {"x": value}))
+    add(database, "a", Job(one_of("st", 9), "strategy", None, "", {"x": "ü"}))
+    add(database, "a", job(10), waits_s=5.0)
+    told["sizes"] = rows(database, "size", "result", "request")
+    for wait in (5.0, 0.5):
+        clock.now += wait
+        leases.sweep(database)
+        told[f"waits {wait}"] = rows(database, "state")
+    told["a new client"] = refused(lambda: add(database, "n", job(30), queue=Queue(1, 99)))
+    told["its second"] = refused(lambda: add(database, "n", job(31), queue=Queue(1, 99)))
+    recorded(told)
+
+
+def test_what_is_dropped_and_cancelled(
+    recorded: Recorded, database: Database, clock: Clock
+) -> None:
+    told: dict[str, Any] = {}
+    for number, client in ((1, "a"), (2, "a"), (3, "b")):
+        add_batch(database, client, number, 2)
+    add(database, "a", job(1), job(2))
+    add(database, "b", Job(one_of("st", 7), "sheet", None, "", {"batch": one_of("ba", 1)}))
+    add(database, "a", Job(one_of("st", 8), "plan", None, "", {"batch": one_of("ba", 1)}))
+    add(database, "a", Job(one_of("st", 6), "sheet", None, "", {"batch": one_of("ba", 1)}))
+    told["of batch"] = [
+        [row["id"][-1] for row in jobs_module.find_of_batch(database, c, k, one_of("ba", 1), 9)]
+        for c, k in (("a", "sheet"), ("b", "sheet"), ("a", "plan"), ("b", "plan"))
+    ]
+    told["here"] = len(jobs_module.find_at_point(database, "a", "strategy", ("", "gate"), 9))
+    jobs_module.cancel(database, jobs.c.batch == one_of("ba", 1), batch=one_of("ba", 1))
+    with database.read() as connection:
+        found = connection.execute(select(batches.c.cancelled).order_by(batches.c.id))
+        told["batches"] = list(found.scalars())
+    jobs_module.cancel(database, jobs.c.id.in_([one_of("st", 1), one_of("st", 7)]))
+    jobs_module.drop_refused(database, one_of("st", 1))
+    told["rows"] = rows(database, "client", "state")
+    with database.write() as connection:
+        told["all"] = [jobs_module.cancel_all(connection, client) for client in ("a", "a", "b")]
+    recorded(told)
+
+
+def test_keys_of_others(
+    recorded: Recorded, database: Database, clock: Clock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    told: dict[str, Any] = {}
+
+    def begin(client: str, key: str) -> Any:
+        return keys_module.begin(database, client, key, path="/x", digest="d")
+
+    told["nonce"] = len(begin("a", "k").nonce)
+    for client, key in (("a", "l"), ("b", "k")):
+        begin(client, key)
+    keys_module.forget_key(database, "a", "k")
+    told["left"] = [begin(c, k).state for c, k in (("a", "l"), ("b", "k"), ("a", "k"))]
+    for n, body in enumerate(("xxxx", "xxx", "xxx", "xx", "x", "")):
+        clock.now += 1.0
+        begin("c", f"k{n}")
+        keys_module.complete_key(database, "c", f"k{n}", status=200, headers={}, body=body)
+    for name, most, size in (("bytes", 99, 9), ("fewer", 4, 99), ("two", 2, 99)):
+        monkeypatch.setattr(keys_module, "_KEYS", most)
+        monkeypatch.setattr(keys_module, "_BYTES", size)
+        keys_module.complete_key(database, "c", "k5", status=200, headers={}, body="")
+        with database.read() as connection:
+            mine = select(keys.c.key).where(keys.c.client == "c").order_by(keys.c.key)
+            told[name] = list(connection.execute(mine).scalars())
+    recorded(told)
+
+
+def test_what_is_old_enough(recorded: Recorded, database: Database, clock: Clock) -> None:
+    """Just a day old is not older; a batch stays while any of it is open, and what a worker is
+    at."""
+    add(database, "a", job(1, result={}), job(2))
+    claimed(database, "h.any.1")
+    jobs_module.cancel(database, jobs.c.id == one_of("st", 2))
+    for number in (1, 2):
+        add_batch(database, "a", number, 1)
+    jobs_module.cancel(database, jobs.c.batch == one_of("ba", 1), batch=one_of("ba", 1))
+    surveys.add_survey(database, one_of("su", 1), "a", label="", files={"reads.csv": b""})
+    told = []
+    for wait in (86_400.0, 0.5):
+        clock.now += wait
+        count = retention.forget(database, retention.Retention(days=1.0))
+        with database.read() as connection:
+            left = [len(connection.execute(select(t)).all()) for t in (batches, survey_table)]
+        told.append([count, left, rows(database, "state", "worker")])
+    recorded(told)
+
+
+def test_limits_of_time_and_room(recorded: Recorded) -> None:
+    """As they are written where no test has the time or the room to come to them."""
+    recorded(
+        {
+            "keys": [keys_module.KEPT_S, keys_module._BYTES, keys_module._KEYS],
+            "in progress": keys_module._PROGRESS_S,
+            "leases": [leases.LEASE_S, leases.ATTEMPTS_MAX, leases._LIMIT_S, leases._FORGET_S],
+            "turns": [turns._LATELY_S, turns._PATIENCE_S],
+            "sessions": sessions.SESSION_S,
+            "surveys": [surveys._CHECKED_IN_S, surveys._CASES_KEPT],
+            "retention": [retention._DAY_S, retention._STEP],
+        }
+    )
