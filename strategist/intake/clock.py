@@ -159,6 +159,9 @@ def offset_of(times: Ints, start: Ints, end: Ints) -> Offset | None:
     reads = known[:: max(1, len(known) // _SAMPLED)]
     order = np.argsort(start)
     begins, ends = start[order], end[order]
+    reached = np.maximum.accumulate(np.append(begins[:1], ends[:-1]))
+    begins = np.maximum(begins, reached)  # a read in two windows is one that is inside
+    ends = np.maximum(ends, begins)
 
     def inside(shift: float) -> int:
         low, high = begins - int(shift * SECOND), ends - int(shift * SECOND)

@@ -86,6 +86,18 @@ def test_a_run_sheet_by_time_of_day_in_any_order_beside_a_dated_log() -> None:
     assert found.tally.outside_passes == 0 and found.findings == ()
 
 
+def test_passes_of_two_read_points_at_once_count_each_read_once() -> None:
+    """Two reads outside, four inside windows that two read points share: with the clock an hour
+    on all six would be inside, not twelve."""
+    log = "reader,time,epc,rssi_dbm,power_dbm\n" + "".join(
+        f"{'ab'[n % 2]},{DAY} {9 + (n > 1)}:00:{10 + n},30AA01,-60,20\n" for n in range(6)
+    )
+    rows = (f"{r},{r}{h},{DAY} {h}:00:05,{DAY} {h}:00:20\n" for h in (10, 11) for r in "ab")
+    found = imported(log, "reader,pass,start,end\n" + "".join(rows), WANTED)
+    (said,) = [one.text for one in found.findings if one.kind == "clocks_differ"]
+    assert "4 of 6 reads looked at lie inside a pass, and 6 would" in said
+
+
 @pytest.mark.parametrize("all_of_them", [True, False])
 def test_passes_end_by_their_duration_or_when_the_next_begins(all_of_them: bool) -> None:
     """The order of the rows does not matter."""

@@ -99,6 +99,24 @@ ROSTER = [
     "read_point,pass_id,epc,role,tid,user,tag_type",
     *(f"p{p},…{tag},,," for p in (1, 2, 3) for tag in ("01,wanted", "02,stray")),
 ]
+ALL_OF_IT = "\n".join(
+    [
+        "pass,time,epc,rssi,power",
+        *(",".join((p, at.isoformat(), e, f"{r:g}", f"{lv}")) for p, lv, at, e, r in reads()),
+        "",
+    ]
+)
+
+
+def windows(*ends: tuple[float, float]) -> str:
+    """A run sheet of passes that begin and end so many seconds after the first."""
+    rows = (
+        f"w{n},{BEGIN + timedelta(seconds=a)},{BEGIN + timedelta(seconds=b)}"
+        for n, (a, b) in enumerate(ends)
+    )
+    return "\n".join(["pass,start,end", *rows, ""])
+
+
 TAGS = f"epc,role\n{ONE},wanted\n{TWO},stray\n"
 
 
@@ -447,6 +465,27 @@ IMPORTS: dict[str, Callable[[], Any]] = {
     "days either way": lambda: told(
         LOG, SHEET.replace("end", "end,date").replace(":30\n", ":30,03/04/2026\n")
     ),
+    "passes and times": lambda: told(ALL_OF_IT, BY_LEVEL),
+    "passes and times, no power": lambda: told(ALL_OF_IT.replace("power", "phase"), BY_LEVEL),
+    "levels by pass": lambda: told(
+        ALL_OF_IT.replace("power", "phase"), "pass,level\np3,20\np1,15\np2,17\n"
+    ),
+    "levels by pass, twice": lambda: told(
+        ALL_OF_IT.replace("power", "phase"), "pass,level\np1,15\np2,17\np2,20\np3,25\n"
+    ),
+    "levels by read point": lambda: told(
+        ALL_OF_IT.replace("power", "phase").replace("pass,", "gate,pass,").replace("\np", "\nn,p"),
+        "pass,level,read point\np1,15,n\np2,17,n\np1,20,s\np3,25,s\n",
+    ),
+    "no pass in some rows": lambda: told(BY_PASS.replace("\np2,", "\n,"), None),
+    "overlaps": lambda: told(LOG, windows((0, 70), (60, 90), (120, 150))),
+    "overlap of a read": lambda: told(LOG, windows((0, 62), (60, 90), (120, 150))),
+    "overlap of none": lambda: told(LOG, windows((0, 61), (60, 90), (120, 150))),
+    "overlap just so": lambda: told(LOG, windows((0, 61.26), (60, 90), (120, 150))),
+    "nested": lambda: told(LOG, windows((0, 100), (10, 15), (60, 90), (120, 150))),
+    "in any order": lambda: told(LOG, windows((120, 150), (0, 30), (60, 90))),
+    "many overlaps": lambda: told(LOG, windows(*((n, 40 + n) for n in range(8)))),
+    "just at the end": lambda: told(LOG, windows((0, 27.25), (61.25, 90), (120, 150))),
     "silent pass": lambda: told(LOG, SHEET + "p4,2026-03-09T08:03:00,2026-03-09T08:03:30\n"),
     "log with read points": lambda: told(
         "gate,"
