@@ -514,6 +514,10 @@ def test_imports(recorded: Recorded, name: str) -> None:
     if name != "plain" and isinstance(found, dict):
         same = told()
         found = {key: value for key, value in found.items() if value != same[key]}
+        for key in ("columns", "assumed"):
+            found[key] = [one for one in found.get(key, ()) if one not in same[key]]
+        files = found.get("files", {})
+        found["files"] = {n: rows for n, rows in files.items() if rows != same["files"].get(n)}
     recorded(found)
 
 

@@ -99,7 +99,9 @@ def told_or_refused(ask: Callable[[], Any]) -> Any:
         return faults_of(error)
 
 
-@pytest.mark.parametrize("name", SURVEYS)
+@pytest.mark.parametrize(
+    "name", ["gaps", "many gaps", "coarse", "antennas", "no type", "few", "one level", "dense"]
+)
 def test_links_of_tags(recorded: Recorded, name: str) -> None:
     survey = SURVEYS[name]
     levels, heard, kind = survey.levels_dbm, peaks(survey), kinds_of(survey)
@@ -162,7 +164,7 @@ def test_levels_within_reach(recorded: Recorded) -> None:
 )
 def test_without_gaps(recorded: Recorded, name: str) -> None:
     told: dict[str, Any] = {}
-    for predict in (False, True):
+    for predict in (False, True) if name == "gaps" else (True,):
         for untried in ("refuse", "leave_out_level", "leave_out_pass"):
             policy = Policy(untried=untried, predict_levels=predict)
             found = told_or_refused(
@@ -224,7 +226,9 @@ def test_predicted_levels_with_counts_and_channels(recorded: Recorded) -> None:
     )
 
 
-@pytest.mark.parametrize("name", [name for name in SURVEYS if name != "whole"])
+@pytest.mark.parametrize(
+    "name", ["gaps", "many gaps", "fine", "antennas", "no type", "few", "two levels", "dense"]
+)
 def test_surveys_that_may_be(recorded: Recorded, name: str) -> None:
     survey = SURVEYS[name]
     links = Possible(survey, (3,))._links
@@ -419,7 +423,7 @@ def test_rules(recorded: Recorded) -> None:
         told[name] = [
             found.level.dbm,
             found.level.eirp_dbm,
-            found.level.reason if radio.antenna_gain_dbi != 9.0 else "",
+            found.level.reason if radio.polarisation == "circular" else found.level.reason[:40],
             len(found.levels_above_dbm),
             found.region,
             exposure.distance_m,
@@ -496,12 +500,14 @@ def test_exposure(recorded: Recorded) -> None:
             f"{guideline} {group}": [
                 reference_w_m2(guideline, group, 865.0),
                 reference_field_v_m(group, 865.0),
-                exposure_distance(46.0, 902.0, guideline, group),
+                exposure_distance(46.0, 902.0, guideline, group).caution[:90],
+                exposure_distance(46.0, 902.0, guideline, group).source,
                 exposure_distance(33.0, 902.0, guideline, group, 2.56).distance_m,
             ]
             for guideline in ("icnirp", "fcc")
             for group in ("public", "occupational")
         }
+        | {"whole": [exposure_distance(46.0, 902.0), exposure_distance(46.0, 902.0, "fcc")]}
     )
 
 
