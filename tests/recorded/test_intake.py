@@ -217,6 +217,20 @@ IMPORTS: dict[str, Callable[[], Any]] = {
         levels_by_rospec={"15": 25, "17": 27},
     ),
     "ROSpecs unknown": lambda: told(changed(lambda r: (*r[:3], r[3]), "time,epc,rssi,ROSpecID")),
+    "ROSpecs by column": lambda: told(BY_PASS.replace("power", "ROSpecID"), BY_LEVEL),
+    "ROSpecs of two levels": lambda: told(
+        BY_PASS.replace("power", "ROSpecID"), BY_LEVEL.replace(",17\n", ",15\n")
+    ),
+    "ROSpecs of none": lambda: told(
+        BY_PASS.replace("power", "ROSpecID"), BY_LEVEL.replace("ROSpecID", "x")
+    ),
+    "ROSpecs outside": lambda: told(
+        changed(lambda r: r, "time,epc,rssi,ROSpecID") + f"2026-03-10T08:00:00,{ONE},-60,15\n",
+        SHEET,
+    ),
+    "levels of a few": lambda: told(
+        changed(lambda r: r[:3], "time,epc,rssi"), BY_LEVEL.replace("17 dBm", "")
+    ),
     "known levels": lambda: told(levels_dbm=[15.04, 17.06, 20, 25]),
     "read point": lambda: told(read_point="gate"),
     "semicolons": lambda: told(
@@ -363,6 +377,19 @@ IMPORTS: dict[str, Callable[[], Any]] = {
         changed(lambda r: (*r, "1"), f"{HEAD},antenna"), antennas=[1, 2]
     ),
     "antenna of a half": lambda: told(changed(lambda r: (*r, "1.5"), f"{HEAD},antenna")),
+    **{
+        f"antenna {number}": lambda number=number: told(
+            changed(lambda r: (*r, number), f"{HEAD},antenna")
+        )
+        for number in ("0", "1", "255", "256", "1.0")
+    },
+    "reads of a row": lambda: told(changed(lambda r: (*r, "1000000000"), f"{HEAD},reads")),
+    "too many of a row": lambda: told(changed(lambda r: (*r, "1000000001"), f"{HEAD},reads")),
+    "longest EPC": lambda: told(LOG.replace(THREE, "30" * 62)),
+    "PC word alone": lambda: told(
+        changed(lambda r: (r[0], "0000" if r[1] == THREE else r[1], *r[2:])),
+        log={"forms": {"epc": "pc_epc"}},
+    ),
     "no reads of a row": lambda: told(changed(lambda r: (*r, "0"), f"{HEAD},reads")),
     "a word for a number": lambda: told(LOG.replace(",20\n", ",high\n")),
     "TIDs": lambda: told(
@@ -524,20 +551,29 @@ def test_imports(recorded: Recorded, name: str) -> None:
 def test_antennas_that_fall_silent(recorded: Recorded) -> None:
     """Of twenty passes, antenna 2 reports in the first or last ones alone, in so many."""
     found = {}
-    for silent in (4, 5, 6):
-        for first in (False, True):
-            for each in (1, 3):
-                rows = ["pass,epc,rssi,power,antenna"]
-                for p in range(20):
-                    for antenna in (1, 2):
-                        quiet = p < silent if first else p >= 20 - silent
-                        if antenna == 1 or not quiet:
-                            rows += [
-                                f"p{p + 1},{epc},{-60 - antenna - p % 3},{15 + n},{antenna}"
-                                for n, epc in enumerate((ONE, TWO, THREE)[:each])
-                            ]
-                told_of = told("\n".join(rows), None)
-                found[f"{silent} {first} {each}"] = told_of["findings"]
+    for passes, silent, first, each in (
+        *((20, silent, first, 3) for silent in (4, 5, 6) for first in (False, True)),
+        *((20, 6, False, 1), (25, 6, False, 1), (26, 6, True, 1), (28, 7, False, 2)),
+        *((29, 7, False, 2), (16, 4, False, 3), (27, 7, False, 1), (26, 7, False, 1)),
+    ):
+        rows = ["pass,epc,rssi,power,antenna"]
+        for p in range(passes):
+            for antenna in (1, 2):
+                quiet = p < silent if first else p >= passes - silent
+                if antenna == 1 or not quiet:
+                    rows += [
+                        f"p{p + 1},{epc},{-60 - antenna - p % 3},{15 + n},{antenna}"
+                        for n, epc in enumerate((ONE, TWO, THREE)[:each])
+                    ]
+        findings = told("\n".join(rows), None)["findings"]
+        found[f"{passes} {silent} {first} {each}"] = [text for _, text, _ in findings]
+    rows = [
+        f"{BEGIN + timedelta(seconds=n / 2 + 1)},{ONE},-{60 + n % 5},{15 + n % 3}"
+        for n in range(50)
+    ]
+    for count in (49, 50):
+        log = "\n".join([HEAD, *rows[:count], f"2026-03-09T09:00:00,{ONE},-60,15", ""])
+        found[f"outside 1 of {count + 1}"] = told(log)["findings"]
     recorded(found)
 
 
