@@ -500,4 +500,7 @@ SURVIVORS: dict[str, str] = {
     ),
     "strategist/intake/recognise.py: list(dict.fromkeys(values))[:500]  →  "
     "list(dict.fromkeys(values))[:501]": "how many values are looked at",
+    "strategist/intake/delimited.py: (width - 1) * count  →  (width - 1) / count": (
+        "the careful parser then comes to the same"
+    ),
 }

@@ -12,6 +12,7 @@ import pytest
 
 import strategist
 from strategist.answers.solution import Options
+from strategist.batch import templates
 from strategist.batch.cross_reads import cross_reads_of, tags_of
 from strategist.batch.prices import prices_of, strategy_text
 from strategist.batch.templates import templates_of
@@ -184,6 +185,11 @@ def test_cross_reads(recorded: Recorded) -> None:
         if (case, name) != ("b", "d2")
     ]
     recorded({"lines": lines[:3], "pairs": cross_reads_of(lines).to_json()})
+
+
+def test_limits_of_templates(recorded: Recorded) -> None:
+    """As they are written, where no site here is large enough to come to them."""
+    recorded([templates.CANDIDATES_MAX, templates._CURVE])
 
 
 def test_no_template_is_infinitely_dear() -> None:

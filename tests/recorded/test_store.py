@@ -12,7 +12,7 @@ from sqlalchemy import insert, select, update
 
 from api.store import jobs as jobs_module
 from api.store import keys as keys_module
-from api.store import leases, retention, sessions, surveys, tokens, turns
+from api.store import leases, retention, sessions, sqlite_file, surveys, tokens, turns
 from api.store.batches import (
     batch_counts,
     deleted_surveys,
@@ -676,3 +676,23 @@ def test_limits_of_time_and_room(recorded: Recorded) -> None:
             "retention": [retention._DAY_S, retention._STEP],
         }
     )
+
+
+@pytest.mark.parametrize("kept", [1, 400, 10_000])
+def test_the_log_is_bounded_by_the_room_beside_the_store(
+    recorded: Recorded, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, kept: int
+) -> None:
+    """A quarter of what is kept there, in pages, within 16 and 1,000."""
+    asked: list[Path] = []
+
+    def room(folder: Path) -> int:
+        asked.append(folder)
+        return kept * sqlite_file._PAGE
+
+    monkeypatch.setattr(sqlite_file, "_kept_bytes", room)
+    engine = sqlite_file.sqlite_engine(sqlite_url(tmp_path), 1)
+    with engine.connect() as connection:
+        pages = connection.exec_driver_sql("PRAGMA wal_autocheckpoint").scalar_one()
+    engine.dispose()
+    assert asked == [tmp_path]
+    recorded(pages)
