@@ -40,18 +40,21 @@ def lay_beside(log: Table, runs: Table | None, offset_s: float, faults: FaultLis
     sheet = None if runs is None or "start" not in runs.times else runs
     zoned = sheet is not None and all(t.zoned for t, _ in sheet.times.values())
     wall = not (times.zoned and zoned)
-    assumed = []
+    assumed, midnights = [], 0
     at = log.time("time", wall=wall)
     assert at is not None
     if times.form == "time_of_day":
-        at, days = _past_midnight(at)
-        if days:
-            assumed.append(f"the log's time of day goes past midnight {days} times")
+        at, midnights = _past_midnight(at)
+        if midnights:
+            assumed.append(f"the log's time of day goes past midnight {midnights} times")
     at = np.where(at == NEVER, NEVER, at + round(offset_s * SECOND))
     if sheet is None:
         return Clocks(at, None, None, tuple(assumed))
     start, end = sheet.time("start", wall=wall), sheet.time("end", wall=wall)
     assert start is not None
+    if midnights and sheet.forms["start"] == "time_of_day":
+        later = _past_midnight(start)[0] - start
+        start, end = start + later, None if end is None else _moved(end, later)
     dates = _dated(log, at, sheet, start, faults)
     if dates is None:
         return None
@@ -66,14 +69,14 @@ def lay_beside(log: Table, runs: Table | None, offset_s: float, faults: FaultLis
     )
 
 
-def _moved(times: Ints, by: int) -> Ints:
+def _moved(times: Ints, by: int | Ints) -> Ints:
     return np.where(times == NEVER, NEVER, times + by)
 
 
 def _past_midnight(times: Ints) -> tuple[Ints, int]:
     """Times of day in the log's order, a day later after each fall by half a day or more."""
     known = np.flatnonzero(times != NEVER)
-    falls = np.diff(times[known], prepend=times[known][:1]) < -DAY // 2
+    falls = np.diff(times[known], prepend=times[known][:1]) <= -DAY // 2
     days = np.zeros(len(times), np.int64)
     days[known] = np.cumsum(falls)
     return np.where(times == NEVER, NEVER, times + days * DAY), int(falls.sum())
@@ -156,6 +159,9 @@ def offset_of(times: Ints, start: Ints, end: Ints) -> Offset | None:
     reads = known[:: max(1, len(known) // _SAMPLED)]
     order = np.argsort(start)
     begins, ends = start[order], end[order]
+    reached = np.maximum.accumulate(np.append(begins[:1], ends[:-1]))
+    begins = np.maximum(begins, reached)  # a read in two windows is one that is inside
+    ends = np.maximum(ends, begins)
 
     def inside(shift: float) -> int:
         low, high = begins - int(shift * SECOND), ends - int(shift * SECOND)

@@ -146,7 +146,7 @@ def _antennas(of: Evidence) -> Iterator[Suspicion]:
         never = [str(one) for one in expected if one not in seen]
         if never:
             text = (
-                f"Antenna {', '.join(never)} never reports; {some([str(one) for one in seen])} "
+                f"Antenna {some(never)} never reports; {some([str(one) for one in seen])} "
                 f"have {int(mine.sum()):,} reads."
             )
             advice = "Check its cable and that it is on, or name the antennas in the mapping file."

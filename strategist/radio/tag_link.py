@@ -209,7 +209,7 @@ def likeliest_law(levels_dbm: Floats, peaks: Floats, kind: Ints) -> Law:
     count = np.bincount(of, minlength=len(law.spread_db))
 
     def mean(values: Floats) -> Floats:
-        means: Floats = np.bincount(of, values, minlength=len(count)) / np.maximum(count, 1)
+        means: Floats = np.bincount(of, values, minlength=len(count)) / count.clip(1)
         return means
 
     known, off = count > 0, SLOPE * above

@@ -106,12 +106,12 @@ class PointRows:
 def judge(table: Table, faults: FaultList) -> Rows:
     """The table's values; spaces round a value do not count.
 
-    Adds the table's own faults and one for each cell that is not allowed, whose row is left out.
+    Adds the table's own faults and one for each cell that is not allowed. Where there are faults
+    the rows are of no use.
     """
     faults.extend(table.faults)
     texts: dict[str, Texts] = {}
     numbers: dict[str, Floats] = {}
-    good = np.ones(len(table.lines), bool)
     for name, column in table.columns.items():
         rule = RULES[name]
         values = [rule.value(text.strip()) for text in column.values]
@@ -124,7 +124,6 @@ def judge(table: Table, faults: FaultList) -> Rows:
             lambda i, column=column, bad=bad: column[bad[i]],  # type: ignore[misc]
             lambda i, rule=rule: rule.allowed,  # type: ignore[misc]
         )
-        good[bad] = False
         if name in MEASURED:
             known = [math.nan if value in (None, "") else float(value or 0) for value in values]
             numbers[MEASURED[name]] = np.array(known, np.float64)[column.codes]
@@ -133,7 +132,7 @@ def judge(table: Table, faults: FaultList) -> Rows:
             place = {text: number for number, text in enumerate(dict.fromkeys(same))}
             codes = np.array([place[text] for text in same], np.int32)
             texts[name] = Texts(codes[column.codes], tuple(place))
-    return Rows(table.source, table.lines, texts, numbers, "power_mw" in table.columns).take(good)
+    return Rows(table.source, table.lines, texts, numbers, "power_mw" in table.columns)
 
 
 @dataclass(frozen=True, eq=False)

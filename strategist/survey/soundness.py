@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
-
 import numpy as np
 
 from strategist.survey.findings import Found
@@ -117,8 +115,8 @@ def _amount(survey: Survey) -> Found:
     passes = len(survey.pass_ids)
     if passes < PASSES_MIN:
         text = (
-            f"Only {passes} passes: a failure seen in none of them may still come in up to "
-            f"{100 * zero_event_bound(passes):.3g} % of passes (95 % confidence)."
+            f"Only {passes} pass{'es' * (passes > 1)}: a failure seen in none of them may still "
+            f"come in up to {100 * zero_event_bound(passes):.3g} % of passes (95 % confidence)."
         )
         yield "weak", "few_passes", text, f"Survey at least {PASSES_MIN} passes."
     copies = _copies(survey)
@@ -135,7 +133,7 @@ def _epcs(survey: Survey, entries: Bools, shown: int = 3) -> str:
 
 def _copies(survey: Survey) -> list[str]:
     """Ids of passes whose roster and reads equal those of an earlier pass."""
-    seen: Counter[bytes] = Counter()
+    seen: set[bytes] = set()
     copies: list[str] = []
     order = by_cell(survey)
     level, tag, rssi = survey.read_level[order], survey.read_tag[order], survey.read_rssi[order]
@@ -148,7 +146,7 @@ def _copies(survey: Survey) -> list[str]:
             continue
         content = b"|".join(one[ends[p] : ends[p + 1]].tobytes() for one in (level, tag, rssi))
         key = content + b"|" + roster[stops[p] : stops[p + 1]].tobytes()
-        if seen[key]:
+        if key in seen:
             copies.append(pass_id)
-        seen[key] += 1
+        seen.add(key)
     return copies

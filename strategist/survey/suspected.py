@@ -96,8 +96,9 @@ def _two_epcs(survey: Survey) -> Found:
     pairs = list(under_two_epcs(tag.epc for tag in survey.tags))
     if pairs:
         long, short, how = pairs[0]
+        seem = "1 tag seems" if len(pairs) == 1 else f"{len(pairs)} tags seem"
         text = (
-            f"{len(pairs)} tags seem to go by two EPCs: {long} is {short} {how}"
+            f"{seem} to go by two EPCs: {long} is {short} {how}"
             f"{', and so on' if len(pairs) > 1 else ''}."
         )
         advice = "Write each EPC one way, without PC word and CRC, in the reads and on the roster."

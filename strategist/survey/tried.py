@@ -20,7 +20,7 @@ def levels_of(point: PointRows, warnings: list[str], faults: FaultList) -> Float
         return np.array(point.policy.levels_dbm, np.float64)
     files = [point.reads] if point.tried is None else [point.reads, point.tried]
     exact = [rows.numbers["power_dbm"] for rows in files if not rows.in_mw]
-    known = np.unique(np.concatenate(exact)) if exact else np.empty(0)
+    known = np.unique(np.concatenate(exact)) if exact else np.array([])
     found = [rows.at_levels(known).numbers["power_dbm"] for rows in files]
     levels = np.unique(np.concatenate(found))
     sources = " and ".join(rows.source for rows in files)

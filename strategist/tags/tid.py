@@ -43,7 +43,7 @@ def _gs1(data: str) -> tuple[Field, ...]:
         return (*fields, *plain_field(data, 0, _GS1_BITS))
     fields.append(_field(data, "XTID header", _GS1_BITS, 16, False))
     size = int(data[32:35], 2)
-    bits = 48 + 16 * (size - 1) if size else 0
+    bits = 32 + 16 * size
     if not size or len(data) < _SERIAL_START + bits:
         return (*fields, *plain_field(data, 0, _SERIAL_START))
     fields.append(_field(data, "serial", _SERIAL_START, bits, False))

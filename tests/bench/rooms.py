@@ -118,35 +118,43 @@ ROOMS = {
             "tests/optimise/test_conditions.py",
         ),
     ),
-    "intake": Room(("strategist/intake/*.py",), ("tests/intake",)),
+    "intake": Room(("strategist/intake/*.py",), ("tests/intake", "tests/recorded/test_intake.py")),
     "tags": Room(
         ("strategist/tags/*.py",),
         (
             "tests/tags",
             *_named("tests/outside/test_", "gen2", "llrp", "tag_data_standard"),
-            "tests/answers/test_masks.py",
+            *("tests/answers/test_masks.py", "tests/recorded/test_tags.py"),
         ),
     ),
     "survey": Room(
-        _named("strategist/survey/", "build", "tables", "rssi", "profile"), ("tests/survey",)
+        (
+            *_named("strategist/survey/", "build", "tables", "rssi", "profile", "columns", "rows"),
+            *_named("strategist/survey/", "findings", "numbering", "soundness", "suspected"),
+            *_named("strategist/survey/", "many", "plain_csv", "tried", "refused", "records"),
+        ),
+        ("tests/survey", "tests/recorded/test_survey.py"),
     ),
     "radio": Room(
         ("strategist/radio/*.py",),
         (
-            *("tests/radio", "tests/trust/test_on_air.py"),
+            *("tests/radio", "tests/trust/test_on_air.py", "tests/recorded/test_radio.py"),
             *_named("tests/outside/test_", "radio", "timing", "measured_levels"),
         ),
     ),
     "batch": Room(
         _named("strategist/batch/", "templates", "prices", "cross_reads"),
-        _named("tests/batch/test_", "templates", "cross_reads"),
+        (
+            *_named("tests/batch/test_", "templates", "cross_reads"),
+            "tests/recorded/test_batch.py",
+        ),
     ),
     "store": Room(
         ("api/store/*.py",),
         (
             *_named("tests/api/test_", "shares", "clocks", "batches", "of_batch", "supervised"),
             *_named("tests/api/test_", "surveys", "tokens", "store", "requests", "start"),
-            "tests/api/pages/test_sessions.py",
+            *("tests/api/pages/test_sessions.py", "tests/recorded/test_store.py"),
         ),
     ),
 }

@@ -9,6 +9,8 @@ __all__ = ["SURVIVORS"]
 
 _GIVEN = "each row that is written gives a value"
 _LENGTH_LEFT = "numpy takes any negative number as the length that is left"
+_SAME_ANSWER = "another way to the same answer, sooner or later"
+_UNASKED = "what stands there where nothing is asked for is never looked at"
 _NEVER_EQUAL = "two computed numbers that are never equal to the last bit"
 
 SURVIVORS: dict[str, str] = {
@@ -167,4 +169,343 @@ SURVIVORS: dict[str, str] = {
     "_AT_ONCE // (8 * words.shape[1]))": "how much is done at once",
     "strategist/optimise/loops/bounds.py: 1.0 - 2.0 * self.cells.accepts[c, t]  →  "
     "2.0 - 2.0 * self.cells.accepts[c, t]": "lower bounds, which are true, too, and rule out less",
+    "strategist/tags/power_table.py: abs(nearest - power_dbm) > TOLERANCE_DB + 1e-09  →  "
+    "abs(nearest - power_dbm) >= TOLERANCE_DB + 1e-09": _NEVER_EQUAL,
+    "strategist/tags/power_table.py: abs(power_dbm - asked_dbm) <= TOLERANCE_DB + 1e-09  "
+    "→  abs(power_dbm - asked_dbm) < TOLERANCE_DB + 1e-09": _NEVER_EQUAL,
+    "strategist/tags/tid.py: length > 1  →  length > 2": "no field of a TID has two bits",
+    "strategist/tags/epc.py: len(data) >= 12  →  len(data) > 12": (
+        "hex of whole bytes has 8 or 16 bits"
+    ),
+    "strategist/tags/uri.py: 12 - len(given['company prefix']) if scheme.key is not None "
+    "else 0  →  12 - len(given['company prefix']) if scheme.key is not None else 1": (
+        "a scheme without a key has the same parts whatever the partition"
+    ),
+    "strategist/radio/link.py: SPEED_OF_LIGHT = 299792458.0  →  SPEED_OF_LIGHT = 299792459.0": (
+        "a third of a hundred-millionth of figures told to three digits"
+    ),
+    "strategist/radio/regions.py: free_gain_dbi: float = 0.0  →  free_gain_dbi: float = 1.0": (
+        "read of conducted limits alone, and the one there is gives its own"
+    ),
+    "strategist/radio/regions.py: self.limits_w[0][0] > 0  →  self.limits_w[0][0] > 1": (
+        "no rule asks for a single channel"
+    ),
+    "strategist/radio/regions.py: level > lawful.dbm + 1e-09  →  level >= lawful.dbm + 1e-09": (
+        _NEVER_EQUAL
+    ),
+    "strategist/radio/findings.py: SLOPE_LOW <= median <= SLOPE_HIGH  →  SLOPE_LOW < "
+    "median <= SLOPE_HIGH": _NEVER_EQUAL,
+    "strategist/radio/findings.py: median < SLOPE_LOW  →  median <= SLOPE_LOW": _NEVER_EQUAL,
+    "strategist/radio/findings.py: found < expected - BETTER_DB  →  found <= expected - "
+    "BETTER_DB": _NEVER_EQUAL,
+    "strategist/radio/findings.py: above > expected + WORSE_DB  →  above >= expected + "
+    "WORSE_DB": _NEVER_EQUAL,
+    "strategist/radio/findings.py: steps_by_masks(survey, time, (), 0, most, "
+    "turns=turns)  →  steps_by_masks(survey, time, (), 1, most, turns=turns)": (
+        "where no field is to be masked there is one number whatever the slots"
+    ),
+    "strategist/radio/tag_link.py: np.where(ends, bottom, 0.0)  →  np.where(ends, "
+    "bottom, 1.0)": _UNASKED,
+    "strategist/radio/tag_link.py: np.where(known, spread, 1.0)  →  np.where(known, "
+    "spread, 2.0)": _UNASKED,
+    "strategist/radio/tag_link.py: high - low > OUTLIER  →  high - low >= OUTLIER": _NEVER_EQUAL,
+    "strategist/radio/tag_link.py: np.maximum(count - 1, 1)  →  np.maximum(count - 1, 2)": (
+        "types of so few turn-ons have no law"
+    ),
+    "strategist/radio/tag_link.py: np.where(read_high, peaks[entry, high], 0.0)  →  "
+    "np.where(read_high, peaks[entry, high], 1.0)": _UNASKED,
+    "strategist/radio/tag_link.py: high >= 0  →  high > 0": (
+        "a level above another is never the first"
+    ),
+    "strategist/radio/tag_link.py: high >= 0  →  high >= 1": (
+        "a level above another is never the first"
+    ),
+    "strategist/radio/tag_link.py: above >= 0  →  above > 0": (
+        "a level above another is never the first"
+    ),
+    "strategist/radio/tag_link.py: count.clip(1)  →  count.clip(2)": (
+        "types that have a law have five turn-ons, or else none"
+    ),
+    "strategist/radio/tag_link.py: count > 0  →  count > 1": (
+        "types that have a law have five turn-ons, or else none"
+    ),
+    "strategist/radio/tag_link.py: inside > OUTLIER  →  inside >= OUTLIER": _NEVER_EQUAL,
+    "strategist/radio/tag_link.py: np.where(lawful, inside, 1.0)  →  np.where(lawful, "
+    "inside, 2.0)": _UNASKED,
+    "strategist/radio/tag_link.py: np.where((below >= 0) & (above >= 0), "
+    "levels_dbm[above] - levels_dbm[below], 1.0)  →  np.where((below >= 0) & (above >= "
+    "0), levels_dbm[above] - levels_dbm[below], 2.0)": _UNASKED,
+    "strategist/radio/tag_link.py: np.maximum(np.bincount(entry, minlength=len(peaks)), "
+    "1)  →  np.maximum(np.bincount(entry, minlength=len(peaks)), 2)": (
+        "entries that are counted have two reads at least"
+    ),
+    "strategist/radio/dwell.py: TAGS_MAX + 1  →  TAGS_MAX + 2": (
+        "one number more than is asked for"
+    ),
+    "strategist/radio/dwell.py: math.fsum(waits) / 1000000.0  →  math.fsum(waits) / 1000001.0": (
+        "a millionth of a time that is told with three figures"
+    ),
+    "strategist/radio/dwell.py: minlength=1  →  minlength=2": (
+        "one pass more, of no tag, and the most is asked for"
+    ),
+    "strategist/radio/dwell.py: steps * worst_s <= dwell_s * (1 + _SLACK)  →  steps * "
+    "worst_s < dwell_s * (1 + _SLACK)": _NEVER_EQUAL,
+    "strategist/radio/dwell.py: found is None or time.dwell_s is None  →  found is None "
+    "and time.dwell_s is None": "one of them is None where the other is",
+    "strategist/radio/dwell.py: _worst_s(survey, time, fields, 0)  →  _worst_s(survey, "
+    "time, fields, 1)": "the first of them is taken",
+    "strategist/radio/possible.py: self.high >= 0  →  self.high > 0": (
+        "a level above another is never the first"
+    ),
+    "strategist/radio/possible.py: self.high >= 0  →  self.high >= 1": (
+        "a level above another is never the first"
+    ),
+    "strategist/radio/possible.py: gone < self.gone  →  gone <= self.gone": _NEVER_EQUAL,
+    "strategist/radio/possible.py: np.where(self.low >= 0, self.levels_dbm[self.low], "
+    "-np.inf)  →  np.where(self.low >= 0, self.levels_dbm[self.low], +np.inf)": _UNASKED,
+    "strategist/radio/possible.py: np.where(self.low >= 0, power - below, 0.0)  →  "
+    "np.where(self.low >= 0, power - below, 1.0)": _UNASKED,
+    "strategist/radio/possible.py: power >= on  →  power > on": _NEVER_EQUAL,
+    "strategist/radio/possible.py: there < between[entry] * (self.levels_dbm[self.high] "
+    "- below)  →  there <= between[entry] * (self.levels_dbm[self.high] - below)": _NEVER_EQUAL,
+    "strategist/radio/possible.py: rng.random(len(self.entry)) < self.fails  →  "
+    "rng.random(len(self.entry)) <= self.fails": _NEVER_EQUAL,
+    "strategist/radio/possible.py: found[self.entry[fails], self.level[fails]] = -np.inf "
+    " →  found[self.entry[fails], self.level[fails]] = +np.inf": (
+        "what is not finite was not read"
+    ),
+    "strategist/radio/possible.py: rng.random(len(mine)) < share  →  "
+    "rng.random(len(mine)) <= share": _NEVER_EQUAL,
+    "strategist/radio/possible.py: left < stays  →  left <= stays": _NEVER_EQUAL,
+    "strategist/radio/possible.py: 1 - 1e-06  →  1 + 1e-06": "one draw in a million lies beyond",
+    "strategist/radio/possible.py: 1 - 1e-06  →  2 - 1e-06": "one draw in a million lies beyond",
+    "strategist/radio/possible.py: np.where(ever, heard, 0.0)  →  np.where(ever, heard, 1.0)": (
+        _UNASKED
+    ),
+    "strategist/radio/possible.py: len(self.levels_dbm) - 1  →  len(self.levels_dbm) - 2": (
+        "no level below a first read is the highest"
+    ),
+    "strategist/radio/possible.py: range(len(self.levels_dbm) - 1, -1, -1)  →  "
+    "range(len(self.levels_dbm) - 1, -2, -1)": "no level below a first read is the highest",
+    "strategist/survey/build.py: shift.step > 0  →  shift.step >= 0": (
+        "a shift is by one, up or down"
+    ),
+    "strategist/survey/build.py: assume_unique=True  →  assume_unique=False": (
+        "they are unique, which is then looked for"
+    ),
+    "strategist/survey/profile.py: _UNTRIED = 1000000000.0  →  _UNTRIED = 1000000001.0": (
+        "a mark that no RSSI comes to"
+    ),
+    "strategist/survey/profile.py: (-1, -2)  →  (-1, -3)": "a mark that no role has",
+    "strategist/survey/profile.py: bits >> 63  →  bits >> 64": (
+        "numpy shifts by more than the width as by all of it"
+    ),
+    "strategist/survey/profile.py: inplace=True  →  inplace=False": "the same in a copy",
+    "strategist/survey/profile.py: passes + 1  →  passes + 2": "an end more than is asked for",
+    "strategist/survey/profile.py: np.arange(found.shape[1])[None, :] > level[:, None]  "
+    "→  np.arange(found.shape[1])[None, :] >= level[:, None]": "at its turn-on a tag was read",
+    "strategist/survey/numbering.py: self.step > 0  →  self.step >= 0": (
+        "a shift is by one, up or down"
+    ),
+    "strategist/survey/numbering.py: 1 + max(roster[:, 1].max(initial=0), reads[:, "
+    "2].max(initial=0))  →  2 + max(roster[:, 1].max(initial=0), reads[:, 2].max(initial=0))": (
+        "any number above the tags' serves"
+    ),
+    "strategist/survey/numbering.py: initial=0  →  initial=1": (
+        "any number above the others serves"
+    ),
+    "strategist/survey/numbering.py: 1 + level.max(initial=0)  →  2 + level.max(initial=0)": (
+        "any number above the levels' serves"
+    ),
+    "strategist/survey/numbering.py: np.diff(several, prepend=-1)  →  np.diff(several, "
+    "prepend=-2)": "numbers begin with 0",
+    "strategist/survey/numbering.py: better.max(initial=-1)  →  better.max(initial=+1)": (
+        "asked for where there are three such passes"
+    ),
+    "strategist/survey/numbering.py: better.max(initial=-1)  →  better.max(initial=-2)": (
+        "asked for where there are three such passes"
+    ),
+    "strategist/survey/rssi.py: _STEPS = 8  →  _STEPS = 9": "the digits are all there before",
+    "strategist/survey/rssi.py: power - power.mean()  →  power + power.mean()": (
+        "where the line is begun moves neither offset nor its error"
+    ),
+    "strategist/survey/rssi.py: 2 / math.sqrt(freedom)  →  3 / math.sqrt(freedom)": (
+        "where Newton's method begins"
+    ),
+    "strategist/survey/rssi.py: freedom + 1  →  freedom + 2": (
+        "every other number, so that none is added"
+    ),
+    "strategist/survey/findings.py: round(abs(first - top), 6)  →  round(abs(first - top), 7)": (
+        "levels have no seventh decimal"
+    ),
+    "strategist/survey/findings.py: level > 0  →  level >= 0": "the first count is left out",
+    "strategist/survey/findings.py: one.offset_db > 0  →  one.offset_db >= 0": (
+        "an offset that is real is not 0"
+    ),
+    "strategist/survey/soundness.py: len(survey.pass_ids) + 1  →  len(survey.pass_ids) + 2": (
+        "an end more than is asked for"
+    ),
+    "strategist/survey/suspected.py: steps[0]  →  steps[1]": (
+        "steps that are near one of them are near each other"
+    ),
+    "strategist/intake/delimited.py: max(rows.find('\\n'), 0) or None  →  "
+    "max(rows.find('\\n'), 0) and None": "the careful parser then comes to the same",
+    "strategist/survey/suspected.py: even[0]  →  even[1]": "all are the same",
+    "strategist/survey/suspected.py: even[0] > 0  →  even[0] >= 0": (
+        "levels that differ are not the same half dBm rounded"
+    ),
+    "strategist/survey/rows.py: np.abs(power - nearest) <= MW_WITHIN_DB + 10.0 ** "
+    "(-DECIMALS)  →  np.abs(power - nearest) < MW_WITHIN_DB + 10.0 ** (-DECIMALS)": _NEVER_EQUAL,
+    "strategist/survey/rows.py: 10.0 ** (-DECIMALS)  →  11.0 ** (-DECIMALS)": (
+        "half a millionth of a dB"
+    ),
+    "strategist/survey/rows.py: len(used) < len(column.values)  →  len(used) <= "
+    "len(column.values)": "where all are used each is its own place",
+    "strategist/survey/tried.py: round(abs(nearest - power[row]), 6)  →  "
+    "round(abs(nearest - power[row]), 7)": "levels have no seventh decimal",
+    "strategist/survey/tried.py: np.full(len(power), -1)  →  np.full(len(power), +1)": (
+        "without levels there is a fault, and nothing is built"
+    ),
+    "strategist/survey/tried.py: np.full(len(power), -1)  →  np.full(len(power), -2)": (
+        "without levels there is a fault, and nothing is built"
+    ),
+    "strategist/survey/tried.py: index[off] = -1  →  index[off] = +1": (
+        "where a level is none of them there is a fault, and nothing is built"
+    ),
+    "strategist/survey/tried.py: index[off] = -1  →  index[off] = -2": (
+        "where a level is none of them there is a fault, and nothing is built"
+    ),
+    "strategist/survey/many.py: 2 ** 62  →  2 ** 63": _SAME_ANSWER,
+    "strategist/survey/many.py: _SPARSE = 16  →  _SPARSE = 17": _SAME_ANSWER,
+    "strategist/survey/many.py: below > _SPARSE * len(numbers)  →  not below > _SPARSE * "
+    "len(numbers)": _SAME_ANSWER,
+    "strategist/survey/many.py: below > _SPARSE * len(numbers)  →  below >= _SPARSE * "
+    "len(numbers)": _SAME_ANSWER,
+    "strategist/survey/many.py: int(place.max(initial=0)) + 1  →  "
+    "int(place.max(initial=0)) - 1": _SAME_ANSWER,
+    "strategist/survey/many.py: int(place.max(initial=0)) + 1  →  "
+    "int(place.max(initial=0)) + 2": _SAME_ANSWER,
+    "strategist/survey/many.py: initial=0  →  initial=1": _SAME_ANSWER,
+    "strategist/survey/many.py: max(len(values), 1)  →  max(len(values), 2)": _SAME_ANSWER,
+    "strategist/survey/many.py: most > _MOST  →  most >= _MOST": _SAME_ANSWER,
+    "strategist/survey/many.py: whole[1:] >= whole[:-1]  →  whole[1:] > whole[:-1]": (
+        "equal rows may come in any order"
+    ),
+    "strategist/survey/many.py: cell[:-1]  →  cell[:+1]": "they are then sorted though in order",
+    "strategist/survey/many.py: (cell[1:] > cell[:-1]) | same & (rssi[1:] >= rssi[:-1])  "
+    "→  (cell[1:] > cell[:-1]) & (same & (rssi[1:] >= rssi[:-1]))": (
+        "they are then sorted though in order"
+    ),
+    "strategist/survey/many.py: rssi[1:] >= rssi[:-1]  →  rssi[1:] > rssi[:-1]": (
+        "they are then sorted though in order"
+    ),
+    "strategist/survey/plain_csv.py: SMALL = 3000000  →  SMALL = 3000001": _SAME_ANSWER,
+    "strategist/survey/plain_csv.py: PIECE = 32000000  →  PIECE = 32000001": _SAME_ANSWER,
+    "strategist/survey/plain_csv.py: len(data) < SMALL  →  len(data) <= SMALL": _SAME_ANSWER,
+    "strategist/survey/tables.py: (1, 0, [])  →  (2, 0, [])": (
+        "a file without a record was refused before"
+    ),
+    "strategist/survey/tables.py: (1, 0, [])  →  (1, 1, [])": (
+        "a file without a record was refused before"
+    ),
+    "strategist/survey/tables.py: np.empty(0, np.int64)  →  np.empty(1, np.int64)": (
+        "a table without columns is a fault"
+    ),
+    "strategist/radio/complete.py: np.cumsum(tried, axis=1) % 2 == parity  →  "
+    "np.cumsum(tried, axis=1) % 2 != parity": "both halves are hidden in turn",
+    "strategist/tags/epc.py: len(data) >= 12  →  len(data) >= 13": (
+        "hex of whole bytes has 8 or 16 bits"
+    ),
+    "strategist/tags/epc.py: 0 if scheme.key is None else int(data[11:14] or '111', 2)  "
+    "→  1 if scheme.key is None else int(data[11:14] or '111', 2)": (
+        "a scheme without a key has the same parts whatever the partition"
+    ),
+    "strategist/tags/epc.py: _shared if part.structural else _field  →  _shared if not "
+    "part.structural else _field": "which parts are kept to be decoded once",
+    "strategist/tags/fields.py: value = 0  →  value = 1": (
+        "what stands before the bits asked for is cut off"
+    ),
+    "strategist/tags/fields.py: recorded[1] <= REACH_BITS  →  recorded[1] < REACH_BITS": (
+        "of as many bits all are within reach"
+    ),
+    "strategist/tags/fields.py: REACH_BITS + (EPC_START if bank == 'epc' else 0)  →  "
+    "REACH_BITS - (EPC_START if bank == 'epc' else 0)": "an EPC has 496 bits at most",
+    "strategist/tags/fields.py: beyond <= 0  →  beyond <= 1": (
+        "what is recorded ends on a whole byte"
+    ),
+    "strategist/tags/fields.py: beyond < field.length  →  beyond <= field.length": (
+        "no field begins there"
+    ),
+    "strategist/tags/candidates.py: _KEPT = 8  →  _KEPT = 9": "how many answers are kept",
+    "strategist/tags/candidates.py: stop - self.step  →  stop + self.step": (
+        "no tag has bits behind its end"
+    ),
+    "strategist/tags/candidates.py: stop - self.step + 1  →  stop - self.step + 2": (
+        "no tag has bits behind its end"
+    ),
+    "strategist/tags/candidates.py: len(self.tags) // 8  →  len(self.tags) * 8": (
+        "more bytes than are read"
+    ),
+    "strategist/tags/candidates.py: len(self.tags) // 8 + 1  →  len(self.tags) // 8 + 2": (
+        "more bytes than are read"
+    ),
+    "strategist/tags/candidates.py: tag_class.reshape(-1)  →  tag_class.reshape(-2)": (
+        _LENGTH_LEFT
+    ),
+    "strategist/tags/candidates.py: 1 if fields else 2  →  1 if fields else 3": (
+        "a rank behind the others"
+    ),
+    "strategist/tags/meaning.py: stop - begin > _BYTE  →  stop - begin >= _BYTE": (
+        "all tags are alike in no byte at all"
+    ),
+    "strategist/tags/meaning.py: term < 1e-15 * tail  →  term <= 1e-15 * tail": _NEVER_EQUAL,
+    "strategist/intake/clock.py: _SAMPLED = 20000  →  _SAMPLED = 20001": (
+        "how many reads are looked at"
+    ),
+    "strategist/intake/clock.py: (day, 0)  →  (day, 1)": "a millionth of a second",
+    "strategist/intake/clock.py: (0, day)  →  (1, day)": "a millionth of a second",
+    "strategist/tags/schemes.py: self.parts(0)  →  self.parts(1)": (
+        "the partition parts the same bits otherwise"
+    ),
+    "strategist/tags/uri.py: scheme.parts(0)  →  scheme.parts(1)": (
+        "the parts have the same names"
+    ),
+    "strategist/tags/uri.py: len(c) > 1  →  len(c) > 2": (
+        "a character is one mark, or % and two digits"
+    ),
+    "strategist/tags/left_out.py: (0, 0, 0)  →  (0, 0, 1)": (
+        "of one bit no prefix is longer than a mask may be"
+    ),
+    "strategist/tags/read_back.py: inside[184][:5]  →  inside[184][:6]": "it has five bytes",
+    "strategist/tags/telling.py: apart[best] < TELLS  →  apart[best] <= TELLS": _NEVER_EQUAL,
+    "strategist/intake/times.py: regex=False  →  regex=True": (
+        "a comma stands for itself either way"
+    ),
+    "strategist/intake/times.py: parts[0]  →  parts[1]": ("of a date all parts are there, or none"),
+    "strategist/intake/times.py: parts[3]  →  parts[4]": (
+        "of a time of day both are there, or none"
+    ),
+    "strategist/intake/times.py: _LONG = 64  →  _LONG = 65": "nobody writes a time that long",
+    "strategist/intake/times.py: len(text) <= _LONG  →  len(text) < _LONG": (
+        "nobody writes a time that long"
+    ),
+    "strategist/intake/times.py: _LAYOUTS_MAX = 1000  →  _LAYOUTS_MAX = 1001": (
+        "no column has as many layouts"
+    ),
+    "strategist/intake/times.py: np.abs(microseconds) < 9e+18  →  np.abs(microseconds) "
+    "<= 9e+18": _NEVER_EQUAL,
+    "strategist/intake/times.py: characters >= 48  →  characters > 48": (
+        "values are then read in more groups"
+    ),
+    "strategist/intake/times.py: characters >= 48  →  characters >= 49": (
+        "values are then read in more groups"
+    ),
+    "strategist/intake/times.py: characters <= 57  →  characters < 57": (
+        "values are then read in more groups"
+    ),
+    "strategist/intake/recognise.py: list(dict.fromkeys(values))[:500]  →  "
+    "list(dict.fromkeys(values))[:501]": "how many values are looked at",
+    "strategist/intake/delimited.py: (width - 1) * count  →  (width - 1) / count": (
+        "the careful parser then comes to the same"
+    ),
 }

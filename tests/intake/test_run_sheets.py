@@ -42,6 +42,18 @@ def test_times_without_a_date_beside_those_of_two_days_are_asked_for() -> None:
         imported(LOG.replace(f"{DAY}T", ""), "\n".join(lines), TAGS)
 
 
+def test_log_and_run_sheet_by_time_of_day_go_past_midnight_together() -> None:
+    """A pass before midnight, one over it and one behind it, each with its reads."""
+    log = "time,epc,rssi_dbm,power_dbm\n" + "".join(
+        f"{at},30AA01,-60,20\n" for at in ("23:58:30", "23:59:50", "00:00:10", "00:01:30")
+    )
+    sheet = "pass,start,end\na,23:58:00,23:59:00\nb,23:59:30,00:00:30\nc,00:01:00,00:02:00\n"
+    found = imported(log, sheet, WANTED)
+    assert found.findings == () and found.tally.outside_passes == 0
+    passes = [row.split(",")[1] for row in found.files["reads.csv"].splitlines()[1:]]
+    assert passes == ["a", "b", "b", "c"]
+
+
 def test_a_log_by_time_of_day_goes_past_midnight_and_back_a_little() -> None:
     """A second back is a clock that was set, half a day back is the next day."""
     log = "time,epc,rssi_dbm,power_dbm\n" + "".join(
@@ -52,6 +64,38 @@ def test_a_log_by_time_of_day_goes_past_midnight_and_back_a_little() -> None:
     found = imported(log, sheet, WANTED)
     assert (found.tally.reads, found.tally.outside_passes) == (3, 1)
     assert any("past midnight 1 times" in one for one in found.assumed)
+
+
+@pytest.mark.parametrize(
+    ("times", "midnights"),
+    [(("20:00:00", "11:00:00"), 0), (("12:00:00", "00:00:00"), 1), (("12:00:00", "00:00:01"), 0)],
+)
+def test_a_fall_by_half_a_day_is_the_next_day(times: tuple[str, str], midnights: int) -> None:
+    log = "time,epc,rssi_dbm,power_dbm\n" + "".join(f"{at},30AA01,-60,20\n" for at in times)
+    found = imported(log, None, WANTED, pause_s=1)
+    said = [one for one in found.assumed if "past midnight" in one]
+    assert said == ([f"the log's time of day goes past midnight {midnights} times"] * midnights)
+
+
+def test_a_run_sheet_by_time_of_day_in_any_order_beside_a_dated_log() -> None:
+    log = "time,epc,rssi_dbm,power_dbm\n" + "".join(
+        f"{DAY} {at},30AA01,-60,20\n" for at in ("01:00:10", "20:00:10")
+    )
+    sheet = "pass,start,end\nlate,20:00:00,20:01:00\nearly,01:00:00,01:01:00\n"
+    found = imported(log, sheet, WANTED)
+    assert found.tally.outside_passes == 0 and found.findings == ()
+
+
+def test_passes_of_two_read_points_at_once_count_each_read_once() -> None:
+    """Two reads outside, four inside windows that two read points share: with the clock an hour
+    on all six would be inside, not twelve."""
+    log = "reader,time,epc,rssi_dbm,power_dbm\n" + "".join(
+        f"{'ab'[n % 2]},{DAY} {9 + (n > 1)}:00:{10 + n},30AA01,-60,20\n" for n in range(6)
+    )
+    rows = (f"{r},{r}{h},{DAY} {h}:00:05,{DAY} {h}:00:20\n" for h in (10, 11) for r in "ab")
+    found = imported(log, "reader,pass,start,end\n" + "".join(rows), WANTED)
+    (said,) = [one.text for one in found.findings if one.kind == "clocks_differ"]
+    assert "4 of 6 reads looked at lie inside a pass, and 6 would" in said
 
 
 @pytest.mark.parametrize("all_of_them", [True, False])
