@@ -111,7 +111,7 @@ def refusal(ask: Callable[[], Any]) -> Any:
 @pytest.mark.parametrize("seed", range(2))
 def test_answer(recorded: Recorded, kind: str, seed: int) -> None:
     found = choose(POINTS[kind](seed))
-    recorded(brief(of(found), *LESS, *JUDGED, "predicted", "clause", "source"))
+    recorded(brief(of(found), *LESS, *JUDGED, "predicted", "findings", "headline", "weights"))
 
 
 @pytest.mark.parametrize("kind", ["small", "limited"])
@@ -286,7 +286,7 @@ def table(at: ReadPoint, step: float = 1.0) -> PowerTable:
 @pytest.mark.parametrize("kind", ["small", "linen", "gate", "portal", "own"])
 def test_settings(recorded: Recorded, kind: str) -> None:
     found = {}
-    for seed in range(2):
+    for seed in range(1 if kind in ("linen", "gate") else 2):
         point = POINTS[kind](seed)
         for number, one in enumerate([*strategies(point, seed, 2), solve(point, QUICK).strategy]):
             for form in ("gen2", "llrp"):

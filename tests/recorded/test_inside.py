@@ -32,12 +32,14 @@ from strategist.tags.mask import Mask
 from strategist.trust import (
     acceptance,
     by_pass,
+    diagnosis,
     drift,
     folds,
     intervals,
     next_survey,
     picture,
     rates,
+    tag_types,
     unseen,
 )
 from strategist.trust.evaluate import Outcome
@@ -204,11 +206,45 @@ def test_folds_and_what_they_chose(recorded: Recorded) -> None:
         one = folds._again(own, chosen)
         found[f"again {again}"] = [*brief(one)["levels"], *folds._unsteady(one)]
         found[f"masks {again}"] = [*brief(one)["masks"], *brief(one)["cutoff"]]
+    four = [own, own, *[Strategy((21.0,), 1, -70.0)] * 2]
+    found["half of four"] = [*folds._unsteady(folds._again(own, four))]
+    found["one of four"] = [*folds._unsteady(folds._again(own, four[1:] + four[3:]))]
     spans = [(0.1, 0.2), (0.05, 0.2), (0.1, 0.3), (0.15, 0.18)]
     for low, high in spans:
         first = intervals.Rate(1, 7, 1 / 7, 0.1, 0.2, 0.95, "m", 7.0)
         two = rates._spanning(first, replace(first, low=low, high=high))
         found[f"{low} {high}"] = [two.low, two.high, two.method]
+    recorded(found)
+
+
+def test_cutoffs_that_stand(recorded: Recorded) -> None:
+    found = {}
+    guarded = [3.0, 5.0, 7.0]
+    for kept, out in itertools.product(guarded, guarded):
+        losses = tag_types.Losses(2.0, kept), tag_types.Losses(2.5, out)
+        one = tag_types.TagTypes((), 1.25, *losses)
+        found[f"{kept:g} {out:g}"] = [one.cutoff_stands, one.sentence]
+    for losses in ((None, None), (tag_types.Losses(1.0, 1.0), None)):
+        one = tag_types.TagTypes((), None, *losses)
+        found[f"{losses[0]}"] = [one.cutoff_stands, one.sentence]
+    recorded(found)
+
+
+def test_passes_for_a_limit(recorded: Recorded) -> None:
+    """As many as show it, and one fewer; limits that nothing shows."""
+    found: dict[str, Any] = {}
+    for passes, limit in itertools.product((11, 12, 13), (0.221, 0.999, 1.0, 1e-6, 9.9e-7, None)):
+        survey = loads(2, passes).survey
+        for limits in (Limits(limit), Limits(None, limit)):
+            told = list(diagnosis._passes_for(survey, Policy(limits=limits)))
+            found[f"{passes} {limits}"] = [part for one in told for part in one]
+    for count in (1, 2, 3):
+        survey = loads(2, 5).survey
+        kept = np.arange(len(survey.levels_dbm)) < count
+        some = survey.keep(levels=kept)
+        for at in itertools.combinations(some.levels_dbm.tolist(), 1 + (count > 2)):
+            told = list(diagnosis._edge(some, Strategy(at)))
+            found[f"{count} {at}"] = [one[1] for one in told]
     recorded(found)
 
 

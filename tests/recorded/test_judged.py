@@ -102,7 +102,9 @@ def test_picture(recorded: Recorded, kind: str, seed: int) -> None:
     point = KINDS[kind](10 + seed)
     found = {}
     for number, one in enumerate(strategies(point, seed, 2)):
-        told = brief(picture_of(point, one), "levels_dbm", "wanted_read_rate", "stray_read_rate")
+        told = brief(
+            picture_of(point, one), "levels_dbm", "low_dbm", "wanted_read_rate", "stray_read_rate"
+        )
         found[str(number)] = told
     recorded(found)
 
@@ -131,7 +133,7 @@ def test_at_peaks_of_many_presentations(recorded: Recorded, kind: str) -> None:
     recorded(found)
 
 
-@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("kind", ["small", "linen", "loads", "portal"])
 def test_findings(recorded: Recorded, kind: str) -> None:
     found = {}
     for seed in range(3):
