@@ -87,7 +87,7 @@ ROOMS = {
         ("strategist/trust/*.py",),
         (
             "tests/trust",
-            *_named("tests/recorded/test_", "counts", "inside", "judged"),
+            *_named("tests/recorded/test_", "counts", "inside", "judged", "said"),
             "tests/batch/test_site_rules.py",
             "tests/outside/test_statistics.py",
             "tests/answers/test_settings_by_antenna.py",
@@ -99,7 +99,7 @@ ROOMS = {
         ("strategist/answers/*.py",),
         (
             "tests/answers",
-            *_named("tests/recorded/test_", "asked", "inside", "passes"),
+            *_named("tests/recorded/test_", "asked", "inside", "passes", "said"),
             "tests/trust/test_dependence.py",
             "tests/test_silence.py",
         ),
@@ -110,7 +110,7 @@ ROOMS = {
         (
             *_named("tests/survey/test_", "copies", "occasions", "variation", "variation_again"),
             *_named("tests/answers/test_", "conditions", "expected"),
-            *_named("tests/recorded/test_", "passes", "inside", "asked"),
+            *_named("tests/recorded/test_", "passes", "inside", "said", "asked"),
             "tests/optimise/test_conditions.py",
         ),
     ),
