@@ -17,12 +17,14 @@ from strategist.answers.per_pass import judged_over, per_pass_of
 from strategist.answers.solution import Options, solve
 from strategist.optimise.clock import Clock
 from strategist.optimise.conditions import (
+    ConditionsModel,
     Weighing,
+    _weighed,
     least_over_conditions,
     master,
     worst_of,
 )
-from strategist.optimise.problem import pose
+from strategist.optimise.problem import answer_at, pose
 from strategist.survey.copies import copies_for, drawn_copies, peaks_of_copies
 from strategist.survey.occasions import conditions_of, whole_weights
 from strategist.survey.policy import InConditions, Limits
@@ -151,6 +153,55 @@ def test_least_over_conditions(recorded: Recorded, seed: int) -> None:
             *np.round(one.losses, 9),
             *np.round(one.weight, 9),
         ]
+    recorded(found)
+
+
+def test_over_conditions_with_what_is_known(recorded: Recorded) -> None:
+    """A strategy to begin with, one elsewhere that is as good or better, and no time."""
+    found = {}
+    for seed in range(6):
+        point = in_conditions(small(4 * seed + 800), seed)
+        policy = replace(point.policy, limits=(Limits(), Limits(0.5, 1.0))[seed % 2])
+        conditions = conditions_of(point.survey)
+        cap = caps_of(policy, conditions)
+        problem = pose(point.survey.each_once(), policy)
+        weighing = Weighing(conditions.of_pass, conditions.times, cap)
+        best = least_over_conditions(problem, weighing, Clock())
+        poor = answer_at(problem, best.answer.chain, 0, (0,))
+        for name, known, rival, clock in (
+            ("known", poor, float("inf"), Clock()),
+            ("rival", None, best.value, Clock()),
+            ("rival near", None, best.value + 2e-5, Clock()),
+            ("better", poor, best.value / 2, Clock()),
+            ("no time", poor, float("inf"), Clock(0.0)),
+        ):
+            one = least_over_conditions(problem, weighing, clock, known, rival=rival)
+            row = [one.value, one.bound, one.excess, one.infeasible, one.proven, str(one.silence)]
+            found[f"{seed} {name}"] = [*row, *np.round(one.losses, 9)]
+    recorded(found)
+
+
+def test_conditions_by_the_model(recorded: Recorded) -> None:
+    found = {}
+    for seed in range(6):
+        point = in_conditions(small(4 * seed + 840), seed)
+        limits = (Limits(), Limits(0.3, 0.5), Limits(0.0, 0.0))[seed % 3]
+        policy = replace(point.policy, limits=limits)
+        conditions = conditions_of(point.survey)
+        cap = caps_of(policy, conditions)
+        problem = pose(point.survey.each_once(), policy)
+        weighing = Weighing(conditions.of_pass, conditions.times, cap)
+        model = ConditionsModel(problem, weighing, Clock())
+        row: list[Any] = [model.limited]
+        if model.limited:
+            answer, excess = model.least(True, 0)
+            assert answer is not None
+            row += [round(excess, 4), round(_weighed(problem, weighing, answer).key[0], 4)]
+            model.keep(_weighed(problem, weighing, answer).key[0])
+        answer, bound = model.least(False, 0)
+        assert answer is not None
+        of = _weighed(problem, weighing, answer)
+        found[str(seed)] = [*row, round(bound, 4), *(round(x, 4) for x in of.key[:2])]
     recorded(found)
 
 
