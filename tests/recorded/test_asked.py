@@ -335,6 +335,25 @@ def test_full_assessment(recorded: Recorded, kind: str) -> None:
     recorded({name: told[name] for name in told if name not in ("findings", "searched", "on_air")})
 
 
+def test_full_assessment_as_asked(recorded: Recorded) -> None:
+    """With masks and without, with tags left out and not, whole and without time."""
+    found: dict[str, Any] = {}
+    few, limit = loads(3, 9), Options(total_limit_s=0.0)
+    plain = loads(2, 10)
+    plain = replace(plain, policy=replace(plain.policy, allow=("power", "ladder", "cutoff")))
+    for name, point in (("masks", linen(2, 10)), ("no masks", plain), ("few", few)):
+        for options in (Options(), QUICK, limit):
+            one = assess_fully(point, options)
+            cross = one.cross_validation
+            if options is limit:
+                said = [text for text in one.warnings if "time limit" in text]
+                found[f"{name} no time"] = [cross is None, one.unseen is None, *said]
+                continue
+            row = [len(one.strategy.masks), one.unseen is None, *one.warnings]
+            found[f"{name} {options.unseen}"] = [*row, None if cross is None else cross.folds]
+    recorded(found)
+
+
 def seen_in_part(point: ReadPoint, seed: int, share: float = 0.0) -> ReadPoint:
     """After the first look, and some more of it."""
     levels = point.survey.levels_dbm

@@ -32,6 +32,7 @@ from strategist.tags.mask import Mask
 from strategist.trust import (
     acceptance,
     by_pass,
+    dependence,
     diagnosis,
     drift,
     folds,
@@ -163,6 +164,25 @@ def test_chances(recorded: Recorded) -> None:
     found["shifts"] = [drift._shift(*pair) for pair in pairs]
     found["differ"] = [drift._differ(*pair) for pair in pairs[:-3]]
     found["paired"] = [drift._differ_paired(*pair) for pair in pairs[:-3]]
+    recorded(found)
+
+
+def test_links(recorded: Recorded) -> None:
+    """Tags that are never read count as turned on one step above the highest level."""
+    found: dict[str, Any] = {}
+    for seed, kept in itertools.product(range(3), ([0], [1, 3], [0, 2, 3], [2, 4, 5])):
+        whole = loads(seed, 6).survey
+        survey = whole.keep(levels=np.isin(np.arange(len(whole.levels_dbm)), kept))
+        tried = survey.tried.copy()
+        tried[seed, -1] = False
+        reads = tried[survey.read_pass, survey.read_level]
+        for name, one in (
+            ("", survey),
+            (" in part", replace(survey.with_reads(reads), tried=tried)),
+        ):
+            roles = (one.roster_wanted, ~one.roster_wanted, np.zeros_like(one.roster_wanted))
+            links = [dependence._links(one, role) for role in roles]
+            found[f"{seed} {kept}{name}"] = [x for part in links for x in part.tolist()]
     recorded(found)
 
 
