@@ -27,7 +27,7 @@ from strategist.optimise.strategy import Strategy
 from strategist.survey.policy import Limits, Loss, Policy, Reader
 from strategist.trust.evaluate import Outcome
 from strategist.trust.in_conditions import InCondition
-from tests.recorded.points import expecting, in_conditions, linen, loads, small
+from tests.recorded.points import expecting, in_conditions, linen, loads, portal, small
 
 Recorded = Callable[..., None]
 QUICK = Options(unseen=False, sturdier=False)
@@ -324,4 +324,37 @@ def test_sentences(recorded: Recorded) -> None:
         solution_module.least(),
         solution_module.least(None, 2, 1),
     ]
+    recorded(found)
+
+
+def tiny_portal() -> Any:
+    """Two antennas, two levels, three passes: several scores to choose from."""
+    point = portal(0, 3)
+    kept = np.arange(len(point.survey.levels_dbm)) >= 3
+    return replace(point, survey=point.survey.keep(levels=kept))
+
+
+@pytest.mark.parametrize("method", ["search", "model"])
+def test_solved_by_either_method(recorded: Recorded, method: str) -> None:
+    found: dict[str, Any] = {}
+    options = Options(method=method, unseen=False, sturdier=False)  # type: ignore[arg-type]
+    points = {str(seed): small(seed) for seed in (80, 82, 84)}
+    for name, point in (points | {"portal": tiny_portal(), "over": expecting(small(88))}).items():
+        one = solve(point, options)
+        key = [round(part, 6) for part in one.answer.key[:3]]
+        bounds = [round(part, 4) for part in (*one.answer.bound, one.answer.guarded_bound)]
+        found[name] = [one.method, one.status, one.proven, *key, *bounds, one.at_root, repr(one)]
+        table = one.passes.reset_index()
+        found[f"{name} passes"] = [*table.columns, *(str(row) for row in table.values.tolist())]
+    recorded(found)
+
+
+def test_known_strategies_are_where_it_begins(recorded: Recorded) -> None:
+    """Without time the answer is the one that was known."""
+    found: dict[str, Any] = {}
+    for seed in range(4):
+        point = (loads(seed, 6), small(90 + seed), portal(seed, 4), expecting(small(96)))[seed]
+        best = solve(point, QUICK).strategy
+        one = solve(point, replace(QUICK, time_limit_s=0.0), best)
+        found[str(seed)] = [one.strategy == best, one.loss, one.outcome.missed, one.outcome.stray]
     recorded(found)
