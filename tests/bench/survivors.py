@@ -162,11 +162,11 @@ SURVIVORS: dict[str, str] = {
     "under: cython.Py_ssize_t = -2": "asked for only where there is a step below the top",
     "strategist/optimise/loops/bounds.py: 1.0 - 2.0 * self.cells.accepts[c, t]  →  "
     "2.0 - 2.0 * self.cells.accepts[c, t]": "lower bounds, which are true, too, and rule out less",
-    "strategist/trust/dependence.py: _DIGITS = 9  →  _DIGITS = 10": "digits that only the order of a "
-    "sum shows in",
-    "strategist/trust/drift.py: Moved('level', name, None, None, len(pairs), len(pairs), False)  →  "
-    "Moved('level', name, None, None, len(pairs), len(pairs), True)": "a row without figures is left "
-    "out",
+    "strategist/trust/dependence.py: _DIGITS = 9  →  _DIGITS = 10": "digits that tell in which "
+    "order was summed",
+    "strategist/trust/drift.py: Moved('level', name, None, None, len(pairs), len(pairs), False)"
+    "  →  Moved('level', name, None, None, len(pairs), len(pairs), True)": "a row without figures "
+    "is left out",
     "strategist/trust/drift.py: test.pvalue < _SURE  →  test.pvalue <= _SURE": _NEVER_EQUAL,
     "strategist/trust/evaluation.py: loss >= silent - _SAME_LOSS  →  loss > silent - _SAME_LOSS": (
         _NEVER_EQUAL
