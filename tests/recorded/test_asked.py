@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
@@ -41,6 +42,7 @@ from strategist.survey.case import Case
 from strategist.survey.policy import Limits, Loss, Policy, Radio, Reader
 from strategist.survey.profile import peaks
 from strategist.survey.records import ReadPoint
+from strategist.survey.score import Difference, Nth, Peak
 from strategist.tags.power_table import PowerTable
 from strategist.trust.evaluate import evaluate
 from tests.recorded.brief import brief
@@ -258,6 +260,46 @@ def test_words_of_settings(recorded: Recorded) -> None:
             rows = [f"{label}: {text}" for label, text in [*antenna_settings(one), *listening(one)]]
             words = [cutoff_words(one), brief_score(one), score_words(one), setting_words(one)]
             found[f"{seed} {number}"] = [*rows, *words]
+    for score, cutoff in itertools.product(
+        [
+            Peak(),
+            Peak(antennas=(2,)),
+            Peak(antennas=(1, 2), trim_db=((2, -1.5),)),
+            Peak(antennas=(1, 2), offset_db=((1, 2.0),)),
+            Peak(trim_db=((1, -1.0),)),
+            Peak(offset_db=((3, -1.0),)),
+            Nth("nth", 1),
+            Nth("nth", 3, (1, 2, 4)),
+            Difference("difference", (1,), (2, 3), -80.0),
+            Difference("difference", (1, 4), (2,)),
+        ],
+        [None, -2.25],
+    ):
+        apart = isinstance(score, Difference)
+        levels, held = (20.0, 23.5), None if apart else cutoff
+        one = Strategy(levels, 2, held, (), score, cutoff if apart else None, 0.5)
+        rows = [f"{label}: {text}" for label, text in [*antenna_settings(one), *listening(one)]]
+        words = [cutoff_words(one), brief_score(one), score_words(one), setting_words(one)]
+        found[f"{score} {cutoff}"] = [*rows, *words]
+    recorded(found)
+
+
+def test_turns_of_antennas_in_llrp(recorded: Recorded) -> None:
+    """Antennas take turns where there are several; the reader's own bytes are told, too."""
+    found = {}
+    for seed, antennas in itertools.product((0, 2), ((1,), (1, 2))):
+        point = portal(seed)
+        survey = point.survey.with_reads(np.isin(point.survey.read_antenna, antennas))
+        survey = replace(survey, antennas=antennas)
+        time = replace(point.policy.time, in_turn=seed == 2)
+        here = replace(point, survey=survey, policy=replace(point.policy, time=time))
+        for score in (None, Peak(antennas=antennas)):
+            level = float(survey.levels_dbm[-1])
+            one = Strategy((level,), 1, -60.0, (), score, None, 0.3 if seed else None)
+            made = settings_of(here, one, "llrp", table(here)).to_json()
+            step = made["steps"][0]["bytes"]
+            coded = [f"{name} {step[name]}" for name in step]
+            found[f"{seed} {antennas} {score}"] = [*made["host_work"], *coded]
     recorded(found)
 
 
@@ -398,6 +440,19 @@ def test_plan(recorded: Recorded, case: str) -> None:
             "doubt": one.doubt(one.others())[0].sum(axis=1),
             "told": one.doubt(one.others())[1].sum(axis=(0, 1)),
         }
+    recorded(found)
+
+
+def test_first_levels(recorded: Recorded) -> None:
+    """At most 7 dB apart, both ends among them; of one level, that one."""
+    found = {"effort": brief(Effort()), "minutes": Effort().minutes_a_level}
+    for span, step in itertools.product(
+        (0.0, 0.5, 7.0, 7.5, 8.0, 14.0, 14.5, 16.0, 21.0), (0.5, 3.5)
+    ):
+        levels = np.arange(10.0, 10.0 + span + 1e-9, step)
+        for may in (np.ones(len(levels), bool), np.arange(len(levels)) < max(1, len(levels) - 2)):
+            key = f"{span} {step} {int(may.sum())}"
+            found[key] = levels[first_levels(levels, may)].tolist()
     recorded(found)
 
 

@@ -397,6 +397,15 @@ def test_headlines(recorded: Recorded) -> None:
         head = headline.headline_of(one)  # type: ignore[arg-type]
         said = [head.verdict, head.set, head.expect, head.robustness, head.next_step]
         found[str(seed)] = [one.status, headline.is_idle(one), *said]  # type: ignore[arg-type]
+    means = Means(np.zeros((1, 4)), np.ones(1), None)
+    for status, own, bound in itertools.product(("feasible", "optimal"), (4.0, 5.0), (None, 3.0)):
+        for everything in (0.0, 8.0):
+            one = told_of(1)
+            one.status, one.searched = status, {"levels": 2}
+            one.per_pass = PerPass(own, bound, 0.1, 0.2, 6.0, 5.0, 0.0, everything, means)
+            head = headline.headline_of(one)  # type: ignore[arg-type]
+            key = f"{status} {own} {bound} {everything}"
+            found[key] = [headline.is_idle(one), head.verdict, head.next_step]  # type: ignore[arg-type]
     recorded(found)
 
 

@@ -18,16 +18,19 @@ from strategist.answers.assessment import choose
 from strategist.answers.compare import Comparison, Side
 from strategist.answers.conditions import InEach, Knowing
 from strategist.answers.expected import Expected, ExpectedLoss, Foretold, OptimumInterval
+from strategist.answers.over import Passes
+from strategist.answers.per_pass import judged_over, loss_over, per_pass_of
 from strategist.answers.solution import Deadline, Options, Solution, solve
 from strategist.answers.sturdier import Sturdier, SturdierPerPass
 from strategist.optimise.conditions import InConditions
 from strategist.optimise.problem import Counts
 from strategist.optimise.progress import Reached
 from strategist.optimise.strategy import Strategy
+from strategist.survey.occasions import conditions_of
 from strategist.survey.policy import Limits, Loss, Policy, Reader
 from strategist.trust.evaluate import Outcome
 from strategist.trust.in_conditions import InCondition
-from tests.recorded.points import expecting, in_conditions, linen, loads, portal, small
+from tests.recorded.points import expecting, in_conditions, linen, loads, portal, small, strategies
 
 Recorded = Callable[..., None]
 QUICK = Options(unseen=False, sturdier=False)
@@ -332,6 +335,35 @@ def tiny_portal() -> Any:
     point = portal(0, 3)
     kept = np.arange(len(point.survey.levels_dbm)) >= 3
     return replace(point, survey=point.survey.keep(levels=kept))
+
+
+def test_losses_a_pass(recorded: Recorded) -> None:
+    """Over passes by weight, conditions that are separate or not, with passes where nothing is
+    wanted, and limits."""
+    found: dict[str, Any] = {}
+    for seed in range(8):
+        point = in_conditions(loads(seed, 6), seed)
+        survey = point.survey
+        weight = np.array([1.0, 2.0, 1.0, 3.0, 1.0, 2.0]) if seed % 2 else None
+        wanted = survey.roster_wanted & (survey.roster_pass != 1)
+        if seed == 6:
+            wanted &= False
+        limits = (Limits(), Limits(0.1), Limits(None, 0.1), Limits(0.2, 0.2))[seed % 4]
+        policy = replace(point.policy, limits=limits)
+        here = replace(survey, pass_weight=weight, roster_wanted=wanted)
+        conditions = conditions_of(here)
+        for separate, number in itertools.product((False, True), range(2)):
+            passes = Passes(here, 1, conditions, separate)
+            strategy = strategies(point, seed, 2)[number]
+            one = per_pass_of(passes, policy, strategy, (None, 0.5)[number])
+            figures = (one.loss, one.bound, one.missed, one.stray, one.guarded_loss)
+            found[f"{seed} {separate} {number}"] = [
+                *(*figures, one.silence_loss, one.excess, one.everything_loss),
+                *judged_over(passes, policy, strategy),
+                *(loss_over(passes, policy, strategy), one.under(Loss(1.0, 7.0))),
+                *np.round(one.means.all, 9),
+            ]
+    recorded(found)
 
 
 @pytest.mark.parametrize("method", ["search", "model"])
