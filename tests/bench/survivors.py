@@ -173,4 +173,13 @@ SURVIVORS: dict[str, str] = {
     ),
     "strategist/trust/steps.py: np.abs(survey.levels_dbm - step) < _SAME_LEVEL_DB  →  "
     "np.abs(survey.levels_dbm - step) <= _SAME_LEVEL_DB": _NEVER_EQUAL,
+    "strategist/answers/cable.py: cable_db > 0  →  cable_db >= 0": "a change of nothing is none",
+    "strategist/answers/changes.py: after < before  →  after <= before": "cutoffs that differ",
+    "strategist/answers/changes.py: autojunk=False  →  autojunk=True": "of chains of two hundred "
+    "masks, which no strategy has",
+    "strategist/answers/changes.py: before is not None and after is not None  →  before is not "
+    "None or after is not None": "said for mypy alone",
+    "strategist/answers/changes.py: found <= aim + _SAME_LOSS  →  found < aim + _SAME_LOSS": (
+        _NEVER_EQUAL
+    ),
 }

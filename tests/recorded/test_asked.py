@@ -219,6 +219,9 @@ def test_behind_another_cable(recorded: Recorded) -> None:
                 return [*map(float, figures), *said]
 
             found[f"{seed} {db}"] = refusal(ask)
+    long = gate(0, radio=Radio("etsi-865-868", antenna_gain_dbi=8.5, cable_loss_db=29.5))
+    for db in (0.25, 0.5, 0.75, 1.5):
+        found[f"long {db}"] = behind_cable(long, db)[0].policy.radio.cable_loss_db
     recorded(found)
 
 

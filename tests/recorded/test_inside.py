@@ -11,9 +11,9 @@ from typing import Any
 import numpy as np
 import pytest
 
+from strategist.answers import changes, headline, plan, solution, what_if
 from strategist.answers import contenders as contenders_module
 from strategist.answers import expected as expected_module
-from strategist.answers import headline, plan, solution, what_if
 from strategist.answers.contenders import Contenders
 from strategist.answers.over import passes_over
 from strategist.answers.per_pass import Means, PerPass
@@ -406,6 +406,67 @@ def test_headlines(recorded: Recorded) -> None:
             head = headline.headline_of(one)  # type: ignore[arg-type]
             key = f"{status} {own} {bound} {everything}"
             found[key] = [headline.is_idle(one), head.verdict, head.next_step]  # type: ignore[arg-type]
+    recorded(found)
+
+
+def test_changes_at_the_reader(recorded: Recorded) -> None:
+    """Of each setting: moved, taken away, added; several at once; chains of up to four masks."""
+    a, b, c, d = (Mask("epc", 32, 8, pattern) for pattern in ("30", "35", "36", "37"))
+
+    def chain(*masks: Mask, joins: str = "aaa") -> tuple[Mask, ...]:
+        words = {"a": "and", "o": "or"}
+        rest = [
+            replace(mask, join=words[join])  # type: ignore[arg-type]
+            for mask, join in zip(masks[1:], joins, strict=False)
+        ]
+        return (*masks[:1], *rest)
+
+    apart, peak = Difference("difference", (1,), (2,)), Peak(antennas=(1,))
+    own = Peak(antennas=(1, 2), trim_db=((2, -1.0),))
+    base = Strategy((20.0,), 1, -60.0)
+    chains = [(), (a,), (a, b), (b, a), (a, b, c), (c, d), (b, c, d), (d, c, b, a)]
+    pairs: list[tuple[Strategy, Strategy]] = [
+        (replace(base, masks=chain(*one)), replace(base, masks=chain(*other)))
+        for one, other in list(itertools.permutations(chains, 2))[::2]
+    ]
+    pairs += [
+        (replace(base, masks=chain(a, b, c)), replace(base, masks=chain(a, b, c, joins="oa"))),
+        (replace(base, masks=chain(a, b, c, joins="oo")), replace(base, masks=chain(a, c))),
+    ]
+    ladders = [(20.0,), (21.0,), (20.0, 23.0), (20.5, 22.0), (19.0, 21.0, 24.0)]
+    pairs += [
+        (replace(base, levels_dbm=one), replace(base, levels_dbm=other))
+        for one, other in itertools.permutations(ladders, 2)
+    ]
+    of = [
+        base,
+        replace(base, cutoff_dbm=None),
+        replace(base, cutoff_dbm=-58.5),
+        replace(base, stop_after=2),
+        replace(base, step_s=0.3),
+        replace(base, step_s=0.5),
+        replace(base, score=Peak()),
+        replace(base, score=peak),
+        replace(base, score=own),
+        replace(base, score=peak, cutoff_dbm=None),
+        Strategy((20.0,), 1, None, (), apart, 2.0),
+        Strategy((20.0,), 1, None, (), apart, 3.0),
+        Strategy((20.0,), 1, None, (), apart),
+    ]
+    pairs += [pair for n, pair in enumerate(itertools.permutations(of, 2)) if not n % 3]
+    pairs += list(itertools.permutations(of[-3:], 2))
+    found, weights = {}, (3.0, 2.0, 1.0, 5.0, 4.0)
+    for number, (before, after) in enumerate(pairs):
+        worth = [before.levels_dbm, before.stop_after, before.cutoff, before.masks, before.score]
+
+        def loss_of(one: Strategy, worth: Any = worth) -> float:
+            now = [one.levels_dbm, one.stop_after, one.cutoff, one.masks, one.score]
+            changed = [w for x, y, w in zip(now, worth, weights, strict=True) if x != y]
+            return 9.0 - max(changed, default=0.0) + 0.25 * (len(changed) == 2)
+
+        one = changes.changes_between(before, after, loss_of)
+        alone = [x for pair in one.loss_with_one_changed.items() for x in pair]
+        found[str(number)] = [*(c.words for c in one.changes), *alone, *one.enough, one.enough_loss]
     recorded(found)
 
 

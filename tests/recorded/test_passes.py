@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import fields, replace
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -15,6 +16,7 @@ from strategist.answers.headline import setting_words
 from strategist.answers.over import caps_of, passes_over
 from strategist.answers.per_pass import judged_over, per_pass_of
 from strategist.answers.solution import Options, solve
+from strategist.optimise import conditions as conditions_module
 from strategist.optimise.clock import Clock
 from strategist.optimise.conditions import (
     ConditionsModel,
@@ -178,6 +180,37 @@ def test_over_conditions_with_what_is_known(recorded: Recorded) -> None:
             one = least_over_conditions(problem, weighing, clock, known, rival=rival)
             row = [one.value, one.bound, one.excess, one.infeasible, one.proven, str(one.silence)]
             found[f"{seed} {name}"] = [*row, *np.round(one.losses, 9)]
+    recorded(found)
+
+
+def test_conditions_by_planes_alone(recorded: Recorded, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where the model of the whole is too large, what the searches prove of the limits stands."""
+    monkeypatch.setattr(conditions_module, "_small", lambda _problem: False)
+    found = {}
+    for seed in range(12):
+        point = in_conditions(small(4 * seed + 880), seed)
+        limits = (Limits(0.0, 0.0), Limits(0.1, 0.2), Limits(0.5), Limits(None, 0.25))[seed % 4]
+        policy = replace(point.policy, limits=limits)
+        conditions = conditions_of(point.survey)
+        cap = caps_of(policy, conditions)
+        problem = pose(point.survey.each_once(), policy)
+        weighing = Weighing(conditions.of_pass, conditions.times, cap)
+        one = least_over_conditions(problem, weighing, Clock())
+        row = [one.value, one.bound, one.excess, one.infeasible, one.proven, str(one.silence)]
+        found[str(seed)] = [*row, *np.round(one.losses, 9), *np.round(one.weight, 9)]
+    recorded(found)
+
+
+def test_size_of_the_model(recorded: Recorded) -> None:
+    """At most two thousand reads, as surveyed and under the guards."""
+    found = {}
+    for reads, drifted in ((1000, 1000), (1000, 1001), (2000, 0), (2001, 0), (0, 2001)):
+        one, other = (
+            SimpleNamespace(rssi=np.array([1.0] * count + [-np.inf] * 3))
+            for count in (reads, drifted)
+        )
+        problem = SimpleNamespace(profile=one, guarded=other)
+        found[f"{reads} {drifted}"] = conditions_module._small(problem)  # type: ignore[arg-type]
     recorded(found)
 
 
