@@ -182,4 +182,14 @@ SURVIVORS: dict[str, str] = {
     "strategist/answers/changes.py: found <= aim + _SAME_LOSS  →  found < aim + _SAME_LOSS": (
         _NEVER_EQUAL
     ),
+    "strategist/trust/folds.py: chance < _REAL  →  chance <= _REAL": _NEVER_EQUAL,
+    "strategist/trust/folds.py: vectorized=True  →  vectorized=False": "what it takes, not what it "
+    "finds",
+    "strategist/trust/next_survey.py: (100000, 1000)  →  (100001, 1000)": "the largest survey that "
+    "is still told",
+    "strategist/trust/next_survey.py: max(rate.trials, 1)  →  max(rate.trials, 2)": "one more pass "
+    "than none, or than one, never halves the interval",
+    "strategist/trust/next_survey.py: _half(_with_more(rate, more, part)) > _half(rate) / 2  →  "
+    "_half(_with_more(rate, more, part)) >= _half(rate) / 2": _NEVER_EQUAL,
+    "strategist/trust/next_survey.py: more < _PASSES_MAX  →  more <= _PASSES_MAX": _NEVER_EQUAL,
 }
