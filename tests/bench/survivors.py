@@ -192,4 +192,7 @@ SURVIVORS: dict[str, str] = {
     "strategist/trust/next_survey.py: _half(_with_more(rate, more, part)) > _half(rate) / 2  →  "
     "_half(_with_more(rate, more, part)) >= _half(rate) / 2": _NEVER_EQUAL,
     "strategist/trust/next_survey.py: more < _PASSES_MAX  →  more <= _PASSES_MAX": _NEVER_EQUAL,
+    "strategist/answers/conditions.py: Passes(whole.survey, 1, surveyed, separate=False)  →  "
+    "Passes(whole.survey, 2, surveyed, separate=False)": "copies are not looked at here",
+    "strategist/answers/conditions.py: separate=False  →  separate=True": "nor is that",
 }

@@ -574,14 +574,13 @@ def test_figures_over_fresh_copies(recorded: Recorded) -> None:
         names = (("all",), ("a", "b"), ("a", "b", "c"))[seed % 3]
         of_pass = rng.integers(0, len(names), 8)
         of_pass[: len(names)] = np.arange(len(names))
-        if seed == 7:
-            of_pass[:] = [0, *[1] * 7]
+        if seed in (5, 7):
+            of_pass[:] = [0, *[1] * 7] if seed == 7 else [0, 0, 1, 0, 0, 1, 1, 2]
         times = rng.integers(1, 4, 8)
         counted = np.bincount(of_pass, times, len(names))
         conditions = Conditions(names, of_pass, times, counted / counted.sum())
         share = rng.dirichlet(np.ones(len(names)))
-        if seed == 5:
-            share[-1] = 0.0
+        share[-1] *= seed != 5  # a condition of one pass that does not count
         weight = (share / counted)[of_pass] * times
         one = expected_module._Fresh(each * 1.0, weight, conditions, 6.0, 0.75)
         found[str(seed)] = [
@@ -590,6 +589,36 @@ def test_figures_over_fresh_copies(recorded: Recorded) -> None:
             *expected_module._means(each.mean(axis=0), conditions),
         ]
     recorded(found)
+
+
+@pytest.mark.parametrize("passes", [1, 2, 7])
+def test_fresh_copies(recorded: Recorded, passes: int) -> None:
+    found: dict[str, Any] = {}
+    for seed in range(4):
+        point = in_conditions(loads(seed, passes), seed)
+        (strategy,) = strategies(point, seed, 1)
+        for separate in (False, True):
+            one = expected_module._Fresh.of(point, strategy, seed, separate)
+            figures = [*one.each.shape, one.mean, one.most, one.least, *np.round(one.weight, 9)]
+            found[f"{seed} {separate}"] = [*figures, *one.conditions.names]
+        expected = replace(point, policy=replace(point.policy, aim="expected"))
+        for run in (1, 30):
+            told = expected_module.foretold_of(expected, strategy, run, 1.25)
+            found[f"{seed} run of {run}"] = brief(told)
+    recorded(found)
+
+
+def test_fresh_copies_of_many_passes() -> None:
+    """Six hundred passes in all, and never fewer than two copies."""
+    point = loads(2, 4)
+    survey = point.survey
+    strategy = Strategy((float(survey.levels_dbm[2]),))
+    for passes, times in ((200, 3), (300, 2), (301, 2)):
+        ids = tuple(f"q{n}" for n in range(passes))
+        tried = np.ones((passes, len(survey.levels_dbm)), bool)
+        long = replace(point, survey=replace(survey, pass_ids=ids, tried=tried))
+        one = expected_module._Fresh.of(long, strategy, 0, separate=False)
+        assert one.each.shape == (times, passes)
 
 
 def test_means_by_condition(recorded: Recorded) -> None:
