@@ -6,12 +6,12 @@ import contextlib
 from dataclasses import replace
 
 import numpy as np
-import pulp
 
 from strategist.errors import SolveError
 from strategist.optimise.clock import Clock, OutOfTimeError
 from strategist.optimise.model import Model
 from strategist.optimise.problem import Answer, Problem, value
+from strategist.optimise.pulp_late import pulp
 from strategist.optimise.solver import Outcome, solve_mip
 from strategist.optimise.zoom import search_in_time
 

@@ -18,7 +18,7 @@ from strategist.optimise.selections import (
     no_masks,
     padded,
 )
-from strategist.survey.records import Floats
+from strategist.survey.records import Bools, Floats, Ints
 
 __all__ = ["Chains", "TooManyLeftError"]
 
@@ -150,25 +150,23 @@ class Chains:
         if masks not in self._blocks:
             self._blocks[masks] = Blocks.of(listed)
         weights = [(padded(weight, listed.words), room) for weight, room in _rooms(cuts, limit)]
-        found: list[Selections] = []
-        for either in (False, True) if masks else (False,):
-            row, literal = [np.zeros(0, np.int64)], [np.zeros(0, np.int64)]
-            joins = self._blocks[masks].joins(
-                *(self.table, weights),
-                either=either,
-                clock=self.clock,
-                at_once=self.tuning.products,
-            )
-            for rows, literals_ in joins:
-                left += len(rows)
-                if left > self._left_max:
-                    raise TooManyLeftError
-                row.append(rows)
-                literal.append(literals_)
-            places, numbers = np.concatenate(row), np.concatenate(literal)
-            order = np.lexsort((numbers, places))
-            found.append(joined(listed, places[order], self.table, numbers[order], either))
-        return merged(found, listed.words[:0])
+        found: list[tuple[Ints, Ints, Bools]] = []
+        joins = self._blocks[masks].joins(
+            *(self.table, weights), ors=masks > 0, clock=self.clock, at_once=self.tuning.products
+        )
+        for some in joins:
+            left += len(some[0])
+            if left > self._left_max:
+                raise TooManyLeftError
+            found.append(some)
+        row, literal, either = (np.concatenate(one) for one in zip(*found, strict=True))
+        order = np.lexsort((literal, row))
+        made = [
+            joined(listed, row[chosen], self.table, literal[chosen], by_or)
+            for by_or in ([False, True] if masks else [False])
+            for chosen in [order[either[order] == by_or]]
+        ]
+        return merged(made, listed.words[:0])
 
 
 def _rooms(cuts: list[Penalties], limit: float) -> list[tuple[Floats, float]]:

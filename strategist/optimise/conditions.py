@@ -32,13 +32,13 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
-import pulp
 
 from strategist.optimise.by_model import pays
 from strategist.optimise.clock import Clock, OutOfTimeError
 from strategist.optimise.model import Model
 from strategist.optimise.problem import Answer, Problem, answer_at, value
 from strategist.optimise.progress import tell, watched_by
+from strategist.optimise.pulp_late import pulp
 from strategist.optimise.search import least_loss, search
 from strategist.optimise.solver import solve_mip
 from strategist.survey.records import Floats, Ints

@@ -17,13 +17,14 @@ from strategist.optimise.clock import Clock
 from strategist.optimise.loops import joins
 from strategist.optimise.selections import Literals, Selections, Words
 from strategist.optimise.walks import sums_of_bytes
-from strategist.survey.records import Bytes, Floats, Ints
+from strategist.survey.records import Bools, Bytes, Floats, Ints
 
 __all__ = ["Blocks"]
 
 _ROWS = 16  # of a block, and blocks of a block of blocks
 _KEY_BITS, _SAMPLE, _AT_ONCE = 64, 3_000, 1 << 16
 _FOUND = 1 << 16  # joins noted together, and those of one row more
+_WAYS = 4  # to join a mask: by "and" or by "or", as it is or negated
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,27 +52,30 @@ class Blocks:
         table: Literals,
         weights: list[tuple[Floats, float]],
         *,
-        either: bool,
+        ors: bool,
         clock: Clock,
         at_once: int,
-    ) -> Iterator[tuple[Ints, Ints]]:
-        """Rows of the list and literals whose join (by "or" if `either`, else by "and") has a sum
-        of each of the weights within its room. About `at_once` joins are weighed between two looks
-        at the clock. Raises OutOfTimeError."""
-        turns = max(1, at_once // (_ROWS * _ROWS * max(1, len(table))))
+    ) -> Iterator[tuple[Ints, Ints, Bools]]:
+        """Rows of the list, literals, and whether these are joined by "or" (if `ors`) or by "and":
+        the joins whose sum of each of the weights is within its room. About `at_once` joins are
+        weighed between two looks at the clock. Raises OutOfTimeError."""
+        masks = table.bytes[::2]  # literals come in twos, as they are and negated
+        turns = max(1, at_once // (_ROWS * _ROWS * _WAYS * max(1, len(masks))))
         rooms = np.array([room for _, room in weights])
         every = np.array([sums_of_bytes(weight) for weight, _ in weights])
         above = np.array([sums_of_bytes(np.maximum(weight, 0.0)) for weight, _ in weights])
         below = np.array([sums_of_bytes(np.minimum(weight, 0.0)) for weight, _ in weights])
-        row, literal = np.empty((2, _FOUND + _ROWS * _ROWS * len(table)), np.int64)
+        most = _FOUND + _ROWS * _ROWS * _WAYS * len(masks)
+        row, literal = np.empty((2, most), np.int64)
+        either = np.empty(most, bool)
         listed, outer = (self.bytes, self.sure, self.may), (self.outer_sure, self.outer_may)
         cuts = (every, above, below), rooms
-        blocks = joins.Blocks(_ROWS, listed, outer, table.bytes, either, *cuts)
+        blocks = joins.Blocks(_ROWS, listed, outer, np.ascontiguousarray(masks), ors, *cuts)
         first = 0
         while first < len(self.outer_sure):
             clock.check()
-            first, count = blocks.joins(first, first + turns, row, literal)
-            yield self.row[row[:count]], literal[:count].copy()
+            first, count = blocks.joins(first, first + turns, row, literal, either)
+            yield self.row[row[:count]], literal[:count].copy(), either[:count].copy()
 
 
 def _keys(listed: Selections) -> Words:

@@ -42,11 +42,11 @@ import itertools
 from collections.abc import Iterator
 
 import numpy as np
-import pulp
 
 from strategist.optimise.clock import Clock
 from strategist.optimise.model_walk import Reads, Walks, binary, share
 from strategist.optimise.problem import Answer, Chain, Literal, Problem, answer_at
+from strategist.optimise.pulp_late import pulp
 from strategist.survey.profile import Profile
 from strategist.survey.records import Ints
 

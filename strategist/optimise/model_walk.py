@@ -7,9 +7,9 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
-import pulp
 
 from strategist.optimise.clock import Clock
+from strategist.optimise.pulp_late import pulp
 from strategist.survey.profile import Profile
 from strategist.survey.records import Ints
 

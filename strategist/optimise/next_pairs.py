@@ -21,10 +21,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import pulp
 
 from strategist.errors import SolveError
 from strategist.optimise.clock import Clock, OutOfTimeError
+from strategist.optimise.pulp_late import pulp
 from strategist.optimise.solver import solve_mip
 from strategist.survey.records import Bools, Floats
 

@@ -36,6 +36,7 @@ from strategist.survey.records import Bools, Floats, Ints
 
 __all__ = ["Node", "Penalties", "strongest"]
 
+_AGAIN = 0.25  # of a first step along the subgradient, once the bound has risen as far as it would
 _PROBED = 500  # classes that are probed between two looks at the clock
 
 
@@ -93,6 +94,7 @@ class Node:
         self.even: list[Selections] = []  # what may be as good as the best, where all were weighed
         self.state = np.full(layout.problem.profile.classes, OPEN)
         self.multiplier = np.zeros(len(layout.klass))
+        self.risen: float | None = None  # the bound by the multiplier, once it rose no more
         self.cut_multiplier: Floats | None = None  # where linear bounds were last found
         self.bound = 0.0
 
@@ -173,24 +175,34 @@ class Node:
             fixed = self.fix_classes(target)
             if not (fixed or settled):
                 return
+            before = self.bound
             self.raise_bound(target, self.tuning.rounds // 3)
+            if self.bound <= before:
+                return
 
     def raise_bound(self, target: float, rounds: int | None = None) -> None:
-        """Go along the subgradient until the bound is above the target, or rises no more."""
+        """Go along the subgradient until the bound is above the target, or rises no more; nowhere
+        where it had risen as far as it would and what was fixed since adds nothing to it."""
         goal, tuning = target + self.aim.offset, self.tuning
         most = tuning.rounds if rounds is None else rounds
         if most == 1:  # without a way to go
             self.bound = max(self.bound, self.aim.rounded(self._ladder(self.multiplier)))
             return
+        if self.risen is not None and self._ladder(self.multiplier) <= self.risen + 1e-9:
+            return
         at_once = max(1, tuning.turns // max(1, self.cells.gain.size))
         enough, kept = self.aim.above(target), self.multiplier.copy()
-        multiplier, reached = self.multiplier.copy(), np.array([1.0, 0.0, -np.inf])
+        first = 1.0 if self.risen is None else _AGAIN
+        self.risen = None
+        multiplier, reached = self.multiplier.copy(), np.array([first, 0.0, -np.inf])
         for start in range(0, most, at_once):
             if self.clock.expired():
                 break
             at_most = min(at_once, most - start)
             way = multiplier, kept, self.cells, *self._limits(), enough, goal
             if climb(self.state, *way, *self._patience(), at_most, reached):
+                if reached[2] < enough:
+                    self.risen = float(reached[2])
                 break
         self.multiplier = kept
         self.bound = max(self.bound, self.aim.rounded(float(reached[2])))

@@ -23,7 +23,6 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-import pulp
 
 from strategist.errors import SolveError
 from strategist.optimise.clock import Clock, OutOfTimeError
@@ -31,6 +30,7 @@ from strategist.optimise.model import Model
 from strategist.optimise.model_walk import Reads, binary, share
 from strategist.optimise.own_powers import ByAntenna, settable_at_most
 from strategist.optimise.problem import Problem, value
+from strategist.optimise.pulp_late import pulp
 from strategist.optimise.solver import Outcome, solve_mip
 from strategist.survey.policy import DECIMALS, SAME_DB
 from strategist.survey.profile import Profile

@@ -30,7 +30,6 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
-import pulp
 
 from strategist.errors import SolveError
 from strategist.optimise.clock import Clock, OutOfTimeError
@@ -38,6 +37,7 @@ from strategist.optimise.own_columns import Cutoffs, cutoffs_of, merged
 from strategist.optimise.own_powers import OFF, ByAntenna, Own, descend
 from strategist.optimise.own_search import Searched, search_own_powers
 from strategist.optimise.problem import value
+from strategist.optimise.pulp_late import pulp
 from strategist.optimise.solver import Outcome, Solved, solve_mip
 from strategist.survey.records import Ints
 

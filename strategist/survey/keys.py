@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated, Any
 
-from pydantic import Field, GetCoreSchemaHandler
+from pydantic import Field, GetCoreSchemaHandler, TypeAdapter
 from pydantic.json_schema import GenerateJsonSchema
 
 from strategist.survey.answer import Declared
@@ -23,6 +23,18 @@ class Untitled(GenerateJsonSchema):
 
     def field_title_should_be_set(self, schema: Any) -> bool:
         return False
+
+
+@dataclass(frozen=True)
+class EachSchema:
+    """The JSON Schema of an object with one of a kind under each name, made when it is asked for
+    (at import it would take longer than the policy itself)."""
+
+    kind: Any
+
+    def __get_pydantic_json_schema__(self, _: Any, handler: Any) -> dict[str, Any]:
+        each = TypeAdapter(self.kind).json_schema(schema_generator=Untitled)
+        return {"type": "object", "additionalProperties": each}
 
 
 class Assumed(int):

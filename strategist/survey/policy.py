@@ -13,13 +13,12 @@ from pydantic import (
     Field,
     PlainSerializer,
     TypeAdapter,
-    WithJsonSchema,
     field_validator,
     model_validator,
 )
 from pydantic.dataclasses import dataclass
 
-from strategist.survey.keys import Assumed, Untitled, key
+from strategist.survey.keys import Assumed, EachSchema, key
 
 ANTENNA_MAX = 255  # more than any reader has
 LEVEL_DBM_MIN, LEVEL_DBM_MAX = -20.0, 40.0  # conducted transmit power that a survey may hold
@@ -265,9 +264,6 @@ class AntennaRadio(_Brief):
     cable_loss_db: Annotated[float | None, key("antennas.N.cable_loss_db", ge=0, le=30)] = None
 
 
-ANTENNA_SCHEMA = TypeAdapter(AntennaRadio).json_schema(schema_generator=Untitled)
-
-
 @dataclass(frozen=True, config=STRICT, repr=False)
 class Dwell(_Brief):
     """How long a pass lasts (`dwell_s`, None: no limit), and how long one ladder step takes.
@@ -345,9 +341,6 @@ class Option(_Brief):
     price: Annotated[Price | None, key("options.N.price")] = None
 
 
-OPTION_SCHEMA = TypeAdapter(Option).json_schema(schema_generator=Untitled)
-
-
 @dataclass(frozen=True, config=STRICT, repr=False)
 class Policy(_Brief):
     """Everything about a read point that is decided and not measured; defaults are the norm.
@@ -382,7 +375,7 @@ class Policy(_Brief):
         tuple[tuple[Antenna, AntennaRadio], ...],
         BeforeValidator(by_antenna),
         PlainSerializer(as_mapping),
-        WithJsonSchema({"type": "object", "additionalProperties": ANTENNA_SCHEMA}),
+        EachSchema(AntennaRadio),
         key("antennas", default={}),
     ] = ()
     serial_masks: Annotated[bool, key("serial_masks")] = False
@@ -394,7 +387,7 @@ class Policy(_Brief):
         tuple[tuple[Name, Option], ...],
         BeforeValidator(by_name),
         PlainSerializer(as_mapping),
-        WithJsonSchema({"type": "object", "additionalProperties": OPTION_SCHEMA}),
+        EachSchema(Option),
         key("options", default={}),
     ] = ()
 

@@ -211,8 +211,19 @@ def test_tables(seed: int) -> None:
     same(tables, lambda m, x: m.sort_by_first(*x[:2], levels, *x[2:]), of_pass, first, *into)
     hold = (rng.random(shape) < 0.5) * 1.0
     start = np.linspace(0, cells, passes + 1).astype(np.int64)
-    at, flip = np.zeros(passes * levels + 1, np.int64), np.zeros(cells * levels, np.int64)
-    same(tables, lambda m, x: m.flips(*x), start, hold, at, flip)
+    at = np.zeros(passes * levels + 1, np.int64)
+    for room in (np.empty(0, np.int64), np.zeros(cells * levels, np.int64)):
+        same(tables, lambda m, x: m.flips(*x), start, hold, at, room)
+        tables.flips(start, hold, at, room)
+    before = np.hstack([np.zeros((cells, 1)), hold[:, :-1]])
+    expected = [
+        c
+        for p in range(passes)
+        for t in range(levels)
+        for c in range(start[p], start[p + 1])
+        if hold[c, t] != before[c, t]
+    ]
+    assert room[: at[-1]].tolist() == expected
 
 
 @pytest.mark.parametrize("seed", range(20))
@@ -231,8 +242,9 @@ def test_joins(seed: int) -> None:
     outer = blocks(sure, np.bitwise_and), blocks(may, np.bitwise_or)
     sums = [rng.normal(0, 0.1, (2, 8, 256)) for _ in range(3)]
     given = 4, (own, sure, may), outer, packed(masks), bool(rng.random() < 0.5), sums, np.zeros(2)
-    row, literal = np.zeros((2, 40 * 16), np.int64)
-    same(joins, lambda m, x: m.Blocks(*given).joins(0, 2, *x), row, literal)
+    row, literal = np.zeros((2, 40 * 4 * 16), np.int64)
+    found = row, literal, np.zeros(len(row), bool)
+    same(joins, lambda m, x: m.Blocks(*given).joins(0, 2, *x), *found)
 
 
 def some_columns(rng: Random) -> Columns:

@@ -87,21 +87,32 @@ def flips(
     flip_start: cython.longlong[::1],
     flip: cython.longlong[::1],
 ) -> None:
-    """For each pass and level the cells whose tags begin or cease to be accepted there; with no
-    room for them, only where those of each would stand."""
+    """For each pass and level the cells whose tags begin or cease to be accepted there: with no
+    room for them, where those of each will stand; with room, which these are."""
     p: cython.Py_ssize_t
     t: cython.Py_ssize_t
     before: cython.bint
+    now: cython.bint
+    room: cython.bint = flip.shape[0] > 0
     number: cython.Py_ssize_t = 0
     levels: cython.Py_ssize_t = hold.shape[1]
+    at: cython.longlong[::1] = np.empty(levels, np.int64)
     with cython.nogil:
         for p in range(start.shape[0] - 1):
             for t in range(levels):
-                flip_start[p * levels + t] = number
-                for c in range(start[p], start[p + 1]):
-                    before = t > 0 and hold[c, t - 1] > 0
-                    if (hold[c, t] > 0) != before:
-                        if flip.shape[0] > 0:
-                            flip[number] = c
-                        number += 1
-        flip_start[flip_start.shape[0] - 1] = number
+                at[t] = flip_start[p * levels + t] if room else 0
+            for c in range(start[p], start[p + 1]):
+                before = False
+                for t in range(levels):
+                    now = hold[c, t] > 0
+                    if now != before:
+                        if room:
+                            flip[at[t]] = c
+                        at[t] += 1
+                    before = now
+            if not room:
+                for t in range(levels):
+                    flip_start[p * levels + t] = number
+                    number += at[t]
+        if not room:
+            flip_start[flip_start.shape[0] - 1] = number

@@ -56,10 +56,9 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-import pulp
-
 from strategist.errors import SolveError
 from strategist.optimise.clock import Clock, OutOfTimeError
+from strategist.optimise.pulp_late import pulp
 from strategist.optimise.solver import Outcome, Solved, solve_mip
 
 __all__ = ["Chosen", "Column", "Joint", "Master", "Terms"]
