@@ -195,4 +195,6 @@ SURVIVORS: dict[str, str] = {
     "strategist/answers/conditions.py: Passes(whole.survey, 1, surveyed, separate=False)  →  "
     "Passes(whole.survey, 2, surveyed, separate=False)": "copies are not looked at here",
     "strategist/answers/conditions.py: separate=False  →  separate=True": "nor is that",
+    "strategist/answers/contenders.py: 2 * SOLVED - k  →  2 * SOLVED + k": "how a time limit is "
+    "shared",
 }
