@@ -218,7 +218,7 @@ def _chance(worse: Floats) -> float:
 
 def _again(strategy: Strategy, strategies: Sequence[Strategy]) -> Again:
     ladders = Counter(chosen.levels_dbm for chosen in strategies)
-    masks = Counter(mask for chosen in strategies for mask in set(map(_single, chosen.masks)))
+    masks = Counter(m for one in strategies for m in dict.fromkeys(map(_single, one.masks)))
     own_masks = [_single(mask) for mask in strategy.masks]
     levels = [strategy.levels_dbm, *(x for x, _ in ladders.most_common())]
     order = [*own_masks, *(mask for mask, _ in masks.most_common())]

@@ -265,14 +265,17 @@ def test_copies_that_are_alike_in_all_draws_favour_nobody(
     assert not np.allclose(few, many)
 
 
-def test_where_no_look_tells_anything_the_pass_in_most_doubt_is_measured_whole() -> None:
+@pytest.mark.parametrize("doubt", [[3.0, 5.0, 2.0], [0.03, 5.0, 0.02], [0.0, 5.0, 0.0]])
+def test_where_no_look_tells_anything_the_pass_in_most_doubt_is_measured_whole(
+    doubt: list[float],
+) -> None:
     """The second pass is in more doubt than the first, and nothing of it is left."""
     tried = np.array([[True, False], [True, True], [False, False]])
     contenders = SimpleNamespace(
         high=2.0,
         possible=SimpleNamespace(of=SimpleNamespace(tried=tried)),
         others=lambda little: (),
-        doubt=lambda others: (np.array([[3.0, 5.0, 2.0]]), np.zeros((1, 3, 2))),
+        doubt=lambda others: (np.array([doubt]), np.zeros((1, 3, 2))),
     )
     batch, settles = _batch(contenders, 0.5, Cost(1.0, 1.0))  # type: ignore[arg-type]
     assert batch == {0: (1,)} and settles == {0: 0.0}

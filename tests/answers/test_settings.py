@@ -113,3 +113,17 @@ def test_what_the_reader_cannot_be_set_to_is_said() -> None:
     point = replace(point, policy=replace(point.policy, reader=reader))
     said = " ".join(settings_of(point, Strategy((20.0,), 1, -68.8), "gen2").warnings)
     assert "cannot be set to 20 dBm" in said and "cutoff of -68.8 dBm" in said
+
+
+@pytest.mark.parametrize(("bits", "permitted"), [(8, True), (16, True), (20, False), (24, False)])
+def test_a_mask_that_ends_behind_the_shortest_epc_is_not_truncated(
+    bits: int, permitted: bool
+) -> None:
+    """Tags of 16 and of 24 bits."""
+    entries = [("3001", True, [-60.0]), ("300102", True, [-61.0])]
+    point = ReadPoint(survey_of([20.0], [entries]), surveyed_policy())  # type: ignore[list-item]
+    strategy = Strategy(
+        (20.0,), masks=(Mask("epc", 32, bits, "300102"[: bits // 4] if bits != 20 else "300100"),)
+    )
+    found = settings_of(point, strategy, "gen2").to_json()
+    assert found["truncation"]["permitted"] is permitted

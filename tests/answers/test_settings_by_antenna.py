@@ -103,3 +103,26 @@ def test_what_the_reader_cannot_be_set_to_is_said_by_antenna() -> None:
     facing = Difference("difference", (1,), (2,), -90.0)
     (alone,) = not_settable(reader, Strategy((22.0,), score=facing, cutoff_db=2.5))
     assert "a cutoff of 2.5 dB:" in alone
+
+
+@pytest.mark.parametrize(
+    ("score", "levels", "cutoffs"),
+    [
+        (Peak(antennas=(1, 2), trim_db=((1, -1.0), (2, -2.0))), (18.0, 19.0), None),
+        (Peak(trim_db=((1, -1.0),)), (19.0, 20.0), None),
+        (Peak(antennas=(1, 2), offset_db=((1, 1.0), (2, -1.0))), None, 2.0),
+        (None, (20.0,), None),
+    ],
+)
+def test_levels_and_cutoffs_of_the_antennas_that_are_on_can_be_set(
+    score: Peak | None, levels: tuple[float, ...] | None, cutoffs: float | None
+) -> None:
+    """Each at its trim or offset, and no others; all, where the score names none: one that it does
+    not trim is among them. None is lacking, and without any of them one is."""
+    cutoff = None if cutoffs is None else -61.0
+    strategy = Strategy((20.0,), 1, cutoff, (), score)
+    assert not_settable(Reader(rssi_step_db=cutoffs, power_levels_dbm=levels), strategy) == ()
+    for one in levels or ():
+        lacking = Reader(power_levels_dbm=(*(x for x in levels or () if x != one), 30.0))
+        (said,) = not_settable(lacking, strategy)
+        assert f"cannot be set to {one:g} dBm" in said

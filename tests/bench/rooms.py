@@ -94,6 +94,7 @@ ROOMS = {
         ("strategist/trust/*.py",),
         (
             "tests/trust",
+            *_named("tests/recorded/test_", "counts", "inside", "judged", "said"),
             "tests/batch/test_site_rules.py",
             "tests/outside/test_statistics.py",
             "tests/answers/test_settings_by_antenna.py",
@@ -105,6 +106,7 @@ ROOMS = {
         ("strategist/answers/*.py",),
         (
             "tests/answers",
+            *_named("tests/recorded/test_", "asked", "inside", "passes", "said"),
             "tests/trust/test_dependence.py",
             "tests/test_silence.py",
         ),
@@ -115,6 +117,7 @@ ROOMS = {
         (
             *_named("tests/survey/test_", "copies", "occasions", "variation", "variation_again"),
             *_named("tests/answers/test_", "conditions", "expected"),
+            *_named("tests/recorded/test_", "passes", "inside", "said", "asked"),
             "tests/optimise/test_conditions.py",
         ),
     ),

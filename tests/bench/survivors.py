@@ -508,4 +508,39 @@ SURVIVORS: dict[str, str] = {
     "strategist/intake/delimited.py: (width - 1) * count  →  (width - 1) / count": (
         "the careful parser then comes to the same"
     ),
+    "strategist/trust/dependence.py: _DIGITS = 9  →  _DIGITS = 10": "digits that tell in which "
+    "order was summed",
+    "strategist/trust/drift.py: Moved('level', name, None, None, len(pairs), len(pairs), False)"
+    "  →  Moved('level', name, None, None, len(pairs), len(pairs), True)": "a row without figures "
+    "is left out",
+    "strategist/trust/drift.py: test.pvalue < _SURE  →  test.pvalue <= _SURE": _NEVER_EQUAL,
+    "strategist/trust/evaluation.py: loss >= silent - _SAME_LOSS  →  loss > silent - _SAME_LOSS": (
+        _NEVER_EQUAL
+    ),
+    "strategist/trust/steps.py: np.abs(survey.levels_dbm - step) < _SAME_LEVEL_DB  →  "
+    "np.abs(survey.levels_dbm - step) <= _SAME_LEVEL_DB": _NEVER_EQUAL,
+    "strategist/answers/cable.py: cable_db > 0  →  cable_db >= 0": "a change of nothing is none",
+    "strategist/answers/changes.py: after < before  →  after <= before": "cutoffs that differ",
+    "strategist/answers/changes.py: autojunk=False  →  autojunk=True": "of chains of two hundred "
+    "masks, which no strategy has",
+    "strategist/answers/changes.py: before is not None and after is not None  →  before is not "
+    "None or after is not None": "said for mypy alone",
+    "strategist/answers/changes.py: found <= aim + _SAME_LOSS  →  found < aim + _SAME_LOSS": (
+        _NEVER_EQUAL
+    ),
+    "strategist/trust/folds.py: chance < _REAL  →  chance <= _REAL": _NEVER_EQUAL,
+    "strategist/trust/folds.py: vectorized=True  →  vectorized=False": "what it takes, not what it "
+    "finds",
+    "strategist/trust/next_survey.py: (100000, 1000)  →  (100001, 1000)": "the largest survey that "
+    "is still told",
+    "strategist/trust/next_survey.py: max(rate.trials, 1)  →  max(rate.trials, 2)": "one more pass "
+    "than none, or than one, never halves the interval",
+    "strategist/trust/next_survey.py: _half(_with_more(rate, more, part)) > _half(rate) / 2  →  "
+    "_half(_with_more(rate, more, part)) >= _half(rate) / 2": _NEVER_EQUAL,
+    "strategist/trust/next_survey.py: more < _PASSES_MAX  →  more <= _PASSES_MAX": _NEVER_EQUAL,
+    "strategist/answers/conditions.py: Passes(whole.survey, 1, surveyed, separate=False)  →  "
+    "Passes(whole.survey, 2, surveyed, separate=False)": "copies are not looked at here",
+    "strategist/answers/conditions.py: separate=False  →  separate=True": "nor is that",
+    "strategist/answers/contenders.py: 2 * SOLVED - k  →  2 * SOLVED + k": "how a time limit is "
+    "shared",
 }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import json
 import math
 from collections.abc import Mapping, Sequence
@@ -11,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-__all__ = ["changes", "flat", "read", "write"]
+__all__ = ["changes", "drop", "flat", "read", "write"]
 
 _Leaf = str | float | bool | None | list[Any]
 _NEAR = 1e-7  # of a number: what is summed up elsewhere may differ in the last digits
@@ -81,13 +82,33 @@ def _same(one: Any, other: Any) -> bool:
     return type(one) is type(other) and bool(one == other)
 
 
-def read(path: Path) -> dict[str, _Leaf]:
-    """What was recorded; nothing where nothing was."""
-    return json.loads(path.read_text(encoding="utf-8")) if path.exists() else {}
+def read(path: Path) -> dict[str, dict[str, _Leaf]]:
+    """What was recorded in a file, by test; nothing where there is none."""
+    return _read(path, path.stat().st_mtime_ns) if path.exists() else {}
 
 
-def write(path: Path, values: Mapping[str, _Leaf]) -> None:
-    """Record a table, a value a line."""
-    lines = (f"{json.dumps(key)}: {json.dumps(value)}" for key, value in values.items())
+@functools.lru_cache(maxsize=1)
+def _read(path: Path, written: int) -> dict[str, dict[str, _Leaf]]:
+    """`written`: a file is read once as it stands."""
+    found: dict[str, dict[str, _Leaf]] = json.loads(path.read_text(encoding="utf-8"))
+    return found
+
+
+def write(path: Path, test: str, values: Mapping[str, _Leaf]) -> None:
+    """Record what a test answers, a value a line."""
+    _write(path, {**read(path), test: dict(values)})
+
+
+def drop(path: Path, tests: Sequence[str]) -> None:
+    """Remove what some tests answered."""
+    _write(path, {name: values for name, values in read(path).items() if name not in tests})
+
+
+def _write(path: Path, every: Mapping[str, Mapping[str, _Leaf]]) -> None:
+    tests = (f"{json.dumps(name)}: {{\n{_lines(every[name])}\n}}" for name in sorted(every))
     path.parent.mkdir(parents=True, exist_ok=True)
-    path.write_text("{\n" + ",\n".join(lines) + "\n}\n", encoding="utf-8")
+    path.write_text("{\n" + ",\n".join(tests) + "\n}\n", encoding="utf-8")
+
+
+def _lines(values: Mapping[str, _Leaf]) -> str:
+    return ",\n".join(f"{json.dumps(path)}: {json.dumps(value)}" for path, value in values.items())

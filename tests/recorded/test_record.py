@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 import pytest
 
-from tests.recorded.record import changes, flat, read, write
+from tests.recorded.record import changes, drop, flat, read, write
 
 
 @dataclass
@@ -44,8 +45,14 @@ def test_changes(before: dict, after: dict, found: list[str]) -> None:
     assert changes(before, after) == found
 
 
-def test_written_and_read(tmp_path) -> None:
-    values = flat({"tag": "952", "loss": [0.1, None], "none": {}})
-    write(tmp_path / "new" / "one.json", values)
-    assert read(tmp_path / "new" / "one.json") == values
+def test_written_and_read(tmp_path: Path) -> None:
+    file = tmp_path / "new" / "one.json"
+    values, other = flat({"tag": "952", "loss": [0.1, None], "none": {}}), flat({"b": 2})
+    write(file, "test_b", values)
+    write(file, "test_a", other)
+    assert read(file) == {"test_a": other, "test_b": values}
+    write(file, "test_b", other)
+    assert read(file)["test_b"] == other
+    drop(file, ["test_a"])
+    assert list(read(file)) == ["test_b"]
     assert read(tmp_path / "two.json") == {}

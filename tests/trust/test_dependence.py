@@ -17,7 +17,7 @@ from strategist.report.text import evaluation_text
 from strategist.survey.case import Case
 from strategist.survey.policy import Policy
 from strategist.survey.records import ReadPoint, Tag
-from strategist.trust.dependence import ALPHA, dependence_of
+from strategist.trust.dependence import ALPHA, Alike, Dependence, dependence_of
 from strategist.trust.evaluate import evaluate
 from strategist.trust.rates import rates_of
 from tests.bench.intervals import SET, dependent, neighbours
@@ -185,3 +185,17 @@ def test_passes_stand_in_the_order_of_their_ids() -> None:
     assert dependence_of(mixed, evaluate(mixed, Policy(), SET)) == dependence_of(
         ALIKE, evaluate(ALIKE, Policy(), SET)
     )
+
+
+def test_the_longest_series_says_how_many_passes_there_are() -> None:
+    """Misses are a series of the passes with a wanted tag alone."""
+    of = Alike("turn-on of strays", 40, 0.5, 0.001, 0.25), Alike("misses", 12, 0.6, 0.001, 0.5)
+    (said,) = Dependence(0.25, of).warnings
+    assert said.endswith("40 passes tell as much as about 10 independent ones.")
+
+
+def test_rates_take_passes_as_independent_where_nothing_else_is_known() -> None:
+    outcome = evaluate(ALIKE, Policy(), SET)
+    rates = rates_of(outcome)
+    assert rates == rates_of(outcome, Dependence(1.0, ()))
+    assert rates.missed_by_pass.effective_passes == 60

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
+import numpy as np
 import pytest
 
 from strategist.optimise.strategy import Strategy
@@ -148,3 +150,15 @@ def test_every_finding_has_advice_of_one_sentence_and_weak_ones_come_first() -> 
     severities = [f.severity for f in findings]
     assert severities == sorted(severities, reverse=True)
     assert findings[0].to_json()["severity"] == "weak"
+
+
+def test_levels_that_no_pass_was_tried_at_are_no_ends_of_the_survey() -> None:
+    """22 dBm is in the policy and was never tried: 21 dBm is the highest level surveyed."""
+    survey = site(NEAR, FAR, passes=6)
+    tried = np.tile([True, True, True, True, False], (6, 1))
+    part = replace(survey.with_reads(survey.read_level < 4), tried=tried)
+    kinds = found(part, strategy=Strategy((20.0, 21.0)))
+    assert "21 dBm, is the highest level surveyed" in kinds["edge_high"].text
+    assert "power_parts" in kinds or "power_overlaps" in kinds
+    kinds = found(survey, strategy=Strategy((20.0, 21.0)))
+    assert "edge_high" not in kinds

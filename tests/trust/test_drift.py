@@ -8,7 +8,7 @@ import pytest
 
 from strategist.survey.policy import Guard, Policy
 from strategist.survey.records import ReadPoint, Tag
-from strategist.trust.drift import Moved, drift_between
+from strategist.trust.drift import Moved, _Group, _row, drift_between
 from tests.optimise.made import survey_of
 
 POLICY = Policy(guard=Guard(power_db=1.0, rssi_db=2.0))
@@ -112,3 +112,35 @@ def test_without_a_level_in_common_nothing_is_compared() -> None:
     )
     found = drift_between(before, now)
     assert (found.rows, found.tags_in_both) == ((), 0)
+
+
+def test_the_tag_that_moved_furthest_is_named_first() -> None:
+    """Half a dB and three quarters, with no level at which either was read both times."""
+    policy = Policy(guard=Guard(power_db=0.25, rssi_db=2.0))
+    levels = [20.0, 20.5, 20.75, 21.25]
+    curves = {
+        "before": [[-60.0, None, None, None], [-60.0, None, None, None]],
+        "now": [[None, -60.0, None, None], [None, None, -60.0, None]],
+    }
+    points = {
+        name: ReadPoint(
+            survey_of(levels, [[(f"30{n:02X}", True, curve)] for n, curve in enumerate(some)]),
+            policy,
+        )
+        for name, some in curves.items()
+    }
+    found = drift_between(points["before"], points["now"])
+    tags = [(row.name, row.turn_on_db, row.rssi_db) for row in found.moved if row.kind == "tag"]
+    assert tags == [("3001, wanted", 0.75, None), ("3000, wanted", 0.5, None)]
+
+
+def test_chance_is_judged_at_the_level_that_both_surveys_read_most() -> None:
+    """Many reads at 20 dBm before and few now, which stayed; at 21 dBm both have eight, 5 dB up."""
+    old, new = _Group(), _Group()
+    old.turn_on, new.turn_on = [20.0] * 13, [20.0] * 13
+    old.rssi[0], new.rssi[0] = [-60.0 - n % 3 for n in range(12)], [-60.0, -61.0, -62.0] * 2
+    old.rssi[1] = [-60.0 - n % 3 for n in range(8)]
+    new.rssi[1] = [db + 5.0 for db in old.rssi[1]]
+    row = _row("type", "x", old, new, Guard(power_db=1.0, rssi_db=2.0))
+    assert row.turn_on_db == 0.0 and row.rssi_db == pytest.approx(40 / 14, abs=0.01)
+    assert row.moved

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import pytest
 
@@ -147,6 +148,14 @@ def test_how_often_each_setting_came_again() -> None:
     assert found.chosen == ((mask, 2), (second, 1))
     told = found.to_json()
     assert told["cutoff"] == {"none": 1, "lowest_dbm": -70.0, "highest_dbm": -60.0}
+
+
+def test_masks_chosen_again_as_often_stand_in_the_order_of_their_chain() -> None:
+    """The same in every run, whatever order sets have."""
+    first, *rest = [Mask("epc", 32, 8, f"{number:02X}") for number in range(8)]
+    chain = (first, *(replace(mask, join="or") for mask in rest))
+    found = crossed(made(), LOW, [Strategy((20.0,), masks=chain)] * 2).chosen_again
+    assert found.chosen == tuple((mask, 2) for mask in (first, *rest))
 
 
 def test_levels_seldom_chosen_again_are_warned_of() -> None:

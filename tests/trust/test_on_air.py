@@ -11,7 +11,7 @@ from strategist.optimise.strategy import Strategy
 from strategist.radio.dwell import step_seconds
 from strategist.radio.timing import LINK_PROFILES
 from strategist.report.standing import on_air_lines
-from strategist.survey.policy import Dwell, Policy, RadiatedLimit, Radio
+from strategist.survey.policy import AntennaRadio, Dwell, Policy, RadiatedLimit, Radio
 from strategist.survey.records import ReadPoint
 from strategist.tags.mask import Mask
 from tests.optimise.made import survey_of
@@ -164,3 +164,12 @@ def test_a_longer_dwell_never_worsens() -> None:
         assert result.on_air.time is not None and result.on_air.time.fits
         losses.append(result.loss)
     assert losses == [1.0, 0.0, 0.0]
+
+
+def test_the_distance_is_that_of_the_antenna_of_which_one_can_be_named() -> None:
+    """Less than a metre, beside an antenna whose gain nobody gave."""
+    radio = Radio(region="etsi-865-868")
+    antennas = ((1, AntennaRadio()), (2, AntennaRadio(antenna_gain_dbi=6.0)))
+    found = evaluated(radio=radio, antennas=antennas).on_air.exposure.distance_m
+    alone = evaluated(radio=replace(radio, antenna_gain_dbi=6.0)).on_air.exposure.distance_m
+    assert found == alone and alone is not None and 0 < alone < 1
