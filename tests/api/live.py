@@ -73,7 +73,9 @@ class Live:
             )
         assert self.process.stdout is not None
         line = self.process.stdout.readline()  # said once the port is bound
-        assert "http://" in line, f"{line}\n{self.log.read_text()[-2000:]}"
+        if "http://" not in line:
+            self.kill()
+            raise AssertionError(f"{line}\n{self.log.read_text()[-2000:]}")
         self.url = line.split()[-1]
         return self
 
