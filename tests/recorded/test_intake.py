@@ -47,6 +47,7 @@ from strategist.intake.values import (
     why_no_epc,
 )
 from strategist.intake.workbook import sheets_of_workbook
+from tests.intake.writers import message, tlv, tv
 
 Recorded = Callable[..., None]
 
@@ -877,18 +878,6 @@ def test_json_rows(recorded: Recorded) -> None:
         },
         less=["part", "hints", "sample"],
     )
-
-
-def tv(kind: int, layout: str, value: Any) -> bytes:
-    return struct.pack(">B" + layout, 0x80 | kind, value)
-
-
-def tlv(kind: int, body: bytes) -> bytes:
-    return struct.pack(">HH", kind, len(body) + 4) + body
-
-
-def message(kind: int, body: bytes, version: int = 1) -> bytes:
-    return struct.pack(">HII", version << 10 | kind, len(body) + 10, 7) + body
 
 
 def test_llrp_reports(recorded: Recorded) -> None:

@@ -26,10 +26,10 @@ from strategist.optimise.conditions import (
     master,
     worst_of,
 )
-from strategist.optimise.problem import answer_at, pose
+from strategist.optimise.problem import Problem, answer_at, pose
 from strategist.survey.copies import copies_for, drawn_copies, peaks_of_copies
 from strategist.survey.occasions import conditions_of, whole_weights
-from strategist.survey.policy import InConditions, Limits
+from strategist.survey.policy import InConditions, Limits, Policy
 from strategist.survey.records import ReadPoint
 from strategist.survey.variation import variation_of
 from strategist.trust.evaluate import evaluate
@@ -136,6 +136,13 @@ def test_worst_of_losses(recorded: Recorded) -> None:
     recorded(found)
 
 
+def weighed(point: ReadPoint, policy: Policy) -> tuple[Problem, Weighing]:
+    """The passes of a read point as surveyed, and how its conditions weigh by a policy."""
+    conditions = conditions_of(point.survey)
+    weighing = Weighing(conditions.of_pass, conditions.times, caps_of(policy, conditions))
+    return pose(point.survey.each_once(), policy), weighing
+
+
 @pytest.mark.parametrize("seed", range(8))
 def test_least_over_conditions(recorded: Recorded, seed: int) -> None:
     found = {}
@@ -144,14 +151,11 @@ def test_least_over_conditions(recorded: Recorded, seed: int) -> None:
         point = in_conditions(base, seed + number)
         limits = (Limits(), Limits(0.5, 1.0), Limits(0.05, 0.1))[(seed + number) % 3]
         policy = replace(point.policy, limits=limits)
-        conditions = conditions_of(point.survey)
-        cap = caps_of(policy, conditions)
-        problem = pose(point.survey.each_once(), policy)
-        weighing = Weighing(conditions.of_pass, conditions.times, cap)
+        problem, weighing = weighed(point, policy)
         one = least_over_conditions(problem, weighing, Clock())
         found[str(number)] = [
             *(one.value, one.bound, one.excess, one.infeasible, one.proven, str(one.silence)),
-            *np.round(cap, 9),
+            *np.round(weighing.cap, 9),
             *np.round(one.losses, 9),
             *np.round(one.weight, 9),
         ]
@@ -164,10 +168,7 @@ def test_over_conditions_with_what_is_known(recorded: Recorded) -> None:
     for seed in range(6):
         point = in_conditions(small(4 * seed + 800), seed)
         policy = replace(point.policy, limits=(Limits(), Limits(0.5, 1.0))[seed % 2])
-        conditions = conditions_of(point.survey)
-        cap = caps_of(policy, conditions)
-        problem = pose(point.survey.each_once(), policy)
-        weighing = Weighing(conditions.of_pass, conditions.times, cap)
+        problem, weighing = weighed(point, policy)
         best = least_over_conditions(problem, weighing, Clock())
         poor = answer_at(problem, best.answer.chain, 0, (0,))
         for name, known, rival, clock in (
@@ -191,10 +192,7 @@ def test_conditions_by_planes_alone(recorded: Recorded, monkeypatch: pytest.Monk
         point = in_conditions(small(4 * seed + 880), seed)
         limits = (Limits(0.0, 0.0), Limits(0.1, 0.2), Limits(0.5), Limits(None, 0.25))[seed % 4]
         policy = replace(point.policy, limits=limits)
-        conditions = conditions_of(point.survey)
-        cap = caps_of(policy, conditions)
-        problem = pose(point.survey.each_once(), policy)
-        weighing = Weighing(conditions.of_pass, conditions.times, cap)
+        problem, weighing = weighed(point, policy)
         one = least_over_conditions(problem, weighing, Clock())
         row = [one.value, one.bound, one.excess, one.infeasible, one.proven, str(one.silence)]
         found[str(seed)] = [*row, *np.round(one.losses, 9), *np.round(one.weight, 9)]
@@ -220,10 +218,7 @@ def test_conditions_by_the_model(recorded: Recorded) -> None:
         point = in_conditions(small(4 * seed + 840), seed)
         limits = (Limits(), Limits(0.3, 0.5), Limits(0.0, 0.0))[seed % 3]
         policy = replace(point.policy, limits=limits)
-        conditions = conditions_of(point.survey)
-        cap = caps_of(policy, conditions)
-        problem = pose(point.survey.each_once(), policy)
-        weighing = Weighing(conditions.of_pass, conditions.times, cap)
+        problem, weighing = weighed(point, policy)
         model = ConditionsModel(problem, weighing, Clock())
         row: list[Any] = [model.limited]
         if model.limited:
