@@ -25,6 +25,7 @@ from strategist.optimise.problem import value
 from strategist.optimise.strategy import Strategy
 from strategist.survey.answer import Declared, told
 from strategist.survey.copies import drawn_copies
+from strategist.survey.late import special
 from strategist.survey.occasions import Conditions, conditions_of
 from strategist.survey.order import short
 from strategist.survey.policy import Policy
@@ -202,8 +203,6 @@ class _Fresh:
 
     @property
     def student(self) -> float:
-        from scipy import special  # noqa: PLC0415 (slow to load)
-
         freedom = len(self.weight) - len(self.conditions.names)
         return float(special.stdtrit(freedom, (1 + CONFIDENCE) / 2))
 

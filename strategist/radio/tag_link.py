@@ -16,6 +16,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from strategist.survey.late import special
 from strategist.survey.records import Bools, Floats, Ints
 
 EDGES_MIN = 5  # turn-ons of a tag type below which it has no law
@@ -61,8 +62,6 @@ class Law:
     ) -> Floats:
         """The chance that turn-on lies between two levels, before it is known what was silent: 0
         below the level read last where the type has no law, and 1 above."""
-        from scipy import special  # noqa: PLC0415 (slow to load)
-
         spread = self.spread_db[kind]
         known = np.isfinite(spread)
         said = self.intercept[kind] + self.slope * (level - rssi)
@@ -75,8 +74,6 @@ class Law:
         self, kind: Ints, unread: Floats, level: Floats, rssi: Floats, share: Floats | float
     ) -> Floats:
         """The turn-on (dBm) that a share of what `turn_on` says lies below."""
-        from scipy import special  # noqa: PLC0415 (slow to load)
-
         spread = self.spread_db[kind]
         known = np.isfinite(spread)
         said = self.intercept[kind] + self.slope * (level - rssi)
@@ -231,8 +228,6 @@ def likeliest_law(levels_dbm: Floats, peaks: Floats, kind: Ints) -> Law:
 
 def _censored(said: Floats, scale: Floats, low: Floats, high: Floats) -> tuple[Floats, Floats]:
     """Mean and variance of normal values that are known to lie between two bounds."""
-    from scipy import special  # noqa: PLC0415 (slow to load)
-
     a, b = (low - said) / scale, (high - said) / scale
     inside = special.ndtr(b) - special.ndtr(a)
     lawful = inside > OUTLIER

@@ -19,6 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from strategist.survey.kept import kept
+from strategist.survey.late import special
 from strategist.survey.profile import TurnOn, turn_on
 from strategist.survey.records import Bools, Floats, Ints, Survey
 
@@ -162,8 +163,6 @@ def _rssi(survey: Survey, on: TurnOn, entries: Ints, fixed: bool) -> float:
 def _likeliest(survey: Survey, entries: Ints, where: _Intervals, fixed: bool) -> float:
     """The kernel (dB) under which intervals are likeliest, each given those left when its pass and,
     unless `fixed`, its tag are left out."""
-    from scipy import special  # noqa: PLC0415 (slow to load)
-
     some = np.linspace(0, len(entries) - 1, min(TRIED_MAX, len(entries))).round().astype(np.int64)
     entries, where = entries[some], where.at(some)
     of_pass, of_tag = survey.roster_pass[entries], survey.roster_tag[entries]

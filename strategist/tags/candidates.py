@@ -129,6 +129,7 @@ class _Listing:
         self._repeats = Repeats(self._in_plain, lambda *key: self._selected(key))
         self.left_out = Tally(step, bits_max)
         self._bits = {bank: [bits_in_reach(tag, bank) for tag in tags] for bank in _BANKS}
+        self._before: dict[tuple[Bank, int], dict[int, int]] = {}
         self._recorded = {
             bank: sum(1 << number for number, one in enumerate(bits) if one is not None)
             for bank, bits in self._bits.items()
@@ -176,7 +177,7 @@ class _Listing:
 
     def _aligned(self, bank: Bank, pointer: int) -> int:
         """The first multiple of the step at or behind a bit address."""
-        start = EPC_START if bank == "epc" else 0
+        start = _start(bank)
         return start + -(-(pointer - start) // self.step) * self.step
 
     def _too_long(self) -> str:
@@ -189,7 +190,7 @@ class _Listing:
 
     def _leave_out_long(self, bank: Bank, run: Sequence[Field], begin: int, end: int) -> None:
         """A piece of a structure; at the bank's start it may be a prefix of plain data, too."""
-        if begin == (EPC_START if bank == "epc" else 0):
+        if begin == _start(bank):
             value = value_within(run, begin, end)
             self.left_out.prefixes(self._too_long(), bank, begin, value, end - begin)
         else:
@@ -266,17 +267,32 @@ class _Listing:
 
     def _selected(self, key: Window) -> dict[int, int]:
         """The tags, as bits of a number, by their value in a window."""
-        by_value: dict[int, int] = defaultdict(int)
         bank, begin, length = key
-        stop, all_ones = begin + length, (1 << length) - 1
-        for number, recorded in enumerate(self._bits[bank]):
-            if recorded is None:
-                continue
-            value, bits, start = recorded
-            behind = start + bits - stop
-            if behind >= 0 and begin >= start:  # as `mask.bits_within`, for each tag and window
-                by_value[value >> behind & all_ones] |= 1 << number
+        by_value: dict[int, int] = defaultdict(int)
+        if begin >= _start(bank):
+            all_ones = (1 << length) - 1
+            for value, tags in self._up_to(bank, begin + length).items():
+                by_value[value & all_ones] |= tags
         return by_value
+
+    def _up_to(self, bank: Bank, stop: int) -> dict[int, int]:
+        """The tags that have so much of a bank, as bits of a number, by all they have before that:
+        windows within a structure then ask the few structures there are, and not each tag."""
+        if (bank, stop) not in self._before:
+            by_value: dict[int, int] = defaultdict(int)
+            for number, recorded in enumerate(self._bits[bank]):
+                if recorded is not None:
+                    value, bits, start = recorded
+                    behind = start + bits - stop
+                    if behind >= 0:
+                        by_value[value >> behind] |= 1 << number
+            self._before[bank, stop] = by_value
+        return self._before[bank, stop]
+
+
+def _start(bank: Bank) -> int:
+    """The bit address of the first bit of a bank's data."""
+    return EPC_START if bank == "epc" else 0
 
 
 def _bits(mask: Mask) -> str:

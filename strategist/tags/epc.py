@@ -51,31 +51,32 @@ def _decode_as(scheme: Scheme, data: str) -> tuple[Field, ...] | None:
     partition = 0 if scheme.key is None else int(data[11:14] or "111", 2)
     if len(data) != scheme.padded_bits or partition >= PARTITIONS:
         return None
-    fields, at = [], 0
-    for number, part in enumerate(scheme.parts(partition)):
-        bits = data[at : at + part.bits]
-        known = _shared if part.structural else _field
-        field = known(scheme.header, partition, number, at, bits)
-        if field is None:
+    count, bits = scheme.structure(partition)
+    structure = _shared(scheme.header, partition, 0, count, data[:bits])
+    rest = structure and _fields(scheme.header, partition, count, None, data[bits:])
+    return None if structure is None or rest is None else structure + rest
+
+
+def _fields(
+    header: int, partition: int, first: int, stop: int | None, data: str
+) -> tuple[Field, ...] | None:
+    """The parts of those numbers, from their bits; None where these break a rule."""
+    scheme = LAYOUTS[header]
+    parts = scheme.parts(partition)
+    pointer, begin, found = EPC_START + sum(part.bits for part in parts[:first]), 0, []
+    for part in parts[first:stop]:
+        bits = data[begin : begin + part.bits]
+        text = _to_text(part, bits)
+        if text is None:
             return None
         if bits:
-            fields.append(field)
-        at += part.bits
-    return tuple(fields)
+            of, words = (part.name, pointer + begin, part.bits), _words(scheme, part, text)
+            found.append(Field(*of, int(bits, 2), text, part.structural, words))
+        begin += part.bits
+    return tuple(found)
 
 
-def _field(header: int, partition: int, number: int, at: int, bits: str) -> Field | None:
-    """The part of that number, at a bit of the EPC; None where its bits break its rule."""
-    scheme = LAYOUTS[header]
-    part = scheme.parts(partition)[number]
-    text = _to_text(part, bits)
-    if text is None:
-        return None
-    words, value = _words(scheme, part, text), int(bits or "0", 2)
-    return Field(part.name, EPC_START + at, part.bits, value, text, part.structural, words)
-
-
-_shared = lru_cache(maxsize=_KEPT)(_field)  # most tags share their structure with others
+_shared = lru_cache(maxsize=_KEPT)(_fields)  # most tags share their structure with others
 
 
 def _words(scheme: Scheme, part: Part, text: str) -> str:

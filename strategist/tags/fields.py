@@ -110,6 +110,8 @@ def bits_in_reach(tag: Tag, bank: Bank) -> tuple[int, int, int] | None:
 def fields_in_reach(fields: Sequence[Field], bank: Bank) -> tuple[Field, ...]:
     """The fields within the first `REACH_BITS` of a bank; the one that crosses that end is cut."""
     end = REACH_BITS + (EPC_START if bank == "epc" else 0)
+    if not fields or stop_of(fields) <= end:
+        return tuple(fields)
     found = []
     for field in fields:
         beyond = field.pointer + field.length - end

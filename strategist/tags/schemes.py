@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import Enum
 from functools import cached_property
+from itertools import takewhile
 
 PARTITIONS = 7  # partition values 0–6 stand for company prefixes of 12–6 digits
 _COMPANY_BITS = (40, 37, 34, 30, 27, 24, 20)
@@ -74,6 +75,18 @@ class Scheme:
         The last part is the zero bits up to a whole word, possibly none.
         """
         return self._by_partition[partition]
+
+    def structure(self, partition: int) -> tuple[int, int]:
+        """How many of those parts are structure before any that is not, and their bits."""
+        return self._structures[partition]
+
+    @cached_property
+    def _structures(self) -> tuple[tuple[int, int], ...]:
+        found = []
+        for parts in self._by_partition:
+            first = tuple(takewhile(lambda part: part.structural, parts))
+            found.append((len(first), sum(part.bits for part in first)))
+        return tuple(found)
 
     @cached_property
     def _by_partition(self) -> tuple[tuple[Part, ...], ...]:

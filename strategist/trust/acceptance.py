@@ -13,6 +13,7 @@ from typing import Literal
 
 from strategist.errors import InputError
 from strategist.survey.answer import Declared, told
+from strategist.survey.late import special
 from strategist.trust.intervals import (
     check_confidence,
     check_counts,
@@ -203,8 +204,6 @@ def _at_most(failures: int, passes: int, rate: float) -> float:
 
     scipy's `stats.binom` tells the same to 13 digits and takes half a second to load.
     """
-    from scipy import special  # noqa: PLC0415 (slow to load)
-
     if failures == passes:
         return 1.0
     return float(special.betaincc(failures + 1, passes - failures, rate))

@@ -17,6 +17,7 @@ from dataclasses import replace
 import numpy as np
 
 from strategist.errors import InputError
+from strategist.survey.late import special
 from strategist.survey.records import Floats, Ints
 from strategist.trust.intervals import (
     Rate,
@@ -145,8 +146,6 @@ def _limit(
 ) -> float:
     """The quantile `at` of the ratio of sums under random weights, with one pass `more` (its events
     and its size)."""
-    from scipy import special  # noqa: PLC0415 (slow to load)
-
     weights = np.append(np.full(len(events), part), 1.0)
     counted, sized = np.append(events, more[0]), np.append(sizes, more[1])
     whole = weights.sum()
@@ -167,8 +166,6 @@ def _of_bursts(events: Floats, at: float, part: float) -> float:
     of the spread seen, two numbers as spread as an exponential law counted in. Their ratio has an
     F law.
     """
-    from scipy import special  # noqa: PLC0415 (slow to load)
-
     some = events[events > 0]
     if not len(some):
         return 0.0
@@ -186,8 +183,6 @@ def _effective(
 
     Where there is no spread to go by (no miss at all, say), each pass counts as one trial.
     """
-    from scipy import special  # noqa: PLC0415 (slow to load)
-
     passes, trials = len(missed), presented.sum()
     rate = missed.sum() / trials
     effective = part * passes

@@ -15,6 +15,7 @@ from typing import Literal
 
 from strategist.errors import InputError
 from strategist.survey.answer import Declared
+from strategist.survey.late import special
 
 Side = Literal["two-sided", "less", "greater"]
 
@@ -84,8 +85,6 @@ def exact_ends(
 
     scipy's `binomtest` finds the same by a search for roots that takes 5 ms.
     """
-    from scipy import special  # noqa: PLC0415 (slow to load)
-
     tail = (1 - confidence) / 2 if side == "two-sided" else 1 - confidence
     low, high = 0.0, 1.0
     if side != "less" and events > 0:
