@@ -116,10 +116,10 @@ def _rank(problem: Problem, missed: Ints, stray: Ints) -> tuple[Floats, Floats]:
 class _Run:
     """The search of one part, with what is known of it."""
 
-    def __init__(self, part: Part, first: Answer) -> None:
+    def __init__(self, part: Part, first: Answer, now: Callable[[], float]) -> None:
         self.part = part
         self.first = first
-        self.clock = Clock(None)
+        self.clock = Clock(None, now=now)
         self.search: Search | None = None
         self.open: Bound | None = (0.0, 0.0)  # nothing in it is below; None: nothing to look for
 
@@ -154,7 +154,7 @@ class Outer:
 
     def __init__(self, parts: Parts, clock: Clock, known: Found | None) -> None:
         self.clock = clock
-        runs = [_Run(part, likely(part.problem)) for part in parts.parts]
+        runs = [_Run(part, likely(part.problem), clock.now) for part in parts.parts]
         self.runs = sorted(runs, key=lambda run: Found(run.part, run.first).key)
         first = [Found(run.part, run.first) for run in self.runs[:1]]
         self.best = min([*first, *([known] if known else [])], key=lambda one: one.key)

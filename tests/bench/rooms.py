@@ -57,7 +57,7 @@ ROOMS = {
             "tests/second_reading/test_second_reading.py",
             *_named("tests/optimise/test_", "templates", "frontier", "sturdy", "invariants"),
             *_named("tests/optimise/test_", "next_pairs", "reference", "solver", "watch"),
-            *_named("tests/recorded/test_", "search", "chosen", "loops"),
+            *_named("tests/recorded/test_", "search", "chosen", "loops", "own"),
             "tests/batch/test_templates.py",
         ),
         (*_PASSES, *_SCORES),

@@ -543,4 +543,9 @@ SURVIVORS: dict[str, str] = {
     "strategist/answers/conditions.py: separate=False  →  separate=True": "nor is that",
     "strategist/answers/contenders.py: 2 * SOLVED - k  →  2 * SOLVED + k": "how a time limit is "
     "shared",
+    "strategist/survey/variation.py: total < _EQUAL_DB2  →  total <= _EQUAL_DB2": _NEVER_EQUAL,
+    "strategist/optimise/scores.py: Parts((Part((), 0, problem),), 1, 0)  →  Parts((Part((), 0, "
+    "problem),), 1, 1)": "of a single score it is never told how many others hear the same",
+    "strategist/optimise/own_part.py: clock.left / (len(dwells) - number)  →  clock.left * "
+    "(len(dwells) - number)": "a share of the time, and each goes on while any is left",
 }

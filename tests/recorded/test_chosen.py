@@ -121,6 +121,7 @@ def test_large_frontier(seed: int, recorded: Recorded) -> None:
         found = sweep(Parts.of(replace(large(seed), tuning=TUNINGS[name])), Clock())
         told[name] = {
             "points": [[*point, found.staircase.answer(point).key[2]] for point in found.parts],
+            "took": [f"{n} {of}" for of, n in found.effort],
             "open": sorted(found.open),
             "stray": [*found.stray_bounds.values()],
             "missed": [*found.missed_bounds.values()],

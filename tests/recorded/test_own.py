@@ -27,13 +27,21 @@ from strategist.optimise.own_ladders import (
 )
 from strategist.optimise.own_model import OwnModel, Proven, _hopeful, prove_own_powers
 from strategist.optimise.own_part import AtDwell, OwnPowers, is_own, over_boxes, with_own_powers
-from strategist.optimise.own_powers import OFF, Own, descend, improved, settable_at_most
+from strategist.optimise.own_powers import (
+    OFF,
+    Own,
+    _starts,
+    descend,
+    improved,
+    settable_at_most,
+)
 from strategist.optimise.own_prices import first_prices, raised
 from strategist.optimise.own_search import search_own_powers
 from strategist.optimise.problem import pose
 from strategist.optimise.scores import parts_of
 from strategist.survey.policy import Dwell, Limits, Loss, Policy, RadiatedLimit, Radio, Reader
 from strategist.survey.records import ReadPoint
+from tests.optimise.counted import counted_clock
 from tests.optimise.portals import CORRIDOR, FACING_WALLS, TWO_LANES, made
 from tests.optimise.test_own_ladders import masked, timed
 from tests.optimise.test_own_ladders import small as point_of
@@ -50,7 +58,8 @@ def own_told(own: Own) -> str:
 
 
 def proven_told(found: Proven) -> list[Any]:
-    return [*found.key, *found.bound, found.proven, own_told(found.own)]
+    took = [f"{n} {name}" for name, n in found.effort if name != "nodes"]  # those of the solver
+    return [*found.key, *found.bound, found.proven, own_told(found.own), *took]
 
 
 @pytest.mark.parametrize("seed", [*range(10), *range(30, 36)])
@@ -166,6 +175,20 @@ def test_model_of_powers(seed: int, recorded: Recorded) -> None:
 @pytest.mark.parametrize(("step_db", "values"), [(None, 0.5), (1.0, 0.5), (0.3, 0.1), (0.5, 0.25)])
 def test_settable(step_db: float | None, values: float, recorded: Recorded) -> None:
     recorded(settable_at_most(-60.0 + np.arange(8) * values, step_db))
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_starts(seed: int, recorded: Recorded) -> None:
+    """Where descents begin, and where one stands after some looks at the clock."""
+    portal = replace((FACING_WALLS, CORRIDOR, TWO_LANES)[seed], passes=3, levels=9)
+    point = made(portal, seed)
+    base = pose(point.survey, point.policy)
+    through, _ = selections(base, point.survey, Clock())
+    heard = by_antenna(point.survey, point.policy, base, through)
+    told: dict[str, Any] = {"starts": [own_told(one) for one in _starts(heard)]}
+    for looks in (1, 4, 12, 50):
+        told[f"after {looks}"] = own_told(descend(heard, counted_clock(looks)))
+    recorded(told)
 
 
 @pytest.mark.parametrize("seed", range(6))

@@ -287,6 +287,7 @@ def test_parts_known_and_stopped(seed: int, recorded: Recorded) -> None:
         ("known", Clock(), known),
         ("at once", counted_clock(0), None),
         ("known at once", counted_clock(0), known),
+        *((f"after {looks}", counted_clock(looks), None) for looks in (12, 60, 300)),
     ):
         chosen = choose_score(parts, clock, given)
         told[name] = [chosen.found.part.index, answer_told(chosen.found.answer)]
@@ -298,6 +299,10 @@ def test_parts_known_and_stopped(seed: int, recorded: Recorded) -> None:
     told["guarded at once"] = least_guarded(parts, counted_clock(0))
     swept = sweep(parts, Clock())
     told["frontier"] = [[*point, part.index] for point, part in swept.parts.items()]
+    told["took"] = [f"{n} {name}" for name, n in swept.effort]
+    for looks in (20, 100):
+        swept_so_far = sweep(parts, counted_clock(looks))
+        told[f"frontier after {looks}"] = [str(swept_so_far.open), *swept_so_far.staircase.points]
     told["open"] = swept.open
     told["bounds"] = [[*swept.stray_bounds.values()], [*swept.missed_bounds.values()]]
     times = 1 + np.arange(len(point.survey.pass_ids)) % 3

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from strategist.errors import InputError
+from strategist.optimise import sturdy
 from strategist.optimise.archive import Best
 from strategist.optimise.by_model import pays, prove_by_model
 from strategist.optimise.cells import Layout
@@ -306,6 +307,7 @@ def test_frontier(seed: int, recorded: Recorded) -> None:
             "points": [
                 [*point, *found.staircase.answer(point).key] for point in found.staircase.points
             ],
+            "took": [f"{n} {name}" for name, n in found.effort],
             "open": found.open,
             "stray": [*found.stray_bounds.values()],
             "missed": [*found.missed_bounds.values()],
@@ -347,8 +349,9 @@ def test_staircase(seed: int, recorded: Recorded) -> None:
 
 
 @pytest.mark.parametrize("seed", range(1, 60, 4))
-def test_sturdiest(seed: int, recorded: Recorded) -> None:
-    """With what may be lost by default, by no and by any allowance; and the least guarded loss."""
+def test_sturdiest(seed: int, recorded: Recorded, monkeypatch: pytest.MonkeyPatch) -> None:
+    """With what may be lost by default, by no and by any allowance, and what that took; and the
+    least guarded loss."""
     tuning, told = (DEFAULT, BY_BOUNDS, BY_JOINS)[seed % 3], {}
     problem = problem_of(seed, tuning)
     parts, answer = Parts.of(problem), search(problem, Clock())
@@ -356,13 +359,22 @@ def test_sturdiest(seed: int, recorded: Recorded) -> None:
         recorded({"guarded": least_guarded(parts, Clock())})
         return
     best = Found(parts.parts[0], answer)
+    trees: list[Tree] = []
+    monkeypatch.setattr(sturdy, "Tree", lambda *of: trees.append(Tree(*of)) or trees[-1])
     for allowance in (None, 0.0, 3.0, 50.0):
         found = sturdiest(parts, best, Clock(), allowance)
         told[str(allowance)] = [
             answer_told(found.found.answer if found.found else None),
             found.bound,
         ]
-    told["stopped"] = sturdiest(parts, best, counted_clock(0)).bound
+        told[f"{allowance} took"] = [[*tree.effort.values()] for tree in trees]
+        trees.clear()
+    for looks in (0, 10, 40):
+        found = sturdiest(parts, best, counted_clock(looks))
+        told[f"after {looks}"] = [
+            answer_told(found.found.answer if found.found else None),
+            found.bound,
+        ]
     told["guarded"] = least_guarded(parts, Clock())
     recorded(told)
 

@@ -15,7 +15,7 @@ from strategist.optimise.problem import Counts, pose
 from strategist.optimise.site import plan as plans
 from strategist.optimise.site.arbiter import Arbiter
 from strategist.optimise.site.asked import Plan, Planned, Rule, SiteProblem
-from strategist.optimise.site.contested import Contest, Reports, reports_of
+from strategist.optimise.site.contested import Contest, Reports, _difference, reports_of
 from strategist.optimise.site.elsewhere import answer_elsewhere, needed_masks, replayed_elsewhere
 from strategist.optimise.site.every import every_strategy
 from strategist.optimise.site.given import with_cutoff, with_ladder, with_masks, with_steps
@@ -144,6 +144,7 @@ def test_plans_of_pairs(
     told["with rules"] = plan_told(planner.plan(*asked))
     told["without"] = plan_told(planner.plan(*asked, rules=False))
     told["in no time"] = plan_told(planner.plan(*asked, Clock(0.0)))
+    told["columns"] = len(planner._columns)
     recorded(told)
 
 
@@ -178,6 +179,8 @@ def test_contests(seed: int, recorded: Recorded) -> None:
         ]
         rules.append(rule_told(contest.best(reports[0], reports[1])))
     told["rules"] = rules
+    near = np.array([-60.0, -60.00004, -60.00006, -59.99, -np.inf])
+    told["differences"] = [_difference(near, np.full(5, other)) for other in (-60.0, -np.inf)]
     reported = []
     for ladder, cutoff, stop_after in (((10.0,), None, 1), ((10.0, 11.0), -60.0, 2)):
         for mask in (None, *MASKS[:2]):

@@ -1,4 +1,4 @@
-"""Answers of the optimiser as figures to record: what was found, without what it took."""
+"""Answers of the optimiser as figures to record: what was found, and what a search took."""
 
 from __future__ import annotations
 
@@ -26,12 +26,15 @@ def chain_told(chain: Chain) -> str:
 
 
 def answer_told(answer: Answer | None) -> Any:
-    """Key and bounds; chain, cutoff, levels and counts."""
+    """Key and bounds; chain, cutoff, levels and counts; what a search took (a solver's numbers
+    are those of its version)."""
     if answer is None:
         return None
+    took = dict(answer.effort)
+    effort = "" if "rows" in took else "".join(f", {n} {name}" for name, n in took.items())
     place = f"{answer.cutoff}, {answer.levels}, {answer.counts.missed} and {answer.counts.stray}"
     numbers = [*answer.key, *answer.bound, answer.guarded_bound]
-    return [*short(numbers).tolist(), f"{chain_told(answer.chain)}, {place}"]
+    return [*short(numbers).tolist(), f"{chain_told(answer.chain)}, {place}{effort}"]
 
 
 def selections_told(some: Selections, most: int = 1_000) -> Any:
