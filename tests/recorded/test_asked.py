@@ -38,6 +38,7 @@ from strategist.answers.what_if import usual_what_ifs, what_if
 from strategist.errors import InputError
 from strategist.optimise.strategy import Strategy
 from strategist.radio.complete import complete
+from strategist.report.text import result_text
 from strategist.survey.case import Case
 from strategist.survey.policy import Limits, Loss, Policy, Radio, Reader
 from strategist.survey.profile import peaks
@@ -131,6 +132,15 @@ def test_answers_of_many(recorded: Recorded, kind: str) -> None:
             found.sturdier.gives_up if found.sturdier else None,
         ]
     recorded(rows)
+
+
+@pytest.mark.parametrize("seed", [85, 87, 113])
+def test_sturdier_over_copies(recorded: Recorded, seed: int) -> None:
+    point = expecting(small(seed))
+    found = choose(point, QUICK)
+    assert found.sturdier is not None and found.sturdier.over is not None
+    lines = [line for line in result_text(found, point.policy, detail=True).splitlines() if line.strip()]
+    recorded({"sturdier": brief(found.sturdier, *JUDGED), "text": lines})
 
 
 @pytest.mark.parametrize("kind", ["small", "loads", "foreseen", "expected", "limited"])
