@@ -97,8 +97,6 @@ def worker_to_take_back(database: Database, group: str, places: int) -> str | No
         at_work = [(worker, client) for worker, client in connection.execute(found)]
         waiting = _waiting(connection, now)
     at_any = [(worker, client) for worker, client in at_work if f".{ANY}." in worker]
-    if len(at_any) < places or not waiting:
-        return None
     clients = {client for _, client in at_work} | waiting.keys()
     for client, for_interactive in waiting.items():
         able, there = (at_work, places + 1) if for_interactive else (at_any, places)
