@@ -109,8 +109,7 @@ def on_a_full_disk(data: Path, *, root: Path = ROOT) -> Full:
             if reply.status != 201:
                 break
             made.append(reply.json["id"])
-        _wait_for_reserve(data / "reserve")
-        fill(data / "filler")
+        _take_the_rest(data)
         full = file.stat().st_size
         live.stop()
     with contextlib.suppress(AssertionError), live:
@@ -129,11 +128,22 @@ def on_a_full_disk(data: Path, *, root: Path = ROOT) -> Full:
     return Full(len(made), deletes, 0, 0, full, file.stat().st_size)
 
 
-def _wait_for_reserve(file: Path) -> None:
-    """What the last upload let go of is taken back before another program takes the rest."""
-    end = time.monotonic() + HANG_S
-    while file.exists() and not file.stat().st_size and time.monotonic() < end:
+_TAKEN_BACK_S = 60.0  # the server looks every few seconds whether there is room again
+
+
+def _take_the_rest(data: Path) -> None:
+    """Another program takes all room but the reserve: what the last upload let go of is taken back
+    before, and where work that was still under way lets go of it just then, all begins anew."""
+    reserve, filler = data / "reserve", data / "filler"
+    end = time.monotonic() + _TAKEN_BACK_S
+    while reserve.exists() and time.monotonic() < end:
+        if reserve.stat().st_size:
+            fill(filler)
+            if reserve.stat().st_size:
+                return
+            filler.unlink()
         time.sleep(0.2)
+    fill(filler)
 
 
 def fill(path: Path) -> None:
