@@ -411,9 +411,27 @@ def _in_time(part: ReadPoint, options: Options, deadline: Deadline) -> Again:
         return None
     options = replace(options, tuning=replace(options.tuning, boxes_of_two=0, boxes_of_more=0))
     with watched_by(None):  # it is not the answer that is waited for
-        clock = Clock(options.time_limit_s)
+        clock, whole = Clock(options.time_limit_s), complete(part)
+        if not is_own(whole.survey, whole.policy):
+            passes = passes_over(whole, options.seed, PASSES_AGAIN)
+            if passes is not None and not passes.separate:
+                return _over_alone(whole, passes, options, clock)
         found = solve(part, options, clock=clock, copied_passes=PASSES_AGAIN)
     return found.strategy, found.proven
+
+
+def _over_alone(
+    whole: ReadPoint, passes: Passes, options: Options, clock: Clock
+) -> tuple[Strategy, bool]:
+    """The best strategy over other passes than those surveyed, and whether it is proven; not begun
+    from the best over these, whose own proof takes as long."""
+    once = _as_surveyed(whole)
+    parts = over(parts_of(once.survey, once.policy, options.tuning), passes.sample)
+    found, _, _ = _prove(parts, options, clock, None)
+    strategy, counts = finish(found.part.problem, found.answer)
+    over_all = evaluate(passes.survey, whole.policy, strategy)
+    compare_counts(counts, over_all, found.part.problem, passes.conditions.times)
+    return strategy, found.answer.proven
 
 
 def _prove(
