@@ -415,7 +415,7 @@ def _most(problem: Problem) -> Corner:
     limits = problem.policy.limits
     kept = [m for m in _down(wanted) if limits.excess(m / max(wanted, 1), 0.0) < 5e-7]
     let = [s for s in _down(stray) if limits.excess(None, s / problem.passes) < 5e-7]
-    return max(kept, default=-1), max(let, default=-1)
+    return max(kept), max(let)  # none at all keeps any limit
 
 
 def _down(number: int) -> Iterable[int]:
