@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable
 from dataclasses import replace
 from fractions import Fraction
@@ -136,6 +137,9 @@ def test_answers_stopped(seed: int, recorded: Recorded) -> None:
     }.items():
         told[name] = answer_told(search(problem_of(seed, tuning), Clock()))
     told["least"] = answer_told(least_loss(problem_of(seed), counted_clock(1)))
+    for looks, tuning in itertools.product((5, 20, 80), (DEFAULT, BY_SPLITS)):
+        stopped = search(problem_of(seed, tuning), counted_clock(looks))
+        told[f"{'by splits' * (tuning is BY_SPLITS)} after {looks}"] = answer_told(stopped)
     recorded(told)
 
 
