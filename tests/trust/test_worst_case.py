@@ -209,6 +209,16 @@ def test_at_predicted_steps_the_error_of_the_model_comes_on_top(seed: int) -> No
     assert found.loss >= guarded_loss(point.survey, replace(point.policy, guard=guard), strategy)
 
 
+def test_a_predicted_step_may_be_tried_as_it_is() -> None:
+    """A stray foreseen at 21 dBm alone, with nothing measured beside it: that costs 1 without any
+    drift, and with the error of the model."""
+    survey = survey_of([20.0, 21.0, 22.0], [[(S, False, [None, -50, None])]])
+    predicted = Predicted(np.array([[False, True, False]]), 0.6, 1.0, None)
+    survey = replace(survey, predicted=predicted)
+    for guard in (Guard(0.0, 0.0), Guard(0.3, 0.0), Guard(1.0, 2.0)):
+        assert worst_case(survey, POLICY, Strategy((21.0,)), guard) == WorstCase(1.0, 0, 1)
+
+
 def test_the_worst_case_is_above_the_guarded_loss_in_many_cases() -> None:
     """Else the two need not be told apart."""
     above = 0
