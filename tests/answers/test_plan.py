@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from strategist.answers import contenders as contenders_module
+from strategist.answers import run_sheet
 from strategist.answers.contenders import Contenders, contenders_of
 from strategist.answers.plan import _batch, plan_survey
 from strategist.answers.run_sheet import Effort, first_levels, plan_first_survey
@@ -95,6 +96,18 @@ def test_a_first_survey_needs_levels() -> None:
     rare = replace(none, reader=Reader(), limits=Limits(missed_rate_max=1e-9))
     with pytest.raises(InputError, match="more than 2,000 passes"):
         plan_first_survey(rare, "bay-1")
+
+
+def test_a_first_survey_of_the_most_passes_is_planned_and_of_one_more_is_not(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    policy = Policy(levels_dbm=(10.0, 11.0), limits=Limits(missed_rate_max=0.05))
+    monkeypatch.setattr(run_sheet, "PASSES_MAX", 59)
+    names = [row.pass_id for row in plan_first_survey(policy, "bay-1").run_sheet]
+    assert names == [f"p{number:02d}" for number in range(1, 60)]
+    monkeypatch.setattr(run_sheet, "PASSES_MAX", 58)
+    with pytest.raises(InputError, match="more than 58 passes to show a rate of 5 %"):
+        plan_first_survey(policy, "bay-1")
 
 
 def test_passes_without_a_level_come_first(whole: ReadPoint) -> None:
