@@ -268,6 +268,39 @@ def test_a_first_answer_that_is_settled_stays(monkeypatch: pytest.MonkeyPatch) -
         assert (one is first) is stays
 
 
+@pytest.mark.parametrize("better", [False, True])
+def test_the_usual_questions_share_a_limit_and_start_from_the_best_known(
+    better: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Six seconds for the first answer, four questions and what follows them: one each, where each
+    takes its own. A strategy of another answer that is better here stands before all of them."""
+    asked: list[Options] = []
+
+    def chosen(_point: ReadPoint, options: Options, known: Strategy | None = None) -> Told:
+        asked.append(options)
+        return Told(known or A, 4.0 if known and better else 5.0)
+
+    def effect(_point: ReadPoint, sets: Any, options: Options, before: Told, **_: Any) -> Any:
+        asked.append(options)
+        first: Any = before
+        after: Any = Told(B, 3.0)
+        found = what_if_module._effect(POINT, (), first, after, (f"{len(asked)}",))
+        return SimpleNamespace(**vars(found))
+
+    monkeypatch.setattr(what_if_module, "_since", lambda _: float(len(asked)))
+    monkeypatch.setattr(what_if_module, "choose", chosen)
+    monkeypatch.setattr(what_if_module, "what_if", effect)
+    found = usual_what_ifs(POINT, Options(total_limit_s=6.0))
+    assert [one.time_limit_s for one in asked] == [1.0] * 5 + [0.0]
+    assert not any(one.sturdier for one in asked)
+    assert found.before.strategy == (B if better else A)
+    answers = [one.answer for one in found.questions]
+    assert [one.assumptions for one in answers if one] == [("2",), ("3",), ("4",), ("5",)]
+    assert all(one and one.before is found.before for one in answers)
+    assert usual_what_ifs(POINT).before.strategy == (B if better else A)
+    assert asked[-1].total_limit_s == 0.0 and not asked[-1].sturdier
+
+
 def test_settings_of_antennas_that_come_or_go_are_named() -> None:
     """From a comparison of antennas to none and back: each part that one of the two lacks."""
     document = case_with_antennas(3014)
