@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pytest
 
+from strategist.answers import conditions
 from strategist.answers.assessment import Assessment, choose
 from strategist.answers.solution import Options
 from strategist.errors import DisagreementError
@@ -197,3 +199,27 @@ def test_settings_for_each_condition_share_their_masks_and_the_bound_does_not() 
     assert found is not None and found.knowing is not None
     assert (found.loss_a_pass, found.knowing.loss_a_pass) == (6.0, 6.0)
     assert found.knowing.bound == 5.0
+
+
+@pytest.mark.parametrize(
+    ("excess", "loss", "bound"),
+    [
+        (0.0, 12.0, 2.0),  # of 6 passes by their weight
+        (0.0, 30.0, 4.0),  # no more than was reached
+        (0.25, 12.0, 0.0),  # what exceeds the limits less may lose anything
+        (0.5, 12.0, 2.0),
+    ],
+)
+def test_a_bound_a_pass_is_of_passes_by_their_weight(
+    excess: float, loss: float, bound: float
+) -> None:
+    key = (0.0 if not excess else 0.5, 24.0)
+    answer = SimpleNamespace(bound=(excess, loss), key=key)
+    of: Any = SimpleNamespace(over=None, answer=answer)
+    passes: Any = SimpleNamespace(conditions=SimpleNamespace(times=np.array([1, 2, 3])))
+    assert conditions._bound(of, passes, 4.0) == bound
+    for weighed, least in ((3.0, 3.0), (4.5, 4.0)):
+        of.over = SimpleNamespace(weighed=SimpleNamespace(bound=weighed))
+        assert conditions._bound(of, passes, 4.0) == least
+    of.over = SimpleNamespace(weighed=None)
+    assert conditions._bound(of, passes, 4.0) == bound
