@@ -12,14 +12,21 @@ import pytest
 
 from strategist.answers import conditions
 from strategist.answers.assessment import Assessment, choose
+from strategist.answers.over import caps_of, passes_over, weighed_best
 from strategist.answers.solution import Options
 from strategist.errors import DisagreementError
+from strategist.optimise.clock import Clock
+from strategist.optimise.conditions import Weighing, least_over_conditions
+from strategist.optimise.scores import parts_of, posed_over
+from strategist.optimise.strategy import Strategy
 from strategist.survey.policy import TECHNIQUES, Guard, InConditions, Limits
 from strategist.survey.records import ReadPoint
+from strategist.trust.evaluate import evaluate
 from strategist.trust.in_conditions import losses_of
 from tests.bench.drawn import drawn_read_point
 from tests.cases.door import OPEN, SHUT, gate_with_door
 from tests.optimise.made import random_read_point, survey_of
+from tests.recorded.points import in_conditions, portal
 from tests.surveyed import as_surveyed, surveyed_policy
 
 QUICK = Options(unseen=False, sturdier=False)
@@ -223,3 +230,36 @@ def test_a_bound_a_pass_is_of_passes_by_their_weight(
         assert conditions._bound(of, passes, 4.0) == least
     of.over = SimpleNamespace(weighed=None)
     assert conditions._bound(of, passes, 4.0) == bound
+
+
+@pytest.mark.parametrize(
+    ("seed", "limits"), [(4, Limits()), (2, Limits(0.2, 0.3)), (4, Limits(0.2, 0.3))]
+)
+@pytest.mark.parametrize("turn", [1, -1])
+def test_of_several_scores_the_least_excess_and_then_the_least_loss_counts(
+    seed: int, limits: Limits, turn: int
+) -> None:
+    """Two antennas, the worst of two conditions: each score by itself, and all, whatever comes
+    first."""
+    point = portal(seed, 4)
+    kept = np.arange(len(point.survey.levels_dbm)) >= 3
+    point = replace(point, survey=point.survey.keep(levels=kept))
+    point = in_conditions(point, seed, conditions=InConditions(aim="worst"), limits=limits)
+    passes = passes_over(point, 0)
+    assert passes is not None and passes.separate
+    of = passes.conditions
+    weighing = Weighing(of.of_pass, of.times, caps_of(point.policy, of))
+    problems = [one.problem for one in parts_of(passes.survey, point.policy).parts][:3][::turn]
+    each = [
+        least_over_conditions(posed_over(one, passes.sample), weighing, Clock()) for one in problems
+    ]
+    best = min((one.excess, one.value) for one in each)
+    assert len({(one.excess, one.value) for one in each}) == 3
+    known = Strategy((float(point.survey.levels_dbm[-1]),), point.policy.stop_after)
+    found, strategy, outcome = weighed_best(passes, point, problems, known, seed=0, clock=Clock())
+    assert (found.excess, found.value) == best
+    assert found.infeasible == all(one.infeasible for one in each)
+    assert found.bound <= found.value + 1e-9
+    if found.excess == 0:
+        assert found.proven
+    assert outcome.loss == evaluate(passes.survey, point.policy, strategy).loss
