@@ -57,7 +57,7 @@ def test_what_a_time_rests_on_is_said(in_turn: bool, measured: bool) -> None:
     """A measured step has none of what is assumed of an estimated one; turns are said where there
     are any."""
     step = {"step_s": 0.2} if measured else {"rf_mode": "fm0-640"}
-    time = evaluated(time=Dwell(**step, in_turn=in_turn)).on_air.time  # type: ignore[arg-type]
+    time = evaluated(time=Dwell(**step, in_turn=in_turn)).on_air.time
     assert time is not None
     said = "\n".join(time.assumptions)
     assert len(time.assumptions) == (1 if measured else 5) + in_turn
