@@ -168,6 +168,16 @@ def test_equal_weights_choose_the_least_guarded_of_equal_points() -> None:
     assert chosen.guarded_loss == min(one.guarded_loss for one in tied)
 
 
+def test_each_of_two_points_that_lose_alike_keeps_its_counts() -> None:
+    """A wanted tag and a stray are as strong, and weigh the same: a cutoff in (−70, −60] keeps
+    both, one in (−60, −50] neither. Together they are one range of that loss, with −60 in its
+    middle, which is of the first alone."""
+    tags = [(STRAY, -70.0), (WANTED, -60.0), (STRAY, -60.0), (WANTED, -50.0)]
+    found = trace_frontier(by_cutoff(tags, loss=Loss(1.0, 1.0))).points
+    assert [(one.missed, one.stray, one.loss) for one in found] == [(0, 1, 1.0), (1, 0, 1.0)]
+    assert [one.strategy.cutoff_dbm for one in found] == [-60.0, -55.0]
+
+
 def over_weights(seed: int) -> ReadPoint:
     """The first pass counts three times."""
     point = small(seed)

@@ -268,6 +268,31 @@ def test_a_first_answer_that_is_settled_stays(monkeypatch: pytest.MonkeyPatch) -
         assert (one is first) is stays
 
 
+def test_the_first_answer_is_bettered_by_the_second_unless_it_was_given(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    asked: list[tuple[float | None, Strategy | None]] = []
+
+    def chosen(point: ReadPoint, options: Options, known: Strategy | None = None) -> Told:
+        asked.append((options.time_limit_s, known))
+        assert not options.sturdier
+        if point is POINT:
+            return Told(known or A, 4.0 if known else 5.0)
+        assert known == A
+        return Told(B, 3.0)
+
+    monkeypatch.setattr(what_if_module, "_since", lambda _: float(len(asked)))
+    monkeypatch.setattr(what_if_module, "choose", chosen)
+    options = Options(total_limit_s=2.0)
+    found = what_if(POINT, {"loss.missed": 6}, options=options)
+    assert (found.before.strategy, found.after.strategy) == (B, B)
+    assert asked == [(1.0, None), (1.0, A), (0.0, B)]
+    asked.clear()
+    first: Any = FIRST
+    found = what_if(POINT, {"loss.missed": 6}, options=options, before=first)
+    assert found.before is first and asked == [(2.0, A)]
+
+
 @pytest.mark.parametrize("better", [False, True])
 def test_the_usual_questions_share_a_limit_and_start_from_the_best_known(
     better: bool, monkeypatch: pytest.MonkeyPatch
