@@ -622,4 +622,6 @@ SURVIVORS: dict[str, str] = {
     "strategist/trust/worst_case.py: 10.0 ** (-DECIMALS) / 2  →  10.0 ** (-DECIMALS) * 2": (
         "a drift of a millionth of a dB"
     ),
+    "strategist/survey/variation.py: np.array(rows, float).reshape(-1, 6)  →  np.array(rows, "
+    "float).reshape(-2, 6)": _LENGTH_LEFT,
 }
