@@ -624,4 +624,7 @@ SURVIVORS: dict[str, str] = {
     ),
     "strategist/survey/variation.py: np.array(rows, float).reshape(-1, 6)  →  np.array(rows, "
     "float).reshape(-2, 6)": _LENGTH_LEFT,
+    "strategist/survey/variation.py: kind.reshape(-1)  →  kind.reshape(-2)": _LENGTH_LEFT,
+    "strategist/answers/contenders.py: both[one] += apart[rows, k, :, None] * told  →  "
+    "both[one] -= apart[rows, k, :, None] * told": ("it is squared"),
 }
