@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
 
 from strategist.answers import contenders as contenders_module
 from strategist.answers import run_sheet
-from strategist.answers.contenders import DRAWS, Contenders, _Drawn, _plain, contenders_of
+from strategist.answers.contenders import DRAWS, SOLVED, Contenders, _Drawn, _plain, contenders_of
 from strategist.answers.plan import _batch, plan_survey
 from strategist.answers.run_sheet import Effort, first_levels, plan_first_survey, rows_of
 from strategist.answers.solution import Options, solve
@@ -370,18 +371,27 @@ class Ending(Clock):
         return None if self.looks >= 0 else 0.0
 
 
-def test_wherever_time_ends_nothing_is_half_done() -> None:
+def test_wherever_time_ends_nothing_is_half_done(monkeypatch: pytest.MonkeyPatch) -> None:
     """Solving, walking over all draws, over each, or counting."""
     part = small(82)
     survey = without(part.survey, 0)
     policy = replace(_plain(part.policy), aim="survey")
     drawn = _Drawn(Possible(survey, (0,)), policy, Options())
-    whole = Ending(looks=10**6)
+    whole, walks, walk = Ending(looks=10**6), [], drawn.near.walk
+
+    def walking(*given: Any) -> Strategy:
+        walks.append(given)
+        return walk(*given)
+
+    monkeypatch.setattr(drawn.near, "walk", walking)
     strategies = drawn.looked_at(whole)
     assert strategies is not None
-    looks = 10**6 - whole.looks
-    for ends in (0, looks - drawn.walked - 1, looks - drawn.walked, looks - 1):
+    looks, solving = 10**6 - whole.looks, 2 * SOLVED
+    assert len(walks) == looks - solving > drawn.walked
+    for ends in (0, solving, solving + 1, looks - drawn.walked, looks - 1):
+        walks.clear()
         assert drawn.looked_at(Ending(looks=ends)) is None, ends
+        assert len(walks) == max(0, ends - solving)
     assert drawn.looked_at(Ending(looks=looks)) == strategies
     for ends in (0, 1, 2 * DRAWS - 1):
         assert drawn.counted(strategies[:1], Ending(looks=ends)) is None

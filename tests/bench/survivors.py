@@ -627,4 +627,5 @@ SURVIVORS: dict[str, str] = {
     "strategist/survey/variation.py: kind.reshape(-1)  →  kind.reshape(-2)": _LENGTH_LEFT,
     "strategist/answers/contenders.py: both[one] += apart[rows, k, :, None] * told  →  "
     "both[one] -= apart[rows, k, :, None] * told": ("it is squared"),
+    "strategist/answers/contenders.py: 2 * SOLVED  →  3 * SOLVED": ("how a time limit is shared"),
 }
