@@ -628,4 +628,7 @@ SURVIVORS: dict[str, str] = {
     "strategist/answers/contenders.py: both[one] += apart[rows, k, :, None] * told  →  "
     "both[one] -= apart[rows, k, :, None] * told": ("it is squared"),
     "strategist/answers/contenders.py: 2 * SOLVED  →  3 * SOLVED": ("how a time limit is shared"),
+    "strategist/survey/occasions.py: weight.max() > PARTS  →  weight.max() >= PARTS": (
+        "a largest weight of so many parts is counted in parts of itself"
+    ),
 }
