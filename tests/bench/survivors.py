@@ -643,4 +643,9 @@ SURVIVORS: dict[str, str] = {
         _NEVER_EQUAL
     ),
     "strategist/trust/unseen.py: 2 * FOLDS  →  3 * FOLDS": ("how a time limit is shared"),
+    "strategist/answers/solution.py: clock.left / 2  →  clock.left * 2": (
+        "how a time limit is shared"
+    ),
+    "strategist/answers/techniques.py: per_pass is None or least is None  →  per_pass is None "
+    "and least is None": ("answers at one read point have both a loss a pass, or neither"),
 }
