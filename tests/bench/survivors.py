@@ -648,4 +648,7 @@ SURVIVORS: dict[str, str] = {
     ),
     "strategist/answers/techniques.py: per_pass is None or least is None  →  per_pass is None "
     "and least is None": ("answers at one read point have both a loss a pass, or neither"),
+    "strategist/survey/variation.py: TRIED_MAX = 400  →  TRIED_MAX = 401": (
+        "how many presentations are looked at"
+    ),
 }
