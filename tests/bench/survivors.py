@@ -651,4 +651,6 @@ SURVIVORS: dict[str, str] = {
     "strategist/survey/variation.py: TRIED_MAX = 400  →  TRIED_MAX = 401": (
         "how many presentations are looked at"
     ),
+    "strategist/trust/worst_case.py: abs(drift) < 10.0 ** (-DECIMALS) / 2  →  abs(drift) <= "
+    "10.0 ** (-DECIMALS) / 2": _NEVER_EQUAL,
 }
