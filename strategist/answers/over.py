@@ -117,8 +117,9 @@ def weighed_best(
         if least.excess == 0:
             rival = min(rival, least.value)
     found, problem = min(every, key=lambda pair: (pair[0].excess, pair[0].value))
-    bound = min(*(one.bound for one, _ in every), found.value)
     infeasible = all(one.infeasible for one, _ in every)
+    bounds = [one.bound for one, _ in every if infeasible or not one.infeasible]
+    bound = min(*bounds, found.value)
     found = replace(found, bound=bound, infeasible=infeasible)
     answer = found.answer
     at_own = answer_at(problem, answer.chain, answer.cutoff, answer.levels)

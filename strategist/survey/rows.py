@@ -31,7 +31,7 @@ class Rows:
     lines: Ints
     texts: Mapping[str, Texts]
     numbers: Mapping[str, Floats]
-    in_mw: bool = False
+    in_mw: bool
 
     def __len__(self) -> int:
         return len(self.lines)

@@ -4,13 +4,17 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 
 import strategist
 from strategist import Mask, Side, Strategy, compare, comparison_text
 from strategist.answers.changes import changes_between
+from strategist.answers.compare import Comparison
 from strategist.errors import InputError
+from strategist.survey.policy import Loss
 from tests.test_commands import W2, S, case
 
 
@@ -29,6 +33,40 @@ def test_rows_are_those_of_evaluate(point: strategist.ReadPoint) -> None:
             key: value for key, value in alone.items() if key != "read_point"
         }
     assert found["least_loss"] == ["high"]
+
+
+def test_a_side_alone_is_the_best_and_nothing_is_sturdier(point: strategist.ReadPoint) -> None:
+    expected = replace(point, policy=replace(point.policy, aim="expected"))
+    for given in (point, expected):
+        found = compare(given, [Side("low", Strategy((20.0,)))])
+        assert (found.least_loss, found.sturdier) == (("low",), None)
+        assert (found.passes, found.changes) == ((), ())
+
+
+@pytest.mark.parametrize(("a_pass", "little"), [(True, 0.75), (False, 1.0)])
+def test_little_is_of_as_many_passes_as_surveyed(a_pass: bool, little: float) -> None:
+    """A miss weighs 1, and 5 % of 15 a pass in ten passes are 7.5, or 0.75 a pass; of 15 in all
+    they are less than a miss."""
+    outcome = SimpleNamespace(passes=10)
+    for extra, near in ((little - 0.125, True), (little, True), (little + 0.125, False)):
+        losses = [(15.0, 40.0), (15.0 + extra, 20.0)]
+        evaluations: Any = tuple(
+            SimpleNamespace(
+                loss=99.0 if a_pass else loss,
+                outcome=outcome,
+                standing=SimpleNamespace(guarded=SimpleNamespace(loss=99.0 if a_pass else drifted)),
+            )
+            for loss, drifted in losses
+        )
+        over: Any = tuple(
+            SimpleNamespace(loss=loss, guarded_loss=drifted) if a_pass else None
+            for loss, drifted in losses
+        )
+        sides = (Side("a", Strategy((20.0,))), Side("b", Strategy((21.0,))))
+        found = Comparison("bay", Loss(1.0, 1.0), sides, evaluations, over, (), ())
+        assert found.least_loss == ("a",)
+        saved = {"name": "b", "than": "a", "extra_loss": extra, "guarded_saved": 20.0}
+        assert found.sturdier == (saved if near else None)
 
 
 def test_passes_are_those_that_differ_with_their_tags(point: strategist.ReadPoint) -> None:

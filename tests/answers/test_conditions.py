@@ -4,20 +4,29 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pytest
 
+from strategist.answers import conditions
 from strategist.answers.assessment import Assessment, choose
+from strategist.answers.over import caps_of, passes_over, weighed_best
 from strategist.answers.solution import Options
 from strategist.errors import DisagreementError
+from strategist.optimise.clock import Clock
+from strategist.optimise.conditions import Weighing, least_over_conditions
+from strategist.optimise.scores import parts_of, posed_over
+from strategist.optimise.strategy import Strategy
 from strategist.survey.policy import TECHNIQUES, Guard, InConditions, Limits
 from strategist.survey.records import ReadPoint
+from strategist.trust.evaluate import evaluate
 from strategist.trust.in_conditions import losses_of
 from tests.bench.drawn import drawn_read_point
 from tests.cases.door import OPEN, SHUT, gate_with_door
 from tests.optimise.made import random_read_point, survey_of
+from tests.recorded.points import in_conditions, portal
 from tests.surveyed import as_surveyed, surveyed_policy
 
 QUICK = Options(unseen=False, sturdier=False)
@@ -197,3 +206,60 @@ def test_settings_for_each_condition_share_their_masks_and_the_bound_does_not() 
     assert found is not None and found.knowing is not None
     assert (found.loss_a_pass, found.knowing.loss_a_pass) == (6.0, 6.0)
     assert found.knowing.bound == 5.0
+
+
+@pytest.mark.parametrize(
+    ("excess", "loss", "bound"),
+    [
+        (0.0, 12.0, 2.0),  # of 6 passes by their weight
+        (0.0, 30.0, 4.0),  # no more than was reached
+        (0.25, 12.0, 0.0),  # what exceeds the limits less may lose anything
+        (0.5, 12.0, 2.0),
+    ],
+)
+def test_a_bound_a_pass_is_of_passes_by_their_weight(
+    excess: float, loss: float, bound: float
+) -> None:
+    key = (0.0 if not excess else 0.5, 24.0)
+    answer = SimpleNamespace(bound=(excess, loss), key=key)
+    of: Any = SimpleNamespace(over=None, answer=answer)
+    passes: Any = SimpleNamespace(conditions=SimpleNamespace(times=np.array([1, 2, 3])))
+    assert conditions._bound(of, passes, 4.0) == bound
+    for weighed, least in ((3.0, 3.0), (4.5, 4.0)):
+        of.over = SimpleNamespace(weighed=SimpleNamespace(bound=weighed))
+        assert conditions._bound(of, passes, 4.0) == least
+    of.over = SimpleNamespace(weighed=None)
+    assert conditions._bound(of, passes, 4.0) == bound
+
+
+@pytest.mark.parametrize(
+    ("seed", "limits"), [(4, Limits()), (2, Limits(0.2, 0.3)), (4, Limits(0.2, 0.3))]
+)
+@pytest.mark.parametrize("turn", [1, -1])
+def test_of_several_scores_the_least_excess_and_then_the_least_loss_counts(
+    seed: int, limits: Limits, turn: int
+) -> None:
+    """Two antennas, the worst of two conditions: each score by itself, and all, whatever comes
+    first."""
+    point = portal(seed, 4)
+    kept = np.arange(len(point.survey.levels_dbm)) >= 3
+    point = replace(point, survey=point.survey.keep(levels=kept))
+    point = in_conditions(point, seed, conditions=InConditions(aim="worst"), limits=limits)
+    passes = passes_over(point, 0)
+    assert passes is not None and passes.separate
+    of = passes.conditions
+    weighing = Weighing(of.of_pass, of.times, caps_of(point.policy, of))
+    problems = [one.problem for one in parts_of(passes.survey, point.policy).parts][:3][::turn]
+    each = [
+        least_over_conditions(posed_over(one, passes.sample), weighing, Clock()) for one in problems
+    ]
+    best = min((one.excess, one.value) for one in each)
+    assert len({(one.excess, one.value) for one in each}) == 3
+    known = Strategy((float(point.survey.levels_dbm[-1]),), point.policy.stop_after)
+    found, strategy, outcome = weighed_best(passes, point, problems, known, seed=0, clock=Clock())
+    assert (found.excess, found.value) == best
+    assert found.infeasible == all(one.infeasible for one in each)
+    assert found.bound <= found.value + 1e-9
+    if found.excess == 0:
+        assert found.proven
+    assert outcome.loss == evaluate(passes.survey, point.policy, strategy).loss

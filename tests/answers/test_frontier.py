@@ -6,21 +6,26 @@ import dataclasses
 import importlib
 import re
 from dataclasses import replace
+from fractions import Fraction
 from typing import Any
 
+import numpy as np
 import pytest
 
 from strategist.answers.assessment import choose
-from strategist.answers.frontier import Frontier, RatioRange, trace_frontier
+from strategist.answers.frontier import Frontier, RatioRange, _ratios, trace_frontier
+from strategist.answers.over import passes_over
+from strategist.answers.per_pass import per_pass_of
 from strategist.answers.solution import Options
 from strategist.errors import DisagreementError
 from strategist.optimise.tuning import Tuning
 from strategist.report.trade_offs import frontier_text
-from strategist.survey.policy import Guard, Limits, Loss, Reader
+from strategist.survey.policy import Guard, InConditions, Limits, Loss, Reader
 from strategist.survey.records import ReadPoint
 from strategist.trust.evaluate import Outcome, evaluate
 from strategist.trust.guarded import guarded_outcome
 from tests.optimise.made import random_read_point, survey_of
+from tests.recorded.points import in_conditions, small
 from tests.surveyed import surveyed_policy
 
 WANTED, STRAY = True, False
@@ -161,3 +166,67 @@ def test_equal_weights_choose_the_least_guarded_of_equal_points() -> None:
     assert len(tied) == 2
     (chosen,) = [one for one in frontier.points if one.chosen]
     assert chosen.guarded_loss == min(one.guarded_loss for one in tied)
+
+
+def test_each_of_two_points_that_lose_alike_keeps_its_counts() -> None:
+    """A wanted tag and a stray are as strong, and weigh the same: a cutoff in (−70, −60] keeps
+    both, one in (−60, −50] neither. Together they are one range of that loss, with −60 in its
+    middle, which is of the first alone."""
+    tags = [(STRAY, -70.0), (WANTED, -60.0), (STRAY, -60.0), (WANTED, -50.0)]
+    found = trace_frontier(by_cutoff(tags, loss=Loss(1.0, 1.0))).points
+    assert [(one.missed, one.stray, one.loss) for one in found] == [(0, 1, 1.0), (1, 0, 1.0)]
+    assert [one.strategy.cutoff_dbm for one in found] == [-60.0, -55.0]
+
+
+def over_weights(seed: int) -> ReadPoint:
+    """The first pass counts three times."""
+    point = small(seed)
+    weight = np.where(np.arange(len(point.survey.pass_ids)) == 0, 3.0, 1.0)
+    return replace(point, survey=replace(point.survey, pass_weight=weight))
+
+
+@pytest.mark.parametrize("seed", [85, 88, 89])
+def test_over_weights_the_ranges_meet_and_end_at_four_times_the_own_ratio(seed: int) -> None:
+    point = over_weights(seed)
+    found = trace_frontier(point)
+    own = point.policy.loss.missed / point.policy.loss.stray
+    assert found.status == "best" and len(found.points) == 2
+    first, second = (one.best_for for one in found.points)
+    assert first is not None and second is not None
+    assert (first.high, second.low) == (4 * own, own / 4)
+    assert own / 4 < first.low == second.high
+    assert second.high is not None and second.high < 4 * own
+
+
+def test_over_separate_conditions_a_point_is_told_in_the_mean() -> None:
+    """Whatever the worst condition comes to: losses are those of the counts."""
+    points = [
+        in_conditions(over_weights(seed), 1, conditions=InConditions(aim="worst"))
+        for seed in (85, 88, 89)
+    ]
+    apart = 0
+    for point in points:
+        found = trace_frontier(point)
+        assert found.over is not None and any(
+            "Counts are over all" in one for one in found.warnings
+        )
+        for one in found.points:
+            assert one.per_pass is not None and one.over is not None
+            mean = (
+                point.policy.loss.missed * one.over.missed
+                + point.policy.loss.stray * one.over.stray
+            )
+            assert one.per_pass.loss == pytest.approx(mean / found.over.passes, abs=1e-6)
+            passes = passes_over(point, 0)
+            assert passes is not None and passes.separate
+            worst = per_pass_of(passes, point.policy, one.strategy)
+            apart += worst.loss > one.per_pass.loss + 1e-6
+    assert apart
+
+
+def test_ratios_are_of_weights_to_a_millionth() -> None:
+    """1.0000006 is the fraction next to it whose denominator is a million at most."""
+    near = Fraction(1_000_001, 1_000_000)
+    assert _ratios(Loss(1.0000006, 1.0)) == (near / 4, near * 4)
+    assert _ratios(Loss(1.0, 1.0000006)) == (1 / near / 4, 4 / near)
+    assert _ratios(Loss(5.0, 2.0)) == (Fraction(5, 8), Fraction(10))

@@ -158,7 +158,11 @@ def test_with_one_antenna_own_powers_change_nothing() -> None:
 def test_over_copies_nothing_is_proven_of_them_and_that_is_said() -> None:
     document = own_case(SEEDS[0])
     document["site"]["read_points"][NAME]["aim"] = "expected"
-    headline = choose(given(document), Options(unseen=False, sturdier=False)).headline
+    found = choose(given(document), Options(unseen=False, sturdier=False))
+    assert found.per_pass is not None and found.per_pass.bound == 0 < found.per_pass.loss
+    answer = solve(given(document), Options()).answer
+    assert answer.bound == (0.0, 0.0) and answer.guarded_bound == 0.0 < answer.key[2]
+    headline = found.headline
     assert "powers by antenna were chosen over each pass surveyed, once" in headline.verdict
     assert 'Solve with "aim": "survey"' in headline.next_step
 

@@ -2,26 +2,37 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
 
 from strategist.answers import contenders as contenders_module
-from strategist.answers.contenders import Contenders, contenders_of
+from strategist.answers import plan as plan_module
+from strategist.answers import run_sheet
+from strategist.answers.contenders import DRAWS, SOLVED, Contenders, _Drawn, _plain, contenders_of
 from strategist.answers.plan import _batch, plan_survey
-from strategist.answers.run_sheet import Effort, first_levels, plan_first_survey
+from strategist.answers.run_sheet import Effort, first_levels, plan_first_survey, rows_of
 from strategist.answers.solution import Options, solve
 from strategist.errors import InputError
+from strategist.optimise.clock import Clock
 from strategist.optimise.next_pairs import Cost
+from strategist.optimise.strategy import Strategy
+from strategist.radio.possible import Possible
 from strategist.survey.policy import Limits, Policy, Radio, Reader
 from strategist.survey.records import Bools, ReadPoint
 from strategist.trust.acceptance import plan_acceptance
 from strategist.trust.evaluate import evaluate
 from tests.bench.drawn import drawn_read_point
+from tests.optimise.made import survey_of
+from tests.recorded.made import without
+from tests.recorded.points import small
 
 PASSES = 14
+LIMITS = Limits(missed_rate_max=0.1)
 
 
 @pytest.fixture(scope="module")
@@ -95,6 +106,18 @@ def test_a_first_survey_needs_levels() -> None:
     rare = replace(none, reader=Reader(), limits=Limits(missed_rate_max=1e-9))
     with pytest.raises(InputError, match="more than 2,000 passes"):
         plan_first_survey(rare, "bay-1")
+
+
+def test_a_first_survey_of_the_most_passes_is_planned_and_of_one_more_is_not(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    policy = Policy(levels_dbm=(10.0, 11.0), limits=Limits(missed_rate_max=0.05))
+    monkeypatch.setattr(run_sheet, "PASSES_MAX", 59)
+    names = [row.pass_id for row in plan_first_survey(policy, "bay-1").run_sheet]
+    assert names == [f"p{number:02d}" for number in range(1, 60)]
+    monkeypatch.setattr(run_sheet, "PASSES_MAX", 58)
+    with pytest.raises(InputError, match="more than 58 passes to show a rate of 5 %"):
+        plan_first_survey(policy, "bay-1")
 
 
 def test_passes_without_a_level_come_first(whole: ReadPoint) -> None:
@@ -279,3 +302,134 @@ def test_where_no_look_tells_anything_the_pass_in_most_doubt_is_measured_whole(
     )
     batch, settles = _batch(contenders, 0.5, Cost(1.0, 1.0))  # type: ignore[arg-type]
     assert batch == {0: (1,)} and settles == {0: 0.0}
+
+
+@pytest.mark.parametrize(
+    ("high", "few", "share"),
+    [
+        (2.0, 0.5, 0.75),  # 1 − 1/16, and three quarters at most
+        (2.0, 1.2, 0.64),
+        (2.0, 2.0, 0.5),
+        (0.0, 0.5, 0.5),
+    ],
+)
+def test_a_batch_settles_what_brings_the_regret_to_what_is_little(
+    high: float, few: float, share: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of strategies that are best by more than half of that."""
+    asked: list[float] = []
+
+    def others(little: float) -> tuple[int, ...]:
+        asked.append(little)
+        return ()
+
+    def pairs(_doubt: Any, told: Any, _cost: Cost, part: float, _clock: Clock) -> Bools:
+        asked.append(part)
+        return told[0] > 0
+
+    monkeypatch.setattr(plan_module, "pairs_to_measure", pairs)
+    told = np.array([[[0.0, 0.5], [0.0, 0.0]]])
+    contenders = SimpleNamespace(
+        high=high,
+        possible=SimpleNamespace(of=SimpleNamespace(tried=np.zeros((2, 2), bool))),
+        others=others,
+        doubt=lambda _: (np.array([[3.0, 1.0]]), told),
+    )
+    batch, settles = _batch(contenders, few, Cost(1.0, 1.0))  # type: ignore[arg-type]
+    assert asked == [few / 2, pytest.approx(share)]
+    assert batch == {0: (1,)} and settles == {0: pytest.approx(0.5 * 3 / 4)}
+
+
+def test_rows_tell_minutes_to_a_hundredth_and_shares_to_four_digits() -> None:
+    rows = rows_of(
+        ["a", "b"], np.array([20.0, 21.0]), {1: (0, 1), 0: (1,)}, Effort(1 / 3, 1.0), {1: 2 / 3}
+    )
+    assert [(one.pass_id, one.levels_dbm) for one in rows] == [("a", (21.0,)), ("b", (20.0, 21.0))]
+    assert [(one.minutes, one.settles) for one in rows] == [(0.35, 0.0), (0.37, 0.6667)]
+
+
+def in_draws(kept: Sequence[int], limits: Limits = LIMITS) -> Contenders:
+    """Strategies that keep the limits in the first so many of 59 draws, with one wanted tag."""
+    survey = survey_of([20.0], [[("3001", True, [-60.0]), ("3002", False, [-60.0])]])
+    excess = np.array([np.arange(59) >= count for count in kept], float)
+    counts = np.zeros((len(kept), 59, 1))
+    some = tuple(Strategy((20.0 + number,)) for number in range(len(kept)))
+    policy = Policy(limits=limits)
+    return Contenders(policy, Possible(survey, (0,)), some, counts, counts, excess)
+
+
+@pytest.mark.parametrize(
+    ("kept", "verdict"),
+    [
+        ((59, 0), "kept"),
+        ((57, 0), "kept"),
+        ((56, 0), "open"),
+        ((2, 2), "exceeded"),  # in 57 draws neither does
+        ((3, 3), "open"),
+        ((1, 3), "open"),
+        ((0, 0), "exceeded"),
+    ],
+)
+def test_a_verdict_on_limits_is_sure_in_57_of_59_draws(kept: tuple[int, ...], verdict: str) -> None:
+    one = in_draws(kept)
+    assert one.limits == verdict and one.beyond == 59 - max(kept)
+
+
+def test_what_a_limit_counts_is_in_doubt_where_it_decides() -> None:
+    """A rate at the limit keeps it. Of one wanted tag half is missed in some draws: all of a limit
+    of 0.5, too much for one of 0.25, and enough in every draw for one of 0.75."""
+    one = in_draws((59,))
+    missed = np.where(np.arange(59) < 20, 0.5, 0.25)[None, :, None]
+    stray = np.where(np.arange(59) < 20, 3.0, 2.0)[None, :, None]
+    for limits, counted in (
+        (Limits(0.5, None), 0),
+        (Limits(0.25, None), 1),
+        (Limits(0.375, None), 1),
+        (Limits(0.125, None), 0),
+        (Limits(None, 3.0), 0),
+        (Limits(None, 2.0), 1),
+        (Limits(0.25, 2.0), 2),
+        (Limits(), 0),
+    ):
+        policy = Policy(limits=limits)
+        found = list(replace(one, policy=policy, missed=missed, stray=stray)._limited(0))
+        assert len(found) == counted
+
+
+@dataclass
+class Ending(Clock):
+    """A clock that is looked at so many times before it is out."""
+
+    looks: int = 0
+
+    @property
+    def left(self) -> float | None:
+        self.looks -= 1
+        return None if self.looks >= 0 else 0.0
+
+
+def test_wherever_time_ends_nothing_is_half_done(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Solving, walking over all draws, over each, or counting."""
+    part = small(82)
+    survey = without(part.survey, 0)
+    policy = replace(_plain(part.policy), aim="survey")
+    drawn = _Drawn(Possible(survey, (0,)), policy, Options())
+    whole, walks, walk = Ending(looks=10**6), [], drawn.near.walk
+
+    def walking(*given: Any) -> Strategy:
+        walks.append(given)
+        return walk(*given)
+
+    monkeypatch.setattr(drawn.near, "walk", walking)
+    strategies = drawn.looked_at(whole)
+    assert strategies is not None
+    looks, solving = 10**6 - whole.looks, 2 * SOLVED
+    assert len(walks) == looks - solving > drawn.walked
+    for ends in (0, solving, solving + 1, looks - drawn.walked, looks - 1):
+        walks.clear()
+        assert drawn.looked_at(Ending(looks=ends)) is None, ends
+        assert len(walks) == max(0, ends - solving)
+    assert drawn.looked_at(Ending(looks=looks)) == strategies
+    for ends in (0, 1, 2 * DRAWS - 1):
+        assert drawn.counted(strategies[:1], Ending(looks=ends)) is None
+    assert drawn.counted(strategies[:1], Ending(looks=2 * DRAWS)) is not None

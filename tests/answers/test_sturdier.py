@@ -10,7 +10,10 @@ import pytest
 
 from strategist import Side, compare, compare_techniques, result_text, techniques_text
 from strategist.answers.assessment import Assessment, choose
-from strategist.answers.solution import Options
+from strategist.answers.per_pass import per_pass_of
+from strategist.answers.solution import Options, solve
+from strategist.answers.sturdier import sturdier_than
+from strategist.optimise.clock import Clock
 from strategist.optimise.strategy import Strategy
 from strategist.optimise.strategy_file import parse_strategy_file
 from strategist.report.comparison import comparison_text
@@ -20,6 +23,7 @@ from strategist.report.page import report_page
 from strategist.trust.evaluate import evaluate
 from strategist.trust.guarded import guarded_loss
 from tests.cases.razor import crib_door
+from tests.recorded.points import expecting, small
 
 FAST = Options(unseen=False)
 
@@ -70,6 +74,27 @@ def test_it_is_printed_with_what_it_gives_up_and_gains(door: Assessment) -> None
     assert "gives up loss 180 in place of 174 in this survey" in said
     assert "gains guarded loss 180 in place of 300" in said
     assert "power 30 dBm, fixed cutoff none masks none On the air" in said
+
+
+@pytest.mark.parametrize("seed", [85, 87])
+def test_over_copies_its_figures_are_a_pass(seed: int) -> None:
+    """What it gives up and saves beside the best, and the allowance of as many passes as were
+    surveyed, by the evaluator."""
+    point = expecting(small(seed))
+    best = solve(point, Options(unseen=False))
+    search = sturdier_than(best, Clock())
+    found, own, over = search.found, best.per_pass, best.over
+    assert found is not None and found.over is not None and own is not None and over is not None
+    one = per_pass_of(over.passes, point.policy, found.strategy)
+    assert (found.over.loss, found.over.guarded_loss) == (one.loss, one.guarded_loss)
+    assert found.over.extra_loss == pytest.approx(one.loss - own.loss, abs=1e-6)
+    assert found.over.guarded_saved == pytest.approx(own.guarded_loss - one.guarded_loss, abs=1e-6)
+    passes = len(point.survey.pass_ids)
+    little = point.policy.loss.little(own.loss * passes)
+    assert found.allowance == pytest.approx(little, abs=1e-5)
+    assert found.over.allowance == pytest.approx(little / passes, abs=1e-6)
+    assert found.bound == 0.0 and found.over.bound == search.bound
+    assert search.least is not None and search.least <= one.guarded_loss
 
 
 def test_techniques_show_it() -> None:

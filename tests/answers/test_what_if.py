@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 import json
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
 
+from strategist.answers import what_if as what_if_module
 from strategist.answers.assessment import choose
+from strategist.answers.per_pass import PerPass
 from strategist.answers.solution import Options
 from strategist.answers.what_if import usual_what_ifs, what_if
 from strategist.errors import InputError
+from strategist.optimise.strategy import Strategy
 from strategist.report.what_if import what_if_text, what_ifs_text
-from strategist.survey.policy import Guard, Loss, RadiatedLimit, Radio
+from strategist.survey.policy import Guard, Limits, Loss, RadiatedLimit, Radio
 from strategist.survey.reading import read_case_document
 from strategist.survey.records import ReadPoint
 from tests.optimise.made import random_read_point, survey_of
@@ -188,6 +193,137 @@ def test_what_the_usual_questions_set() -> None:
         "2 dB less cable loss": {"added_cable_loss_db": (0, -2)},
         "2 dB more cable loss": {"added_cable_loss_db": (0, 2)},
     }
+
+
+@dataclass(frozen=True)
+class Told:
+    """As much of an answer as another is held against."""
+
+    strategy: Strategy
+    loss: float
+    guarded: float = 9.0
+    missed_rate: float = 0.0
+    status: str = "feasible"
+    bound: float = 1.0
+    proof: str = "found"
+    unseen: str | None = "known"
+    per_pass: PerPass | None = None
+
+    @property
+    def outcome(self) -> Any:
+        return SimpleNamespace(missed_rate=self.missed_rate, stray_rate=0.0)
+
+    @property
+    def standing(self) -> Any:
+        return SimpleNamespace(guarded=SimpleNamespace(loss=self.guarded))
+
+
+A, B, C = (Strategy((power,)) for power in (20.0, 21.0, 22.0))
+FIRST = Told(A, 5.0, bound=2.0, proof="first")
+
+
+@pytest.mark.parametrize(
+    ("found", "better"),
+    [
+        (Told(B, 4.0), True),
+        (Told(B, 5.0, 8.0), True),
+        (Told(B, 5.0), False),  # as good, but not better
+        (Told(B, 5.0, 10.0), False),
+        (Told(B, 6.0, 1.0), False),
+        (Told(B, 1.0, missed_rate=0.75), False),  # the limit is half
+        (Told(B, 4.0, missed_rate=0.5), True),
+    ],
+)
+def test_a_better_strategy_of_another_answer_takes_the_place_of_the_first(
+    found: Told, better: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """With the bound that the first has, and nothing said of tags that it was not asked about."""
+    asked: list[tuple[Options, Strategy]] = []
+
+    def chosen(point: ReadPoint, options: Options, known: Strategy) -> Told:
+        assert point is limited
+        asked.append((options, known))
+        return found if known == B else Told(C, 7.0)
+
+    limited = replace(POINT, policy=replace(POINT.policy, limits=Limits(0.5)))
+    monkeypatch.setattr(what_if_module, "choose", chosen)
+    given: Any = (limited, FIRST, [A, C, B, C, A, B], Options(time_limit_s=9.0, seed=3))
+    one: Any = what_if_module._no_worse(*given)
+    at_once = Options(time_limit_s=0.0, total_limit_s=0.0, unseen=False, seed=3)
+    assert asked == [(at_once, C), (at_once, B)]
+    assert one == (replace(found, bound=2.0, proof="first", unseen=None) if better else FIRST)
+
+
+def test_a_first_answer_that_is_settled_stays(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(what_if_module, "choose", lambda *_, **__: Told(B, 0.0))
+    for status, stays in (
+        ("optimal", True),
+        ("silent", True),
+        ("infeasible", True),
+        ("feasible", False),
+        ("undecided", False),
+    ):
+        first: Any = replace(FIRST, status=status)
+        one = what_if_module._no_worse(POINT, first, [B], Options())
+        assert (one is first) is stays
+
+
+def test_the_first_answer_is_bettered_by_the_second_unless_it_was_given(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    asked: list[tuple[float | None, Strategy | None]] = []
+
+    def chosen(point: ReadPoint, options: Options, known: Strategy | None = None) -> Told:
+        asked.append((options.time_limit_s, known))
+        assert not options.sturdier
+        if point is POINT:
+            return Told(known or A, 4.0 if known else 5.0)
+        assert known == A
+        return Told(B, 3.0)
+
+    monkeypatch.setattr(what_if_module, "_since", lambda _: float(len(asked)))
+    monkeypatch.setattr(what_if_module, "choose", chosen)
+    options = Options(total_limit_s=2.0)
+    found = what_if(POINT, {"loss.missed": 6}, options=options)
+    assert (found.before.strategy, found.after.strategy) == (B, B)
+    assert asked == [(1.0, None), (1.0, A), (0.0, B)]
+    asked.clear()
+    first: Any = FIRST
+    found = what_if(POINT, {"loss.missed": 6}, options=options, before=first)
+    assert found.before is first and asked == [(2.0, A)]
+
+
+@pytest.mark.parametrize("better", [False, True])
+def test_the_usual_questions_share_a_limit_and_start_from_the_best_known(
+    better: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Six seconds for the first answer, four questions and what follows them: one each, where each
+    takes its own. A strategy of another answer that is better here stands before all of them."""
+    asked: list[Options] = []
+
+    def chosen(_point: ReadPoint, options: Options, known: Strategy | None = None) -> Told:
+        asked.append(options)
+        return Told(known or A, 4.0 if known and better else 5.0)
+
+    def effect(_point: ReadPoint, sets: Any, options: Options, before: Told, **_: Any) -> Any:
+        asked.append(options)
+        first: Any = before
+        after: Any = Told(B, 3.0)
+        found = what_if_module._effect(POINT, (), first, after, (f"{len(asked)}",))
+        return SimpleNamespace(**vars(found))
+
+    monkeypatch.setattr(what_if_module, "_since", lambda _: float(len(asked)))
+    monkeypatch.setattr(what_if_module, "choose", chosen)
+    monkeypatch.setattr(what_if_module, "what_if", effect)
+    found = usual_what_ifs(POINT, Options(total_limit_s=6.0))
+    assert [one.time_limit_s for one in asked] == [1.0] * 5 + [0.0]
+    assert not any(one.sturdier for one in asked)
+    assert found.before.strategy == (B if better else A)
+    answers = [one.answer for one in found.questions]
+    assert [one.assumptions for one in answers if one] == [("2",), ("3",), ("4",), ("5",)]
+    assert all(one and one.before is found.before for one in answers)
+    assert usual_what_ifs(POINT).before.strategy == (B if better else A)
+    assert asked[-1].total_limit_s == 0.0 and not asked[-1].sturdier
 
 
 def test_settings_of_antennas_that_come_or_go_are_named() -> None:

@@ -548,4 +548,114 @@ SURVIVORS: dict[str, str] = {
     "problem),), 1, 1)": "of a single score it is never told how many others hear the same",
     "strategist/optimise/own_part.py: clock.left / (len(dwells) - number)  →  clock.left * "
     "(len(dwells) - number)": "a share of the time, and each goes on while any is left",
+    "strategist/trust/unseen.py: len(names) > 1  →  len(names) >= 1": (
+        "without the only kind of item no tag is left, so no part is made"
+    ),
+    "strategist/trust/by_pass.py: 1 + confidence  →  1 - confidence": (
+        "Student's t is symmetric: two quantiles and their mirror images have the same ratio"
+    ),
+    "strategist/trust/worst_case.py: drift - extra <= 0 <= drift + extra  →  drift - extra < 0 "
+    "<= drift + extra": ("an error that takes the drift back to 0 ends at the step itself"),
+    "strategist/trust/worst_case.py: 10.0 ** (-DECIMALS) / 2  →  10.0 ** (-DECIMALS) / 3": (
+        "drifts are rounded to that many decimals"
+    ),
+    "strategist/trust/guarded.py: which.reshape(-1)  →  which.reshape(-2)": _LENGTH_LEFT,
+    "strategist/answers/frontier.py: whole.survey.levels_dbm[-1]  →  whole.survey.levels_dbm[+1]": (
+        "which strategy is tried to see what one takes"
+    ),
+    "strategist/answers/frontier.py: whole.survey.levels_dbm[-1]  →  whole.survey.levels_dbm[-2]": (
+        "which strategy is tried to see what one takes"
+    ),
+    "strategist/answers/frontier.py: answer.key[3:]  →  answer.key[4:]": (
+        "`finish` looks at the first three"
+    ),
+    "strategist/answers/frontier.py: _OWN_SHARE * clock.left  →  _OWN_SHARE / clock.left": (
+        "how a time limit is shared"
+    ),
+    "strategist/answers/run_sheet.py: passes + 1  →  passes + 2": (
+        "a name more than there are passes"
+    ),
+    "strategist/answers/plan.py: np.where(left.any(axis=1), doubt.sum(axis=0), -1.0)  →  "
+    "np.where(left.any(axis=1), doubt.sum(axis=0), -2.0)": ("less than any doubt, either way"),
+    "strategist/answers/solution.py: weighed is not None and bounds  →  weighed is not None or "
+    "bounds": ("over separate conditions are all solutions at a read point, or none"),
+    "strategist/answers/what_if.py: over is not None and first.per_pass is not None  →  over "
+    "is not None or first.per_pass is not None": (
+        "answers at one read point have both a loss a pass, or neither"
+    ),
+    "strategist/answers/compare.py: of_pass[0]  →  of_pass[1]": (
+        "the sides of a pass have one pass id, and one side alone never differs"
+    ),
+    "strategist/answers/compare.py: loss <= most  →  loss < most": _NEVER_EQUAL,
+    "strategist/answers/compare.py: loss + under_guard < least + guarded - _SAME_LOSS  →  loss "
+    "+ under_guard <= least + guarded - _SAME_LOSS": _NEVER_EQUAL,
+    "strategist/answers/contenders.py: strategies[0]  →  strategies[1]": (
+        "what exceeds the limits is told by counts, whatever the strategy"
+    ),
+    "strategist/answers/contenders.py: 2 * SOLVED  →  2 / SOLVED": ("how a time limit is shared"),
+    "strategist/answers/contenders.py: clock.left / (2 * SOLVED - k)  →  clock.left * (2 * "
+    "SOLVED - k)": ("how a time limit is shared"),
+    "strategist/answers/over.py: problem.below[0]  →  problem.below[1]": (
+        "what stands there is no range of cutoffs, and never taken"
+    ),
+    "strategist/answers/over.py: [0, cutoff]  →  [1, cutoff]": (
+        "what stands there is no range of cutoffs, and never taken"
+    ),
+    "strategist/answers/over.py: min(rival, least.value)  →  max(rival, least.value)": (
+        "how far what is no better is sought"
+    ),
+    "strategist/answers/over.py: least.excess == 0  →  least.excess == 1": (
+        "how far what is no better is sought"
+    ),
+    "strategist/answers/over.py: clock.left / (len(own) - number)  →  clock.left * (len(own) - "
+    "number)": ("how a time limit is shared"),
+    "strategist/answers/over.py: len(own) - number  →  len(own) + number": (
+        "how a time limit is shared"
+    ),
+    "strategist/answers/over.py: abs(excess - found.excess) < _SAME  →  abs(excess - "
+    "found.excess) <= _SAME": _NEVER_EQUAL,
+    "strategist/answers/over.py: abs(at_worst - found.value) < _SAME  →  abs(at_worst - "
+    "found.value) <= _SAME": _NEVER_EQUAL,
+    "strategist/answers/conditions.py: answer.bound[1] / float(times.sum()) if answer.bound[0] "
+    "== 0 else 0.0  →  answer.bound[1] / float(times.sum()) if answer.bound[0] == 0 else 1.0": (
+        "where a strategy keeps the limits no bound exceeds them"
+    ),
+    "strategist/answers/conditions.py: len(masks) + 1  →  len(masks) + 2": (
+        "without masks to choose the first counts"
+    ),
+    "strategist/optimise/conditions.py: bound > _FINEST  →  bound >= _FINEST": _NEVER_EQUAL,
+    "strategist/trust/worst_case.py: 10.0 ** (-DECIMALS) / 2  →  10.0 ** (-DECIMALS) * 2": (
+        "a drift of a millionth of a dB"
+    ),
+    "strategist/survey/variation.py: np.array(rows, float).reshape(-1, 6)  →  np.array(rows, "
+    "float).reshape(-2, 6)": _LENGTH_LEFT,
+    "strategist/survey/variation.py: kind.reshape(-1)  →  kind.reshape(-2)": _LENGTH_LEFT,
+    "strategist/answers/contenders.py: both[one] += apart[rows, k, :, None] * told  →  "
+    "both[one] -= apart[rows, k, :, None] * told": ("it is squared"),
+    "strategist/answers/contenders.py: 2 * SOLVED  →  3 * SOLVED": ("how a time limit is shared"),
+    "strategist/survey/occasions.py: weight.max() > PARTS  →  weight.max() >= PARTS": (
+        "a largest weight of so many parts is counted in parts of itself"
+    ),
+    "strategist/trust/worst_case.py: EARLY * first[:, :end].any(axis=1) + NOW * first[:, end]  "
+    "→  EARLY * first[:, :end].any(axis=1) - NOW * first[:, end]": (
+        "what may be now counts alike, whether it may be early or not"
+    ),
+    "strategist/trust/worst_case.py: room - early  →  room + early": (
+        "an end that this lets in is no worse than an earlier one (none of half a million "
+        "drawn passes was)"
+    ),
+    "strategist/answers/contenders.py: rate <= most + _LEAST  →  rate < most + _LEAST": (
+        _NEVER_EQUAL
+    ),
+    "strategist/trust/unseen.py: 2 * FOLDS  →  3 * FOLDS": ("how a time limit is shared"),
+    "strategist/answers/solution.py: clock.left / 2  →  clock.left * 2": (
+        "how a time limit is shared"
+    ),
+    "strategist/answers/techniques.py: per_pass is None or least is None  →  per_pass is None "
+    "and least is None": ("answers at one read point have both a loss a pass, or neither"),
+    "strategist/survey/variation.py: TRIED_MAX = 400  →  TRIED_MAX = 401": (
+        "how many presentations are looked at"
+    ),
+    "strategist/trust/worst_case.py: abs(drift) < 10.0 ** (-DECIMALS) / 2  →  abs(drift) <= "
+    "10.0 ** (-DECIMALS) / 2": _NEVER_EQUAL,
 }

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
+from strategist.optimise import conditions
 from strategist.optimise.clock import Clock
 from strategist.optimise.conditions import (
+    ConditionsModel,
     Weighing,
     least_over_conditions,
     master,
@@ -16,9 +20,12 @@ from strategist.optimise.conditions import (
 )
 from strategist.optimise.problem import pose
 from strategist.survey.copies import Sample
+from strategist.survey.policy import InConditions, Limits
 from strategist.survey.records import Floats, ReadPoint
 from tests.optimise.counted import counted_clock
 from tests.optimise.made import Replays, random_read_point, strategies
+from tests.recorded.points import in_conditions, small
+from tests.recorded.test_passes import weighed
 
 SEEDS = range(24)
 
@@ -154,3 +161,40 @@ def test_whole_numbers_stand_for_the_weights_of_conditions_of_unlike_size() -> N
     assert times[2] == 3 * times[3] and len(set(times[3:])) == len(set(times[:2])) == 1
     assert meant == pytest.approx(wanted, abs=0.01)
     assert np.bincount(weighing.of_pass, times) / times.sum() == pytest.approx(meant)
+
+
+@pytest.mark.parametrize(
+    ("seed", "limits"),
+    [
+        (9, Limits(0.3)),
+        (16, Limits(None, 0.5)),
+        (20, Limits(0.3)),
+        (24, Limits(None, 0.5)),
+        (31, Limits(0.5, 1.0)),
+        (39, Limits(None, 0.5)),
+    ],
+)
+def test_what_planes_leave_open_within_limits_the_model_proves(seed: int, limits: Limits) -> None:
+    """Strategies that exceed them by a little lose less, and do not count."""
+    rule = InConditions(aim="cvar", tail=0.4)
+    point = in_conditions(small(4 * seed + 500), seed, conditions=rule, limits=limits)
+    found = least_over_conditions(*weighed(point, point.policy), Clock())
+    assert found.excess == 0 and found.proven and not found.infeasible
+    wide = replace(point.policy, limits=Limits())
+    free = least_over_conditions(*weighed(point, wide), Clock())
+    assert free.proven and free.value <= found.value
+
+
+@pytest.mark.parametrize(("bound", "known"), [(None, 0.0), (-1.0, 0.0), (0.0, 0.0), (2.5, 2.5)])
+def test_a_model_without_a_strategy_in_time_tells_its_bound(
+    bound: float | None, known: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """No loss is negative; and with a strategy the bound is the same."""
+    point = in_conditions(small(4 * 9 + 500), 9)
+    model = ConditionsModel(*weighed(point, point.policy), Clock())
+    assert model.least(False, 0)[0] is not None
+    for objective in (None, 3.0):
+        solved = SimpleNamespace(objective=objective, bound=bound)
+        monkeypatch.setattr(conditions, "solve_mip", lambda *_, solved=solved, **__: solved)
+        answer, found = model.least(False, 0)
+        assert (answer is None) == (objective is None) and found == known

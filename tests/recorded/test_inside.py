@@ -540,6 +540,49 @@ def test_parts_of_variation(recorded: Recorded) -> None:
     recorded(found)
 
 
+def test_every_kernel_is_the_likeliest_of_some_spread(recorded: Recorded) -> None:
+    """From all alike to 30 dB apart, known to a twentieth of a dB or to whole ones, tags that come
+    again or not."""
+    rng, found = np.random.default_rng(4), {}
+    chosen = set()
+    for scale in np.geomspace(0.02, 30, 60).round(4).tolist():
+        row = []
+        for n, tags, width, fixed in (
+            (12, 12, 0.05, True),
+            (24, 24, 0.05, False),
+            (15, 6, 1.0, False),
+            (15, 3, 1.0, True),
+        ):
+            middle = np.round(scale * rng.normal(0, 1, n), 3)
+            at: Any = SimpleNamespace(
+                roster_pass=np.arange(n) % max(3, n // 2), roster_tag=np.arange(n) % tags
+            )
+            low = np.where(np.arange(n) == 3, -np.inf, middle - width / 2)
+            where = variation._Intervals(low, middle + width / 2, middle)
+            row.append(variation._likeliest(at, np.arange(n), where, fixed))
+        chosen.update(row)
+        found[str(scale)] = row
+    kernels = [0.0, 0.1, 0.15, 0.25, 0.35, 0.5, 0.7, 1.0, 1.4, 2.0, 2.8, 4.0, 5.6]
+    assert sorted(chosen) == kernels
+    recorded(found)
+
+
+def test_groups_too_small_to_choose_a_kernel_by() -> None:
+    """Three that are each judged by two others, or none."""
+    for passes, tags, fixed, judged in (
+        ([0, 1, 2], [0, 1, 2], False, True),
+        ([0, 1, 2], [0, 0, 1], False, False),
+        ([0, 1, 2], [0, 0, 1], True, True),
+        ([0, 0, 1], [0, 1, 2], True, False),
+        ([0, 1], [0, 1], True, False),
+    ):
+        n = len(passes)
+        at: Any = SimpleNamespace(roster_pass=np.array(passes), roster_tag=np.array(tags))
+        middle = np.array([0.0, 8.0, 16.0])[:n]
+        where = variation._Intervals(middle - 0.1, middle + 0.1, middle)
+        assert (variation._likeliest(at, np.arange(n), where, fixed) > 0) == judged
+
+
 def test_parts_of_copies(recorded: Recorded) -> None:
     found: dict[str, Any] = {}
     for seed in range(6):

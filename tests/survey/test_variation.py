@@ -83,6 +83,15 @@ def test_reads_that_fail_above_turn_on_are_counted() -> None:
     assert 0.12 < variation_of(some).fails[0] < 0.26
 
 
+def test_a_single_level_above_turn_on_tells_the_whole_rate() -> None:
+    """Read at 29 dBm and not at 30: every read there is above turn-on, and every one failed. Read
+    at 30 too, none did; and where nothing is above turn-on, nothing is known to fail."""
+    whole = survey_of(np.array([29.0]), np.array([-60.0]))
+    below = whole.with_reads(whole.read_level < len(LEVELS) - 1)
+    top = whole.with_reads(whole.read_level == len(LEVELS) - 1)
+    assert [variation_of(one).fails.tolist() for one in (below, whole, top)] == [[1], [0], [0]]
+
+
 @pytest.mark.parametrize(("climb", "slope"), [(-0.5, 0.0), (0.4, 0.4), (1.0, 1.0), (1.6, 1.0)])
 def test_rssi_follows_power_by_at_most_a_db_a_db(climb: float, slope: float) -> None:
     survey = survey_of(*drawn(1.0))

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from strategist.errors import InputError
+from strategist.trust import acceptance
 from strategist.trust.acceptance import (
     AcceptancePlan,
     judge_run,
@@ -53,6 +54,49 @@ def test_a_risk_that_a_plan_has_exactly_is_kept_and_a_hair_less_is_not():
     risk = 1 - 0.999**59
     assert plan_for_good_site(0.05, 0.001, risk_max=risk).allowed_failures == 0
     assert plan_for_good_site(0.05, 0.001, risk_max=risk - 1e-9).allowed_failures == 1
+
+
+def test_a_plan_for_a_good_site_may_take_the_most_failures_and_none_beyond(monkeypatch):
+    """A site of 1 % takes some failures; where so many are the most, that is the plan, and where
+    one fewer is, there is none."""
+    allowed = plan_for_good_site(0.05, 0.01).allowed_failures
+    assert allowed > 1
+    monkeypatch.setattr(acceptance, "_FAILURES_MAX", allowed)
+    assert plan_for_good_site(0.05, 0.01).allowed_failures == allowed
+    monkeypatch.setattr(acceptance, "_FAILURES_MAX", allowed - 1)
+    with pytest.raises(InputError, match="well below"):
+        plan_for_good_site(0.05, 0.01)
+
+
+def test_no_true_rate_of_the_curve_is_above_1():
+    """Twice a limit of 0.6 is more than all, and so is 1.5 times one of 0.999."""
+    rates = [one.true_rate for one in plan_acceptance(0.6).operating_characteristic]
+    assert rates == pytest.approx([0.06, 0.15, 0.3, 0.45, 0.6, 0.9, 1.0])
+    last = plan_acceptance(0.999).operating_characteristic[-1]
+    assert (last.true_rate, last.acceptance_probability) == (1.0, 0.0)
+
+
+def test_a_lower_bound_at_the_limit_does_not_reject():
+    """One failure in one pass: at 50 % confidence the rate is at least 0.5."""
+    at, below = judge_run(0.5, 1, 1, 0.5), judge_run(0.499, 1, 1, 0.5)
+    assert (at.lower, at.verdict, below.verdict) == (0.5, "inconclusive", "rejected")
+
+
+def test_a_bound_that_is_the_limit_accepts():
+    """None in three passes at confidence 1 − 0.78³: at most 22 %, but for rounding. And none in two
+    that count as one, at 50 %."""
+    three = judge_run(0.22, 0, 3, 0.525448)
+    assert three.upper > 0.22 and three.upper == pytest.approx(0.22, abs=1e-12)
+    half = judge_run(0.5, 0, 2, 0.5, part=0.5)
+    assert (three.verdict, half.verdict, half.upper) == ("accepted", "accepted", 0.5)
+
+
+def test_no_new_run_is_planned_for_more_failures_than_a_plan_may_have():
+    """A thousand failures in 2000 passes show nothing of a limit of 50 %, nor do 1001."""
+    most, more = (judge_run(0.5, failures, 2000) for failures in (1000, 1001))
+    assert (most.verdict, more.verdict) == ("inconclusive", "inconclusive")
+    assert "with at most 1000 failures would be accepted." in most.sentence
+    assert "A new run" not in more.sentence
 
 
 def test_the_sentence_says_how_a_read_point_ten_times_as_good_fares():

@@ -7,8 +7,9 @@ import pytest
 from scipy import stats
 
 from strategist.errors import InputError
+from strategist.trust import by_pass
 from strategist.trust.by_pass import missed_rate, stray_count
-from strategist.trust.intervals import clopper_pearson
+from strategist.trust.intervals import Rate, clopper_pearson
 from tests.bench.intervals import FEW, MISSED, STRAY, covered
 
 
@@ -43,6 +44,22 @@ def test_where_nothing_was_seen_the_upper_end_is_not_0() -> None:
     assert stray_count([0] * 60, [3] * 60).high == pytest.approx(3 * bound)
     assert stray_count([0] * 60, [0] * 60).high == pytest.approx(bound)
     assert stray_count([0] * 60, [3] * 60).low == 0
+
+
+def test_without_passes_nothing_is_known() -> None:
+    none = Rate(0, 0, None, 0.0, 1.0, 0.9, "Clopper-Pearson", 0.0)
+    assert missed_rate([], [], 0.9) == missed_rate([0, 0], [0, 0], 0.9) == none
+    found = stray_count([], [], 0.9)
+    assert (found.events, found.trials, found.rate, found.effective_passes) == (0, 0, None, None)
+    assert (found.low, found.high, found.confidence) == (0.0, np.inf, 0.9)
+
+
+def test_a_load_of_a_quarter_of_the_most_says_what_may_happen_to_it() -> None:
+    """Three of four fail, beside one each of two sixteens: one more of four is all. Of three the
+    load is too small, and one more of sixteen is an eighth."""
+    at = by_pass._worst(np.array([3.0, 1.0, 1.0]), np.array([4.0, 16.0, 16.0]))
+    below = by_pass._worst(np.array([3.0, 1.0, 1.0]), np.array([3.0, 16.0, 16.0]))
+    assert (at, below) == (16.0, 2.0)
 
 
 def test_the_largest_number_seen_once_may_not_be_the_largest() -> None:

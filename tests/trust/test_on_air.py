@@ -51,6 +51,23 @@ def test_times_of_a_measured_step() -> None:
     assert time.fits and time.tags_in_field is None and time.steps_max is None
 
 
+@pytest.mark.parametrize("in_turn", [False, True])
+@pytest.mark.parametrize("measured", [False, True])
+def test_what_a_time_rests_on_is_said(in_turn: bool, measured: bool) -> None:
+    """A measured step has none of what is assumed of an estimated one; turns are said where there
+    are any."""
+    step = {"step_s": 0.2} if measured else {"rf_mode": "fm0-640"}
+    time = evaluated(time=Dwell(**step, in_turn=in_turn)).on_air.time
+    assert time is not None
+    said = "\n".join(time.assumptions)
+    assert len(time.assumptions) == (1 if measured else 5) + in_turn
+    assert ("takes as long as given" in said) is measured
+    assert ("framed ALOHA" in said) is not measured
+    assert ("has a turn in every step" in said) is in_turn
+    known = (time.quantile, time.tags_in_field, time.failed_read_rate)
+    assert all((one is None) is measured for one in known)
+
+
 def test_times_of_estimated_steps() -> None:
     """At worst two tags answer in both steps; expected: one in the first pass, two in the other.
     The mask leaves one in both, and adds its Select to each step."""

@@ -86,6 +86,22 @@ def test_bins_are_as_narrow_as_forty_of_them_allow(span_db: float, width_db: flo
     assert sum(bins.wanted) == 2 == bins.wanted[0] + bins.wanted[-1]
 
 
+def test_scores_further_apart_than_forty_bins_have_the_widest() -> None:
+    """Two antennas hear a wanted tag 119 dB apart, and a stray as much the other way."""
+    common = {"read_point": "door", "pass_id": "p1", "power_dbm": 20.0}
+    heard = [("AA01", 1, -1.0), ("AA01", 2, -120.0), ("AA02", 1, -120.0), ("AA02", 2, -1.0)]
+    reads = [
+        {**common, "epc": epc, "rssi_dbm": dbm, "antenna": antenna} for epc, antenna, dbm in heard
+    ]
+    roles = [("AA01", "wanted"), ("AA02", "stray")]
+    roster = [{"read_point": "door", "pass_id": "p1", "epc": e, "role": role} for e, role in roles]
+    door = Case.from_frames(pd.DataFrame(reads), pd.DataFrame(roster))["door"]
+    facing = Strategy((20.0,), score=Difference("difference", (1,), (2,)), cutoff_db=0.0)
+    bins = picture_of(door, facing).rssi
+    assert (bins.width_db, bins.low_dbm[0], bins.low_dbm[-1]) == (5.0, -120.0, 115.0)
+    assert (len(bins.low_dbm), bins.stray[0], bins.wanted[-1]) == (48, 1, 1)
+
+
 def test_strays_that_masks_reject_are_counted_apart(point: ReadPoint) -> None:
     bins = picture_of(point, Strategy((23.0,), masks=(Mask("epc", 48, 8, "AA"),))).rssi
     assert (sum(bins.stray), sum(bins.stray_masked), bins.strongest_stray_dbm) == (0, 1, None)

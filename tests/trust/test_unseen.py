@@ -108,6 +108,18 @@ def test_no_mask_silences_one_tag_by_its_serial() -> None:
     assert result.strategy.masks == ()
 
 
+def test_kinds_are_left_out_where_there_are_two() -> None:
+    """Two kinds, each wanted and stray: each is left out once. Of one kind alone nothing would be
+    left without it."""
+    kinds = ["9521141.000100", "9520001.000900"]
+    left_out = leave_out(made(kinds, kinds[::-1], 8))
+    assert [int(out.sum()) for out in left_out.by_class] == [8, 8]
+    assert not (left_out.by_class[0] & left_out.by_class[1]).any()
+    assert len(left_out.by_tag) == FOLDS
+    alone = leave_out(made(kinds[:1], kinds[:1], 8))
+    assert (len(alone.by_tag), alone.by_class) == (FOLDS, ())
+
+
 def test_unseen_rates_count_a_tag_once() -> None:
     """Each presented in three passes: 40 wanted and 40 stray tags are 40 trials, not 120."""
     point = made(*ONE_KIND)

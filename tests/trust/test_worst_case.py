@@ -209,6 +209,43 @@ def test_at_predicted_steps_the_error_of_the_model_comes_on_top(seed: int) -> No
     assert found.loss >= guarded_loss(point.survey, replace(point.policy, guard=guard), strategy)
 
 
+def test_a_predicted_step_may_be_tried_as_it_is() -> None:
+    """A stray foreseen at 21 dBm alone, with nothing measured beside it: that costs 1 without any
+    drift, and with the error of the model."""
+    survey = survey_of([20.0, 21.0, 22.0], [[(S, False, [None, -50, None])]])
+    predicted = Predicted(np.array([[False, True, False]]), 0.6, 1.0, None)
+    survey = replace(survey, predicted=predicted)
+    for guard in (Guard(0.0, 0.0), Guard(0.3, 0.0), Guard(1.0, 2.0)):
+        assert worst_case(survey, POLICY, Strategy((21.0,)), guard) == WorstCase(1.0, 0, 1)
+
+
+@pytest.mark.parametrize("level", range(5))
+def test_an_error_of_the_model_reaches_each_level_within_it(level: int) -> None:
+    """22 dBm was foreseen, with an error of 1.5 dB: what was measured from 20 to 24 dBm (the ends
+    stand for 20.5 and 23.5) may be what happens there. With 0.6 dB that is 21 to 23."""
+    curve: list[float | None] = [None] * 5
+    curve[level] = -50.0
+    survey = survey_of([20.0, 21.0, 22.0, 23.0, 24.0], [[(S, False, curve)]])
+    pairs = np.array([[False, False, True, False, False]])
+    for error, reached in ((1.5, range(5)), (0.6, range(1, 4))):
+        foreseen = replace(survey, predicted=Predicted(pairs, error, 0.0, None))
+        found = worst_case(foreseen, POLICY, Strategy((22.0,)), Guard(0.0, 0.0))
+        assert found.stray == (level in reached)
+
+
+def test_an_error_of_the_model_in_rssi_goes_both_ways() -> None:
+    """Read at −60 dBm by the model, 1 dB of error: accepted at a cutoff up to −59, rejected above
+    −61; measured, it is what it is."""
+    survey = survey_of([21.0], [[(W, True, [-60.0]), (S, False, [-60.0])]])
+    foreseen = replace(survey, predicted=Predicted(np.array([[True]]), 0.0, 1.0, None))
+    for cutoff, missed, stray in ((-61.0, 0, 1), (-60.5, 1, 1), (-59.0, 1, 1), (-58.5, 1, 0)):
+        ladder = Strategy((21.0,), 9, cutoff)
+        found = worst_case(foreseen, POLICY, ladder, Guard(0.0, 0.0))
+        assert (found.missed, found.stray) == (missed, stray)
+        plain = worst_case(survey, POLICY, ladder, Guard(0.0, 0.0))
+        assert (plain.missed, plain.stray) == ((0, 1) if cutoff <= -60 else (1, 0))
+
+
 def test_the_worst_case_is_above_the_guarded_loss_in_many_cases() -> None:
     """Else the two need not be told apart."""
     above = 0
