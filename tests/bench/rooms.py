@@ -121,7 +121,10 @@ ROOMS = {
             "tests/optimise/test_conditions.py",
         ),
     ),
-    "intake": Room(("strategist/intake/*.py",), ("tests/intake", "tests/recorded/test_intake.py")),
+    "intake": Room(
+        ("strategist/intake/*.py",),
+        ("tests/intake", *_named("tests/recorded/test_", "intake", "intake_drawn")),
+    ),
     "tags": Room(
         ("strategist/tags/*.py",),
         (
