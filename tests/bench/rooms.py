@@ -130,7 +130,8 @@ ROOMS = {
         (
             "tests/tags",
             *_named("tests/outside/test_", "gen2", "llrp", "tag_data_standard"),
-            *("tests/answers/test_masks.py", "tests/recorded/test_tags.py"),
+            "tests/answers/test_masks.py",
+            *_named("tests/recorded/test_", "tags", "tags_drawn"),
         ),
     ),
     "survey": Room(
