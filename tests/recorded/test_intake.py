@@ -291,6 +291,14 @@ IMPORTS: dict[str, Callable[[], Any]] = {
         changed(lambda r: (f"{(at_of(r) - timedelta(hours=1)).isoformat()}Z", *r[1:])),
         SHEET.replace(":00,2026", ":00+01:00,2026").replace(":30\n", ":30+01:00\n"),
     ),
+    "zone of the log alone": lambda: told(changed(lambda r: (f"{r[0]}+02:00", *r[1:]))),
+    "zone of the sheet alone": lambda: told(
+        LOG, SHEET.replace(":00,", ":00+02:00,").replace(":30\n", ":30+02:00\n")
+    ),
+    "zone of starts alone": lambda: told(
+        changed(lambda r: (f"{r[0]}+02:00", *r[1:])),
+        SHEET.replace(":00,2026", ":00+02:00,2026"),
+    ),
     "one zone": lambda: told(changed(lambda r: (f"{r[0]}Z", *r[1:]))),
     "clock off by an hour": lambda: told(
         changed(lambda r: ((at_of(r) + timedelta(hours=1)).isoformat(), *r[1:]))

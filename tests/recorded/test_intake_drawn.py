@@ -91,6 +91,7 @@ def test_clocks(recorded: Recorded) -> None:
     plateaus = [(low / 2, high / 2) for low in range(-9, 9, 2) for high in (low, low + 3, low + 40)]
     plateaus += [(-70.0, 70.0), (-59.5, 61.0), (845.5, 960.0), (3599.5, 3600.5), (3590.0, 3650.0)]
     plateaus += [(61.5, 180.0), (0.5, 1.0), (0.5, 60.0), (899.5, 900.0), (10.0, 71.0)]
+    plateaus += [(839.5, 1000.0), (840.0, 1000.0), (700.0, 960.5), (700.0, 960.0)]
     for low, high in plateaus:
         shift = [_middle(lambda s, low=low, high=high: low <= s <= high, x) for x in (low, high)]
         found.append(f"{low} to {high}: {shift}")
