@@ -543,4 +543,12 @@ SURVIVORS: dict[str, str] = {
     "strategist/answers/conditions.py: separate=False  →  separate=True": "nor is that",
     "strategist/answers/contenders.py: 2 * SOLVED - k  →  2 * SOLVED + k": "how a time limit is "
     "shared",
+    "strategist/tags/meaning.py: count <= chance * tags  →  count < chance * tags": (
+        "a count that is the mean is as likely as not"
+    ),
+    "strategist/intake/delimited.py: Counter((len(cells) for _, cells in split[len(split) // 2:]))"
+    ".most_common(1)  →  Counter((len(cells) for _, cells in split[len(split) // 2:]))"
+    ".most_common(2)": "the first of them is taken",
+    "strategist/intake/delimited.py: (0.0, 0)  →  (0.0, 1)": "any share that counts is more",
+    "strategist/batch/cross_reads.py: heard: int = 0  →  heard: int = 1": "always given",
 }

@@ -159,21 +159,23 @@ def test_samples_of_long_text(recorded: Recorded) -> None:
 
 
 def test_encodings(recorded: Recorded) -> None:
-    """Text in each encoding, also with few letters whose first or second byte is 0."""
+    """Text in each encoding, cut off or not, also where few letters have a byte that is 0."""
     found = {}
-    for text in (
+    texts = (
         "a,b\n1,2\n",
-        "ä,b\n1,2\n",
+        "\nä,b\n\n1,2\n",
         "日本,語日\n1,日本語\n",
         "日本語日本語日本語,語\n日本,1\n",
-    ):
+    )
+    for n, text in enumerate(texts):
         for encoding in ("utf-8", "utf-16-le", "utf-16-be", "utf-16", "utf-8-sig", "cp1252"):
             data = text.encode(encoding, errors="replace")
             for cut in (0, 1):
                 one = data[: len(data) - cut]
-                found[f"{text[:2]} {encoding} {cut}"] = table(
-                    lambda one=one: sheet_of_text(one, "x")
-                )
+                found[f"{n} {encoding} {cut}"] = table(lambda one=one: sheet_of_text(one, "x"))
+    for data in (b"\na\n\0b,c\n", b"\n\nab\0\0cd\n", b"a\0\0b" * 4, b"\nab\0" * 9, b"a\n\xffb\0"):
+        found[repr(data)] = table(lambda data=data: sheet_of_text(data, "x"))
+        found[f"{data!r} as JSON"] = table(lambda data=data: sheet_of_json(data, "x"))
     recorded(found)
 
 
