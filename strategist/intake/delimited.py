@@ -151,15 +151,15 @@ def _delimiter_of(lines: list[str]) -> str:
 
     A comma may be a decimal one, so another mark that parts as evenly goes before it.
     """
-    best, mark = (0.0, 0), "\n"
+    best, mark = (0.0, False), "\n"
     for one in DELIMITERS:
         if one == " " and best[0]:
             break  # blanks part columns only where nothing else does
         widths = Counter(len(_split(line, one)) for line in lines)
         parted = max((count for width, count in widths.items() if width > 1), default=0)
-        share = round(parted / len(lines), 1)
-        if share >= 0.5 and (share, 0 if one == "," else 1) > best:
-            best, mark = (share, 0 if one == "," else 1), one
+        found = (round(parted / len(lines), 1), one != ",")
+        if found[0] >= 0.5 and found > best:
+            best, mark = found, one
     return mark
 
 

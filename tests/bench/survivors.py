@@ -549,6 +549,9 @@ SURVIVORS: dict[str, str] = {
     "strategist/intake/delimited.py: Counter((len(cells) for _, cells in split[len(split) // 2:]))"
     ".most_common(1)  →  Counter((len(cells) for _, cells in split[len(split) // 2:]))"
     ".most_common(2)": "the first of them is taken",
-    "strategist/intake/delimited.py: (0.0, 0)  →  (0.0, 1)": "any share that counts is more",
+    "strategist/intake/delimited.py: (0.0, False)  →  (0.0, True)": "any share that counts is more",
+    "strategist/intake/delimited.py: max(rows.find('\\n'), 0)  →  max(rows.find('\\n'), 1)": (
+        "the careful parser then comes to the same"
+    ),
     "strategist/batch/cross_reads.py: heard: int = 0  →  heard: int = 1": "always given",
 }

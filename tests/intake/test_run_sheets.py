@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from datetime import timedelta
 
 import pytest
@@ -181,3 +182,18 @@ def test_a_pc_word_before_epcs_of_no_known_scheme_is_taken_off() -> None:
     found = imported(log, sheet, f"epc,role\n{'AB' * 11}00,wanted\n")
     epcs = [row.split(",")[3] for row in found.files["reads.csv"].splitlines()[1:]]
     assert epcs == [f"{'AB' * 11}0{n}" for n in range(4)]
+
+
+@pytest.mark.parametrize("level", ["", "17"])
+def test_a_read_point_without_reads_needs_levels_that_the_sheet_names(level: str) -> None:
+    log = "read point,pass,epc,rssi,power\nnorth,p1,30AA01,-50,15\n"
+    sheet = f"read point,pass,level\nnorth,p1,15\nsouth,p2,{level}\n"
+    if level:
+        site = imported(log, sheet, WANTED).files["site.json"]
+        assert json.loads(site)["read_points"]["south"]["levels_dbm"] == [17]
+        return
+    with pytest.raises(InputError) as caught:
+        imported(log, sheet, WANTED)
+    (fault,) = caught.value.faults
+    assert fault.wrong == 'nothing was read at "south", and no level is given for it'
+    assert "levels_dbm" in fault.allowed
