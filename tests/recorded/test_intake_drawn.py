@@ -37,9 +37,9 @@ Recorded = Callable[..., None]
 
 
 def short(error: InputError) -> str:
-    """Faults in a line, without what is allowed."""
+    """Faults in a line, with the end of what is allowed."""
     return "; ".join(
-        f"{f.line} {f.column} {f.value!r} {f.wrong or f.allowed}" for f in error.faults
+        f"{f.line} {f.column} {f.value!r} {f.wrong or ''} ({f.allowed[-30:]})" for f in error.faults
     )
 
 
