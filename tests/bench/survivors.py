@@ -557,6 +557,6 @@ SURVIVORS: dict[str, str] = {
     "strategist/intake/delimited.py: skip_blank_lines=False  →  skip_blank_lines=True": (
         "the careful parser then comes to the same"
     ),
-    "strategist/intake/delimited.py: column.values.index(name) if name in column.values else -1  →  "
-    "column.values.index(name) if name in column.values else -2": "no value has either number",
+    "strategist/intake/delimited.py: column.values.index(name) if name in column.values else -1  "
+    "→  column.values.index(name) if name in column.values else -2": "no value has either number",
 }
