@@ -241,7 +241,7 @@ def _in_dbm(role: Role, values: Floats, column: Texts, name: str, of: _Reading) 
             wrong = f"is all positive, and RSSI in dBm is negative ({found})"
             of.ask(role, wrong, "minus_dbm", hint)
             return values
-        form = of.form(role, likely, words | FORM_WORDS if len(likely) == 1 else words, found)
+        form = of.form(role, likely, words, found)
     if not form:
         return values
     if form == "mw":

@@ -559,4 +559,7 @@ SURVIVORS: dict[str, str] = {
     ),
     "strategist/intake/delimited.py: column.values.index(name) if name in column.values else -1  "
     "→  column.values.index(name) if name in column.values else -2": "no value has either number",
+    "strategist/intake/read.py: len(epc_in(v, form)) > 124  →  len(epc_in(v, form)) > 125": (
+        "hex of whole bytes has an even count"
+    ),
 }

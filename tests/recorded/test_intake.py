@@ -191,6 +191,7 @@ def at_of(row: tuple[str, ...]) -> datetime:
     return datetime.fromisoformat(row[0])
 
 
+EITHER = [f"2C00F15{n}0000000000000000" for n in range(2, 7)]
 IMPORTS: dict[str, Callable[[], Any]] = {
     "plain": told,
     "by column": lambda: told(BY_PASS, None),
@@ -440,6 +441,17 @@ IMPORTS: dict[str, Callable[[], Any]] = {
     "no log": lambda: told({}),
     "no EPCs": lambda: told(changed(lambda r: (r[0], r[2], r[3]), "time,rssi,power")),
     "hardly RSSI": lambda: told(changed(lambda r: (r[0], r[1], "x", r[3]))),
+    "nothing recognised": lambda: told("x,y\na,b\n", "x,y\na,b\n", "x,y\na,b\n"),
+    "EPCs that may have PC words": lambda: told(
+        "pass,epc,rssi,power\n" + "".join(f"p1,{w},-50,15\n" for w in EITHER), None
+    ),
+    **{
+        f"levels like mW{unit}": lambda unit=unit: told(
+            "pass,epc,rssi,power\n" + "".join(f"p1,{ONE},-50,{dbm}{unit}\n"
+            for dbm in (10, 16, 25, 40)), None
+        )
+        for unit in ("", " dBm", " mW")
+    },
     "no tags": lambda: told(LOG, SHEET, None),
     "tags of passes": lambda: told(
         LOG, SHEET, f"epc,role,pass\n{ONE},w,\n{ONE},stray,p2\n{TWO},s,p1-p3\n{THREE},yes,p1;p3\n"
