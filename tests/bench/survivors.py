@@ -562,4 +562,10 @@ SURVIVORS: dict[str, str] = {
     "strategist/intake/read.py: len(epc_in(v, form)) > 124  →  len(epc_in(v, form)) > 125": (
         "hex of whole bytes has an even count"
     ),
+    "strategist/intake/read.py: [text for text in dict.fromkeys(column.values) if text][:2000]  "
+    "→  [text for text in dict.fromkeys(column.values) if text][:2001]": (
+        "how many values are looked at"
+    ),
+    "strategist/intake/read.py: [text for text in joined if text][:2000]  →  [text for text in "
+    "joined if text][:2001]": "how many values are looked at",
 }

@@ -260,6 +260,13 @@ IMPORTS: dict[str, Callable[[], Any]] = {
             f"date,{HEAD}",
         )
     ),
+    "two days apart": lambda: told(
+        "time,date,epc,rssi,power\n"
+        + "".join(f"08:00:0{s},2026-03-{d:02},{ONE},-{50 + s + d},15\n"
+                  for d in (9, 10, 12) for s in (1, 2, 5, 7)),
+        "pass,start,end\n"
+        + "".join(f"d{d},2026-03-{d:02} 08:00:00,2026-03-{d:02} 08:00:06\n" for d in (9, 10, 12)),
+    ),
     "sheet by time of day": lambda: told(LOG, SHEET.replace("2026-03-09T", "")),
     "both by time of day": lambda: told(
         changed(lambda r: (at_of(r).strftime("%H:%M:%S.%f"), *r[1:])),
