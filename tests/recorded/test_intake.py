@@ -498,6 +498,13 @@ IMPORTS: dict[str, Callable[[], Any]] = {
         ",b,2026-03-09 08:01:00,,,0.5,\n"
         "south,a,2026-03-09 08:02:00,2026-03-09 08:02:30,empty,,2026-03-10\n",
     ),
+    "sheet of a third": lambda: told(
+        "read point,pass,epc,rssi,power\n" + "".join(
+            f"{point},p{n},{epc},-{50 + n},{15 + 2 * n}\n"
+            for n, point in enumerate(("north", "south", "south")) for epc in (ONE, TWO)
+        ),
+        "read point,pass,level\nnorth,p0,15\nsouth,p1,17\nsouth,p2,19\nwest,p9,25\n",
+    ),
     "sheet by durations": lambda: told(
         LOG,
         "pass,start,duration\na,2026-03-09 08:00:00,30\nb,2026-03-09 08:01:00,25.5\n"
