@@ -568,4 +568,7 @@ SURVIVORS: dict[str, str] = {
     ),
     "strategist/intake/read.py: [text for text in joined if text][:2000]  →  [text for text in "
     "joined if text][:2001]": "how many values are looked at",
+    "strategist/intake/delimited.py: _LOOKED_AT = 200  →  _LOOKED_AT = 201": (
+        "how many lines are looked at"
+    ),
 }
