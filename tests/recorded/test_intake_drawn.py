@@ -515,3 +515,95 @@ def test_imports(recorded: Recorded) -> None:
             "mapping": "".join(files["mapping.json"]) if seed % 8 == 0 else "",
         }  # fmt: skip
     recorded(found)
+
+
+def drawn_sheet(rng: random.Random, late: bool) -> list[str]:
+    """A run sheet of six passes with what people leave out, merge or write otherwise."""
+    begin = datetime(2026, 3, 9, 23, 58) if late else BEGIN
+    more = ("end", "duration", "condition", "weight", "date", "level", "wanted", "stray")
+    roles = ["pass", "start", *rng.sample((*more, "read point"), rng.randint(1, 6))]
+    if rng.random() < 0.1:
+        roles.remove("pass")
+    rows = []
+    for n in range(6):
+        start = begin + timedelta(minutes=n)
+        end = start + timedelta(seconds=rng.choice((30, 30, 30, 59, 60, 75 if n > 3 else 30, 0.5)))
+        day = rng.choice(("2026-03-09", "2026-03-10")) if rng.random() < 0.98 else "09.03.2026"
+        form = "%H:%M:%S" if late else "%Y-%m-%d %H:%M:%S"
+        cells = {
+            "pass": f"p{n + 1}" if rng.random() < 0.9 or not n else "",
+            "start": start.strftime(form) if rng.random() < 0.995 else "",
+            "end": end.strftime(form) if rng.random() < 0.8 else "",
+            "duration": rng.choice(("30", "12.5", "")),
+            "condition": rng.choice(("dry", "wet", "")),
+            "weight": rng.choice(("1", "0.5", "")),
+            "date": day,
+            "level": str(15 + n % 2) if rng.random() < 0.97 else "",
+            "wanted": rng.choice(
+                ("", "T1", "T1 T2", "small", EPCS[0], "T9" if rng.random() < 0.02 else "T2")
+            ),
+            "stray": rng.choice(("", "T4", "T4;T5", "large")),
+            "read point": rng.choice(("north", "")),
+        }
+        rows.append(",".join(cells[role] for role in roles))
+    return [",".join(roles), *rows]
+
+
+def drawn_list(rng: random.Random) -> list[str]:
+    """A tag list; some roles of certain passes alone."""
+    rows = ["epc,role,pass,label,list,tid"]
+    words = ("wanted", "W", "yes", "stray", "no", "0", "", "" if rng.random() < 0.95 else "mine")
+    places = (
+        "",
+        "*",
+        "all",
+        "p1",
+        "p2-p4",
+        "p2..p3",
+        "p1;p3",
+        "p5 p6",
+        "p4-p2" if rng.random() < 0.1 else "p1",
+    )
+    for n, epc in enumerate(EPCS):
+        listed = "small" if n < 2 else "large"
+        tid = rng.choice(("", "E280", "E2 80", "E28"[: 3 + (n > 0)]))
+        rows.append(f"{epc},{rng.choice(words)},{rng.choice(places[:3])},T{n + 1},{listed},{tid}")
+        if rng.random() < 0.5:
+            place = "p9" if rng.random() < 0.05 else rng.choice(places[3:])
+            rows.append(f"{epc},{rng.choice(words[:6])},{place},T{n + 1},,")
+    return rows
+
+
+def test_run_sheets_and_tag_lists(recorded: Recorded) -> None:
+    found: dict[str, Any] = {}
+    for seed in range(90):
+        rng = random.Random(seed)
+        late, by_pass = rng.random() < 0.2, rng.random() < 0.6
+        begin = datetime(2026, 3, 9, 23, 58) if late else BEGIN
+        log = ["read point,pass,time,epc,rssi,power" if by_pass else "time,epc,rssi,power"]
+        for n in range(6):
+            for s in rng.sample((0, 3.5, 29.999999, 30, 59), rng.choice((1, 2, 4))):
+                at = (begin + timedelta(minutes=n, seconds=s)).isoformat()[11 * late :]
+                which = f"{rng.choice(('north', ''))},p{n + 1}," if by_pass else ""
+                log.append(f"{which}{at},{rng.choice(EPCS)},-{50 + n},{15 + n % 2}")
+        texts = [
+            "\n".join(rows).encode() for rows in (log, drawn_sheet(rng, late), drawn_list(rng))
+        ]
+        try:
+            one = strategist.import_log(
+                {"a.csv": texts[0]}, run_sheet={"runs.csv": texts[1]}, tags={"tags.csv": texts[2]}
+            )
+        except InputError as error:
+            found[f"{seed}"] = short(error)
+            continue
+        roster = [row.split(",") for row in one.files["roster.csv"].splitlines()[1:]]
+        found[f"{seed}"] = {
+            "roster": " ".join(f"{r[0][:1]}{r[1]} {r[2][-1:]}{r[3][:1]}{r[4]}" for r in roster),
+            "tally": list(vars(one.tally).values()),
+            "assumed": [text[:40] for text in one.assumed],
+            "findings": [f"{f.kind} {f.text[:60]}" for f in one.findings],
+            "reads": one.files["reads.csv"].splitlines()[-1],
+            "tried": one.files.get("tried.csv", "").splitlines()[1:4],
+            "passes": one.files.get("passes.csv", "").splitlines()[1:5],
+        }
+    recorded(found)
