@@ -258,7 +258,7 @@ def _times(texts: dict[Role, Texts], of: _Reading) -> dict[Role, tuple[Times, Co
     found: dict[Role, tuple[Times, Codes]] = {}
     roles: tuple[Role, ...] = ("time",) if of.kind == "log" else ("start", "end")
     for role in roles:
-        if role in texts:
+        if role in texts and any(texts[role].values):  # an empty column is none
             read = _time(role, texts[role], texts.get("date"), of)
             if read is not None:
                 found[role] = read

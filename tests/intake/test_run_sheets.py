@@ -197,3 +197,23 @@ def test_a_read_point_without_reads_needs_levels_that_the_sheet_names(level: str
     (fault,) = caught.value.faults
     assert fault.wrong == 'nothing was read at "south", and no level is given for it'
     assert "levels_dbm" in fault.allowed
+
+
+def test_a_column_of_times_without_any_is_as_if_it_were_not_there() -> None:
+    """As in a form that nobody filled in."""
+    log = "pass,time,epc,rssi,power\np1,,30AA01,-50,15\n"
+    found = imported(log, "pass,start,end\np1,,\n", WANTED)
+    assert found.files["reads.csv"].splitlines()[1:] == ["sorting-belt,p1,15,30AA01,-50"]
+    log = f"time,epc,rssi,power\n{DAY} 08:00:05,30AA01,-50,15\n{DAY} 08:01:05,30AA01,-51,15\n"
+    found = imported(log, f"pass,start,end\na,{DAY} 08:00,\nb,{DAY} 08:01,\n", WANTED)
+    assert found.tally.reads == 2
+    assert "2 passes without an end last until the next one begins" in found.assumed
+    found = imported(log, "pass,start,end\na,,\nb,,\n", WANTED, pause_s=30)
+    assert (found.passes_by, found.tally.reads) == ("pauses", 2)
+
+
+def test_reads_of_passes_may_have_no_time_where_other_rows_have_one() -> None:
+    log = f"pass,time,epc,rssi,power\np1,,30AA01,-50,15\n,{DAY} 08:00:00,30AA01,-50,15\n"
+    found = imported(log, None, WANTED)
+    assert (found.tally.reads, found.tally.outside_passes) == (1, 1)
+    assert {one.kind for one in found.findings} == {"reads_outside_passes"}
