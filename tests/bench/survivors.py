@@ -571,4 +571,6 @@ SURVIVORS: dict[str, str] = {
     "strategist/intake/delimited.py: _LOOKED_AT = 200  →  _LOOKED_AT = 201": (
         "how many lines are looked at"
     ),
+    "strategist/intake/times.py: np.where(is_day, (year - 1970) * 12 + month - 1, 0)  →  "
+    "np.where(is_day, (year - 1970) * 12 + month - 1, 1)": _UNASKED,
 }

@@ -656,6 +656,7 @@ def test_forms_of_values(recorded: Recorded) -> None:
         ["10003001", "1001AB01"],
         ["10003001", "1001AB01", "1002AB02"],
         ["10003001", "10003002"],
+        *([f"080{n}AB0{n}" for n in range(heads)] for heads in (1, 2, 3)),
     ]
     arrays = {
         "dBm": [-60.0, -45.5, -70],

@@ -7,17 +7,28 @@ import random
 import struct
 from collections.abc import Callable, Sequence
 from datetime import datetime, timedelta
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 
 import strategist
 from strategist.errors import InputError
+from strategist.intake.case_files import Reads
 from strategist.intake.clock import _middle, offset_of
 from strategist.intake.delimited import sheet_of_text
 from strategist.intake.json_rows import sheet_of_json
 from strategist.intake.llrp_reports import sheet_of_llrp
 from strategist.intake.sheet import Sheet
+from strategist.intake.suspicions import (
+    _antennas,
+    _at_once,
+    _levels,
+    _outside,
+    _repeated,
+    _silent,
+    _tids,
+)
 from strategist.intake.times import NEVER, forms_of_times, times_of
 from strategist.intake.values import (
     form_of_epcs,
@@ -30,6 +41,7 @@ from strategist.intake.values import (
     plain_hex,
 )
 from strategist.intake.workbook import sheets_of_workbook
+from strategist.survey.texts import Texts
 from tests.intake.writers import message, tlv, tv
 from tests.recorded.test_intake import workbook
 
@@ -483,7 +495,7 @@ def drawn_files(
 
 def test_imports(recorded: Recorded) -> None:
     found: dict[str, Any] = {}
-    for seed in range(70):
+    for seed in range(60):
         log, sheet, tags, mapping = drawn_files(seed)
         given = ["\n".join(map(",".join, rows)).encode() for rows in (log, sheet, tags)]
         try:
@@ -576,7 +588,7 @@ def drawn_list(rng: random.Random) -> list[str]:
 
 def test_run_sheets_and_tag_lists(recorded: Recorded) -> None:
     found: dict[str, Any] = {}
-    for seed in range(90):
+    for seed in range(70):
         rng = random.Random(seed)
         late, by_pass = rng.random() < 0.2, rng.random() < 0.6
         begin = datetime(2026, 3, 9, 23, 58) if late else BEGIN
@@ -606,4 +618,57 @@ def test_run_sheets_and_tag_lists(recorded: Recorded) -> None:
             "tried": one.files.get("tried.csv", "").splitlines()[1:4],
             "passes": one.files.get("passes.csv", "").splitlines()[1:5],
         }
+    recorded(found)
+
+
+def some_texts(rng: random.Random, names: Sequence[str], count: int) -> Texts:
+    """A column of some of these names, each of them coded."""
+    return Texts(np.array([rng.randrange(len(names)) for _ in range(count)]), tuple(names))
+
+
+def test_what_is_suspicious(recorded: Recorded) -> None:
+    """A handful of reads of few tags, passes, levels, antennas and times, so that all repeat."""
+    found = {}
+    for seed in range(260):
+        rng = random.Random(seed)
+        count = rng.choice((0, 1, 2, 3, 5, 9, 14, 150))
+        antenna = np.array([rng.choice((1, 1, 2, 3, np.nan)) for _ in range(count)], float)
+        reads = Reads(
+            some_texts(rng, ("north", "south")[: rng.choice((1, 1, 2))], count),
+            some_texts(
+                rng, ("p1", "p2", "p10", "p3", "p4", "p5", "p6")[: rng.choice((1, 2, 7))], count
+            ),
+            some_texts(rng, ("30AA", "30BB", "30CC")[: rng.choice((1, 3))], count),
+            np.array([rng.choice((15.0, 17.0)) for _ in range(count)]),
+            np.array([rng.choice((-50.0, -50.0, -61.5)) for _ in range(count)]),
+            antenna=antenna if rng.random() < 0.7 else None,
+        )
+        if count == 150 and rng.random() < 0.8:  # antenna 2 falls silent
+            rank = np.array([0, 1, 6, 2, 3, 4, 5])[reads.passes.codes]
+            quiet = (
+                rank > rng.choice((0, 1, 2)) if rng.random() < 0.5 else rank < rng.choice((5, 6))
+            )
+            antenna[:] = np.where(quiet, 1, 2)
+        times = np.array([rng.choice((0, 1, 2, 3, 9, NEVER)) for _ in range(count)], np.int64)
+        tids = some_texts(rng, ("", "E2A", "E2B", "E2C"), count)
+        of: Any = SimpleNamespace(
+            reads=reads,
+            times=times if rng.random() < 0.9 else None,
+            passes_by=rng.choice(("column", "column", "windows")),
+            tids=tids if rng.random() < 0.5 else None,
+            differs=np.array([rng.random() < 0.1 for _ in range(count)], bool),
+            tally=SimpleNamespace(
+                outside_passes=rng.choice((1, 2, 3)), rows=rng.choice((99, 100, 150))
+            ),
+            mapping=SimpleNamespace(antennas=rng.choice((None, None, (1, 2), (0, 4)))),
+            runs=SimpleNamespace(points=("north", "south", "north"), passes=("p1", "p2", "p9")),
+        )
+        if count == 150 and rng.random() < 0.3:
+            of.runs = None
+        said = (_at_once, _tids, _antennas, _repeated, _silent, _outside, _levels)
+        found[f"{seed}"] = " | ".join(
+            f"{one.severity[:1]} {one.read_point or ''} {one.text}"
+            for ask in said
+            for one in ask(of)
+        ).replace("on the run sheet nothing was read", "silent")
     recorded(found)
