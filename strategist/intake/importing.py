@@ -104,6 +104,7 @@ class _Importing:
         keep, tally = self._kept(found, level)
         if not keep.any():
             self._nothing(tally)
+        self._refuse_without_antenna(points, keep)
         known = self._known_levels(runs)
         reads = self._reads(points, found, snapped(level, known), keep)
         passes = _passes(points, found, keep, runs)
@@ -209,6 +210,16 @@ class _Importing:
         return keep, Tally(
             len(self.log), kept, outside, without_epc, without_rssi, without_level, 0, 0, 0
         )
+
+    def _refuse_without_antenna(self, points: Texts, keep: Bools) -> None:
+        """Reads of no antenna at a read point where others name theirs."""
+        if "antenna" not in self.log.numbers:
+            return
+        named = np.isfinite(self.log.numbers["antenna"])
+        lacking = keep & ~named & np.isin(points.codes, points.codes[keep & named])
+        allowed = "an antenna, since other rows of this read point name theirs"
+        for line in self.log.lines[lacking].tolist():
+            self.faults.add(Fault(self.log.source, line, "antenna", "", allowed))
 
     def _nothing(self, tally: Tally) -> None:
         found = (

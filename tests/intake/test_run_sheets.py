@@ -217,3 +217,16 @@ def test_reads_of_passes_may_have_no_time_where_other_rows_have_one() -> None:
     found = imported(log, None, WANTED)
     assert (found.tally.reads, found.tally.outside_passes) == (1, 1)
     assert {one.kind for one in found.findings} == {"reads_outside_passes"}
+
+
+def test_reads_without_an_antenna_are_told_by_their_line_in_the_log() -> None:
+    """Where others of the read point name theirs; rows that are no reads of the case may lack it."""
+    rows = ("north,p1,30AA01,-50,15,1", "north,p1,30AA01,-51,15,", "south,p1,30AA01,-52,15,",
+            "north,,30AA01,-53,15,", "north,p2,30AA01,-54,15,", "south,p2,30AA01,-54,15,")  # fmt: skip
+    log = "\n".join(["read point,pass,epc,rssi,power,antenna", *rows])
+    with pytest.raises(InputError) as caught:
+        imported(log, None, WANTED)
+    told = [(one.source, one.line, one.column) for one in caught.value.faults]
+    assert told == [("raw.csv", 3, "antenna"), ("raw.csv", 6, "antenna")]
+    without = "\n".join(row for i, row in enumerate(log.splitlines(), 1) if i not in (3, 6))
+    assert imported(without, None, WANTED).tally.reads == 3
