@@ -65,3 +65,17 @@ def test_how_much_a_part_may_be_packed(monkeypatch: pytest.MonkeyPatch) -> None:
                 sheets_of("x", BOOK)
         else:
             assert sheets_of("x", BOOK)
+
+
+@pytest.mark.parametrize(("before", "found"), [(49, True), (50, False)])
+def test_the_header_of_a_workbook_is_its_fullest_row_of_fifty(before: int, found: bool) -> None:
+    data = book_of([("title",)] * before + [("a", "b"), ("1", "2")])
+    assert (sheets_of("x", data)[0].names == ("a", "b")) == found
+
+
+def test_limits_as_they_are_written() -> None:
+    """Those that no file of these tests is large enough for."""
+    assert (workbook._UNPACKED_MAX, workbook._CELLS_MAX) == (150_000_000, 3_000_000)
+    assert (workbook._ROWS_MAX, workbook._PARTS_MAX) == (2**20, 1000)  # rows: those of the format
+    assert (workbook._RATIO_MAX, workbook._RATIO_FROM) == (200, 1_000_000)
+    assert open_file.BYTES_MAX == 300_000_000
