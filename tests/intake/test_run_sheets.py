@@ -220,9 +220,11 @@ def test_reads_of_passes_may_have_no_time_where_other_rows_have_one() -> None:
 
 
 def test_reads_without_an_antenna_are_told_by_their_line_in_the_log() -> None:
-    """Where others of the read point name theirs; rows that are no reads of the case may lack it."""
-    rows = ("north,p1,30AA01,-50,15,1", "north,p1,30AA01,-51,15,", "south,p1,30AA01,-52,15,",
-            "north,,30AA01,-53,15,", "north,p2,30AA01,-54,15,", "south,p2,30AA01,-54,15,")  # fmt: skip
+    """Where others of it name theirs; rows that are no reads of the case may lack it."""
+    rows = [f"{place},30AA01,-50,15,{antenna}" for place, antenna in (
+        ("north,p1", 1), ("north,p1", ""), ("south,p1", ""),
+        ("north,", ""), ("north,p2", ""), ("south,p2", ""),
+    )]  # fmt: skip
     log = "\n".join(["read point,pass,epc,rssi,power,antenna", *rows])
     with pytest.raises(InputError) as caught:
         imported(log, None, WANTED)
