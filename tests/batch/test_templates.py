@@ -331,8 +331,10 @@ BESIDE_SILENCE: dict[str, tuple[bool, list[bool], Limits, Loss, float]] = {
 def test_a_strategy_has_a_price_unless_silence_is_as_good_and_may_be(name: str) -> None:
     """Two passes at one level, of a wanted tag and a stray one."""
     wanted, stray, limits, loss, price = BESIDE_SILENCE[name]
-    passes = [[("3001", True, [-50.0 if wanted else None]), ("3501", False, [-50.0 if s else None])]
-              for s in stray]  # fmt: skip
+    passes: list[Any] = [
+        [("3001", True, [-50.0 if wanted else None]), ("3501", False, [-50.0 if one else None])]
+        for one in stray
+    ]
     point = ReadPoint(survey_of([10.0], passes), Policy(aim="survey", limits=limits, loss=loss))
     own = {("case", point.name): strategist.evaluate_at(point, Strategy((10.0,))).to_json()}
     found = prices_of(own, [("case", point)], (Strategy((10.0,)),), Clock())["case", point.name]
@@ -342,7 +344,7 @@ def test_a_strategy_has_a_price_unless_silence_is_as_good_and_may_be(name: str) 
 
 def test_prices_where_nothing_is_wanted() -> None:
     """Silence then loses nothing and keeps to any limit."""
-    passes = [[("3501", False, [-50.0])], [("3501", False, [None])]]
+    passes: list[Any] = [[("3501", False, [-50.0])], [("3501", False, [None])]]
     point = ReadPoint(survey_of([10.0], passes), Policy(aim="survey", limits=Limits(0.05, 0.25)))
     own = {("case", point.name): strategist.evaluate_at(point, Strategy((10.0,))).to_json()}
     found = prices_of(own, [("case", point)], (Strategy((10.0,)),), Clock())["case", point.name]

@@ -573,4 +573,7 @@ SURVIVORS: dict[str, str] = {
     ),
     "strategist/intake/times.py: np.where(is_day, (year - 1970) * 12 + month - 1, 0)  →  "
     "np.where(is_day, (year - 1970) * 12 + month - 1, 1)": _UNASKED,
+    "strategist/radio/possible.py: count > 1  →  count >= 1": (
+        "a tag that was read once is not off its own mean"
+    ),
 }

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from strategist.radio.possible import Possible, possible_surveys
+from strategist.radio.possible import Possible, _gone, possible_surveys
 from strategist.radio.tag_link import Law
 from strategist.survey.profile import peaks
 from strategist.survey.records import Floats, Survey
@@ -118,3 +118,24 @@ def test_silent_levels_below_the_first_read_are_bounds_or_failed_reads(fails: fl
         assert np.mean((found > low) & (found <= high)) == pytest.approx(share, abs=0.04)
         left -= share
     assert np.mean(found <= 10.0) == pytest.approx(left, abs=0.04)
+
+
+def test_the_share_of_tags_that_are_gone_at_the_highest_level_tried() -> None:
+    """Of those read below it, less the reads that fail."""
+    no, nan = -np.inf, np.nan
+    gone, there, late, never = (
+        [-60.0, no, nan],
+        [-60.0, -58.0, nan],
+        [no, -60.0, nan],
+        [no, no, nan],
+    )
+    for rows, share in (
+        ([gone], 1.0),
+        ([gone, there], 0.5),
+        ([gone, there, there, gone, gone, late, never], 0.6),
+        ([there], 0.0),
+        ([late, never], 0.0),
+    ):
+        found = _gone(np.array(rows), 0.02)
+        assert found == pytest.approx(1 - 0.02 / share if share else 0.0)
+    assert _gone(np.array([gone, there]), 0.75) == 0.0

@@ -55,16 +55,18 @@ def short(error: InputError) -> str:
     )
 
 
-def table(ask: Callable[[], Sheet]) -> str:
+def table(read: Callable[..., Sheet], *given: Any) -> str:
     """A sheet in a line: names, then rows by their line."""
     try:
-        sheet = ask()
+        sheet = read(*given)
         columns, lines = sheet.load(range(len(sheet.names)))
     except InputError as error:
         return short(error)
     rows = [f"{line}:{'|'.join(column[i] for column in columns)}" for i, line in enumerate(lines)]
-    alone = sheet.load([len(sheet.names) - 1])[0] if sheet.names else columns[-1:]
-    last = "" if [*map(list, alone)] == [*map(list, columns[-1:])] else "another last column"
+    alone = sheet.load([len(sheet.names) - 1])[0] if sheet.names else columns
+    ends = ([column[i] for column in some[-1:] for i in range(len(lines))]
+            for some in (alone, columns))  # fmt: skip
+    last = "" if next(ends) == next(ends) else "another last column"
     head = f"{'|'.join(sheet.names)} {sheet.named} [{'; '.join(sheet.notes)}]"
     sample = f"{len(sheet.sample)} sampled, first {'|'.join(next(iter(sheet.sample), ()))}"
     return f"{head} {' '.join(rows)} ({sample}) {last}"
@@ -72,7 +74,25 @@ def table(ask: Callable[[], Sheet]) -> str:
 
 def test_clocks(recorded: Recorded) -> None:
     """Few reads in short windows, far off or near."""
-    shifts = (0, 0.3, 0.5, 2, 3, 10, 10.5, 11, 60, 60.5, 298, 299.7, 300, 302, 309.5, 310.5, 900)
+    shifts: tuple[float, ...] = (
+        0,
+        0.3,
+        0.5,
+        2,
+        3,
+        10,
+        10.5,
+        11,
+        60,
+        60.5,
+        298,
+        299.7,
+        300,
+        302,
+        309.5,
+        310.5,
+        900,
+    )
     shifts += (3590, 3600, 5410, 7200, 7210.5, 50_400, 50_390, 50_410, 50_411, 51_300, 51_310)
     found = []
     for seed in range(220):
@@ -152,7 +172,7 @@ def test_delimited(recorded: Recorded) -> None:
         text = rng.choice(("\n", "\n", "\r\n", "\r")).join(lines) + rng.choice(
             ("", "\n", "\n\n", " ")
         )
-        found[f"{seed}"] = table(lambda text=text: sheet_of_text(text.encode(), "x"))
+        found[f"{seed}"] = table(sheet_of_text, text.encode(), "x")
     recorded(found)
 
 
@@ -184,10 +204,10 @@ def test_encodings(recorded: Recorded) -> None:
             data = text.encode(encoding, errors="replace")
             for cut in (0, 1):
                 one = data[: len(data) - cut]
-                found[f"{n} {encoding} {cut}"] = table(lambda one=one: sheet_of_text(one, "x"))
+                found[f"{n} {encoding} {cut}"] = table(sheet_of_text, one, "x")
     for data in (b"\na\n\0b,c\n", b"\n\nab\0\0cd\n", b"a\0\0b" * 4, b"\nab\0" * 9, b"a\n\xffb\0"):
-        found[repr(data)] = table(lambda data=data: sheet_of_text(data, "x"))
-        found[f"{data!r} as JSON"] = table(lambda data=data: sheet_of_json(data, "x"))
+        found[repr(data)] = table(sheet_of_text, data, "x")
+        found[f"{data!r} as JSON"] = table(sheet_of_json, data, "x")
     recorded(found)
 
 
@@ -235,7 +255,15 @@ def test_times(recorded: Recorded) -> None:
 
 def test_forms_of_times(recorded: Recorded) -> None:
     found = []
-    dates = ("1.2.2026", "13.2.2026", "2.13.2026", "31.1.2026", "32.1.2026", "0.1.2026", "1.0.2026")
+    dates: tuple[str, ...] = (
+        "1.2.2026",
+        "13.2.2026",
+        "2.13.2026",
+        "31.1.2026",
+        "32.1.2026",
+        "0.1.2026",
+        "1.0.2026",
+    )
     dates += ("12/31/2026", "31/12/2026", "1/2/2026", "12-12-2026", "2026-01-02", "26-01-02", "")
     clocks = ("8:00", "08:00:01", "8.00", "", "8:00 pm")
     for seed in range(150):
@@ -329,7 +357,7 @@ def test_damaged_reports(recorded: Recorded) -> None:
         streams = [whole[:at] + bytes([new % 256]) + whole[at + 1 :]
                    for new in (whole[at] + 1, whole[at] - 1, whole[at] ^ 0x80, 0)]  # fmt: skip
         for n, stream in enumerate([*streams, whole[:at]]):
-            found[f"{at} {n}"] = table(lambda stream=stream: sheet_of_llrp(stream, "x"))
+            found[f"{at} {n}"] = table(sheet_of_llrp, stream, "x")
     found["as it is"] = table(lambda: sheet_of_llrp(whole, "x"))
     recorded({key: told.removeprefix("EPC|AntennaID|PeakRSSI|") for key, told in found.items()})
 
@@ -343,13 +371,11 @@ def test_parameters_of_each_kind(recorded: Recorded) -> None:
         value = bytes(range(200, 212)) if layout == "12s" else 1 << (8 * sizes[layout] - 2)
         parameters = tv(6, "b", -60) + tv(kind, layout, value) + tv(8, "H", 7)
         stream = message(61, tlv(240, parameters))
-        found[f"{kind}"] = table(lambda stream=stream: sheet_of_llrp(stream, "x"))
+        found[f"{kind}"] = table(sheet_of_llrp, stream, "x")
     for kind in (0, 1, 64, 65, 99, 100, 101, 1022, 1023):
         for version in (0, 1, 2, 3):
             stream = message(61, tlv(240, tv(6, "b", -60))) + message(kind, b"", version)
-            found[f"message {kind} {version}"] = table(
-                lambda stream=stream: sheet_of_llrp(stream, "x")
-            )
+            found[f"message {kind} {version}"] = table(sheet_of_llrp, stream, "x")
     recorded(found)
 
 
@@ -368,12 +394,12 @@ def test_json(recorded: Recorded) -> None:
         if rng.random() < 0.2:
             texts.insert(rng.randint(0, 3), rng.choice(("", "5", "[]", '{"a"', "NaN")))
         text = "\n".join(texts) if rng.random() < 0.6 else f"[{', '.join(texts)}]"
-        found[f"{seed}"] = table(lambda text=text: sheet_of_json(text.encode(), "x"))
+        found[f"{seed}"] = table(sheet_of_json, text.encode(), "x")
     recorded(found)
 
 
 def test_books(recorded: Recorded) -> None:
-    cells = (
+    cells: tuple[Any, ...] = (
         None,
         None,
         "a",
@@ -405,7 +431,7 @@ def test_books(recorded: Recorded) -> None:
             found[f"{seed}"] = short(error)
             continue
         found[f"{seed}"] = [
-            f"{one.part} {dict(one.hints)} {table(lambda one=one: one)}" for one in sheets
+            f"{one.part} {dict(one.hints)} {table(lambda one: one, one)}" for one in sheets
         ]
     recorded(found)
 

@@ -112,7 +112,15 @@ def test_hex_of_uris(recorded: Recorded) -> None:
         "274877906944",
     )
     companies = ("9521141", "952114", "95211", "952114112345", "9521141123456", "X")
-    schemes = ("sgtin-96", "sgtin-198", "sscc-96", "sgln-96", "grai-96", "grai-170", "giai-96")
+    schemes: tuple[str, ...] = (
+        "sgtin-96",
+        "sgtin-198",
+        "sscc-96",
+        "sgln-96",
+        "grai-96",
+        "grai-170",
+        "giai-96",
+    )
     schemes += (
         "giai-202",
         "gdti-96",
@@ -314,9 +322,9 @@ def test_settings_of_a_reader(recorded: Recorded) -> None:
 def test_power_tables(recorded: Recorded) -> None:
     found: dict[str, Any] = {}
 
-    def asked(ask: Callable[[], Any]) -> str:
+    def asked(ask: Callable[..., Any], *given: Any) -> str:
         try:
-            return str(ask())
+            return str(ask(*given))
         except InputError as error:
             return short(error)[:60] + error.faults[0].allowed[27:60]
 
@@ -328,10 +336,10 @@ def test_power_tables(recorded: Recorded) -> None:
         rows = [(rng.choice((0, 1, 2, 3, 65535, 65536, -1)) if rng.random() < 0.2 else 10 + n,
                  rng.choice((10.0, 10.005, 10.01, 15.0, 20.0, -3.0)))
                 for n in range(rng.choice((0, 1, 2, 4)))]  # fmt: skip
-        told = [asked(lambda rows=rows: len(table_of(rows).entries))]
+        told = [asked(lambda rows: len(table_of(rows).entries), rows)]
         if told[0].isdigit():
             table = table_of(rows)
-            told += [asked(lambda t=table, x=x: t.index_of(x))
+            told += [asked(table.index_of, x)
                      for x in (10.0025, 10.0051, 9.995, 9.9949, 17.5, 20.005)]  # fmt: skip
             told += [
                 f"{table.same_level(rows[0][0], rows[0][1] + x):g}" for x in (0.005, 0.0051, -0.006)
@@ -345,6 +353,6 @@ def test_power_tables(recorded: Recorded) -> None:
         ]
         text = "\n".join(lines)
         found[text.replace("\n", "/")] = asked(
-            lambda text=text: read_power_table(text, "t").entries
+            lambda text: read_power_table(text, "t").entries, text
         )
     recorded(found)

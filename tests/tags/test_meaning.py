@@ -129,5 +129,5 @@ def test_the_least_count_beyond_chance_is_that_by_scipy_for_any_number_of_tags()
         while not _beyond_chance(count, many):
             count += 1
         least[place] = count
-    assert (256 * stats.binom.sf(least - 1, tags, 1 / 256) < 0.001).all()
-    assert (256 * stats.binom.sf(least - 2, tags, 1 / 256) >= 0.001).all()
+    assert np.all(256 * stats.binom.sf(least - 1, tags, 1 / 256) < 0.001)
+    assert np.all(256 * stats.binom.sf(least - 2, tags, 1 / 256) >= 0.001)
