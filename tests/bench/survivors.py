@@ -576,4 +576,6 @@ SURVIVORS: dict[str, str] = {
     "strategist/radio/possible.py: count > 1  →  count >= 1": (
         "a tag that was read once is not off its own mean"
     ),
+    "strategist/radio/complete.py: round(math.ceil(round(10 * db, DECIMALS)) / 10, 1)  →  "
+    "round(math.ceil(round(10 * db, DECIMALS)) / 10, 2)": "a tenth of a whole number",
 }
