@@ -578,4 +578,10 @@ SURVIVORS: dict[str, str] = {
     ),
     "strategist/radio/complete.py: round(math.ceil(round(10 * db, DECIMALS)) / 10, 1)  →  "
     "round(math.ceil(round(10 * db, DECIMALS)) / 10, 2)": "a tenth of a whole number",
+    "strategist/intake/suspicions.py: np.diff(key, prepend=-1)  →  np.diff(key, prepend=-2)": (
+        "numbers begin with 0"
+    ),
+    "strategist/intake/values.py: whole > behind  →  whole >= behind": (
+        "equal shares were told apart before"
+    ),
 }

@@ -529,6 +529,17 @@ IMPORTS: dict[str, Callable[[], Any]] = {
     ),
     "passes and times": lambda: told(ALL_OF_IT, BY_LEVEL),
     "passes and times, no power": lambda: told(ALL_OF_IT.replace("power", "phase"), BY_LEVEL),
+    "passes and times, few levels": lambda: told(
+        ALL_OF_IT.replace("power", "phase"), BY_LEVEL.replace("17 dBm", "")
+    ),
+    "tags on the sheet, PC words": lambda: told(
+        changed(lambda r: (r[0], f"3000{r[1]}", *r[2:])),
+        SHEET.replace("end", "end,wanted,stray")
+        .replace(":30\n", f":30,{ONE},3000{TWO}\n", 1)
+        .replace(":30\n", f":30,3000{ONE},{THREE}\n", 1)
+        .replace(":30\n", ":30,,\n"),
+        f"epc,label\n{ONE},a\n{THREE},c\n",
+    ),
     "levels by pass": lambda: told(
         ALL_OF_IT.replace("power", "phase"), "pass,level\np3,20\np1,15\np2,17\n"
     ),
@@ -1124,7 +1135,18 @@ def test_pauses_and_levels(recorded: Recorded) -> None:
             "not": [snapped(levels, known[:0]), snapped(levels[4:], known)],
             "parts": [
                 parts_of(cell, lambda text: text in ("a b", "a", "b", "c"))
-                for cell in ("a b", "a;b", "a b;c", "a c", "a, x", "a/c", "a | b", "")
+                for cell in (
+                    "a b",
+                    "a;b",
+                    "a b;c",
+                    "a;b c",
+                    "x;a b",
+                    "a c",
+                    "a, x",
+                    "a/c",
+                    "a | b",
+                    "",
+                )
             ],
         }
     )
