@@ -584,4 +584,7 @@ SURVIVORS: dict[str, str] = {
     "strategist/intake/values.py: whole > behind  →  whole >= behind": (
         "equal shares were told apart before"
     ),
+    "strategist/intake/presented.py: np.full(len(log), -1)  →  np.full(len(log), +1)": (
+        "without a run sheet nobody asks for its rows"
+    ),
 }

@@ -201,6 +201,16 @@ IMPORTS: dict[str, Callable[[], Any]] = {
     "pauses without times": lambda: told(BY_PASS, SHEET, passes_by="pauses", pause_s=20),
     "column lacking": lambda: told(LOG, SHEET, passes_by="column"),
     "pauses": lambda: told(LOG, None, pause_s=30),
+    "one pass by pauses": lambda: told(LOG, None, pause_s=1000),
+    "one pass of a sheet": lambda: told(LOG, "pass,condition\na,x\n", pause_s=1000),
+    "windows of two at once": lambda: told(
+        "read point,time,epc,rssi,power\n" + "".join(
+            f"{point},2026-03-09T08:00:{s:02},{ONE},-{50 + s},15\n"
+            for point in ("north", "south") for s in (5, 20, 35)
+        ) + f"south,,{ONE},-60,15\n",
+        "read point,pass,start,end\nnorth,a,2026-03-09 08:00:00,2026-03-09 08:00:30\n"
+        "south,b,2026-03-09 08:00:10,2026-03-09 08:00:40\n",
+    ),
     "pauses of a sheet": lambda: told(LOG, "pass,condition\na,x\nb,\nc,y\n", pause_s=30),
     "pauses that do not fit": lambda: told(LOG, "pass,condition\na,x\nb,\n", pause_s=30),
     "pauses not said": lambda: told(LOG, "pass,condition\na,x\nb,\nc,y\n"),
