@@ -587,4 +587,6 @@ SURVIVORS: dict[str, str] = {
     "strategist/intake/presented.py: np.full(len(log), -1)  →  np.full(len(log), +1)": (
         "without a run sheet nobody asks for its rows"
     ),
+    "strategist/intake/presented.py: np.abs(values - nearest) <= 0.0501  →  np.abs(values - "
+    "nearest) < 0.0501": _NEVER_EQUAL,
 }
