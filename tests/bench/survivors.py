@@ -589,4 +589,7 @@ SURVIVORS: dict[str, str] = {
     ),
     "strategist/intake/presented.py: np.abs(values - nearest) <= 0.0501  →  np.abs(values - "
     "nearest) < 0.0501": _NEVER_EQUAL,
+    "strategist/intake/suspicions.py: np.nan_to_num(reads.antenna, nan=-1)  →  "
+    "np.nan_to_num(reads.antenna, nan=-2)": "no antenna has either number",
+    "strategist/radio/possible.py: 2 * kind  →  3 * kind": "numbers that stay apart",
 }

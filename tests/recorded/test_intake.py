@@ -469,6 +469,12 @@ IMPORTS: dict[str, Callable[[], Any]] = {
         )
         for unit in ("", " dBm", " mW")
     },
+    "names with marks": lambda: told(
+        "\n".join(["read point,pass,epc,rssi,power", *(
+            f'"gate, ""x""",{name},{ONE},-50,{level}'
+            for name, level in (("p1", 15), ('"p,2"', 15), ('"p ""3"""', 17))
+        )]), None,
+    ),
     "no tags": lambda: told(LOG, SHEET, None),
     "tags of passes": lambda: told(
         LOG, SHEET, f"epc,role,pass\n{ONE},w,\n{ONE},stray,p2\n{TWO},s,p1-p3\n{THREE},yes,p1;p3\n"
@@ -623,6 +629,11 @@ def test_antennas_that_fall_silent(recorded: Recorded) -> None:
                     ]
         findings = told("\n".join(rows), None)["findings"]
         found[f"{passes} {silent} {first} {each}"] = [text for _, text, _ in findings]
+    for middle in (5, 6):  # as many passes before antenna 2 as behind it, or one more
+        rows = ["pass,epc,rssi,power,antenna"]
+        rows += [f"p{p + 1},{epc},-60,{15 + p % 2},1" for p in range(11) for epc in (ONE, TWO)]
+        rows += [f"p{middle + 1},{epc},-{60 + n},15,2" for epc in (ONE, TWO) for n in range(10)]
+        found[f"middle {middle}"] = [x for _, x, _ in told("\n".join(rows), None)["findings"]]
     rows = [
         f"{BEGIN + timedelta(seconds=n / 2 + 1)},{ONE},-{60 + n % 5},{15 + n % 3}"
         for n in range(50)
