@@ -592,13 +592,16 @@ SURVIVORS: dict[str, str] = {
     "strategist/intake/suspicions.py: np.nan_to_num(reads.antenna, nan=-1)  →  "
     "np.nan_to_num(reads.antenna, nan=-2)": "no antenna has either number",
     "strategist/radio/possible.py: 2 * kind  →  3 * kind": "numbers that stay apart",
-    "strategist/intake/importing.py: Tally(len(self.log), kept, outside, without_epc, without_rssi, "
-    "without_level, 0, 0, 0)  →  Tally(len(self.log), kept, outside, without_epc, without_rssi, "
-    "without_level, 1, 0, 0)": "counted anew once the roster is known",
-    "strategist/intake/importing.py: Tally(len(self.log), kept, outside, without_epc, without_rssi, "
-    "without_level, 0, 0, 0)  →  Tally(len(self.log), kept, outside, without_epc, without_rssi, "
-    "without_level, 0, 1, 0)": "counted anew once the roster is known",
-    "strategist/intake/importing.py: Tally(len(self.log), kept, outside, without_epc, without_rssi, "
-    "without_level, 0, 0, 0)  →  Tally(len(self.log), kept, outside, without_epc, without_rssi, "
-    "without_level, 0, 0, 1)": "counted anew once the roster is known",
+    "strategist/intake/importing.py: Tally(len(self.log), kept, outside, without_epc, "
+    "without_rssi, without_level, 0, 0, 0)  →  Tally(len(self.log), kept, outside, without_epc, "
+    "without_rssi, without_level, 1, 0, 0)": "counted anew once the roster is known",
+    "strategist/intake/importing.py: Tally(len(self.log), kept, outside, without_epc, "
+    "without_rssi, without_level, 0, 0, 0)  →  Tally(len(self.log), kept, outside, without_epc, "
+    "without_rssi, without_level, 0, 1, 0)": "counted anew once the roster is known",
+    "strategist/intake/importing.py: Tally(len(self.log), kept, outside, without_epc, "
+    "without_rssi, without_level, 0, 0, 0)  →  Tally(len(self.log), kept, outside, without_epc, "
+    "without_rssi, without_level, 0, 0, 1)": "counted anew once the roster is known",
+    "strategist/intake/presented.py: np.full(len(log), -1)  →  np.full(len(log), -2)": (
+        "without a run sheet nobody asks for its rows"
+    ),
 }
