@@ -604,4 +604,7 @@ SURVIVORS: dict[str, str] = {
     "strategist/intake/presented.py: np.full(len(log), -1)  →  np.full(len(log), -2)": (
         "without a run sheet nobody asks for its rows"
     ),
+    "strategist/intake/times.py: (number(11) * 60 + number(12)) * 60 * SECOND * (-1 if found[10] "
+    "== '-' else 1)  →  (number(11) * 60 + number(12)) * 60 * SECOND / (-1 if found[10] == '-' "
+    "else 1)": "by 1 or −1 both come to the same",
 }
