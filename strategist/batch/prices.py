@@ -107,7 +107,7 @@ def _all(own: Results, found: dict[tuple[str, str], Prices]) -> dict[tuple[str, 
 
 def _known(case: str, name: str, answer: Prices | str) -> Prices:
     if isinstance(answer, str):
-        wrong = f"is not as it was in the batch: {answer}"
+        wrong = f"is not as it was in the batch: {answer.removesuffix('.')}"
         raise InputError.one(f"{case}, {name}", answer, "Run the batch again.", wrong=wrong)
     return answer
 

@@ -110,12 +110,11 @@ def files_of(
     roster: Roster,
     runs: Runs | None,
     passes: Mapping[str, tuple[str, ...]],
-    *,
-    known: Sequence[float],
+    levels: dict[str, Floats],
 ) -> dict[str, str]:
     """The files of the case by name; tried.csv and passes.csv only where they say something.
 
-    `known` are levels (dBm) of each read point beside those of the reads and the run sheet.
+    `levels` are those of each read point, as by `levels_by_point`.
     """
     place = {point: i for i, point in enumerate(sorted(passes, key=natural))}
     rows = [
@@ -128,7 +127,7 @@ def files_of(
     files = {
         "reads.csv": reads_csv(reads),
         "roster.csv": table_csv(_ROSTER_HEADER, rows),
-        "site.json": site_json(_levels(reads, runs, passes, known)),
+        "site.json": site_json(levels),
     }
     tried = _tried(reads, runs, passes)
     if tried:
@@ -140,12 +139,14 @@ def files_of(
     return files
 
 
-def _levels(
+def levels_by_point(
     reads: Reads,
     runs: Runs | None,
     passes: Mapping[str, tuple[str, ...]],
     known: Sequence[float],
 ) -> dict[str, Floats]:
+    """The levels (dBm) of each read point: the `known` ones, those of its reads and those that the
+    run sheet gives it; none where all three are silent."""
     found: dict[str, Floats] = {}
     for point in passes:
         code = reads.point.values.index(point) if point in reads.point.values else -1

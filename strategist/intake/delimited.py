@@ -120,7 +120,7 @@ def _form_of(text: str, source: str) -> _Form:
         raise InputError.one(
             source, "", f"at most {COLUMNS_MAX:,} columns", wrong=f"has {width:,} columns"
         )
-    at = next((i for i, (_, cells) in enumerate(split) if len(cells) == width), 0)
+    at = next(i for i, (_, cells) in enumerate(split) if len(cells) == width)
     if at > _PREAMBLE_MAX:
         found = f"has {at} lines of another form before its first row"
         todo = f"Take them out: at most {_PREAMBLE_MAX} such lines are skipped."
@@ -151,15 +151,15 @@ def _delimiter_of(lines: list[str]) -> str:
 
     A comma may be a decimal one, so another mark that parts as evenly goes before it.
     """
-    best, mark = (0.0, 0), "\n"
+    best, mark = (0.0, False), "\n"
     for one in DELIMITERS:
         if one == " " and best[0]:
             break  # blanks part columns only where nothing else does
         widths = Counter(len(_split(line, one)) for line in lines)
-        width, count = max(widths.items(), key=lambda item: (item[1] * (item[0] > 1), item[0]))
-        share = round(count / len(lines), 1)
-        if width > 1 and share >= 0.5 and (share, 0 if one == "," else 1) > best:
-            best, mark = (share, 0 if one == "," else 1), one
+        parted = max((count for width, count in widths.items() if width > 1), default=0)
+        found = (round(parted / len(lines), 1), one != ",")
+        if found[0] >= 0.5 and found > best:
+            best, mark = found, one
     return mark
 
 

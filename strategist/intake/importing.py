@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from strategist.errors import Fault, InputError
-from strategist.intake.case_files import Reads, files_of
+from strategist.intake.case_files import Reads, files_of, levels_by_point
 from strategist.intake.clock import Clocks, Offset, lay_beside, offset_of
 from strategist.intake.imported import Imported, ImportedPoint, Tally
 from strategist.intake.joined import joined
@@ -104,13 +104,16 @@ class _Importing:
         keep, tally = self._kept(found, level)
         if not keep.any():
             self._nothing(tally)
+        self._refuse_without_antenna(points, keep)
         known = self._known_levels(runs)
         reads = self._reads(points, found, snapped(level, known), keep)
         passes = _passes(points, found, keep, runs)
         spelling = Spelling(self.log.forms.get("epc", "hex"), self.mapping.epc_filter)
         roster = roster_of(self.tags, runs, passes, spelling, self.faults)
+        levels = levels_by_point(reads, runs, passes, self.mapping.levels_dbm or ())
+        self._refuse_unknown(levels)
         self.faults.raise_any()
-        files = files_of(reads, roster, runs, passes, known=self.mapping.levels_dbm or ())
+        files = files_of(reads, roster, runs, passes, levels)
         case = read_case_files({k: v.encode() for k, v in files.items() if k in _CASE})
         read: Read = {"log": self.log, "run_sheet": self.sheet, "tags": self.tags}
         also = (clocks.assumed if clocks else ()), found.assumed, (runs.assumed if runs else ())
@@ -208,6 +211,16 @@ class _Importing:
             len(self.log), kept, outside, without_epc, without_rssi, without_level, 0, 0, 0
         )
 
+    def _refuse_without_antenna(self, points: Texts, keep: Bools) -> None:
+        """Reads of no antenna at a read point where others name theirs."""
+        if "antenna" not in self.log.numbers:
+            return
+        named = np.isfinite(self.log.numbers["antenna"])
+        lacking = keep & ~named & np.isin(points.codes, points.codes[keep & named])
+        allowed = "an antenna, since other rows of this read point name theirs"
+        for line in self.log.lines[lacking].tolist():
+            self.faults.add(Fault(self.log.source, line, "antenna", "", allowed))
+
     def _nothing(self, tally: Tally) -> None:
         found = (
             f"holds no read of a pass: of {tally.rows:,} rows {tally.outside_passes:,} are outside "
@@ -217,6 +230,17 @@ class _Importing:
         raise InputError.one(
             self.log.source, "", "a log with at least one read of a pass at a level", wrong=found
         )
+
+    def _refuse_unknown(self, levels: dict[str, Floats]) -> None:
+        """Read points of the run sheet whose levels nothing tells, since nothing was read there."""
+        todo = (
+            "Name the read point as the log does, give the run sheet a column of levels, or say "
+            '"levels_dbm" in the mapping file.'
+        )
+        for point in (name for name, found in levels.items() if not len(found)):
+            assert self.sheet is not None
+            wrong = f'nothing was read at "{point}", and no level is given for it'
+            self.faults.add(Fault(self.sheet.source, None, "read_point", "", todo, wrong=wrong))
 
     def _reads(self, points: Texts, found: Presented, level: Floats, keep: Bools) -> Reads:
         rows = np.flatnonzero(keep)

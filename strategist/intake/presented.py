@@ -36,7 +36,7 @@ def way_of(
     log: Table, runs: Runs | None, times: Ints | None, mapping: ImportMapping, faults: FaultList
 ) -> PassesBy | None:
     """How passes are told: as the mapping says, else by column, windows, or pauses."""
-    windows = runs is not None and "start" in runs.has and "time" in log.times
+    windows = runs is not None and bool((runs.start != NEVER).any()) and "time" in log.times
     if mapping.passes_by is not None:
         lacking = {
             "column": None if "pass" in log.texts else "the log has no pass column",

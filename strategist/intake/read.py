@@ -241,7 +241,7 @@ def _in_dbm(role: Role, values: Floats, column: Texts, name: str, of: _Reading) 
             wrong = f"is all positive, and RSSI in dBm is negative ({found})"
             of.ask(role, wrong, "minus_dbm", hint)
             return values
-        form = of.form(role, likely, words | FORM_WORDS if len(likely) == 1 else words, found)
+        form = of.form(role, likely, words, found)
     if not form:
         return values
     if form == "mw":
@@ -258,7 +258,7 @@ def _times(texts: dict[Role, Texts], of: _Reading) -> dict[Role, tuple[Times, Co
     found: dict[Role, tuple[Times, Codes]] = {}
     roles: tuple[Role, ...] = ("time",) if of.kind == "log" else ("start", "end")
     for role in roles:
-        if role in texts:
+        if role in texts and any(texts[role].values):  # an empty column is none
             read = _time(role, texts[role], texts.get("date"), of)
             if read is not None:
                 found[role] = read

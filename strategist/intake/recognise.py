@@ -126,7 +126,7 @@ def _by_content(
         places = [p for p in range(len(sheet.names)) if p not in found and holds(sheet.column(p))]
         if len(places) == 1:
             found[places[0]] = (role, "content")
-        elif len(places) > 1 and role in ("epc", "rssi"):
+        elif places and role in ("epc", "rssi"):
             faults.add(_which(sheet, "log", role, places))
             found[places[0]] = (role, "content")
 

@@ -102,7 +102,7 @@ def _at_once(of: Evidence) -> Iterator[Suspicion]:
     order = np.lexsort((of.times[known], key))
     key, times = key[order], of.times[known][order]
     first = np.flatnonzero(np.diff(key, prepend=-1))
-    last = np.append(first[1:], len(key)) - 1
+    last = np.append(first, len(key))[1:] - 1
     group, begin, end = key[first] // sizes[1], times[first], times[last]
     order = np.lexsort((begin, group // sizes[0]))
     group, begin, end = group[order], begin[order], end[order]

@@ -15,11 +15,14 @@ import pytest
 import strategist
 from strategist import InputError, Options, Strategy, run_batch, site_templates
 from strategist.__main__ import main
+from strategist.batch import prices
+from strategist.batch.prices import prices_of
 from strategist.batch.templates import PricedPoint, SiteTemplates, templates_of
+from strategist.optimise.clock import Clock
 from strategist.optimise.installable import installable
 from strategist.optimise.templates import template_curve
 from strategist.survey.parts import open_case
-from strategist.survey.policy import Dwell, Limits, Policy, RadiatedLimit, Radio, Reader
+from strategist.survey.policy import Dwell, Limits, Loss, Policy, RadiatedLimit, Radio, Reader
 from strategist.survey.records import ReadPoint
 from strategist.tags.mask import Mask
 from tests.batch.sites import write_site
@@ -313,3 +316,57 @@ def test_own_strategies_may_be_set(seed: int) -> None:
     point = random_read_point(seed)
     found = strategist.choose(point, QUICK).strategy
     assert installable(found, point.policy, point.survey)
+
+
+BESIDE_SILENCE: dict[str, tuple[bool, list[bool], Limits, Loss, float]] = {
+    # whether the wanted tag is read, in which passes the stray one, and the price
+    "both over their limits": (False, [True, False], Limits(0.05, 0.25), Loss(), math.inf),
+    "silence over its limit": (True, [True, True], Limits(0.05, None), Loss(1.0, 5.0), 10.0),
+    "no limit": (True, [True, True], Limits(), Loss(1.0, 5.0), math.inf),
+    "better than silence": (True, [True, False], Limits(), Loss(1.0, 1.5), 1.5),
+}
+
+
+@pytest.mark.parametrize("name", BESIDE_SILENCE)
+def test_a_strategy_has_a_price_unless_silence_is_as_good_and_may_be(name: str) -> None:
+    """Two passes at one level, of a wanted tag and a stray one."""
+    wanted, stray, limits, loss, price = BESIDE_SILENCE[name]
+    passes: list[Any] = [
+        [("3001", True, [-50.0 if wanted else None]), ("3501", False, [-50.0 if one else None])]
+        for one in stray
+    ]
+    point = ReadPoint(survey_of([10.0], passes), Policy(aim="survey", limits=limits, loss=loss))
+    own = {("case", point.name): strategist.evaluate_at(point, Strategy((10.0,))).to_json()}
+    found = prices_of(own, [("case", point)], (Strategy((10.0,)),), Clock())["case", point.name]
+    assert found.loss == (price,) and found.silent == math.isinf(price)
+    assert found.silence == 2 * loss.missed
+
+
+def test_prices_where_nothing_is_wanted() -> None:
+    """Silence then loses nothing and keeps to any limit."""
+    passes: list[Any] = [[("3501", False, [-50.0])], [("3501", False, [None])]]
+    point = ReadPoint(survey_of([10.0], passes), Policy(aim="survey", limits=Limits(0.05, 0.25)))
+    own = {("case", point.name): strategist.evaluate_at(point, Strategy((10.0,))).to_json()}
+    found = prices_of(own, [("case", point)], (Strategy((10.0,)),), Clock())["case", point.name]
+    assert found.loss == (math.inf,) and found.silent and found.silence == 0.0
+
+
+@pytest.mark.parametrize(
+    ("error", "said"),
+    [
+        (MemoryError(), "not enough memory"),
+        (InputError.one("here", "", "that"), "batch: here is missing. Give that. Run the batch"),
+    ],
+)
+def test_a_read_point_that_cannot_be_priced_is_told(
+    error: Exception, said: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fails(_: ReadPoint) -> ReadPoint:
+        raise error
+
+    point = random_read_point(1, 0)
+    own = {("case", point.name): strategist.evaluate_at(point, Strategy((10.0,))).to_json()}
+    monkeypatch.setattr(prices, "complete", fails)
+    with pytest.raises(InputError) as caught:
+        prices_of(own, [("case", point)], (), Clock())
+    assert said in str(caught.value) and f"case, {point.name}" in str(caught.value)

@@ -121,13 +121,17 @@ ROOMS = {
             "tests/optimise/test_conditions.py",
         ),
     ),
-    "intake": Room(("strategist/intake/*.py",), ("tests/intake", "tests/recorded/test_intake.py")),
+    "intake": Room(
+        ("strategist/intake/*.py",),
+        ("tests/intake", *_named("tests/recorded/test_", "intake", "intake_drawn")),
+    ),
     "tags": Room(
         ("strategist/tags/*.py",),
         (
             "tests/tags",
             *_named("tests/outside/test_", "gen2", "llrp", "tag_data_standard"),
-            *("tests/answers/test_masks.py", "tests/recorded/test_tags.py"),
+            "tests/answers/test_masks.py",
+            *_named("tests/recorded/test_", "tags", "tags_drawn"),
         ),
     ),
     "survey": Room(

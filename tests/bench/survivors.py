@@ -658,4 +658,68 @@ SURVIVORS: dict[str, str] = {
     ),
     "strategist/trust/worst_case.py: abs(drift) < 10.0 ** (-DECIMALS) / 2  →  abs(drift) <= "
     "10.0 ** (-DECIMALS) / 2": _NEVER_EQUAL,
+    "strategist/tags/meaning.py: count <= chance * tags  →  count < chance * tags": (
+        "a count that is the mean is as likely as not"
+    ),
+    "strategist/intake/delimited.py: Counter((len(cells) for _, cells in split[len(split) // 2:]))"
+    ".most_common(1)  →  Counter((len(cells) for _, cells in split[len(split) // 2:]))"
+    ".most_common(2)": "the first of them is taken",
+    "strategist/intake/delimited.py: (0.0, False)  →  (0.0, True)": "any share that counts is more",
+    "strategist/intake/delimited.py: max(rows.find('\\n'), 0)  →  max(rows.find('\\n'), 1)": (
+        "the careful parser then comes to the same"
+    ),
+    "strategist/batch/cross_reads.py: heard: int = 0  →  heard: int = 1": "always given",
+    "strategist/intake/delimited.py: skip_blank_lines=False  →  skip_blank_lines=True": (
+        "the careful parser then comes to the same"
+    ),
+    "strategist/intake/delimited.py: column.values.index(name) if name in column.values else -1  "
+    "→  column.values.index(name) if name in column.values else -2": "no value has either number",
+    "strategist/intake/read.py: len(epc_in(v, form)) > 124  →  len(epc_in(v, form)) > 125": (
+        "hex of whole bytes has an even count"
+    ),
+    "strategist/intake/read.py: [text for text in dict.fromkeys(column.values) if text][:2000]  "
+    "→  [text for text in dict.fromkeys(column.values) if text][:2001]": (
+        "how many values are looked at"
+    ),
+    "strategist/intake/read.py: [text for text in joined if text][:2000]  →  [text for text in "
+    "joined if text][:2001]": "how many values are looked at",
+    "strategist/intake/delimited.py: _LOOKED_AT = 200  →  _LOOKED_AT = 201": (
+        "how many lines are looked at"
+    ),
+    "strategist/intake/times.py: np.where(is_day, (year - 1970) * 12 + month - 1, 0)  →  "
+    "np.where(is_day, (year - 1970) * 12 + month - 1, 1)": _UNASKED,
+    "strategist/radio/possible.py: count > 1  →  count >= 1": (
+        "a tag that was read once is not off its own mean"
+    ),
+    "strategist/radio/complete.py: round(math.ceil(round(10 * db, DECIMALS)) / 10, 1)  →  "
+    "round(math.ceil(round(10 * db, DECIMALS)) / 10, 2)": "a tenth of a whole number",
+    "strategist/intake/suspicions.py: np.diff(key, prepend=-1)  →  np.diff(key, prepend=-2)": (
+        "numbers begin with 0"
+    ),
+    "strategist/intake/values.py: whole > behind  →  whole >= behind": (
+        "equal shares were told apart before"
+    ),
+    "strategist/intake/presented.py: np.full(len(log), -1)  →  np.full(len(log), +1)": (
+        "without a run sheet nobody asks for its rows"
+    ),
+    "strategist/intake/presented.py: np.abs(values - nearest) <= 0.0501  →  np.abs(values - "
+    "nearest) < 0.0501": _NEVER_EQUAL,
+    "strategist/intake/suspicions.py: np.nan_to_num(reads.antenna, nan=-1)  →  "
+    "np.nan_to_num(reads.antenna, nan=-2)": "no antenna has either number",
+    "strategist/radio/possible.py: 2 * kind  →  3 * kind": "numbers that stay apart",
+    "strategist/intake/importing.py: Tally(len(self.log), kept, outside, without_epc, "
+    "without_rssi, without_level, 0, 0, 0)  →  Tally(len(self.log), kept, outside, without_epc, "
+    "without_rssi, without_level, 1, 0, 0)": "counted anew once the roster is known",
+    "strategist/intake/importing.py: Tally(len(self.log), kept, outside, without_epc, "
+    "without_rssi, without_level, 0, 0, 0)  →  Tally(len(self.log), kept, outside, without_epc, "
+    "without_rssi, without_level, 0, 1, 0)": "counted anew once the roster is known",
+    "strategist/intake/importing.py: Tally(len(self.log), kept, outside, without_epc, "
+    "without_rssi, without_level, 0, 0, 0)  →  Tally(len(self.log), kept, outside, without_epc, "
+    "without_rssi, without_level, 0, 0, 1)": "counted anew once the roster is known",
+    "strategist/intake/presented.py: np.full(len(log), -1)  →  np.full(len(log), -2)": (
+        "without a run sheet nobody asks for its rows"
+    ),
+    "strategist/intake/times.py: (number(11) * 60 + number(12)) * 60 * SECOND * (-1 if found[10] "
+    "== '-' else 1)  →  (number(11) * 60 + number(12)) * 60 * SECOND / (-1 if found[10] == '-' "
+    "else 1)": "by 1 or −1 both come to the same",
 }

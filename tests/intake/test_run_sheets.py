@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from datetime import timedelta
 
 import pytest
@@ -181,3 +182,53 @@ def test_a_pc_word_before_epcs_of_no_known_scheme_is_taken_off() -> None:
     found = imported(log, sheet, f"epc,role\n{'AB' * 11}00,wanted\n")
     epcs = [row.split(",")[3] for row in found.files["reads.csv"].splitlines()[1:]]
     assert epcs == [f"{'AB' * 11}0{n}" for n in range(4)]
+
+
+@pytest.mark.parametrize("level", ["", "17"])
+def test_a_read_point_without_reads_needs_levels_that_the_sheet_names(level: str) -> None:
+    log = "read point,pass,epc,rssi,power\nnorth,p1,30AA01,-50,15\n"
+    sheet = f"read point,pass,level\nnorth,p1,15\nsouth,p2,{level}\n"
+    if level:
+        site = imported(log, sheet, WANTED).files["site.json"]
+        assert json.loads(site)["read_points"]["south"]["levels_dbm"] == [17]
+        return
+    with pytest.raises(InputError) as caught:
+        imported(log, sheet, WANTED)
+    (fault,) = caught.value.faults
+    assert fault.wrong == 'nothing was read at "south", and no level is given for it'
+    assert "levels_dbm" in fault.allowed
+
+
+def test_a_column_of_times_without_any_is_as_if_it_were_not_there() -> None:
+    """As in a form that nobody filled in."""
+    log = "pass,time,epc,rssi,power\np1,,30AA01,-50,15\n"
+    found = imported(log, "pass,start,end\np1,,\n", WANTED)
+    assert found.files["reads.csv"].splitlines()[1:] == ["sorting-belt,p1,15,30AA01,-50"]
+    log = f"time,epc,rssi,power\n{DAY} 08:00:05,30AA01,-50,15\n{DAY} 08:01:05,30AA01,-51,15\n"
+    found = imported(log, f"pass,start,end\na,{DAY} 08:00,\nb,{DAY} 08:01,\n", WANTED)
+    assert found.tally.reads == 2
+    assert "2 passes without an end last until the next one begins" in found.assumed
+    found = imported(log, "pass,start,end\na,,\nb,,\n", WANTED, pause_s=30)
+    assert (found.passes_by, found.tally.reads) == ("pauses", 2)
+
+
+def test_reads_of_passes_may_have_no_time_where_other_rows_have_one() -> None:
+    log = f"pass,time,epc,rssi,power\np1,,30AA01,-50,15\n,{DAY} 08:00:00,30AA01,-50,15\n"
+    found = imported(log, None, WANTED)
+    assert (found.tally.reads, found.tally.outside_passes) == (1, 1)
+    assert {one.kind for one in found.findings} == {"reads_outside_passes"}
+
+
+def test_reads_without_an_antenna_are_told_by_their_line_in_the_log() -> None:
+    """Where others of it name theirs; rows that are no reads of the case may lack it."""
+    rows = [f"{place},30AA01,-50,15,{antenna}" for place, antenna in (
+        ("north,p1", 1), ("north,p1", ""), ("south,p1", ""),
+        ("north,", ""), ("north,p2", ""), ("south,p2", ""),
+    )]  # fmt: skip
+    log = "\n".join(["read point,pass,epc,rssi,power,antenna", *rows])
+    with pytest.raises(InputError) as caught:
+        imported(log, None, WANTED)
+    told = [(one.source, one.line, one.column) for one in caught.value.faults]
+    assert told == [("raw.csv", 3, "antenna"), ("raw.csv", 6, "antenna")]
+    without = "\n".join(row for i, row in enumerate(log.splitlines(), 1) if i not in (3, 6))
+    assert imported(without, None, WANTED).tally.reads == 3

@@ -145,3 +145,34 @@ def test_measured_tags_are_sound() -> None:
             radio = Radio(antenna_gain_dbi=gain, polarisation="circular", distance_m=float(metres))
             kinds = found(survey_of(levels, passes), Policy(radio=radio))
             assert set(kinds) <= {"lawful_unknown"}, (kind, metres)
+
+
+@pytest.mark.parametrize(
+    ("radio", "mhz", "lost"),
+    [
+        (Radio(antenna_gain_dbi=6.0), 900.0, 0.0),
+        (Radio(antenna_gain_dbi=6.0, polarisation="circular", cable_loss_db=1.5), 900.0, 4.5),
+        (Radio(region="etsi-865-868", antenna_gain_dbi=6.0, polarisation="linear"), 866.5, 0.0),
+        (Radio(region="fcc-902-928", antenna_gain_dbi=6.0, hop_channels=50), 915.0, 0.0),
+    ],
+)
+def test_the_budget_is_free_space_to_hundredths_of_a_db(
+    radio: Radio, mhz: float, lost: float
+) -> None:
+    """Half of the tags answer by 16 dBm and none at 15: a budget above 26 dBm (10 dB more) or below
+    −15 (30 dB less) is told, by Friis at the middle of the band, without a region at 900 MHz."""
+    levels = [15.0, 16.0, 17.0]
+    survey = survey_of(levels, [[("3001", True, [None, -60.0, -59.0])]])
+    for expected, told in (
+        (26.003, "lower"),
+        (25.997, None),
+        (-15.003, "higher"),
+        (-14.997, None),
+    ):
+        decades = (expected + 18.0 - lost + 6.0 + 2.15) / 20
+        metres = 299.792458 / mhz / (4 * np.pi) * 10**decades
+        finding = found(survey, Policy(radio=replace(radio, distance_m=metres))).get(
+            "turn_on_budget"
+        )
+        assert (finding is None) == (told is None)
+        assert told is None or (finding is not None and f"dB {told} than" in finding.text)

@@ -6,8 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy import stats
 
-from strategist.radio.possible import possible_surveys
+from strategist.radio.possible import Possible, _gone, possible_surveys
+from strategist.radio.tag_link import Law
 from strategist.survey.profile import peaks
 from strategist.survey.records import Floats, Survey
 from tests.bench.drawn import drawn_read_point
@@ -96,3 +98,44 @@ def test_a_silent_tag_is_not_taken_for_one_of_another_role() -> None:
     drawn = np.array([peaks(one) for one in possible_surveys(part, 50, (4,))])
     assert np.isfinite(drawn[:, :40, 1]).any()
     assert not np.isfinite(drawn[:, 40:]).any()
+
+
+@pytest.mark.parametrize("fails", [0.02, 0.4, 0.9])
+def test_silent_levels_below_the_first_read_are_bounds_or_failed_reads(fails: float) -> None:
+    """Tags first read at 16 dBm whose turn-on the law puts at 11 ± 3: each stretch between levels,
+    from above, against all that lies below it, which a failed read must account for."""
+    curve = [None, None, None, -60.0]
+    tags = [(f"{n:04X}", True, curve) for n in range(1500)]
+    survey = survey_of([10.0, 12.0, 14.0, 16.0], [tags])
+    law = Law(0.5, np.array([11.0 - 0.5 * (16.0 + 60.0)]), np.array([3.0]))
+    links = replace(Possible(survey, (1,))._links, law=law, fails=fails)
+    found = links._turn_on(np.random.default_rng(8))
+    at = stats.norm(11.0, 3.0).cdf
+    left = 1.0
+    for low, high in ((14.0, 16.0), (12.0, 14.0), (10.0, 12.0)):
+        inside = at(high) - at(low)
+        share = left * inside / (inside + fails * at(low))
+        assert np.mean((found > low) & (found <= high)) == pytest.approx(share, abs=0.04)
+        left -= share
+    assert np.mean(found <= 10.0) == pytest.approx(left, abs=0.04)
+
+
+def test_the_share_of_tags_that_are_gone_at_the_highest_level_tried() -> None:
+    """Of those read below it, less the reads that fail."""
+    no, nan = -np.inf, np.nan
+    gone, there, late, never = (
+        [-60.0, no, nan],
+        [-60.0, -58.0, nan],
+        [no, -60.0, nan],
+        [no, no, nan],
+    )
+    for rows, share in (
+        ([gone], 1.0),
+        ([gone, there], 0.5),
+        ([gone, there, there, gone, gone, late, never], 0.6),
+        ([there], 0.0),
+        ([late, never], 0.0),
+    ):
+        found = _gone(np.array(rows), 0.02)
+        assert found == pytest.approx(1 - 0.02 / share if share else 0.0)
+    assert _gone(np.array([gone, there]), 0.75) == 0.0

@@ -191,6 +191,7 @@ def at_of(row: tuple[str, ...]) -> datetime:
     return datetime.fromisoformat(row[0])
 
 
+EITHER = [f"2C00F15{n}0000000000000000" for n in range(2, 7)]
 IMPORTS: dict[str, Callable[[], Any]] = {
     "plain": told,
     "by column": lambda: told(BY_PASS, None),
@@ -200,6 +201,16 @@ IMPORTS: dict[str, Callable[[], Any]] = {
     "pauses without times": lambda: told(BY_PASS, SHEET, passes_by="pauses", pause_s=20),
     "column lacking": lambda: told(LOG, SHEET, passes_by="column"),
     "pauses": lambda: told(LOG, None, pause_s=30),
+    "one pass by pauses": lambda: told(LOG, None, pause_s=1000),
+    "one pass of a sheet": lambda: told(LOG, "pass,condition\na,x\n", pause_s=1000),
+    "windows of two at once": lambda: told(
+        "read point,time,epc,rssi,power\n" + "".join(
+            f"{point},2026-03-09T08:00:{s:02},{ONE},-{50 + s},15\n"
+            for point in ("north", "south") for s in (5, 20, 35)
+        ) + f"south,,{ONE},-60,15\n",
+        "read point,pass,start,end\nnorth,a,2026-03-09 08:00:00,2026-03-09 08:00:30\n"
+        "south,b,2026-03-09 08:00:10,2026-03-09 08:00:40\n",
+    ),
     "pauses of a sheet": lambda: told(LOG, "pass,condition\na,x\nb,\nc,y\n", pause_s=30),
     "pauses that do not fit": lambda: told(LOG, "pass,condition\na,x\nb,\n", pause_s=30),
     "pauses not said": lambda: told(LOG, "pass,condition\na,x\nb,\nc,y\n"),
@@ -259,6 +270,13 @@ IMPORTS: dict[str, Callable[[], Any]] = {
             f"date,{HEAD}",
         )
     ),
+    "two days apart": lambda: told(
+        "time,date,epc,rssi,power\n"
+        + "".join(f"08:00:0{s},2026-03-{d:02},{ONE},-{50 + s + d},15\n"
+                  for d in (9, 10, 12) for s in (1, 2, 5, 7)),
+        "pass,start,end\n"
+        + "".join(f"d{d},2026-03-{d:02} 08:00:00,2026-03-{d:02} 08:00:06\n" for d in (9, 10, 12)),
+    ),
     "sheet by time of day": lambda: told(LOG, SHEET.replace("2026-03-09T", "")),
     "both by time of day": lambda: told(
         changed(lambda r: (at_of(r).strftime("%H:%M:%S.%f"), *r[1:])),
@@ -290,6 +308,14 @@ IMPORTS: dict[str, Callable[[], Any]] = {
     "zones apart": lambda: told(
         changed(lambda r: (f"{(at_of(r) - timedelta(hours=1)).isoformat()}Z", *r[1:])),
         SHEET.replace(":00,2026", ":00+01:00,2026").replace(":30\n", ":30+01:00\n"),
+    ),
+    "zone of the log alone": lambda: told(changed(lambda r: (f"{r[0]}+02:00", *r[1:]))),
+    "zone of the sheet alone": lambda: told(
+        LOG, SHEET.replace(":00,", ":00+02:00,").replace(":30\n", ":30+02:00\n")
+    ),
+    "zone of starts alone": lambda: told(
+        changed(lambda r: (f"{r[0]}+02:00", *r[1:])),
+        SHEET.replace(":00,2026", ":00+02:00,2026"),
     ),
     "one zone": lambda: told(changed(lambda r: (f"{r[0]}Z", *r[1:]))),
     "clock off by an hour": lambda: told(
@@ -432,6 +458,23 @@ IMPORTS: dict[str, Callable[[], Any]] = {
     "no log": lambda: told({}),
     "no EPCs": lambda: told(changed(lambda r: (r[0], r[2], r[3]), "time,rssi,power")),
     "hardly RSSI": lambda: told(changed(lambda r: (r[0], r[1], "x", r[3]))),
+    "nothing recognised": lambda: told("x,y\na,b\n", "x,y\na,b\n", "x,y\na,b\n"),
+    "EPCs that may have PC words": lambda: told(
+        "pass,epc,rssi,power\n" + "".join(f"p1,{w},-50,15\n" for w in EITHER), None
+    ),
+    **{
+        f"levels like mW{unit}": lambda unit=unit: told(
+            "pass,epc,rssi,power\n" + "".join(f"p1,{ONE},-50,{dbm}{unit}\n"
+            for dbm in (10, 16, 25, 40)), None
+        )
+        for unit in ("", " dBm", " mW")
+    },
+    "names with marks": lambda: told(
+        "\n".join(["read point,pass,epc,rssi,power", *(
+            f'"gate, ""x""",{name},{ONE},-50,{level}'
+            for name, level in (("p1", 15), ('"p,2"', 15), ('"p ""3"""', 17))
+        )]), None,
+    ),
     "no tags": lambda: told(LOG, SHEET, None),
     "tags of passes": lambda: told(
         LOG, SHEET, f"epc,role,pass\n{ONE},w,\n{ONE},stray,p2\n{TWO},s,p1-p3\n{THREE},yes,p1;p3\n"
@@ -471,6 +514,13 @@ IMPORTS: dict[str, Callable[[], Any]] = {
         ",b,2026-03-09 08:01:00,,,0.5,\n"
         "south,a,2026-03-09 08:02:00,2026-03-09 08:02:30,empty,,2026-03-10\n",
     ),
+    "sheet of a third": lambda: told(
+        "read point,pass,epc,rssi,power\n" + "".join(
+            f"{point},p{n},{epc},-{50 + n},{15 + 2 * n}\n"
+            for n, point in enumerate(("north", "south", "south")) for epc in (ONE, TWO)
+        ),
+        "read point,pass,level\nnorth,p0,15\nsouth,p1,17\nsouth,p2,19\nwest,p9,25\n",
+    ),
     "sheet by durations": lambda: told(
         LOG,
         "pass,start,duration\na,2026-03-09 08:00:00,30\nb,2026-03-09 08:01:00,25.5\n"
@@ -495,6 +545,17 @@ IMPORTS: dict[str, Callable[[], Any]] = {
     ),
     "passes and times": lambda: told(ALL_OF_IT, BY_LEVEL),
     "passes and times, no power": lambda: told(ALL_OF_IT.replace("power", "phase"), BY_LEVEL),
+    "passes and times, few levels": lambda: told(
+        ALL_OF_IT.replace("power", "phase"), BY_LEVEL.replace("17 dBm", "")
+    ),
+    "tags on the sheet, PC words": lambda: told(
+        changed(lambda r: (r[0], f"3000{r[1]}", *r[2:])),
+        SHEET.replace("end", "end,wanted,stray")
+        .replace(":30\n", f":30,{ONE},3000{TWO}\n", 1)
+        .replace(":30\n", f":30,3000{ONE},{THREE}\n", 1)
+        .replace(":30\n", ":30,,\n"),
+        f"epc,label\n{ONE},a\n{THREE},c\n",
+    ),
     "levels by pass": lambda: told(
         ALL_OF_IT.replace("power", "phase"), "pass,level\np3,20\np1,15\np2,17\n"
     ),
@@ -568,6 +629,11 @@ def test_antennas_that_fall_silent(recorded: Recorded) -> None:
                     ]
         findings = told("\n".join(rows), None)["findings"]
         found[f"{passes} {silent} {first} {each}"] = [text for _, text, _ in findings]
+    for middle in (5, 6):  # as many passes before antenna 2 as behind it, or one more
+        rows = ["pass,epc,rssi,power,antenna"]
+        rows += [f"p{p + 1},{epc},-60,{15 + p % 2},1" for p in range(11) for epc in (ONE, TWO)]
+        rows += [f"p{middle + 1},{epc},-{60 + n},15,2" for epc in (ONE, TWO) for n in range(10)]
+        found[f"middle {middle}"] = [x for _, x, _ in told("\n".join(rows), None)["findings"]]
     rows = [
         f"{BEGIN + timedelta(seconds=n / 2 + 1)},{ONE},-{60 + n % 5},{15 + n % 3}"
         for n in range(50)
@@ -622,6 +688,7 @@ def test_forms_of_values(recorded: Recorded) -> None:
         ["10003001", "1001AB01"],
         ["10003001", "1001AB01", "1002AB02"],
         ["10003001", "10003002"],
+        *([f"080{n}AB0{n}" for n in range(heads)] for heads in (1, 2, 3)),
     ]
     arrays = {
         "dBm": [-60.0, -45.5, -70],
@@ -817,6 +884,7 @@ TEXTS: dict[str, str | bytes] = {
     "sep": "sep=;\na;b\n1;2\n",
     "sep alone": "sep=;\n",
     "titles": "Report\n\nof Monday\na,b,c\n1,2,3\n4,5,6\n7,8,9\n1,1,1\n",
+    "a title with a comma": "Report, of Monday\na;b\n" + "1,5;2,5\n" * 28,
     "no header": "1,2\n3,4\n",
     "twice": "a,a\n1,2\n",
     "nameless": "a,,c\n1,2,3\n",
@@ -848,7 +916,7 @@ def test_delimited_text(recorded: Recorded) -> None:
     for name, text in TEXTS.items():
         data = text if isinstance(text, bytes) else text.encode()
         one = sheet_or_faults(lambda data=data: sheet_of_text(data, "x.csv"))
-        if name == "fifty titles":
+        if name in ("fifty titles", "a title with a comma"):
             one = {key: one[key] for key in ("names", "notes")}
         found[name] = one
     recorded(found, less=["part", "hints"])
@@ -1088,7 +1156,18 @@ def test_pauses_and_levels(recorded: Recorded) -> None:
             "not": [snapped(levels, known[:0]), snapped(levels[4:], known)],
             "parts": [
                 parts_of(cell, lambda text: text in ("a b", "a", "b", "c"))
-                for cell in ("a b", "a;b", "a b;c", "a c", "a, x", "a/c", "a | b", "")
+                for cell in (
+                    "a b",
+                    "a;b",
+                    "a b;c",
+                    "a;b c",
+                    "x;a b",
+                    "a c",
+                    "a, x",
+                    "a/c",
+                    "a | b",
+                    "",
+                )
             ],
         }
     )

@@ -25,7 +25,6 @@ from strategist.tags.host_rules import Keep, keeps_of, whole_cutoffs
 from strategist.tags.left_out import Tally
 from strategist.tags.llrp import encode_parameter, host_work, llrp_document, llrp_lines, tlv
 from strategist.tags.mask import Mask, chain_notes, mask_text, unrecorded, window
-from strategist.tags.meaning import _beyond_chance
 from strategist.tags.power_table import PowerTable, read_power_table
 from strategist.tags.read_back import chain_of_frames, of_ai_specs, of_llrp_step
 from strategist.tags.schemes import HEADERS, LAYOUTS
@@ -343,16 +342,6 @@ def test_fields_of_long_memory(recorded: Recorded) -> None:
             ]
             told[f"{n} {bank} bits"] = None if bits is None else [bits[0] % 997, *bits[1:]]
     recorded(told)
-
-
-def test_plain_bits_beyond_chance(recorded: Recorded) -> None:
-    """The fewest of so many tags that carry a byte beyond chance."""
-    recorded(
-        {
-            str(tags): next((n for n in range(1, tags + 1) if _beyond_chance(n, tags)), 0)
-            for tags in (1, 2, 3, 5, 8, 13, 30, 70, 150, 256, 257, 512, 1000, 4000)
-        }
-    )
 
 
 def test_masks_that_were_left_out(recorded: Recorded) -> None:

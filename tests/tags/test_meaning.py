@@ -5,6 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 from math import comb
 
+import numpy as np
 import pytest
 from scipy import stats
 
@@ -115,6 +116,18 @@ def test_a_run_holds_a_window_to_its_last_bit() -> None:
 @pytest.mark.parametrize("tags", [3, 40, 256, 1000, 20_000, 300_000])
 def test_a_count_beyond_chance_is_one_by_the_binomial_law_of_scipy(tags: int) -> None:
     middle = tags // 256
-    for count in range(max(3, middle - 5), min(tags, middle + 200) + 1):
+    for count in (3, *range(max(3, middle - 5), min(tags, middle + 200) + 1)):
         tail = stats.binom.sf(count - 1, tags, 1 / 256)
         assert _beyond_chance(count, tags) == (256 * tail < 0.001)
+
+
+def test_the_least_count_beyond_chance_is_that_by_scipy_for_any_number_of_tags() -> None:
+    tags = np.arange(3, 3001)
+    least = np.empty(len(tags), np.int64)
+    count = 1
+    for place, many in enumerate(tags.tolist()):  # it never falls with the number of tags
+        while not _beyond_chance(count, many):
+            count += 1
+        least[place] = count
+    assert np.all(256 * stats.binom.sf(least - 1, tags, 1 / 256) < 0.001)
+    assert np.all(256 * stats.binom.sf(least - 2, tags, 1 / 256) >= 0.001)
