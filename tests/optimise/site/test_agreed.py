@@ -22,7 +22,7 @@ def test_a_stop_at_any_place_leaves_a_true_bound_and_soon_no_silence(seed: int) 
     whole = agree(joint, members, ("masks", "cutoff"), counted_clock(10**6))
     silence = sum(one.silence[0] for one in given), sum(one.silence[1] for one in given)
     better = []
-    for looks in range(0, 120, 6):
+    for looks in range(0, 600, 30):
         joint, members = members_of(given)
         found = agree(joint, members, ("masks", "cutoff"), counted_clock(looks))
         assert found.bound <= whole.best.key <= found.best.key <= silence
