@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from strategist.optimise.clock import Clock
+from strategist.optimise.clock import Clock, OutOfTimeError
 from strategist.optimise.problem import Counts, pose
 from strategist.optimise.site import plan as plans
 from strategist.optimise.site.arbiter import Arbiter
@@ -351,6 +351,30 @@ def chosen_told(chosen: Chosen | None) -> Any:
         return None
     numbers = [chosen.excess, chosen.loss, *chosen.bound, chosen.proven]
     return [numbers, chosen.columns, chosen.joints]
+
+
+@pytest.mark.parametrize("stop", ["not proven", "no time"])
+@pytest.mark.parametrize("at", [1, 2])
+def test_master_stopped(
+    at: int, stop: str, recorded: Recorded, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In the first or the second objective: what was found, and a bound below it."""
+    least, told = Master._least, {}
+
+    def stopped(self: Master, *asked: Any) -> Any:
+        calls.append(0)
+        bound, used, proven = least(self, *asked)
+        if len(calls) == at and stop == "no time":
+            raise OutOfTimeError
+        return (bound, used, proven) if len(calls) != at else (bound - 1.5, used, False)
+
+    monkeypatch.setattr(Master, "_least", stopped)
+    for seed in range(4):
+        columns, joints = drawn_columns(np.random.default_rng(seed))
+        for number, terms in enumerate(TERMS):
+            calls: list[int] = []
+            told[f"{seed} {number}"] = chosen_told(Master(columns, terms, Clock(), joints).solve())
+    recorded(told)
 
 
 @pytest.mark.parametrize("seed", range(5))
