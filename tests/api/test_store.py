@@ -6,7 +6,7 @@ import sqlite3
 import subprocess
 import sys
 from collections.abc import Iterator
-from contextlib import closing
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -415,3 +415,29 @@ def test_backup_and_check(tmp_path: Path) -> None:
     refused = run(tmp_path / "d", "store", "backup", copy)
     assert refused.returncode == 2
     assert "exists" in refused.stderr
+
+
+def test_a_full_disk_has_room_for_an_error_and_none_for_a_result(
+    client: Client, service: Service, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    survey = client.post("/v1/surveys", case_document(2)).json["id"]
+    client.post("/v1/batches", {"items": [{"survey": survey}]})
+    first, second = (claim(service.database, worker) for worker in ("a", "b"))
+    assert first is not None and second is not None
+    write = Database.write
+    full = [True]
+
+    @contextmanager
+    def no_room(database: Database) -> Iterator[Connection]:
+        if full and full.pop():
+            raise FullStoreError("no room")
+        with write(database) as connection:
+            yield connection
+
+    monkeypatch.setattr(Database, "write", no_room)
+    monkeypatch.setattr(Database, "let_go_of_room", lambda _: True)
+    with pytest.raises(FullStoreError):
+        finish(service.database, first["id"], "a", result={"a": 1})
+    full.append(True)
+    assert finish(service.database, second["id"], "b", error={"title": "failed"})
+    assert not full

@@ -722,4 +722,10 @@ SURVIVORS: dict[str, str] = {
     "strategist/intake/times.py: (number(11) * 60 + number(12)) * 60 * SECOND * (-1 if found[10] "
     "== '-' else 1)  →  (number(11) * 60 + number(12)) * 60 * SECOND / (-1 if found[10] == '-' "
     "else 1)": "by 1 or −1 both come to the same",
+    "strategist/batch/prices.py: abs(found - given.loss) > _SAME * max(1.0, found)  →  abs(found - "
+    "given.loss) >= _SAME * max(1.0, found)": _NEVER_EQUAL,
+    "strategist/optimise/site/master.py: number % _ROWS == 0  →  number % _ROWS == 1": "at which "
+    "rows it looks at the clock",
+    "strategist/optimise/tree.py: archive.limit(node, 0)  →  archive.limit(node, 1)": _SAME_ANSWER,
+    "api/store/tables.py: String(200)  →  String(201)": "what is longer was refused before",
 }
