@@ -40,6 +40,7 @@ from strategist.tags.tid import decode_tid
 _SERIAL_SHARED_BY = 2  # a plain value on fewer tags is none where serial masks are asked for
 _MEANT = 0.9  # share of the tags selected that must carry the value by meaning, not in a serial
 _KEPT = 8  # answers kept: posing, diagnosis and listing ask for the same tags
+_FEW = 32  # values of a bank up to some bit that are kept, since many windows end there
 _WORDS_MAX = 3  # examples in the words of a mask on a part of a field
 _BANKS: tuple[Bank, ...] = ("epc", "tid", "user")
 
@@ -129,7 +130,7 @@ class _Listing:
         self._repeats = Repeats(self._in_plain, lambda *key: self._selected(key))
         self.left_out = Tally(step, bits_max)
         self._bits = {bank: [bits_in_reach(tag, bank) for tag in tags] for bank in _BANKS}
-        self._before: dict[tuple[Bank, int], dict[int, int]] = {}
+        self._few: dict[tuple[Bank, int], dict[int, int]] = {}
         self._recorded = {
             bank: sum(1 << number for number, one in enumerate(bits) if one is not None)
             for bank, bits in self._bits.items()
@@ -278,16 +279,18 @@ class _Listing:
     def _up_to(self, bank: Bank, stop: int) -> dict[int, int]:
         """The tags that have so much of a bank, as bits of a number, by all they have before that:
         windows within a structure then ask the few structures there are, and not each tag."""
-        if (bank, stop) not in self._before:
-            by_value: dict[int, int] = defaultdict(int)
-            for number, recorded in enumerate(self._bits[bank]):
-                if recorded is not None:
-                    value, bits, start = recorded
-                    behind = start + bits - stop
-                    if behind >= 0:
-                        by_value[value >> behind] |= 1 << number
-            self._before[bank, stop] = by_value
-        return self._before[bank, stop]
+        if (bank, stop) in self._few:
+            return self._few[bank, stop]
+        by_value: dict[int, int] = defaultdict(int)
+        for number, recorded in enumerate(self._bits[bank]):
+            if recorded is not None:
+                value, bits, start = recorded
+                behind = start + bits - stop
+                if behind >= 0:
+                    by_value[value >> behind] |= 1 << number
+        if len(by_value) <= _FEW:
+            self._few[bank, stop] = by_value
+        return by_value
 
 
 def _start(bank: Bank) -> int:
