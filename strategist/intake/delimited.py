@@ -126,7 +126,8 @@ def _form_of(text: str, source: str) -> _Form:
         todo = f"Take them out: at most {_PREAMBLE_MAX} such lines are skipped."
         raise InputError.one(source, "", todo, wrong=found)
     if at:
-        notes.append(f"{at} lines before the header were left out")
+        before = "1 line before the header was" if at == 1 else f"{at} lines before the header were"
+        notes.append(f"{before} left out")
     number, cells = split[at]
     named = not any(is_value(cell) for cell in cells)
     if not named:

@@ -144,9 +144,11 @@ def by_pauses(times: Ints, pause_s: float, runs: Runs | None, faults: FaultList)
     count = int(group.max(initial=-1)) + 1
     if runs is None:
         names = tuple(f"p{i:0{max(4, len(str(count)))}d}" for i in range(1, count + 1))
-        assumed = (f"{count} groups of reads with pauses of {pause_s:g} s between are passes",)
+        text = f"{count} groups of reads with pauses of {pause_s:g} s between are passes"
+        if count == 1:
+            text = f"all reads are one pass, since no pause between them lasts {pause_s:g} s"
         none = np.full(len(times), np.nan)
-        return Presented("pauses", names, group, np.full(len(times), -1), none, assumed)
+        return Presented("pauses", names, group, np.full(len(times), -1), none, (text,))
     if count != len(runs):
         _ask_for_pause(count, pauses, runs, pause_s, faults)
         return Presented("pauses", (), group, group, np.full(len(times), np.nan), ())

@@ -128,7 +128,8 @@ def _tids(of: Evidence) -> Iterator[Suspicion]:
     several = [int(t) for t, n in zip(tids, counts, strict=True) if n > 1 and of.tids.values[t]]
     if several:
         epcs = [of.reads.epc.values[e] for t, e in pairs if t == several[0]]
-        text = f"{len(several)} TIDs were read under more than one EPC, as {some(sorted(epcs))}."
+        number = "1 TID was" if len(several) == 1 else f"{len(several)} TIDs were"
+        text = f"{number} read under more than one EPC, as {some(sorted(epcs))}."
         advice = "Was a tag written anew between the passes? Give one EPC for each tag."
         yield Suspicion(None, "tid_under_two_epcs", text, advice, "weak")
 
@@ -203,7 +204,8 @@ def _repeated(of: Evidence) -> Iterator[Suspicion]:
         same &= np.diff(column[order]) == 0
     count = int((same & (of.times[order][1:] != NEVER)).sum())
     if count:
-        text = f"{count:,} reads repeat another with the same time, tag, RSSI and antenna."
+        number = "1 read repeats" if count == 1 else f"{count:,} reads repeat"
+        text = f"{number} another with the same time, tag, RSSI and antenna."
         advice = "Was a log given twice, or do parts of it overlap? Peaks stay as they are."
         yield Suspicion(None, "reads_repeated", text, advice, "note")
 

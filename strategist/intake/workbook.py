@@ -143,7 +143,8 @@ def _of_rows(rows: Sequence[tuple[int, list[Any]]], source: str, part: str) -> S
             line=rows[at][0],
             wrong=f'the column name "{twice}" stands more than once',
         )
-    notes = [f"{at} rows before the header were left out"] if at else []
+    before = "1 row before the header was" if at == 1 else f"{at} rows before the header were"
+    notes = [f"{before} left out"] if at else []
     lines = [number for number, _ in body]
     chosen = [columns[i] for i in kept]
     return sheet_of_columns(source, full, chosen, lines, notes, named=named, part=part)

@@ -189,7 +189,7 @@ def test_one_tid_under_two_epcs() -> None:
         ("time", "epc", "rssi", "power", "TID"),
         lambda i, one: (iso(one.at), one.epc, str(one.rssi), str(one.level), "E29F0234"),
     )
-    assert "1 TIDs were read under more than one EPC" in text(
+    assert "1 TID was read under more than one EPC" in text(
         imported(log, SHEET, TAGS), "tid_under_two_epcs"
     )
 
@@ -209,7 +209,7 @@ def test_a_tid_of_each_epc_is_no_suspicion_and_one_of_two_is() -> None:
 
     assert "tid_under_two_epcs" not in kinds(found({}))
     told = text(found({first: second}), "tid_under_two_epcs")
-    assert told.startswith("1 TIDs were read") and first in told and second in told
+    assert told.startswith("1 TID was read") and first in told and second in told
 
 
 def test_an_antenna_that_never_reports_and_one_that_fell_silent() -> None:
