@@ -32,6 +32,7 @@ from strategist.radio.complete import complete
 from strategist.survey.answer import Declared, Hidden, told
 from strategist.survey.copies import PASSES, PASSES_AGAIN
 from strategist.survey.policy import InConditions as InEachCondition
+from strategist.survey.policy import Policy
 from strategist.survey.records import Ints, ReadPoint
 from strategist.trust.evaluate import Outcome, evaluate
 from strategist.trust.guarded import GuardedOutcome, guarded_outcome
@@ -368,17 +369,24 @@ def _solved_over(
         start = _known(parts, own.strategy, whole)
         found, method, at_root = _prove(parts, options, clock, start)
         problem, answer = found.part.problem, found.answer
+        strategy, over_all = _replayed_over(passes, found, policy)
         if own.own is not None:  # powers by antenna were chosen over each pass once
             answer = answer.bounded((0.0, 0.0), 0.0)
-        strategy, counts = finish(problem, answer)
-        over_all = evaluate(passes.survey, policy, strategy)
-        compare_counts(counts, over_all, problem, passes.conditions.times)
     outcome = evaluate(survey, policy, strategy)
     seconds = own.seconds + time.monotonic() - started
     others = Over(passes, over_all, weighed, own)
     return Solution(
         *(whole, problem, answer, method, strategy, outcome, seconds, parts, at_root), over=others
     )
+
+
+def _replayed_over(passes: Passes, found: Found, policy: Policy) -> tuple[Strategy, Outcome]:
+    """What was found over other passes than those surveyed, and the evaluator's outcome of it."""
+    problem = found.part.problem
+    strategy, counts = finish(problem, found.answer)
+    outcome = evaluate(passes.survey, policy, strategy)
+    compare_counts(counts, outcome, problem, passes.conditions.times)
+    return strategy, outcome
 
 
 def _seen_over(own: Solution, passes: Passes, reached: Reached) -> Reached:
@@ -428,9 +436,7 @@ def _over_alone(
     once = _as_surveyed(whole)
     parts = over(parts_of(once.survey, once.policy, options.tuning), passes.sample)
     found, _, _ = _prove(parts, options, clock, None)
-    strategy, counts = finish(found.part.problem, found.answer)
-    over_all = evaluate(passes.survey, whole.policy, strategy)
-    compare_counts(counts, over_all, found.part.problem, passes.conditions.times)
+    strategy, _ = _replayed_over(passes, found, whole.policy)
     return strategy, found.answer.proven
 
 

@@ -10,7 +10,7 @@ from strategist.radio.lawful import lawful_at, strictest_radio
 from strategist.survey.policy import SAME_DB, Policy
 from strategist.survey.records import Survey
 from strategist.survey.score import turns_of
-from strategist.tags.mask import EPC_START
+from strategist.tags.mask import bank_start
 
 __all__ = ["installable"]
 
@@ -51,8 +51,7 @@ def installable(strategy: Strategy, policy: Policy, survey: Survey) -> bool:
         and all(
             mask.length <= reader.mask_bits_max
             and mask.length % reader.mask_step_bits == 0
-            and (mask.pointer - (EPC_START if mask.bank == "epc" else 0)) % reader.mask_step_bits
-            == 0
+            and (mask.pointer - bank_start(mask.bank)) % reader.mask_step_bits == 0
             for mask in strategy.masks
         )
     )

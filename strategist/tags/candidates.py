@@ -33,7 +33,7 @@ from strategist.tags.fields import (
     words_of,
 )
 from strategist.tags.left_out import LeftOut, Tally, Window
-from strategist.tags.mask import EPC_START, Bank, Mask, bank_bits
+from strategist.tags.mask import Bank, Mask, bank_bits, bank_start
 from strategist.tags.meaning import SHARED_BY, Repeats, Runs
 from strategist.tags.tid import decode_tid
 
@@ -178,7 +178,7 @@ class _Listing:
 
     def _aligned(self, bank: Bank, pointer: int) -> int:
         """The first multiple of the step at or behind a bit address."""
-        start = _start(bank)
+        start = bank_start(bank)
         return start + -(-(pointer - start) // self.step) * self.step
 
     def _too_long(self) -> str:
@@ -191,7 +191,7 @@ class _Listing:
 
     def _leave_out_long(self, bank: Bank, run: Sequence[Field], begin: int, end: int) -> None:
         """A piece of a structure; at the bank's start it may be a prefix of plain data, too."""
-        if begin == _start(bank):
+        if begin == bank_start(bank):
             value = value_within(run, begin, end)
             self.left_out.prefixes(self._too_long(), bank, begin, value, end - begin)
         else:
@@ -270,7 +270,7 @@ class _Listing:
         """The tags, as bits of a number, by their value in a window."""
         bank, begin, length = key
         by_value: dict[int, int] = defaultdict(int)
-        if begin >= _start(bank):
+        if begin >= bank_start(bank):
             all_ones = (1 << length) - 1
             for value, tags in self._up_to(bank, begin + length).items():
                 by_value[value & all_ones] |= tags
@@ -291,11 +291,6 @@ class _Listing:
         if len(by_value) <= _FEW:
             self._few[bank, stop] = by_value
         return by_value
-
-
-def _start(bank: Bank) -> int:
-    """The bit address of the first bit of a bank's data."""
-    return EPC_START if bank == "epc" else 0
 
 
 def _bits(mask: Mask) -> str:

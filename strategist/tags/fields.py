@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from strategist.errors import InputError
 from strategist.survey.records import Tag
-from strategist.tags.mask import EPC_START, Bank, bank_bits
+from strategist.tags.mask import Bank, bank_bits, bank_start
 
 _HEX = re.compile(r"(?:[0-9A-Fa-f]{2})*")
 # The longest EPC (496 bits) and what tells kinds of tags apart in TID and user memory lie within;
@@ -109,7 +109,7 @@ def bits_in_reach(tag: Tag, bank: Bank) -> tuple[int, int, int] | None:
 
 def fields_in_reach(fields: Sequence[Field], bank: Bank) -> tuple[Field, ...]:
     """The fields within the first `REACH_BITS` of a bank; the one that crosses that end is cut."""
-    end = REACH_BITS + (EPC_START if bank == "epc" else 0)
+    end = REACH_BITS + bank_start(bank)
     if not fields or stop_of(fields) <= end:
         return tuple(fields)
     found = []

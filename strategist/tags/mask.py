@@ -78,12 +78,17 @@ class Mask:
         return (window(tag, self.bank, self.pointer, self.length) == self.value) != self.negate
 
 
+def bank_start(bank: Bank) -> int:
+    """The bit address of the first bit of a bank that surveys record."""
+    return EPC_START if bank == "epc" else 0
+
+
 def bank_bits(tag: Tag, bank: Bank) -> tuple[int, int, int] | None:
     """(value, bits, address of the first bit) of what is recorded of a bank; None if nothing is."""
     data = {"epc": tag.epc, "tid": tag.tid, "user": tag.user}[bank]
     if not data:
         return None
-    return int(data, 16), 4 * len(data), EPC_START if bank == "epc" else 0
+    return int(data, 16), 4 * len(data), bank_start(bank)
 
 
 def window(tag: Tag, bank: Bank, pointer: int, length: int) -> int | None:

@@ -20,6 +20,7 @@ from tests.api.given import case_document
 from tests.api.live import HANG_S, ROOT, Live, client_token
 from tests.bench.greedy import HARD, upload_case
 
+_TAKEN_BACK_S = 60.0  # the server looks every few seconds whether there is room again
 SHIFT = "import time\n_real = time.time\ntime.time = lambda: _real() + ({shift})\n"
 
 
@@ -126,9 +127,6 @@ def on_a_full_disk(data: Path, *, root: Path = ROOT) -> Full:
         after = live.ask("GET", "/readyz").status
         return Full(len(made), deletes, after, restarted, full, file.stat().st_size)
     return Full(len(made), deletes, 0, 0, full, file.stat().st_size)
-
-
-_TAKEN_BACK_S = 60.0  # the server looks every few seconds whether there is room again
 
 
 def _take_the_rest(data: Path) -> None:

@@ -44,15 +44,9 @@ from strategist.intake.workbook import sheets_of_workbook
 from strategist.survey.texts import Texts
 from tests.intake.writers import message, tlv, tv
 from tests.recorded.test_intake import workbook
+from tests.recorded.told import faults_told
 
 Recorded = Callable[..., None]
-
-
-def short(error: InputError) -> str:
-    """Faults in a line, with the end of what is allowed."""
-    return "; ".join(
-        f"{f.line} {f.column} {f.value!r} {f.wrong or ''} ({f.allowed[-30:]})" for f in error.faults
-    )
 
 
 def table(read: Callable[..., Sheet], *given: Any) -> str:
@@ -61,7 +55,7 @@ def table(read: Callable[..., Sheet], *given: Any) -> str:
         sheet = read(*given)
         columns, lines = sheet.load(range(len(sheet.names)))
     except InputError as error:
-        return short(error)
+        return faults_told(error)
     rows = [f"{line}:{'|'.join(column[i] for column in columns)}" for i, line in enumerate(lines)]
     alone = sheet.load([len(sheet.names) - 1])[0] if sheet.names else columns
     ends = ([column[i] for column in some[-1:] for i in range(len(lines))]
@@ -428,7 +422,7 @@ def test_books(recorded: Recorded) -> None:
         try:
             sheets = sheets_of_workbook(data, "x")
         except InputError as error:
-            found[f"{seed}"] = short(error)
+            found[f"{seed}"] = faults_told(error)
             continue
         found[f"{seed}"] = [
             f"{one.part} {dict(one.hints)} {table(lambda one: one, one)}" for one in sheets
@@ -532,7 +526,7 @@ def test_imports(recorded: Recorded) -> None:
                 mapping=strategist.parse_mapping(json.dumps(mapping).encode(), "m.json"),
             )
         except InputError as error:
-            found[f"{seed}"] = short(error)
+            found[f"{seed}"] = faults_told(error)
             continue
         files = {name: text.splitlines() for name, text in one.files.items()}
         reads = files["reads.csv"]
@@ -632,7 +626,7 @@ def test_run_sheets_and_tag_lists(recorded: Recorded) -> None:
                 {"a.csv": texts[0]}, run_sheet={"runs.csv": texts[1]}, tags={"tags.csv": texts[2]}
             )
         except InputError as error:
-            found[f"{seed}"] = short(error)
+            found[f"{seed}"] = faults_told(error)
             continue
         roster = [row.split(",") for row in one.files["roster.csv"].splitlines()[1:]]
         found[f"{seed}"] = {

@@ -23,14 +23,9 @@ from strategist.tags.read_back import chain_of_frames, of_ai_specs, of_llrp_step
 from strategist.tags.schemes import HEADERS, LAYOUTS
 from strategist.tags.tid import decode_tid
 from strategist.tags.uri import epc_of_uri
+from tests.recorded.told import faults_told
 
 Recorded = Callable[..., None]
-
-
-def short(error: InputError) -> str:
-    return "; ".join(
-        f"{f.line} {f.column} {f.value!r} {f.wrong or f.allowed}" for f in error.faults
-    )
 
 
 def fields_of(fields: Any) -> str:
@@ -326,7 +321,7 @@ def test_power_tables(recorded: Recorded) -> None:
         try:
             return str(ask(*given))
         except InputError as error:
-            return short(error)[:60] + error.faults[0].allowed[27:60]
+            return faults_told(error)[:60] + error.faults[0].allowed[27:60]
 
     def table_of(rows: Sequence[tuple[int, float]]) -> PowerTable:
         return PowerTable(tuple(rows))

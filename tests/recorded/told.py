@@ -7,10 +7,26 @@ from typing import Any
 import numpy as np
 import pulp
 
+from strategist.errors import InputError
 from strategist.optimise.problem import Answer, Chain, Problem
 from strategist.optimise.selections import Selections
 
-__all__ = ["answer_told", "chain_told", "model_told", "problem_told", "selections_told", "short"]
+__all__ = [
+    "answer_told",
+    "chain_told",
+    "faults_told",
+    "model_told",
+    "problem_told",
+    "selections_told",
+    "short",
+]
+
+
+def faults_told(error: InputError) -> str:
+    """Faults in a line, with the end of what is allowed."""
+    return "; ".join(
+        f"{f.line} {f.column} {f.value!r} {f.wrong or ''} ({f.allowed[-30:]})" for f in error.faults
+    )
 
 
 def short(values: Any) -> Any:
