@@ -420,16 +420,15 @@ SURVIVORS: dict[str, str] = {
     "→  1 if scheme.key is None else int(data[11:14] or '111', 2)": (
         "a scheme without a key has the same parts whatever the partition"
     ),
-    "strategist/tags/epc.py: _shared if part.structural else _field  →  _shared if not "
-    "part.structural else _field": "which parts are kept to be decoded once",
     "strategist/tags/fields.py: value = 0  →  value = 1": (
         "what stands before the bits asked for is cut off"
     ),
     "strategist/tags/fields.py: recorded[1] <= REACH_BITS  →  recorded[1] < REACH_BITS": (
         "of as many bits all are within reach"
     ),
-    "strategist/tags/fields.py: REACH_BITS + (EPC_START if bank == 'epc' else 0)  →  "
-    "REACH_BITS - (EPC_START if bank == 'epc' else 0)": "an EPC has 496 bits at most",
+    "strategist/tags/fields.py: REACH_BITS + bank_start(bank)  →  REACH_BITS - bank_start(bank)": (
+        "an EPC has 496 bits at most"
+    ),
     "strategist/tags/fields.py: beyond <= 0  →  beyond <= 1": (
         "what is recorded ends on a whole byte"
     ),
