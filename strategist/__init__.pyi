@@ -102,6 +102,9 @@ from strategist.errors import (
     MalformedError as MalformedError,
 )
 from strategist.errors import (
+    NotCompiledError as NotCompiledError,
+)
+from strategist.errors import (
     SolveError as SolveError,
 )
 from strategist.errors import (

@@ -11,6 +11,7 @@ import traceback
 from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 from pathlib import Path
+from types import ModuleType
 from typing import TextIO
 
 import strategist
@@ -66,11 +67,11 @@ _EPILOG = (
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run a command; `argv` None takes the process's own. Returns the exit status."""
-    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")  # to look for some takes 50 ms
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")
     arguments = command_parser().parse_args(argv)
+    _load_without_plugins()
     run: Callable[[argparse.Namespace], int] = arguments.run
     output = _Output(sys.stdout)
     try:
@@ -82,6 +83,20 @@ def main(argv: Sequence[str] | None = None) -> int:
         if sys.flags.dev_mode:
             raise
         return _excuse(error, output)
+
+
+def _load_without_plugins() -> None:
+    """Load pydantic, which would look for plugins for 50 ms, and for 20 ms load what reads the
+    metadata of packages for that: it is given none."""
+    if os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__") != "__all__":
+        return
+    reader = ModuleType("importlib.metadata")
+    vars(reader)["entry_points"] = None
+    if sys.modules.setdefault(reader.__name__, reader) is reader:
+        try:
+            import pydantic.plugin._loader  # noqa: F401, PLC0415 (what is at the top loads for --help)
+        finally:
+            del sys.modules[reader.__name__]
 
 
 class _Output(io.TextIOBase):

@@ -4,7 +4,8 @@
     ├── InputError          something the user gave is wrong; carries every fault found
     │   └── MalformedError  a text that should be JSON is none
     ├── SolveError          the solver ended without an answer it can stand by
-    └── DisagreementError   the model and the independent evaluator differ: a defect of ours
+    ├── DisagreementError   the model and the independent evaluator differ: a defect of ours
+    └── NotCompiledError    what is compiled when strategist is installed is not there
 
 Messages are whole: where, what was found, what is allowed. The library prints nothing.
 """
@@ -19,6 +20,7 @@ __all__ = [
     "Fault",
     "InputError",
     "MalformedError",
+    "NotCompiledError",
     "SolveError",
     "StrategistError",
 ]
@@ -142,3 +144,14 @@ class SolveError(StrategistError):
 
 class DisagreementError(StrategistError):
     """The model's loss and the evaluator's loss of the same strategy differ: our defect."""
+
+
+class NotCompiledError(StrategistError):
+    """Loops were not compiled for this Python; as Python they would take a thousand times as
+    long."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            "the loops are not compiled for this Python; install strategist again "
+            "(`pip install -e .` in its folder)"
+        )

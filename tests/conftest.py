@@ -25,13 +25,14 @@ LONGEST_FIRST = (
 )
 _PLACE = {Path(__file__).parent / name: place for place, name in enumerate(LONGEST_FIRST)}
 
-_LOOPS = Path(__file__).parents[1] / "strategist" / "optimise" / "loops"
+_CODE = Path(__file__).parents[1] / "strategist"
 
 
 def pytest_configure() -> None:
     """Tests of what was compiled of another source would tell nothing."""
-    if said := not_compiled(_LOOPS):
-        pytest.exit(said, returncode=pytest.ExitCode.USAGE_ERROR)
+    for folder in sorted(_CODE.glob("*/loops")):
+        if said := not_compiled(folder):
+            pytest.exit(said, returncode=pytest.ExitCode.USAGE_ERROR)
 
 
 def not_compiled(folder: Path) -> str:

@@ -1,4 +1,4 @@
-"""The columns of a CSV file without quotes: split where it is small, else by pandas' parser.
+"""The columns of a CSV file without quotes, split by a compiled loop.
 
 Such a file has one row a line. Where anything else is in doubt, nothing is said: the careful way of
 `tables` knows every line.
@@ -6,16 +6,13 @@ Such a file has one row a line. Where anything else is in doubt, nothing is said
 
 from __future__ import annotations
 
-import csv
-import io
-
 import numpy as np
 
+from strategist.survey.loops.splits import split
 from strategist.survey.records import Ints
-from strategist.survey.texts import Texts
+from strategist.survey.texts import Codes, Texts
 
-SMALL = 3_000_000  # bytes that are split sooner than pandas is loaded
-PIECE = 32_000_000  # bytes that pandas is given at once
+PIECE = 32_000_000  # bytes that are split at once, so that what is laid out for them stays small
 
 
 def parse_plain(data: bytes, names: list[str]) -> tuple[dict[str, Texts], Ints] | None:
@@ -24,65 +21,48 @@ def parse_plain(data: bytes, names: list[str]) -> tuple[dict[str, Texts], Ints] 
     The names may be quoted: some programs quote every text, but a number.
     """
     start = data.find(b"\n") + 1
-    if not start or data.find(b'"', start) >= 0 or data.count(b"\r") != data.count(b"\r\n"):
+    header = data[:start].removesuffix(b"\n").removesuffix(b"\r")
+    if not start or b"\r" in header or data.find(b'"', start) >= 0:
         return None
-    commas, lines = len(names) - 1, data.count(b"\n") + 1
-    if data.count(b",") != commas * lines or data.count(b",", 0, start) != commas:
+    if header.count(b",") != len(names) - 1:
         return None
-    columns = (_split if len(data) < SMALL else _by_pandas)(data, start, names, lines - 1)
-    return None if columns is None else (columns, np.arange(2, lines + 1))
-
-
-def _split(data: bytes, start: int, names: list[str], count: int) -> dict[str, Texts] | None:
-    """The cells of all rows in turn, once each row is known to have as many as there are names."""
-    rows = data[start:].decode().replace("\r\n", "\n").split("\n")
-    if any(row.count(",") != len(names) - 1 for row in rows):
-        return None
-    cells = ",".join(rows).split(",")
-    columns = {}
-    for place, name in enumerate(names):
-        column = cells[place :: len(names)]
-        known = {text: code for code, text in enumerate(dict.fromkeys(column))}
-        codes = np.fromiter(map(known.__getitem__, column), np.int64, count)
-        columns[name] = Texts(codes, tuple(known))
-    return columns
-
-
-def _by_pandas(data: bytes, start: int, names: list[str], count: int) -> dict[str, Texts] | None:
-    """Each row has the same number of commas exactly when the totals fit and no line is too long,
-    which pandas refuses where the first one is not.
-
-    As categories, since the parser then makes a text of each value, not of each cell, and by
-    pieces. Before each stands a row of the names, so that no column looks like one of numbers,
-    whose texts would be lost. Ten million rows take 3 s; 9 s and 1.6 GB as texts that are made
-    categories afterwards. pyarrow and its dictionaries take as long as this.
-    """
-    import pandas as pd  # noqa: PLC0415 (slow to load)
-
+    count, row = data.count(b"\n", start) + 1, 0
     known: list[dict[str, int]] = [{} for _ in names]
-    codes = [np.empty(count, np.int32) for _ in names]
-    row, line = 0, ",".join(names).encode() + b"\n"
-    while start < len(data):
+    codes = np.empty((len(names), count), np.int32)
+    while row < count:
         stop = data.find(b"\n", start + PIECE) + 1 or len(data)
-        try:
-            frame = pd.read_csv(
-                io.BytesIO(line + data[start:stop]),
-                dtype="category",
-                na_filter=False,
-                names=names,
-                quoting=csv.QUOTE_NONE,
-                low_memory=False,
-            ).iloc[1:]
-        except ValueError:
+        columns = _split(data, start, stop, len(names))
+        if columns is None:
             return None
-        if len(frame) != data.count(b"\n", start, stop - 1) + 1:
-            return None
-        for name, texts, whole in zip(names, known, codes, strict=True):
-            of = frame[name].cat
-            place = np.array([texts.setdefault(text, len(texts)) for text in of.categories])
-            whole[row : row + len(frame)] = place[of.codes]
-        row, start = row + len(frame), stop
-    return {
-        name: Texts(whole, tuple(texts))
-        for name, texts, whole in zip(names, known, codes, strict=True)
+        rows = len(columns[0][0])
+        for texts, whole, (code, values) in zip(known, codes, columns, strict=True):
+            place = np.array([texts.setdefault(text, len(texts)) for text in values], np.int32)
+            whole[row : row + rows] = place[code]
+        row, start = row + rows, stop
+    columns_by_name = {
+        name: Texts(code, tuple(texts))
+        for name, code, texts in zip(names, codes, known, strict=True)
     }
+    return columns_by_name, np.arange(2, count + 2)
+
+
+def _split(
+    data: bytes, start: int, stop: int, columns: int
+) -> list[tuple[Codes, list[str]]] | None:
+    """For each column of some whole rows the number of each cell's value, and the values; None
+    where a row has more or fewer cells."""
+    rows = data.count(b"\n", start, stop - 1) + 1
+    codes = np.empty((columns, rows), np.int32)
+    known = np.zeros(columns, np.int32)
+    first = np.empty((columns, rows), np.int64)
+    size, mark, before = np.empty((3, columns, rows), np.int32)  # used as far as values differ
+    last = np.full((columns, 1 << max(8, rows.bit_length() - 3)), -1, np.int32)
+    if not split(data, start, stop, codes, known, first, size, mark, before, last):
+        return None
+    found = []
+    for column, different in enumerate(known):
+        begins = first[column, :different]
+        ends = begins + size[column, :different]
+        values = [data[i:j].decode() for i, j in zip(begins.tolist(), ends.tolist(), strict=True)]
+        found.append((codes[column], values))
+    return found

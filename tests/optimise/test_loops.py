@@ -3,7 +3,6 @@ an array; and it says so where it is missing, or older than its source."""
 
 from __future__ import annotations
 
-import importlib.util
 import os
 import shutil
 import subprocess
@@ -20,21 +19,12 @@ import pytest
 from strategist.optimise.loops import bounds, joins, prices, tables, walks
 from strategist.optimise.own_prices import first_prices
 from strategist.survey.records import Floats
+from tests.compiled import as_python
 from tests.conftest import not_compiled
 from tests.optimise.made_tables import some_cells, some_columns
 
 ROOT = Path(__file__).parents[2]
 LOOPS = ROOT / "strategist" / "optimise" / "loops"
-
-
-def as_python(module: ModuleType) -> ModuleType:
-    """The source of a compiled module, run as it stands."""
-    name = module.__name__.rsplit(".", maxsplit=1)[-1]
-    spec = importlib.util.spec_from_file_location(f"as_python_{name}", LOOPS / f"{name}.py")
-    assert spec and spec.loader
-    source = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(source)
-    return source
 
 
 SOURCE = {module: as_python(module) for module in (bounds, joins, prices, tables, walks)}

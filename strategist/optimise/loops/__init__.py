@@ -7,18 +7,13 @@ long runs without the interpreter's lock, so that a worker's lease is renewed me
 
 from __future__ import annotations
 
-from strategist.errors import StrategistError
-
-_MISSING = (
-    "the loops of the optimiser are not compiled for this Python; install strategist again "
-    "(`pip install -e .` in its folder)"
-)
+from strategist.errors import NotCompiledError
 
 try:
     from strategist.optimise.loops import bounds, joins, prices, tables, walks
 except ModuleNotFoundError as error:
     if error.name != "cython":  # which the sources import, and what is compiled does not
         raise
-    raise StrategistError(_MISSING) from None
+    raise NotCompiledError from None
 if any(str(one.__file__).endswith(".py") for one in (bounds, joins, prices, tables, walks)):
-    raise StrategistError(_MISSING)
+    raise NotCompiledError
