@@ -6,19 +6,16 @@ importing the package costs nothing (numpy, pandas and the solver together take 
 
 from __future__ import annotations
 
-import ast
 import importlib
+import re
 from pathlib import Path
 from typing import Any
 
 __version__ = "0.3.0"
 
-_LISTED = ast.parse(Path(__file__).with_suffix(".pyi").read_text(encoding="utf-8")).body
+_LISTED = Path(__file__).with_suffix(".pyi").read_text(encoding="utf-8")
 _HOME = {
-    alias.name: line.module
-    for line in _LISTED
-    if isinstance(line, ast.ImportFrom) and line.module
-    for alias in line.names
+    name: home for home, name in re.findall(r"^from (\S+) import[\s(]+(\w+) as", _LISTED, re.M)
 }
 __all__ = list(_HOME)
 

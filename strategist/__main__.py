@@ -7,11 +7,9 @@ import contextlib
 import io
 import os
 import sys
-import traceback
 from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 from pathlib import Path
-from types import ModuleType
 from typing import TextIO
 
 import strategist
@@ -28,6 +26,7 @@ from strategist.commands import (
     plan,
     report,
     site,
+    start,
     templates,
 )
 from strategist.commands.arguments import BAD_INPUT, INTERRUPTED, NO_ANSWER, PIPE_CLOSED, say
@@ -70,8 +69,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")
-    arguments = command_parser().parse_args(argv)
-    _load_without_plugins()
+    given = sys.argv[1:] if argv is None else argv
+    arguments = command_parser(*given[:1]).parse_args(argv)
+    start.begin()
     run: Callable[[argparse.Namespace], int] = arguments.run
     output = _Output(sys.stdout)
     try:
@@ -83,20 +83,6 @@ def main(argv: Sequence[str] | None = None) -> int:
         if sys.flags.dev_mode:
             raise
         return _excuse(error, output)
-
-
-def _load_without_plugins() -> None:
-    """Load pydantic, which would look for plugins for 50 ms, and for 20 ms load what reads the
-    metadata of packages for that: it is given none."""
-    if os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__") != "__all__":
-        return
-    reader = ModuleType("importlib.metadata")
-    vars(reader)["entry_points"] = None
-    if sys.modules.setdefault(reader.__name__, reader) is reader:
-        try:
-            import pydantic.plugin._loader  # noqa: F401, PLC0415 (what is at the top loads for --help)
-        finally:
-            del sys.modules[reader.__name__]
 
 
 class _Output(io.TextIOBase):
@@ -161,6 +147,8 @@ def _of_system(error: OSError, output: _Output) -> int:
 
 def _defect(error: BaseException) -> str:
     """An error of our own, with the place that whoever mends it needs."""
+    import traceback  # noqa: PLC0415 (slow to load)
+
     frames = traceback.extract_tb(error.__traceback__)
     at = f" ({Path(frames[-1].filename).name}, line {frames[-1].lineno})" if frames else ""
     words = " ".join(f"{type(error).__name__}: {error}".split())[:_DEFECT_CHARACTERS]
@@ -176,8 +164,9 @@ def _silence() -> None:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
-def command_parser() -> argparse.ArgumentParser:
-    """The parser with all commands."""
+def command_parser(asked: str = "") -> argparse.ArgumentParser:
+    """The parser of a command, which is made in a tenth of the time, or with all commands where
+    there is none of that name."""
     parser = CommandParser(
         prog="strategist",
         description="Choose power, step ladder, signal cutoff and masks for UHF RFID read points. "
@@ -187,9 +176,9 @@ def command_parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=strategist.__version__)
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
-    asked = {one.name: partial(add_question, name=one.name) for one in strategist.QUESTIONS}
-    known = asked | _OWN
-    for name in dict.fromkeys((*_ORDER, *known)):
+    questions = {one.name: partial(add_question, name=one.name) for one in strategist.QUESTIONS}
+    known = questions | _OWN
+    for name in [asked] if asked in known else dict.fromkeys((*_ORDER, *known)):
         known[name](commands)
     return parser
 

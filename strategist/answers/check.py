@@ -6,14 +6,13 @@ from dataclasses import dataclass, replace
 
 from strategist.errors import InputError
 from strategist.radio.complete import complete
-from strategist.radio.dwell import steps_by_masks
+from strategist.radio.dwell import steps_by_masks, turns_of
 from strategist.radio.lawful import choosable_levels, mildest_radio
 from strategist.survey.answer import Declared, Hidden, told
 from strategist.survey.case import Case
 from strategist.survey.findings import Finding, Severity
 from strategist.survey.policy import Technique
 from strategist.survey.records import ReadPoint
-from strategist.survey.score import turns_of
 from strategist.trust.diagnosis import diagnose
 
 

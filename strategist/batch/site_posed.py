@@ -12,7 +12,7 @@ from strategist.optimise.problem import candidates_of
 from strategist.optimise.site.asked import Alternative, Pair, ReaderOf, SiteProblem
 from strategist.optimise.site.reader import COMBINATIONS_MAX
 from strategist.radio.complete import complete
-from strategist.radio.dwell import failed_reads, field_of, step_time
+from strategist.radio.dwell import failed_reads, field_of, step_time, turns_of
 from strategist.radio.timing import LINK_PROFILES
 from strategist.survey.case import Case
 from strategist.survey.copies import copies_for, drawn_copies
@@ -21,7 +21,6 @@ from strategist.survey.order import some as listed
 from strategist.survey.policy import InConditions, Option, Policy
 from strategist.survey.reading import read_case
 from strategist.survey.records import ReadPoint, Survey
-from strategist.survey.score import turns_of
 from strategist.survey.variation import variation_of
 
 __all__ = ["Posed", "read_options"]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import difflib
 import re
 import sys
 from collections.abc import Sequence
@@ -48,11 +47,19 @@ class CommandParser(argparse.ArgumentParser):
         if not unknown.startswith("-") or unknown == "-":
             self._end(f'"{unknown}" is one argument too many.')
         name, known = unknown.partition("=")[0], list(self._option_string_actions)
-        near = difflib.get_close_matches(name, known, n=1)
-        self._end(f"there is no option {name}{f' (nearest: {near[0]})' if near else ''}.")
+        near = _nearest(name, known)
+        self._end(f"there is no option {name}{near}.")
 
     def _end(self, said: str) -> NoReturn:
         self.exit(_BAD_INPUT, f"{self.prog}: {said} See {self.prog} --help.\n")
+
+
+def _nearest(name: str, known: list[str]) -> str:
+    """A hint at the known name that is most like one."""
+    import difflib  # noqa: PLC0415 (slow to load)
+
+    near = difflib.get_close_matches(name, known, n=1)
+    return f" (nearest: {near[0]})" if near else ""
 
 
 def _said(message: str) -> str:
@@ -62,9 +69,8 @@ def _said(message: str) -> str:
         where, found, listed = choice.groups()
         known = [one.strip(" '") for one in listed.split(",")]
         if where in _OF_COMMANDS:
-            near = difflib.get_close_matches(found, known, n=1)
-            hint = f" (nearest: {near[0]})" if near else ""
-            return f'there is no {where.lower()} "{found}"{hint}.'
+            near = _nearest(found, known)
+            return f'there is no {where.lower()} "{found}"{near}.'
         return f'{where}: "{found}" is not valid. Give one of {", ".join(known)}.'
     extra = _NO_VALUE.fullmatch(message)
     if extra is not None:

@@ -5,11 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from strategist.optimise.strategy import Strategy
-from strategist.radio.dwell import failed_reads, field_of, fits, step_time
+from strategist.radio.dwell import failed_reads, field_of, fits, step_time, turns_of
 from strategist.radio.lawful import lawful_at, strictest_radio
 from strategist.survey.policy import SAME_DB, Policy
 from strategist.survey.records import Survey
-from strategist.survey.score import turns_of
 from strategist.tags.mask import bank_start
 
 __all__ = ["installable"]

@@ -27,10 +27,10 @@ from strategist.optimise.own_model import Proven, prove_own_powers
 from strategist.optimise.own_powers import OFF, ByAntenna, Own, settable_at_most
 from strategist.optimise.problem import Answer, Problem, pose
 from strategist.optimise.scores import Part, Parts, dwells_of
-from strategist.radio.dwell import steps_by_masks, turns_by_masks
+from strategist.radio.dwell import steps_by_masks, turns_by_masks, turns_of
 from strategist.survey.policy import DECIMALS, SAME_DB, Policy
 from strategist.survey.records import Bools, Survey
-from strategist.survey.score import OFFSET_DB_MAX, Peak, in_time, scored, turns_of
+from strategist.survey.score import OFFSET_DB_MAX, Peak, in_time, scored
 
 __all__ = ["OwnPowers", "is_own", "over_boxes", "with_own_powers"]
 

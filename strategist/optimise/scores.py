@@ -17,11 +17,12 @@ import numpy as np
 from strategist.errors import InputError
 from strategist.optimise.problem import Problem, candidates_of, pose
 from strategist.optimise.tuning import DEFAULT, Tuning
+from strategist.radio.dwell import turns_of
 from strategist.radio.lawful import choosable_levels, strictest_radio
 from strategist.survey.copies import Sample
 from strategist.survey.policy import Policy
 from strategist.survey.records import Bools, Survey
-from strategist.survey.score import Difference, Nth, Peak, Scored, scored, turns_of
+from strategist.survey.score import Difference, Nth, Peak, Scored, scored
 from strategist.tags.candidates import Candidates
 
 __all__ = ["Part", "Parts", "dwells_of", "over", "parts_of", "posed_over", "scores_of"]

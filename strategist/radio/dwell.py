@@ -12,6 +12,7 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -20,6 +21,9 @@ from strategist.radio.timing import LINK_PROFILES, LinkProfile, t4_us
 from strategist.survey.policy import FAILED_READS_MAX, Dwell
 from strategist.survey.profile import peaks
 from strategist.survey.records import Floats, Ints, Survey
+
+if TYPE_CHECKING:
+    from strategist.survey.score import Difference, Nth, Peak
 
 Field = tuple[int, int]  # (pointer, length) of a mask in bits, as on the air interface
 
@@ -175,6 +179,12 @@ def step_time(
         return None
     profile, own_s = LINK_PROFILES[time.rf_mode], time.overhead_s
     return step_seconds(tags, masks, profile, overhead_s=own_s, failed_reads=failed)
+
+
+def turns_of(survey: Survey, time: Dwell, score: Peak | Nth | Difference | None) -> int:
+    """How many turns a step takes: one for each antenna that is on, where these take turns."""
+    on = None if score is None else score.on
+    return max(1, len(survey.antennas if on is None else on)) if time.in_turn else 1
 
 
 def turns_by_masks(

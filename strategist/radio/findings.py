@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from strategist.errors import InputError
-from strategist.radio.dwell import failed_reads, field_of, step_time, steps_by_masks
+from strategist.radio.dwell import failed_reads, field_of, step_time, steps_by_masks, turns_of
 from strategist.radio.lawful import lawful_at, region_of, strictest_radio
 from strategist.radio.link import TAG_DBM, turn_on_dbm
 from strategist.survey.findings import Found
@@ -13,7 +13,6 @@ from strategist.survey.order import figure, some
 from strategist.survey.policy import Policy, Radio
 from strategist.survey.profile import TurnOn
 from strategist.survey.records import Floats, Survey
-from strategist.survey.score import turns_of
 
 NEAR_DB = 6.0  # above turn-on, where a chip does not yet clip what it takes in
 SPAN_DB = 3.0  # of power at least, and three levels, or a slope says nothing

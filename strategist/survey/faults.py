@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import itertools
 from collections import Counter
 from collections.abc import Callable, Iterable
@@ -116,5 +115,7 @@ def nearest_hint(name: str, known: Iterable[str]) -> str:
     listed = list(known)
     if len(name) > _COMPARED_CHARACTERS or len(listed) > _COMPARED:
         return ""
+    import difflib  # noqa: PLC0415 (loaded where something is wrong)
+
     nearest = difflib.get_close_matches(name, listed, n=1, cutoff=0.4)
     return f' (nearest: "{nearest[0]}")' if nearest else ""

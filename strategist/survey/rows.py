@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -144,15 +145,23 @@ class Axes:
 
     def pass_of(self, rows: Rows) -> Ints:
         """The place of each row's pass."""
-        return _places(rows.texts["pass_id"], self.passes)
+        return _places(rows.texts["pass_id"], self._place_of_pass)
 
     def tag_of(self, rows: Rows) -> Ints:
         """The place of each row's tag."""
-        return _places(rows.texts["epc"], self.epcs)
+        return _places(rows.texts["epc"], self._place_of_tag)
 
     def pair_of(self, rows: Rows) -> Ints:
         """One number for each row's (pass, tag)."""
         return self.pass_of(rows) * len(self.epcs) + self.tag_of(rows)
+
+    @cached_property
+    def _place_of_pass(self) -> dict[str, int]:
+        return {name: number for number, name in enumerate(self.passes)}
+
+    @cached_property
+    def _place_of_tag(self) -> dict[str, int]:
+        return {name: number for number, name in enumerate(self.epcs)}
 
 
 def names_in(column: str, *files: Rows | None) -> set[str]:
@@ -164,8 +173,7 @@ def names_in(column: str, *files: Rows | None) -> set[str]:
     }
 
 
-def _places(column: Texts, names: tuple[str, ...]) -> Ints:
-    place = {name: number for number, name in enumerate(names)}
+def _places(column: Texts, place: Mapping[str, int]) -> Ints:
     used, rows = column.used(), column.codes
     if len(used) < len(column.values):
         rows = np.searchsorted(used, rows)

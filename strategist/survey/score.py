@@ -34,7 +34,6 @@ from strategist.survey.policy import (
     STRICT,
     Antenna,
     AsWhole,
-    Dwell,
     Listed,
     Policy,
     as_mapping,
@@ -42,7 +41,7 @@ from strategist.survey.policy import (
 )
 from strategist.survey.records import Bools, Floats, Ints, Survey
 
-__all__ = ["AnyScore", "Difference", "Nth", "Peak", "Score", "scored", "turns_of"]
+__all__ = ["AnyScore", "Difference", "Nth", "Peak", "Score", "scored"]
 
 READS_MAX = 1000  # of one tag at one level; nobody counts further
 OFFSET_DB_MAX = 60.0
@@ -194,12 +193,6 @@ def scored(
         found = replace(found, predicted=replace(found.predicted, rssi_db=wide))
     guard = replace(policy.guard, rssi_db=min(2 * policy.guard.rssi_db, GUARD_RSSI_DB_MAX))
     return Scored(found, replace(policy, guard=guard), score)
-
-
-def turns_of(survey: Survey, time: Dwell, score: Peak | Nth | Difference | None) -> int:
-    """How many turns a step takes: one for each antenna that is on, where these take turns."""
-    on = None if score is None else score.on
-    return max(1, len(survey.antennas if on is None else on)) if time.in_turn else 1
 
 
 def in_time(survey: Survey, step_s: float | None) -> Survey:

@@ -108,9 +108,9 @@ def _two_epcs(survey: Survey) -> Found:
 def under_two_epcs(epcs: Iterable[str]) -> Iterator[tuple[str, str, str]]:
     """(longer, shorter, how they differ) for EPCs that are another one with its PC word, or with
     PC word and CRC."""
-    known = sorted(set(epcs))
-    bare = set(known)
-    for epc in known:
+    bare = set(epcs)
+    digits = set(map(len, bare))
+    for epc in sorted(one for one in bare if {len(one) - 4, len(one) - 8} & digits):
         if pc_fits(epc) and epc[4:] in bare:
             yield epc, epc[4:], "with its PC word"
         elif len(epc) >= 12 and pc_fits(epc[:-4]) and epc[4:-4] in bare:

@@ -70,13 +70,13 @@ def no_candidates(tags: Sequence[Tag]) -> Candidates:
 
 def tag_fields(tag: Tag, bank: Bank) -> tuple[Field, ...]:
     """The fields of a bank, in order and without gaps; empty where the bank was not recorded."""
+    if bank == "epc":
+        return decode(tag.epc)
+    if bank == "tid":
+        return decode_tid(tag.tid) if tag.tid else ()
     recorded = bank_bits(tag, bank)
     if recorded is None:
         return ()
-    if bank == "epc":
-        return decode(tag.epc)
-    if bank == "tid" and tag.tid is not None:
-        return decode_tid(tag.tid)
     value, bits, start = recorded
     return (Field("bits", start, bits, value, tag.user or "", False, f"user memory {tag.user}"),)
 
@@ -110,7 +110,8 @@ def _found(tags: tuple[Tag, ...], step: int, bits_max: int, serial_masks: bool) 
     listing = _Listing(tags, step, bits_max, serial_masks)
     for number, tag in enumerate(tags):
         for bank in _BANKS:
-            listing.note(number, bank, fields_in_reach(tag_fields(tag, bank), bank))
+            if fields := tag_fields(tag, bank):
+                listing.note(number, bank, fields_in_reach(fields, bank))
     return listing.merged()
 
 
@@ -129,12 +130,9 @@ class _Listing:
         self._in_structure, self._in_plain = Runs(), Runs()
         self._repeats = Repeats(self._in_plain, lambda *key: self._selected(key))
         self.left_out = Tally(step, bits_max)
-        self._bits = {bank: [bits_in_reach(tag, bank) for tag in tags] for bank in _BANKS}
+        # what is recorded of each bank: the tag's bit, the value, and the address behind it
+        self._bits = {bank: list(_recorded(tags, bank)) for bank in _BANKS}
         self._few: dict[tuple[Bank, int], dict[int, int]] = {}
-        self._recorded = {
-            bank: sum(1 << number for number, one in enumerate(bits) if one is not None)
-            for bank, bits in self._bits.items()
-        }
 
     def note(self, number: int, bank: Bank, fields: tuple[Field, ...]) -> None:
         """Take the runs of fields in one tag's bank."""
@@ -258,7 +256,7 @@ class _Listing:
             return "value that other tags show by chance, as in a serial number"
         if selected == (1 << len(self.tags)) - 1:
             return "selects every tag of the survey"
-        if selected == self._recorded[key[0]]:
+        if selected.bit_count() == len(self._bits[key[0]]):
             return f"tells only whether the {key[0].upper()} bank was recorded"
         return None
 
@@ -282,15 +280,22 @@ class _Listing:
         if (bank, stop) in self._few:
             return self._few[bank, stop]
         by_value: dict[int, int] = defaultdict(int)
-        for number, recorded in enumerate(self._bits[bank]):
-            if recorded is not None:
-                value, bits, start = recorded
-                behind = start + bits - stop
-                if behind >= 0:
-                    by_value[value >> behind] |= 1 << number
+        for one, value, end in self._bits[bank]:
+            if end >= stop:
+                by_value[value >> (end - stop)] |= one
         if len(by_value) <= _FEW:
             self._few[bank, stop] = by_value
         return by_value
+
+
+def _recorded(tags: Sequence[Tag], bank: Bank) -> Iterator[tuple[int, int, int]]:
+    """The tag as a bit, the value and the address behind it, of each tag that has some of a bank;
+    as far as masks are sought."""
+    for number, tag in enumerate(tags):
+        recorded = bits_in_reach(tag, bank)
+        if recorded is not None:
+            value, bits, start = recorded
+            yield 1 << number, value, start + bits
 
 
 def _bits(mask: Mask) -> str:

@@ -7,6 +7,7 @@ written as text; the tables are in `strategist.tags.schemes`.
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from functools import lru_cache
 
 from strategist.tags.fields import Field, plain_field, read_bits
@@ -23,6 +24,7 @@ from strategist.tags.schemes import (
     Scheme,
 )
 
+_HEADER_BITS, _PARTITION_END = 8, 14  # of what every scheme with a partition begins with
 _KEPT = 5000  # EPCs decoded last: candidates of parts of a survey ask for the same ones
 _CHARACTERS = frozenset(
     "!\"%&'()*+,-./0123456789:;<=>?ABCDEFGHIJKLMNOPQRSTUVWXYZ_abcdefghijklmnopqrstuvwxyz"
@@ -38,45 +40,56 @@ def decode(epc_hex: str) -> tuple[Field, ...]:
     Content that breaks a rule of the scheme that its header names stays plain bits. Raises
     InputError where the text is not hex of whole bytes.
     """
-    data = read_bits(epc_hex, "EPC")
-    header = int(data[:8] or "0", 2)
+    value, bits = read_bits(epc_hex, "EPC")
+    header = value >> (bits - _HEADER_BITS) if bits else 0
     scheme = LAYOUTS.get(header)
     if scheme is None:
-        return _without_layout(data, header)
-    return _decode_as(scheme, data) or plain_field(data, EPC_START)
+        return _without_layout(value, bits, header)
+    return _decode_as(scheme, value, bits) or plain_field(value, bits, EPC_START)
 
 
-def _decode_as(scheme: Scheme, data: str) -> tuple[Field, ...] | None:
+def _decode_as(scheme: Scheme, value: int, bits: int) -> tuple[Field, ...] | None:
     """The fields of a scheme, or None where the bits break one of its rules."""
-    partition = 0 if scheme.key is None else int(data[11:14] or "111", 2)
-    if len(data) != scheme.padded_bits or partition >= PARTITIONS:
+    if bits != scheme.padded_bits:
         return None
+    partition = 0 if scheme.key is None else value >> (bits - _PARTITION_END) & 0b111
+    if partition >= PARTITIONS:
+        return None
+    count, structured = scheme.structure(partition)
+    rest_bits = bits - structured
+    structure = _structure(scheme.header, partition, value >> rest_bits)
+    if structure is None:
+        return None
+    parts, rest = scheme.parts(partition)[count:], value & ((1 << rest_bits) - 1)
+    behind = _fields(scheme, parts, EPC_START + structured, rest, rest_bits)
+    return None if behind is None else structure + behind
+
+
+@lru_cache(maxsize=_KEPT)
+def _structure(header: int, partition: int, value: int) -> tuple[Field, ...] | None:
+    """The parts of structure at the beginning, which most tags share with others."""
+    scheme = LAYOUTS[header]
     count, bits = scheme.structure(partition)
-    structure = _shared(scheme.header, partition, 0, count, data[:bits])
-    rest = structure and _fields(scheme.header, partition, count, None, data[bits:])
-    return None if structure is None or rest is None else structure + rest
+    return _fields(scheme, scheme.parts(partition)[:count], EPC_START, value, bits)
 
 
 def _fields(
-    header: int, partition: int, first: int, stop: int | None, data: str
+    scheme: Scheme, parts: Sequence[Part], pointer: int, value: int, bits: int
 ) -> tuple[Field, ...] | None:
-    """The parts of those numbers, from their bits; None where these break a rule."""
-    scheme = LAYOUTS[header]
-    parts = scheme.parts(partition)
-    pointer, begin, found = EPC_START + sum(part.bits for part in parts[:first]), 0, []
-    for part in parts[first:stop]:
-        bits = data[begin : begin + part.bits]
-        text = _to_text(part, bits)
+    """The fields of neighbouring parts from their bits; None where these break a rule."""
+    found = []
+    for part in parts:
+        if not part.bits:
+            continue
+        bits -= part.bits
+        own = value >> bits & ((1 << part.bits) - 1)
+        text = _to_text(part, own)
         if text is None:
             return None
-        if bits:
-            of, words = (part.name, pointer + begin, part.bits), _words(scheme, part, text)
-            found.append(Field(*of, int(bits, 2), text, part.structural, words))
-        begin += part.bits
+        words = _words(scheme, part, text)
+        found.append(Field(part.name, pointer, part.bits, own, text, part.structural, words))
+        pointer += part.bits
     return tuple(found)
-
-
-_shared = lru_cache(maxsize=_KEPT)(_fields)  # most tags share their structure with others
 
 
 def _words(scheme: Scheme, part: Part, text: str) -> str:
@@ -89,11 +102,10 @@ def _words(scheme: Scheme, part: Part, text: str) -> str:
     return f"{part.label or part.name} {text}".rstrip()
 
 
-def _to_text(part: Part, bits: str) -> str | None:
+def _to_text(part: Part, value: int) -> str | None:
     """The bits of a part as the tag URI writes them; None where they break its rule."""
-    value = int(bits or "0", 2)
     if part.kind is Kind.TEXT:
-        return _characters(part, bits)
+        return _characters(part, f"{value:0{part.bits}b}")
     if part.kind is Kind.CAGE:
         text = value.to_bytes(part.bits // 8).decode("latin-1").removeprefix(" ")
         return text if _CAGE.fullmatch(text) else None
@@ -114,26 +126,25 @@ def _characters(part: Part, bits: str) -> str | None:
     return "".join(f"%{ord(c):02X}" if c in _ESCAPED else c for c in text)
 
 
-def _without_layout(data: str, header: int) -> tuple[Field, ...]:
+def _without_layout(value: int, bits: int, header: int) -> tuple[Field, ...]:
     """The fields of a scheme known by name only, or of none at all."""
     name = HEADERS.get(header)
     if name is None:
-        return plain_field(data, EPC_START)
+        return plain_field(value, bits, EPC_START)
     fields = [Field("header", EPC_START, 8, header, f"{header:02X}", True, f"scheme {name}")]
     at = 8
-    if PLUS_FIRST <= header <= PLUS_LAST and len(data) >= 12:
-        toggle, value = int(data[8]), int(data[9:12], 2)
+    if PLUS_FIRST <= header <= PLUS_LAST and bits >= 12:
+        toggle, own = value >> (bits - 9) & 1, value >> (bits - 12) & 0b111
         words = f"data toggle {toggle}"
         fields.append(Field("toggle", EPC_START + 8, 1, toggle, str(toggle), True, words))
-        fields.append(Field("filter", EPC_START + 9, 3, value, str(value), True, f"filter {value}"))
+        fields.append(Field("filter", EPC_START + 9, 3, own, str(own), True, f"filter {own}"))
         at = 12
         key_name, digits = PLUS_KEYS.get(header, ("", 0))
-        key = data[at : at + 4 * digits]
-        text = f"{int(key or '0', 2):0{digits}X}"
-        if digits and len(key) == 4 * digits and text.isdecimal():
+        size = 4 * digits
+        key = value >> (bits - at - size) & ((1 << size) - 1) if bits >= at + size else 0
+        text = f"{key:0{digits}X}"
+        if digits and bits >= at + size and text.isdecimal():
             words = f"{key_name} {text}"
-            fields.append(
-                Field(key_name, EPC_START + at, 4 * digits, int(key, 2), text, True, words)
-            )
-            at += 4 * digits
-    return (*fields, *plain_field(data, EPC_START, at))
+            fields.append(Field(key_name, EPC_START + at, size, key, text, True, words))
+            at += size
+    return (*fields, *plain_field(value, bits, EPC_START, at))

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from itertools import groupby
+from operator import attrgetter
+from typing import NamedTuple
 
 from strategist.errors import InputError
 from strategist.survey.records import Tag
 from strategist.tags.mask import Bank, bank_bits, bank_start
 
+_STRUCTURAL = attrgetter("structural")
 _HEX = re.compile(r"(?:[0-9A-Fa-f]{2})*")
 # The longest EPC (496 bits) and what tells kinds of tags apart in TID and user memory lie within;
 # without a bound, a survey of tags with kilobytes of memory would ask for millions of masks.
@@ -18,8 +21,7 @@ _NAMES: dict[Bank, str] = {"tid": "TID", "user": "user memory"}
 _OWNERS = ("company prefix", "manager", "mask designer")  # the field behind them belongs to them
 
 
-@dataclass(frozen=True, slots=True)
-class Field:
+class Field(NamedTuple):
     """Bits `pointer … pointer+length−1` of a bank (Gen2 bit addresses) and what they mean.
 
     `value` is the bits as an unsigned number, `text` the content as the standard writes it (a
@@ -55,13 +57,7 @@ def words_of(fields: Sequence[Field]) -> str:
 
 def runs_of(fields: Iterable[Field]) -> Iterator[tuple[Field, ...]]:
     """Neighbouring fields that are alike structural or not."""
-    run: list[Field] = []
-    for field in fields:
-        if run and run[-1].structural != field.structural:
-            yield tuple(run)
-            run = []
-        run.append(field)
-    if run:
+    for _, run in groupby(fields, _STRUCTURAL):
         yield tuple(run)
 
 
@@ -78,24 +74,24 @@ def value_within(run: Sequence[Field], begin: int, end: int) -> int:
     return (value >> (stop_of(run) - end)) & ((1 << (end - begin)) - 1)
 
 
-def plain_field(data: str, start: int, at: int = 0) -> tuple[Field, ...]:
-    """The bits of `data` (a string of 0 and 1) from position `at` on as one field of no meaning.
+def plain_field(value: int, bits: int, start: int, at: int = 0) -> tuple[Field, ...]:
+    """The bits behind the first `at` of a number of so many bits as one field of no meaning.
 
-    `start` is the bank's address of `data[0]`. Empty where nothing is left.
+    `start` is the bank's address of the first bit. Empty where nothing is left.
     """
-    rest = data[at:]
-    if not rest:
+    rest = bits - at
+    if rest <= 0:
         return ()
-    value = int(rest, 2)
-    text = f"{value << (-len(rest) % 4):0{(len(rest) + 3) // 4}X}"
-    return (Field("bits", start + at, len(rest), value, text, False, f"bits {text}"),)
+    own = value & ((1 << rest) - 1)
+    text = f"{own << (-rest % 4):0{(rest + 3) // 4}X}"
+    return (Field("bits", start + at, rest, own, text, False, f"bits {text}"),)
 
 
-def read_bits(text: str, source: str) -> str:
-    """Hex of whole bytes as a string of 0 and 1; raises InputError on anything else."""
+def read_bits(text: str, source: str) -> tuple[int, int]:
+    """Hex of whole bytes as a number, and its bits; raises InputError on anything else."""
     if not _HEX.fullmatch(text):
         raise InputError.one(source, text, "hex digits of whole bytes without prefix")
-    return f"{int(text, 16):0{4 * len(text)}b}" if text else ""
+    return int(text or "0", 16), 4 * len(text)
 
 
 def bits_in_reach(tag: Tag, bank: Bank) -> tuple[int, int, int] | None:
@@ -118,7 +114,7 @@ def fields_in_reach(fields: Sequence[Field], bank: Bank) -> tuple[Field, ...]:
         if beyond <= 0:
             found.append(field)
         elif beyond < field.length:
-            found.append(replace(field, length=field.length - beyond, value=field.value >> beyond))
+            found.append(field._replace(length=field.length - beyond, value=field.value >> beyond))
     return tuple(found)
 
 

@@ -43,8 +43,10 @@ class Tally:
 
     def note(self, reason: str, window: Window, value: int) -> None:
         """int a mask that may come again. For what comes about once a tag: this is kept."""
-        if (window, value) not in self._seen[reason]:
-            self._seen[reason].add((window, value))
+        seen = self._seen[reason]
+        before = len(seen)
+        seen.add((window, value))
+        if len(seen) > before:
             self._show(reason, window, value)
 
     def prefixes(self, reason: str, bank: Bank, start: int, value: int, length: int) -> None:

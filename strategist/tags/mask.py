@@ -85,7 +85,7 @@ def bank_start(bank: Bank) -> int:
 
 def bank_bits(tag: Tag, bank: Bank) -> tuple[int, int, int] | None:
     """(value, bits, address of the first bit) of what is recorded of a bank; None if nothing is."""
-    data = {"epc": tag.epc, "tid": tag.tid, "user": tag.user}[bank]
+    data = tag.epc if bank == "epc" else tag.tid if bank == "tid" else tag.user
     if not data:
         return None
     return int(data, 16), 4 * len(data), bank_start(bank)

@@ -6,11 +6,14 @@ E0h, whose layout is from memory.
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 from strategist.tags.fields import Field, plain_field, read_bits
 
 _GS1, _ISO = 0xE2, 0xE0
 _GS1_BITS, _ISO_BITS = 32, 64
-_SERIAL_START = 48
+_ISO_STRUCTURE, _SERIAL_START = 16, 48
+_KEPT = 500  # kinds of tags seen last
 _FLAGS = ("XTID flag", "security flag", "file flag")
 
 
@@ -20,38 +23,59 @@ def decode_tid(tid_hex: str) -> tuple[Field, ...]:
     Other classes, and a TID recorded too short for its class, stay plain bits. Raises InputError
     where the text is not hex of whole bytes.
     """
-    data = read_bits(tid_hex, "TID")
-    kind = int(data[:8] or "0", 2)
-    if kind == _GS1 and len(data) >= _GS1_BITS:
-        return _gs1(data)
-    if kind == _ISO and len(data) >= _ISO_BITS:
-        fields = (
-            _field(data, "class", 0, 8, True),
-            _field(data, "chip maker", 8, 8, True),
-            _field(data, "serial", 16, 48, False),
-        )
-        return fields + plain_field(data, 0, _ISO_BITS)
-    return plain_field(data, 0)
+    value, bits = read_bits(tid_hex, "TID")
+    kind = value >> (bits - 8) if bits else 0
+    if kind == _GS1 and bits >= _GS1_BITS:
+        structured, fields = _GS1_BITS, _gs1(value >> (bits - _GS1_BITS))
+        serial = _xtid(value, bits)
+    elif kind == _ISO and bits >= _ISO_BITS:
+        structured, fields = _ISO_STRUCTURE, _iso(value >> (bits - _ISO_STRUCTURE))
+        serial = (_field("serial", 16, 48, _within(value, bits, 16, 48), False),)
+    else:
+        return plain_field(value, bits, 0)
+    known = structured + sum(field.length for field in serial)
+    return fields + serial + plain_field(value, bits, 0, known)
 
 
-def _gs1(data: str) -> tuple[Field, ...]:
-    fields = [_field(data, "class", 0, 8, True)]
-    fields += [_field(data, name, 8 + at, 1, True) for at, name in enumerate(_FLAGS)]
-    fields.append(_field(data, "mask designer", 0x0B, 9, True))
-    fields.append(_field(data, "model", 0x14, 12, True))
-    if data[8] == "0" or len(data) < _SERIAL_START:  # no XTID, or its header was not recorded
-        return (*fields, *plain_field(data, 0, _GS1_BITS))
-    fields.append(_field(data, "XTID header", _GS1_BITS, 16, False))
-    size = int(data[32:35], 2)
-    bits = 32 + 16 * size
-    if not size or len(data) < _SERIAL_START + bits:
-        return (*fields, *plain_field(data, 0, _SERIAL_START))
-    fields.append(_field(data, "serial", _SERIAL_START, bits, False))
-    return (*fields, *plain_field(data, 0, _SERIAL_START + bits))
+@lru_cache(maxsize=_KEPT)
+def _gs1(value: int) -> tuple[Field, ...]:
+    """The fields of class E2h's first 32 bits."""
+    parts = [("class", 0, 8), *((name, 8 + at, 1) for at, name in enumerate(_FLAGS))]
+    parts += [("mask designer", 0x0B, 9), ("model", 0x14, 12)]
+    return tuple(
+        _field(name, at, length, _within(value, _GS1_BITS, at, length), True)
+        for name, at, length in parts
+    )
 
 
-def _field(data: str, name: str, at: int, length: int, structural: bool) -> Field:
-    value = int(data[at : at + length], 2)
+@lru_cache(maxsize=_KEPT)
+def _iso(value: int) -> tuple[Field, ...]:
+    """The fields of class E0h's first 16 bits."""
+    return (
+        _field("class", 0, 8, value >> 8, True),
+        _field("chip maker", 8, 8, value & 0xFF, True),
+    )
+
+
+def _xtid(value: int, bits: int) -> tuple[Field, ...]:
+    """XTID header and serial number of class E2h, as far as they were recorded."""
+    if not _within(value, bits, 8, 1) or bits < _SERIAL_START:  # no XTID, or not recorded
+        return ()
+    header = _within(value, bits, _GS1_BITS, 16)
+    size = header >> 13
+    length = 32 + 16 * size
+    fields = (_field("XTID header", _GS1_BITS, 16, header, False),)
+    if not size or bits < _SERIAL_START + length:
+        return fields
+    serial = _within(value, bits, _SERIAL_START, length)
+    return (*fields, _field("serial", _SERIAL_START, length, serial, False))
+
+
+def _within(value: int, bits: int, at: int, length: int) -> int:
+    return value >> (bits - at - length) & ((1 << length) - 1)
+
+
+def _field(name: str, at: int, length: int, value: int, structural: bool) -> Field:
     text = f"{value:0{(length + 3) // 4}X}"
-    said = {"class": f"TID class {text}h"}.get(name, f"{name} {text}" + "h" * (length > 1))
+    said = f"TID class {text}h" if name == "class" else f"{name} {text}" + "h" * (length > 1)
     return Field(name, at, length, value, text, structural, said)

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from strategist.optimise.strategy import Strategy
 from strategist.radio.findings import radio_findings
 from strategist.survey.antennas import antenna_findings
 from strategist.survey.findings import Finding, Found, Told, findings, power_findings, rssi_findings
@@ -19,6 +19,9 @@ from strategist.survey.soundness import soundness
 from strategist.tags.telling import data_findings
 from strategist.trust.acceptance import plan_acceptance
 from strategist.trust.dependence import Dependence, dependence_findings, dependence_of
+
+if TYPE_CHECKING:
+    from strategist.optimise.strategy import Strategy
 
 _NO_CUTOFF = ("rssi_inverted", "rssi_overlaps")  # kinds that advise against a cutoff
 _RATE_LEAST = 1e-6  # a limit of 0 cannot be shown by any number of passes

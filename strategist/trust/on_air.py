@@ -11,7 +11,7 @@ import numpy as np
 from pydantic import Field
 
 from strategist.optimise.strategy import Strategy
-from strategist.radio.dwell import failed_reads, field_of, fits, step_time
+from strategist.radio.dwell import failed_reads, field_of, fits, step_time, turns_of
 from strategist.radio.exposure import ExposureDistance, NoDistance
 from strategist.radio.lawful import Lawful, exposure_at, lawful_at, strictest_radio
 from strategist.radio.regions import levels_above
@@ -19,7 +19,7 @@ from strategist.survey.answer import Declared, Hidden, told
 from strategist.survey.order import figure
 from strategist.survey.policy import DECIMALS, Policy, Radio
 from strategist.survey.records import Survey
-from strategist.survey.score import Peak, turns_of
+from strategist.survey.score import Peak
 from strategist.tags.mask import chain_accepts
 from strategist.trust.evaluate import Outcome
 

@@ -24,6 +24,7 @@ from strategist.optimise.scores import Parts, dwells_of, over, parts_of, scores_
 from strategist.optimise.strategy import Strategy
 from strategist.optimise.sturdy import sturdiest
 from strategist.optimise.tuning import DEFAULT
+from strategist.radio.dwell import turns_of
 from strategist.survey.antennas import antenna_findings
 from strategist.survey.copies import Sample
 from strategist.survey.policy import (
@@ -36,7 +37,7 @@ from strategist.survey.policy import (
     Reader,
 )
 from strategist.survey.records import Predicted, ReadPoint, Survey
-from strategist.survey.score import Difference, Nth, Peak, floor_of, in_time, scored, turns_of
+from strategist.survey.score import Difference, Nth, Peak, floor_of, in_time, scored
 from strategist.trust.scores import (
     as_heard,
     guard_times,

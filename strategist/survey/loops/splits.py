@@ -55,7 +55,7 @@ def split(
                 hashed = BASIS
                 while at < end:
                     byte = data[at]
-                    if byte == COMMA or byte == LINE or byte == RETURN:
+                    if byte in (COMMA, LINE, RETURN):
                         break
                     hashed = ((hashed ^ byte) * PRIME) & BITS
                     at += 1
