@@ -14,6 +14,7 @@ from pydantic import Field
 from strategist.answers.by_antenna import antenna_settings, cutoff_words
 from strategist.optimise.strategy import Strategy
 from strategist.survey.answer import Declared
+from strategist.survey.late import optimize
 from strategist.survey.order import figure
 from strategist.survey.score import Difference, Nth
 from strategist.tags.mask import Mask, mask_text
@@ -128,12 +129,10 @@ def _score(before: Strategy, after: Strategy) -> Change:
 
 def _levels(before: Sequence[float], after: Sequence[float]) -> Iterator[Change]:
     """Levels moved (least sum of dB), taken away, added: in ascending order of each kind."""
-    from scipy.optimize import linear_sum_assignment  # noqa: PLC0415 (slow to load)
-
     gone = sorted(set(before) - set(after))
     new = sorted(set(after) - set(before))
     apart = np.abs(np.subtract.outer(gone, new))
-    left, right = linear_sum_assignment(apart)
+    left, right = optimize.linear_sum_assignment(apart) if apart.size else ((), ())
     pairs = [(int(i), int(j)) for i, j in zip(left, right, strict=True)]
     moved_from, moved_to = {i for i, _ in pairs}, {j for _, j in pairs}
     what = "step" if len(before) > 1 or len(after) > 1 else "level"

@@ -5,16 +5,14 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable
-from functools import partial
+from pathlib import Path
+from threading import Lock
 from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
+__all__ = ["Late", "optimize", "special", "stats"]
 
-__all__ = ["Late", "special"]
-
-# They take a third of what scipy.special does.
-_UNUSED = ("f2py", "testing")
+_loading = Lock()
 
 
 class Late(ModuleType):
@@ -31,36 +29,40 @@ class Late(ModuleType):
 
 
 def _special() -> ModuleType:
-    """scipy.special, while parts of numpy that it lists and does not use are put off."""
-    put_off = [name for name in _UNUSED if f"numpy.{name}" not in sys.modules]
-    for name in put_off:
-        part = Late(f"numpy.{name}", partial(_of_numpy, name))
-        sys.modules[part.__name__] = part
-        setattr(np, name, part)
-    try:
-        from scipy import special  # noqa: PLC0415 (slow to load)
-    finally:
-        for name in put_off:
-            _forget(name)
-    module: ModuleType = special
+    """The functions of scipy.special by themselves: with the rest of that package, which serves
+    arrays of other libraries, they take ten times as long to load."""
+    import scipy  # noqa: PLC0415 (slow to load)
+
+    package = ModuleType("scipy.special")
+    package.__path__ = [str(Path(scipy.__file__).with_name("special"))]
+    with _loading:  # nobody may take for the package what stands in for it
+        alone = sys.modules.setdefault(package.__name__, package) is package
+        try:
+            from scipy.special import _ufuncs  # noqa: PLC0415
+        finally:
+            if alone:
+                del sys.modules[package.__name__]
+    functions: ModuleType = _ufuncs
+    return functions
+
+
+def _stats() -> ModuleType:
+    with _loading:
+        from scipy import stats  # noqa: PLC0415 (slow to load)
+    module: ModuleType = stats
     return module
 
 
-def _of_numpy(name: str) -> ModuleType:
-    """The real part of numpy, should anything of it be asked for after all."""
-    _forget(name)
-    part: ModuleType = getattr(np, name)
-    return part
-
-
-def _forget(name: str) -> None:
-    """Numpy as it was before a part was put off; what has been loaded meanwhile stays."""
-    if isinstance(sys.modules.get(f"numpy.{name}"), Late):
-        del sys.modules[f"numpy.{name}"]
-        delattr(np, name)
+def _optimize() -> ModuleType:
+    with _loading:
+        from scipy import optimize  # noqa: PLC0415 (slow to load)
+    module: ModuleType = optimize
+    return module
 
 
 if TYPE_CHECKING:
-    from scipy import special
+    from scipy import optimize, special, stats
 else:
     special = Late("scipy.special", _special)
+    stats = Late("scipy.stats", _stats)
+    optimize = Late("scipy.optimize", _optimize)

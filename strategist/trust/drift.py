@@ -13,6 +13,7 @@ from typing import Annotated, Literal
 import numpy as np
 
 from strategist.survey.answer import Declared, told
+from strategist.survey.late import stats
 from strategist.survey.order import figure
 from strategist.survey.policy import Guard
 from strategist.survey.profile import turn_on
@@ -157,15 +158,11 @@ def _shift(old: list[float], new: list[float]) -> float | None:
 
 
 def _differ(old: list[float], new: list[float]) -> bool:
-    from scipy import stats  # noqa: PLC0415 (slow to load)
-
     test = stats.mannwhitneyu(np.array(old), np.array(new), method="asymptotic")
     return bool(test.pvalue < _SURE)
 
 
 def _differ_paired(old: list[float], new: list[float]) -> bool:
-    from scipy import stats  # noqa: PLC0415 (slow to load)
-
     changed = [b - a for a, b in zip(old, new, strict=True) if a != b]
     up = sum(db > 0 for db in changed)
     return bool(changed) and bool(stats.binomtest(up, len(changed)).pvalue < _SURE)

@@ -15,6 +15,7 @@ import numpy as np
 
 from strategist.optimise.strategy import Strategy
 from strategist.survey.answer import Declared, Hidden, told
+from strategist.survey.late import stats
 from strategist.survey.order import figure
 from strategist.survey.policy import Policy
 from strategist.survey.records import Floats, Ints, ReadPoint, Survey
@@ -197,8 +198,6 @@ def _figure(losses: Floats) -> str:
 
 def _chance(worse: Floats) -> float:
     """One-sided p-value that the mean difference is above 0, by flipping signs of pairs."""
-    from scipy import stats  # noqa: PLC0415 (slow to load)
-
     changed = worse[worse != 0]
     if not len(changed) or changed.sum() <= 0:
         return 1.0

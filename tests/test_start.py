@@ -1,0 +1,74 @@
+"""What a command puts off when it begins is there all the same for whoever asks for it."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+
+import pytest
+
+BEGUN = "import sys; from strategist.commands import start; start.begin(); "
+
+
+def told(code: str) -> str:
+    """What Python of its own prints, once a command has begun."""
+    done = subprocess.run(
+        [sys.executable, "-c", BEGUN + code], check=True, capture_output=True, text=True
+    )
+    return done.stdout.strip()
+
+
+def test_metadata_is_put_off_and_there() -> None:
+    code = (
+        "print('importlib.metadata' in sys.modules); "
+        "from importlib.metadata import entry_points, version; "
+        "print(version('strategist') != '', len(entry_points(group='console_scripts')) > 1)"
+    )
+    assert told(code).split() == ["False", "True", "True"]
+
+
+def test_whoever_asks_for_plugins_gets_them() -> None:
+    code = (
+        "import os; os.environ['PYDANTIC_DISABLE_PLUGINS'] = ''; "
+        "from strategist.commands import start; start.begin(); "
+        "import pydantic.dataclasses; pydantic.dataclasses.dataclass(type('A', (), {})); "
+        "print('importlib.metadata' in sys.modules)"
+    )
+    whole = [sys.executable, "-c", f"import sys; {code}"]
+    assert subprocess.run(whole, check=True, capture_output=True, text=True).stdout == "True\n"
+
+
+@pytest.mark.parametrize(
+    "ask",
+    [
+        "np.ma.array([1, 1, 2], mask=[0, 0, 1])",
+        "__import__('numpy.ma').ma.array([1, 1, 2], mask=[0, 0, 1])",
+        "__import__('pandas') and np.ma.array([1, 1, 2], mask=[0, 0, 1])",
+    ],
+)
+def test_masked_arrays_are_put_off_and_there(ask: str) -> None:
+    """Before they are loaded nothing is masked; after, numpy knows them as ever."""
+    code = (
+        "import numpy as np; early = np.ma; "
+        "print(np.unique([2, 1, 2]).tolist(), np.median([1.0, 3.0]), 'numpy.ma' in sys.modules); "
+        f"some = {ask}; "
+        "print(np.ma.__spec__ is not None, np.ma.is_masked(some), early.is_masked(some), "
+        "early.isMaskedArray(some), early.masked is np.ma.masked, len(np.unique(some)))"
+    )
+    assert told(code).splitlines() == ["[1, 2] 2.0 False", "True True True True True 2"]
+
+
+@pytest.mark.parametrize("first", ["special", "scipy"])
+def test_functions_of_scipy_by_themselves(first: str) -> None:
+    """They are scipy's own, whichever of the two was loaded first."""
+    ask = {
+        "special": "from strategist.survey.late import special; special.ndtr; ",
+        "scipy": "import scipy.special; from strategist.survey.late import special; special.ndtr; ",
+    }[first]
+    code = (
+        f"{ask}print('scipy.special' in sys.modules); import scipy.special as whole; "
+        "names = ('ndtr', 'ndtri', 'stdtrit', 'betaincinv', 'betainccinv', 'betaincc', 'fdtri'); "
+        "print(all(getattr(special, n) is getattr(whole._ufuncs, n) for n in names)); "
+        "print(whole.ndtr(0.3) == special.ndtr(0.3), whole.logsumexp([0.0, 0.0]) > 0)"
+    )
+    assert told(code).split() == [str(first == "scipy"), "True", "True", "True"]
