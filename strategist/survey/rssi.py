@@ -42,13 +42,18 @@ def area(wanted: npt.ArrayLike, stray: npt.ArrayLike) -> Area:
     n, m = strong.size, weak.size
     if not n or not m:
         raise ValueError("both samples need a value")
-    weak = np.sort(weak)
-    below, not_above = (np.searchsorted(weak, strong, side) for side in ("left", "right"))
-    u = float(below.sum() + not_above.sum()) / 2  # of Mann and Whitney; SciPy takes 80 times that
-    a = u / (n * m)
+    a = _wins(strong, weak) / (n * m)
     q1, q2 = a / (2 - a), 2 * a * a / (1 + a)
     variance = (a * (1 - a) + (n - 1) * (q1 - a * a) + (m - 1) * (q2 - a * a)) / (n * m)
     return Area(a, math.sqrt(max(variance, 0.0)), n, m)
+
+
+def _wins(strong: Floats, weak: Floats) -> float:
+    """U of Mann and Whitney: pairs in which the first is above, ties half; SciPy takes 80 times
+    that."""
+    ordered = np.sort(weak)
+    below, not_above = (np.searchsorted(ordered, strong, side) for side in ("left", "right"))
+    return float(below.sum() + not_above.sum()) / 2
 
 
 def area_at_equal_level(survey: Survey, on: TurnOn, of: Bools | None = None) -> Area | None:
@@ -56,14 +61,15 @@ def area_at_equal_level(survey: Survey, on: TurnOn, of: Bools | None = None) -> 
 
     `of` marks the roster entries to look at (None: all). None where no such pair exists.
     """
-    chosen = np.ones(len(survey.roster_wanted), bool) if of is None else of
+    roles = survey.roster_wanted, ~survey.roster_wanted
+    if of is not None:
+        roles = roles[0] & of, roles[1] & of
     won, pairs, wanted_reads, stray_reads = 0.0, 0, 0, 0
-    for level in range(len(survey.levels_dbm)):
-        column = on.peaks[:, level]
-        read = np.isfinite(column) & chosen
-        wanted, stray = column[read & survey.roster_wanted], column[read & ~survey.roster_wanted]
+    for column in on.peaks.T:
+        read = np.isfinite(column)
+        wanted, stray = (column[read & role] for role in roles)
         if len(wanted) and len(stray):
-            won += area(wanted, stray).area * len(wanted) * len(stray)
+            won += _wins(wanted, stray)
             pairs += len(wanted) * len(stray)
             wanted_reads += len(wanted)
             stray_reads += len(stray)
@@ -125,9 +131,9 @@ def _offset(name: str, reference: str, means: Floats, types: npt.NDArray[np.str_
     power, rssi = means[rows].T
     own = types[rows] == name
     design = np.column_stack([np.ones(len(power)), own, power - power.mean()])
-    solution, *_ = np.linalg.lstsq(design, rssi, rcond=None)
+    solution, _, rank, _ = np.linalg.lstsq(design, rssi, rcond=None)
     rest = rssi - design @ solution
-    freedom = max(1, len(rssi) - np.linalg.matrix_rank(design))
+    freedom = max(1, len(rssi) - rank)
     covariance = np.linalg.pinv(design.T @ design) * float(rest @ rest) / freedom
     half = _student(int(freedom)) * math.sqrt(max(float(covariance[1, 1]), 0.0))
     offset = float(solution[1])
