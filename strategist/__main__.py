@@ -71,10 +71,10 @@ def main(argv: Sequence[str] | None = None) -> int:
             stream.reconfigure(errors="backslashreplace")
     given = sys.argv[1:] if argv is None else argv
     arguments = command_parser(*given[:1]).parse_args(argv)
-    start.begin()
     run: Callable[[argparse.Namespace], int] = arguments.run
     output = _Output(sys.stdout)
     try:
+        start.begin()
         with contextlib.redirect_stdout(output):
             status = run(arguments)
             output.flush()
@@ -165,8 +165,8 @@ def _silence() -> None:
 
 
 def command_parser(asked: str = "") -> argparse.ArgumentParser:
-    """The parser of a command, which is made in a tenth of the time, or with all commands where
-    there is none of that name."""
+    """The parser with all commands, or that of the one asked for, where there is such: it is made
+    in a tenth of the time."""
     parser = CommandParser(
         prog="strategist",
         description="Choose power, step ladder, signal cutoff and masks for UHF RFID read points. "

@@ -4,6 +4,7 @@ here, and garbage is seldom looked for."""
 from __future__ import annotations
 
 import atexit
+import contextlib
 import gc
 import os
 import sys
@@ -33,7 +34,8 @@ def _load_pydantic() -> None:
     vars(reader)["entry_points"] = None  # imported, and not called
     if sys.modules.setdefault(_METADATA, reader) is reader:
         try:
-            import pydantic.plugin._loader  # noqa: F401, PLC0415 (not for --help)
+            with contextlib.suppress(ImportError):  # in another version: then it is as slow as ever
+                import pydantic.plugin._loader  # noqa: F401, PLC0415 (not for --help)
         finally:
             del sys.modules[_METADATA]
 

@@ -37,12 +37,12 @@ class Tally:
         self._examples: dict[str, list[str]] = defaultdict(list)
 
     def once(self, reason: str, window: Window, value: int) -> None:
-        """int a mask that comes only once."""
+        """Count a mask that comes only once."""
         self._once[reason] += 1
         self._show(reason, window, value)
 
     def note(self, reason: str, window: Window, value: int) -> None:
-        """int a mask that may come again. For what comes about once a tag: this is kept."""
+        """Count a mask that may come again. For what comes about once a tag: this is kept."""
         seen = self._seen[reason]
         before = len(seen)
         seen.add((window, value))
@@ -50,7 +50,7 @@ class Tally:
             self._show(reason, window, value)
 
     def prefixes(self, reason: str, bank: Bank, start: int, value: int, length: int) -> None:
-        """int the aligned prefixes of a bank's first `length` bits that no mask can hold."""
+        """Count the aligned prefixes of a bank's first `length` bits that no mask can hold."""
         of_bank = self._banks[reason].setdefault((bank, start), set())
         steps = self._kept_steps + 1
         if length >= steps * self._step and (value, length) not in of_bank:
