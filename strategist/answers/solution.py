@@ -434,7 +434,7 @@ def _over_alone(
     """The best strategy over other passes than those surveyed, and whether it is proven; not begun
     from the best over these, whose own proof takes as long."""
     once = _as_surveyed(whole)
-    parts = over(parts_of(once.survey, once.policy, options.tuning), passes.sample)
+    parts = parts_of(once.survey, once.policy, options.tuning, sample=passes.sample)
     found, _, _ = _prove(parts, options, clock, None)
     strategy, _ = _replayed_over(passes, found, whole.policy)
     return strategy, found.answer.proven

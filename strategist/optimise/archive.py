@@ -54,6 +54,8 @@ class Replayed:
     @cached_property
     def points(self) -> list[tuple[Counts, Ints]]:
         """Each (missed, stray), and the places of the ladders that come to it."""
+        if len(self.counts) == 1:
+            return [(Counts(*self.counts[0].tolist()), np.zeros(1, np.int64))]
         points, of_ladder = np.unique(self.counts @ (1, _SHIFT), return_inverse=True)
         return [
             (Counts(point % _SHIFT, point // _SHIFT), np.flatnonzero(of_ladder == number))
@@ -172,9 +174,10 @@ class Best:
 
     def tables(self, node: Node) -> Iterator[Cells]:
         """By what the goal minimises, then by what the limits cap."""
-        yield self.goal.layout.cells(node.cutoff, node.levels, self.goal.measure)
+        of_node = node.cutoff, node.levels
+        yield self.goal.layout.cells(*of_node, self.goal.measure, node.highest)
         for measure in self.limits:
-            yield self.layout.cells(node.cutoff, node.levels, measure)
+            yield self.layout.cells(*of_node, measure, node.highest)
 
     def steps(self, costs: list[tuple[Floats, Floats]]) -> list[tuple[Floats, Floats]]:
         return costs

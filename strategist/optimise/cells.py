@@ -127,14 +127,13 @@ class _Tables:
             *(profile.rssi, levels, low, high, stays, layout.order, layout.begin, *rows),
             *(self._missed, self._stray, hold, first),
         )
-        of_pass, groups = problem.rows[0], len(profile.pass_count)
+        of_pass, groups = problem.row_start, len(profile.pass_count)
         row_start, row = np.empty(groups + 1, np.int64), np.empty(len(first), np.int64)
         tables.sort_by_first(of_pass, first, len(levels), row_start, row)
         row = row[: row_start[-1]]
         flip_start = np.empty(groups * len(levels) + 1, np.int64)
-        tables.flips(layout.start, hold, flip_start, np.empty(0, np.int64))
-        flip = np.empty(flip_start[-1], np.int64)
-        tables.flips(layout.start, hold, flip_start, flip)
+        flip = np.empty(hold.size, np.int64)
+        flip = flip[: tables.flips(layout.start, hold, flip_start, flip)].copy()
         self._wanted: Floats = layout.wanted
         self._always = {
             "start": layout.start,
@@ -156,8 +155,10 @@ class _Tables:
         if measure not in self._weighed:
             if len(self._weighed) == _MEASURES:
                 del self._weighed[next(iter(self._weighed))]
+            gain = np.empty(self._missed.shape)
+            tables.weigh(self._missed, self._stray, measure.missed, measure.stray, gain)
             self._weighed[measure] = Cells(
-                gain=measure.missed * self._missed + measure.stray * self._stray,
+                gain=gain,
                 base=measure.missed * self._wanted,
                 **self._always,
             )

@@ -66,8 +66,11 @@ class GuardedGoal:
     limited = True
 
     def __init__(self, problem: Problem, best: Answer) -> None:
+        self._problem = problem
         self.measure = measures(problem)[0]
         self.excess, self._loss, guarded = best.key[:3]
+        # a loss that is no multiple of anything is known to six decimals
+        self._off = 0.0 if spacing(self.measure) else _FINEST
         one_less = int(guarded / (spacing(self.measure) or _FINEST)) + 1
         self.times = max(1, min(one_less, int(_LARGEST / max(1.0, self._loss))))
         self.layout = Layout(with_guarded(problem, self.times))
@@ -76,15 +79,23 @@ class GuardedGoal:
         return Aim(self.measure, 0.0, excess=False, step=spacing(self.measure))
 
     def mark(self, best: Answer) -> tuple[float, ...]:
-        return (best.key[0], value(self.times * best.key[1] + best.key[2]), *best.key[3:])
+        return (
+            best.key[0],
+            value(self.times * (best.key[1] + self._off) + best.key[2]),
+            *best.key[3:],
+        )
 
     def guarded(self, bound: float) -> float:
         """The guarded loss behind a value of the measure."""
-        return value(max(0.0, bound - self.times * self._loss))
+        return value(max(0.0, bound - self.times * (self._loss + self._off)))
 
-    def node(self, tied: Node, cutoff: int) -> Node:
-        """A node of the first goal, for this one: what was settled and shifted there holds."""
-        node = Node(self.layout, self.aim(None), cutoff, tied.levels, tied.must, clock=tied.clock)
+    def node(self, tied: Node) -> Node:
+        """A node of the first goal, for this one: what was settled and shifted there holds, under
+        all cutoffs with its outcomes."""
+        alike, aim = self._problem.alike, self.aim(None)
+        first = alike(tied.cutoff)[0]
+        node = Node(self.layout, aim, first, tied.levels, tied.must, clock=tied.clock)
+        node.highest = alike(tied.highest)[-1]
         node.state, node.even = tied.state.copy(), list(tied.even)
         if not tied.aim.excess:
             node.multiplier = self._over(tied.multiplier)

@@ -27,7 +27,9 @@ def guarded_peaks(survey: Survey, guard: Guard) -> Floats:
     some: Bools = np.logical_or.reduce(survey.measured, axis=1)
     usable_in = survey.measured | ~some[:, None]
     table = np.column_stack([usable_in, ~survey.measured])
-    kinds, kind_of = np.unique(table, axis=0, return_inverse=True)
+    kinds, kind_of = table[:1], np.zeros(len(table), np.int64)
+    if (table != kinds).any():  # as a rule all passes are alike
+        kinds, kind_of = np.unique(table, axis=0, return_inverse=True)
     kind_of = kind_of.reshape(-1)[survey.roster_pass]
     levels = np.round(survey.levels_dbm, DECIMALS)
     for number, kind in enumerate(kinds):

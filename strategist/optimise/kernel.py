@@ -28,6 +28,7 @@ __all__ = [
     "Cells",
     "best_ladder",
     "bounds_of",
+    "by_step",
     "climb",
     "cut_rounds",
     "fix_by_probing",
@@ -50,6 +51,14 @@ def best_ladder(edge: Floats, top: Floats, steps_max: int, must: Bools) -> tuple
     Levels that `must` be are steps of it. Without any ladder the bound is inf.
     """
     found: tuple[float, Ints] = bounds.best_ladder(edge, top, steps_max, must)
+    return found
+
+
+def by_step(
+    edge: Floats, top: Floats, steps_max: int, must: Bools, some: Ints
+) -> tuple[Floats, Floats]:
+    """The least bounds of ladders without each of `some` levels as a step, and with it."""
+    found: tuple[Floats, Floats] = bounds.by_step(edge, top, steps_max, must, some)
     return found
 
 

@@ -21,6 +21,7 @@ from strategist.optimise.kernel import (
     OUT,
     Cells,
     best_ladder,
+    by_step,
     climb,
     cut_rounds,
     fix_by_probing,
@@ -72,7 +73,8 @@ class Penalties:
 
 
 class Node:
-    """Ladders of some levels (ascending indices) under a cutoff.
+    """Ladders of some levels (ascending indices) under a cutoff, or several from `cutoff` to
+    `highest`, relaxed (see `cells`).
 
     Those that `must` be are steps of every ladder, the others may be. What raises the bound may be
     left at any turn, and is left when the clock runs out.
@@ -104,7 +106,7 @@ class Node:
         return self.layout.cells(self.cutoff, self.levels, self.aim.measure, self.highest)
 
     def halves(self, cutoffs: Ints) -> list[Node]:
-        """Two nodes for a node of several of the cutoffs."""
+        """Two nodes for a node of several of the cutoffs; what is known of it holds for both."""
         inside = cutoffs[(cutoffs >= self.cutoff) & (cutoffs <= self.highest)]
         parts = []
         for some in np.array_split(inside, 2):
@@ -112,7 +114,9 @@ class Node:
                 self.layout, self.aim, int(some[0]), self.levels, self.must, clock=self.clock
             )
             part.highest = int(some[-1])
-            part.multiplier, part.bound = self.multiplier, self.bound
+            part.multiplier, part.bound, part.state = self.multiplier, self.bound, self.state.copy()
+            part.cut_multiplier, part.even = self.cut_multiplier, list(self.even)
+            part.done = -1 if any(map(len, self.even)) else self.done
             parts.append(part)
         return parts
 
@@ -142,9 +146,12 @@ class Node:
             place = int(above[0])
         else:
             edge, top = self._steps()
-            _, ladder = best_ladder(edge, top, self.layout.problem.steps_max, self.must)
-            likely = np.intersect1d(open_, ladder).tolist() or open_.tolist()
-            place = max(likely, key=lambda place: self._without(place, edge, top))
+            steps_max = self.layout.problem.steps_max
+            ladder = best_ladder(edge, top, steps_max, self.must)[1]
+            likely = np.intersect1d(open_, ladder)
+            likely = likely if len(likely) else open_
+            without, _ = by_step(edge, top, steps_max, self.must, likely)
+            place = int(likely[without.argmax()])
         must = self.must.copy()
         must[place] = True
         parts = [self._part(self.levels, must)]
@@ -152,14 +159,6 @@ class Node:
             keep = np.arange(len(self.levels)) != place
             parts.append(self._part(self.levels[keep], self.must[keep]))
         return parts
-
-    def _without(self, place: int, edge: Floats, top: Floats) -> float:
-        """The bound of the ladders that do without a level, given what steps cost."""
-        kept = edge[:, place].copy(), top[:, place].copy()
-        edge[:, place] = top[:, place] = np.inf
-        bound = best_ladder(edge, top, self.layout.problem.steps_max, self.must)[0]
-        edge[:, place], top[:, place] = kept
-        return bound
 
     def _part(self, levels: Ints, must: Bools) -> Node:
         part = Node(self.layout, self.aim, self.cutoff, levels, must, clock=self.clock)
@@ -240,17 +239,17 @@ class Node:
     def settle_levels(self, target: float) -> bool:
         """Settle levels that must be steps, and drop those that cannot; whether there were any."""
         edge, top = self._steps()
-        steps_max = self.layout.problem.steps_max
+        steps_max, limit = self.layout.problem.steps_max, self.aim.above(target)
         keep, must = np.ones(len(self.levels), bool), self.must.copy()
-        for place in np.flatnonzero(~self.must).tolist():
+        open_ = np.flatnonzero(~must)
+        at_once = max(1, self.tuning.turns // (steps_max * len(keep) ** 2))
+        for start in range(0, len(open_), at_once):
             if self.clock.expired():
                 break
-            with_it = self.must.copy()
-            with_it[place] = True
-            if self.aim.rounded(self._without(place, edge, top)) > target:
-                must[place] = True
-            elif self.aim.rounded(best_ladder(edge, top, steps_max, with_it)[0]) > target:
-                keep[place] = False
+            some = open_[start : start + at_once]
+            without, within = by_step(edge, top, steps_max, self.must, some)
+            must[some] = without >= limit
+            keep[some] = (without >= limit) | (within < limit)
         if keep.all() and (must == self.must).all():
             return False
         self.levels, self.must = self.levels[keep], must[keep]

@@ -9,7 +9,7 @@ import numpy as np
 
 from strategist.optimise.guarded import guarded_peaks
 from strategist.optimise.tuning import DEFAULT, Tuning
-from strategist.optimise.walks import counts_of
+from strategist.optimise.walks import accepted_of, counts_of
 from strategist.radio.dwell import steps_by_masks
 from strategist.radio.lawful import choosable_levels
 from strategist.survey.copies import Sample
@@ -33,6 +33,7 @@ __all__ = [
     "value",
 ]
 
+_LEAST = float(np.finfo(float).min)  # no read is below it
 _DIGITS = 6  # losses closer than this many decimals are the same loss
 
 
@@ -156,11 +157,18 @@ class Problem:
         return weight
 
     @cached_property
-    def rows(self) -> tuple[Ints, Ints, Ints, Bools]:
-        """Where the rows of each pass group begin; tags in a row, over all passes, their role."""
-        profile = self.profile
-        start = np.searchsorted(profile.row_pass, np.arange(len(profile.pass_count) + 1))
-        return start, profile.row_count, self.row_weight, profile.row_wanted
+    def row_start(self) -> Ints:
+        """Where the rows of each pass group begin, and where the last ends."""
+        groups = np.arange(len(self.profile.pass_count) + 1)
+        start: Ints = np.searchsorted(self.profile.row_pass, groups)
+        return start
+
+    @cached_property
+    def _by_level(self) -> tuple[Floats, Ints, Ints]:
+        """The RSSI of rows at each level: shape (levels, rows); their wanted and stray tags over
+        all passes."""
+        wanted = np.where(self.profile.row_wanted, self.row_weight, 0)
+        return np.ascontiguousarray(self.profile.rssi.T), wanted, self.row_weight - wanted
 
     @cached_property
     def wanted(self) -> int:
@@ -191,7 +199,7 @@ class Problem:
 
     def accepted(self, cutoff: int) -> Bools:
         """Whether each row's reads pass the cutoff, at each level: shape (rows, levels)."""
-        passes: Bools = self.profile.rssi >= max(self.thresholds[cutoff], np.finfo(float).min)
+        passes: Bools = self.profile.rssi >= max(self.thresholds[cutoff], _LEAST)
         return passes
 
     def loss(self, counts: Counts) -> float:
@@ -226,16 +234,25 @@ class Problem:
 
     def replay(self, levels: tuple[int, ...], cutoff: int, through: Bools) -> Counts:
         """What a ladder (ascending level indices) reports under a cutoff and a class selection."""
-        profile = self.profile
-        accepted = self.accepted(cutoff) & through[profile.row_class][:, None]
-        return walk(self, accepted, levels)
+        counts = self.counts(np.array([levels[::-1]]), self.thresholds[cutoff], through)
+        return Counts(*counts[0].tolist())
 
-
-def walk(problem: Problem, accepted: Bools, levels: tuple[int, ...]) -> Counts:
-    """Walk a ladder over rows that are `accepted` (rows, levels), pass groups side by side."""
-    ladder = np.array([levels[::-1]])
-    missed, stray = counts_of(ladder, accepted, *problem.rows, problem.policy.stop_after)[0]
-    return Counts(int(missed), int(stray))
+    def counts(
+        self, ladders: Ints, least: float, through: Bools, stop_after: int | None = None
+    ) -> Ints:
+        """(missed, stray) of each ladder, where reads of `least` dBm and more (−inf: all) of the
+        classes let through are accepted: shape (ladders, 2). Ladders are level indices from the
+        top down, shape (ladders, steps); `stop_after` None: that of the policy."""
+        rssi, wanted, stray = self._by_level
+        if len(ladders) == 1:
+            levels, places = ladders[0], np.arange(ladders.shape[1])[None]
+        else:
+            levels = np.flatnonzero(np.bincount(ladders.reshape(-1), minlength=len(rssi)))
+            places = np.searchsorted(levels, ladders)
+        least, row_class = max(least, _LEAST), self.profile.row_class
+        accepted = accepted_of(rssi, levels, least, row_class, through)
+        of_rows = self.row_start, self.profile.row_count, wanted, stray
+        return counts_of(places, accepted, *of_rows, stop_after or self.policy.stop_after)
 
 
 def answer_at(problem: Problem, chain: Chain, cutoff: int, levels: tuple[int, ...]) -> Answer:

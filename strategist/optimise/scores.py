@@ -76,16 +76,21 @@ def parts_of(
     policy: Policy,
     tuning: Tuning = DEFAULT,
     candidates: Candidates | None = None,
+    sample: Sample | None = None,
 ) -> Parts:
     """The parts of a completely surveyed read point, with other masks than its own to choose from
-    where `candidates` are given. Raises what `pose` raises, where no score is left."""
+    where `candidates` are given, over the passes of a `sample` of it (None: those surveyed). Raises
+    what `pose` raises, where no score is left."""
     candidates = candidates or candidates_of(survey, policy)
     if not _is_choice(survey, policy):
         own = replace(policy, radio=strictest_radio(policy))
         heard = scored(survey, own, None, own.time.steps_s[-1])
         assert heard is not None
         turns = turns_of(survey, own.time, None)
-        return Parts.of(pose(heard.survey, own, tuning, candidates=candidates, turns=turns))
+        passes = None if sample is None else _heard(sample, own, None)
+        return Parts.of(
+            pose(heard.survey, own, tuning, candidates=candidates, turns=turns, sample=passes)
+        )
     found: dict[bytes, _Thought] = {}
     refused: InputError | None = None
     thought = 0
@@ -120,6 +125,7 @@ def parts_of(
                 candidates=candidates,
                 levels=levels,
                 turns=turns,
+                sample=None if sample is None else _heard(sample, heard.policy, score),
             )
         except InputError as error:
             refused = refused or error
@@ -140,14 +146,10 @@ def over(parts: Parts, sample: Sample) -> Parts:
 
 def posed_over(problem: Problem, sample: Sample) -> Problem:
     """What may be chosen in a problem, over the passes of a sample of its read point."""
-    policy = problem.policy
-    heard = scored(sample.survey, policy, problem.score, policy.time.steps_s[-1])
-    assert heard is not None  # the sample has the levels of the survey
-    survey = heard.survey
-    levels = np.isin(survey.levels_dbm, problem.profile.levels_dbm)
-    passes = replace(sample, survey=survey)
+    passes = _heard(sample, problem.policy, problem.score)
+    levels = np.isin(passes.survey.levels_dbm, problem.profile.levels_dbm)
     posed = pose(
-        *(survey, policy, problem.tuning),
+        *(passes.survey, problem.policy, problem.tuning),
         candidates=problem.candidates,
         levels=levels,
         sample=passes,
@@ -159,6 +161,13 @@ def posed_over(problem: Problem, sample: Sample) -> Problem:
         score=problem.score,
         step_s=problem.step_s,
     )
+
+
+def _heard(sample: Sample, policy: Policy, score: AnyScore) -> Sample:
+    """The sample with the score in place of raw reads."""
+    heard = scored(sample.survey, policy, score, policy.time.steps_s[-1])
+    assert heard is not None  # the sample has the levels of the survey
+    return replace(sample, survey=heard.survey)
 
 
 def _is_choice(survey: Survey, policy: Policy) -> bool:

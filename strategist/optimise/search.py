@@ -1,6 +1,7 @@
 """The exact search: cutoffs and steps are branched on, chains and ladders pruned by bounds.
 
-A node is a cutoff, with some levels settled as steps of the ladder. Nodes are taken by least
+A node is a cutoff, with some levels settled as steps of the ladder; at first one node stands for
+all cutoffs, relaxed, and is halved as long as its bound leaves room. Nodes are taken by least
 bound; what cannot beat the best strategy so far is dropped. In those that stay a bound linear in
 the classes weighs every chain with one matrix product, a bound for whole ladders those that are
 left, and ladders are replayed last. What is cut off is never better, so the end is a proof.
@@ -30,7 +31,7 @@ from strategist.optimise.goals import GuardedGoal, LossGoal
 from strategist.optimise.node import Node
 from strategist.optimise.problem import Answer, Problem, value
 from strategist.optimise.progress import tell
-from strategist.optimise.selections import grow, of_chain
+from strategist.optimise.selections import Selections, grow, of_chain
 from strategist.optimise.starts import Starts
 from strategist.optimise.tree import Tree
 from strategist.survey.records import Ints
@@ -59,8 +60,9 @@ def least_loss(problem: Problem, clock: Clock, known: Answer | None = None) -> A
 class BestFirst:
     """Nodes of a tree, worked off by least bound, towards one incumbent.
 
-    Three stages each: its bound is raised, it is tightened, it is explored or split. `floor`: no
-    strategy that was not looked at is below it.
+    One of several `cutoffs` is halved. Three stages each of the others: its bound is raised, it is
+    tightened, it is explored or split; where chains are few they are all looked at, which spares
+    some halves as well. `floor`: no strategy that was not looked at is below it.
     """
 
     def __init__(self, tree: Tree, best: Best) -> None:
@@ -68,18 +70,28 @@ class BestFirst:
         self.best = best
         self.floor: Bound = (0.0, 0.0)
         self.longest = tree.problem.slots  # chains of more masks wait for a later round
-        self.heap: list[tuple[Bound, int, int, Node]] = []
+        self.heap: list[tuple[Bound, tuple[int, int], int, Node]] = []
         self.waiting: list[tuple[Bound, Node]] = []  # looked at as far as this round goes
         self.stuck: list[tuple[Bound, Node]] = []  # can neither be listed nor split
         self.tied: list[Node] = []  # may hold strategies that are as good as the best
+        self.cutoffs = tree.problem.outcomes  # that nodes are halved by
+        self.likely: list[Selections] = []  # what is tried first under a cutoff
         self._order = itertools.count()
-        self._begun: set[int] = set()  # cutoffs whose nodes were made anew for the loss
+        self._begun: set[tuple[int, int]] = set()  # cutoffs with nodes made anew for the loss
 
-    def node(self, cutoff: int) -> Node:
-        return self.tree.node(cutoff, self.best.aim(), self.best.goal.layout)
+    def node(self, cutoff: int, highest: int | None = None) -> Node:
+        """All ladders under a cutoff, or all up to another."""
+        node = self.tree.node(cutoff, self.best.aim(), self.best.goal.layout)
+        node.highest = cutoff if highest is None else highest
+        return node
 
     def push(self, stage: int, node: Node) -> None:
-        heapq.heappush(self.heap, (self.best.bound(node), next(self._order), stage, node))
+        self._push(self.best.bound(node), stage, node)
+
+    def _push(self, bound: Bound, stage: int, node: Node) -> None:
+        """Of equal bounds the node of weaker cutoffs comes first, then the earlier one."""
+        order = node.cutoff, next(self._order)
+        heapq.heappush(self.heap, (bound, order, stage, node))
 
     def resume(self, longest: int) -> None:
         """Take up, for chains of up to so many masks, what waited, and what was stuck with another
@@ -88,8 +100,7 @@ class BestFirst:
         again = [one for one in self.stuck if one[1].aim != aim]
         self.stuck = [one for one in self.stuck if one[1].aim == aim]
         for bound, node in (*self.waiting, *again):
-            stage = 2 if node.tight else 0
-            heapq.heappush(self.heap, (bound, next(self._order), stage, node))
+            self._push(bound, 2 if node.tight else 0, node)
         self.waiting = []
 
     def raise_floor(self, bound: Bound) -> None:
@@ -105,8 +116,7 @@ class BestFirst:
     def screen(self, cutoffs: Ints) -> list[Node]:
         """A node for each of the cutoffs under which a strategy may be as good as the best: found
         by halves of their range, relaxed. Raises OutOfTimeError, with a floor for them all."""
-        whole, left = self.node(int(cutoffs[0])), list[Node]()
-        whole.highest = int(cutoffs[-1])
+        whole, left = self.node(int(cutoffs[0]), int(cutoffs[-1])), list[Node]()
         heap = [(self.best.bound(whole), 0, whole)]
         order = itertools.count(1)
         while heap:
@@ -154,14 +164,22 @@ class BestFirst:
     def work_on(self, node: Node, stage: int) -> None:
         """Take a node one stage further."""
         if node.aim != self.best.aim():
-            self.begin_anew(node.cutoff)
+            self.begin_anew(node)
             return
-        target = self.best.target(node)
+        target, several = self.best.target(node), node.cutoff < node.highest
+        few = self.tree.are_few(self.longest)
+        if stage == 0 and node.done < 0 and not several and not few:
+            self._try(node)
         if node.done >= self.longest:
             self._looked_at(node)  # a bound is raised once there are chains to look at
-        elif self.tree.are_few(self.longest):
+        elif few:
             self.tree.look_at_all(node, self.best, self.longest)
-            self._looked_at(node)
+            if several and any(map(len, node.even)):
+                self.halve(node)
+            else:
+                self._looked_at(node)
+        elif several:
+            self.halve(node)
         elif stage == 0:
             node.raise_bound(target)
             self.push(1, node)
@@ -175,11 +193,27 @@ class BestFirst:
         else:
             self._split(node)
 
-    def begin_anew(self, cutoff: int) -> None:
-        """The whole cutoff again, once, for the aim that is now."""
-        if cutoff not in self._begun:
-            self._begun.add(cutoff)
-            self.push(0, self.node(cutoff))
+    def begin_anew(self, node: Node) -> None:
+        """All ladders under its cutoffs again, once, for the aim that is now."""
+        cutoffs = node.cutoff, node.highest
+        if cutoffs not in self._begun:
+            self._begun.add(cutoffs)
+            self.push(0, self.node(*cutoffs))
+
+    def halve(self, node: Node) -> None:
+        """Two nodes for one of several cutoffs, with their first bounds."""
+        for half in node.halves(self.cutoffs):
+            half.raise_bound(self.best.target(node), 1)
+            self.push(0, half)
+
+    def _try(self, node: Node) -> None:
+        """What is likely under a cutoff, and whether its chain without masks is worth a look."""
+        for one in self.likely:
+            least = self.tree.ladders(one, 0, node, self.best, likely=True)
+            bound = (self.best.goal.excess, value(least))
+            if not one.masks and not node.even and self.best.hopeless(*bound, 0):
+                worse = self.best.hopeless(*bound)  # else as good as the best
+                node.done, node.even = 0, [one.at(np.arange(0 if worse else 1))]
 
     def _split(self, node: Node) -> None:
         parts = node.split()
@@ -274,24 +308,18 @@ class Search:
         )
 
     def start(self) -> None:
-        """A first bound of each cutoff, and the best strategy without masks, as far as the likely
-        ladders tell. The first is found whatever the clock says."""
-        tree, run, none = self.tree, self.run, self.tree.chains.listed(0)
-        unmasked = []
-        for cutoff in sorted(self.cutoffs or self.problem.outcomes.tolist()):
-            if not self.best.empty:
-                tree.clock.check()
-            node = run.node(cutoff)
-            unmasked.append((node, tree.ladders(none, 0, node, self.best, likely=True)))
-            if node.aim == self.best.aim():
-                node.raise_bound(self.best.target(node), 1)
-            run.push(0, node)
+        """A strategy without masks to begin with, found whatever the clock says, and one node of
+        all cutoffs."""
+        run, cutoffs = self.run, sorted(self.cutoffs or self.problem.outcomes.tolist())
+        run.cutoffs, run.likely = np.array(cutoffs), [self.tree.chains.listed(0)]
+        if self.best.empty:
+            likely = run.node(self._outcome(self._starts.unmasked()))
+            self.tree.ladders(run.likely[0], 0, likely, self.best, likely=True)
+        self.tree.clock.check()
+        whole = run.node(cutoffs[0], cutoffs[-1])
+        whole.raise_bound(self.best.target(whole), 1)
+        run.push(0, whole)
         run.floor = run.heap[0][0]
-        for node, least in unmasked:
-            bound = (self.best.goal.excess, value(least))
-            if self.best.hopeless(*bound, 0):  # at most as good as the best: not looked at again
-                worse = self.best.hopeless(*bound)
-                node.done, node.even = 0, [none.at(np.arange(0 if worse else 1))]
 
     def _try_ahead(self) -> None:
         """Beams of every length, by length, in a time of their own."""
@@ -373,7 +401,10 @@ class Search:
             self.tree.clock.check()
             self.tree.nodes += 1
             if node.aim != best.aim():
-                run.begin_anew(node.cutoff)
+                run.begin_anew(node)
+                continue
+            if node.cutoff < node.highest:
+                run.halve(node)
                 continue
             parts = node.split()
             if not parts:
@@ -391,18 +422,17 @@ class Search:
         self.best = Best(tree.layout, goal, known)
         run = self.run = BestFirst(tree, self.best)
         run.floor = (goal.excess, 0.0)
-        picked = of_chain(self.problem, known.chain, tree.chains.table)
+        run.cutoffs = np.arange(len(self.problem.thresholds))
+        run.likely = [of_chain(self.problem, known.chain, tree.chains.table)]
         try:
             run.longest = tree.reach(self.problem.slots)
             for one in tied:
                 weighed = len(one.even) > run.longest and not any(map(len, one.even))
                 if weighed or (not one.aim.excess and one.bound > known.key[1]):
                     continue
-                for cutoff in self.problem.alike(one.cutoff):
-                    node = goal.node(one, cutoff)
-                    tree.ladders(picked, 0, node, self.best, likely=True)
-                    node.raise_bound(self.best.target(node), 1)
-                    run.push(0, node)
+                node = goal.node(one)
+                node.raise_bound(self.best.target(node), 1)
+                run.push(0, node)
             run.prove()
             still_open = self._open(run.left())
         except OutOfTimeError:

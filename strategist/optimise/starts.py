@@ -9,6 +9,7 @@ import numpy as np
 from strategist.optimise.chains import Chains
 from strategist.optimise.problem import Problem
 from strategist.optimise.selections import Selections, grow
+from strategist.optimise.walks import changes_of
 from strategist.survey.records import Floats, Ints
 
 __all__ = ["Starts"]
@@ -22,23 +23,31 @@ class Starts:
         self.chains = chains
         tuning, last = problem.tuning, len(problem.thresholds) - 1
         cutoffs = np.unique(np.linspace(0, last, tuning.start_cutoffs).astype(int))
-        levels = len(problem.profile.levels_dbm)
-        lowest = levels - 1 if problem.top_fixed else 0
-        tables = [self._changes(int(c))[:, lowest:] for c in cutoffs]
-        self.changes = np.concatenate(tables, axis=1)
-        self.cutoff = np.repeat(cutoffs, levels - lowest)
-        best = self._losses(chains.listed(1)).min(axis=0)
-        kept = np.argsort(best, kind="stable")[: tuning.start_corners]
-        self.changes, self.cutoff = self.changes[:, kept], self.cutoff[kept]
-        self._beams = [chains.listed(0)]  # by number of masks
+        self.changes = self._changes(cutoffs)
+        self.cutoff = np.repeat(cutoffs, self.changes.shape[1] // len(cutoffs))
+        self._beams: list[Selections] = []  # by number of masks
 
-    def _changes(self, cutoff: int) -> Floats:
-        """What letting a class through changes in the loss, at each level: (classes, levels)."""
-        profile, weights = self.problem.profile, self.problem.policy.loss
-        sign = np.where(profile.row_wanted, -weights.missed, weights.stray)
-        changed = (self.problem.row_weight * sign)[:, None] * self.problem.accepted(cutoff)
-        levels = [np.bincount(profile.row_class, one, profile.classes) for one in changed.T]
-        return np.stack(levels, axis=1)
+    def unmasked(self) -> int:
+        """The cutoff that suits a chain without masks."""
+        return int(self.cutoff[self.changes.sum(axis=0).argmin()])
+
+    def _begin(self) -> None:
+        """Keep the cutoffs and levels that suit some mask best."""
+        best = self._losses(self.chains.listed(1)).min(axis=0)
+        kept = np.argsort(best, kind="stable")[: self.problem.tuning.start_corners]
+        self.changes, self.cutoff = self.changes[:, kept], self.cutoff[kept]
+        self._beams = [self.chains.listed(0)]
+
+    def _changes(self, cutoffs: Ints) -> Floats:
+        """What letting a class through changes in the loss, under each of some cutoffs at each
+        level that may be the top: shape (classes, cutoffs times levels)."""
+        problem, profile, weights = self.problem, self.problem.profile, self.problem.policy.loss
+        sign: Floats = np.where(profile.row_wanted, -weights.missed, weights.stray)
+        rssi = profile.rssi[:, -1:] if problem.top_fixed else profile.rssi
+        least = np.maximum(problem.thresholds[cutoffs], np.finfo(float).min)
+        change: Floats = problem.row_weight * sign
+        changed = changes_of(rssi, least, profile.row_class, change, profile.classes)
+        return changed.reshape(profile.classes, -1)
 
     def _losses(self, selections: Selections) -> Floats:
         losses = np.empty((len(selections), self.changes.shape[1]))
@@ -51,6 +60,8 @@ class Starts:
 
     def promising(self, masks: int) -> Iterator[tuple[Selections, int]]:
         """Chains of so many masks with the cutoff that suits them: those of fewer, grown."""
+        if not self._beams:
+            self._begin()
         for fewer in range(len(self._beams), masks + 1):
             self._beams.append(self._grown(fewer))
         beam = self._beams[masks]

@@ -182,8 +182,9 @@ class _Within(Best):
 
     def tables(self, node: Node) -> Iterator[Cells]:
         yield from super().tables(node)
+        of_node, measure = (node.cutoff, node.levels), self.goal.measure
         for layout in (self.layout, self.goal.ranked):
-            yield layout.cells(node.cutoff, node.levels, self.goal.measure)
+            yield layout.cells(*of_node, measure, node.highest)
 
     def rank(self, counts: Counts, guarded: float) -> tuple[float, float, float]:
         """By how much it is not what is sought, its rank, its loss."""
@@ -228,14 +229,21 @@ class _Beside(BestFirst):
             return self.floor
 
     def _begin(self) -> None:
-        """The cutoffs that bounds leave; in these, where chains are many, the best's own chain and
-        none are tried at once."""
-        tree, few, chain = self.tree, self.tree.are_few(self.longest), self._beside.chain
-        nodes = self.screen(np.arange(len(tree.problem.thresholds)))
+        """Where chains are few, one node of all cutoffs; else the cutoffs that bounds leave, in
+        which the best's own chain and none are tried at once."""
+        tree, chain = self.tree, self._beside.chain
+        cutoffs = self.cutoffs = np.arange(len(tree.problem.thresholds))
+        if tree.are_few(self.longest):
+            whole = self.node(0, len(cutoffs) - 1)
+            whole.raise_bound(self.best.target(whole), 1)
+            self.push(0, whole)
+            self.floor = self.best.bound(whole)
+            return
+        nodes = self.screen(cutoffs)
         self.floor = min(map(self.best.bound, nodes), default=self.floor)
         self._most += tree.nodes
-        likely = [] if few else [tree.chains.listed(0)]
-        if not few and len(chain.literals) <= tree.problem.slots:
+        likely = [tree.chains.listed(0)]
+        if len(chain.literals) <= tree.problem.slots:
             likely.insert(0, of_chain(tree.problem, chain, tree.chains.table))
         for node in nodes:
             for one in likely:
@@ -245,10 +253,9 @@ class _Beside(BestFirst):
                 raise OutOfTimeError
 
     def work_on(self, node: Node, stage: int) -> None:
-        many = (
-            not self.tree.are_few(self.longest)
-            and self.tree.weighed > self.tree.tuning.sturdy_chains
-        )
-        if self.tree.nodes > self._most or many:
+        tree = self.tree
+        if not tree.are_few(self.longest) and (
+            tree.nodes > self._most or tree.weighed > tree.tuning.sturdy_chains
+        ):
             raise OutOfTimeError
         super().work_on(node, stage)

@@ -50,8 +50,7 @@ from strategist.optimise.measures import Aim
 from strategist.optimise.node import Node, Penalties, strongest
 from strategist.optimise.problem import Problem
 from strategist.optimise.selections import Selections
-from strategist.optimise.walks import counts_of
-from strategist.survey.records import Bools, Floats, Ints
+from strategist.survey.records import Floats, Ints
 
 __all__ = ["Tree"]
 
@@ -155,6 +154,8 @@ class Tree:
             found = bounds_of(state, cells, policy.stop_after, steps, node.must, limit)
             bounds = np.vstack([bounds, found])
             rows, bounds = rows[found <= limit], bounds[:, found <= limit]
+        if node.cutoff < node.highest:
+            return rows  # ladders are replayed under one cutoff
         work = (float(part.masks), float(node.cutoff > 0), 1.0)
         for place in np.lexsort((part.bits[rows], *archive.order(bounds))):
             room = archive.room(*work)
@@ -181,18 +182,18 @@ class Tree:
             ]
         )
         work = (float(part.masks), float(node.cutoff > 0))
-        accepted = self._accepted(problem, node.cutoff, through)
+        thresholds = problem.thresholds
         self.replayed += 1
 
         def drifted(ladders: Ints, cutoff: int) -> Ints:
-            return self._counts(ladders, self._accepted(self.guarded, cutoff, through))
+            return self.guarded.counts(ladders, thresholds[cutoff], through)
 
         def replay(places: Ints) -> None:
             ladders = levels[places]
             archive.offer(
                 Replayed(
                     ladders,
-                    self._counts(ladders, accepted),
+                    problem.counts(ladders, thresholds[node.cutoff], through),
                     work,
                     float(part.bits[row]),
                     node.cutoff,
@@ -218,12 +219,3 @@ class Tree:
                 replay(places)
             archive.saw(part, row, node.cutoff)
         return least
-
-    def _accepted(self, problem: Problem, cutoff: int, through: Bools) -> Bools:
-        accepted: Bools = problem.accepted(cutoff) & through[problem.profile.row_class][:, None]
-        return accepted
-
-    def _counts(self, ladders: Ints, accepted: Bools) -> Ints:
-        """(missed, stray) of each ladder."""
-        problem = self.problem
-        return counts_of(ladders, accepted, *problem.rows, problem.policy.stop_after)

@@ -8,12 +8,24 @@ from strategist.optimise.loops import walks
 from strategist.survey.records import Bools, Bytes, Floats, Ints
 
 __all__ = [
+    "accepted_of",
+    "changes_of",
     "counts_of",
     "ladder_bounds",
     "ladders_left",
     "sums_of",
     "sums_of_bytes",
 ]
+
+
+def changes_of(
+    rssi: Floats, least: Floats, row_class: Ints, row_change: Floats, classes: int
+) -> Floats:
+    """Σ `row_change` over the rows of each class with a read of `least` (dBm, ascending) or more at
+    each level: shape (classes, least, levels). `rssi[r, l]`."""
+    found = np.zeros((classes, rssi.shape[1], len(least)))
+    walks.changes(rssi, least, row_class, row_change, found)
+    return np.ascontiguousarray(found.transpose(0, 2, 1))
 
 
 def ladder_bounds(edge: Floats, top: Floats, steps_max: int) -> tuple[Floats, Floats]:
@@ -51,26 +63,32 @@ def ladders_left(
     return found[:number], depth
 
 
+def accepted_of(rssi: Floats, levels: Ints, least: float, row_class: Ints, through: Bools) -> Bools:
+    """Whether rows of the classes let through have a read of `least` (dBm) at each of some levels:
+    shape (levels, rows). `rssi` has a row for each level."""
+    accepted = np.empty((len(levels), len(row_class)), bool)
+    walks.accept(rssi, levels, least, row_class, through, accepted)
+    return accepted
+
+
 def counts_of(
     ladders: Ints,
     accepted: Bools,
     start: Ints,
     row_count: Ints,
-    row_weight: Ints,
-    row_wanted: Bools,
+    wanted: Ints,
+    stray: Ints,
     stop_after: int,
 ) -> Ints:
     """Missed and stray tags of ladders (places from the top down): shape (ladders, 2).
 
-    `accepted[r, l]`: rows are sorted by pass group; those of p are `start[p] … start[p + 1]`.
+    `accepted[l, r]`: rows are sorted by pass group; those of p are `start[p] … start[p + 1]`. Of
+    the tags of a row, `row_count` count to the stop; `wanted` and `stray` over all passes.
     """
-    wanted = np.where(row_wanted, row_weight, 0)
-    by_level = np.ascontiguousarray(accepted.T)
-    reported = np.zeros((len(ladders), 2), np.int64)
-    of_rows = row_count, wanted, row_weight - wanted
-    walks.reported(ladders, by_level, start, *of_rows, stop_after, reported)
-    reported[:, 0] = wanted.sum() - reported[:, 0]
-    return reported
+    counts = np.empty((len(ladders), 2), np.int64)
+    walks.reported(ladders, accepted, start, row_count, wanted, stray, stop_after, counts)
+    counts[:, 0] = wanted.sum() - counts[:, 0]
+    return counts
 
 
 def sums_of_bytes(weight: Floats) -> Floats:

@@ -26,9 +26,8 @@ def some_cells(rng: Random, passes: int, classes: int, levels: int) -> dict[str,
         row_first.append(first)
         row_start.append(row_start[-1] + len(own))
     flip_start = np.empty(passes * levels + 1, np.int64)
-    tables.flips(start, hold, flip_start, np.empty(0, np.int64))
-    flip = np.empty(flip_start[-1], np.int64)
-    tables.flips(start, hold, flip_start, flip)
+    flip = np.empty(hold.size, np.int64)
+    flip = flip[: tables.flips(start, hold, flip_start, flip)]
     none = np.empty(0, np.int64)
     return {
         "start": start,

@@ -3,6 +3,7 @@ an array; and it says so where it is missing, or older than its source."""
 
 from __future__ import annotations
 
+import itertools
 import os
 import shutil
 import subprocess
@@ -16,6 +17,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from strategist.optimise import walks as walks_over
 from strategist.optimise.loops import bounds, joins, prices, tables, walks
 from strategist.optimise.own_prices import first_prices
 from strategist.survey.records import Floats
@@ -61,6 +63,20 @@ def test_bounds(seed: int, stop_after: int) -> None:
     state = rng.choice([0, 1, 2, 2, 2], classes)
     multiplier = rng.normal(0, 1, len(cells["klass"]))
     ladders = stop_after, steps_max, must
+
+    _, edge, top, _, _, _ = bounds.of_states(
+        *(state[None], multiplier, bounds.Cells(**cells), *ladders, np.inf, 0)
+    )
+    some = np.flatnonzero(~must)
+    without, within = same(
+        bounds, lambda m, x: m.by_step(*x[:2], steps_max, must, x[2]), edge, top, some
+    )
+    for place, bound, other in zip(some.tolist(), without, within, strict=True):
+        barred, asked = (edge.copy(), top.copy()), must.copy()
+        barred[0][:, place] = barred[1][:, place] = np.inf
+        asked[place] = True
+        assert bounds.best_ladder(*barred, steps_max, must)[0] == bound
+        assert bounds.best_ladder(edge, top, steps_max, asked)[0] == other
 
     for far in range(4):
         _, edge, top, _, _, _ = same(
@@ -138,6 +154,26 @@ def test_walks(seed: int) -> None:
         *(start, *rng.integers(0, 4, (3, rows))),
         np.zeros((4, 2), np.int64),
     )
+    rssi, least = rng.integers(-66, -54, (rows, levels)) * 1.0, np.array([-64.0, -60.0, -57.0])
+    rssi[rng.random(rssi.shape) < 0.3] = -np.inf
+    row_class, change = rng.integers(0, 4, rows), rng.normal(0, 1, rows)
+    same(
+        walks,
+        lambda m, x: m.changes(*x),
+        *(rssi, least, row_class, change, np.zeros((4, levels, 3))),
+    )
+    changed = walks_over.changes_of(rssi, least, row_class, change, 4)
+    through, some = rng.random(4) < 0.5, np.unique(rng.integers(0, levels, 2))
+    same(
+        walks,
+        lambda m, x: m.accept(x[0], x[1], -60.0, *x[2:]),
+        *(rssi.T.copy(), some, row_class, through, np.zeros((len(some), rows), np.uint8)),
+    )
+    accepted = walks_over.accepted_of(rssi.T.copy(), some, -60.0, row_class, through)
+    for t, k in itertools.product(range(levels), range(3)):
+        loud = rssi[:, t] >= least[k]
+        assert changed[:, k, t].tolist() == np.bincount(row_class, change * loud, 4).tolist()
+    assert (accepted == (rssi[:, some].T >= -60.0) & through[row_class]).all()
     table = np.zeros((8, 256))
     same(walks, lambda m, x: m.sums_of_bytes(*x), rng.normal(0, 1, 64), table)
     packed = rng.integers(0, 256, (5, 8)).astype(np.uint8)
@@ -167,9 +203,11 @@ def test_tables(seed: int) -> None:
     hold = (rng.random(shape) < 0.5) * 1.0
     start = np.linspace(0, cells, passes + 1).astype(np.int64)
     at = np.zeros(passes * levels + 1, np.int64)
-    for room in (np.empty(0, np.int64), np.zeros(cells * levels, np.int64)):
-        same(tables, lambda m, x: m.flips(*x), start, hold, at, room)
-        tables.flips(start, hold, at, room)
+    gain = np.empty(shape)
+    same(tables, lambda m, x: m.weigh(*x[:2], 1.5, 0.1, x[2]), hold, rng.random(shape), gain)
+    flip = np.zeros(cells * levels, np.int64)
+    same(tables, lambda m, x: m.flips(*x), start, hold, at, flip)
+    assert tables.flips(start, hold, at, flip) == at[-1]
     before = np.hstack([np.zeros((cells, 1)), hold[:, :-1]])
     expected = [
         c
@@ -178,7 +216,7 @@ def test_tables(seed: int) -> None:
         for c in range(start[p], start[p + 1])
         if hold[c, t] != before[c, t]
     ]
-    assert room[: at[-1]].tolist() == expected
+    assert flip[: at[-1]].tolist() == expected
 
 
 @pytest.mark.parametrize("seed", range(20))

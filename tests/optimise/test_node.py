@@ -58,6 +58,27 @@ def least(problem: Problem, node: Node, through: Bools) -> float:
     return min(replayed, default=np.inf)
 
 
+def test_bounds_of_several_cutoffs_hold_for_each_of_them() -> None:
+    """Of selections, and of the node; some are what one of the cutoffs comes to."""
+    close = 0
+    for seed in range(40):
+        problem, rng = problem_of(seed), np.random.default_rng(seed)
+        node, policy = node_of(problem, rng), problem.policy
+        low, high = np.sort(rng.integers(len(problem.thresholds), size=2)).tolist()
+        through = rng.random((6, problem.profile.classes)) < 0.6
+        cells = node.layout.cells(low, node.levels, measures(problem)[0], high)
+        asked = cells, policy.stop_after, problem.steps_max, node.must, np.inf
+        bounds = bounds_of(through.astype(np.int64), *asked)
+        node.cutoff, node.highest = low, high
+        node.raise_bound(least(problem, node, through[0]))
+        for cutoff in range(low, high + 1):
+            node.cutoff = cutoff
+            losses = np.array([least(problem, node, own) for own in through])
+            assert (np.maximum(bounds, node.bound) <= losses + 1e-9).all()
+            close += int((losses - bounds < 1e-9).any() and high > low)
+    assert close > 10, "or the bounds say little"
+
+
 @pytest.mark.parametrize("seed", range(60))
 def test_no_bound_is_above_what_is_reached(seed: int) -> None:
     """For random multipliers: the bound of the node, linear bounds and bounds of ladders."""

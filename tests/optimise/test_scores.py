@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import itertools
 import json
-from dataclasses import replace
+from dataclasses import fields, is_dataclass, replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -17,13 +18,15 @@ from strategist.optimise.measures import aim_at, measures
 from strategist.optimise.outer import Found, rival_in
 from strategist.optimise.problem import Chain as MaskChain
 from strategist.optimise.problem import Literal, Problem, answer_at, pose
-from strategist.optimise.scores import Part, parts_of
+from strategist.optimise.scores import Part, over, parts_of
 from strategist.optimise.search import search
 from strategist.optimise.strategy import Strategy
 from strategist.optimise.tree import Tree
+from strategist.survey.copies import Sample, drawn_copies
 from strategist.survey.policy import TECHNIQUES, Guard, Reader
 from strategist.survey.records import ReadPoint
 from strategist.survey.score import Difference, Nth, Peak, Score
+from strategist.survey.variation import variation_of
 from strategist.trust.evaluate import accepted_at, evaluate, replay
 from strategist.trust.scores import as_heard
 from tests.optimise.made import random_read_point, survey_of
@@ -40,6 +43,34 @@ def drawn(seed: int) -> ReadPoint:
         json.dumps(case_with_antennas(seed)).encode()
     ).read_points
     return replace(point, policy=replace(point.policy, untried="leave_out_level"))
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_posed_over_a_sample_at_once_or_after_the_survey(seed: int) -> None:
+    """Levels, steps and masks are those of the survey, passes and cutoffs those of the sample."""
+    point = made(CORRIDOR, seed) if seed < 4 else random_read_point(seed, 1)
+    survey, policy = point.survey, point.policy
+    copies = drawn_copies(survey, variation_of(survey), 3, (seed,))
+    times = np.random.default_rng(seed).integers(1, 4, len(copies.pass_ids))
+    sample = Sample(copies, times)
+    first, then = (
+        parts_of(survey, policy, sample=sample),
+        over(parts_of(survey, policy), sample),
+    )
+    assert (first.scores, first.alike) == (then.scores, then.alike)
+    for one, other in zip(first.parts, then.parts, strict=True):
+        assert (one.work, one.index) == (other.work, other.index)
+        assert as_told(one.problem) == as_told(other.problem)
+    assert as_told(then.parts[0].problem) != as_told(parts_of(survey, policy).parts[0].problem)
+
+
+def as_told(value: Any) -> Any:
+    """A problem with all its arrays, as values that can be compared."""
+    if isinstance(value, np.ndarray):
+        return value.shape, value.tobytes()
+    if is_dataclass(value):
+        return [as_told(getattr(value, one.name)) for one in fields(value)]
+    return value
 
 
 @pytest.mark.parametrize("seed", range(3))

@@ -166,6 +166,7 @@ class Passes:
     turn: cython.longlong[::1]
     least: cython.double[:, ::1]
     walk: cython.double[::1]
+    beyond: cython.double[::1]  # the least of `walk` above each level
     total: cython.double[::1]
     edge: cython.double[:, ::1]
     top: cython.double[:, ::1]
@@ -186,7 +187,7 @@ class Passes:
         self.cost, self.sure = np.empty((passes, levels)), np.empty((passes, levels))
         self.open, self.turn = np.empty(passes, np.uint8), np.empty(passes, np.int64)
         self.least = np.empty((rows, levels))
-        self.walk, self.total = np.empty(levels), np.empty(levels)
+        self.walk, self.beyond, self.total = (np.empty(levels) for _ in range(3))
         self.edge, self.top = np.empty((levels + 1, levels)), np.empty((levels + 1, levels))
 
     @cython.cfunc
@@ -264,13 +265,16 @@ class Passes:
     def fill_least(self, p: cython.Py_ssize_t, row: cython.Py_ssize_t) -> cython.void:
         """Fill in a row of `least` for pass p, from its turn on."""
         t: cython.Py_ssize_t
+        other: cython.Py_ssize_t
         levels: cython.Py_ssize_t = self.levels
         turn: cython.Py_ssize_t = self.turn[p]
         end: cython.Py_ssize_t = self.end(p)
+        parts: cython.bint = self.open[p] and self.stop_after == 1
+        known: cython.bint = False  # whether `beyond` is of what is walked past now
         for t in range(levels):
             self.walk[t] = self.cost[p, t]
-        for t in range(levels):
-            if self.open[p] and self.stop_after == 1:
+        for t in range(0 if parts else turn, levels):
+            if parts:
                 # from walking past t − 1 to walking past t: open classes accepted at t are missing
                 for f in range(
                     self.cells.flip_start[p * levels + t], self.cells.flip_start[p * levels + t + 1]
@@ -281,12 +285,19 @@ class Passes:
                         by = self.multiplier[c]
                         for other in range(max(t, turn) + 1, end + 1):  # lower ones are not asked
                             self.walk[other] += sign * min(0.0, self.cells.gain[c, other] + by)
+                        known = False
             if t < turn:
                 continue
             least = self.cost[p, t]
-            if self.sure[p, t] < self.stop_after:
-                for other in range(t + 1, end + 1):
-                    least = min(least, self.walk[other])
+            if t < end and self.sure[p, t] < self.stop_after:
+                if not known:
+                    lowest = self.walk[end]
+                    self.beyond[end - 1] = lowest
+                    for other in range(end - 1, t, -1):
+                        lowest = min(lowest, self.walk[other])
+                        self.beyond[other - 1] = lowest
+                    known = True
+                least = min(least, self.beyond[t])
             self.least[row, t] = least
 
     @cython.cfunc
@@ -508,6 +519,39 @@ def best_ladder(
     with cython.nogil:
         bound = ladder.find(edge, top, must)
     return bound, np.asarray(ladder.place[: ladder.count])
+
+
+def by_step(
+    edge: cython.double[:, ::1],
+    top: cython.double[:, ::1],
+    steps_max: cython.Py_ssize_t,
+    must: cython.const[cython.uchar][::1],
+    some: cython.const[cython.longlong][::1],
+):
+    """(without, within) of `kernel.by_step`."""
+    levels: cython.Py_ssize_t = edge.shape[1]
+    ladder = Ladder(steps_max, levels)
+    asked: cython.uchar[::1] = np.array(must, np.uint8)
+    kept: cython.double[:, ::1] = np.empty((2, levels + 1))
+    without: cython.double[::1] = np.empty(some.shape[0])
+    within: cython.double[::1] = np.empty(some.shape[0])
+    u: cython.Py_ssize_t
+    i: cython.Py_ssize_t
+    place: cython.Py_ssize_t
+    with cython.nogil:
+        for i in range(some.shape[0]):
+            place = some[i]
+            for u in range(levels + 1):
+                kept[0, u], kept[1, u] = edge[u, place], top[u, place]
+                edge[u, place] = INFINITE
+                top[u, place] = INFINITE
+            without[i] = ladder.find(edge, top, must)
+            for u in range(levels + 1):
+                edge[u, place], top[u, place] = kept[0, u], kept[1, u]
+            asked[place] = 1
+            within[i] = ladder.find(edge, top, asked)
+            asked[place] = must[place]
+    return np.asarray(without), np.asarray(within)
 
 
 STEPS = cython.declare(cython.int, 0)  # how far `of_states` goes

@@ -139,6 +139,51 @@ def ladders_left(
     return number, depth
 
 
+def changes(
+    rssi: cython.const[cython.double][:, :],
+    least: cython.const[cython.double][::1],
+    row_class: cython.const[cython.longlong][::1],
+    row_change: cython.const[cython.double][::1],
+    found: cython.double[:, :, ::1],
+) -> None:
+    """Fills in `walks.changes_of`, by class, level and cutoff, where all is 0."""
+    r: cython.Py_ssize_t
+    t: cython.Py_ssize_t
+    k: cython.Py_ssize_t
+    c: cython.Py_ssize_t
+    with cython.nogil:
+        for r in range(rssi.shape[0]):
+            c, change = row_class[r], row_change[r]
+            for t in range(rssi.shape[1]):
+                peak, k = rssi[r, t], 0
+                while k < least.shape[0] and peak >= least[k]:
+                    found[c, t, k] += change
+                    k += 1
+
+
+def accept(
+    rssi: cython.const[cython.double][:, ::1],
+    levels: cython.const[cython.longlong][:],
+    least: cython.double,
+    row_class: cython.const[cython.longlong][::1],
+    through: cython.const[cython.uchar][:],
+    accepted: cython.uchar[:, ::1],
+) -> None:
+    """Fills in whether rows of the classes let through have a read of `least` at some levels;
+    `rssi[l, r]`."""
+    let: cython.uchar[::1] = np.empty(row_class.shape[0], np.uint8)
+    r: cython.Py_ssize_t
+    n: cython.Py_ssize_t
+    level: cython.Py_ssize_t
+    with cython.nogil:
+        for r in range(row_class.shape[0]):
+            let[r] = through[row_class[r]]
+        for n in range(levels.shape[0]):
+            level = levels[n]
+            for r in range(row_class.shape[0]):
+                accepted[n, r] = (rssi[level, r] >= least) & let[r]
+
+
 def reported(
     ladders: cython.const[cython.longlong][:, :],
     accepted: cython.const[cython.uchar][:, ::1],
@@ -149,7 +194,7 @@ def reported(
     stop_after: cython.longlong,
     found: cython.longlong[:, ::1],
 ) -> None:
-    """Adds up the wanted and the stray tags that ladders report; `accepted[l, r]` is 0 or 1."""
+    """Fills in the wanted and the stray tags that ladders report; `accepted[l, r]` is 0 or 1."""
     on: cython.uchar[::1] = np.empty(accepted.shape[1], np.uint8)
     steps: cython.Py_ssize_t = ladders.shape[1]
     p: cython.Py_ssize_t

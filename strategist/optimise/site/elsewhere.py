@@ -10,7 +10,6 @@ import numpy as np
 from strategist.optimise.known import answer_of
 from strategist.optimise.problem import Answer, Counts, Problem
 from strategist.optimise.strategy import Strategy
-from strategist.optimise.walks import counts_of
 from strategist.survey.records import Bools, Tag
 from strategist.tags.mask import Mask, chain_accepts
 
@@ -50,12 +49,9 @@ def replayed_elsewhere(
     near = np.abs(np.subtract.outer(strategy.levels_dbm, problem.profile.levels_dbm))
     if through is None or (near.min(axis=1) > _SAME_DB).any():
         return None
-    profile, cutoff = problem.profile, strategy.cutoff
-    least = np.finfo(float).min if cutoff is None else cutoff
-    accepted = (profile.rssi >= least) & through[profile.row_class][:, None]
+    least = -np.inf if strategy.cutoff is None else strategy.cutoff
     ladder = near.argmin(axis=1)[None, ::-1]
-    missed, stray = counts_of(ladder, accepted, *problem.rows, strategy.stop_after)[0]
-    found = Counts(int(missed), int(stray))
+    found = Counts(*problem.counts(ladder, least, through, strategy.stop_after)[0].tolist())
     return problem.excess(found), problem.loss(found)
 
 

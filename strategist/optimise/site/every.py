@@ -18,7 +18,6 @@ from strategist.optimise.problem import Chain, Counts, Problem
 from strategist.optimise.site.contested import Side, reported_by
 from strategist.optimise.site.member import Member
 from strategist.optimise.site.values import Range, Table, cutoffs_of, ladders_of
-from strategist.optimise.walks import counts_of
 from strategist.survey.records import Floats, Ints
 from strategist.tags.candidates import Candidates
 
@@ -119,9 +118,8 @@ def _at(
             place = member.place(problem, cutoff[1])
             if place is None:
                 continue
-            accepted = problem.accepted(place) & own[row][problem.profile.row_class][:, None]
             for numbers, levels in by_length:
-                counts = counts_of(levels, accepted, *problem.rows, problem.policy.stop_after)
+                counts = problem.counts(levels, problem.thresholds[place], own[row])
                 its = _measured(problem, counts)
                 may = [r for r in alike if _fits(problem, int(masks[r]), levels.shape[1])]
                 for r in may:

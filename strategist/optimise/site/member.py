@@ -27,7 +27,6 @@ from strategist.optimise.site.given import with_cutoff, with_ladder, with_masks,
 from strategist.optimise.strategy import Strategy
 from strategist.optimise.tree import Tree
 from strategist.optimise.tuning import DEFAULT, Tuning
-from strategist.optimise.walks import counts_of
 from strategist.survey.copies import Sample
 from strategist.survey.records import Bools, Floats, Ints, Tag
 from strategist.survey.score import Difference
@@ -332,11 +331,9 @@ class Member:
     ) -> Exact | None:
         """The best of some ladders where masks and cutoff are given: no search is needed."""
         assert given.least is not None
-        accepted = whole.profile.rssi >= max(given.least, np.finfo(float).min)
-        accepted &= own[whole.profile.row_class][:, None]
         best: tuple[tuple[float, float], tuple[int, ...], Counts] | None = None
         for ladders in tables:
-            counts = counts_of(ladders, accepted, *whole.rows, whole.policy.stop_after)
+            counts = whole.counts(ladders, given.least, own)
             for place in self._promising(whole, counts):
                 found = Counts(*map(int, counts[place]))
                 key = (whole.excess(found), whole.loss(found))
