@@ -41,7 +41,9 @@ def _load_pydantic() -> None:
 
 
 def _load_numpy() -> None:
-    """Without masked arrays, 10 ms, which are loaded when anything else is asked of them."""
+    """Without masked arrays, 10 ms, which are loaded when anything else is asked of them; and
+    without threads for algebra, which finds no large matrix here (60 ms of another processor)."""
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     import numpy as np  # noqa: PLC0415 (not for --help)
 
     if _MASKED not in sys.modules:

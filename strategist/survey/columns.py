@@ -7,6 +7,7 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
+from functools import lru_cache
 from typing import Any
 
 from strategist.errors import Fault
@@ -23,6 +24,7 @@ from strategist.survey.policy import (
 )
 from strategist.survey.records import Kind
 
+_EPCS = 10_000  # judged last
 _POWER = ("power_dbm", "power_mw")  # one of the two, never both
 NEEDED: dict[Kind, tuple[str, ...]] = {
     "reads": ("read_point", "pass_id", "power_dbm", "epc", "rssi_dbm"),
@@ -66,6 +68,7 @@ def _hex(text: str) -> str | None:
     return text.upper() if _HEX.fullmatch(text) else None
 
 
+@lru_cache(maxsize=_EPCS)  # reads and roster name the same ones
 def _epc(text: str) -> str | None:
     return _hex(text) if len(text) <= 2 * EPC_BYTES_MAX else None
 

@@ -22,7 +22,7 @@ import numpy as np
 
 from strategist.survey.policy import Reader
 from strategist.survey.records import Bools, Ints, Tag
-from strategist.tags.epc import decode
+from strategist.tags.epc import decode, parted
 from strategist.tags.fields import (
     Field,
     bits_in_reach,
@@ -42,7 +42,9 @@ _MEANT = 0.9  # share of the tags selected that must carry the value by meaning,
 _KEPT = 8  # answers kept: posing, diagnosis and listing ask for the same tags
 _FEW = 32  # values of a bank up to some bit that are kept, since many windows end there
 _WORDS_MAX = 3  # examples in the words of a mask on a part of a field
+_SERIAL = "serial or unstructured part (serial_masks is false)"
 _BANKS: tuple[Bank, ...] = ("epc", "tid", "user")
+_BEHIND = _BANKS[1:]
 
 
 @dataclass(frozen=True, eq=False)
@@ -109,10 +111,15 @@ def forget_candidates() -> None:
 def _found(tags: tuple[Tag, ...], step: int, bits_max: int, serial_masks: bool) -> Candidates:
     listing = _Listing(tags, step, bits_max, serial_masks)
     for number, tag in enumerate(tags):
-        for bank in _BANKS:
-            if fields := tag_fields(tag, bank):
-                listing.note(number, bank, fields_in_reach(fields, bank))
+        listing.note_all(number, tag)
     return listing.merged()
+
+
+class _Shared:
+    """The structure that EPCs share, and their tags as the bits of a number."""
+
+    def __init__(self, structure: tuple[Field, ...]) -> None:
+        self.structure, self.stop, self.tags = structure, stop_of(structure), 0
 
 
 class _Listing:
@@ -127,6 +134,7 @@ class _Listing:
         self.structural: dict[Window, dict[int, dict[str, bool]]] = defaultdict(dict)
         self.plain: set[Window] = set()
         self._runs: dict[tuple[Bank, tuple[Field, ...]], None] = {}  # of structure, in order
+        self._shared: dict[int, _Shared] = {}  # of EPCs, by what `parted` gives of each
         self._in_structure, self._in_plain = Runs(), Runs()
         self._repeats = Repeats(self._in_plain, lambda *key: self._selected(key))
         self.left_out = Tally(step, bits_max)
@@ -134,11 +142,27 @@ class _Listing:
         self._bits = {bank: list(_recorded(tags, bank)) for bank in _BANKS}
         self._few: dict[tuple[Bank, int], dict[int, int]] = {}
 
+    def note_all(self, number: int, tag: Tag) -> None:
+        """Take what one tag has in its banks."""
+        own = None if self.serial_masks else parted(tag.epc)
+        if own is not None:
+            structure, value, bits = own
+            shared = self._shared.get(id(structure))
+            if shared is None:
+                self._runs["epc", structure] = None
+                shared = self._shared[id(structure)] = _Shared(structure)
+            shared.tags |= 1 << number
+            if bits:
+                self.left_out.note(_SERIAL, ("epc", shared.stop, bits), value)
+        for bank in _BANKS if own is None else _BEHIND:
+            if fields := tag_fields(tag, bank):
+                self.note(number, bank, fields_in_reach(fields, bank))
+
     def note(self, number: int, bank: Bank, fields: tuple[Field, ...]) -> None:
         """Take the runs of fields in one tag's bank."""
         for run in runs_of(fields):
             if run[0].structural:
-                self._runs[bank, run] = None  # most tags share their structure with others
+                self._runs[bank, run] = None
                 self._in_structure.tags[bank, run[0].pointer, stop_of(run)] |= 1 << number
             elif (run[0].name == "bits" and run[0] is fields[0]) or self.serial_masks:
                 first, stop = fields[0].pointer, stop_of(run)
@@ -146,8 +170,7 @@ class _Listing:
                 value = value_within(fields, first, stop)
                 self.left_out.prefixes(self._too_long(), bank, first, value, stop - first)
             else:
-                reason = "serial or unstructured part (serial_masks is false)"
-                self._leave_out(reason, bank, run, run[0].pointer, stop_of(run))
+                self._leave_out(_SERIAL, bank, run, run[0].pointer, stop_of(run))
 
     def _structure(self, bank: Bank, run: tuple[Field, ...]) -> None:
         for position, field in enumerate(run):
@@ -197,6 +220,8 @@ class _Listing:
 
     def merged(self) -> Candidates:
         """One candidate for each selection."""
+        for one in self._shared.values():
+            self._in_structure.tags["epc", one.structure[0].pointer, one.stop] |= one.tags
         for bank, run in self._runs:
             self._structure(bank, run)
         for bank, first, stop in self._in_plain.tags:

@@ -48,8 +48,32 @@ def decode(epc_hex: str) -> tuple[Field, ...]:
     return _decode_as(scheme, value, bits) or plain_field(value, bits, EPC_START)
 
 
-def _decode_as(scheme: Scheme, value: int, bits: int) -> tuple[Field, ...] | None:
-    """The fields of a scheme, or None where the bits break one of its rules."""
+def parted(epc_hex: str) -> tuple[tuple[Field, ...], int, int] | None:
+    """The fields of structure that an EPC begins with, and the value and the bits of the rest,
+    which is its own; None where that is not all there is to say (ask `decode`).
+
+    As `decode` tells it, in a third of the time: most tags share their structure with others.
+    """
+    value, bits = read_bits(epc_hex, "EPC")
+    scheme = LAYOUTS.get(value >> (bits - _HEADER_BITS)) if bits else None
+    found = scheme and _parts(scheme, value, bits)
+    if not found:
+        return None
+    structure, parts, rest, rest_bits = found
+    behind = rest_bits
+    for part in parts:
+        behind -= part.bits
+        own = rest >> behind & ((1 << part.bits) - 1)
+        if part.structural or (part.bits and _to_text(part, own) is None):
+            return None
+    return structure, rest, rest_bits
+
+
+def _parts(
+    scheme: Scheme, value: int, bits: int
+) -> tuple[tuple[Field, ...], tuple[Part, ...], int, int] | None:
+    """The structure at the beginning of an EPC, then the parts behind it with their value and
+    bits; None where the structure, or the length, breaks a rule of the scheme."""
     if bits != scheme.padded_bits:
         return None
     partition = 0 if scheme.key is None else value >> (bits - _PARTITION_END) & 0b111
@@ -60,8 +84,17 @@ def _decode_as(scheme: Scheme, value: int, bits: int) -> tuple[Field, ...] | Non
     structure = _structure(scheme.header, partition, value >> rest_bits)
     if structure is None:
         return None
-    parts, rest = scheme.parts(partition)[count:], value & ((1 << rest_bits) - 1)
-    behind = _fields(scheme, parts, EPC_START + structured, rest, rest_bits)
+    rest = value & ((1 << rest_bits) - 1)
+    return structure, scheme.parts(partition)[count:], rest, rest_bits
+
+
+def _decode_as(scheme: Scheme, value: int, bits: int) -> tuple[Field, ...] | None:
+    """The fields of a scheme, or None where the bits break one of its rules."""
+    found = _parts(scheme, value, bits)
+    if found is None:
+        return None
+    structure, parts, rest, rest_bits = found
+    behind = _fields(scheme, parts, EPC_START + bits - rest_bits, rest, rest_bits)
     return None if behind is None else structure + behind
 
 
