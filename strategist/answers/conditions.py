@@ -30,7 +30,7 @@ from strategist.survey.occasions import conditions_of
 from strategist.survey.order import short
 from strategist.survey.records import Floats, Survey
 from strategist.tags.candidates import no_candidates
-from strategist.tags.mask import Mask, chain_accepts
+from strategist.tags.mask import Mask, accepted_by
 from strategist.trust.evaluate import evaluate
 from strategist.trust.in_conditions import InCondition, in_each, losses_of
 
@@ -205,5 +205,5 @@ class _Knowledge:
 
 def _let_through(survey: Survey, masks: tuple[Mask, ...]) -> Survey:
     """The survey where tags that masks reject are never read."""
-    through = np.array([chain_accepts(masks, tag) for tag in survey.tags], bool)
+    through = np.array(accepted_by(masks, survey.tags), bool)
     return survey.with_reads(through[survey.read_tag])

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from functools import cached_property
 from typing import Protocol
 
 import numpy as np
@@ -51,14 +50,15 @@ class Replayed:
     chain: Callable[[], Chain]
     drifted: Callable[[Ints, int], Ints]  # as `counts`, of some ladders under the guards
 
-    @cached_property
-    def points(self) -> list[tuple[Counts, Ints]]:
-        """Each (missed, stray), and the places of the ladders that come to it."""
-        if len(self.counts) == 1:
-            return [(Counts(*self.counts[0].tolist()), np.zeros(1, np.int64))]
-        points, of_ladder = np.unique(self.counts @ (1, _SHIFT), return_inverse=True)
+    def points(self, some: Ints | None = None) -> list[tuple[Counts, Ints]]:
+        """Each (missed, stray), and the places of the ladders that come to it; of `some` places,
+        ascending (None: all)."""
+        places = np.arange(len(self.counts)) if some is None else some
+        if len(places) == 1:
+            return [(Counts(*self.counts[places[0]].tolist()), places)]
+        points, of_place = np.unique(self.counts[places] @ (1, _SHIFT), return_inverse=True)
         return [
-            (Counts(point % _SHIFT, point // _SHIFT), np.flatnonzero(of_ladder == number))
+            (Counts(point % _SHIFT, point // _SHIFT), places[of_place == number])
             for number, point in enumerate(points.tolist())
         ]
 
@@ -216,7 +216,7 @@ class Best:
         self._taken += len(replayed.ladders)
         if self.goal.limited and self._taken > self.problem.tuning.patience:
             raise OutOfTimeError
-        for counts, places in replayed.points:
+        for counts, places in replayed.points():
             if self.answer is not None and self.rank(counts, 0.0)[:2] > self.answer.key[:2]:
                 continue
             drifted = replayed.drifted(places, replayed.cutoff).tolist()

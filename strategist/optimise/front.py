@@ -255,9 +255,10 @@ class Front:
     def offer(self, replayed: Replayed) -> None:
         """At each new point the ladder that stands drift best, with the cutoff that serves it."""
         steps = float(replayed.ladders.shape[1])
-        if self.staircase.dominates(replayed.counts).all():
+        left = np.flatnonzero(~self.staircase.dominates(replayed.counts))
+        if not len(left):
             return
-        for counts, places in replayed.points:
+        for counts, places in replayed.points(left):
             point = (counts.missed, counts.stray)
             work = (*replayed.work, steps, *replayed.ladders[places[0]].astype(float))
             if not self.staircase.takes(point, work) or self.problem.excess(counts):

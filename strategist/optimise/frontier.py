@@ -86,7 +86,7 @@ def sweep(
     staircase = whole.staircase
     for run in runs:
         run.staircase = staircase
-    points = [p for p in staircase.points if ratios is None or _is_best(staircase, p, ratios)]
+    points = staircase.points if ratios is None else _best(staircase, ratios)
     effort: dict[str, int] = {}
     for run in runs:
         for name, count in run.tree.effort.items():
@@ -107,9 +107,14 @@ def sweep(
     )
 
 
-def _is_best(staircase: Staircase, point: Point, ratios: Ratios) -> bool:
-    low, high = staircase.ratios().get(point, (None, None))
-    return low is not None and low <= ratios[1] and (high is None or high >= ratios[0])
+def _best(staircase: Staircase, ratios: Ratios) -> list[Point]:
+    """The points that are best for some ratio between the two."""
+    least, most = ratios
+    return [
+        point
+        for point, (low, high) in staircase.ratios().items()
+        if low <= most and (high is None or high >= least)
+    ]
 
 
 def _swept(parts: Parts, clock: Clock, a_point_s: float, ratios: Ratios | None) -> list[_Sweep]:
@@ -243,11 +248,12 @@ class _Sweep:
     # the sweep
 
     def start(self) -> None:
-        """A good staircase to begin with: some chains and cutoffs, for several weights, each with
-        its likely ladder."""
+        """A good staircase to begin with: some chains and cutoffs, for several weights (for one
+        where only the best are wanted: what it lacks is found sooner than sought), each with its
+        likely ladder."""
         outcomes = self.problem.outcomes
         spread = np.unique(np.linspace(0, len(outcomes) - 1, _CUTOFFS).astype(int))
-        for weights in _STARTS:
+        for weights in _STARTS[1:2] if self.front.best_only else _STARTS:
             for cutoff in outcomes[spread].tolist():
                 self._try(self.chains.listed(0), cutoff, weights)
             if self.problem.slots:

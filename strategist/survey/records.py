@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any, Literal, NamedTuple
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
@@ -31,7 +31,8 @@ _TOLD_OF_READS = {  # columns of reads.csv that a case may lack
 _OF_READS = ("read_pass", "read_level", "read_tag", "read_rssi", *_TOLD_OF_READS)
 
 
-class Tag(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class Tag:
     """What one tag carries. Banks are upper-case hex of whole bytes; None means not recorded.
 
     `epc` is the EPC alone (it begins at bit 32 of the EPC bank), `tid` and `user` begin at bit 0.

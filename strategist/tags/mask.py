@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import Annotated, Any, Literal
 
 from pydantic import Field, model_validator
@@ -19,6 +20,7 @@ _CONTROL = (
     "A mask tests the CRC or PC word (bits 0 to 31 of the EPC bank), which a survey does not "
     "record: planned as never matching, though a real tag may match it."
 )
+_KEPT = 64  # answers
 _HEX = {"pattern": "^([0-9A-Fa-f]{2})+$", "examples": ["3034"]}  # of the description alone
 
 
@@ -117,6 +119,13 @@ def chain_accepts(chain: Sequence[Mask], tag: Tag) -> bool:
         else:
             accepted = accepted or mask.matches(tag)
     return accepted
+
+
+@lru_cache(maxsize=_KEPT)
+def accepted_by(chain: tuple[Mask, ...], tags: tuple[Tag, ...]) -> tuple[bool, ...]:
+    """Which of some tags a mask chain lets through; the last answers are kept, since a strategy is
+    looked at in many ways."""
+    return tuple(chain_accepts(chain, tag) for tag in tags)
 
 
 def mask_text(mask: Mask) -> str:

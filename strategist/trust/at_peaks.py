@@ -10,14 +10,14 @@ import numpy as np
 from strategist.optimise.strategy import Strategy
 from strategist.survey.policy import Policy
 from strategist.survey.records import Bools, Floats, Survey
-from strategist.tags.mask import Mask, chain_accepts
+from strategist.tags.mask import Mask, accepted_by
 
 __all__ = ["AtPeaks", "let_through"]
 
 
 def let_through(survey: Survey, masks: Sequence[Mask]) -> Bools:
     """Which entries of the roster a chain of masks lets through."""
-    found: Bools = np.array([chain_accepts(masks, tag) for tag in survey.tags], bool)
+    found: Bools = np.array(accepted_by(tuple(masks), survey.tags), bool)
     return found[survey.roster_tag]
 
 

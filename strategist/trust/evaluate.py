@@ -20,7 +20,7 @@ from strategist.survey.answer import Declared, Hidden, told
 from strategist.survey.kept import kept
 from strategist.survey.policy import Policy
 from strategist.survey.records import Survey
-from strategist.tags.mask import chain_accepts
+from strategist.tags.mask import accepted_by
 from strategist.trust.scores import reads_alone, refuse_unheard, scores_at, tried_with
 
 if TYPE_CHECKING:
@@ -143,7 +143,7 @@ def _resting(
     if survey.predicted is None:
         return None
     pairs = tried_with(survey, strategy)[1]
-    through = [chain_accepts(strategy.masks, t) for t in survey.tags]
+    through = accepted_by(strategy.masks, survey.tags)
     counts = [0, 0, 0, 0, 0]
     for number, one in enumerate(outcome.by_pass):
         walked = range(one.steps)
@@ -242,7 +242,7 @@ def _accepted_by(
     """For each of the level indices: pass -> tags whose score passes the cutoff, and the chain."""
     if reads_alone(survey, strategy):
         return accepted_at(survey, strategy, levels)
-    through = [chain_accepts(strategy.masks, tag) for tag in survey.tags]
+    through = accepted_by(strategy.masks, survey.tags)
     found = []
     for level in levels:
         step: dict[int, set[int]] = defaultdict(set)
@@ -257,7 +257,7 @@ def accepted_at(
     survey: Survey, strategy: Strategy, levels: Sequence[int]
 ) -> list[dict[int, set[int]]]:
     """For each of the level indices: pass -> tags with a read that passes chain and cutoff."""
-    through_masks = [chain_accepts(strategy.masks, tag) for tag in survey.tags]
+    through_masks = accepted_by(strategy.masks, survey.tags)
     found: dict[int, dict[int, set[int]]] = {level: defaultdict(set) for level in levels}
     passes = (
         np.isin(survey.read_level, list(found)) & np.array(through_masks, bool)[survey.read_tag]

@@ -35,7 +35,7 @@ from strategist.optimise.strategy import Strategy
 from strategist.survey.answer import Declared, Flat, Hidden, told
 from strategist.survey.policy import DECIMALS, GUARD_POWER_DB_MAX, GUARD_RSSI_DB_MAX, Guard, Policy
 from strategist.survey.records import Bools, Floats, Survey
-from strategist.tags.mask import chain_accepts
+from strategist.tags.mask import accepted_by
 from strategist.trust.evaluate import Outcome, replay, surveyed_steps
 from strategist.trust.scores import (
     guard_times,
@@ -143,6 +143,8 @@ def predicted_pairs(survey: Survey) -> Bools:
 def _alike(tried: Bools, predicted: Bools, step: int) -> list[tuple[Bools, Bools, bool]]:
     """(passes, the levels that may stand for others in them, whether the step was predicted)."""
     table = np.column_stack([measured_levels(tried, predicted), predicted[:, step]])
+    if len(table) and (table == table[:1]).all():  # as a rule
+        return [(np.ones(len(table), bool), table[0, :-1], bool(table[0, -1]))]
     rows, which = np.unique(table, axis=0, return_inverse=True)
     which = which.reshape(-1)
     return [(which == number, row[:-1], bool(row[-1])) for number, row in enumerate(rows)]
@@ -181,7 +183,7 @@ class _Heard:
 
     def __init__(self, survey: Survey, policy: Policy, strategy: Strategy) -> None:
         self.survey, self.policy, self.strategy = survey, policy, strategy
-        self._through: dict[int, bool] = {}
+        self._through = accepted_by(strategy.masks, survey.tags)
         self._scores: dict[int, dict[tuple[int, int], float]] = {}
         self._of_wanted = _wanted_reads(survey)
         wanted = (survey.roster_pass, survey.roster_tag)
@@ -192,14 +194,14 @@ class _Heard:
         self, level: int, passes: Bools, role: Role, shift_db: float, step: dict[int, set[int]]
     ) -> None:
         """Add the tags of a role whose reads at a level, shifted, pass chain and cutoff."""
-        strategy, survey = self.strategy, self.survey
+        strategy = self.strategy
         shift = guard_times(strategy) * shift_db
         shift = max(-GUARD_RSSI_DB_MAX, min(shift, GUARD_RSSI_DB_MAX))
+        cutoff, enough = strategy.cutoff, dict[float, bool]()  # many reads have the same RSSI
         for number, tag, rssi in self._at(level, passes, role):
-            if tag not in self._through:
-                self._through[tag] = chain_accepts(strategy.masks, survey.tags[tag])
-            enough = strategy.cutoff is None or round(rssi + shift, DECIMALS) >= strategy.cutoff
-            if self._through[tag] and enough:
+            if rssi not in enough:
+                enough[rssi] = cutoff is None or round(rssi + shift, DECIMALS) >= cutoff
+            if self._through[tag] and enough[rssi]:
                 step[number].add(tag)
 
     def _at(self, level: int, passes: Bools, role: Role) -> Iterable[tuple[int, int, float]]:

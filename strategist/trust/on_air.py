@@ -20,7 +20,7 @@ from strategist.survey.order import figure
 from strategist.survey.policy import DECIMALS, Policy, Radio
 from strategist.survey.records import Survey
 from strategist.survey.score import Peak
-from strategist.tags.mask import chain_accepts
+from strategist.tags.mask import accepted_by
 from strategist.trust.evaluate import Outcome
 
 _GIVEN = ("a step takes as long as given, whatever the masks and the tags",)
@@ -161,7 +161,7 @@ def _expected_s(
 ) -> float:
     """Mean over the passes: the steps walked, each as long as the tags of the pass make it."""
     time, failed = policy.time, failed_reads(survey, policy.time)
-    through = np.array([chain_accepts(strategy.masks, tag) for tag in survey.tags], bool)
+    through = np.array(accepted_by(strategy.masks, survey.tags), bool)
     answering = np.bincount(
         survey.roster_pass, through[survey.roster_tag], len(survey.pass_ids)
     ).astype(int)

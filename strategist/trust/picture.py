@@ -15,7 +15,7 @@ from strategist.survey.policy import TECHNIQUES
 from strategist.survey.profile import peaks
 from strategist.survey.records import Bools, Floats, Ints, ReadPoint, Survey
 from strategist.survey.score import Difference
-from strategist.tags.mask import chain_accepts
+from strategist.tags.mask import accepted_by
 from strategist.trust.evaluate import Outcome, evaluate, surveyed_steps
 from strategist.trust.scores import as_heard
 
@@ -133,7 +133,7 @@ def _bins(survey: Survey, strategy: Strategy, rssi: Floats, walked: Ints) -> Rss
     """`rssi[e, i]`: what counts of entry e at step i; `walked[p]`: steps walked in pass p."""
     reached = np.arange(rssi.shape[1])[None, :] < walked[survey.roster_pass][:, None]
     strongest = np.where(reached, rssi, -np.inf).max(axis=1, initial=-np.inf)
-    through = np.array([chain_accepts(strategy.masks, tag) for tag in survey.tags], bool)
+    through = np.array(accepted_by(strategy.masks, survey.tags), bool)
     seen, wanted = np.isfinite(strongest), survey.roster_wanted
     parts = [seen & wanted, seen & ~wanted & through[survey.roster_tag]]
     parts.append(seen & ~wanted & ~through[survey.roster_tag])

@@ -18,7 +18,7 @@ from strategist.survey.answer import Declared, Hidden
 from strategist.survey.records import Bools, Ints, ReadPoint, Survey
 from strategist.tags.candidates import tag_fields
 from strategist.tags.fields import words_of
-from strategist.tags.mask import Mask, chain_accepts
+from strategist.tags.mask import Mask, accepted_by
 from strategist.trust.intervals import Rate, clopper_pearson
 
 FOLDS = 4  # parts that are left out in turn; each costs one more choice
@@ -146,7 +146,7 @@ def _tested(survey: Survey, outs: Sequence[Bools], strategies: Sequence[Strategy
 
 def _count(survey: Survey, chain: Sequence[Mask], of: Bools) -> Tally:
     """A tag counts once as wanted and once as stray, for the roles it had."""
-    accepted = np.array([chain_accepts(chain, tag) for tag in survey.tags], bool)
+    accepted = np.array(accepted_by(chain, survey.tags), bool)
     wanted, stray = np.zeros(len(of), bool), np.zeros(len(of), bool)
     wanted[survey.roster_tag[survey.roster_wanted]] = True
     stray[survey.roster_tag[~survey.roster_wanted]] = True

@@ -27,7 +27,7 @@ from strategist.survey.answer import Declared
 from strategist.survey.policy import DECIMALS, Guard, Policy
 from strategist.survey.profile import peaks
 from strategist.survey.records import Bools, Floats, Ints, Survey
-from strategist.tags.mask import chain_accepts
+from strategist.tags.mask import accepted_by
 from strategist.trust.evaluate import surveyed_steps
 from strategist.trust.guarded import level_at, measured_levels, predicted_pairs, widened
 
@@ -88,7 +88,7 @@ def _first_accepted(
             low = np.column_stack([one.min(axis=1) for one in seen]) - more_rssi
             high = np.column_stack([one.max(axis=1) for one in seen]) + more_rssi
             may[here] |= _steps_first(low, high, strategy.cutoff, guard.rssi_db)
-    through = np.array([chain_accepts(strategy.masks, tag) for tag in survey.tags], bool)
+    through = np.array(accepted_by(strategy.masks, survey.tags), bool)
     shut = ~through[survey.roster_tag]
     may[shut] = False
     may[shut, -1] = True

@@ -32,7 +32,7 @@ from strategist.optimise.strategy import Strategy
 from strategist.survey.profile import peaks
 from strategist.survey.records import Bools, Floats, Ints, Survey
 from strategist.survey.score import in_time
-from strategist.tags.mask import chain_accepts
+from strategist.tags.mask import accepted_by
 
 _DIGITS = 6  # of losses, as they are compared
 
@@ -95,7 +95,7 @@ class Side:
 
 def reports_of(survey: Survey, strategy: Strategy) -> Floats:
     """The strongest read (dBm) by which each roster entry is reported, −inf: it is not."""
-    through = np.array([chain_accepts(strategy.masks, tag) for tag in survey.tags], bool)
+    through = np.array(accepted_by(strategy.masks, survey.tags), bool)
     least = -np.inf if strategy.cutoff is None else strategy.cutoff
     return reported_by(survey, through, least, strategy.levels_dbm, strategy.stop_after)
 
