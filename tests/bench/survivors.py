@@ -63,8 +63,9 @@ SURVIVORS: dict[str, str] = {
     "the example",
     "strategist/survey/profile.py: initial=0  →  initial=1": "a class that no tag is of, where all "
     "tags are of one",
-    "strategist/survey/rssi.py: max(1, len(rssi) - np.linalg.matrix_rank(design))  →  "
-    "max(2, len(rssi) - np.linalg.matrix_rank(design))": "two types have five tags each at least",
+    "strategist/survey/rssi.py: max(1, len(rssi) - rank)  →  max(2, len(rssi) - rank)": (
+        "two types have five tags each at least"
+    ),
     "strategist/trust/unseen.py: _as_many_by_chance(after, before) < _REAL  →  "
     "_as_many_by_chance(after, before) <= _REAL": _NEVER_EQUAL,
     "strategist/batch/templates.py: _CHOICE_PART = 0.3  →  _CHOICE_PART = 1.3": "how a time limit "
@@ -84,8 +85,9 @@ SURVIVORS: dict[str, str] = {
     "strategist/optimise/selections.py: np.arange(0, len(self), 1 + len(self) // count)  →  "
     "np.arange(1, len(self), 1 + len(self) // count)": "which rows are a sample, that cuts are "
     "found on",
-    "strategist/optimise/starts.py: chains.listed(0)  →  chains.listed(1)": "a beam of no masks is "
-    "never asked for",
+    "strategist/optimise/starts.py: self.chains.listed(0)  →  self.chains.listed(1)": (
+        "a beam of no masks is never asked for"
+    ),
     "strategist/optimise/sturdy.py: 2 * dict(beside.effort).get('branches', 0)  →  "
     "3 * dict(beside.effort).get('branches', 0)": "how long a proof may take before it is left",
     "strategist/optimise/goals.py: _FINEST = 1e-06  →  _FINEST = 1.000001": "how far bounds tell "
@@ -174,9 +176,7 @@ SURVIVORS: dict[str, str] = {
     "strategist/tags/power_table.py: abs(power_dbm - asked_dbm) <= TOLERANCE_DB + 1e-09  "
     "→  abs(power_dbm - asked_dbm) < TOLERANCE_DB + 1e-09": _NEVER_EQUAL,
     "strategist/tags/tid.py: length > 1  →  length > 2": "no field of a TID has two bits",
-    "strategist/tags/epc.py: len(data) >= 12  →  len(data) > 12": (
-        "hex of whole bytes has 8 or 16 bits"
-    ),
+    "strategist/tags/epc.py: bits >= 12  →  bits > 12": ("hex of whole bytes has 8 or 16 bits"),
     "strategist/tags/uri.py: 12 - len(given['company prefix']) if scheme.key is not None "
     "else 0  →  12 - len(given['company prefix']) if scheme.key is not None else 1": (
         "a scheme without a key has the same parts whatever the partition"
@@ -399,9 +399,7 @@ SURVIVORS: dict[str, str] = {
     "strategist/survey/many.py: rssi[1:] >= rssi[:-1]  →  rssi[1:] > rssi[:-1]": (
         "they are then sorted though in order"
     ),
-    "strategist/survey/plain_csv.py: SMALL = 3000000  →  SMALL = 3000001": _SAME_ANSWER,
     "strategist/survey/plain_csv.py: PIECE = 32000000  →  PIECE = 32000001": _SAME_ANSWER,
-    "strategist/survey/plain_csv.py: len(data) < SMALL  →  len(data) <= SMALL": _SAME_ANSWER,
     "strategist/survey/tables.py: (1, 0, [])  →  (2, 0, [])": (
         "a file without a record was refused before"
     ),
@@ -413,11 +411,9 @@ SURVIVORS: dict[str, str] = {
     ),
     "strategist/radio/complete.py: np.cumsum(tried, axis=1) % 2 == parity  →  "
     "np.cumsum(tried, axis=1) % 2 != parity": "both halves are hidden in turn",
-    "strategist/tags/epc.py: len(data) >= 12  →  len(data) >= 13": (
-        "hex of whole bytes has 8 or 16 bits"
-    ),
-    "strategist/tags/epc.py: 0 if scheme.key is None else int(data[11:14] or '111', 2)  "
-    "→  1 if scheme.key is None else int(data[11:14] or '111', 2)": (
+    "strategist/tags/epc.py: bits >= 12  →  bits >= 13": ("hex of whole bytes has 8 or 16 bits"),
+    "strategist/tags/epc.py: 0 if scheme.key is None else value >> bits - _PARTITION_END & 7  "
+    "→  1 if scheme.key is None else value >> bits - _PARTITION_END & 7": (
         "a scheme without a key has the same parts whatever the partition"
     ),
     "strategist/tags/fields.py: value = 0  →  value = 1": (
