@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import itertools
+import sys
+import threading
+import time
+import traceback
 from collections.abc import Iterable, Iterator
 
 import pytest
@@ -54,3 +58,27 @@ def test_jobs_are_taken_as_they_are_needed() -> None:
 
 def test_nothing_to_do() -> None:
     assert list(carry_out([], doubled, Serial(), given_up, 0)) == []
+
+
+def test_a_worker_that_is_ended_while_it_answers_leaves_nobody_waiting() -> None:
+    """Half an answer stands in the pipe then; its reader, whom Python joins at its end, must not
+    wait for the other half."""
+    before = set(threading.enumerate())
+    engine = Processes(1)
+    engine.open().submit(bytes, 400_000_000)
+    (reader,) = (one for one in threading.enumerate() if one not in before and is_manager(one))
+    while not any(frame.name == "_recv" for frame in stack_of(reader)):
+        time.sleep(0.001)
+    engine.close(at_once=True)
+    reader.join(60)
+    assert not reader.is_alive()
+
+
+def is_manager(thread: threading.Thread) -> bool:
+    return type(thread).__name__ == "_ExecutorManagerThread"
+
+
+def stack_of(thread: threading.Thread) -> list[traceback.FrameSummary]:
+    assert thread.ident is not None
+    frame = sys._current_frames().get(thread.ident)
+    return [] if frame is None else traceback.extract_stack(frame)
