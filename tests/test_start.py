@@ -72,3 +72,13 @@ def test_functions_of_scipy_by_themselves(first: str) -> None:
         "print(whole.ndtr(0.3) == special.ndtr(0.3), whole.logsumexp([0.0, 0.0]) > 0)"
     )
     assert told(code).split() == [str(first == "scipy"), "True", "True", "True"]
+
+
+def test_functions_of_scipy_that_stand_elsewhere() -> None:
+    """In a version without the module that they are taken from, all of the package is loaded."""
+    code = (
+        "from pathlib import Path; import strategist.survey.late as late; "
+        "late.Path = lambda _: Path('/nowhere/at.all'); "
+        "print(late.special.ndtr(0.0), 'scipy.special' in sys.modules)"
+    )
+    assert told(code) == "0.5 True"

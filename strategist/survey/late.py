@@ -30,7 +30,8 @@ class Late(ModuleType):
 
 def _special() -> ModuleType:
     """The functions of scipy.special by themselves: with the rest of that package, which serves
-    arrays of other libraries, they take ten times as long to load."""
+    arrays of other libraries, they take ten times as long to load. All of it where they stand
+    elsewhere in another version."""
     import scipy  # noqa: PLC0415 (slow to load)
 
     package = ModuleType("scipy.special")
@@ -39,11 +40,17 @@ def _special() -> ModuleType:
         alone = sys.modules.setdefault(package.__name__, package) is package
         try:
             from scipy.special import _ufuncs  # noqa: PLC0415
+        except ImportError:
+            pass
+        else:
+            functions: ModuleType = _ufuncs
+            return functions
         finally:
             if alone:
                 del sys.modules[package.__name__]
-    functions: ModuleType = _ufuncs
-    return functions
+        from scipy import special as whole  # noqa: PLC0415
+    module: ModuleType = whole
+    return module
 
 
 def _stats() -> ModuleType:
