@@ -99,13 +99,13 @@ class Processes:
     def close(self, *, at_once: bool) -> None:
         if self._pool is None:
             return
-        answers = getattr(getattr(self._pool, "_result_queue", None), "_writer", None)
+        writer = getattr(getattr(self._pool, "_result_queue", None), "_writer", None)
         self._pool.shutdown(wait=not at_once, cancel_futures=True)
         if at_once:
             for process in set(multiprocessing.active_children()) - self._others:
                 process.terminate()
-            if answers is not None:  # what a worker began to tell has an end when nobody writes
-                answers.close()
+            if writer is not None:  # half an answer has an end when nobody can write the rest
+                writer.close()
         self._pool = None
 
 

@@ -42,7 +42,8 @@ Ratios = tuple[Fraction, Fraction]  # of weights, missed ÷ stray: the least and
 
 _NO_STRATEGY = 2**62  # the floor where there is none at all
 _CUTOFFS = 8  # cutoffs that are tried without masks to begin with
-_STARTS: tuple[Weights, ...] = ((1, 5), (1, 1), (5, 1))  # that starts are sought for
+_EVEN: Weights = (1, 1)
+_STARTS: tuple[Weights, ...] = ((1, 5), _EVEN, (5, 1))  # that starts are sought for
 
 
 @dataclass(frozen=True)
@@ -253,7 +254,7 @@ class _Sweep:
         likely ladder."""
         outcomes = self.problem.outcomes
         spread = np.unique(np.linspace(0, len(outcomes) - 1, _CUTOFFS).astype(int))
-        for weights in _STARTS[1:2] if self.front.best_only else _STARTS:
+        for weights in (_EVEN,) if self.front.best_only else _STARTS:
             for cutoff in outcomes[spread].tolist():
                 self._try(self.chains.listed(0), cutoff, weights)
             if self.problem.slots:

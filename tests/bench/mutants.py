@@ -5,7 +5,7 @@ the core's source and runs on each the tests of its room that run its line, then
 nothing, the others that run its module. Prints what survives, then, by room, the share killed of
 those that change anything. `--keep FOLDER` notes there what was found, so that the same command
 goes on where it stopped (after `--seconds`, say) and asks nothing twice. Needs `coverage`, and for
-a dozen errors a room about half an hour on one core. Loops that are compiled (`optimise/loops`) are
+a dozen errors a room about half an hour on one core. Loops that are compiled (folders `loops`) are
 compiled anew for each error.
 """
 

@@ -139,6 +139,7 @@ ROOMS = {
             *_named("strategist/survey/", "build", "tables", "rssi", "profile", "columns", "rows"),
             *_named("strategist/survey/", "findings", "numbering", "soundness", "suspected"),
             *_named("strategist/survey/", "many", "plain_csv", "tried", "refused", "records"),
+            "strategist/survey/loops/*.py",
         ),
         ("tests/survey", "tests/recorded/test_survey.py"),
     ),
