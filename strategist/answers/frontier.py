@@ -40,6 +40,7 @@ _OWN = (
     "searched, others are not. By other weights there may be better ones.",
 )
 _OWN_SHARE = 0.3  # of the time, for these
+_DIGITS = 10**6
 RATIOS = 4  # over copies or weights: how far from that of the policy weight ratios are looked at
 
 
@@ -233,10 +234,15 @@ def trace_frontier(
 
 
 def _ratios(loss: Loss) -> Ratios:
-    own = Fraction(loss.missed).limit_denominator(10**6) / Fraction(loss.stray).limit_denominator(
-        10**6
-    )
+    own = _short(Fraction(loss.missed) / Fraction(loss.stray))
     return own / RATIOS, own * RATIOS
+
+
+def _short(ratio: Fraction) -> Fraction:
+    """The ratio to six digits, in numbers that can be multiplied by counts."""
+    if ratio < 1:
+        return 1 / _short(1 / ratio)
+    return ratio.limit_denominator(max(1, int(_DIGITS / ratio)))
 
 
 def _presented(problem: Problem) -> Presented:

@@ -21,11 +21,13 @@ from strategist.optimise.selections import Selections
 from strategist.survey.policy import Loss
 from strategist.survey.records import Bools, Floats, Ints
 
-__all__ = ["Corner", "Edge", "Front", "Point", "Staircase", "Weights", "dot"]
+__all__ = ["Corner", "Edge", "Front", "Point", "Ratios", "Staircase", "Weights", "dot"]
 
 Point = tuple[int, int]  # (missed, stray)
 Corner = tuple[int, int]  # the most that may be missed and stray
 Weights = tuple[int, int]
+Ratios = tuple[Fraction, Fraction]  # of weights, missed ÷ stray: the least and the most
+_MOST = 2**62  # more than any value
 Rank = tuple[float, ...]  # what strategies of the same point are compared by, least first
 
 
@@ -52,13 +54,18 @@ class Staircase:
     No point beyond `most` is taken. A *corner* is a point that nothing found so far is as good as,
     as far out as possible: whatever could join the staircase is at or below one. A point found is
     a corner too, as long as a more preferred strategy of the same point may exist.
+
+    With `ratios` only points are kept that are best for some weights between the two. What could
+    join these is on or below their hull as well: below a corner the edge there cuts it off, at both
+    ends a line of the most or the least ratio.
     """
 
-    def __init__(self, most: Corner) -> None:
+    def __init__(self, most: Corner, ratios: Ratios | None = None) -> None:
         self.most = most
+        self._ends = [(ratio.numerator, ratio.denominator) for ratio in ratios or ()]
         self._found: dict[Point, Answer] = {}
-        self._steps: list[Corner] | None = None
         self._hull: list[Edge] | None = None
+        self._lines: tuple[Ints, Ints] | None = None
         self._sorted: Ints | None = None
         self._open: dict[Rank, Floats] = {}
 
@@ -79,10 +86,11 @@ class Staircase:
         same = self._found.get(point)
         if same is not None:
             return (0.0, *work) <= same.key[2:]
-        return not any(m <= point[0] and s <= point[1] for m, s in self._found)
+        return not self.excludes(np.array([point]))[0]
 
-    def dominates(self, points: Ints) -> Bools:
-        """Which of some points, shape (n, 2), are dominated by another one that was found."""
+    def excludes(self, points: Ints) -> Bools:
+        """Which of some points, shape (n, 2), cannot join: another one that was found dominates
+        them, or there is a better one for any ratio."""
         if not self._found:
             return np.zeros(len(points), bool)
         if self._sorted is None:
@@ -91,8 +99,30 @@ class Staircase:
         left = np.searchsorted(missed, points[:, 0], side="right") - 1
         better = stray[left] <= points[:, 1]
         same = (missed[left] == points[:, 0]) & (stray[left] == points[:, 1])
-        dominated: Bools = (left >= 0) & better & ~same
-        return dominated
+        excluded: Bools = (left >= 0) & better & ~same
+        if self._ends:
+            weights, values = self.lines()
+            excluded |= (points @ weights.T > values).all(axis=1)
+        return excluded
+
+    def lines(self) -> tuple[Ints, Ints]:
+        """Weights, shape (lines, 2), and the least value found of each: what is best for some ratio
+        is on or below one of the lines. The ratios' ends come first; without ratios there are
+        none."""
+        if self._lines is None:
+            inside = [edge.weights for edge in self.hull() if self._is_within(edge.weights)]
+            some = [*self._ends, *inside] if self._found else []
+            weights = np.array(some, np.int64).reshape(-1, 2)
+            points = np.array(self.points, np.int64).reshape(-1, 2)
+            self._lines = weights, (points @ weights.T).min(axis=0, initial=_MOST)
+        return self._lines
+
+    def _is_within(self, weights: Weights) -> bool:
+        if not self._ends:
+            return False
+        least, most = self._ends
+        above = least[0] * weights[1] <= weights[0] * least[1]
+        return above and weights[0] * most[1] <= most[0] * weights[1]
 
     def offer(self, answer: Answer) -> None:
         """Take an answer if it is on the staircase and preferred to the one of the same point."""
@@ -104,32 +134,59 @@ class Staircase:
             for m, s in list(self._found):
                 if m >= point[0] and s >= point[1]:
                     del self._found[m, s]
-            self._steps = self._hull = self._sorted = None
         elif (same.key, same.chain.rank) <= (answer.key, answer.chain.rank):
             return
         self._found[point] = answer
         self._open.clear()
+        if same is None:
+            self._hull = self._lines = self._sorted = None
+            if self._ends:
+                self._keep_the_best()
 
-    def steps(self) -> list[Corner]:
-        """The corners between the points, and at both ends; those below zero are left out."""
-        if self._steps is None:
-            points = self.points
-            missed = [*(m - 1 for m, _ in points), self.most[0]]
-            stray = [self.most[1], *(s - 1 for _, s in points)]
-            pairs = zip(missed, stray, strict=True)
-            self._steps = [(m, s) for m, s in pairs if min(m, s) >= 0]
-        return self._steps
+    def _keep_the_best(self) -> None:
+        """Let go of points that another one is better than for any ratio."""
+        weights, values = self.lines()
+        for point in self.points:
+            if (weights @ point > values).all():
+                del self._found[point]
+                self._hull = None
+
+    def _between(self) -> list[Corner]:
+        """The corners between the points, and at both ends; there one may be below zero."""
+        points = self.points
+        missed = [*(m - 1 for m, _ in points), self.most[0]]
+        stray = [self.most[1], *(s - 1 for _, s in points)]
+        return list(zip(missed, stray, strict=True))
 
     def corners(self) -> list[Corner]:
         """All corners: between the points, and the points themselves."""
-        return [*self.steps(), *self._found]
+        return [*(corner for corner in self._between() if min(corner) >= 0), *self._found]
 
     def open_to(self, *rank: float) -> Floats:
-        """The corners, shape (n, 2), that a strategy could reach whose rank begins with `rank`."""
+        """The corners that a strategy could reach whose rank begins with `rank`, as `corners` has
+        them, by their extremes: each itself, shape (n, 1, 2), or with ratios, shape (n, 2, 2), what
+        misses most of what lies below it, and what lets most through."""
         if rank not in self._open:
             ties = [p for p, found in self._found.items() if rank <= found.key[2 : 2 + len(rank)]]
-            self._open[rank] = np.array([*self.steps(), *ties], float).reshape(-1, 2)
+            corners = np.array([*self._between(), *ties], float).reshape(-1, 1, 2)
+            at = corners
+            if self._ends and self._found:
+                at = at.repeat(2, axis=1)
+                self._cut_off(at[: len(self._found) + 1])
+            self._open[rank] = at[(corners >= 0).all(axis=(1, 2))]
         return self._open[rank]
+
+    def _cut_off(self, extremes: Floats) -> None:
+        """Move the extremes of the corners between the points to the line over each."""
+        weights, values = self.lines()
+        on = np.array(self.points) @ weights.T == values
+        over = np.array([1, *(on[:-1] & on[1:]).argmax(axis=1), 0])  # through both points
+        most, corners = values[over], extremes[:, 0].copy()
+        for first, second in ((0, 1), (1, 0)):
+            own, other = weights[over, first], weights[over, second]
+            at = np.minimum(corners[:, first], most / own)
+            extremes[:, first, first] = at
+            extremes[:, first, second] = np.minimum(corners[:, second], (most - own * at) / other)
 
     def hull(self) -> list[Edge]:
         """The edges of the lower left convex hull; points on an edge do not part it."""
@@ -215,8 +272,9 @@ class Front:
 
     def steps(self, costs: list[tuple[Floats, Floats]]) -> list[tuple[Floats, Floats]]:
         """By the edges of the hull as well."""
-        hull = [edge.weights for edge in self.staircase.hull()]
-        self._weights = np.array([*self._weights[:3].tolist(), *hull], float)
+        hull = np.array([edge.weights for edge in self.staircase.hull()], float).reshape(-1, 2)
+        hull = self.staircase.lines()[0] if self.best_only else hull
+        self._weights = np.concatenate([self._weights[:3], hull])
         edge, top = (
             np.tensordot(self._weights, np.array([cost[i] for cost in costs[1:3]]), 1)
             for i in range(2)
@@ -224,13 +282,14 @@ class Front:
         return list(zip(edge, top, strict=True))
 
     def limit(self, node: Node, masks: int) -> float:
-        corners = self.staircase.open_to(0.0, float(masks), float(node.cutoff > 0), 1.0)
+        extremes = self.staircase.open_to(0.0, float(masks), float(node.cutoff > 0), 1.0)
         weights = node.aim.measure
-        most = (corners @ (weights.missed, weights.stray)).max(initial=-1.0)
+        most = (extremes @ (weights.missed, weights.stray)).max(initial=-1.0)
         return float(min(self.value, most))
 
     def room(self, *work: float) -> Floats:
-        room: Floats = self._weights @ self.staircase.open_to(0.0, *work[:3]).T
+        extremes = self.staircase.open_to(0.0, *work[:3])
+        room: Floats = (extremes @ self._weights.T).max(axis=1).T
         if self.best_only or not work:  # of selections: ladders are replayed once for all
             room[0] = np.minimum(room[0], self.value)
         return room
@@ -255,7 +314,7 @@ class Front:
     def offer(self, replayed: Replayed) -> None:
         """At each new point the ladder that stands drift best, with the cutoff that serves it."""
         steps = float(replayed.ladders.shape[1])
-        left = np.flatnonzero(~self.staircase.dominates(replayed.counts))
+        left = np.flatnonzero(~self.staircase.excludes(replayed.counts))
         if not len(left):
             return
         for counts, places in replayed.points(left):

@@ -22,7 +22,16 @@ import numpy as np
 
 from strategist.optimise.chains import TooManyLeftError
 from strategist.optimise.clock import Clock, KeepingClock, OutOfTimeError
-from strategist.optimise.front import Corner, Edge, Front, Point, Staircase, Weights, dot
+from strategist.optimise.front import (
+    Corner,
+    Edge,
+    Front,
+    Point,
+    Ratios,
+    Staircase,
+    Weights,
+    dot,
+)
 from strategist.optimise.measures import Aim, Measure
 from strategist.optimise.node import Node
 from strategist.optimise.outer import Found, likely, rival_in
@@ -34,12 +43,11 @@ from strategist.optimise.starts import Starts
 from strategist.optimise.tree import Tree
 from strategist.optimise.zoom import few_levels, is_wide, on_levels
 from strategist.survey.policy import Loss
-from strategist.survey.records import Bools, Ints
+from strategist.survey.records import Bools, Floats, Ints
 
 __all__ = ["Ratios", "Sweep", "sweep"]
 
-Ratios = tuple[Fraction, Fraction]  # of weights, missed ÷ stray: the least and the most
-
+_ROUNDING = 1e-9
 _NO_STRATEGY = 2**62  # the floor where there is none at all
 _CUTOFFS = 8  # cutoffs that are tried without masks to begin with
 _EVEN: Weights = (1, 1)
@@ -87,35 +95,23 @@ def sweep(
     staircase = whole.staircase
     for run in runs:
         run.staircase = staircase
-    points = staircase.points if ratios is None else _best(staircase, ratios)
     effort: dict[str, int] = {}
     for run in runs:
         for name, count in run.tree.effort.items():
             effort[name] = effort.get(name, 0) + count
-    found = {point: whole.found[point] for point in points}
-    shown = Staircase(staircase.most)
-    for one in found.values():
+    shown = Staircase(staircase.most, ratios)
+    for one in whole.found.values():
         shown.offer(one.answer)
     return Sweep(
         whole.problem.policy.loss,
         min(run.slots for run in runs),
         shown,
-        {point: one.part for point, one in found.items()},
+        {point: one.part for point, one in whole.found.items()},
         tuple(dict.fromkeys(corner for run in runs for corner in run.left)),
-        {(m, s): _least(runs, [(m, n) for n in range(s + 1)]) for m, s in points},
-        {(m, s): _least(runs, [(n, s) for n in range(m + 1)]) for m, s in points},
+        {(m, s): _least(runs, [(m, n) for n in range(s + 1)]) for m, s in shown.points},
+        {(m, s): _least(runs, [(n, s) for n in range(m + 1)]) for m, s in shown.points},
         tuple(effort.items()),
     )
-
-
-def _best(staircase: Staircase, ratios: Ratios) -> list[Point]:
-    """The points that are best for some ratio between the two."""
-    least, most = ratios
-    return [
-        point
-        for point, (low, high) in staircase.ratios().items()
-        if low <= most and (high is None or high >= least)
-    ]
 
 
 def _swept(parts: Parts, clock: Clock, a_point_s: float, ratios: Ratios | None) -> list[_Sweep]:
@@ -131,7 +127,7 @@ def _swept(parts: Parts, clock: Clock, a_point_s: float, ratios: Ratios | None) 
         own = clock
         if several and left is not None:
             own = Clock(left / min(2, len(order) - number), now=clock.now)
-        run = _Sweep(part, own, a_point_s, found, best_only=ratios is not None)
+        run = _Sweep(part, own, a_point_s, found, ratios)
         try:
             if not found or not run.chains.reaches(run.slots):
                 run.start()
@@ -180,8 +176,7 @@ class _Sweep:
         clock: Clock,
         a_point_s: float,
         known: Mapping[Point, Found],
-        *,
-        best_only: bool,
+        ratios: Ratios | None,
     ) -> None:
         self.part, problem = part, part.problem
         most = _most(problem)
@@ -193,14 +188,14 @@ class _Sweep:
         self.tree = Tree(self.problem, clock)
         self.chains = self.tree.chains
         self.slots = self.problem.slots  # of the chains that are looked at one and all
-        self.staircase = Staircase(most)
+        self.staircase = Staircase(most, ratios)
         self.known = known
         self.found: dict[Point, Found] = {}
         self._rivals = {point: rival_in(part, found) for point, found in known.items()}
         for point, rival in self._rivals.items():
             self.staircase.offer(replace(rival, counts=known[point].answer.counts))
         self.front = Front(
-            self.tree.layout, self.staircase, problem.policy.loss, best_only=best_only
+            self.tree.layout, self.staircase, problem.policy.loss, best_only=ratios is not None
         )
         self._same_as_another = np.ones(len(problem.thresholds), bool)
         self._same_as_another[problem.outcomes] = False
@@ -223,13 +218,13 @@ class _Sweep:
 
     # what is proven
 
-    def settled(self, corners: list[Corner]) -> Bools:
-        """Where nothing that was not looked at is at or below a corner, by half-planes: shape
-        (corners, cutoffs)."""
-        at = np.array(corners, np.int64).reshape(-1, 2)
-        below = np.repeat(self._same_as_another[None], len(at), axis=0)
+    def settled(self, extremes: Floats | Ints) -> Bools:
+        """Where nothing that was not looked at is within some extremes (`Staircase.open_to`), by
+        half-planes: shape (corners, cutoffs)."""
+        below = np.repeat(self._same_as_another[None], len(extremes), axis=0)
         for weights, floors in self.floors.items():
-            below |= floors > (at @ np.array(weights))[:, None]
+            most = (extremes @ weights).max(axis=1)
+            below |= floors > (most * (1 + _ROUNDING) + _ROUNDING)[:, None]
         return below
 
     @property
@@ -239,12 +234,16 @@ class _Sweep:
 
     def open(self) -> list[Corner]:
         corners = self.staircase.corners()
-        left = np.flatnonzero(~self.settled(corners).all(axis=1))
+        left = np.flatnonzero(~self.settled(self.staircase.open_to()).all(axis=1))
         return [corners[place] for place in left.tolist()]
 
     def open_from(self, corners: list[Corner]) -> int:
         """The place of the first corner that is not settled, at most the last; each holds more."""
-        return bisect.bisect(corners[:-1], False, key=lambda one: not self.settled([one]).all())
+
+        def is_open(corner: Corner) -> bool:
+            return not self.settled(np.array([[corner]])).all()
+
+        return bisect.bisect(corners[:-1], False, key=is_open)
 
     # the sweep
 
@@ -371,7 +370,7 @@ class _Sweep:
 
     def _matters(self, cutoffs: Ints) -> Bools:
         """Under which of the cutoffs a corner is open."""
-        settled = self.settled(self.staircase.corners())[:, cutoffs]
+        settled = self.settled(self.staircase.open_to())[:, cutoffs]
         left: Bools = ~np.logical_and.reduce(settled, axis=0)
         return left
 

@@ -224,9 +224,19 @@ def test_over_separate_conditions_a_point_is_told_in_the_mean() -> None:
     assert apart
 
 
-def test_ratios_are_of_weights_to_a_millionth() -> None:
-    """1.0000006 is the fraction next to it whose denominator is a million at most."""
-    near = Fraction(1_000_001, 1_000_000)
+def test_ratios_are_of_weights_to_six_digits() -> None:
+    """1.0000006 is the fraction next to it of numbers up to a million."""
+    near = Fraction(1_000_000, 999_999)
     assert _ratios(Loss(1.0000006, 1.0)) == (near / 4, near * 4)
     assert _ratios(Loss(1.0, 1.0000006)) == (1 / near / 4, 4 / near)
     assert _ratios(Loss(5.0, 2.0)) == (Fraction(5, 8), Fraction(10))
+    assert _ratios(Loss(0.1, 0.3)) == (Fraction(1, 12), Fraction(4, 3))
+
+
+@pytest.mark.parametrize(
+    ("missed", "stray"), [(987_654.321, 0.001234567), (0.0012345678, 98_765.4)]
+)
+def test_ratios_far_from_one_can_be_multiplied_by_counts(missed: float, stray: float) -> None:
+    for ratio, sought in zip(_ratios(Loss(missed, stray)), (0.25, 4.0), strict=True):
+        assert float(ratio) == pytest.approx(missed / stray * sought, rel=1e-6)
+        assert max(ratio.numerator, ratio.denominator) < 2**32

@@ -340,7 +340,7 @@ def test_staircase(seed: int, recorded: Recorded) -> None:
         staircase.offer(Answer(key, Chain(), 0, (number,), Counts(missed, stray)))
         told[f"offer {number}"] = [missed, stray, takes, str(staircase.points)]
     grid = np.argwhere(np.ones((8, 8)))
-    told["dominated"] = [f"{m} {s}" for m, s in grid[staircase.dominates(grid)].tolist()]
+    told["dominated"] = [f"{m} {s}" for m, s in grid[staircase.excludes(grid)].tolist()]
     told["corners"] = staircase.corners()
     told["open"] = {
         str(rank): staircase.open_to(*rank) for rank in ((0.0,), (0.0, 1.0), (1.0, 1.0, 1.0))
