@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import os
 import re
 import sys
 from collections.abc import Sequence
@@ -13,6 +14,25 @@ _NO_VALUE = re.compile(r"argument (.+?): ignored explicit argument '(.*)'", re.S
 _REQUIRED = "the following arguments are required: "
 _OF_COMMANDS = ("COMMAND", "ACTION")
 _BAD_INPUT = 2
+_COLUMNS = 80  # where no terminal tells its width
+
+
+class _Help(argparse.HelpFormatter):
+    """Asks for the terminal's width as argparse does, without all of `shutil`, 3 ms: one is made of
+    every command that begins."""
+
+    def __init__(self, prog: str) -> None:
+        super().__init__(prog, width=_columns() - 2)
+
+
+def _columns() -> int:
+    told = os.environ.get("COLUMNS", "")
+    if told.isdecimal() and int(told):
+        return int(told)
+    try:
+        return os.get_terminal_size(sys.__stdout__.fileno()).columns or _COLUMNS  # type: ignore[union-attr]
+    except (AttributeError, OSError, ValueError):  # there is none
+        return _COLUMNS
 
 
 class CommandParser(argparse.ArgumentParser):
@@ -20,6 +40,9 @@ class CommandParser(argparse.ArgumentParser):
 
     What is typed and not known is told by the command that it was typed for.
     """
+
+    def __init__(self, **given: Any) -> None:
+        super().__init__(**{"formatter_class": _Help, **given})
 
     def parse_known_args(  # type: ignore[override]  # argparse overloads it
         self, args: Sequence[str] | None = None, namespace: Any = None

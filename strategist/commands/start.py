@@ -8,11 +8,14 @@ import contextlib
 import gc
 import os
 import sys
+from collections.abc import Iterator
 from types import ModuleType
 from typing import Any
 
 _COLLECT = (100_000, 20, 100)  # as Python sets it, that takes 30 ms of a start
 _METADATA, _MASKED = "importlib.metadata", "numpy.ma"
+_TYPING = "numpy._typing"
+_DOCS = ("numpy._core._add_newdocs", "numpy._core._add_newdocs_scalars")
 
 
 def begin() -> None:
@@ -30,24 +33,42 @@ def _load_pydantic() -> None:
     metadata of packages with, 20 ms."""
     if os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__") != "__all__":
         return
-    reader = ModuleType(_METADATA)
-    vars(reader)["entry_points"] = None  # imported, and not called
-    if sys.modules.setdefault(_METADATA, reader) is reader:
-        try:
-            with contextlib.suppress(ImportError):  # in another version: then it is as slow as ever
-                import pydantic.plugin._loader  # noqa: F401, PLC0415 (not for --help)
-        finally:
-            del sys.modules[_METADATA]
+    with _standing_in(_METADATA, entry_points=None):  # imported, and not called
+        with contextlib.suppress(ImportError):  # in another version: then it is as slow as ever
+            import pydantic.plugin._loader  # noqa: F401, PLC0415 (not for --help)
 
 
 def _load_numpy() -> None:
-    """Without masked arrays, 10 ms, which are loaded when anything else is asked of them; and
-    without threads for algebra, which finds no large matrix here (60 ms of another processor)."""
+    """Without masked arrays, 10 ms, which are loaded when anything else is asked of them; without
+    the texts of its help and its types of annotations, 5 ms each; and without threads for algebra,
+    which finds no large matrix here (60 ms of another processor)."""
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    import numpy as np  # noqa: PLC0415 (not for --help)
+    with _standing_in(*_DOCS), _standing_in(_TYPING, NDArray=_OfAny):
+        import numpy as np  # noqa: PLC0415 (not for --help)
 
     if _MASKED not in sys.modules:
         vars(np)["ma"] = _Masked(_MASKED)
+
+
+@contextlib.contextmanager
+def _standing_in(*names: str, **holds: object) -> Iterator[None]:
+    """Empty modules, or such as hold what is imported of them, in place of those not yet loaded."""
+    stands = {name: ModuleType(name) for name in names if name not in sys.modules}
+    for module in stands.values():
+        vars(module).update(holds)
+    sys.modules.update(stands)
+    try:
+        yield
+    finally:
+        for name in stands:
+            del sys.modules[name]
+
+
+class _OfAny:
+    """An array of anything, which numpy writes in a few annotations."""
+
+    def __class_getitem__(cls, _: object) -> type:
+        return cls
 
 
 class _Masked(ModuleType):
