@@ -82,3 +82,30 @@ def test_functions_of_scipy_that_stand_elsewhere() -> None:
         "print(late.special.ndtr(0.0), 'scipy.special' in sys.modules)"
     )
     assert told(code) == "0.5 True"
+
+
+def test_types_of_annotations_and_help_texts_are_put_off_and_there() -> None:
+    """What else numpy spares is loaded by whoever asks for it, and nothing stays in its place."""
+    code = (
+        "import numpy as np; names = ('numpy._typing', 'numpy._core._add_newdocs'); "
+        "print([name in sys.modules for name in names]); "
+        "import numpy.typing as npt; print(npt.NDArray[np.float64].__origin__ is np.ndarray); "
+        "values = np.linalg.eigh(np.eye(2)); print(values.eigenvalues.tolist()); "
+        "import pandas, scipy.stats; print(scipy.stats.norm.cdf(0.0))"
+    )
+    assert told(code).splitlines() == ["[False, False]", "True", "[1.0, 1.0]", "0.5"]
+
+
+@pytest.mark.parametrize("columns", ["57", "", "wide", "0"])
+def test_help_is_as_wide_as_the_terminal(columns: str) -> None:
+    """As wide as argparse makes it by itself, where the terminal says how wide it is and where
+    none does."""
+    code = (
+        "import argparse, os; from strategist.__main__ import command_parser; "
+        f"os.environ['COLUMNS'] = {columns!r}; parser = command_parser(); ours = "
+        "parser.format_help(); parser.formatter_class = argparse.HelpFormatter; "
+        "print(ours == parser.format_help(), len(max(ours.splitlines(), key=len)))"
+    )
+    same, width = told(code).split()
+    assert same == "True"
+    assert (int(width) <= 55) == (columns == "57")

@@ -33,9 +33,9 @@ def _load_pydantic() -> None:
     metadata of packages with, 20 ms."""
     if os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__") != "__all__":
         return
-    with _standing_in(_METADATA, entry_points=None):  # imported, and not called
-        with contextlib.suppress(ImportError):  # in another version: then it is as slow as ever
-            import pydantic.plugin._loader  # noqa: F401, PLC0415 (not for --help)
+    holds = {"entry_points": None}  # imported, and not called
+    with contextlib.suppress(ImportError), _standing_in(_METADATA, **holds):
+        import pydantic.plugin._loader  # noqa: F401, PLC0415 (not for --help; none: slow as ever)
 
 
 def _load_numpy() -> None:

@@ -28,6 +28,7 @@ Corner = tuple[int, int]  # the most that may be missed and stray
 Weights = tuple[int, int]
 Ratios = tuple[Fraction, Fraction]  # of weights, missed ÷ stray: the least and the most
 _MOST = 2**62  # more than any value
+_LESS = 1.5e-6  # half a unit more than the last decimal of losses
 Rank = tuple[float, ...]  # what strategies of the same point are compared by, least first
 
 
@@ -67,11 +68,14 @@ class Staircase:
         self._hull: list[Edge] | None = None
         self._lines: tuple[Ints, Ints] | None = None
         self._sorted: Ints | None = None
-        self._open: dict[Rank, Floats] = {}
+        self._open: dict[Rank, tuple[Floats, Floats]] = {}
 
     @property
     def points(self) -> list[Point]:
         return sorted(self._found)
+
+    def __contains__(self, point: Point) -> bool:
+        return point in self._found
 
     def answer(self, point: Point) -> Answer:
         return self._found[point]
@@ -166,14 +170,26 @@ class Staircase:
         """The corners that a strategy could reach whose rank begins with `rank`, as `corners` has
         them, by their extremes: each itself, shape (n, 1, 2), or with ratios, shape (n, 2, 2), what
         misses most of what lies below it, and what lets most through."""
+        return self._opened(rank)[0]
+
+    def guarded(self, *rank: float) -> Floats:
+        """At each of these corners the guarded loss that a strategy may have: any between the
+        points; at a point no more than what was found there, and less where its work is more."""
+        return self._opened(rank)[1]
+
+    def _opened(self, rank: Rank) -> tuple[Floats, Floats]:
         if rank not in self._open:
-            ties = [p for p, found in self._found.items() if rank <= found.key[2 : 2 + len(rank)]]
-            corners = np.array([*self._between(), *ties], float).reshape(-1, 1, 2)
+            ties = {p: f.key for p, f in self._found.items() if rank <= f.key[2 : 2 + len(rank)]}
+            between = self._between()
+            corners = np.array([*between, *ties], float).reshape(-1, 1, 2)
             at = corners
             if self._ends and self._found:
                 at = at.repeat(2, axis=1)
-                self._cut_off(at[: len(self._found) + 1])
-            self._open[rank] = at[(corners >= 0).all(axis=(1, 2))]
+                self._cut_off(at[: len(between)])
+            found = [k[2] - (rank[1:] > k[3 : 2 + len(rank)]) * _LESS for k in ties.values()]
+            guarded = np.array([np.inf] * len(between) + found)
+            inside = (corners >= 0).all(axis=(1, 2))
+            self._open[rank] = at[inside], guarded[inside]
         return self._open[rank]
 
     def _cut_off(self, extremes: Floats) -> None:
@@ -234,7 +250,8 @@ class Front:
 
     Each selection is looked at once under each cutoff, with all its ladders, unless a shorter chain
     makes it. Where only points are wanted that are best for some weights, a selection is looked at
-    for each edge of the hull, with the ladders up to its value. Guarded losses are by `weights`.
+    for each edge of the hull, with the ladders up to its value. Guarded losses are by `weights`;
+    once many ladders came to points that were found, they are bounded as well.
     """
 
     enough = 1_000
@@ -251,6 +268,9 @@ class Front:
         self._roots: dict[int, Node] = {}
         self._seen: list[dict[bytes, tuple[int, int]]] = [{} for _ in self.problem.thresholds]
         self._weights = np.eye(2)
+        self._under_guard = Layout(self.problem.under_guard())
+        self._tied = 0  # ladders that came to a point that was found
+        self._guarded = False  # whether guarded losses are bounded, from one look to the next
 
     def towards(self, root: Node, value: float) -> None:
         """What is wanted of the nodes of a root: its own ladders, up to a value."""
@@ -264,11 +284,16 @@ class Front:
         root = self._roots[node.cutoff]
         own = root.aim.measure
         self._weights = np.array([(own.missed, own.stray), (1, 0), (0, 1)], float)
+        self._guarded = self._tied > self.problem.tuning.tied
         return root
 
     def tables(self, node: Node) -> Iterator[Cells]:
         for missed, stray in self._weights[:3].tolist():
             yield self._layout.cells(node.cutoff, node.levels, Measure(missed, stray))
+        if self._guarded:
+            alike = self.problem.alike(node.cutoff)
+            loss = Measure(self._loss.missed, self._loss.stray)
+            yield self._under_guard.cells(alike[0], node.levels, loss, alike[-1])
 
     def steps(self, costs: list[tuple[Floats, Floats]]) -> list[tuple[Floats, Floats]]:
         """By the edges of the hull as well."""
@@ -279,7 +304,8 @@ class Front:
             np.tensordot(self._weights, np.array([cost[i] for cost in costs[1:3]]), 1)
             for i in range(2)
         )
-        return list(zip(edge, top, strict=True))
+        steps = list(zip(edge, top, strict=True))
+        return [*steps[:3], *costs[3:], *steps[3:]]
 
     def limit(self, node: Node, masks: int) -> float:
         extremes = self.staircase.open_to(0.0, float(masks), float(node.cutoff > 0), 1.0)
@@ -292,6 +318,8 @@ class Front:
         room: Floats = (extremes @ self._weights.T).max(axis=1).T
         if self.best_only or not work:  # of selections: ladders are replayed once for all
             room[0] = np.minimum(room[0], self.value)
+        if self._guarded:
+            room = np.insert(room, 3, self.staircase.guarded(0.0, *work[:3]), axis=0)
         return room
 
     def order(self, bounds: Floats) -> tuple[Floats, ...]:
@@ -323,6 +351,7 @@ class Front:
             if not self.staircase.takes(point, work) or self.problem.excess(counts):
                 continue
             alike = self.problem.alike(replayed.cutoff)
+            self._tied += len(places) * (point in self.staircase)
             drifted = np.array([replayed.drifted(places, cutoff) for cutoff in alike])
             losses = np.round(drifted @ (self._loss.missed, self._loss.stray), 6)
             number = int(losses.min(axis=0).argmin())

@@ -17,6 +17,7 @@ class Tuning:
     ladders: int = 256  # replayed before what they leave possible is asked for again
     likely_first: bool = True  # of ladders that of least bound (else the highest level)
     patience: int = 20_000  # ladders replayed for a goal that may be left unproven
+    tied: int = 300  # replayed at known trade-offs before guarded losses are bounded as well
 
     turns: int = 20_000_000  # cells times levels that are bounded between two looks at the clock
     rounds: int = 100  # steps along a subgradient at most

@@ -3,13 +3,21 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Iterator
 from fractions import Fraction
 
 import numpy as np
 import pytest
 
-from strategist.optimise.front import Point, Ratios, Staircase
-from strategist.optimise.problem import Answer, Chain, Counts
+from strategist.optimise.clock import Clock
+from strategist.optimise.front import Front, Point, Ratios, Staircase
+from strategist.optimise.kernel import bounds_of
+from strategist.optimise.measures import Aim, Measure
+from strategist.optimise.problem import Answer, Chain, Counts, Problem, pose
+from strategist.optimise.tree import Tree
+from strategist.optimise.tuning import Tuning
+from strategist.survey.records import Bools, Floats
+from tests.optimise.made import random_read_point
 
 MOST = (11, 13)
 RANGES = (
@@ -64,7 +72,7 @@ def test_what_is_best_for_some_ratio_is_kept_and_what_could_be_is_within_reach(s
             assert any(within(point, corner) for corner in extremes)
 
 
-def within(point: Point, extremes: np.ndarray[tuple[int, ...], np.dtype[np.float64]]) -> bool:
+def within(point: Point, extremes: Floats) -> bool:
     """Whether bounds by any weights leave room for a point."""
     weights = np.array([(1, 0), (0, 1), (1, 1), (1, 3), (3, 1), (2, 5), (7, 2)])
     return bool((weights @ point <= (weights @ extremes.T).max(axis=1) + 1e-9).all())
@@ -88,3 +96,33 @@ def test_without_ratios_nothing_is_cut_off() -> None:
     corners = [(2, 20), (5, 8), (8, 7), (20, 2), (3, 9), (6, 8), (9, 3)]
     assert staircase.corners() == corners
     assert staircase.open_to().tolist() == [[[*map(float, corner)]] for corner in corners]
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_no_strategy_under_a_node_has_a_guarded_loss_below_the_bound(seed: int) -> None:
+    """Of all ladders of a selection, under all cutoffs with the outcome of the node's."""
+    point = random_read_point(seed, 1)
+    problem = pose(point.survey, point.policy, Tuning(tied=-1))
+    tree = Tree(problem, Clock())
+    front = Front(tree.layout, Staircase(MOST), problem.policy.loss, best_only=False)
+    guarded, through = problem.under_guard(), tree.chains.listed(0).unpack(slice(None))
+    for cutoff in problem.outcomes.tolist():
+        root = tree.node(cutoff, Aim(Measure(1.0, 1.0), 0.0, excess=False, step=1.0))
+        front.towards(root, np.inf)
+        _, _, _, cells = front.tables(front.ladders(root))
+        state, stop_after = through.astype(np.int64), problem.policy.stop_after
+        bound = bounds_of(state, cells, stop_after, problem.steps_max, root.must, np.inf)
+        least = min(
+            guarded.loss(guarded.replay(levels, alike, through[0]))
+            for alike in problem.alike(cutoff)
+            for levels in ladders(problem, root.must)
+        )
+        assert 0 <= bound[0] <= least + 1e-6
+
+
+def ladders(problem: Problem, must: Bools) -> Iterator[tuple[int, ...]]:
+    levels = range(len(must))
+    for steps in range(1, problem.steps_max + 1):
+        for some in itertools.combinations(levels, steps):
+            if all(level in some for level in np.flatnonzero(must).tolist()):
+                yield some

@@ -26,6 +26,7 @@ from strategist.survey.records import ReadPoint
 from tests.optimise.counted import counted_clock
 from tests.optimise.made import (
     BY_BOUNDS,
+    BY_GUARDS,
     Replays,
     excess,
     preference,
@@ -36,7 +37,7 @@ from tests.optimise.made import (
 LIMITED = range(0, 60, 3)  # as drawn: some have limits, some two masks
 WIDE = [(2, 404), (2, 407), (2, 410), (3, 413), (3, 419), (3, 426), (3, 435), (3, 479), (3, 490)]
 ONCE_WRONG = [(3, 455), (3, 461)]  # a tightened node was taken to bound what it had dropped
-ROUTES = (Tuning(), BY_BOUNDS)
+ROUTES = (Tuning(), BY_BOUNDS, Tuning(tied=-1), BY_GUARDS)
 BEYOND_BRUTE_FORCE = [(1, 113), (1, 128), (2, 204)]
 
 
