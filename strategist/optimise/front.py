@@ -179,14 +179,14 @@ class Staircase:
 
     def _opened(self, rank: Rank) -> tuple[Floats, Floats]:
         if rank not in self._open:
-            ties = {p: f.key for p, f in self._found.items() if rank <= f.key[2 : 2 + len(rank)]}
+            ties = {p: f.key for p, f in self._found.items() if rank <= f.key[2:]}
             between = self._between()
             corners = np.array([*between, *ties], float).reshape(-1, 1, 2)
             at = corners
             if self._ends and self._found:
                 at = at.repeat(2, axis=1)
                 self._cut_off(at[: len(between)])
-            found = [k[2] - (rank[1:] > k[3 : 2 + len(rank)]) * _LESS for k in ties.values()]
+            found = [k[2] - (rank[1:] > k[3:]) * _LESS for k in ties.values()]
             guarded = np.array([np.inf] * len(between) + found)
             inside = (corners >= 0).all(axis=(1, 2))
             self._open[rank] = at[inside], guarded[inside]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator
+from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
@@ -13,7 +14,7 @@ from strategist.optimise.clock import Clock
 from strategist.optimise.front import Front, Point, Ratios, Staircase
 from strategist.optimise.kernel import bounds_of
 from strategist.optimise.measures import Aim, Measure
-from strategist.optimise.problem import Answer, Chain, Counts, Problem, pose
+from strategist.optimise.problem import Answer, Chain, Counts, Literal, Problem, pose
 from strategist.optimise.tree import Tree
 from strategist.optimise.tuning import Tuning
 from strategist.survey.records import Bools, Floats
@@ -96,6 +97,31 @@ def test_without_ratios_nothing_is_cut_off() -> None:
     corners = [(2, 20), (5, 8), (8, 7), (20, 2), (3, 9), (6, 8), (9, 3)]
     assert staircase.corners() == corners
     assert staircase.open_to().tolist() == [[[*map(float, corner)]] for corner in corners]
+
+
+def test_what_ties_may_have_the_guarded_loss_found_and_with_more_work_less() -> None:
+    staircase = Staircase((20, 20))
+    for point, guarded, masks in (((3, 9), 40.0, 1.0), ((9, 3), 0.0, 0.0), ((6, 6), 7.5, 0.0)):
+        work = (masks, 1.0, 2.0, 5.0, 3.0, 8.0 * masks)
+        one = answer(point)
+        staircase.offer(replace(one, key=(0.0, 0.0, guarded, *work)))
+    between = [np.inf] * 4
+    assert staircase.guarded().tolist() == [*between, 40, 0, 7.5]
+    assert staircase.guarded(0.0, 0.0).tolist() == [*between, 40, 0, 7.5]
+    few, more = staircase.guarded(0.0, 1.0, 1.0, 2.0), staircase.guarded(0.0, 1.0, 1.0, 3.0)
+    assert staircase.open_to(0.0, 1.0, 1.0, 2.0)[4:, 0].tolist() == [[3, 9], [6, 6]]
+    assert few[:5].tolist() == [*between, 40]
+    for least, guarded in ((few[5], 7.5), (more[4], 40), (more[5], 7.5)):
+        assert guarded - 2e-6 < least < guarded - 1e-6  # what losses are compared to, and less
+
+
+@pytest.mark.parametrize("first", [0, 1])
+def test_of_equal_strategies_the_chain_of_the_first_masks_is_kept(first: int) -> None:
+    chains = [Chain((Literal(number, negate=False),)) for number in (2, 1)]
+    staircase = Staircase(MOST)
+    for chain in (chains[first], chains[1 - first]):
+        staircase.offer(replace(answer((3, 3)), chain=chain))
+    assert staircase.answer((3, 3)).chain == chains[1]
 
 
 @pytest.mark.parametrize("seed", range(12))
