@@ -109,3 +109,47 @@ def test_help_is_as_wide_as_the_terminal(columns: str) -> None:
     same, width = told(code).split()
     assert same == "True"
     assert (int(width) <= 55) == (columns == "57")
+
+
+_CLASSES = """
+import dataclasses, pickle
+from dataclasses import FrozenInstanceError, dataclass, field
+
+@dataclass(frozen=True, order=True)
+class Pair:
+    a: int
+    b: list = field(default_factory=list, compare=False)
+
+@dataclass(slots=True)
+class Loop:
+    own: object = None
+
+def refused(act):
+    try:
+        act()
+    except (FrozenInstanceError, TypeError) as error:
+        return type(error).__name__, str(error)
+
+one, same, more, loop = Pair(1), Pair(1, [2]), Pair(3), Loop()
+loop.own = loop
+for _ in range(2):
+    print(one == same, one == more, one != same, one == 1, one < more, more <= one, one > same)
+    print(repr(same), repr(loop), hash(one) == hash(same), {one: 5}[same], sorted([more, one]))
+    print(refused(lambda: setattr(one, "a", 2)), refused(lambda: delattr(one, "a")), one.a)
+    print(refused(lambda: setattr(one, "c", 2)), refused(lambda: hash(loop)))
+    print(refused(lambda: one < 1), dataclasses.replace(one, a=4), pickle.loads(pickle.dumps(one)))
+print(Pair.__eq__.__qualname__, Pair.__eq__.__name__, Pair.__repr__.__name__)
+print(Pair.__eq__.__code__.co_filename, file=sys.stderr)
+"""
+
+
+def test_methods_that_are_written_later_are_those_of_dataclasses() -> None:
+    def run(code: str) -> tuple[str, str]:
+        whole = [sys.executable, "-c", code + _CLASSES]
+        done = subprocess.run(whole, check=True, capture_output=True, text=True)
+        return done.stdout, done.stderr
+
+    (later, put_off), (at_once, written) = run(BEGUN + BEGUN), run("import sys; ")
+    assert later == at_once
+    assert "start.py" not in written
+    assert ("start.py" in put_off) == (sys.version_info < (3, 13))

@@ -5,16 +5,21 @@ from __future__ import annotations
 
 import atexit
 import contextlib
+import dataclasses
+import functools
 import gc
 import os
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from types import ModuleType
 from typing import Any
 
 _COLLECT = (100_000, 20, 100)  # as Python sets it, that takes 30 ms of a start
 _METADATA, _MASKED = "importlib.metadata", "numpy.ma"
 _TYPING = "numpy._typing"
+_WRITES = (
+    "_create_fn"  # of dataclasses; from Python 3.13 on it is gone, and all are written
+)
 _DOCS = ("numpy._core._add_newdocs", "numpy._core._add_newdocs_scalars")
 
 
@@ -24,8 +29,27 @@ def begin() -> None:
     gc.set_threshold(*_COLLECT)
     atexit.unregister(gc.freeze)  # of a command before it in the same process
     atexit.register(gc.freeze)
+    _write_methods_later()
     _load_pydantic()
     _load_numpy()
+
+
+def _write_methods_later() -> None:
+    """Of a class of data all methods but `__init__` are written when they are called: `dataclasses`
+    compiles six of each, 30 ms of a hundred classes, and most are never called."""
+    write = vars(dataclasses).get(_WRITES)
+    if write is not None and not isinstance(write, functools.partial):
+        vars(dataclasses)[_WRITES] = functools.partial(_written, write)
+
+
+def _written(write: Callable[..., Any], name: str, *text: Any, **names: Any) -> Callable[..., Any]:
+    made = functools.cache(lambda: write(name, *text, **names))
+
+    def method(self: object, *others: object) -> Any:
+        return made()(self, *others)
+
+    method.__name__ = name
+    return made() if name == "__init__" else method
 
 
 def _load_pydantic() -> None:
