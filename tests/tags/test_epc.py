@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import itertools
 
 import pytest
 from hypothesis import given
@@ -10,7 +11,7 @@ from hypothesis import strategies as st
 
 from strategist.errors import InputError
 from strategist.survey.records import Tag
-from strategist.tags.epc import decode
+from strategist.tags.epc import decode, parted
 from strategist.tags.fields import words_of
 from strategist.tags.mask import EPC_START, window
 from strategist.tags.schemes import LAYOUTS
@@ -137,33 +138,46 @@ def test_words_for_runs_of_fields() -> None:
     assert words_of([item, serial]) == "item reference 000212, serial 77"
 
 
-@pytest.mark.parametrize(
-    ("uri", "structural", "serial"),
-    [
-        ("sgtin-96:1.9521141.000212.7", "item reference", "serial"),
-        ("sscc-96:0.9521141.1234567890", "company prefix", "serial reference"),
-        ("sgln-96:0.9521141.12345.7", "location reference", "extension"),
-        ("grai-96:0.9521141.12345.7", "asset type", "serial"),
-        ("giai-96:0.9521141.7", "company prefix", "asset reference"),
-        ("gsrn-96:0.9521141.1234567890", "company prefix", "service reference"),
-        ("gdti-96:0.9521141.12345.7", "document type", "serial"),
-        ("cpi-96:0.9521141.12345.7", "part reference", "serial"),
-        ("gid-96:31415.271828.7", "object class", "serial"),
-        ("gsrnp-96:0.9521141.1234567890", "company prefix", "service reference"),
-        ("usdod-96:3.CAGEY.5678", "manager", "serial"),
-        ("sgtin-198:3.9521141.000212.7a", "item reference", "serial"),
-        ("grai-170:0.9521141.12345.7a", "asset type", "serial"),
-        ("giai-202:0.9521141.7a", "company prefix", "asset reference"),
-        ("sgln-195:0.9521141.12345.7a", "location reference", "extension"),
-        ("gdti-174:0.9521141.12345.7a", "document type", "serial"),
-    ],
-)
+STRUCTURED = [
+    ("sgtin-96:1.9521141.000212.7", "item reference", "serial"),
+    ("sscc-96:0.9521141.1234567890", "company prefix", "serial reference"),
+    ("sgln-96:0.9521141.12345.7", "location reference", "extension"),
+    ("grai-96:0.9521141.12345.7", "asset type", "serial"),
+    ("giai-96:0.9521141.7", "company prefix", "asset reference"),
+    ("gsrn-96:0.9521141.1234567890", "company prefix", "service reference"),
+    ("gdti-96:0.9521141.12345.7", "document type", "serial"),
+    ("cpi-96:0.9521141.12345.7", "part reference", "serial"),
+    ("gid-96:31415.271828.7", "object class", "serial"),
+    ("gsrnp-96:0.9521141.1234567890", "company prefix", "service reference"),
+    ("usdod-96:3.CAGEY.5678", "manager", "serial"),
+    ("sgtin-198:3.9521141.000212.7a", "item reference", "serial"),
+    ("grai-170:0.9521141.12345.7a", "asset type", "serial"),
+    ("giai-202:0.9521141.7a", "company prefix", "asset reference"),
+    ("sgln-195:0.9521141.12345.7a", "location reference", "extension"),
+    ("gdti-174:0.9521141.12345.7a", "document type", "serial"),
+]
+
+
+@pytest.mark.parametrize(("uri", "structural", "serial"), STRUCTURED)
 def test_structural_parts_come_before_serial_parts(uri: str, structural: str, serial: str) -> None:
     fields = decode(encode(f"urn:epc:tag:{uri}"))
     names = [field.name for field in fields if field.structural]
     assert names[0] == "header" and names[-1] == structural
     assert next(field.name for field in fields if not field.structural) == serial
     assert not any(field.structural for field in fields[len(names) :])
+
+
+@given(st.sampled_from(STRUCTURED), st.integers(0, 2**200) | st.integers(0, 2**30))
+def test_an_epc_is_parted_as_its_fields_are(one: tuple[str, str, str], rest: int) -> None:
+    """Whatever stands behind the structure: `parted` says nothing where a rule is broken."""
+    epc = encode(f"urn:epc:tag:{one[0]}")
+    structure = tuple(itertools.takewhile(lambda field: field.structural, decode(epc)))
+    bits = 4 * len(epc) - sum(field.length for field in structure)
+    for own in (int(epc, 16) % 2**bits, rest % 2**bits, rest % 2 ** (bits // 2)):
+        other = f"{(int(epc, 16) >> bits << bits) + own:0{len(epc)}X}"
+        whole = decode(other)
+        assert parted(other) == (None if len(whole) == 1 else (structure, own, bits))
+        assert len(whole) == 1 or whole[: len(structure)] == structure
 
 
 @pytest.mark.parametrize(("item", "kept"), [(999_999, True), (1_000_000, False)])
