@@ -723,4 +723,12 @@ SURVIVORS: dict[str, str] = {
     "rows it looks at the clock",
     "strategist/optimise/tree.py: archive.limit(node, 0)  →  archive.limit(node, 1)": _SAME_ANSWER,
     "api/store/tables.py: String(200)  →  String(201)": "what is longer was refused before",
+    "strategist/optimise/front.py: self._tied = 0  →  self._tied = 1": _SAME_ANSWER,
+    "strategist/optimise/frontier.py: floors > (most * (1 + _ROUNDING) + _ROUNDING)[:, None]  →  "
+    "floors >= (most * (1 + _ROUNDING) + _ROUNDING)[:, None]": _NEVER_EQUAL,
+    "strategist/optimise/frontier.py: excess=False  →  excess=True": (
+        "which of the two is bounded is asked by a solve alone"
+    ),
+    "strategist/optimise/node.py: max(1, tuning.turns // max(1, 3 * self.cells.gain.size))  →  "
+    "max(2, tuning.turns // max(1, 3 * self.cells.gain.size))": _SAME_ANSWER,
 }
