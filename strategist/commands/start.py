@@ -17,15 +17,14 @@ from typing import Any
 _COLLECT = (100_000, 20, 100)  # as Python sets it, that takes 30 ms of a start
 _METADATA, _MASKED = "importlib.metadata", "numpy.ma"
 _TYPING = "numpy._typing"
-_WRITES = (
-    "_create_fn"  # of dataclasses; from Python 3.13 on it is gone, and all are written
-)
+_WRITES = "_create_fn"  # in dataclasses before Python 3.13, which writes all at once
 _DOCS = ("numpy._core._add_newdocs", "numpy._core._add_newdocs_scalars")
 
 
 def begin() -> None:
     """Load numpy and pydantic, which every command needs; look for garbage less often, since what
-    is loaded stays, and at the end not at all, which takes another 30 ms."""
+    is loaded stays, and at the end not at all, which takes another 30 ms. For a process of its own:
+    what is changed of other modules stays."""
     gc.set_threshold(*_COLLECT)
     atexit.unregister(gc.freeze)  # of a command before it in the same process
     atexit.register(gc.freeze)

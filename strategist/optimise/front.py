@@ -114,19 +114,16 @@ class Staircase:
         is on or below one of the lines. The ratios' ends come first; without ratios there are
         none."""
         if self._lines is None:
-            inside = [edge.weights for edge in self.hull() if self._is_within(edge.weights)]
-            some = [*self._ends, *inside] if self._found else []
+            some = list(self._ends) if self._found else []
+            some += [edge.weights for edge in self.hull() if some and self._is_within(edge)]
             weights = np.array(some, np.int64).reshape(-1, 2)
             points = np.array(self.points, np.int64).reshape(-1, 2)
             self._lines = weights, (points @ weights.T).min(axis=0, initial=_MOST)
         return self._lines
 
-    def _is_within(self, weights: Weights) -> bool:
-        if not self._ends:
-            return False
-        least, most = self._ends
-        above = least[0] * weights[1] <= weights[0] * least[1]
-        return above and weights[0] * most[1] <= most[0] * weights[1]
+    def _is_within(self, edge: Edge) -> bool:
+        least, most = (Fraction(*end) for end in self._ends)
+        return least <= Fraction(*edge.weights) <= most
 
     def offer(self, answer: Answer) -> None:
         """Take an answer if it is on the staircase and preferred to the one of the same point."""
