@@ -174,7 +174,7 @@ def names_in(column: str, *files: Rows | None) -> set[str]:
 
 
 def _places(column: Texts, place: Mapping[str, int]) -> Ints:
-    used, rows = column.used(), column.codes
-    if len(used) < len(column.values):
-        rows = np.searchsorted(used, rows)
-    return np.array([place[column.values[code]] for code in used], np.int64)[rows]
+    used, places = column.used(), np.empty(len(column.values), np.int64)
+    places[used] = [place[column.values[code]] for code in used.tolist()]
+    found: Ints = places[column.codes]
+    return found

@@ -237,8 +237,9 @@ class _Listing:
         for row, selected in enumerate(kept):
             bits = np.frombuffer(selected.to_bytes(len(self.tags) // 8 + 1, "little"), np.uint8)
             by_tag[row] = np.unpackbits(bits, bitorder="little", count=len(self.tags))
-        columns, tag_class = np.unique(by_tag, axis=1, return_inverse=True)
-        tag_class = tag_class.reshape(-1)
+        packed = np.packbits(by_tag, axis=0)  # sorted as the columns are, in a quarter of the time
+        _, one_of, of_tag = np.unique(packed, axis=1, return_index=True, return_inverse=True)
+        columns, tag_class = by_tag[:, one_of], of_tag.reshape(-1)
         columns.flags.writeable = tag_class.flags.writeable = False
         return Candidates(
             tuple(mask for mask, _ in kept.values()),

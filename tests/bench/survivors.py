@@ -731,4 +731,11 @@ SURVIVORS: dict[str, str] = {
     ),
     "strategist/optimise/node.py: max(1, tuning.turns // max(1, 3 * self.cells.gain.size))  →  "
     "max(2, tuning.turns // max(1, 3 * self.cells.gain.size))": _SAME_ANSWER,
+    "strategist/optimise/node.py: abs(limit) + abs(base) + float(np.abs(weight).sum())  →  "
+    "abs(limit) + abs(base) - float(np.abs(weight).sum())": (
+        "what is allowed for rounding is more than ample"
+    ),
+    "strategist/optimise/node.py: within < limit  →  within <= limit": (
+        "a level that is kept though it need not be costs time alone"
+    ),
 }

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 import strategist
 from strategist import Options
+from strategist.survey.policy import Limits
 from tests.surveyed import as_surveyed
 
 CASE = Path(__file__).parents[2] / "cases/linen-service"
@@ -26,3 +28,14 @@ def test_losses_fall_and_bounds_rise(name: str) -> None:
     assert list(losses) == sorted(losses, reverse=True) and list(bounds) == sorted(bounds)
     assert all(bound <= watched.loss <= loss for loss, bound in told)
     assert losses[-1] == watched.loss
+
+
+def test_where_the_limits_are_exceeded_no_loss_is_told() -> None:
+    """Less is exceeded from one strategy to the next, and the loss may go up meanwhile."""
+    point = as_surveyed(strategist.read_case(CASE)["sorting-belt"])
+    limits = Limits(missed_rate_max=0.0, stray_rate_max=0.0)
+    told: list[float | None] = []
+    with strategist.watched_by(lambda it: told.extend((it.loss, it.bound))):
+        found = strategist.choose(replace(point, policy=replace(point.policy, limits=limits)))
+    assert found.status == "infeasible"
+    assert not [loss for loss in told if loss is not None]
