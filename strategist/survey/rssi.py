@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt  # takes 10 ms to load
 
 _WITHIN = 0.95  # of an interval
+_APART = 1_000.0  # dB, more than any two reads differ by
 _STEPS = 8  # of Newton's method, which doubles the digits
 TAGS_OF_TYPE_MIN = 5  # fewer tags of a type than this give no offset
 
@@ -64,16 +65,16 @@ def area_at_equal_level(survey: Survey, on: TurnOn, of: Bools | None = None) -> 
     roles = survey.roster_wanted, ~survey.roster_wanted
     if of is not None:
         roles = roles[0] & of, roles[1] & of
-    won, pairs, wanted_reads, stray_reads = 0.0, 0, 0, 0
-    for column in on.peaks.T:
-        read = np.isfinite(column)
-        wanted, stray = (column[read & role] for role in roles)
-        if len(wanted) and len(stray):
-            won += _wins(wanted, stray)
-            pairs += len(wanted) * len(stray)
-            wanted_reads += len(wanted)
-            stray_reads += len(stray)
-    return Area(won / pairs, math.nan, wanted_reads, stray_reads) if pairs else None
+    heard = np.isfinite(on.peaks)
+    apart = on.peaks + _APART * np.arange(on.peaks.shape[1])  # each level above all before it
+    strong, weak = (apart[role][heard[role]] for role in roles)
+    wanted, stray = (heard[role].sum(axis=0) for role in roles)  # at each level
+    pairs = int(wanted @ stray)
+    if not pairs:
+        return None
+    won = _wins(strong, weak) - int(wanted @ (np.cumsum(stray) - stray))
+    reads = int(wanted[stray > 0].sum()), int(stray[wanted > 0].sum())
+    return Area(won / pairs, math.nan, *reads)
 
 
 @dataclass(frozen=True)
