@@ -64,7 +64,7 @@ def parted(epc_hex: str) -> tuple[tuple[Field, ...], int, int] | None:
     for part in parts:
         behind -= part.bits
         own = rest >> behind & ((1 << part.bits) - 1)
-        if part.structural or (part.bits and _to_text(part, own) is None):
+        if part.structural or (part.bits and _breaks_rule(part, own)):
             return None
     return structure, rest, rest_bits
 
@@ -144,10 +144,21 @@ def _to_text(part: Part, value: int) -> str | None:
         return text if _CAGE.fullmatch(text) else None
     if part.kind is Kind.HEX or part.kind is Kind.ZERO:
         return f"{value:02X}" if part.kind is Kind.HEX else None if value else ""
-    if (part.kind is Kind.DIGITS or part.digits) and value >= 10**part.digits:
+    if _too_large(part, value):
         return None
     padded = f"{value:0{part.digits}d}" if part.digits else ""
     return padded if part.kind is Kind.DIGITS else str(value)
+
+
+def _breaks_rule(part: Part, value: int) -> bool:
+    """Whether there is no such text: of a number without writing it."""
+    if part.kind is Kind.NUMBER or part.kind is Kind.DIGITS:
+        return _too_large(part, value)
+    return _to_text(part, value) is None
+
+
+def _too_large(part: Part, value: int) -> bool:
+    return (part.kind is Kind.DIGITS or part.digits > 0) and value >= 10**part.digits
 
 
 def _characters(part: Part, bits: str) -> str | None:
