@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
@@ -28,7 +29,8 @@ def build(point: PointRows, warnings: list[str], faults: FaultList) -> list[Read
         faults.add(Fault(source, None, "read_point", "", allowed, wrong=wrong))
         return []
     axes = _axes(point)
-    _refuse_twice(point.roster, axes, found)
+    roster_pair, read_pair = axes.pair_of(point.roster), axes.pair_of(point.reads)
+    _refuse_twice(point.roster, roster_pair, found)
     tags = _tags(point.roster, axes, found)
     levels = levels_of(point, warnings, found)
     point = point.at_levels(levels)
@@ -36,7 +38,7 @@ def build(point: PointRows, warnings: list[str], faults: FaultList) -> list[Read
     dwell_s = dwell_of(point, axes, levels, tried, found)
     _refuse_antennas(point, found)
     of_passes = said_of_passes(point, axes, found)
-    listed = np.isin(axes.pair_of(point.reads), axes.pair_of(point.roster))
+    listed = np.isin(read_pair, roster_pair)
     keep = _judge_unlisted(point, axes, ~listed, warnings, found)
     if found:
         faults.extend(found)
@@ -47,9 +49,11 @@ def build(point: PointRows, warnings: list[str], faults: FaultList) -> list[Read
             "Passes without a roster row, taken as passes in which no listed tag was present: "
             f"{some(off_roster)}."
         )
-    kept = replace(point, files={**point.files, "reads": point.reads.take(keep)})
+    if not keep.all():
+        point = replace(point, files={**point.files, "reads": point.reads.take(keep)})
     warnings += _assumed(point)
-    survey = replace(_survey(kept, axes, tags, levels, tried), dwell_s=dwell_s, **of_passes)
+    pairs = roster_pair, read_pair[keep]
+    survey = _survey(point, axes, pairs, tags, levels, tried=tried, dwell_s=dwell_s, **of_passes)
     warnings += _idle(point.policy, survey)
     return [ReadPoint(survey, point.policy, tuple(warnings))]
 
@@ -101,9 +105,9 @@ def _axes(point: PointRows) -> Axes:
     return Axes(tuple(sorted(passes, key=natural)), tuple(sorted(epcs)))
 
 
-def _refuse_twice(roster: Rows, axes: Axes, faults: FaultList) -> None:
+def _refuse_twice(roster: Rows, pair: Ints, faults: FaultList) -> None:
     """A tag stands once on the roster of a pass."""
-    _, first, which = np.unique(axes.pair_of(roster), return_index=True, return_inverse=True)
+    _, first, which = np.unique(pair, return_index=True, return_inverse=True)
     again = np.flatnonzero(first[which] != np.arange(len(roster)))
     faults.add_rows(
         roster.source,
@@ -227,10 +231,16 @@ def _shift(point: PointRows, axes: Axes) -> Shift | None:
 
 
 def _survey(
-    point: PointRows, axes: Axes, tags: tuple[Tag, ...], levels: Floats, tried: Bools
+    point: PointRows,
+    axes: Axes,
+    pairs_of: tuple[Ints, Ints],
+    tags: tuple[Tag, ...],
+    levels: Floats,
+    **said: Any,
 ) -> Survey:
-    """The survey of sound rows, in an order that does not depend on theirs."""
-    read_pair, roster_pair = axes.pair_of(point.reads), axes.pair_of(point.roster)
+    """The survey of sound rows, in an order that does not depend on theirs; `pairs_of` the roster
+    and the reads, `said` is what else it holds."""
+    roster_pair, read_pair = pairs_of
     pairs = distinct(read_pair, len(axes.passes) * len(axes.epcs))
     extra = np.setdiff1d(pairs, roster_pair, assume_unique=True)
     roles = point.roster.texts["role"]
@@ -264,12 +274,12 @@ def _survey(
         read_level=read_level[sequence],
         read_tag=np.searchsorted(present, read_tag[sequence]),
         read_rssi=rssi[sequence],
-        tried=tried,
         antennas=tuple(sorted(named)),
         read_antenna=None if antenna is None else antenna.astype(np.int64),
         read_count=None if count is None else np.nan_to_num(count, nan=1.0).astype(np.int64),
         read_t_s=t_s,
         read_channel_mhz=channel,
+        **said,
     )
 
 
