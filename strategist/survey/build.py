@@ -51,8 +51,9 @@ def build(point: PointRows, warnings: list[str], faults: FaultList) -> list[Read
         )
     if not keep.all():
         point = replace(point, files={**point.files, "reads": point.reads.take(keep)})
+        read_pair = read_pair[keep]
     warnings += _assumed(point)
-    pairs = roster_pair, read_pair[keep]
+    pairs = roster_pair, read_pair
     survey = _survey(point, axes, pairs, tags, levels, tried=tried, dwell_s=dwell_s, **of_passes)
     warnings += _idle(point.policy, survey)
     return [ReadPoint(survey, point.policy, tuple(warnings))]
