@@ -40,7 +40,7 @@ _OWN = (
     "searched, others are not. By other weights there may be better ones.",
 )
 _OWN_SHARE = 0.3  # of the time, for these
-_DIGITS = 10**6
+_DIGITS = 10**6  # what a ratio of weights is told apart to
 RATIOS = 4  # over copies or weights: how far from that of the policy weight ratios are looked at
 
 

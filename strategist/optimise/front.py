@@ -27,9 +27,9 @@ Point = tuple[int, int]  # (missed, stray)
 Corner = tuple[int, int]  # the most that may be missed and stray
 Weights = tuple[int, int]
 Ratios = tuple[Fraction, Fraction]  # of weights, missed ÷ stray: the least and the most
+Rank = tuple[float, ...]  # what strategies of the same point are compared by, least first
 _MOST = 2**62  # more than any value
 _LESS = 1.5e-6  # half a unit more than the last decimal of losses
-Rank = tuple[float, ...]  # what strategies of the same point are compared by, least first
 
 
 class Edge:
@@ -111,12 +111,10 @@ class Staircase:
 
     def lines(self) -> tuple[Ints, Ints]:
         """Weights, shape (lines, 2), and the least value found of each: what is best for some ratio
-        is on or below one of the lines. The ratios' ends come first; without ratios there are
-        none."""
+        is on or below one of the lines. The ends of the ratios, which must be given, come first."""
         if self._lines is None:
-            some = list(self._ends) if self._found else []
-            some += [edge.weights for edge in self.hull() if some and self._is_within(edge)]
-            weights = np.array(some, np.int64).reshape(-1, 2)
+            inside = [edge.weights for edge in self.hull() if self._is_within(edge)]
+            weights = np.array([*self._ends, *inside], np.int64)
             points = np.array(self.points, np.int64).reshape(-1, 2)
             self._lines = weights, (points @ weights.T).min(axis=0, initial=_MOST)
         return self._lines

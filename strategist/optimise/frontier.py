@@ -47,7 +47,7 @@ from strategist.survey.records import Bools, Floats, Ints
 
 __all__ = ["Ratios", "Sweep", "sweep"]
 
-_ROUNDING = 1e-9
+_ROUNDING = 1e-9  # of extremes, as a share and at least
 _NO_STRATEGY = 2**62  # the floor where there is none at all
 _CUTOFFS = 8  # cutoffs that are tried without masks to begin with
 _EVEN: Weights = (1, 1)

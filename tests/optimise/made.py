@@ -42,7 +42,7 @@ BY_SPLITS = replace(BY_BOUNDS, many=-1)
 BY_POOR_STARTS = replace(BY_BOUNDS, likely_first=False)
 """Through bounds, and what is found is found by the proof, not by a likely ladder."""
 BY_GUARDS = replace(BY_BOUNDS, tied=-1)
-"""The same, and what ties at a trade-off is held against bounds of its guarded loss at once."""
+"""Through bounds, and ties at a trade-off are held against bounds of their guarded loss at once."""
 BY_JOINS = replace(BY_BOUNDS, joins_few=0)
 """Through bounds, with the last mask of every chain joined on as it is needed, none listed."""
 
